@@ -1,0 +1,1 @@
+"""Propulsion model."""

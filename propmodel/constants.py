@@ -1,0 +1,24 @@
+"""Physical constants, each with its source."""
+
+STANDARD_GRAVITY = 9.80665
+"""ISO 80000-3 conventional value. [m/s^2]"""
+
+GAS_CONSTANT_AIR = 287.05287
+"""ISO 2533:1975, dry air. [J/(kg K)]"""
+
+GAS_CONSTANT = 8.314462618
+"""CODATA 2018. [J/(mol K)]"""
+
+COPPER_RESISTIVITY_20C = 1.0 / 58.0e6
+"""IEC 60028 (1925), annealed copper at 20 C. [ohm m]"""
+
+COPPER_TEMPERATURE_COEFFICIENT = 3.93e-3
+"""IEC 60028 (1925), at 20 C. [1/K]"""
+
+__all__ = [
+    "COPPER_RESISTIVITY_20C",
+    "COPPER_TEMPERATURE_COEFFICIENT",
+    "GAS_CONSTANT",
+    "GAS_CONSTANT_AIR",
+    "STANDARD_GRAVITY",
+]

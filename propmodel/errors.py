@@ -1,0 +1,86 @@
+"""Checks on inputs: one plain sentence with the name, the value, its unit and what is allowed."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["as_floats", "check_finite", "check_in", "check_positive", "check_range"]
+
+
+def _number(value: float) -> str:
+    return f"{value:.6g}"
+
+
+def _fail(name: str, bad: NDArray[np.bool_], values: NDArray[np.float64], rule: str, unit: str) -> None:
+    """Raise a ValueError that names the first offending value."""
+    if not bad.any():
+        return
+    unit_text = f" {unit}" if unit else ""
+    flat = np.atleast_1d(values).ravel()
+    index = int(np.argmax(np.atleast_1d(bad).ravel()))
+    text = f"{name} must be {rule}{unit_text}, got {_number(flat[index])}{unit_text}"
+    if flat.size > 1:
+        text += f" ({int(bad.sum())} of {flat.size} values, first at index {index})"
+    raise ValueError(text)
+
+
+def as_floats(name: str, value: Any) -> NDArray[np.float64]:
+    """Turn a value into floats, or say which field is not a number.
+
+    Examples
+    --------
+    >>> as_floats("kv", "fast")
+    Traceback (most recent call last):
+    ...
+    ValueError: kv must be a number, got 'fast'
+    """
+    if isinstance(value, str | bytes | bool):
+        raise ValueError(f"{name} must be a number, got {value!r}")
+    try:
+        return np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise ValueError(f"{name} must be a number, got {value!r}") from None
+
+
+def check_finite(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:
+    """Refuse text, NaN and infinity."""
+    values = as_floats(name, value)
+    _fail(name, ~np.isfinite(values), values, "a finite number", "")
+    return values
+
+
+def check_positive(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:
+    """Refuse anything that is not finite and above zero.
+
+    Examples
+    --------
+    >>> check_positive("diameter", -0.254, "m")
+    Traceback (most recent call last):
+    ...
+    ValueError: diameter must be > 0 m, got -0.254 m
+    """
+    values = check_finite(name, value, unit)
+    _fail(name, ~(values > 0), values, "> 0", unit)
+    return values
+
+
+def check_range(name: str, value: Any, low: float, high: float, unit: str = "") -> NDArray[np.float64]:
+    """Refuse anything outside ``low`` to ``high``, both included."""
+    values = check_finite(name, value, unit)
+    bad = (values < low) | (values > high)
+    _fail(name, bad, values, f"between {_number(low)} and {_number(high)}", unit)
+    return values
+
+
+def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:
+    """Refuse an unknown name and list the nearest known ones."""
+    known = list(allowed)
+    if value in known:
+        return str(value)
+    near = difflib.get_close_matches(str(value), known, n=3, cutoff=0.4) or known[:8]
+    raise ValueError(f"{name} {value!r} is not known; nearest: {', '.join(near)}")
