@@ -1,0 +1,810 @@
+"""The motor: KV, effective resistance and no-load loss, and what a stator size says about them.
+
+The electrical model is the usual three-constant one with a loss that grows with speed::
+
+    V_motor = 2 pi n K_t + I R          K_t = 60 / (2 pi kv)
+    Q_shaft = K_t I - q n               (iron, bearing and windage loss torque q n)
+
+``resistance`` is the *effective* figure: what explains rpm and current at full throttle on a bench. It holds
+winding, controller, leads, timing and commutation, and is two to three times the winding figure that sellers
+print. Only the winding part warms and feeds the winding node.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel.constants import COPPER_TEMPERATURE_COEFFICIENT
+from propmodel.errors import check_positive, check_range
+from propmodel.units import CELSIUS_ZERO, MM
+
+__all__ = [
+    "DatasheetPoint",
+    "Motor",
+    "bell_inertia",
+    "can_size",
+    "current_for_torque",
+    "datasheet_point",
+    "estimated_mass",
+    "from_stator",
+    "motor_constant",
+    "motor_mass",
+    "no_load_current",
+    "no_load_speed",
+    "outside_measured",
+    "peak_efficiency",
+    "peak_efficiency_constant_loss",
+    "resistance_at",
+    "resistance_spread",
+    "rest_resistance",
+    "stall_current",
+    "torque",
+    "voltage",
+    "winding_only_promise",
+    "winding_part",
+]
+
+FloatArray = NDArray[np.float64]
+
+MOTOR_CONSTANT_SCALE = 1.21e-5
+"""k in K_m = k d^2 h / sqrt(h + c d), d and h in mm. [N m / sqrt(W)] See data/motors/SOURCE.md."""
+END_TURN_SHARE = 0.4
+"""c in the same rule: end turns as a share of the stator diameter. [-]"""
+IRON_TORQUE_SCALE = 3.5e-9
+"""q = scale x d^2 h, d and h in mm: loss torque per rev/s, from two no-propeller runs. [N m s]"""
+IRON_TORQUE_BAND = 1.6
+"""One sd of the loss torque as a factor (x or /). [-] Estimate: one motor was measured."""
+WINDING_SHARE = 0.30
+"""Winding copper's share of the effective resistance, 0.2 to 0.4. [-] Common practice, from memory."""
+LOG_SD_KV = 0.04
+"""Log sd of the true KV about its label. [-]"""
+LOG_SD_RESISTANCE = 0.45
+"""Log sd of the effective resistance got from stator size and KV. [-]"""
+MEASURED_CURRENT = 25.0
+"""Highest current the resistance rule was fitted to. [A]"""
+MEASURED_DIAMETER = (18.0 * MM, 25.0 * MM)
+MEASURED_HEIGHT = (4.0 * MM, 7.0 * MM)
+"""Stator sizes behind the fit. [m]"""
+COPPER_REFERENCE = CELSIUS_ZERO + 20.0
+
+
+@dataclass(frozen=True)
+class Motor:
+    """One brushless motor; every number may be an array.
+
+    Parameters
+    ----------
+    kv : array_like
+        Label speed constant. [rpm/V]
+    resistance : array_like
+        Effective resistance at 20 C winding: winding, controller, leads, commutation. [ohm]
+    no_load_current : array_like
+        Current of the bare motor at ``no_load_voltage``. [A]
+    no_load_voltage : array_like
+        Voltage of that test. [V]
+    mass : array_like, optional
+        With its wires; None gives an estimate from the stator (see `motor_mass`). [kg]
+    stator_diameter, stator_height : array_like, optional
+        Lamination stack. [m]
+    winding_resistance : array_like, optional
+        Winding alone, as sellers print it; None means `WINDING_SHARE` of ``resistance``. [ohm]
+    pole_pairs : array_like
+        Magnet poles / 2: electrical turns per turn. [-]
+    max_cells : array_like, optional
+        Label limit of pack cells in series. [-]
+    max_current : array_like, optional
+        Label limit. [A]
+    winding_limit : array_like
+        Temperature the winding should stay below. [K]
+    log_sd_kv, log_sd_resistance : array_like, optional
+        Own spread once measured or calibrated; None means the spread of a label. [-]
+    name : str
+        Shown to the user.
+
+    Raises
+    ------
+    ValueError
+        If a number is text, NaN, infinite, or outside its range.
+
+    Examples
+    --------
+    >>> motor = Motor(920, 0.11, 0.5)
+    >>> round(float(motor.torque_constant), 6)
+    0.01038
+    """
+
+    kv: Any
+    resistance: Any
+    no_load_current: Any
+    no_load_voltage: Any = 10.0
+    mass: Any = None
+    stator_diameter: Any = None
+    stator_height: Any = None
+    winding_resistance: Any = None
+    pole_pairs: Any = 7
+    max_cells: Any = None
+    max_current: Any = None
+    winding_limit: Any = 393.15
+    log_sd_kv: Any = None
+    log_sd_resistance: Any = None
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        check_positive("motor KV", self.kv, "rpm/V")
+        check_positive("motor resistance", self.resistance, "ohm")
+        check_range("motor no-load current", self.no_load_current, 0.0, 1000.0, "A")
+        check_positive("motor no-load voltage", self.no_load_voltage, "V")
+        drop = np.asarray(self.no_load_current, float) * np.asarray(self.resistance, float)
+        share = drop / np.asarray(self.no_load_voltage, float)
+        if np.any(share >= 1.0):
+            raise ValueError(
+                "motor no-load current x resistance must be below the no-load test voltage, got "
+                f"{float(np.max(share)):.3g} of it: check the units of current (A) and resistance (ohm)"
+            )
+        optional = (
+            ("motor mass", self.mass, "kg"),
+            ("stator diameter", self.stator_diameter, "m"),
+            ("stator height", self.stator_height, "m"),
+            ("motor winding resistance", self.winding_resistance, "ohm"),
+            ("motor cell limit", self.max_cells, "cells"),
+            ("motor current limit", self.max_current, "A"),
+        )
+        for label, value, unit in optional:
+            if value is not None:
+                check_positive(label, value, unit)
+        check_range("motor pole pairs", self.pole_pairs, 1, 100)
+        check_range("motor winding limit", self.winding_limit, COPPER_REFERENCE, 700.0, "K")
+        for label, value in (("motor KV", self.log_sd_kv), ("motor resistance", self.log_sd_resistance)):
+            if value is not None:
+                check_range(f"log sd of {label}", value, 0.0, 3.0)
+
+    @property
+    def kv_si(self) -> FloatArray:
+        """Speed constant. [rad/(s V)]"""
+        return np.asarray(self.kv, float) * (2.0 * np.pi / 60.0)
+
+    @property
+    def torque_constant(self) -> FloatArray:
+        """K_t = 60/(2 pi kv). [N m/A]"""
+        return 1.0 / self.kv_si
+
+    @property
+    def iron_torque_slope(self) -> FloatArray:
+        """q: loss torque per rev/s, so that the bare motor draws its no-load current at its test. [N m s]"""
+        current = np.asarray(self.no_load_current, float)
+        drop = current * self.resistance
+        speed = (np.asarray(self.no_load_voltage, float) - drop) * self.kv / 60.0
+        return self.torque_constant * current / speed
+
+
+class DatasheetPoint(NamedTuple):
+    """Working point of the data-sheet form (constant no-load current)."""
+
+    current: FloatArray
+    """[A]"""
+    rev_per_s: FloatArray
+    """[1/s]"""
+    shaft_power: FloatArray
+    """[W]"""
+    electrical_power: FloatArray
+    """[W]"""
+    efficiency: FloatArray
+    """Shaft over electrical power. [-]"""
+    heat: FloatArray
+    """Electrical minus shaft power. [W]"""
+
+
+def motor_constant(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
+    r"""Torque per square root of watt lost, from the stator size.
+
+    .. math:: K_m = K_t / \sqrt{R_{eff}} = k\, d^2 h / \sqrt{h + c\, d}
+
+    Copper depth grows with d, turn length with h plus the end turns c d.
+
+    Parameters
+    ----------
+    diameter, height : array_like
+        Stator d and h. [m]
+
+    Returns
+    -------
+    ndarray
+        K_m with the effective resistance. [N m/sqrt(W)]
+
+    Notes
+    -----
+    Fitted to bench tables of seven stator sizes, 1804 to 2507, up to 25 A (data/motors/SOURCE.md).
+    Outside that the form is extrapolated; `outside_measured` says so.
+
+    Examples
+    --------
+    >>> round(float(motor_constant(0.022, 0.007)), 4)
+    0.0103
+    """
+    d = np.asarray(diameter, float) / MM
+    h = np.asarray(height, float) / MM
+    return MOTOR_CONSTANT_SCALE * d * d * h / np.sqrt(h + END_TURN_SHARE * d)
+
+
+def from_stator(
+    diameter: ArrayLike,
+    height: ArrayLike,
+    kv: ArrayLike,
+    *,
+    winding_resistance: ArrayLike | None = None,
+    no_load_current: ArrayLike | None = None,
+    no_load_voltage: ArrayLike = 10.0,
+    mass: ArrayLike | None = None,
+    **fields: Any,
+) -> Motor:
+    """Forecast a motor from what its label says: stator size and KV.
+
+    Parameters
+    ----------
+    diameter, height : array_like
+        Stator size; "2207" is 22 mm by 7 mm. [m]
+    kv : array_like
+        Label KV. [rpm/V]
+    winding_resistance : array_like, optional
+        Printed winding figure. It sets the share of the heat that lands in the copper and does *not*
+        lower the effective resistance; a figure above the forecast raises it, since the effective
+        resistance contains the winding. [ohm]
+    no_load_current : array_like, optional
+        From the sheet; None gives an estimate from the stator volume. [A]
+    no_load_voltage : array_like
+        Voltage of the no-load figure. [V]
+    mass : array_like, optional
+        With wires; None gives an estimate. [kg]
+    **fields
+        Any other field of `Motor` (name, max_cells, max_current, pole_pairs, ...).
+
+    Returns
+    -------
+    Motor
+
+    Raises
+    ------
+    ValueError
+        If a value is not a positive finite number, or a size is plainly in mm.
+
+    Examples
+    --------
+    >>> motor = from_stator(0.022, 0.007, 1950)
+    >>> round(float(motor.resistance), 3)
+    0.225
+    """
+    check_range("stator diameter", diameter, 3.0 * MM, 200.0 * MM, "m")
+    check_range("stator height", height, 1.0 * MM, 150.0 * MM, "m")
+    check_positive("motor KV", kv, "rpm/V")
+    check_positive("motor no-load voltage", no_load_voltage, "V")
+    d = np.asarray(diameter, float)
+    h = np.asarray(height, float)
+    k_t = 60.0 / (2.0 * np.pi * np.asarray(kv, float))
+    effective = (k_t / motor_constant(d, h)) ** 2
+    if winding_resistance is not None:
+        check_positive("motor winding resistance", winding_resistance, "ohm")
+        effective = np.maximum(effective, np.asarray(winding_resistance, float))
+    if no_load_current is None:
+        slope = IRON_TORQUE_SCALE * (d / MM) ** 2 * (h / MM)
+        # V = n (60/kv + R q/K_t) without a propeller, I0 = q n/K_t
+        per_rev = slope / k_t
+        no_load_current = per_rev * no_load_voltage / (60.0 / np.asarray(kv, float) + effective * per_rev)
+    return Motor(
+        kv=kv,
+        resistance=effective,
+        no_load_current=no_load_current,
+        no_load_voltage=no_load_voltage,
+        mass=mass,
+        stator_diameter=diameter,
+        stator_height=height,
+        winding_resistance=winding_resistance,
+        **fields,
+    )
+
+
+def current_for_torque(motor: Motor, torque: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
+    """Motor current that holds a shaft torque at a speed: (Q + q n)/K_t.
+
+    Parameters
+    ----------
+    motor : Motor
+    torque : array_like
+        Shaft torque. [N m]
+    rev_per_s : array_like
+        Speed n. [1/s]
+
+    Returns
+    -------
+    ndarray
+        Average motor current while the controller conducts. [A]
+
+    Examples
+    --------
+    >>> round(float(current_for_torque(Motor(920, 0.11, 0.5, 13.5281696), 0.12, 206.59)), 3)
+    12.061
+    """
+    loss = motor.iron_torque_slope * np.asarray(rev_per_s, float)
+    return (np.asarray(torque, float) + loss) * motor.kv_si
+
+
+def voltage(motor: Motor, current: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
+    """Average voltage the controller must apply: n/(kv/60) + I R.
+
+    Parameters
+    ----------
+    motor : Motor
+    current : array_like
+        Motor current. [A]
+    rev_per_s : array_like
+        Speed n. [1/s]
+
+    Returns
+    -------
+    ndarray
+        V_motor = duty x bus voltage. [V]
+
+    Examples
+    --------
+    >>> round(float(voltage(Motor(920, 0.11, 0.5), 12.06106, 206.59)), 2)
+    14.8
+    """
+    return np.asarray(rev_per_s, float) * 60.0 / motor.kv + np.asarray(current, float) * motor.resistance
+
+
+def torque(motor: Motor, current: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
+    """Shaft torque at a current and speed: K_t I - q n.
+
+    Parameters
+    ----------
+    motor : Motor
+    current : array_like
+        Motor current. [A]
+    rev_per_s : array_like
+        Speed n. [1/s]
+
+    Returns
+    -------
+    ndarray
+        [N m]
+
+    Examples
+    --------
+    >>> motor = Motor(920, 0.11, 0.5)
+    >>> round(float(torque(motor, current_for_torque(motor, 0.12, 200.0), 200.0)), 9)
+    0.12
+    """
+    loss = motor.iron_torque_slope * np.asarray(rev_per_s, float)
+    return np.asarray(current, float) * motor.torque_constant - loss
+
+
+def no_load_speed(motor: Motor, voltage: ArrayLike) -> FloatArray:
+    """Speed without a propeller, the loss torque taken off.
+
+    Parameters
+    ----------
+    motor : Motor
+    voltage : array_like
+        Motor voltage. [V]
+
+    Returns
+    -------
+    ndarray
+        [1/s]
+
+    Examples
+    --------
+    >>> round(float(no_load_speed(Motor(1000, 0.1, 1.0), 10.0)) * 60)
+    9900
+    """
+    per_rev = 60.0 / np.asarray(motor.kv, float) + motor.resistance * motor.iron_torque_slope * motor.kv_si
+    return np.asarray(voltage, float) / per_rev
+
+
+def no_load_current(motor: Motor, rev_per_s: ArrayLike) -> FloatArray:
+    """Current that only turns the bare motor: q n/K_t.
+
+    Parameters
+    ----------
+    motor : Motor
+    rev_per_s : array_like
+        Speed n. [1/s]
+
+    Returns
+    -------
+    ndarray
+        [A]
+
+    Examples
+    --------
+    >>> motor = Motor(1000, 0.1, 1.0)
+    >>> round(float(no_load_current(motor, no_load_speed(motor, 20.0))), 6)
+    2.0
+    """
+    return motor.iron_torque_slope * np.asarray(rev_per_s, float) * motor.kv_si
+
+
+def stall_current(motor: Motor, voltage: ArrayLike) -> FloatArray:
+    """Current of the motor held still: V/R.
+
+    Parameters
+    ----------
+    motor : Motor
+    voltage : array_like
+        Motor voltage. [V]
+
+    Returns
+    -------
+    ndarray
+        [A]
+
+    Notes
+    -----
+    With the effective resistance this is well below what a bare winding would draw.
+
+    Examples
+    --------
+    >>> round(float(stall_current(Motor(178, 2.45, 0.0786, 48.0), 48.0)), 2)
+    19.59
+    """
+    return np.asarray(voltage, float) / motor.resistance
+
+
+def peak_efficiency(motor: Motor, voltage: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    r"""Current of best shaft efficiency, and that efficiency, with loss torque q n.
+
+    With x = I R / V and g = q R/(2 pi K_t^2): eta = (1 - x) - g (1 - x)^2 / x, best at
+    x = sqrt(g/(1 + g)); it does not depend on the voltage.
+
+    Parameters
+    ----------
+    motor : Motor
+    voltage : array_like
+        Motor voltage. [V]
+
+    Returns
+    -------
+    current, efficiency : ndarray
+        [A], [-]
+
+    Examples
+    --------
+    >>> current, best = peak_efficiency(Motor(920, 0.11, 0.5, 14.8), 14.8)
+    >>> round(float(current), 1), round(float(best), 2)
+    (8.2, 0.89)
+    """
+    k_t = motor.torque_constant
+    loss = motor.iron_torque_slope * motor.resistance / (2.0 * np.pi * k_t * k_t)
+    x = np.sqrt(loss / (1.0 + loss))
+    safe = np.where(x > 0, x, 1.0)
+    efficiency = (1.0 - x) - loss * (1.0 - x) ** 2 / safe
+    return x * np.asarray(voltage, float) / motor.resistance, efficiency
+
+
+def peak_efficiency_constant_loss(
+    voltage: ArrayLike, *, resistance: ArrayLike, no_load_current: ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    r"""Best current and efficiency when the no-load current is taken as constant.
+
+    .. math:: I^* = \sqrt{I_0 V / R}, \qquad \eta_{max} = (1 - \sqrt{I_0 R / V})^2
+
+    Parameters
+    ----------
+    voltage : array_like
+        [V]
+    resistance : array_like
+        [ohm]
+    no_load_current : array_like
+        [A]
+
+    Returns
+    -------
+    current, efficiency : ndarray
+        [A], [-]
+
+    Examples
+    --------
+    >>> current, best = peak_efficiency_constant_loss(14.8, resistance=0.11, no_load_current=0.5)
+    >>> round(float(current), 4), round(float(best), 6)
+    (8.202, 0.881795)
+    """
+    v, r, i0 = (np.asarray(x, float) for x in (voltage, resistance, no_load_current))
+    return np.sqrt(i0 * v / r), (1.0 - np.sqrt(i0 * r / v)) ** 2
+
+
+def datasheet_point(motor: Motor, torque: ArrayLike, *, voltage: ArrayLike) -> DatasheetPoint:
+    """Working point as data sheets print it: no-load current constant, voltage given.
+
+    Parameters
+    ----------
+    motor : Motor
+    torque : array_like
+        Shaft torque. [N m]
+    voltage : array_like
+        Motor voltage. [V]
+
+    Returns
+    -------
+    DatasheetPoint
+
+    Notes
+    -----
+    For comparison with a sheet. The forecast itself lets the no-load loss grow with speed.
+
+    Examples
+    --------
+    >>> point = datasheet_point(Motor(920, 0.11, 0.5), 0.12, voltage=14.8)
+    >>> round(float(point.current), 5), round(float(point.efficiency), 6)
+    (12.06106, 0.872617)
+    """
+    q, v = np.asarray(torque, float), np.asarray(voltage, float)
+    current = q * motor.kv_si + np.asarray(motor.no_load_current, float)
+    rev_per_s = (v - current * motor.resistance) * motor.kv / 60.0
+    shaft = 2.0 * np.pi * rev_per_s * q
+    electrical = v * current
+    return DatasheetPoint(current, rev_per_s, shaft, electrical, shaft / electrical, electrical - shaft)
+
+
+def winding_part(motor: Motor) -> FloatArray:
+    """Winding copper's part of the effective resistance at 20 C; never more than the whole.
+
+    Parameters
+    ----------
+    motor : Motor
+
+    Returns
+    -------
+    ndarray
+        [ohm]
+
+    Examples
+    --------
+    >>> round(float(winding_part(Motor(1950, 0.2, 1.0))), 4)
+    0.06
+    """
+    effective = np.asarray(motor.resistance, float)
+    if motor.winding_resistance is None:
+        return WINDING_SHARE * effective
+    return np.minimum(np.asarray(motor.winding_resistance, float), effective)
+
+
+def rest_resistance(motor: Motor) -> FloatArray:
+    """Effective resistance outside the winding: controller, leads, commutation. It stays cool in the sums.
+
+    Parameters
+    ----------
+    motor : Motor
+
+    Returns
+    -------
+    ndarray
+        [ohm]
+
+    Examples
+    --------
+    >>> round(float(rest_resistance(Motor(1950, 0.2, 1.0))), 4)
+    0.14
+    """
+    return np.asarray(motor.resistance, float) - winding_part(motor)
+
+
+def resistance_at(motor: Motor, winding_temperature: ArrayLike) -> FloatArray:
+    """Effective resistance with the winding warm; only the copper part grows.
+
+    Parameters
+    ----------
+    motor : Motor
+    winding_temperature : array_like
+        [K]
+
+    Returns
+    -------
+    ndarray
+        [ohm]
+
+    Notes
+    -----
+    Copper 0.00393 per K at 20 C (IEC 60028). An effective resistance that warmed whole would count
+    heat in the controller and the commutation as winding heat.
+
+    Examples
+    --------
+    >>> round(float(resistance_at(Motor(1950, 0.2, 1.0), 393.15)), 4)
+    0.2236
+    """
+    rise = np.asarray(winding_temperature, float) - COPPER_REFERENCE
+    return motor.resistance + winding_part(motor) * COPPER_TEMPERATURE_COEFFICIENT * rise
+
+
+def winding_only_promise(motor: Motor) -> Motor:
+    """Return the motor as somebody would model it who takes the winding figure for the whole resistance.
+
+    Parameters
+    ----------
+    motor : Motor
+
+    Returns
+    -------
+    Motor
+        Same motor with ``resistance`` = its winding part: too much thrust, too little heat. Use it only to
+        show what such a figure would wrongly promise.
+
+    Examples
+    --------
+    >>> honest = from_stator(0.022, 0.007, 1950, winding_resistance=0.07)
+    >>> round(float(honest.resistance), 3), float(winding_only_promise(honest).resistance)
+    (0.225, 0.07)
+    """
+    winding = winding_part(motor)
+    return replace(motor, resistance=winding, winding_resistance=winding)
+
+
+def resistance_spread(motor: Motor, current: ArrayLike | None = None) -> FloatArray:
+    """Log sd of the effective resistance, wider above the measured current.
+
+    Parameters
+    ----------
+    motor : Motor
+    current : array_like, optional
+        Motor current the forecast is asked for; None: inside the measured range. [A]
+
+    Returns
+    -------
+    ndarray
+        Own spread of the motor if it has one (measured, calibrated), else that of a label. [-]
+
+    Examples
+    --------
+    >>> motor = from_stator(0.022, 0.007, 1950)
+    >>> float(resistance_spread(motor)) < float(resistance_spread(motor, 50.0))
+    True
+    """
+    if motor.log_sd_resistance is not None:
+        return np.asarray(motor.log_sd_resistance, float)
+    base = np.asarray(LOG_SD_RESISTANCE)
+    if current is None:
+        return base
+    beyond = np.log(np.maximum(np.asarray(current, float) / MEASURED_CURRENT, 1.0))
+    return np.sqrt(base * base + (0.25 * beyond) ** 2)
+
+
+def outside_measured(motor: Motor, current: ArrayLike | None = None) -> NDArray[np.bool_]:
+    """True where stator size or current lies outside the bench tables behind the resistance rule.
+
+    Parameters
+    ----------
+    motor : Motor
+    current : array_like, optional
+        Motor current. [A]
+
+    Returns
+    -------
+    ndarray of bool
+        False where the motor carries its own spread (it was measured) or states no stator.
+
+    Examples
+    --------
+    >>> bool(outside_measured(from_stator(0.022, 0.007, 1950)))
+    False
+    >>> bool(outside_measured(from_stator(0.041, 0.014, 400)))
+    True
+    """
+    if motor.log_sd_resistance is not None:
+        return np.asarray(False)
+    outside = np.asarray(False)
+    limits = ((motor.stator_diameter, MEASURED_DIAMETER), (motor.stator_height, MEASURED_HEIGHT))
+    for value, (low, high) in limits:
+        if value is not None:
+            size = np.asarray(value, float)
+            outside = outside | (size < low * (1 - 1e-9)) | (size > high * (1 + 1e-9))
+    if current is not None:
+        outside = outside | (np.asarray(current, float) > MEASURED_CURRENT)
+    return np.asarray(outside)
+
+
+def estimated_mass(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
+    """Mass of a motor with short wires from its stator: 5 g + 0.0078 g/mm^3 d^2 h. Estimate.
+
+    Parameters
+    ----------
+    diameter, height : array_like
+        Stator size. [m]
+
+    Returns
+    -------
+    ndarray
+        [kg]
+
+    Examples
+    --------
+    >>> round(float(estimated_mass(0.022, 0.007)) * 1000, 1)
+    31.4
+    """
+    d, h = np.asarray(diameter, float), np.asarray(height, float)
+    return 0.005 + 7800.0 * d * d * h
+
+
+def _stator(motor: Motor) -> tuple[FloatArray, FloatArray]:
+    """Stator size, stated or guessed from the mass at the proportions d = 3.3 h (22 x 6.7)."""
+    if motor.stator_diameter is not None and motor.stator_height is not None:
+        return np.asarray(motor.stator_diameter, float), np.asarray(motor.stator_height, float)
+    mass = np.asarray(0.032 if motor.mass is None else motor.mass, float)
+    volume = np.maximum(mass - 0.005, 0.1 * mass) / 7800.0
+    if motor.stator_diameter is not None:
+        d = np.asarray(motor.stator_diameter, float)
+        return d, volume / (d * d)
+    if motor.stator_height is not None:
+        h = np.asarray(motor.stator_height, float)
+        return np.sqrt(volume / h), h
+    d = np.cbrt(3.3 * volume)
+    return d, d / 3.3
+
+
+def motor_mass(motor: Motor) -> FloatArray:
+    """Mass of the motor: stated, or estimated from its stator, or 32 g when neither is known.
+
+    Parameters
+    ----------
+    motor : Motor
+
+    Returns
+    -------
+    ndarray
+        [kg]
+
+    Examples
+    --------
+    >>> round(float(motor_mass(from_stator(0.022, 0.007, 1950))), 4)
+    0.0314
+    """
+    if motor.mass is not None:
+        return np.asarray(motor.mass, float)
+    return estimated_mass(*_stator(motor))
+
+
+def can_size(motor: Motor) -> tuple[FloatArray, FloatArray]:
+    """Outer diameter and length of the can: stator + 6 mm and + 11 mm. Estimate.
+
+    Parameters
+    ----------
+    motor : Motor
+
+    Returns
+    -------
+    diameter, length : ndarray
+        [m]
+
+    Examples
+    --------
+    >>> d, length = can_size(from_stator(0.022, 0.007, 1950))
+    >>> round(float(d), 3), round(float(length), 3)
+    (0.028, 0.018)
+    """
+    d, h = _stator(motor)
+    return d + 6.0 * MM, h + 11.0 * MM
+
+
+def bell_inertia(motor: Motor) -> FloatArray:
+    """Moment of inertia of the turning part about the shaft. Estimate.
+
+    45 % of the mass (bell, magnets, shaft) at 0.44 of the can diameter.
+
+    Parameters
+    ----------
+    motor : Motor
+
+    Returns
+    -------
+    ndarray
+        [kg m^2]
+
+    Examples
+    --------
+    >>> f"{float(bell_inertia(from_stator(0.022, 0.007, 1950))):.2g}"
+    '2.1e-06'
+    """
+    diameter, _ = can_size(motor)
+    return 0.45 * motor_mass(motor) * (0.44 * diameter) ** 2
