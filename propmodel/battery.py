@@ -1,0 +1,578 @@
+"""The pack: open-circuit voltage against charge, internal resistance, discharge at constant power.
+
+Two resistances, one pack. A punch lasts seconds: throttle curves, full throttle and the dive use the 10-second
+resistance. A hover lasts minutes: concentration builds up and the same cell shows 1.6 to 2 times as much, so
+hover, cruise and discharge use :data:`SUSTAINED_FACTOR` times the 10-second value.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel.constants import GAS_CONSTANT
+from propmodel.errors import check_in, check_positive, check_range
+from propmodel.status import Status
+from propmodel.tables import read_table
+
+__all__ = [
+    "CHEMISTRIES",
+    "Chemistry",
+    "Discharge",
+    "Pack",
+    "capacity",
+    "cutoff_voltage",
+    "discharge",
+    "mass",
+    "open_circuit_voltage",
+    "resistance",
+    "terminal_voltage",
+]
+
+SUSTAINED_FACTOR = 1.8
+"""Resistance over minutes against the 10-second one; fits the constant-power runs of the Ecker2015 pouch cell
+(PyBaMM) to -4 to +2 % from 1C to 5C; 1.6 to 2 on its constant-current runs."""
+
+ACTIVATION_ENERGY = 35e3
+"""Of the resistance: 31 to 37 kJ/mol between -10 and 10 C for the Ecker2015 pouch cell. [J/mol]"""
+
+REFERENCE_TEMPERATURE = 298.15
+KNOTS = 21
+
+CAPACITY_LOSS_PER_CYCLE = 0.0008
+RESISTANCE_GROWTH_PER_CYCLE = 0.003
+"""Estimates for hobby packs flown hard (from memory): 100 cycles cost 8 % of charge and add 30 % resistance."""
+
+
+@dataclass(frozen=True)
+class Chemistry:
+    """What a chemistry brings when the label says no more.
+
+    Parameters
+    ----------
+    label : str
+        Plain name.
+    full_voltage, nominal_voltage, cutoff_voltage : float
+        Of one cell; the cut-off is the loaded voltage to land at. [V]
+    resistance_capacity : float
+        10-second resistance of one cell times its capacity at 25 C and half charge. [ohm A h]
+    mass_per_energy : float
+        Of a finished pack. [kg / W h]
+    pack_overhead : float
+        Leads and wrapping. [kg]
+    continuous_rate : float
+        Believable sustained current over capacity where the label gives none. [1/h]
+    """
+
+    label: str
+    full_voltage: float
+    nominal_voltage: float
+    cutoff_voltage: float
+    resistance_capacity: float
+    mass_per_energy: float
+    pack_overhead: float
+    continuous_rate: float
+
+
+CHEMISTRIES: dict[str, Chemistry] = {
+    # resistance x capacity 5 to 10 mohm Ah for hobby pouches, about 60 for 21700 cells; masses per watt-hour:
+    # common practice, from memory
+    "lipo": Chemistry("LiPo pouch", 4.20, 3.70, 3.30, 7.0e-3, 6.7e-3, 0.020, 35.0),
+    "lipo_hv": Chemistry("high-voltage LiPo pouch", 4.35, 3.80, 3.30, 8.0e-3, 6.4e-3, 0.020, 30.0),
+    "li_ion": Chemistry("Li-ion cylindrical", 4.20, 3.60, 2.80, 60.0e-3, 5.1e-3, 0.030, 8.0),
+    "lipo_lco": Chemistry("LiPo pouch, cobalt oxide", 4.20, 3.70, 3.30, 7.0e-3, 6.7e-3, 0.020, 35.0),
+}
+_NAMES = tuple(CHEMISTRIES)
+
+
+@lru_cache(maxsize=1)
+def _cells() -> tuple[NDArray, NDArray]:
+    """OCV [chemistry, knot] and relative resistance [knot] on 5 % knots of state of charge."""
+    table = read_table("packs", "cells.csv")
+    ocv = np.stack([table[f"{name} [V]"].to_numpy(dtype=np.float64) for name in _NAMES])
+    return ocv, table["relative_resistance [-]"].to_numpy(dtype=np.float64)
+
+
+def _index(chemistry: str | NDArray) -> NDArray[np.intp]:
+    """Row of each chemistry in the table."""
+    names = np.asarray(chemistry)
+    if names.dtype.kind in "iu":
+        return names
+    flat = np.array([_NAMES.index(check_in("chemistry", str(c), _NAMES)) for c in np.atleast_1d(names).ravel()])
+    return flat.reshape(names.shape)
+
+
+def _of_chemistry(pack: Pack, field: str) -> NDArray:
+    values = np.array([getattr(CHEMISTRIES[name], field) for name in _NAMES])
+    return values[_index(pack.chemistry)]
+
+
+@dataclass(frozen=True)
+class Pack:
+    """A battery pack; numeric fields may be arrays.
+
+    Parameters
+    ----------
+    chemistry : str or array of str
+        One of ``lipo``, ``lipo_hv``, ``li_ion``, ``lipo_lco``.
+    cells : array_like
+        Cells in series. [-]
+    capacity_ah : array_like
+        Label capacity of one string. [A h]
+    cell_resistance : array_like or None
+        10-second resistance of one cell at 25 C and half charge, new; None takes the chemistry's typical
+        resistance times capacity. [ohm]
+    parallel : array_like
+        Strings (or equal packs) in parallel. [-]
+    temperature : array_like
+        Of the cells. [K]
+    cycles : array_like
+        Full cycles flown. [-]
+    lead_resistance : array_like
+        Leads and connector, both ways. [ohm]
+    mass : array_like or None
+        Of everything in parallel together; None estimates it from the energy. [kg]
+    max_continuous_current, max_burst_current : array_like or None
+        Label figures of everything in parallel together. [A]
+    reserve : array_like
+        Charge to land with. [-]
+    cutoff_voltage_per_cell : array_like or None
+        Loaded cell voltage to land at; None takes the chemistry's. [V]
+    name : str
+        Free text.
+    """
+
+    chemistry: str | NDArray
+    cells: ArrayLike
+    capacity_ah: ArrayLike
+    cell_resistance: ArrayLike | None = None
+    parallel: ArrayLike = 1
+    temperature: ArrayLike = REFERENCE_TEMPERATURE
+    cycles: ArrayLike = 0.0
+    lead_resistance: ArrayLike = 2.5e-3
+    mass: ArrayLike | None = None
+    max_continuous_current: ArrayLike | None = None
+    max_burst_current: ArrayLike | None = None
+    reserve: ArrayLike = 0.2
+    cutoff_voltage_per_cell: ArrayLike | None = None
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        _index(self.chemistry)
+        check_range("cells", self.cells, 1, 30)
+        check_positive("capacity_ah", self.capacity_ah, "A h")
+        check_range("parallel", self.parallel, 1, 100)
+        check_range("pack temperature", self.temperature, 223.15, 353.15, "K")
+        check_range("cycles", self.cycles, 0.0, 1000.0)
+        check_range("lead_resistance", self.lead_resistance, 0.0, 10.0, "ohm")
+        check_range("reserve", self.reserve, 0.0, 0.95)
+        if self.cell_resistance is not None:
+            check_positive("cell_resistance", self.cell_resistance, "ohm")
+        if self.cutoff_voltage_per_cell is not None:
+            check_range("cutoff_voltage_per_cell", self.cutoff_voltage_per_cell, 2.0, 4.4, "V")
+        for field in ("mass", "max_continuous_current", "max_burst_current"):
+            value = getattr(self, field)
+            if value is not None:
+                check_positive(field, value)
+
+
+def capacity(pack: Pack) -> NDArray:
+    """Charge the whole pack holds today.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+
+    Returns
+    -------
+    ndarray
+        Capacity of all strings, less what cycles have cost. [A h]
+
+    Examples
+    --------
+    >>> float(capacity(Pack("lipo", 6, 1.3, cycles=100)))
+    1.196
+    """
+    worn = np.maximum(1.0 - CAPACITY_LOSS_PER_CYCLE * np.asarray(pack.cycles), 0.2)
+    return np.asarray(pack.capacity_ah, dtype=np.float64) * pack.parallel * worn
+
+
+def mass(pack: Pack) -> NDArray:
+    """Mass of the pack, estimated from its energy where it is not given.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+
+    Returns
+    -------
+    ndarray
+        [kg]
+
+    Examples
+    --------
+    >>> round(float(mass(Pack("lipo", 6, 1.3))), 3)
+    0.213
+    """
+    if pack.mass is not None:
+        return np.asarray(pack.mass, dtype=np.float64)
+    energy = (
+        np.asarray(pack.capacity_ah, dtype=np.float64)
+        * pack.parallel
+        * pack.cells
+        * _of_chemistry(pack, "nominal_voltage")
+    )
+    return _of_chemistry(pack, "pack_overhead") + energy * _of_chemistry(pack, "mass_per_energy")
+
+
+def cutoff_voltage(pack: Pack) -> NDArray:
+    """Loaded voltage of one cell at which to land.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+
+    Returns
+    -------
+    ndarray
+        [V]
+    """
+    if pack.cutoff_voltage_per_cell is not None:
+        return np.asarray(pack.cutoff_voltage_per_cell, dtype=np.float64)
+    return _of_chemistry(pack, "cutoff_voltage")
+
+
+def open_circuit_voltage(pack: Pack, state_of_charge: ArrayLike) -> NDArray:
+    """Rest voltage of the whole pack.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+    state_of_charge : array_like
+        0 to 1; outside it the end value is held. [-]
+
+    Returns
+    -------
+    ndarray
+        Linear between 5 % knots of the cell table. [V]
+
+    Examples
+    --------
+    >>> round(float(open_circuit_voltage(Pack("lipo", 6, 1.3), 1.0)), 2)
+    25.2
+    """
+    table, _ = _cells()
+    position = np.clip(np.asarray(state_of_charge, dtype=np.float64), 0.0, 1.0) * (KNOTS - 1)
+    low = np.minimum(position.astype(np.intp), KNOTS - 2)
+    share = position - low
+    chemistry = _index(pack.chemistry)
+    cell = table[chemistry, low] * (1.0 - share) + table[chemistry, low + 1] * share
+    return np.asarray(pack.cells) * cell
+
+
+def _cell_resistance(pack: Pack) -> NDArray:
+    """10-second resistance of one cell at half charge, at its temperature and age. [ohm]"""
+    if pack.cell_resistance is not None:
+        new = np.asarray(pack.cell_resistance, dtype=np.float64)
+    else:
+        new = _of_chemistry(pack, "resistance_capacity") / pack.capacity_ah
+    temperature = np.asarray(pack.temperature, dtype=np.float64)
+    factor = 1.0 + RESISTANCE_GROWTH_PER_CYCLE * np.asarray(pack.cycles)
+    if np.any(temperature != REFERENCE_TEMPERATURE):
+        factor = factor * np.exp(ACTIVATION_ENERGY / GAS_CONSTANT * (1.0 / temperature - 1.0 / REFERENCE_TEMPERATURE))
+    return new * factor
+
+
+def resistance(pack: Pack, state_of_charge: ArrayLike = 0.5, *, sustained: bool = False) -> NDArray:
+    """Resistance of the whole pack with its leads.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+    state_of_charge : array_like
+        0 to 1. [-]
+    sustained : bool
+        False: over 10 seconds (punch, full throttle). True: over minutes (hover, cruise).
+
+    Returns
+    -------
+    ndarray
+        [ohm]
+
+    Examples
+    --------
+    >>> round(1000 * float(resistance(Pack("lipo", 6, 1.3, lead_resistance=0.0), 0.5)), 2)
+    32.31
+    """
+    _, relative = _cells()
+    position = np.clip(np.asarray(state_of_charge, dtype=np.float64), 0.0, 1.0) * (KNOTS - 1)
+    low = np.minimum(position.astype(np.intp), KNOTS - 2)
+    share = position - low
+    shape = relative[low] * (1.0 - share) + relative[low + 1] * share
+    string = np.asarray(pack.cells) * _cell_resistance(pack) * shape * (SUSTAINED_FACTOR if sustained else 1.0)
+    return string / pack.parallel + pack.lead_resistance
+
+
+def terminal_voltage(emf: ArrayLike, resistance: ArrayLike, power: ArrayLike) -> NDArray:
+    """Loaded voltage at constant power, upper branch; half the rest voltage where the power is not to be had.
+
+    Parameters
+    ----------
+    emf : array_like
+        Rest voltage. [V]
+    resistance : array_like
+        Pack resistance. [ohm]
+    power : array_like
+        Power drawn at the terminals. [W]
+
+    Returns
+    -------
+    ndarray
+        V = (E + sqrt(E^2 - 4 R P)) / 2. [V]
+
+    Examples
+    --------
+    >>> round(float(terminal_voltage(25.0, 0.03, 2000.0)), 3)
+    22.341
+    """
+    emf = np.asarray(emf, dtype=np.float64)
+    return 0.5 * (emf + np.sqrt(np.maximum(emf * emf - 4.0 * np.asarray(resistance) * power, 0.0)))
+
+
+@dataclass(frozen=True)
+class Discharge:
+    """A constant-power discharge.
+
+    Parameters
+    ----------
+    time : ndarray
+        To the cut-off or the reserve, whichever came first. [s]
+    energy : ndarray
+        Delivered at the terminals. [J]
+    charge : ndarray
+        Drawn. [A h]
+    stored_energy : ndarray
+        Taken from the cells, delivered plus lost. [J]
+    loss : ndarray
+        Heat in cells and leads. [J]
+    end_state_of_charge : ndarray
+        Where it stopped. [-]
+    end_voltage : ndarray
+        Loaded pack voltage there. [V]
+    stopped_by_voltage : ndarray of bool
+        True where the voltage, not the reserve, ended it.
+    status : ndarray of int8
+        :class:`propmodel.status.Status`.
+    curve_state_of_charge, curve_time, curve_voltage, curve_current : ndarray
+        The run, along a leading axis of 21 nodes (the knots, clipped to the run). [-, s, V, A]
+    """
+
+    time: NDArray
+    energy: NDArray
+    charge: NDArray
+    stored_energy: NDArray
+    loss: NDArray
+    end_state_of_charge: NDArray
+    end_voltage: NDArray
+    stopped_by_voltage: NDArray
+    status: NDArray
+    curve_state_of_charge: NDArray
+    curve_time: NDArray
+    curve_voltage: NDArray
+    curve_current: NDArray
+
+
+def discharge(
+    pack: Pack,
+    power: ArrayLike,
+    *,
+    cutoff_voltage_per_cell: ArrayLike | None = None,
+    temperature: ArrayLike | None = None,
+    state_of_charge: ArrayLike = 1.0,
+    reserve: ArrayLike = 0.0,
+) -> Discharge:
+    """Run a pack down at constant power.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+    power : array_like
+        Drawn at the terminals, held to the end. [W]
+    cutoff_voltage_per_cell : array_like or None
+        Loaded cell voltage that ends the run; None takes the pack's. [V]
+    temperature : array_like or None
+        Of the cells, held (no self-heating); None takes the pack's. [K]
+    state_of_charge : array_like
+        At the start. [-]
+    reserve : array_like
+        State of charge that ends the run; 0 lets the voltage decide. [-]
+
+    Returns
+    -------
+    Discharge
+        Shapes as the inputs broadcast.
+
+    Raises
+    ------
+    ValueError
+        If power is not above zero, or a state of charge is outside 0 to 1.
+
+    Notes
+    -----
+    Trapezoid in charge on the cell table's own 5 % knots, the cut-off crossing found inside its segment; time,
+    charge, energy and loss share nodes and weights, so that stored = delivered + lost holds to rounding.
+
+    Examples
+    --------
+    >>> run = discharge(Pack("lipo", 6, 1.3), 150.0, reserve=0.2)
+    >>> round(float(run.time) / 60, 1)
+    9.2
+    """
+    check_positive("power", power, "W")
+    check_range("state_of_charge", state_of_charge, 0.0, 1.0)
+    check_range("reserve", reserve, 0.0, 1.0)
+    if temperature is not None:
+        pack = replace(pack, temperature=temperature)
+    cut = cutoff_voltage(pack) if cutoff_voltage_per_cell is None else np.asarray(cutoff_voltage_per_cell, float)
+    check_range("cutoff_voltage_per_cell", cut, 0.5, 5.0, "V")
+    start = np.asarray(state_of_charge, dtype=np.float64)
+    shape = np.broadcast_shapes(
+        np.shape(power), np.shape(cut), np.shape(start), np.shape(reserve), shape_of(pack)
+    )
+    nodes = knots_below(np.broadcast_to(start, shape))
+    emf, r = node_tables(pack, nodes)
+    return run_down(
+        pack, np.broadcast_to(np.asarray(power, float), nodes.shape), nodes, emf, r, cut=cut, reserve=reserve
+    )
+
+
+def shape_of(pack: Pack) -> tuple[int, ...]:
+    """Shape the fields of a pack broadcast to."""
+    return np.broadcast_shapes(
+        *(
+            np.shape(v)
+            for v in (
+                pack.chemistry,
+                pack.cells,
+                pack.capacity_ah,
+                pack.cell_resistance if pack.cell_resistance is not None else 0.0,
+                pack.parallel,
+                pack.temperature,
+                pack.cycles,
+                pack.lead_resistance,
+            )
+        )
+    )
+
+
+def knots_below(start: NDArray) -> NDArray:
+    """States of charge from ``start`` down the table's knots to 0, along a leading axis of 21."""
+    knots = np.linspace(1.0, 0.0, KNOTS).reshape((KNOTS,) + (1,) * np.ndim(start))
+    return np.minimum(knots, start)
+
+
+def node_tables(pack: Pack, nodes: NDArray) -> tuple[NDArray, NDArray]:
+    """Rest voltage [V] and sustained resistance [ohm] of the pack at every node."""
+    return open_circuit_voltage(pack, nodes), resistance(pack, nodes, sustained=True)
+
+
+def run_down(
+    pack: Pack,
+    power: NDArray,
+    nodes: NDArray,
+    emf: NDArray,
+    r: NDArray,
+    *,
+    cut: ArrayLike,
+    reserve: ArrayLike,
+) -> Discharge:
+    """Quadrature of :func:`discharge` on given nodes (leading axis, falling); power may differ from node to node.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack, for its capacity and cells.
+    power : ndarray
+        Drawn at each node. [W]
+    nodes, emf, r : ndarray
+        States of charge [-], rest voltages [V] and resistances [ohm] at the nodes.
+    cut, reserve : array_like
+        Loaded cell voltage [V] and state of charge [-] that end the run.
+
+    Returns
+    -------
+    Discharge
+        As :func:`discharge`.
+    """
+    limit = np.asarray(cut) * np.asarray(pack.cells)
+    # above the cut-off exactly where E - (P / V_cut) R - V_cut > 0 (upper branch, V_cut above half of E)
+    head = emf - power / limit * r - limit
+    alive = np.logical_and.accumulate(head >= 0.0, axis=0)
+    first_dead = np.sum(alive, axis=0)  # index of the first node below the cut-off; 21 where none is
+    top = nodes[0]
+    k = np.clip(first_dead, 1, KNOTS - 1)[None]
+    upper, lower = np.take_along_axis(nodes, k - 1, 0)[0], np.take_along_axis(nodes, k, 0)[0]
+    head_upper, head_lower = np.take_along_axis(head, k - 1, 0)[0], np.take_along_axis(head, k, 0)[0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        crossing = lower + (upper - lower) * np.where(head_lower < 0.0, -head_lower / (head_upper - head_lower), 0.0)
+    by_voltage = first_dead < KNOTS
+    end = np.where(first_dead == 0, top, np.where(by_voltage, crossing, 0.0))
+    floor = np.minimum(np.asarray(reserve, dtype=np.float64), top)
+    stopped_by_voltage = by_voltage & (end >= floor)
+    end = np.maximum(end, floor)
+
+    clipped = np.maximum(nodes, end)
+    # values at the clipped nodes: interpolate the tables once more at the single end point
+    end_emf, end_r = open_circuit_voltage(pack, end), resistance(pack, end, sustained=True)
+    at_end = nodes <= end
+    end_power = _power_at(power, nodes, end)
+    node_emf = np.where(at_end, end_emf, emf)
+    node_r = np.where(at_end, end_r, r)
+    node_power = np.where(at_end, end_power, power)
+    voltage = terminal_voltage(node_emf, node_r, node_power)
+    current = node_power / voltage
+    width = np.diff(clipped, axis=0) * -capacity(pack)  # charge of each segment [A h]
+    per_amp, per_watt = 1.0 / current, node_power / current
+    hours = np.cumsum(0.5 * (per_amp[1:] + per_amp[:-1]) * width, axis=0)
+    time = hours[-1] * 3600.0
+    energy = np.sum(0.5 * (per_watt[1:] + per_watt[:-1]) * width, axis=0) * 3600.0
+    stored = np.sum(0.5 * (node_emf[1:] + node_emf[:-1]) * width, axis=0) * 3600.0
+    drop = current * node_r
+    loss = np.sum(0.5 * (drop[1:] + drop[:-1]) * width, axis=0) * 3600.0
+    charge = np.sum(width, axis=0)
+    status = np.where(first_dead == 0, Status.BELOW_CUTOFF_AT_ONCE, Status.OK).astype(np.int8)
+    zero = np.zeros_like(hours[:1])
+    return Discharge(
+        time=time,
+        energy=energy,
+        charge=charge,
+        stored_energy=stored,
+        loss=loss,
+        end_state_of_charge=end,
+        end_voltage=terminal_voltage(end_emf, end_r, end_power),
+        stopped_by_voltage=stopped_by_voltage,
+        status=status,
+        curve_state_of_charge=clipped,
+        curve_time=np.concatenate([zero, hours]) * 3600.0,
+        curve_voltage=voltage,
+        curve_current=current,
+    )
+
+
+def _power_at(power: NDArray, nodes: NDArray, end: NDArray) -> NDArray:
+    """Power at the end of the run, linear between the nodes around it."""
+    k = np.clip(np.sum(nodes > end, axis=0), 1, KNOTS - 1)[None]
+    high, low = np.take_along_axis(nodes, k - 1, 0)[0], np.take_along_axis(nodes, k, 0)[0]
+    p_high, p_low = np.take_along_axis(power, k - 1, 0)[0], np.take_along_axis(power, k, 0)[0]
+    width = high - low
+    share = np.where(width > 0.0, (high - end) / np.where(width > 0.0, width, 1.0), 0.0)
+    return p_high + (p_low - p_high) * share

@@ -1,0 +1,151 @@
+"""The electronic speed controller: average-duty model with ripple and switching loss.
+
+The controller passes a share ``duty`` of the bus voltage to the motor. Its conduction resistance is part of the
+motor's *effective* resistance (see :mod:`propmodel.motor`), so :attr:`Controller.resistance` is zero unless a
+bare winding figure is modelled on purpose. What average duty leaves out, ripple current and switching, costs
+``P_0 + k_r V_bus^2 [d (1 - d)]^2`` for each rotor: without it hover power comes out 15 to 35 % low on open
+thrust-stand tables (see ``data/motors/SOURCE.md``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel.errors import check_positive, check_range
+
+__all__ = ["Controller", "duty_from_throttle", "ripple_loss", "throttle_from_duty"]
+
+
+@dataclass(frozen=True)
+class Controller:
+    """One motor's speed controller; fields may be arrays.
+
+    Parameters
+    ----------
+    resistance : array_like
+        Conduction resistance on top of the motor's effective resistance. [ohm]
+    ripple_coefficient : array_like
+        k_r of the ripple and switching loss. [W/V^2] Default 0.25 is an estimate (band 0.1 to 0.6).
+    standby_power : array_like
+        P_0, drawn at any duty. [W]
+    throttle_exponent, idle_duty : array_like
+        Throttle map: duty = cap (idle + (1 - idle) throttle^exponent). [-]
+    continuous_current, burst_current : array_like or None
+        Label ratings of one motor channel. [A]
+    min_cells, max_cells : array_like or None
+        Cells in series the label allows. [-]
+    max_voltage : array_like or None
+        Highest input voltage, where the label gives volts. [V]
+    mass : array_like or None
+        Mass of one controller, None where the frame mass already holds it. [kg]
+    name : str
+        Free text.
+    """
+
+    resistance: ArrayLike = 0.0
+    ripple_coefficient: ArrayLike = 0.25
+    standby_power: ArrayLike = 0.5
+    throttle_exponent: ArrayLike = 1.0
+    idle_duty: ArrayLike = 0.0
+    continuous_current: ArrayLike | None = None
+    burst_current: ArrayLike | None = None
+    min_cells: ArrayLike | None = None
+    max_cells: ArrayLike | None = None
+    max_voltage: ArrayLike | None = None
+    mass: ArrayLike | None = None
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        check_range("controller resistance", self.resistance, 0.0, 10.0, "ohm")
+        check_range("ripple_coefficient", self.ripple_coefficient, 0.0, 10.0, "W/V^2")
+        check_range("standby_power", self.standby_power, 0.0, 1000.0, "W")
+        check_range("throttle_exponent", self.throttle_exponent, 0.2, 3.0)
+        check_range("idle_duty", self.idle_duty, 0.0, 0.5)
+        for field in ("continuous_current", "burst_current", "min_cells", "max_cells", "max_voltage", "mass"):
+            value = getattr(self, field)
+            if value is not None:
+                check_positive(field, value)
+
+
+def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_cap: ArrayLike = 1.0) -> NDArray:
+    """Average duty for a throttle command.
+
+    Parameters
+    ----------
+    controller : Controller
+        Holds the throttle map.
+    throttle : array_like
+        Command, 0 to 1. [-]
+    command_cap : array_like
+        Largest duty the flight controller may ask for. [-]
+
+    Returns
+    -------
+    ndarray
+        Duty, 0 to ``command_cap``. [-]
+
+    Examples
+    --------
+    >>> float(duty_from_throttle(Controller(), 0.5, command_cap=0.8))
+    0.4
+    """
+    command = np.asarray(throttle, dtype=np.float64)
+    idle = np.asarray(controller.idle_duty)
+    exponent = np.asarray(controller.throttle_exponent)
+    shaped = command if np.all(exponent == 1.0) else command**exponent
+    return np.asarray(command_cap) * (idle + (1.0 - idle) * shaped)
+
+
+def throttle_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: ArrayLike = 1.0) -> NDArray:
+    """Throttle command that gives a duty: the inverse of :func:`duty_from_throttle`.
+
+    Parameters
+    ----------
+    controller : Controller
+        Holds the throttle map.
+    duty : array_like
+        Average duty. [-] A duty below idle gives 0.
+    command_cap : array_like
+        Largest duty the flight controller may ask for. [-]
+
+    Returns
+    -------
+    ndarray
+        Throttle; above 1 where the cap does not reach the duty. [-]
+
+    Examples
+    --------
+    >>> float(throttle_from_duty(Controller(), 0.4, command_cap=0.8))
+    0.5
+    """
+    idle = np.asarray(controller.idle_duty)
+    exponent = np.asarray(controller.throttle_exponent)
+    shaped = np.maximum((np.asarray(duty) / np.asarray(command_cap) - idle) / (1.0 - idle), 0.0)
+    return shaped if np.all(exponent == 1.0) else shaped ** (1.0 / exponent)
+
+
+def ripple_loss(controller: Controller, motor_voltage: ArrayLike, bus_voltage: ArrayLike) -> NDArray:
+    """Ripple and switching loss of one rotor's controller and winding together.
+
+    Parameters
+    ----------
+    controller : Controller
+        Holds k_r and P_0.
+    motor_voltage, bus_voltage : array_like
+        Average motor voltage and bus voltage. [V]
+
+    Returns
+    -------
+    ndarray
+        P_0 + k_r V_bus^2 [d (1 - d)]^2 with d = V_motor / V_bus. [W]
+
+    Examples
+    --------
+    >>> round(float(ripple_loss(Controller(), 5.0, 20.0)), 4)
+    4.0156
+    """
+    through = np.asarray(motor_voltage) * np.maximum(1.0 - np.asarray(motor_voltage) / bus_voltage, 0.0)
+    return np.asarray(controller.standby_power) + np.asarray(controller.ripple_coefficient) * through * through
