@@ -160,14 +160,25 @@ def induced_velocity_axial(
     return sign * hover_speed * _axial_ratio(climb)
 
 
-def _newton(u: FloatArray, climb: FloatArray, across_squared: FloatArray, steps: int) -> FloatArray:
+def _newton(start: FloatArray, climb: FloatArray, across_squared: FloatArray, steps: int) -> FloatArray:
     """Fixed number of Newton steps on u sqrt(m^2 + (x + u)^2) = 1: no powers, no branches."""
+    # Written into a few buffers: fresh temporaries cost more than the arithmetic in a sweep.
+    u = np.array(start)
+    through, total, flow = np.empty_like(u), np.empty_like(u), np.empty_like(u)
     for _ in range(steps):
-        through = climb + u
-        total = across_squared + through * through
-        flow = np.sqrt(total)
-        u = u - (u * flow - 1.0) * flow / (total + u * through)
-    return u
+        np.add(climb, u, out=through)
+        np.multiply(through, through, out=total)
+        np.add(total, across_squared, out=total)
+        np.sqrt(total, out=flow)
+        # Step: (u flow - 1) flow / (total + u through)
+        np.multiply(through, u, out=through)
+        np.add(total, through, out=total)
+        np.multiply(u, flow, out=through)
+        np.subtract(through, 1.0, out=through)
+        np.multiply(through, flow, out=through)
+        np.divide(through, total, out=through)
+        np.subtract(u, through, out=u)
+    return u[()]
 
 
 def _tilted_ratio(climb: FloatArray, across_squared: FloatArray) -> FloatArray:
