@@ -1,0 +1,255 @@
+"""The assembled craft: craft, motor, propeller, controller and pack as one thing to ask questions of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import battery, motor, propeller
+from propmodel.air import STANDARD, Air
+from propmodel.constants import STANDARD_GRAVITY
+from propmodel.controller import Controller
+from propmodel.craft import TOP_TO_FRONT_DRAG, Craft, default_drag_area
+from propmodel.errors import check_in, check_positive, check_range
+
+__all__ = ["COAXIAL_THRUST", "Build", "drag_areas", "shape_of", "with_fields"]
+
+COAXIAL_THRUST = 0.87
+"""Thrust of a coaxial pair over that of two rotors apart at the same shaft power: induced power 1.22 times
+higher for the same thrust (Leishman, from memory), (1 / 1.22)^(2/3)."""
+
+
+@dataclass(frozen=True)
+class Build:
+    """A complete craft; any numeric field of any part may be an array, and all broadcast together.
+
+    Parameters
+    ----------
+    craft : Craft
+    motor : propmodel.motor.Motor
+    propeller : propmodel.propeller.Propeller
+    controller : Controller
+    pack : propmodel.battery.Pack
+    rotors : array_like
+        Number of motors. [-] A coaxial craft counts both of each pair.
+    air : Air
+    command_cap : array_like
+        Largest duty the flight controller may command. [-] It evens out average voltage only: it never makes a
+        motor or controller fit for a voltage above its label.
+    coaxial : bool
+        True where rotors sit in pairs one above the other.
+    name : str
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> build = propmodel.demo("scree")
+    >>> bool(0.5 < build.mass < 0.9)
+    True
+    """
+
+    craft: Craft
+    motor: motor.Motor
+    propeller: propeller.Propeller
+    controller: Controller
+    pack: battery.Pack
+    rotors: ArrayLike = 4
+    air: Air = STANDARD
+    command_cap: ArrayLike = 1.0
+    coaxial: bool = False
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        check_range("rotors", self.rotors, 1, 16)
+        check_positive("command_cap", self.command_cap)
+        check_range("command_cap", self.command_cap, 0.0, 1.0)
+
+    @property
+    def mass(self) -> NDArray:
+        """All-up mass. [kg]"""
+        each = motor.motor_mass(self.motor) + propeller.mass(self.propeller)
+        if self.controller.mass is not None:
+            each = each + np.asarray(self.controller.mass)
+        dry = np.asarray(self.craft.frame_mass) + self.craft.payload_mass
+        return dry + np.asarray(self.rotors) * each + battery.mass(self.pack)
+
+    @property
+    def weight(self) -> NDArray:
+        """All-up weight. [N]"""
+        return self.mass * STANDARD_GRAVITY
+
+    @property
+    def disc_area(self) -> NDArray:
+        """Disc of one rotor. [m^2]"""
+        return np.pi / 4.0 * np.asarray(self.propeller.diameter, dtype=np.float64) ** 2
+
+    @property
+    def total_disc_area(self) -> NDArray:
+        """Discs seen from above, coaxial pairs counted once. [m^2]"""
+        return self.disc_area * self.rotors / (2.0 if self.coaxial else 1.0)
+
+
+def drag_areas(build: Build) -> tuple[NDArray, NDArray]:
+    """Front and top drag areas, with defaults from the propeller's size.
+
+    Parameters
+    ----------
+    build : Build
+
+    Returns
+    -------
+    front, top : ndarray
+        [m^2]
+    """
+    front = build.craft.drag_area_front
+    front = default_drag_area(build.propeller.diameter) if front is None else np.asarray(front, dtype=np.float64)
+    top = build.craft.drag_area_top
+    return front, TOP_TO_FRONT_DRAG * front if top is None else np.asarray(top, dtype=np.float64)
+
+
+def _leaves(part: Any) -> Iterator[Any]:
+    for field in fields(part):
+        value = getattr(part, field.name)
+        if is_dataclass(value):
+            yield from _leaves(value)
+        elif value is not None and not isinstance(value, str):
+            yield value
+
+
+def shape_of(build: Build) -> tuple[int, ...]:
+    """Shape that all fields of a build broadcast to.
+
+    Parameters
+    ----------
+    build : Build
+
+    Returns
+    -------
+    tuple of int
+        ``()`` for a build of plain numbers.
+
+    Raises
+    ------
+    ValueError
+        If the fields do not broadcast together.
+    """
+    return np.broadcast_shapes(*(np.shape(v) for v in _leaves(build)))
+
+
+def with_fields(build: Build, changes: dict[str, Any]) -> Build:
+    """Copy a build with some fields replaced, named by dotted path.
+
+    Parameters
+    ----------
+    build : Build
+    changes : dict
+        ``{"motor.kv": ..., "pack.cells": ..., "rotors": ...}``. Changing ``motor.kv``, ``motor.stator_diameter`` or
+        ``motor.stator_height`` makes another motor of the same make, as a buyer would get: resistance, loss
+        torque and mass follow unless they are given too.
+
+    Returns
+    -------
+    Build
+
+    Raises
+    ------
+    ValueError
+        If a path is not a field; the message lists the nearest ones.
+    """
+    grouped: dict[str, dict[str, Any]] = {}
+    top: dict[str, Any] = {}
+    for path, value in changes.items():
+        check_in("field", path, field_paths(build))
+        part, _, name = path.partition(".")
+        if name:
+            grouped.setdefault(part, {})[name] = value
+        else:
+            top[path] = value
+    for part, values in grouped.items():
+        old = getattr(build, part)
+        top[part] = _relabel(old, values) if part == "motor" else replace(old, **values)
+    return replace(build, **top)
+
+
+def _relabel(old: motor.Motor, values: dict[str, Any]) -> motor.Motor:
+    """Another motor of the same make: K_m and loss torque follow the stator, resistance follows K_m and KV."""
+    new = replace(old, **{k: v for k, v in values.items() if k in ("kv", "stator_diameter", "stator_height")})
+    if not {"kv", "stator_diameter", "stator_height"} & set(values):
+        return replace(old, **values)
+    constant, volume = 1.0, 1.0
+    if old.stator_diameter is not None and old.stator_height is not None:
+        before, after = (old.stator_diameter, old.stator_height), (new.stator_diameter, new.stator_height)
+        constant = motor.motor_constant(*after) / motor.motor_constant(*before)
+        volume = (np.asarray(after[0]) ** 2 * after[1]) / (np.asarray(before[0]) ** 2 * before[1])
+    turns = (np.asarray(old.kv, dtype=np.float64) / new.kv / constant) ** 2
+    changes: dict[str, Any] = {"resistance": np.asarray(old.resistance) * turns}
+    if old.winding_resistance is not None:
+        changes["winding_resistance"] = np.asarray(old.winding_resistance) * turns
+    changes["no_load_current"] = _no_load_current(old, new, changes["resistance"], volume)
+    if old.mass is not None:
+        changes["mass"] = np.asarray(old.mass) * volume
+    return replace(new, **(changes | values))
+
+
+def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, volume: ArrayLike) -> NDArray:
+    """Current at the old test voltage that keeps the loss torque per speed, scaled with stator volume. [A]"""
+    slope = old.iron_torque_slope * volume
+    # V = K_e n + R I and I = q n / K_t
+    per_rev = slope / new.torque_constant
+    speed = np.asarray(new.no_load_voltage) / (2.0 * np.pi * new.torque_constant + resistance * per_rev)
+    return per_rev * speed
+
+
+def field_paths(build: Build) -> list[str]:
+    """Dotted names of all fields of a build.
+
+    Parameters
+    ----------
+    build : Build
+
+    Returns
+    -------
+    list of str
+    """
+    paths: list[str] = []
+    for field in fields(build):
+        value = getattr(build, field.name)
+        if is_dataclass(value):
+            paths += [f"{field.name}.{inner.name}" for inner in fields(value)]
+        else:
+            paths.append(field.name)
+    return paths
+
+
+def with_axis(build: Build, axes: int = 1) -> Build:
+    """Append trailing axes of length one to every array field, so that a curve may run along them.
+
+    Parameters
+    ----------
+    build : Build
+    axes : int
+        How many.
+
+    Returns
+    -------
+    Build
+        The same object where it holds plain numbers only.
+    """
+    if shape_of(build) == ():
+        return build
+    return _expand(build, axes, len(shape_of(build)))
+
+
+def _expand(part: Any, axes: int, rank: int) -> Any:
+    changes = {}
+    for field in fields(part):
+        value = getattr(part, field.name)
+        if is_dataclass(value):
+            changes[field.name] = _expand(value, axes, rank)
+        elif np.ndim(value) > 0:
+            changes[field.name] = np.asarray(value)[(...,) + (None,) * axes]
+    return replace(part, **changes) if changes else part

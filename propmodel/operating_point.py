@@ -1,0 +1,572 @@
+"""Where motor, propeller, controller and pack agree.
+
+Everything is solved by rotational speed. Given n, the chain is explicit: propeller torque, motor current, motor
+voltage, power of all rotors, bus voltage (a quadratic in the pack), duty. A commanded duty gives n from another
+quadratic, and a required thrust from a square root, each with a few fixed-point passes on the coefficients'
+slow change with Reynolds number (contraction about 0.05 a pass). No root finder, no loop over builds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import battery, controller, momentum, propeller
+from propmodel.air import STANDARD, Air
+from propmodel.build import COAXIAL_THRUST, Build, shape_of, with_axis
+from propmodel.errors import check_positive, check_range
+from propmodel.motor import Motor
+from propmodel.status import Status
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = [
+    "BenchCurve",
+    "Drive",
+    "OperatingPoint",
+    "ThrottleCurve",
+    "at_duty",
+    "at_speed",
+    "at_thrust",
+    "bench_curve",
+    "drive",
+    "electrical",
+    "throttle_curve",
+]
+
+PASSES = 14
+TOLERANCE = 1e-13
+"""Passes stop when no element moved by more than this share; quick estimates use fewer."""
+
+
+@dataclass(frozen=True)
+class Drive:
+    """A build prepared for solving at one state of charge: plain arrays, derived once."""
+
+    prop: propeller.PreparedPropeller
+    controller: controller.Controller
+    density: NDArray
+    diameter: NDArray
+    disc_area: NDArray
+    rotors: NDArray
+    thrust_share: NDArray
+    """Installed over bare thrust: arms in the wash, coaxial loss. [-]"""
+    volts_per_rev: NDArray
+    """Back-EMF per rev/s, 2 pi K_t. [V s]"""
+    torque_constant: NDArray
+    resistance: NDArray
+    """Effective motor resistance plus any extra of the controller. [ohm]"""
+    winding_resistance: NDArray
+    iron_slope: NDArray
+    emf: NDArray
+    pack_resistance: NDArray
+    electronics_power: NDArray
+    minimum_voltage: NDArray
+
+
+@dataclass(frozen=True)
+class OperatingPoint:
+    """One rotor and its share of the pack at one speed; arrays of one shape.
+
+    Thrust is installed, torque is at the shaft; ``pack_current`` and ``bus_voltage`` are of the whole craft. Losses
+    are of one rotor, but ``pack_loss`` of the whole pack. Units are SI.
+    """
+
+    rev_per_s: NDArray
+    thrust: NDArray
+    torque: NDArray
+    shaft_power: NDArray
+    motor_current: NDArray
+    motor_voltage: NDArray
+    duty: NDArray
+    bus_voltage: NDArray
+    pack_current: NDArray
+    pack_power: NDArray
+    """At the pack's terminals: all rotors and electronics. [W]"""
+    winding_loss: NDArray
+    rest_loss: NDArray
+    """The rest of the effective resistance: controller, leads, commutation. [W]"""
+    iron_loss: NDArray
+    ripple_loss: NDArray
+    pack_loss: NDArray
+    status: NDArray
+
+
+def drive(build: Build, state_of_charge: ArrayLike = 1.0, *, sustained: bool = False) -> Drive:
+    """Prepare a build for solving.
+
+    Parameters
+    ----------
+    build : Build
+    state_of_charge : array_like
+        0 to 1, broadcasts with the build. [-]
+    sustained : bool
+        False: 10-second pack resistance (punch). True: over minutes (hover, cruise).
+
+    Returns
+    -------
+    Drive
+    """
+    motor = build.motor
+    share = 1.0 - np.asarray(build.craft.thrust_loss, dtype=np.float64)
+    return Drive(
+        prop=propeller.prepare(build.propeller, build.air),
+        controller=build.controller,
+        density=np.asarray(build.air.density, dtype=np.float64),
+        diameter=np.asarray(build.propeller.diameter, dtype=np.float64),
+        disc_area=build.disc_area,
+        rotors=np.asarray(build.rotors, dtype=np.float64),
+        thrust_share=share * (COAXIAL_THRUST if build.coaxial else 1.0),
+        volts_per_rev=2.0 * np.pi * motor.torque_constant,
+        torque_constant=motor.torque_constant,
+        resistance=np.asarray(motor.resistance, dtype=np.float64) + build.controller.resistance,
+        winding_resistance=_winding(motor),
+        iron_slope=motor.iron_torque_slope,
+        emf=battery.open_circuit_voltage(build.pack, state_of_charge),
+        pack_resistance=battery.resistance(build.pack, state_of_charge, sustained=sustained),
+        electronics_power=np.asarray(build.craft.electronics_power, dtype=np.float64),
+        minimum_voltage=np.asarray(build.craft.electronics_min_voltage, dtype=np.float64),
+    )
+
+
+def _winding(motor: Motor) -> NDArray:
+    from propmodel.motor import winding_part
+
+    return np.minimum(winding_part(motor), np.asarray(motor.resistance, dtype=np.float64))
+
+
+def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray) -> OperatingPoint:
+    """Everything electrical that follows from a speed and a shaft torque (explicit).
+
+    Parameters
+    ----------
+    d : Drive
+    rev_per_s : ndarray
+        [1/s]
+    torque : ndarray
+        Propeller torque of one rotor. [N m]
+    thrust : ndarray
+        Installed thrust of one rotor, carried along. [N]
+
+    Returns
+    -------
+    OperatingPoint
+        With status PACK_CANNOT_DELIVER where the power is above what the pack can give (voltage held at half of
+        the rest voltage) or the duty is above 1, BELOW_ELECTRONICS_MINIMUM where the bus is too low.
+    """
+    iron_torque = d.iron_slope * rev_per_s
+    current = (torque + iron_torque) / d.torque_constant
+    motor_voltage = d.volts_per_rev * rev_per_s + current * d.resistance
+    motor_power = motor_voltage * current
+    bus = d.emf * np.ones_like(motor_power)
+    for _ in range(5):
+        ripple = controller.ripple_loss(d.controller, motor_voltage, bus)
+        power = d.rotors * (motor_power + ripple) + d.electronics_power
+        bus = battery.terminal_voltage(d.emf, d.pack_resistance, power)
+    short = power > d.emf * d.emf / (4.0 * np.maximum(d.pack_resistance, 1e-12)) * (1.0 + 1e-9)
+    duty = motor_voltage / bus
+    status = np.where(
+        short | (duty > 1.0 + 1e-9),
+        Status.PACK_CANNOT_DELIVER,
+        np.where(bus < d.minimum_voltage, Status.BELOW_ELECTRONICS_MINIMUM, Status.OK),
+    ).astype(np.int8)
+    pack_current = power / bus
+    square = current * current
+    return OperatingPoint(
+        rev_per_s=rev_per_s,
+        thrust=thrust,
+        torque=torque,
+        shaft_power=2.0 * np.pi * rev_per_s * torque,
+        motor_current=current,
+        motor_voltage=motor_voltage,
+        duty=duty,
+        bus_voltage=bus,
+        pack_current=pack_current,
+        pack_power=power,
+        winding_loss=square * d.winding_resistance,
+        rest_loss=square * (d.resistance - d.winding_resistance),
+        iron_loss=2.0 * np.pi * rev_per_s * iron_torque,
+        ripple_loss=ripple,
+        pack_loss=pack_current * pack_current * d.pack_resistance,
+        status=status,
+    )
+
+
+def at_speed(d: Drive, rev_per_s: ArrayLike) -> OperatingPoint:
+    """Static operating point at a speed.
+
+    Parameters
+    ----------
+    d : Drive
+    rev_per_s : array_like
+        [1/s]
+
+    Returns
+    -------
+    OperatingPoint
+    """
+    n = np.asarray(rev_per_s, dtype=np.float64)
+    c_t, c_p = d.prop.static(n)
+    square = d.density * n * n
+    fourth = d.diameter**4
+    thrust = d.thrust_share * c_t * square * fourth
+    torque = c_p * square * fourth * d.diameter / (2.0 * np.pi)
+    return electrical(d, n, torque, thrust)
+
+
+def at_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> OperatingPoint:
+    """Static operating point that gives an installed thrust.
+
+    Parameters
+    ----------
+    d : Drive
+    thrust : array_like
+        Installed thrust of one rotor. [N]
+    passes : int
+        Fixed-point passes at most.
+
+    Returns
+    -------
+    OperatingPoint
+    """
+    return at_speed(d, speed_for_thrust(d, thrust, passes=passes))
+
+
+def speed_for_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> NDArray:
+    """Static speed that gives an installed thrust.
+
+    Parameters
+    ----------
+    d : Drive
+    thrust : array_like
+        Installed thrust of one rotor. [N]
+    passes : int
+        Fixed-point passes at most.
+
+    Returns
+    -------
+    ndarray
+        [1/s]
+    """
+    base = np.maximum(np.asarray(thrust, dtype=np.float64), 0.0) / (d.thrust_share * d.density * d.diameter**4)
+    n = np.sqrt(base / 0.12)
+    for _ in range(passes):
+        c_t, _ = d.prop.static(n)
+        new = np.sqrt(base / c_t)
+        moved = _moved(new, n)
+        n = new
+        if not moved:
+            break
+    return n
+
+
+def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoint:
+    """Static operating point at a commanded duty.
+
+    Parameters
+    ----------
+    d : Drive
+    duty : array_like
+        Average duty, 0 to 1. [-]
+    passes : int
+        Fixed-point passes at most.
+
+    Returns
+    -------
+    OperatingPoint
+        Where the duty is beyond the most the pack can deliver, the point of most power is held, with status
+        PACK_CANNOT_DELIVER.
+    """
+    command = np.asarray(duty, dtype=np.float64)
+    n = speed_for_duty(d, command, passes=passes)
+    point = at_speed(d, n)
+    # beyond half of the rest voltage the quadratic follows the low-voltage branch: hold the peak instead
+    wrong = (point.status == Status.PACK_CANNOT_DELIVER) | (np.abs(point.duty - command) > 1e-6)
+    if not np.any(wrong & (command > 0.0)):
+        return point
+    n = np.where(wrong, np.minimum(n, most_speed(d, np.maximum(n, 1.0))), n)
+    held = at_speed(d, n)
+    status = np.where(wrong, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8)
+    return _replace(held, status=status)
+
+
+def _replace(point: OperatingPoint, **changes: NDArray) -> OperatingPoint:
+    values = {f.name: getattr(point, f.name) for f in fields(point)}
+    return OperatingPoint(**(values | changes))
+
+
+def speed_for_duty(d: Drive, duty: NDArray, *, passes: int = PASSES) -> NDArray:
+    """Static speed at a commanded duty: a quadratic in n, with passes on C_P, ripple and bus voltage.
+
+    Parameters
+    ----------
+    d : Drive
+    duty : ndarray
+        0 to 1. [-]
+    passes : int
+        Fixed-point passes at most.
+
+    Returns
+    -------
+    ndarray
+        [1/s]
+    """
+    emf = d.emf * np.ones_like(duty)
+    total = d.resistance + duty * duty * d.rotors * d.pack_resistance
+    linear = d.volts_per_rev + total * d.iron_slope / d.torque_constant
+    load = d.density * d.diameter**5 / (2.0 * np.pi)
+    bus = emf
+    ripple = np.zeros_like(emf)
+    n = 0.6 * duty * emf / d.volts_per_rev
+    for _ in range(passes):
+        _, c_p = d.prop.static(n)
+        quadratic = total * load * c_p / d.torque_constant
+        aside = d.pack_resistance * (d.rotors * ripple + d.electronics_power) / bus
+        drive_volts = duty * np.maximum(emf - aside, 0.0)
+        new = 2.0 * drive_volts / (linear + np.sqrt(linear * linear + 4.0 * quadratic * drive_volts))
+        current = (load * c_p * new * new + d.iron_slope * new) / d.torque_constant
+        bus = np.maximum(emf - aside - d.pack_resistance * d.rotors * duty * current, 0.25 * emf)
+        ripple = controller.ripple_loss(d.controller, duty * bus, bus)
+        moved = _moved(new, n)
+        n = new
+        if not moved:
+            break
+    return n
+
+
+def most_speed(d: Drive, upper: NDArray) -> NDArray:
+    """Speed at which the pack gives its most power (bus at half of the rest voltage), by bisection.
+
+    Parameters
+    ----------
+    d : Drive
+    upper : ndarray
+        A speed above it, or the speed to return where the pack never gets there. [1/s]
+
+    Returns
+    -------
+    ndarray
+        [1/s]
+    """
+    low, high = np.zeros_like(upper), np.array(upper, dtype=np.float64)
+    for _ in range(48):
+        middle = 0.5 * (low + high)
+        point = at_speed(d, middle)
+        fine = point.status != Status.PACK_CANNOT_DELIVER
+        low, high = np.where(fine, middle, low), np.where(fine, high, middle)
+    return low
+
+
+def _moved(new: NDArray, old: NDArray) -> bool:
+    return bool(np.any(np.abs(new - old) > TOLERANCE * new))
+
+
+@dataclass(frozen=True)
+class ThrottleCurve:
+    """Static behaviour against throttle; the throttle axis comes last.
+
+    Parameters
+    ----------
+    throttle : ndarray
+        Command. [-]
+    rev_per_s : ndarray
+        [1/s]
+    thrust : ndarray
+        Installed thrust of one rotor. [N]
+    motor_current, pack_current : ndarray
+        Of one motor; of the whole craft. [A]
+    pack_voltage : ndarray
+        Bus voltage under load. [V]
+    shaft_power : ndarray
+        Of one rotor. [W]
+    electrical_power : ndarray
+        All rotors and electronics, at the pack's terminals. [W]
+    efficiency : ndarray
+        Ideal induced power of the installed thrust over electrical power: the share of the watts that lifts. [-]
+    status : ndarray of int8
+        :class:`propmodel.status.Status`.
+    """
+
+    throttle: NDArray
+    rev_per_s: NDArray
+    thrust: NDArray
+    motor_current: NDArray
+    pack_current: NDArray
+    pack_voltage: NDArray
+    shaft_power: NDArray
+    electrical_power: NDArray
+    efficiency: NDArray
+    status: NDArray
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the curve as a table, one row a point, with units in the headings.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Curves of several builds follow one another; a column ``build`` numbers them.
+        """
+        import pandas as pd
+
+        units = {
+            "throttle": "-",
+            "rev_per_s": "1/s",
+            "thrust": "N",
+            "motor_current": "A",
+            "pack_current": "A",
+            "pack_voltage": "V",
+            "shaft_power": "W",
+            "electrical_power": "W",
+            "efficiency": "-",
+            "status": "code",
+        }
+        shape = self.thrust.shape
+        columns = {f"{k} [{u}]": np.broadcast_to(getattr(self, k), shape).ravel() for k, u in units.items()}
+        if len(shape) > 1:
+            columns = {"build": np.repeat(np.arange(int(np.prod(shape[:-1]))), shape[-1])} | columns
+        return pd.DataFrame(columns)
+
+
+def throttle_curve(
+    build: Build, throttle: ArrayLike | None = None, *, state_of_charge: ArrayLike = 1.0
+) -> ThrottleCurve:
+    """Thrust, current and efficiency against throttle, standing still.
+
+    Parameters
+    ----------
+    build : Build
+        May hold arrays; its shape comes first.
+    throttle : array_like or None
+        Command, 0 to 1; None takes 101 points. One or more axes of throttle come last; a plain number adds no
+        axis. [-]
+    state_of_charge : array_like
+        0 to 1, broadcasts with the build. [-]
+
+    Returns
+    -------
+    ThrottleCurve
+        Shape (build shape) + (throttle shape).
+
+    Raises
+    ------
+    ValueError
+        If throttle or state of charge is outside 0 to 1.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> curve = throttle_curve(propmodel.demo("scree"))
+    >>> curve.thrust.shape
+    (101,)
+    """
+    command = np.linspace(0.0, 1.0, 101) if throttle is None else check_range("throttle", throttle, 0.0, 1.0)
+    check_range("state_of_charge", state_of_charge, 0.0, 1.0)
+    axes = command.ndim
+    charge = np.asarray(state_of_charge, dtype=np.float64)
+    if axes and charge.ndim:
+        charge = charge[(...,) + (None,) * axes]
+    if axes:
+        build = with_axis(build, axes)
+    d = drive(build, charge)
+    shape = np.broadcast_shapes(shape_of(build), charge.shape, command.shape)
+    duty = controller.duty_from_throttle(build.controller, command, command_cap=build.command_cap)
+    point = at_duty(d, np.broadcast_to(duty, shape))
+    ideal = momentum.ideal_power(point.thrust, disc_area=d.disc_area, air_density=d.density)
+    return ThrottleCurve(
+        throttle=command,
+        rev_per_s=point.rev_per_s,
+        thrust=point.thrust,
+        motor_current=point.motor_current,
+        pack_current=point.pack_current,
+        pack_voltage=point.bus_voltage,
+        shaft_power=point.shaft_power,
+        electrical_power=point.pack_power,
+        efficiency=d.rotors * ideal / point.pack_power,
+        status=point.status,
+    )
+
+
+@dataclass(frozen=True)
+class BenchCurve:
+    """One rotor on a thrust stand with a stiff supply; the throttle axis comes last. SI units."""
+
+    throttle: NDArray
+    rev_per_s: NDArray
+    thrust: NDArray
+    supply_current: NDArray
+    torque: NDArray
+    shaft_power: NDArray
+    motor_current: NDArray
+
+
+def bench_curve(
+    motor: Motor,
+    propeller_: propeller.Propeller,
+    supply_voltage: ArrayLike,
+    throttle: ArrayLike,
+    *,
+    air: Air = STANDARD,
+    speed_controller: controller.Controller | None = None,
+) -> BenchCurve:
+    """Forecast a thrust-stand table: one bare rotor on a supply whose voltage is known at each step.
+
+    Parameters
+    ----------
+    motor : Motor
+    propeller_ : Propeller
+    supply_voltage : array_like
+        At the controller, as read at each step. [V]
+    throttle : array_like
+        0 to 1, broadcasts with the voltage. [-]
+    air : Air
+    speed_controller : Controller or None
+        Throttle map and ripple loss; None takes the default.
+
+    Returns
+    -------
+    BenchCurve
+        Shape of all inputs broadcast together.
+
+    Raises
+    ------
+    ValueError
+        If the voltage is not above zero or the throttle outside 0 to 1.
+    """
+    volts = check_positive("supply_voltage", supply_voltage, "V")
+    command = check_range("throttle", throttle, 0.0, 1.0)
+    esc = controller.Controller() if speed_controller is None else speed_controller
+    zero = np.zeros(())
+    d = Drive(
+        prop=propeller.prepare(propeller_, air),
+        controller=esc,
+        density=np.asarray(air.density, dtype=np.float64),
+        diameter=np.asarray(propeller_.diameter, dtype=np.float64),
+        disc_area=np.pi / 4.0 * np.asarray(propeller_.diameter, dtype=np.float64) ** 2,
+        rotors=np.ones(()),
+        thrust_share=np.ones(()),
+        volts_per_rev=2.0 * np.pi * motor.torque_constant,
+        torque_constant=motor.torque_constant,
+        resistance=np.asarray(motor.resistance, dtype=np.float64) + esc.resistance,
+        winding_resistance=_winding(motor),
+        iron_slope=motor.iron_torque_slope,
+        emf=volts,
+        pack_resistance=zero,
+        electronics_power=zero,
+        minimum_voltage=zero,
+    )
+    duty = controller.duty_from_throttle(esc, command)
+    shape = np.broadcast_shapes(volts.shape, np.shape(duty), np.shape(d.resistance), np.shape(d.diameter))
+    point = at_duty(d, np.broadcast_to(duty, shape))
+    return BenchCurve(
+        throttle=command,
+        rev_per_s=point.rev_per_s,
+        thrust=point.thrust,
+        supply_current=point.pack_current,
+        torque=point.torque,
+        shaft_power=point.shaft_power,
+        motor_current=point.motor_current,
+    )
