@@ -2,11 +2,11 @@
 
 How a save stays safe
 ---------------------
-The new text goes to a temporary file in the same folder and is flushed to the disk (``fsync``). The version
-that was there is kept as ``<key>.json.previous``. One rename (``os.replace``) then puts the new text in place and
-the folder is flushed too. A crash at any point leaves the old build or the new one, never a piece. A lock file
-makes windows and processes take turns. A window that saves over a build which another window has changed since
-gets a copy beside it.
+The new text goes to a temporary file in the same folder and is flushed to the disk (``fsync``). The
+version that was there is kept as ``<key>.json.previous``. One rename (``os.replace``) then puts the
+new text in place and the folder is flushed too. A crash at any point leaves the old build or the
+new one, never a piece. A lock file makes windows and processes take turns. A window that saves over
+a build which another window has changed since gets a copy beside it.
 
 ``PROPULSION_WHAT_IF_DATA`` names another folder; the value ``none`` keeps everything in memory (hosted mode).
 This module knows no Streamlit; what a build file holds is in `explorer.build_file`.
@@ -475,7 +475,7 @@ class FolderStore(_Common):
             if data is None:
                 return None, f"'{key}' cannot be read. {why} The file is kept in {where}."
             self._put(path, data, what=f"'{name}'", old=None)
-            said = f"'{name}' could not be read. {why} The version before it is back; the file is kept in {where}."
+            said = f"'{name}' could not be read. {why} The version before it is back, the file in {where}."
             return SavedBuild(key, name, record, _revision(data), saved, said), said
 
     def save(

@@ -1,7 +1,8 @@
 """Saved builds: nothing lost by a crash, a full disk, two windows or a hostile file.
 
-Outside sources: the XDG Base Directory Specification 0.8 for the folder; POSIX.1-2017 ``rename`` for the promise
-that a name shows the old file or the new one. The rest are invariants of a store: what was acknowledged is there.
+Outside sources: the XDG Base Directory Specification 0.8 for the folder; POSIX.1-2017 ``rename``
+for the promise that a name shows the old file or the new one. The rest are invariants of a store:
+what was acknowledged is there.
 """
 
 from __future__ import annotations
