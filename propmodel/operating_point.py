@@ -8,7 +8,7 @@ slow change with Reynolds number (contraction about 0.05 a pass). No root finder
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +18,7 @@ from propmodel import battery, controller, momentum, propeller
 from propmodel.air import STANDARD, Air
 from propmodel.build import COAXIAL_THRUST, Build, shape_of, with_axis
 from propmodel.errors import check_positive, check_range
-from propmodel.motor import Motor
+from propmodel.motor import Motor, winding_part
 from propmodel.status import Status
 
 if TYPE_CHECKING:
@@ -35,6 +35,8 @@ __all__ = [
     "bench_curve",
     "drive",
     "electrical",
+    "recharge",
+    "speed_for_thrust",
     "throttle_curve",
 ]
 
@@ -133,13 +135,37 @@ def drive(build: Build, state_of_charge: ArrayLike = 1.0, *, sustained: bool = F
     )
 
 
-def _winding(motor: Motor) -> NDArray:
-    from propmodel.motor import winding_part
+def recharge(d: Drive, build: Build, state_of_charge: ArrayLike, *, sustained: bool = False) -> Drive:
+    """Return the same drive at another state of charge: only the pack's side is worked out again.
 
+    Parameters
+    ----------
+    d : Drive
+    build : Build
+        The build it was made from.
+    state_of_charge : array_like
+        0 to 1. [-]
+    sustained : bool
+        As for :func:`drive`.
+
+    Returns
+    -------
+    Drive
+    """
+    return replace(
+        d,
+        emf=battery.open_circuit_voltage(build.pack, state_of_charge),
+        pack_resistance=battery.resistance(build.pack, state_of_charge, sustained=sustained),
+    )
+
+
+def _winding(motor: Motor) -> NDArray:
     return np.minimum(winding_part(motor), np.asarray(motor.resistance, dtype=np.float64))
 
 
-def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray) -> OperatingPoint:
+def electrical(
+    d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *, passes: int = 5
+) -> OperatingPoint:
     """Everything electrical that follows from a speed and a shaft torque (explicit).
 
     Parameters
@@ -151,6 +177,8 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray) -
         Propeller torque of one rotor. [N m]
     thrust : ndarray
         Installed thrust of one rotor, carried along. [N]
+    passes : int
+        On the ripple loss, which follows the bus voltage; each gains three digits.
 
     Returns
     -------
@@ -163,7 +191,7 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray) -
     motor_voltage = d.volts_per_rev * rev_per_s + current * d.resistance
     motor_power = motor_voltage * current
     bus = d.emf * np.ones_like(motor_power)
-    for _ in range(5):
+    for _ in range(passes):
         ripple = controller.ripple_loss(d.controller, motor_voltage, bus)
         power = d.rotors * (motor_power + ripple) + d.electronics_power
         bus = battery.terminal_voltage(d.emf, d.pack_resistance, power)
@@ -291,12 +319,7 @@ def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoin
     n = np.where(wrong, np.minimum(n, most_speed(d, np.maximum(n, 1.0))), n)
     held = at_speed(d, n)
     status = np.where(wrong, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8)
-    return _replace(held, status=status)
-
-
-def _replace(point: OperatingPoint, **changes: NDArray) -> OperatingPoint:
-    values = {f.name: getattr(point, f.name) for f in fields(point)}
-    return OperatingPoint(**(values | changes))
+    return replace(held, status=status)
 
 
 def speed_for_duty(d: Drive, duty: NDArray, *, passes: int = PASSES) -> NDArray:

@@ -1,0 +1,540 @@
+"""Level flight and climb: trim, power against speed, the best and the top speed, the climb rate.
+
+Trim balances weight, body drag (which grows as the craft tilts its plate into the stream) and the rotors' own
+in-plane drag against thrust. Shaft power is momentum plus profile::
+
+    P_prof = P_axial(n, J_ax) - T (V_ax + kappa v_axial)          what the axial curve leaves
+    P      = T (V_ax + kappa v_Glauert) + P_prof (1 + 2.65 mu^2)
+
+with V_ax = V sin(tilt), V_in = V cos(tilt), mu = V_in / (pi n D). It equals hover at V = 0 and the measured axial
+curve at 90 degrees of tilt, exactly. The usual profile factor 1 + 4.65 mu^2 includes the work of the rotors'
+in-plane drag, 2 mu^2, which the trim already pays through T V_ax; so 2.65 is left.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import momentum
+from propmodel.build import Build, drag_areas, shape_of, with_axis
+from propmodel.controller import throttle_from_duty
+from propmodel.errors import check_range
+from propmodel.operating_point import PASSES, Drive, OperatingPoint, at_duty, drive, electrical, speed_for_thrust
+from propmodel.status import Status
+
+__all__ = [
+    "BestSpeeds",
+    "ClimbRate",
+    "LevelFlight",
+    "TopSpeed",
+    "best_speeds",
+    "climb_rate",
+    "level_flight",
+    "steepest_tilt",
+    "top_speed",
+]
+
+INDUCED_FACTOR = 1.15
+"""Induced power over ideal, rotors 1.10 to 1.15 (Leishman; TU Munich course notes)."""
+PROFILE_GROWTH = 2.65
+
+
+@dataclass(frozen=True)
+class Airframe:
+    """What trim needs of a build besides its drive."""
+
+    weight: NDArray
+    front: NDArray
+    top: NDArray
+
+    @classmethod
+    def of(cls, build: Build) -> Airframe:
+        front, top = drag_areas(build)
+        return cls(weight=build.weight, front=front, top=top)
+
+
+@dataclass(frozen=True)
+class Trim:
+    """State of a level or climbing trim, reusable as the start of the next one."""
+
+    rev_per_s: NDArray
+    tangent: NDArray
+    """Tangent of the tilt. [-]"""
+    inplane_drag: NDArray
+    """H of one rotor. [N]"""
+    thrust: NDArray
+    """Bare thrust of one rotor. [N]"""
+    axial_speed: NDArray
+    inplane_speed: NDArray
+    profile_power: NDArray
+    shaft_power: NDArray
+
+
+def profile_split(
+    d: Drive, n: NDArray, thrust: NDArray, axial_speed: NDArray, c_p: NDArray
+) -> tuple[NDArray, NDArray, NDArray]:
+    """Induced factor, axial induced velocity and profile power of one rotor on the axial curve."""
+    axial = d.density * n**3 * d.diameter**5 * c_p
+    half = 0.5 * axial_speed
+    v = np.sqrt(half * half + np.maximum(thrust, 0.0) / (2.0 * d.density * d.disc_area)) - half
+    with np.errstate(divide="ignore", invalid="ignore"):
+        most = (0.97 * axial / np.maximum(thrust, 1e-9) - axial_speed) / np.maximum(v, 1e-9)
+    kappa = np.clip(most, 0.0, INDUCED_FACTOR)
+    return kappa, v, axial - thrust * (axial_speed + kappa * v)
+
+
+def trim(
+    d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None = None, passes: int = 24
+) -> tuple[Trim, OperatingPoint]:
+    """Balance the craft in level flight at a speed.
+
+    Parameters
+    ----------
+    d : Drive
+    frame : Airframe
+    speed : ndarray
+        [m/s]
+    start : Trim or None
+        Where to begin, from a neighbouring speed.
+    passes : int
+        Joint fixed-point passes at most.
+
+    Returns
+    -------
+    Trim, OperatingPoint
+        The operating point carries duty, current and status.
+    """
+    pressure = 0.5 * d.density * speed * speed
+    low, high = pressure * frame.front, pressure * frame.top
+    lift = frame.weight / d.rotors
+    scale = d.density * d.diameter**4
+    if start is None:
+        n = speed_for_thrust(d, lift * np.ones_like(speed))
+        tangent = low / frame.weight * np.ones_like(n)
+        drag = np.zeros_like(n)
+    else:
+        n, tangent, drag = start.rev_per_s, start.tangent, start.inplane_drag
+    for _ in range(passes):
+        tangent_new = _tilt(tangent, low, high, d.rotors * drag, frame.weight)
+        cosine = 1.0 / np.sqrt(1.0 + tangent_new * tangent_new)
+        sine = tangent_new * cosine
+        body = low + (high - low) * sine * sine
+        thrust = (body * sine + frame.weight * cosine) / (d.rotors * d.thrust_share)
+        axial, inplane = speed * sine, speed * cosine
+        c_t0, _ = d.prop.static(n)
+        through = axial / d.diameter
+        advance = through / n
+        c_t, c_p = d.prop.at(advance, n)
+        # T = rho D^4 C_T0 n (n - s V/D) with s the secant slope of C_T/C_T0 against J
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slope = np.where(advance > 1e-9, (1.0 - c_t / c_t0) / np.maximum(advance, 1e-9), 0.0)
+        shift = slope * through
+        n_new = 0.5 * (shift + np.sqrt(np.maximum(shift * shift + 4.0 * thrust / (scale * c_t0), 0.0)))
+        kappa, v_axial, profile = profile_split(d, n_new, thrust, axial, c_p)
+        drag_new = 2.0 * profile * inplane / (np.pi * n_new * d.diameter) ** 2
+        done = not (
+            np.any(np.abs(n_new - n) > 1e-13 * n_new) or np.any(np.abs(tangent_new - tangent) > 1e-12)
+        )
+        n, tangent, drag = n_new, tangent_new, drag_new
+        if done:
+            break
+    v = momentum.induced_velocity_edgewise(
+        thrust, axial, inplane, disc_area=d.disc_area, air_density=d.density
+    )
+    mu = inplane / (np.pi * n * d.diameter)
+    # at zero in-plane speed Glauert's v is the axial one: keep the split's own to the last digit
+    v = np.where(inplane == 0.0, v_axial, v)
+    v = np.where(speed == 0.0, v_axial, v)
+    shaft = thrust * (axial + kappa * v) + profile * (1.0 + PROFILE_GROWTH * mu * mu)
+    state = Trim(n, tangent, drag, thrust, axial, inplane, profile, shaft)
+    return state, electrical(d, n, shaft / (2.0 * np.pi * n), thrust * d.thrust_share)
+
+
+def _tilt(tangent: NDArray, low: NDArray, high: NDArray, inplane: NDArray, weight: NDArray) -> NDArray:
+    """Solve W t = low + (high - low) t^2/(1 + t^2) + H sqrt(1 + t^2) for t by Newton's method."""
+    t = tangent
+    for _ in range(4):
+        square = t * t
+        one = 1.0 + square
+        root = np.sqrt(one)
+        value = weight * t - low - (high - low) * square / one - inplane * root
+        slope = weight - (high - low) * 2.0 * t / (one * one) - inplane * t / root
+        t = np.maximum(t - value / np.where(slope > 0.05 * weight, slope, 0.05 * weight), 0.0)
+    return t
+
+
+@dataclass(frozen=True)
+class LevelFlight:
+    """Level flight against speed; the speed axis comes last. SI units.
+
+    Parameters
+    ----------
+    speed : ndarray
+        [m/s]
+    tilt : ndarray
+        Of the rotor plane against the horizontal. [rad]
+    thrust : ndarray
+        Installed thrust of one rotor. [N]
+    rev_per_s : ndarray
+        [1/s]
+    advance_ratio : ndarray
+        Of the flow through the disc. [-]
+    shaft_power : ndarray
+        Of one rotor. [W]
+    electrical_power, current : ndarray
+        Of the whole craft, with the sustained pack resistance. [W, A]
+    throttle, duty, bus_voltage : ndarray
+        [-, -, V]
+    thrust_needed_over_available : ndarray
+        Thrust this flight needs over what full throttle gives in the same inflow. [-]
+    status : ndarray of int8
+        CANNOT_FLY_AT_THIS_SPEED where the duty is above the cap or the pack cannot deliver.
+    """
+
+    speed: NDArray
+    tilt: NDArray
+    thrust: NDArray
+    rev_per_s: NDArray
+    advance_ratio: NDArray
+    shaft_power: NDArray
+    electrical_power: NDArray
+    current: NDArray
+    throttle: NDArray
+    duty: NDArray
+    bus_voltage: NDArray
+    thrust_needed_over_available: NDArray
+    status: NDArray
+
+
+def level_flight(build: Build, speed: ArrayLike, *, state_of_charge: ArrayLike = 1.0) -> LevelFlight:
+    """Trim the craft in level flight.
+
+    Parameters
+    ----------
+    build : Build
+        May hold arrays; its shape comes first.
+    speed : array_like
+        True air speed, 0 to 150. Its axes come last; a plain number adds none. [m/s]
+    state_of_charge : array_like
+        0 to 1. [-]
+
+    Returns
+    -------
+    LevelFlight
+        Numbers stay in place where the craft cannot fly so; ``status`` says so and
+        ``thrust_needed_over_available`` by how much.
+
+    Raises
+    ------
+    ValueError
+        If the speed is negative, above 150 m/s or not finite.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> flight = level_flight(propmodel.demo("scree"), 15.0)
+    >>> bool(flight.electrical_power > 0)
+    True
+    """
+    v = check_range("speed", speed, 0.0, 150.0, "m/s")
+    check_range("state_of_charge", state_of_charge, 0.0, 1.0)
+    charge = np.asarray(state_of_charge, dtype=np.float64)
+    if v.ndim:
+        build = with_axis(build, v.ndim)
+        charge = charge[(...,) + (None,) * v.ndim] if charge.ndim else charge
+    v_all = np.broadcast_to(v, np.broadcast_shapes(shape_of(build), charge.shape, v.shape))
+    d = drive(build, charge, sustained=True)
+    state, point = trim(d, Airframe.of(build), v_all, passes=60)
+    cap = np.asarray(build.command_cap, dtype=np.float64)
+    status = np.where(
+        (point.status != Status.OK) | (point.duty > cap * (1.0 + 1e-9)),
+        Status.CANNOT_FLY_AT_THIS_SPEED,
+        Status.OK,
+    ).astype(np.int8)
+    punch = drive(build, charge)
+    available = full_throttle_thrust(punch, cap * np.ones_like(v_all), state.axial_speed)
+    return LevelFlight(
+        speed=v,
+        tilt=np.arctan(state.tangent),
+        thrust=point.thrust,
+        rev_per_s=point.rev_per_s,
+        advance_ratio=state.axial_speed / (point.rev_per_s * d.diameter),
+        shaft_power=point.shaft_power,
+        electrical_power=point.pack_power,
+        current=point.pack_current,
+        throttle=throttle_from_duty(build.controller, point.duty, command_cap=cap),
+        duty=point.duty,
+        bus_voltage=point.bus_voltage,
+        thrust_needed_over_available=point.thrust / np.maximum(available, 1e-9),
+        status=status,
+    )
+
+
+def speed_at_duty(d: Drive, duty: NDArray, axial_speed: NDArray, *, passes: int = PASSES) -> tuple[NDArray, ...]:
+    """Rotational speed, C_T and C_P at a duty with flow along the shaft, by the same quadratic as at rest."""
+    point = at_duty(d, duty, passes=passes)
+    n = point.rev_per_s
+    load = d.density * d.diameter**5 / (2.0 * np.pi)
+    total = d.resistance + duty * duty * d.rotors * d.pack_resistance
+    linear = d.volts_per_rev + total * d.iron_slope / d.torque_constant
+    aside = d.pack_resistance * (d.rotors * point.ripple_loss + d.electronics_power) / point.bus_voltage
+    volts = duty * np.maximum(d.emf - aside, 0.0)
+    for _ in range(passes):
+        c_t, c_p = d.prop.at(axial_speed / (n * d.diameter), n)
+        quadratic = total * load * np.maximum(c_p, 0.0) / d.torque_constant
+        new = 2.0 * volts / (linear + np.sqrt(linear * linear + 4.0 * quadratic * volts))
+        moved = bool(np.any(np.abs(new - n) > 1e-10 * new))
+        n = new
+        if not moved:
+            break
+    return n, c_t, c_p
+
+
+def full_throttle_thrust(d: Drive, duty: NDArray, axial_speed: NDArray) -> NDArray:
+    """Installed thrust of one rotor at a duty with flow along the shaft. [N]"""
+    n, c_t, _ = speed_at_duty(d, duty, axial_speed)
+    return d.thrust_share * c_t * d.density * n * n * d.diameter**4
+
+
+@dataclass(frozen=True)
+class TopSpeed:
+    """Fastest level flight. SI units.
+
+    Parameters
+    ----------
+    speed : ndarray
+        NaN where the craft cannot hover. [m/s]
+    tilt : ndarray
+        [rad]
+    current : ndarray
+        Of the whole craft. [A]
+    rev_per_s : ndarray
+        [1/s]
+    pitch_speed : ndarray
+        Rotational speed times pitch at top speed: flight may be faster, since real propellers pull beyond it.
+        [m/s]
+    status : ndarray of int8
+    """
+
+    speed: NDArray
+    tilt: NDArray
+    current: NDArray
+    rev_per_s: NDArray
+    pitch_speed: NDArray
+    status: NDArray
+
+
+def top_speed(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = False) -> TopSpeed:
+    """Level speed at which full throttle (or the cap, or the pack) is used up.
+
+    Parameters
+    ----------
+    build : Build
+    state_of_charge : array_like
+        0 to 1. [-]
+    quick : bool
+        Fewer passes, for sweeps: within 1 % of the full answer.
+
+    Returns
+    -------
+    TopSpeed
+        With the 10-second pack resistance: a sprint, not a cruise.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> bool(20 < top_speed(propmodel.demo("scree")).speed < 70)
+    True
+    """
+    check_range("state_of_charge", state_of_charge, 0.0, 1.0)
+    d = drive(build, state_of_charge)
+    shape = np.broadcast_shapes(shape_of(build), np.shape(state_of_charge))
+    cap = np.broadcast_to(np.asarray(build.command_cap, dtype=np.float64), shape)
+    return find_top_speed(d, Airframe.of(build), cap, np.asarray(build.propeller.pitch), quick=quick)
+
+
+def find_top_speed(
+    d: Drive, frame: Airframe, cap: NDArray, pitch: NDArray, *, quick: bool, full_thrust: NDArray | None = None
+) -> TopSpeed:
+    """Bracketed search of :func:`top_speed` on prepared arrays; each step warm-starts the next trim."""
+    if full_thrust is None:
+        full_thrust = at_duty(d, cap).thrust
+    pull = d.rotors * full_thrust
+    lifts = pull > frame.weight
+    # drag cannot exceed the static pull: the upper end of the bracket
+    high = np.sqrt(2.0 * np.maximum(pull, frame.weight) / (d.density * frame.front))
+    low = np.zeros_like(high)
+    state, point = trim(d, frame, 0.5 * high, passes=3 if quick else 24)
+    for step in range(9 if quick else 44):
+        middle = 0.5 * (low + high)
+        if step:
+            state, point = trim(d, frame, middle, start=state, passes=1 if quick else 12)
+        over = (point.duty > cap) | (point.status == Status.PACK_CANNOT_DELIVER)
+        low, high = np.where(over, low, middle), np.where(over, middle, high)
+    speed = 0.5 * (low + high)
+    status = np.where(lifts, Status.OK, Status.CANNOT_HOVER).astype(np.int8)
+    nan = np.where(lifts, 1.0, np.nan)
+    return TopSpeed(
+        speed=speed * nan,
+        tilt=np.arctan(state.tangent) * nan,
+        current=point.pack_current * nan,
+        rev_per_s=point.rev_per_s * nan,
+        pitch_speed=point.rev_per_s * pitch * nan,
+        status=status,
+    )
+
+
+@dataclass(frozen=True)
+class BestSpeeds:
+    """Speeds of least power and of most distance for the charge. SI units.
+
+    Parameters
+    ----------
+    endurance_speed, endurance_power : ndarray
+        Slowest drain: the lowest point of power against speed. [m/s, W]
+    range_speed, range_power : ndarray
+        Farthest: where a ray from the origin touches power against speed. [m/s, W]
+    power_ratio : ndarray
+        Least power over hover power. [-]
+    """
+
+    endurance_speed: NDArray
+    endurance_power: NDArray
+    range_speed: NDArray
+    range_power: NDArray
+    power_ratio: NDArray
+
+
+def best_speeds(build: Build, *, state_of_charge: ArrayLike = 1.0, points: int = 41) -> BestSpeeds:
+    """Find the bucket of the power curve and the best range speed.
+
+    Parameters
+    ----------
+    build : Build
+    state_of_charge : array_like
+        0 to 1. [-]
+    points : int
+        Speeds tried between hover and top speed; a parabola through the best three refines it.
+
+    Returns
+    -------
+    BestSpeeds
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> bool(best_speeds(propmodel.demo("moor")).power_ratio < 1)
+    True
+    """
+    top = top_speed(build, state_of_charge=state_of_charge, quick=True).speed
+    share = np.linspace(0.0, 1.0, points)
+    shape = np.shape(top)
+    wide = with_axis(build)
+    charge = np.asarray(state_of_charge, dtype=np.float64)
+    charge = charge[..., None] if charge.ndim else charge
+    speeds = np.nan_to_num(np.asarray(top), nan=1.0)[..., None] * share * 0.98
+    d = drive(wide, charge, sustained=True)
+    _, point = trim(d, Airframe.of(wide), np.broadcast_to(speeds, (*shape, points)), passes=16)
+    power = point.pack_power
+    slow, least = _lowest(speeds, power)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_metre = np.where(speeds > 0.0, power / speeds, np.inf)
+    fast, energy = _lowest(speeds, per_metre)
+    nan = np.where(np.isfinite(top), 1.0, np.nan)
+    return BestSpeeds(
+        endurance_speed=slow * nan,
+        endurance_power=least * nan,
+        range_speed=fast * nan,
+        range_power=energy * fast * nan,
+        power_ratio=least / power[..., 0] * nan,
+    )
+
+
+def _lowest(x: NDArray, y: NDArray) -> tuple[NDArray, NDArray]:
+    """Minimum of y over the last axis, refined by the parabola through the three points around it."""
+    last = y.shape[-1] - 1
+    k = np.clip(np.argmin(y, axis=-1), 1, last - 1)[..., None]
+    x = np.broadcast_to(x, y.shape)
+    x0, x1, x2 = (np.take_along_axis(x, k + i, -1)[..., 0] for i in (-1, 0, 1))
+    y0, y1, y2 = (np.take_along_axis(y, k + i, -1)[..., 0] for i in (-1, 0, 1))
+    step = x1 - x0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        curve = y0 - 2.0 * y1 + y2
+        shift = np.where((curve > 0.0) & np.isfinite(curve), 0.5 * (y0 - y2) / curve, 0.0)
+    shift = np.clip(shift, -1.0, 1.0)
+    value = np.where(np.isfinite(y0), y1 - 0.25 * (y0 - y2) * shift, y1)
+    return x1 + shift * step, value
+
+
+@dataclass(frozen=True)
+class ClimbRate:
+    """Fastest straight climb. SI units.
+
+    Parameters
+    ----------
+    speed : ndarray
+        NaN where the craft cannot hover. [m/s]
+    status : ndarray of int8
+    """
+
+    speed: NDArray
+    status: NDArray
+
+
+def climb_rate(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = False) -> ClimbRate:
+    """Vertical speed at which full throttle balances weight and drag from above.
+
+    Parameters
+    ----------
+    build : Build
+    state_of_charge : array_like
+        0 to 1. [-]
+    quick : bool
+        Fewer steps, for sweeps.
+
+    Returns
+    -------
+    ClimbRate
+    """
+    check_range("state_of_charge", state_of_charge, 0.0, 1.0)
+    d = drive(build, state_of_charge)
+    _, top = drag_areas(build)
+    shape = np.broadcast_shapes(shape_of(build), np.shape(state_of_charge))
+    cap = np.broadcast_to(np.asarray(build.command_cap, dtype=np.float64), shape)
+    static = d.rotors * at_duty(d, cap).thrust
+    lifts = static > build.weight
+    high = np.sqrt(2.0 * np.maximum(static - build.weight, 0.0) / (d.density * top)) + 1e-3
+    low = np.zeros_like(high)
+    for _ in range(8 if quick else 40):
+        middle = 0.5 * (low + high)
+        n, c_t, _ = speed_at_duty(d, cap, middle, passes=3 if quick else PASSES)
+        thrust = d.rotors * d.thrust_share * c_t * d.density * n * n * d.diameter**4
+        spare = thrust - build.weight - 0.5 * d.density * top * middle * middle
+        low, high = np.where(spare > 0.0, middle, low), np.where(spare > 0.0, high, middle)
+    status = np.where(lifts, Status.OK, Status.CANNOT_HOVER).astype(np.int8)
+    return ClimbRate(speed=np.where(lifts, 0.5 * (low + high), np.nan), status=status)
+
+
+def steepest_tilt(thrust_to_weight: ArrayLike) -> NDArray:
+    """Steepest tilt at which full thrust still carries the weight.
+
+    Parameters
+    ----------
+    thrust_to_weight : array_like
+        [-]
+
+    Returns
+    -------
+    ndarray
+        arccos(1 / TWR); NaN below 1. [rad]
+
+    Examples
+    --------
+    >>> round(float(np.degrees(steepest_tilt(2.0))), 6)
+    60.0
+    """
+    ratio = np.asarray(thrust_to_weight, dtype=np.float64)
+    return np.arccos(np.where(ratio >= 1.0, 1.0 / np.maximum(ratio, 1.0), np.nan))
