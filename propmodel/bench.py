@@ -1,0 +1,128 @@
+"""The bench: read a measurement log, doubt it, and make the motor and the propeller of a forecast one's own.
+
+Examples
+--------
+>>> text = "Throttle (%),Voltage (V),Current (A),RPM,Thrust (g)\\n" + "".join(
+...     f"{t},{12 - t / 100},{(t / 20) ** 2},{170 * t},{(t / 4.7) ** 2}\\n" for t in range(20, 101, 10))
+>>> log = read(text.encode())
+>>> log.kind, len(log.points), [guess.unit for guess in log.guesses]
+('stand', 9, ['%', 'v', 'a', 'rpm', 'g'])
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from propmodel.air import STANDARD, Air
+from propmodel.bench_guess import labels_in
+from propmodel.bench_read import read_table
+from propmodel.bench_steps import holds, plateau_table, spikes
+from propmodel.bench_tidy import tidy
+from propmodel.bench_types import BenchFileError, BenchLog, Doubt, Guess, safe_cell
+
+__all__ = ["BenchFileError", "BenchLog", "Doubt", "Guess", "read", "safe_cell"]
+
+
+def read(
+    path_or_file: Any,
+    *,
+    columns: Mapping[str, str | int] | None = None,
+    units: Mapping[str, str] | None = None,
+    poles: int | None = None,
+    logger_poles: int = 14,
+    kind: str | None = None,
+    motor: Any = None,
+    propeller: Any = None,
+    air: Air = STANDARD,
+    progress: Callable[[float], None] | None = None,
+) -> BenchLog:
+    """Read a thrust-stand or flight log.
+
+    Encoding, delimiter, decimal sign, heading, units, signs and holds are found, and each guess is told.
+
+    Parameters
+    ----------
+    path_or_file : path, bytes, or open file
+    columns : mapping, optional
+        Meaning -> heading (or place from 0) to overrule a guess. Meanings: ``time``, ``throttle``,
+        ``voltage``, ``current``, ``power``, ``speed``, ``optical``, ``erpm``, ``thrust``, ``torque``,
+        ``shaft_power``, ``charge``, ``motor_output_1`` ...
+    units : mapping, optional
+        Meaning -> unit to overrule a guess, such as ``{"thrust": "N"}``.
+    poles : int, optional
+        Magnet poles of the motor, if the logger was set to another number.
+    logger_poles : int
+        Poles the logger was set to. [-]
+    kind : {"stand", "flight"}, optional
+        None finds out.
+    motor : Motor, optional
+        What was on the stand, for the doubts that need it; None takes KV and stator from the file's name and text.
+    propeller : Propeller, optional
+        Same; None takes the size from the file's name, its text or its propeller column.
+    air : Air
+        Air at the stand.
+    progress : callable, optional
+        Called with the share read, 0 to 1.
+
+    Returns
+    -------
+    BenchLog
+
+    Raises
+    ------
+    BenchFileError
+        With one plain sentence, if the file cannot be used.
+    """
+    table = read_table(path_or_file, columns=columns, progress=progress)
+    found = tidy(table, units=dict(units or {}), poles=poles, logger_poles=logger_poles, kind=kind)
+    labels = labels_in(table.name, *(f"{key} {value}" for key, value in table.layout.above))
+    frame, doubts = found.frame, list(found.doubts)
+    log = BenchLog(found.kind, frame, pd.DataFrame(), found.guesses, doubts, labels, table.name, found.notes)
+    if found.kind == "flight":
+        from propmodel.bench_flight import flight_doubts
+
+        return replace(log, doubts=[*doubts, *flight_doubts(log)])
+    _drop_spikes(frame, doubts)
+    frame["hold"] = _holds(frame)
+    log = replace(log, points=plateau_table(frame))
+    from propmodel.bench_doubts import find_doubts
+
+    return replace(log, doubts=[*doubts, *find_doubts(log, motor=motor, propeller=propeller, air=air)])
+
+
+def _holds(frame: pd.DataFrame) -> np.ndarray:
+    """Number the holds; a short table has one row a step."""
+    block = frame["block"].to_numpy()
+    if "throttle_share" in frame:
+        throttle = frame["throttle_share"].to_numpy()
+    elif len(frame) > 200 and "speed_rev_per_s" in frame:
+        smooth = frame["speed_rev_per_s"].rolling(9, center=True, min_periods=1).median()
+        throttle = np.round((smooth / smooth.max()).to_numpy() / 0.025) * 0.025
+    else:
+        throttle = np.arange(len(frame), dtype=float)
+    hold = holds(throttle, block)
+    size = np.bincount(hold - hold[0]) if hold.size else np.zeros(1)
+    frame.attrs["one_row_a_step"] = len(frame) <= 200 and float(np.median(size[size > 0])) < 3
+    return np.arange(len(frame)) if frame.attrs["one_row_a_step"] else hold
+
+
+def _drop_spikes(frame: pd.DataFrame, doubts: list[Doubt]) -> None:
+    """Blank single wild readings of a dense log, and say which."""
+    if len(frame) < 60:
+        return
+    hit = np.zeros(len(frame), bool)
+    for name in ("voltage_v", "current_a", "speed_rev_per_s", "thrust_n", "torque_nm"):
+        if name in frame:
+            mark = spikes(frame[name].to_numpy())
+            frame.loc[mark, name] = np.nan
+            hit |= mark
+    if hit.any():
+        rows = np.flatnonzero(hit)
+        lines = tuple(int(n) for n in frame["source_row"].to_numpy()[rows[:1000]])
+        text = f"{hit.sum()} single readings far from their neighbours (spikes) were left out of the holds."
+        doubts.append(Doubt("spikes", text, tuple(int(r) for r in rows[:1000]), "note", lines))
