@@ -1,4 +1,3 @@
-from typing import Any
 
 
 def find_doubts(log, *, motor=None, propeller=None, air=None):

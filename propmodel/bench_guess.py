@@ -45,7 +45,7 @@ def columns_from_values(columns: list[FloatArray]) -> dict[str, tuple[int, str]]
         top, low = values.max(), values.min()
         rising = np.mean(np.diff(values) >= 0) > 0.9 and top > low
         if rising and (
-            (0 <= low and top <= 1) or (0 <= low and 40 <= top <= 100) or (900 <= low and top <= 2100)
+            (low >= 0 and top <= 1) or (low >= 0 and 40 <= top <= 100) or (low >= 900 and top <= 2100)
         ):
             take("throttle", i, "rises row by row inside a throttle's range")
             break

@@ -15,8 +15,16 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from propmodel.bench_columns import Heading, heading, parse_number
-from propmodel.bench_text import HEAD_BYTES, Layout, find_layout, lines_of, open_bytes, refuse_markup
-from propmodel.bench_text import sniff_encoding, split_cells
+from propmodel.bench_text import (
+    HEAD_BYTES,
+    Layout,
+    find_layout,
+    lines_of,
+    open_bytes,
+    refuse_markup,
+    sniff_encoding,
+    split_cells,
+)
 from propmodel.bench_types import BenchFileError
 
 __all__ = ["RawTable", "read_table"]
@@ -240,8 +248,12 @@ def _parse(
         text = re.sub(r"(?m)^[ \t]*#[^\n]*$", "", text)
     if "\x00" in text:
         text = text.replace("\x00", "")
-    extras = list(range(width, width + EXTRA))
-    if layout.delimiter not in ("spaces",) and text.count('"') % 2 == 0:
+    # the quick reader wants to know how many cells the longest row of this block has
+    mark = " " if layout.delimiter == " " else layout.delimiter
+    found = max(map(len, map(str.split, lines))) if mark == " " else max(line.count(mark) for line in lines) + 1
+    extras = list(range(width, found))
+    quick = [i for i in use if i < found]
+    if layout.delimiter != "spaces" and text.count('"') % 2 == 0 and quick and found <= width + EXTRA:
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
@@ -249,15 +261,15 @@ def _parse(
                     io.StringIO(text + "\n"),
                     sep=r"\s+" if layout.delimiter == " " else layout.delimiter,
                     header=None,
-                    names=range(width + EXTRA),
-                    usecols=[*use, *extras],
+                    names=range(found),
+                    usecols=[*quick, *extras],
                     skip_blank_lines=False,
                     skipinitialspace=True,
                     on_bad_lines="error",
                     decimal="," if layout.decimal_comma else ".",
                     na_values=_BLANK,
                     keep_default_na=False,
-                    dtype={i: object for i in use if layout.parsed[i].meaning in _TEXT},
+                    dtype={i: object for i in quick if layout.parsed[i].meaning in _TEXT},
                     engine="c",
                     low_memory=False,
                 )
@@ -265,9 +277,9 @@ def _parse(
                 raise ValueError("more cells than names")
             crowded = frame[extras].notna().any(axis=1).to_numpy()
             if len(frame) == len(lines) and not crowded.any():
-                return frame, rows
+                return frame.reindex(columns=use), rows
             if len(frame) == len(lines) and crowded.mean() < 0.5:
-                good = frame[use].astype(object)
+                good = frame.reindex(columns=use).astype(object)
                 for row in np.flatnonzero(crowded):
                     cells = _rejoin(split_cells(lines[row], layout.delimiter), layout)
                     if cells is None:
