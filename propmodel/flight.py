@@ -367,14 +367,20 @@ def find_top_speed(
     # drag cannot exceed the static pull: the upper end of the bracket
     high = np.sqrt(2.0 * np.maximum(pull, frame.weight) / (d.density * frame.front))
     low = np.zeros_like(high)
-    state, point = trim(d, frame, 0.5 * high, passes=3 if quick else 24)
-    for step in range(9 if quick else 44):
+    state, point = trim(d, frame, 0.5 * high, passes=3 if quick else 12)
+    below, above = -np.ones_like(high), np.ones_like(high)
+    for step in range(9 if quick else 14):
         middle = 0.5 * (low + high)
         if step:
-            state, point = trim(d, frame, middle, start=state, passes=1 if quick else 12)
-        over = (point.duty > cap) | (point.status == Status.PACK_CANNOT_DELIVER)
+            state, point = trim(d, frame, middle, start=state, passes=1 if quick else 3)
+        # the duty runs on past 1 where the pack cannot deliver, so that one function of speed tells both
+        excess = point.duty - cap
+        over = (excess > 0.0) | (point.status == Status.PACK_CANNOT_DELIVER)
         low, high = np.where(over, low, middle), np.where(over, middle, high)
-    speed = 0.5 * (low + high)
+        below, above = np.where(over, below, excess), np.where(over, excess, above)
+    # the root between the last two tries, by a straight line where the duty crosses the cap there
+    share = np.where((below < 0.0) & (above > 0.0), -below / np.maximum(above - below, 1e-12), 0.5)
+    speed = low + (high - low) * share
     status = np.where(lifts, Status.OK, Status.CANNOT_HOVER).astype(np.int8)
     nan = np.where(lifts, 1.0, np.nan)
     return TopSpeed(

@@ -316,7 +316,7 @@ def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoin
     wrong = (point.status == Status.PACK_CANNOT_DELIVER) | (np.abs(point.duty - command) > 1e-6)
     if not np.any(wrong & (command > 0.0)):
         return point
-    n = np.where(wrong, np.minimum(n, most_speed(d, np.maximum(n, 1.0))), n)
+    n = np.where(wrong, np.minimum(n, most_speed(d, n, passes=passes)), n)
     held = at_speed(d, n)
     status = np.where(wrong, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8)
     return replace(held, status=status)
@@ -361,27 +361,39 @@ def speed_for_duty(d: Drive, duty: NDArray, *, passes: int = PASSES) -> NDArray:
     return n
 
 
-def most_speed(d: Drive, upper: NDArray) -> NDArray:
-    """Speed at which the pack gives its most power (bus at half of the rest voltage), by bisection.
+def most_speed(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
+    """Speed at which the pack gives its most power: bus at half of the rest voltage.
 
     Parameters
     ----------
     d : Drive
-    upper : ndarray
-        A speed above it, or the speed to return where the pack never gets there. [1/s]
+    start : ndarray
+        Any positive speed, the nearer the better. [1/s]
+    passes : int
+        Newton steps in ln n.
 
     Returns
     -------
     ndarray
         [1/s]
     """
-    low, high = np.zeros_like(upper), np.array(upper, dtype=np.float64)
-    for _ in range(48):
-        middle = 0.5 * (low + high)
-        point = at_speed(d, middle)
-        fine = point.status != Status.PACK_CANNOT_DELIVER
-        low, high = np.where(fine, middle, low), np.where(fine, high, middle)
-    return low
+    n = np.maximum(start, 1e-3)
+    half = 0.5 * d.emf
+    most = d.emf * d.emf / (4.0 * np.maximum(d.pack_resistance, 1e-9))
+    for _ in range(passes):
+        _, c_p = d.prop.static(n)
+        torque = c_p * d.density * n * n * d.diameter**5 / (2.0 * np.pi)
+        current = (torque + d.iron_slope * n) / d.torque_constant
+        growth = (2.0 * torque + d.iron_slope * n) / d.torque_constant
+        volts = d.volts_per_rev * n + current * d.resistance
+        ripple = controller.ripple_loss(d.controller, volts, half)
+        per_rotor = np.maximum((most - d.electronics_power) / d.rotors - ripple, 1e-6)
+        slope = (d.volts_per_rev * n + d.resistance * growth) / volts + growth / current
+        step = np.log(per_rotor / (volts * current)) / slope
+        n = n * np.exp(np.clip(step, -2.0, 2.0))
+        if not np.any(np.abs(step) > 1e-11):
+            break
+    return n
 
 
 def _moved(new: NDArray, old: NDArray) -> bool:

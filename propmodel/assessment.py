@@ -1,0 +1,303 @@
+"""One build, or an array of them, with every intermediate answer worked out at most once.
+
+`performance`, `limits`, `sweep` and the spread all read from here, so that a hover is solved once however many
+figures need it. ``quick=True`` takes fewer passes: for sweeps, within about a thousandth of the full answer.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import battery, heat, momentum, motor
+from propmodel.build import Build, drag_areas, shape_of
+from propmodel.dive import Dive, PullOut, estimate_pull_out
+from propmodel.endurance import Emptying, hover_hours
+from propmodel.flight import Airframe, TopSpeed, find_top_speed, trim
+from propmodel.operating_point import (
+    PASSES,
+    Drive,
+    OperatingPoint,
+    at_duty,
+    at_thrust,
+    drive,
+    electrical,
+    recharge,
+)
+from propmodel.status import Status
+
+__all__ = ["Assessment"]
+
+BUCKET_SHARES = (0.25, 0.45, 0.7)
+"""Speeds of the quick bucket, as shares of the top speed. [-]"""
+
+
+class Assessment:
+    """Lazy answers about a build.
+
+    Parameters
+    ----------
+    build : Build
+        May hold arrays; every answer has the shape they broadcast to.
+    quick : bool
+        Fewer passes, for sweeps.
+    drop : array_like
+        Height of the dive that the pull-out figures are for. [m]
+    """
+
+    def __init__(self, build: Build, *, quick: bool = False, drop: ArrayLike = 40.0) -> None:
+        self.build = build
+        self.quick = quick
+        self.drop = drop
+        self.passes = 4 if quick else PASSES
+        self.shape = shape_of(build)
+        self._one = np.ones(self.shape)
+
+    # --- the parts, prepared ---------------------------------------------------------------------------------
+
+    @cached_property
+    def mass(self) -> NDArray:
+        """All-up mass. [kg]"""
+        return self.build.mass * self._one
+
+    @cached_property
+    def weight(self) -> NDArray:
+        """All-up weight. [N]"""
+        return self.build.weight * self._one
+
+    @cached_property
+    def reserve(self) -> NDArray:
+        """State of charge to land with. [-]"""
+        return np.asarray(self.build.pack.reserve, dtype=np.float64) * self._one
+
+    @cached_property
+    def cap(self) -> NDArray:
+        """Largest duty. [-]"""
+        return np.asarray(self.build.command_cap, dtype=np.float64) * self._one
+
+    @cached_property
+    def frame(self) -> Airframe:
+        """Weight and drag areas."""
+        return Airframe.of(self.build)
+
+    @cached_property
+    def punch_drive(self) -> Drive:
+        """Fresh pack, seconds."""
+        return drive(self.build, 1.0)
+
+    @cached_property
+    def low_punch_drive(self) -> Drive:
+        """Pack at its reserve, seconds."""
+        return recharge(self.punch_drive, self.build, self.reserve)
+
+    @cached_property
+    def cruise_drive(self) -> Drive:
+        """Fresh pack, minutes."""
+        return recharge(self.punch_drive, self.build, 1.0, sustained=True)
+
+    @cached_property
+    def low_cruise_drive(self) -> Drive:
+        """Pack at its reserve, minutes."""
+        return recharge(self.punch_drive, self.build, self.reserve, sustained=True)
+
+    # --- operating points -----------------------------------------------------------------------------------
+
+    @cached_property
+    def hover(self) -> OperatingPoint:
+        """Hover on a fresh pack."""
+        lift = self.weight / np.asarray(self.build.rotors, dtype=np.float64)
+        return at_thrust(self.cruise_drive, lift, passes=self.passes)
+
+    @cached_property
+    def hover_low(self) -> OperatingPoint:
+        """Hover with the reserve left: the same speed and torque from a lower bus."""
+        return electrical(self.low_cruise_drive, self.hover.rev_per_s, self.hover.torque, self.hover.thrust)
+
+    @cached_property
+    def full(self) -> OperatingPoint:
+        """Full throttle on a fresh pack, first seconds."""
+        return at_duty(self.punch_drive, self.cap, passes=self.passes)
+
+    @cached_property
+    def full_low(self) -> OperatingPoint:
+        """Full throttle with the reserve left."""
+        return at_duty(self.low_punch_drive, self.cap, passes=self.passes)
+
+    @cached_property
+    def full_uncapped(self) -> OperatingPoint:
+        """Full throttle on a fresh pack if something ignores the cap."""
+        if np.all(self.cap == 1.0):
+            return self.full
+        return at_duty(self.punch_drive, self._one, passes=self.passes)
+
+    @cached_property
+    def thrust_to_weight(self) -> NDArray:
+        """Of all rotors on a fresh pack. [-]"""
+        return np.asarray(self.build.rotors) * self.full.thrust / self.weight
+
+    @cached_property
+    def thrust_to_weight_at_reserve(self) -> NDArray:
+        """The same with the reserve left. [-]"""
+        return np.asarray(self.build.rotors) * self.full_low.thrust / self.weight
+
+    @cached_property
+    def can_hover(self) -> NDArray:
+        """True where full throttle lifts the craft."""
+        return self.thrust_to_weight >= 1.0
+
+    @cached_property
+    def hover_flight(self) -> Emptying:
+        """Hover from full to the cut-off or the reserve."""
+        return hover_hours(
+            self.build,
+            self.cruise_drive,
+            self.hover,
+            cut=battery.cutoff_voltage(self.build.pack),
+            reserve=self.reserve,
+        )
+
+    @cached_property
+    def bare_thrust(self) -> NDArray:
+        """Thrust of one propeller in hover before the loss on arms. [N]"""
+        return self.hover.thrust / self.punch_drive.thrust_share
+
+    @cached_property
+    def wash_speed(self) -> NDArray:
+        """Induced velocity in hover. [m/s]"""
+        return momentum.induced_velocity_hover(
+            self.bare_thrust, disc_area=self.build.disc_area, air_density=self.build.air.density
+        )
+
+    @cached_property
+    def figure_of_merit(self) -> NDArray:
+        """Of the propeller in hover. [-]"""
+        return self.bare_thrust * self.wash_speed / self.hover.shaft_power
+
+    # --- flight ---------------------------------------------------------------------------------------------
+
+    @cached_property
+    def top(self) -> TopSpeed:
+        """Fastest level flight on a fresh pack."""
+        return find_top_speed(
+            self.punch_drive,
+            self.frame,
+            self.cap,
+            np.asarray(self.build.propeller.pitch),
+            quick=self.quick,
+            full_thrust=self.full.thrust,
+        )
+
+    @cached_property
+    def bucket(self) -> tuple[NDArray, NDArray]:
+        """Speed and power of least drain, by a parabola through three trims and hover. [m/s, W]"""
+        top = np.nan_to_num(self.top.speed, nan=1.0)
+        state, speeds, powers = None, [np.zeros(self.shape)], [self.hover.pack_power]
+        for share in BUCKET_SHARES:
+            speed = np.minimum(share * top, share * 30.0 * self._one)
+            state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=2 if self.quick else 10)
+            speeds.append(speed)
+            powers.append(point.pack_power)
+        return _lowest_cubic(speeds, powers)
+
+    # --- heat -----------------------------------------------------------------------------------------------
+
+    @cached_property
+    def thermal_hover(self) -> heat.ThermalResistance:
+        """Of one motor in hover wash."""
+        return self._thermal(self.hover, self.wash_speed)
+
+    @cached_property
+    def thermal_full(self) -> heat.ThermalResistance:
+        """Of one motor in full-throttle wash."""
+        ratio = np.sqrt(self.full.thrust / np.maximum(self.hover.thrust, 1e-9))
+        return self._thermal(self.full, self.wash_speed * ratio)
+
+    def _thermal(self, point: OperatingPoint, wash: NDArray) -> heat.ThermalResistance:
+        can_diameter, can_length = motor.can_size(self.build.motor)
+        return heat.resistances(
+            stator_diameter=can_diameter - heat.BELL_OVER,
+            stator_height=can_length - heat.LENGTH_OVER,
+            wash_speed=wash,
+            rev_per_s=point.rev_per_s,
+            air=self.build.air,
+        )
+
+    @cached_property
+    def heat_capacity(self) -> heat.HeatCapacity:
+        """Of one motor."""
+        return heat.capacities(motor.motor_mass(self.build.motor))
+
+    def copper_heat(self, point: OperatingPoint) -> NDArray:
+        """Heat in one winding: its share of the resistance, and half of the ripple loss. [W]"""
+        ripple = np.maximum(point.ripple_loss - np.asarray(self.build.controller.standby_power), 0.0)
+        return point.winding_loss + 0.5 * ripple
+
+    @cached_property
+    def hover_heat(self) -> heat.SteadyHeat:
+        """Steady temperatures in hover."""
+        return heat.steady_temperatures(
+            self.copper_heat(self.hover),
+            self.hover.iron_loss,
+            resistance=self.thermal_hover,
+            air_temperature=self.build.air.temperature,
+        )
+
+    @cached_property
+    def full_heat(self) -> heat.SteadyHeat:
+        """Steady temperatures at full throttle, if it could be held."""
+        return heat.steady_temperatures(
+            self.copper_heat(self.full),
+            self.full.iron_loss,
+            resistance=self.thermal_full,
+            air_temperature=self.build.air.temperature,
+        )
+
+    @cached_property
+    def full_throttle_seconds(self) -> NDArray:
+        """Full throttle from a motor warmed by flying (55 C) until the winding reaches its limit. [s]"""
+        return heat.seconds_to_limit(
+            self.copper_heat(self.full),
+            self.full.iron_loss,
+            resistance=self.thermal_full,
+            capacity=self.heat_capacity,
+            air_temperature=self.build.air.temperature,
+            winding_limit=self.build.motor.winding_limit,
+        )
+
+    # --- dive -----------------------------------------------------------------------------------------------
+
+    def pull_out_estimate(self, *, at_reserve: bool = True) -> PullOut:
+        """Closed-form estimate of the way out of a nose-down dive, at the reserve or on a fresh pack."""
+        point = self.full_low if at_reserve else self.full
+        front, top = drag_areas(self.build)
+        return estimate_pull_out(
+            Dive(
+                mass=self.mass,
+                max_thrust=np.asarray(self.build.rotors) * point.thrust,
+                drag_area_front=front,
+                drag_area_top=top,
+                air_density=self.build.air.density,
+                drop=self.drop,
+                pack_limited=point.status == Status.PACK_CANNOT_DELIVER,
+            )
+        )
+
+
+def _lowest_cubic(x: list[NDArray], y: list[NDArray]) -> tuple[NDArray, NDArray]:
+    """Lowest point of the cubic through four points, searched on a fixed grid between the first and the last."""
+    (x0, x1, x2, x3), (y0, y1, y2, y3) = x, y
+    # Newton's divided differences
+    a1 = (y1 - y0) / (x1 - x0)
+    b1 = (y2 - y1) / (x2 - x1)
+    c1 = (y3 - y2) / (x3 - x2)
+    a2, b2 = (b1 - a1) / (x2 - x0), (c1 - b1) / (x3 - x1)
+    a3 = (b2 - a2) / (x3 - x0)
+    best_x, best_y = x0, y0
+    for share in np.linspace(0.0, 1.0, 13)[1:]:
+        at = x3 * share
+        value = y0 + (at - x0) * (a1 + (at - x1) * (a2 + (at - x2) * a3))
+        lower = value < best_y
+        best_x, best_y = np.where(lower, at, best_x), np.where(lower, value, best_y)
+    return best_x, best_y

@@ -1,0 +1,203 @@
+"""The headline answers about a build, as one record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields
+from types import MappingProxyType
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import momentum
+from propmodel.assessment import Assessment
+from propmodel.build import Build
+from propmodel.controller import throttle_from_duty
+from propmodel.status import Status
+
+__all__ = ["OUTPUTS", "Output", "Performance", "evaluate", "performance"]
+
+
+class Output(NamedTuple):
+    """One headline answer: how it is got, its unit, and plain words for it."""
+
+    of: Callable[[Assessment], NDArray]
+    unit: str
+    words: str
+
+
+def _hovering(a: Assessment, value: NDArray) -> NDArray:
+    """Leave an answer about hovering empty where the craft cannot hover."""
+    return np.where(a.can_hover, value, np.nan)
+
+
+def _throttle(a: Assessment, duty: NDArray) -> NDArray:
+    return throttle_from_duty(a.build.controller, duty, command_cap=a.build.command_cap)
+
+
+def _ideal_share(a: Assessment) -> NDArray:
+    ideal = momentum.ideal_power(a.hover.thrust, disc_area=a.build.disc_area, air_density=a.build.air.density)
+    return np.asarray(a.build.rotors) * ideal / a.hover.pack_power
+
+
+OUTPUTS: Mapping[str, Output] = MappingProxyType(
+    {
+        "mass": Output(lambda a: a.mass, "kg", "take-off mass"),
+        "thrust_to_weight": Output(lambda a: a.thrust_to_weight, "-", "pull over weight, fresh pack"),
+        "thrust_to_weight_at_reserve": Output(
+            lambda a: a.thrust_to_weight_at_reserve, "-", "pull over weight, reserve left"
+        ),
+        "hover_throttle": Output(
+            lambda a: _hovering(a, _throttle(a, a.hover.duty)), "-", "hover command, fresh pack"
+        ),
+        "hover_throttle_at_reserve": Output(
+            lambda a: _hovering(a, _throttle(a, a.hover_low.duty)), "-", "hover command, reserve left"
+        ),
+        "hover_current": Output(lambda a: _hovering(a, a.hover.pack_current), "A", "pack current in hover"),
+        "hover_power": Output(lambda a: _hovering(a, a.hover.pack_power), "W", "pack power in hover"),
+        "hover_time": Output(lambda a: _hovering(a, a.hover_flight.hours * 3600.0), "s", "hover to the reserve"),
+        "hover_rev_per_s": Output(lambda a: _hovering(a, a.hover.rev_per_s), "1/s", "rotor speed in hover"),
+        "hover_motor_heat": Output(
+            lambda a: _hovering(a, a.copper_heat(a.hover) + a.hover.iron_loss), "W", "heat in one motor, hover"
+        ),
+        "full_throttle_current": Output(lambda a: a.full.pack_current, "A", "pack current flat out"),
+        "full_throttle_motor_current": Output(lambda a: a.full.motor_current, "A", "motor current flat out"),
+        "full_throttle_thrust": Output(lambda a: a.full.thrust, "N", "pull of one rotor flat out"),
+        "full_throttle_rev_per_s": Output(lambda a: a.full.rev_per_s, "1/s", "rotor speed flat out"),
+        "full_throttle_power": Output(lambda a: a.full.pack_power, "W", "pack power flat out"),
+        "full_throttle_voltage": Output(lambda a: a.full.bus_voltage, "V", "pack voltage flat out, fresh"),
+        "full_throttle_voltage_at_reserve": Output(
+            lambda a: a.full_low.bus_voltage, "V", "pack voltage flat out, reserve left"
+        ),
+        "figure_of_merit": Output(lambda a: a.figure_of_merit, "-", "figure of merit in hover"),
+        "disc_loading": Output(
+            lambda a: a.weight / a.build.total_disc_area, "N/m^2", "weight over disc area"
+        ),
+        "thrust_per_power": Output(
+            lambda a: _hovering(a, a.mass / a.hover.pack_power), "kg/W", "mass lifted per watt in hover"
+        ),
+        "lifting_share": Output(
+            lambda a: _hovering(a, _ideal_share(a)), "-", "share of the watts that lifts, in hover"
+        ),
+        "induced_velocity": Output(lambda a: a.wash_speed, "m/s", "wash speed at the disc in hover"),
+        "tip_mach": Output(
+            lambda a: a.punch_drive.prop.tip_mach(a.full.rev_per_s), "-", "tip Mach number flat out"
+        ),
+        "top_speed": Output(lambda a: a.top.speed, "m/s", "top level speed"),
+        "endurance_speed": Output(lambda a: _hovering(a, a.bucket[0]), "m/s", "speed of least power"),
+        "endurance_power_ratio": Output(
+            lambda a: _hovering(a, a.bucket[1] / a.hover.pack_power), "-", "least power over hover power"
+        ),
+        "hover_winding_temperature": Output(
+            lambda a: a.hover_heat.winding, "K", "winding temperature after a long hover"
+        ),
+        "full_throttle_winding_temperature": Output(
+            lambda a: a.full_heat.winding, "K", "winding temperature if full throttle could be held"
+        ),
+        "full_throttle_seconds": Output(
+            lambda a: a.full_throttle_seconds, "s", "full throttle until the winding limit"
+        ),
+        "pull_out_height": Output(
+            lambda a: a.pull_out_estimate().height_lost, "m", "height a 40 m dive costs to pull out, reserve left"
+        ),
+    }
+)
+
+
+@dataclass(frozen=True)
+class Performance:
+    """Headline answers; each field has the build's shape, SI units. `OUTPUTS` holds unit and words of each.
+
+    Figures "fresh" are for a full pack in the first seconds; "at reserve" for the charge to land with. A figure is
+    NaN where ``status`` says why (a craft that cannot hover has no hover current), or where a motor never settles.
+    """
+
+    mass: NDArray
+    thrust_to_weight: NDArray
+    thrust_to_weight_at_reserve: NDArray
+    hover_throttle: NDArray
+    hover_throttle_at_reserve: NDArray
+    hover_current: NDArray
+    hover_power: NDArray
+    hover_time: NDArray
+    hover_rev_per_s: NDArray
+    hover_motor_heat: NDArray
+    full_throttle_current: NDArray
+    full_throttle_motor_current: NDArray
+    full_throttle_thrust: NDArray
+    full_throttle_rev_per_s: NDArray
+    full_throttle_power: NDArray
+    full_throttle_voltage: NDArray
+    full_throttle_voltage_at_reserve: NDArray
+    figure_of_merit: NDArray
+    disc_loading: NDArray
+    thrust_per_power: NDArray
+    lifting_share: NDArray
+    induced_velocity: NDArray
+    tip_mach: NDArray
+    top_speed: NDArray
+    endurance_speed: NDArray
+    endurance_power_ratio: NDArray
+    hover_winding_temperature: NDArray
+    full_throttle_winding_temperature: NDArray
+    full_throttle_seconds: NDArray
+    pull_out_height: NDArray
+    status: NDArray
+    """CANNOT_HOVER, else PACK_CANNOT_DELIVER flat out, else BELOW_CUTOFF_AT_ONCE in hover, else OK."""
+
+
+def status_of(a: Assessment) -> NDArray:
+    """Why a figure is missing or held, per build."""
+    return np.where(
+        ~a.can_hover,
+        Status.CANNOT_HOVER,
+        np.where(a.hover_flight.at_once, Status.BELOW_CUTOFF_AT_ONCE, a.full.status),
+    ).astype(np.int8)
+
+
+def evaluate(a: Assessment, outputs: list[str] | None = None) -> dict[str, NDArray]:
+    """Some of the headline answers, by name.
+
+    Parameters
+    ----------
+    a : Assessment
+    outputs : list of str or None
+        Names in `OUTPUTS`; None takes all.
+
+    Returns
+    -------
+    dict of ndarray
+        Each of the build's shape.
+    """
+    names = list(OUTPUTS) if outputs is None else outputs
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return {name: np.broadcast_to(OUTPUTS[name].of(a), a.shape)[()] for name in names}
+
+
+def performance(build: Build, *, drop: ArrayLike = 40.0) -> Performance:
+    """Work out the headline answers.
+
+    Parameters
+    ----------
+    build : Build
+        May hold arrays.
+    drop : array_like
+        Height of the dive behind `Performance.pull_out_height`. [m]
+
+    Returns
+    -------
+    Performance
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> answers = performance(propmodel.demo("scree"))
+    >>> bool(4 < answers.thrust_to_weight < 12)
+    True
+    """
+    a = Assessment(build, drop=drop)
+    return Performance(**evaluate(a), status=status_of(a)[()])
+
+
+assert set(OUTPUTS) | {"status"} == {f.name for f in fields(Performance)}
