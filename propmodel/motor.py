@@ -5,9 +5,10 @@ The electrical model is the usual three-constant one with a loss that grows with
     V_motor = 2 pi n K_t + I R          K_t = 60 / (2 pi kv)
     Q_shaft = K_t I - q n               (iron, bearing and windage loss torque q n)
 
-``resistance`` is the *effective* figure: what explains rpm and current at full throttle on a bench. It holds
-winding, controller, leads, timing and commutation, and is two to three times the winding figure that sellers
-print. Only the winding part warms and feeds the winding node.
+with ``kv`` the *loaded* speed constant, ``loaded_kv_ratio`` times the label. ``resistance`` is the *effective*
+figure: what explains rpm and current at full throttle on a bench. It holds winding, controller, leads, timing
+and commutation, and is two to three times the winding figure that sellers print. Only the winding part warms
+and feeds the winding node. How the rule from stator size was found: data/motors/SOURCE.md.
 """
 
 from __future__ import annotations
@@ -50,25 +51,36 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 
-MOTOR_CONSTANT_SCALE = 1.21e-5
-"""k in K_m = k d^2 h / sqrt(h + c d), d and h in mm. [N m / sqrt(W)] See data/motors/SOURCE.md."""
+MOTOR_CONSTANT_2207 = 0.01304
+"""K_m of a 22 x 7 mm stator, with the effective resistance and the loaded KV. [N m/sqrt(W)] Fitted."""
+SIZE_EXPONENT = 0.85
+"""Power of the copper-volume shape: between theory (1) and the bench tables (0.73 +- 0.22). [-]"""
 END_TURN_SHARE = 0.4
-"""c in the same rule: end turns as a share of the stator diameter. [-]"""
+"""c in the shape d^2 h / sqrt(h + c d): end turns as a share of the stator diameter. [-]"""
+REFERENCE_SHAPE = 22.0 * 22.0 * 7.0 / (7.0 + END_TURN_SHARE * 22.0) ** 0.5
+"""The shape of the 22 x 7 mm stator. [mm^2.5]"""
+LOADED_KV_RATIO = 0.93
+"""Speed constant under load over the printed KV, weighted mean of 11 bench motors. [-]"""
 IRON_TORQUE_SCALE = 3.5e-9
 """q = scale x d^2 h, d and h in mm: loss torque per rev/s, from two no-propeller runs. [N m s]"""
 IRON_TORQUE_BAND = 1.6
 """One sd of the loss torque as a factor (x or /). [-] Estimate: one motor was measured."""
-WINDING_SHARE = 0.30
-"""Winding copper's share of the effective resistance, 0.2 to 0.4. [-] Common practice, from memory."""
-LOG_SD_KV = 0.04
-"""Log sd of the true KV about its label. [-]"""
-LOG_SD_RESISTANCE = 0.45
-"""Log sd of the effective resistance got from stator size and KV. [-]"""
+WINDING_SHARE = 0.35
+"""Winding copper's share of the effective resistance, 0.25 to 0.45. [-] Common practice, from memory: 0.05 to
+0.07 ohm printed for a 2207 of 1950 rpm/V, whose effective resistance is forecast at 0.163 ohm."""
+LOG_SD_KV = 0.05
+"""Log sd of the loaded KV about its forecast: 4 % label and the mean ratio's own doubt. [-]"""
+LOG_SD_RESISTANCE = 0.40
+"""Log sd of the effective resistance got from stator size and KV, inside the measured range. [-]"""
+LOG_SD_EXPONENT = 0.15
+"""Doubt of `SIZE_EXPONENT`, which widens the spread outside the measured sizes. [-] Estimate."""
 MEASURED_CURRENT = 25.0
 """Highest current the resistance rule was fitted to. [A]"""
 MEASURED_DIAMETER = (18.0 * MM, 25.0 * MM)
 MEASURED_HEIGHT = (4.0 * MM, 7.0 * MM)
 """Stator sizes behind the fit. [m]"""
+MEASURED_SHAPE = (380.0, 1061.0)
+"""Smallest (1804) and largest (2507) shape behind the fit. [mm^2.5]"""
 COPPER_REFERENCE = CELSIUS_ZERO + 20.0
 
 
@@ -100,6 +112,9 @@ class Motor:
         Label limit. [A]
     winding_limit : array_like
         Temperature the winding should stay below. [K]
+    loaded_kv_ratio : array_like
+        Speed constant under load over ``kv``. 1 where ``kv`` was measured under load; `from_stator` takes
+        what printed KV was found to mean on benches. [-]
     log_sd_kv, log_sd_resistance : array_like, optional
         Own spread once measured or calibrated; None means the spread of a label. [-]
     name : str
@@ -129,6 +144,7 @@ class Motor:
     max_cells: Any = None
     max_current: Any = None
     winding_limit: Any = 393.15
+    loaded_kv_ratio: Any = 1.0
     log_sd_kv: Any = None
     log_sd_resistance: Any = None
     name: str = ""
@@ -157,6 +173,7 @@ class Motor:
             if value is not None:
                 check_positive(label, value, unit)
         check_range("motor pole pairs", self.pole_pairs, 1, 100)
+        check_range("loaded over printed KV", self.loaded_kv_ratio, 0.5, 1.5)
         check_range("motor winding limit", self.winding_limit, COPPER_REFERENCE, 700.0, "K")
         for label, value in (("motor KV", self.log_sd_kv), ("motor resistance", self.log_sd_resistance)):
             if value is not None:
@@ -164,21 +181,21 @@ class Motor:
 
     @property
     def kv_si(self) -> FloatArray:
-        """Speed constant. [rad/(s V)]"""
-        return np.asarray(self.kv, float) * (2.0 * np.pi / 60.0)
+        """Speed constant under load. [rad/(s V)]"""
+        return np.asarray(self.kv, float) * (np.asarray(self.loaded_kv_ratio, float) * (2.0 * np.pi / 60.0))
 
     @property
     def torque_constant(self) -> FloatArray:
-        """K_t = 60/(2 pi kv). [N m/A]"""
+        """K_t = 60/(2 pi kv loaded_kv_ratio). [N m/A]"""
         return 1.0 / self.kv_si
 
     @property
     def iron_torque_slope(self) -> FloatArray:
         """q: loss torque per rev/s, so that the bare motor draws its no-load current at its test. [N m s]"""
         current = np.asarray(self.no_load_current, float)
-        drop = current * self.resistance
-        speed = (np.asarray(self.no_load_voltage, float) - drop) * self.kv / 60.0
-        return self.torque_constant * current / speed
+        volts = np.asarray(self.no_load_voltage, float) - current * self.resistance
+        k_t = self.torque_constant
+        return 2.0 * np.pi * k_t * k_t * current / volts
 
 
 class DatasheetPoint(NamedTuple):
@@ -198,12 +215,20 @@ class DatasheetPoint(NamedTuple):
     """Electrical minus shaft power. [W]"""
 
 
+def _shape(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
+    """Copper-volume shape d^2 h / sqrt(h + c d). [mm^2.5]"""
+    d = np.asarray(diameter, float) / MM
+    h = np.asarray(height, float) / MM
+    return d * d * h / np.sqrt(h + END_TURN_SHARE * d)
+
+
 def motor_constant(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
     r"""Torque per square root of watt lost, from the stator size.
 
-    .. math:: K_m = K_t / \sqrt{R_{eff}} = k\, d^2 h / \sqrt{h + c\, d}
+    .. math:: K_m = K_t / \sqrt{R_{eff}} = K_{2207} (x / x_{2207})^{0.85}, \;
+        x = d^2 h / \sqrt{h + 0.4\, d}
 
-    Copper depth grows with d, turn length with h plus the end turns c d.
+    Copper depth grows with d, turn length with h plus the end turns.
 
     Parameters
     ----------
@@ -213,21 +238,19 @@ def motor_constant(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
     Returns
     -------
     ndarray
-        K_m with the effective resistance. [N m/sqrt(W)]
+        K_m with the effective resistance and the loaded KV. [N m/sqrt(W)]
 
     Notes
     -----
-    Fitted to bench tables of seven stator sizes, 1804 to 2507, up to 25 A (data/motors/SOURCE.md).
-    Outside that the form is extrapolated; `outside_measured` says so.
+    Fitted to bench tables of nine motors, 1804 to 2507, up to 25 A (data/motors/SOURCE.md).
+    Outside that the form is extrapolated; `outside_measured` says so and `resistance_spread` widens.
 
     Examples
     --------
     >>> round(float(motor_constant(0.022, 0.007)), 4)
-    0.0103
+    0.013
     """
-    d = np.asarray(diameter, float) / MM
-    h = np.asarray(height, float) / MM
-    return MOTOR_CONSTANT_SCALE * d * d * h / np.sqrt(h + END_TURN_SHARE * d)
+    return MOTOR_CONSTANT_2207 * (_shape(diameter, height) / REFERENCE_SHAPE) ** SIZE_EXPONENT
 
 
 def from_stator(
@@ -275,7 +298,7 @@ def from_stator(
     --------
     >>> motor = from_stator(0.022, 0.007, 1950)
     >>> round(float(motor.resistance), 3)
-    0.225
+    0.163
     """
     check_range("stator diameter", diameter, 3.0 * MM, 200.0 * MM, "m")
     check_range("stator height", height, 1.0 * MM, 150.0 * MM, "m")
@@ -283,16 +306,17 @@ def from_stator(
     check_positive("motor no-load voltage", no_load_voltage, "V")
     d = np.asarray(diameter, float)
     h = np.asarray(height, float)
-    k_t = 60.0 / (2.0 * np.pi * np.asarray(kv, float))
+    ratio = fields.pop("loaded_kv_ratio", LOADED_KV_RATIO)
+    k_t = 60.0 / (2.0 * np.pi * np.asarray(kv, float) * ratio)
     effective = (k_t / motor_constant(d, h)) ** 2
     if winding_resistance is not None:
         check_positive("motor winding resistance", winding_resistance, "ohm")
         effective = np.maximum(effective, np.asarray(winding_resistance, float))
     if no_load_current is None:
         slope = IRON_TORQUE_SCALE * (d / MM) ** 2 * (h / MM)
-        # V = n (60/kv + R q/K_t) without a propeller, I0 = q n/K_t
+        # V = n (2 pi K_t + R q/K_t) without a propeller, I0 = q n/K_t
         per_rev = slope / k_t
-        no_load_current = per_rev * no_load_voltage / (60.0 / np.asarray(kv, float) + effective * per_rev)
+        no_load_current = per_rev * no_load_voltage / (2.0 * np.pi * k_t + effective * per_rev)
     return Motor(
         kv=kv,
         resistance=effective,
@@ -302,6 +326,7 @@ def from_stator(
         stator_diameter=diameter,
         stator_height=height,
         winding_resistance=winding_resistance,
+        loaded_kv_ratio=ratio,
         **fields,
     )
 
@@ -332,7 +357,7 @@ def current_for_torque(motor: Motor, torque: ArrayLike, rev_per_s: ArrayLike) ->
 
 
 def voltage(motor: Motor, current: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
-    """Average voltage the controller must apply: n/(kv/60) + I R.
+    """Average voltage the controller must apply: 2 pi n K_t + I R.
 
     Parameters
     ----------
@@ -352,7 +377,8 @@ def voltage(motor: Motor, current: ArrayLike, rev_per_s: ArrayLike) -> FloatArra
     >>> round(float(voltage(Motor(920, 0.11, 0.5), 12.06106, 206.59)), 2)
     14.8
     """
-    return np.asarray(rev_per_s, float) * 60.0 / motor.kv + np.asarray(current, float) * motor.resistance
+    emf = np.asarray(rev_per_s, float) * (2.0 * np.pi * motor.torque_constant)
+    return emf + np.asarray(current, float) * motor.resistance
 
 
 def torque(motor: Motor, current: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
@@ -395,12 +421,16 @@ def no_load_speed(motor: Motor, voltage: ArrayLike) -> FloatArray:
     ndarray
         [1/s]
 
+    Notes
+    -----
+    Keeps to the loaded KV; a bare motor turns nearer its label (0.99 of it in two no-propeller tables).
+
     Examples
     --------
     >>> round(float(no_load_speed(Motor(1000, 0.1, 1.0), 10.0)) * 60)
     9900
     """
-    per_rev = 60.0 / np.asarray(motor.kv, float) + motor.resistance * motor.iron_torque_slope * motor.kv_si
+    per_rev = 2.0 * np.pi * motor.torque_constant + motor.resistance * motor.iron_torque_slope * motor.kv_si
     return np.asarray(voltage, float) / per_rev
 
 
@@ -542,7 +572,7 @@ def datasheet_point(motor: Motor, torque: ArrayLike, *, voltage: ArrayLike) -> D
     """
     q, v = np.asarray(torque, float), np.asarray(voltage, float)
     current = q * motor.kv_si + np.asarray(motor.no_load_current, float)
-    rev_per_s = (v - current * motor.resistance) * motor.kv / 60.0
+    rev_per_s = (v - current * motor.resistance) / (2.0 * np.pi * motor.torque_constant)
     shaft = 2.0 * np.pi * rev_per_s * q
     electrical = v * current
     return DatasheetPoint(current, rev_per_s, shaft, electrical, shaft / electrical, electrical - shaft)
@@ -563,7 +593,7 @@ def winding_part(motor: Motor) -> FloatArray:
     Examples
     --------
     >>> round(float(winding_part(Motor(1950, 0.2, 1.0))), 4)
-    0.06
+    0.07
     """
     effective = np.asarray(motor.resistance, float)
     if motor.winding_resistance is None:
@@ -586,7 +616,7 @@ def rest_resistance(motor: Motor) -> FloatArray:
     Examples
     --------
     >>> round(float(rest_resistance(Motor(1950, 0.2, 1.0))), 4)
-    0.14
+    0.13
     """
     return np.asarray(motor.resistance, float) - winding_part(motor)
 
@@ -613,7 +643,7 @@ def resistance_at(motor: Motor, winding_temperature: ArrayLike) -> FloatArray:
     Examples
     --------
     >>> round(float(resistance_at(Motor(1950, 0.2, 1.0), 393.15)), 4)
-    0.2236
+    0.2275
     """
     rise = np.asarray(winding_temperature, float) - COPPER_REFERENCE
     return motor.resistance + winding_part(motor) * COPPER_TEMPERATURE_COEFFICIENT * rise
@@ -629,21 +659,21 @@ def winding_only_promise(motor: Motor) -> Motor:
     Returns
     -------
     Motor
-        Same motor with ``resistance`` = its winding part: too much thrust, too little heat. Use it only to
-        show what such a figure would wrongly promise.
+        Same motor with ``resistance`` = its winding part and the printed KV taken at its word: too much
+        thrust, too little heat. Use it only to show what such a figure would wrongly promise.
 
     Examples
     --------
     >>> honest = from_stator(0.022, 0.007, 1950, winding_resistance=0.07)
     >>> round(float(honest.resistance), 3), float(winding_only_promise(honest).resistance)
-    (0.225, 0.07)
+    (0.163, 0.07)
     """
     winding = winding_part(motor)
-    return replace(motor, resistance=winding, winding_resistance=winding)
+    return replace(motor, resistance=winding, winding_resistance=winding, loaded_kv_ratio=1.0)
 
 
 def resistance_spread(motor: Motor, current: ArrayLike | None = None) -> FloatArray:
-    """Log sd of the effective resistance, wider above the measured current.
+    """Log sd of the effective resistance, wider above the measured current and beyond the measured sizes.
 
     Parameters
     ----------
@@ -664,11 +694,15 @@ def resistance_spread(motor: Motor, current: ArrayLike | None = None) -> FloatAr
     """
     if motor.log_sd_resistance is not None:
         return np.asarray(motor.log_sd_resistance, float)
-    base = np.asarray(LOG_SD_RESISTANCE)
-    if current is None:
-        return base
-    beyond = np.log(np.maximum(np.asarray(current, float) / MEASURED_CURRENT, 1.0))
-    return np.sqrt(base * base + (0.25 * beyond) ** 2)
+    variance = np.asarray(LOG_SD_RESISTANCE**2)
+    if motor.stator_diameter is not None and motor.stator_height is not None:
+        shape = _shape(motor.stator_diameter, motor.stator_height)
+        nearest = np.clip(shape, *MEASURED_SHAPE)
+        variance = variance + (2.0 * LOG_SD_EXPONENT * np.log(shape / nearest)) ** 2
+    if current is not None:
+        beyond = np.log(np.maximum(np.asarray(current, float) / MEASURED_CURRENT, 1.0))
+        variance = variance + (0.25 * beyond) ** 2
+    return np.sqrt(variance)
 
 
 def outside_measured(motor: Motor, current: ArrayLike | None = None) -> NDArray[np.bool_]:
