@@ -41,6 +41,8 @@ __all__ = [
 ]
 
 PASSES = 14
+STRAINED = 0.62
+"""Bus over rest voltage below which the most the pack can give is looked up. [-]"""
 TOLERANCE = 1e-13
 """Passes stop when no element moved by more than this share; quick estimates use fewer."""
 
@@ -164,7 +166,7 @@ def _winding(motor: Motor) -> NDArray:
 
 
 def electrical(
-    d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *, passes: int = 5
+    d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *, passes: int = 4
 ) -> OperatingPoint:
     """Everything electrical that follows from a speed and a shaft torque (explicit).
 
@@ -178,7 +180,7 @@ def electrical(
     thrust : ndarray
         Installed thrust of one rotor, carried along. [N]
     passes : int
-        On the ripple loss, which follows the bus voltage; each gains three digits.
+        Newton steps on the bus voltage, which the ripple loss follows.
 
     Returns
     -------
@@ -190,12 +192,22 @@ def electrical(
     current = (torque + iron_torque) / d.torque_constant
     motor_voltage = d.volts_per_rev * rev_per_s + current * d.resistance
     motor_power = motor_voltage * current
-    bus = d.emf * np.ones_like(motor_power)
+    # bus voltage: V^2 - E V + R P(V) = 0, where only the ripple loss follows V; Newton from just above the root
+    emf, r = d.emf, d.pack_resistance
+    fixed = d.rotors * motor_power + d.electronics_power
+    half = 0.5 * emf
+    first = fixed + d.rotors * controller.ripple_loss(d.controller, motor_voltage, half)
+    bus = battery.terminal_voltage(emf, r, first) * np.ones_like(motor_power)
+    growth = 2.0 * d.rotors * np.asarray(d.controller.ripple_coefficient) * motor_voltage**3
     for _ in range(passes):
-        ripple = controller.ripple_loss(d.controller, motor_voltage, bus)
-        power = d.rotors * (motor_power + ripple) + d.electronics_power
-        bus = battery.terminal_voltage(d.emf, d.pack_resistance, power)
-    short = power > d.emf * d.emf / (4.0 * np.maximum(d.pack_resistance, 1e-12)) * (1.0 + 1e-9)
+        power = fixed + d.rotors * controller.ripple_loss(d.controller, motor_voltage, bus)
+        inverse = 1.0 / bus
+        climb = growth * np.maximum(1.0 - motor_voltage * inverse, 0.0) * inverse * inverse
+        slope = 2.0 * bus - emf + r * climb
+        bus = np.maximum(bus - (bus * (bus - emf) + r * power) / np.maximum(slope, 1e-3 * emf), half)
+    ripple = controller.ripple_loss(d.controller, motor_voltage, bus)
+    power = fixed + d.rotors * ripple
+    short = power * r > half * half * (1.0 + 1e-9)
     duty = motor_voltage / bus
     status = np.where(
         short | (duty > 1.0 + 1e-9),
@@ -313,12 +325,13 @@ def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoin
     n = speed_for_duty(d, command, passes=passes)
     point = at_speed(d, n)
     # beyond half of the rest voltage the quadratic follows the low-voltage branch: hold the peak instead
-    wrong = (point.status == Status.PACK_CANNOT_DELIVER) | (np.abs(point.duty - command) > 1e-6)
-    if not np.any(wrong & (command > 0.0)):
+    strained = (point.bus_voltage < STRAINED * d.emf) | (np.abs(point.duty - command) > 1e-3)
+    if not np.any(strained & (command > 0.0)):
         return point
-    n = np.where(wrong, np.minimum(n, most_speed(d, n, passes=passes)), n)
-    held = at_speed(d, n)
-    status = np.where(wrong, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8)
+    peak_speed = most_speed(d, np.maximum(n, 1.0), passes=passes)
+    beyond = command >= at_speed(d, peak_speed).duty * (1.0 - 1e-9)
+    held = at_speed(d, np.where(beyond, peak_speed, np.minimum(n, peak_speed)))
+    status = np.where(beyond, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8)
     return replace(held, status=status)
 
 
