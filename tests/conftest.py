@@ -1,4 +1,4 @@
-"""Shared by all tests: where the checkout and the raw data are."""
+"""Shared by all tests: where the checkout and the raw data are, and how property tests run."""
 
 from __future__ import annotations
 
@@ -6,6 +6,11 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# A shared machine is slow now and then: no deadline. Under continuous integration always the same examples.
+settings.register_profile("project", deadline=None, derandomize=bool(os.environ.get("CI")))
+settings.load_profile("project")
 
 ROOT = Path(__file__).resolve().parents[1]
 

@@ -1,0 +1,168 @@
+"""One server for the whole run, and pages of a real headless Chromium that report what went wrong in them."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright import sync_api as playwright
+
+HERE = Path(__file__).resolve().parent
+START_SECONDS = 60
+FINISH_MILLISECONDS = 30_000
+CHROMIUM_ARGUMENTS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+# Said by the browser about itself, not by the page.
+HARMLESS = ("favicon",)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Everything in this folder needs the browser: ``-m "not browser"`` leaves it out."""
+    for item in items:
+        if HERE in Path(item.path).parents:
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def chromium_path() -> str:
+    """Path of the installed Chromium; without one the tests fail under CI and are skipped elsewhere."""
+    for name in ("chromium", "chromium-browser", "google-chrome"):
+        if path := shutil.which(name):
+            return path
+    message = "no Chromium found: install the package chromium (the test command does it on Debian)"
+    if os.environ.get("CI"):
+        pytest.fail(message)
+    pytest.skip(message)
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+@pytest.fixture(scope="session")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Address of a running explorer, started as a user starts it, with a data folder of its own."""
+    folder = tmp_path_factory.mktemp("server")
+    port = free_port()
+    environment = dict(os.environ, HOME=str(folder), XDG_DATA_HOME=str(folder / "data"), PYTHONUNBUFFERED="1")
+    with (folder / "server.log").open("w+") as log:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "explorer", "--port", str(port), "--server.headless", "true"],
+            cwd=folder,
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            stdout=log,
+            stderr=subprocess.STDOUT,
+        )
+        try:
+            wait_until_healthy(f"http://127.0.0.1:{port}", process, folder / "server.log")
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            process.terminate()
+            try:
+                process.wait(timeout=10)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+
+
+def wait_until_healthy(address: str, process: subprocess.Popen, log: Path) -> None:
+    end = time.monotonic() + START_SECONDS
+    while time.monotonic() < end:
+        if process.poll() is not None:
+            pytest.fail(f"the server stopped with code {process.returncode}:\n{log.read_text()}")
+        try:
+            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=2) as answer:
+                if answer.status == 200:
+                    return
+        except (urllib.error.URLError, OSError):
+            time.sleep(0.2)
+    pytest.fail(f"the server did not answer within {START_SECONDS} s:\n{log.read_text()}")
+
+
+@pytest.fixture(scope="session")
+def browser(chromium_path: str) -> Iterator[playwright.Browser]:
+    """Headless Chromium, one for the run."""
+    with playwright.sync_playwright() as driver:
+        running = driver.chromium.launch(executable_path=chromium_path, args=CHROMIUM_ARGUMENTS)
+        yield running
+        running.close()
+
+
+def wait_until_idle(page: playwright.Page) -> None:
+    """Wait until the app has drawn everything and stays idle for a quarter of a second."""
+    page.wait_for_function(
+        """() => {
+            const app = document.querySelector('[data-testid="stApp"]');
+            const idle = app && app.getAttribute('data-test-script-state') === 'notRunning'
+                && !document.querySelector('[data-testid="stSkeleton"]')
+                && !document.querySelector('[data-stale="true"]');
+            const now = performance.now();
+            if (!idle) { window.__idleSince = null; return false; }
+            if (window.__idleSince == null) { window.__idleSince = now; }
+            return now - window.__idleSince > 250;
+        }""",
+        timeout=FINISH_MILLISECONDS,
+    )
+    page.evaluate("window.__idleSince = null")
+
+
+@pytest.fixture
+def settle() -> Callable[[playwright.Page], None]:
+    """Wait until a page is idle: to be called after each move of a control."""
+    return wait_until_idle
+
+
+@pytest.fixture
+def visit(browser: playwright.Browser, server: str, request: pytest.FixtureRequest) -> Iterator[Callable]:
+    """Open a page: ``visit("lift?kv=1950", width=390, scheme="dark")``; returns it when it has settled.
+
+    The test fails at its end when a page of it wrote an error to the console or threw one, unless it carries
+    the marker ``console_errors_expected``.
+    """
+    contexts = []
+    errors: list[str] = []
+
+    def note(text: str) -> None:
+        if not any(word in text for word in HARMLESS):
+            errors.append(text)
+
+    def open_page(
+        path: str = "", *, width: int = 1400, height: int = 900, scheme: str = "light"
+    ) -> playwright.Page:
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, color_scheme=scheme, locale="en-GB"
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda message: note(message.text) if message.type == "error" else None)
+        page.on("pageerror", lambda error: note(str(error)))
+        page.goto(f"{server}/{path.lstrip('/')}")
+        wait_until_idle(page)
+        return page
+
+    open_page.errors = errors
+    yield open_page
+    for context in contexts:
+        context.close()
+    if not request.node.get_closest_marker("console_errors_expected"):
+        assert errors == [], "the page wrote errors to the console"

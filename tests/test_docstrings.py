@@ -1,0 +1,118 @@
+"""Every public name has a docstring, and the parameters it documents are those of the signature."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import inspect
+import pkgutil
+import re
+from types import ModuleType
+
+import pytest
+
+import explorer
+import propmodel
+
+# Scripts that draw as soon as they are imported: a page is read by the server, not imported.
+PAGES = re.compile(r"^explorer\.(app$|app_pages\.)")
+
+
+def module_names() -> list[str]:
+    names = []
+    for package in (propmodel, explorer):
+        names.append(package.__name__)
+        for info in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
+            parts = info.name.split(".")
+            if PAGES.match(info.name) or parts[1] in {"data", "settings"}:
+                continue
+            names.append(info.name)
+    return names
+
+
+def public(module: ModuleType) -> list[tuple[str, object]]:
+    return [(name, getattr(module, name)) for name in getattr(module, "__all__", [])]
+
+
+def documented(doc: str) -> list[str]:
+    """Names in the Parameters (or, of a result, Attributes) section: ``a, b : kind`` gives two."""
+    section = re.search(r"^(?:Parameters|Attributes)\n-{5,}\n(.*?)(?=^[^\n]+\n-{3,}\n|\Z)", doc, re.M | re.S)
+    if not section:
+        return []
+    names: list[str] = []
+    for line in section.group(1).splitlines():
+        if line and not line[0].isspace() and " :" in line:
+            names += [part.strip().lstrip("*") for part in line.split(" :")[0].split(",")]
+    return names
+
+
+def expected(thing: object) -> list[str]:
+    """Parameters a caller can give."""
+    if dataclasses.is_dataclass(thing):
+        return [field.name for field in dataclasses.fields(thing)]
+    if inspect.isclass(thing):
+        return []
+    return [name for name in inspect.signature(thing).parameters if name not in {"self", "cls"}]
+
+
+def faults(name: str, thing: object) -> list[str]:
+    if not (inspect.isfunction(thing) or inspect.isclass(thing) or hasattr(thing, "__wrapped__")):
+        return []  # constants carry theirs in the source, below the value
+    doc = inspect.getdoc(thing) or ""
+    if not doc.strip() or doc.startswith(f"{getattr(thing, '__name__', '')}("):
+        return [f"{name}: no docstring"]  # the second form is what dataclass makes up by itself
+    wanted, given = expected(thing), documented(doc)
+    wrong = []
+    if missing := [item for item in wanted if item not in given]:
+        wrong.append(f"{name}: not documented: {', '.join(missing)}")
+    if unknown := [item for item in given if item not in wanted]:
+        wrong.append(f"{name}: documented but not there: {', '.join(unknown)}")
+    return wrong
+
+
+@pytest.mark.parametrize("module_name", module_names())
+def test_public_names_are_documented(module_name):
+    module = importlib.import_module(module_name)
+    assert (module.__doc__ or "").strip(), f"{module_name} has no docstring"
+    # A subpackage without names of its own has nothing to list.
+    if not (hasattr(module, "__path__") and "." in module_name) and module_name != "explorer":
+        assert hasattr(module, "__all__"), f"{module_name} has no __all__"
+    wrong = []
+    for name, thing in public(module):
+        wrong += faults(f"{module_name}.{name}", thing)
+    assert wrong == []
+
+
+def test_every_exported_name_exists():
+    for module_name in module_names():
+        module = importlib.import_module(module_name)
+        for name in getattr(module, "__all__", []):
+            assert hasattr(module, name), f"{module_name}.__all__ names {name}, which is not there"
+
+
+def _sample(thrust, *, area=1.0):
+    """Do a thing.
+
+    Parameters
+    ----------
+    thrust, span : array_like
+        Two names on one line. [N]
+
+    Returns
+    -------
+    float
+        Not : a parameter.
+    """
+
+
+def test_the_comparison_sees_both_kinds_of_fault():
+    assert faults("x", _sample) == ["x: not documented: area", "x: documented but not there: span"]
+
+
+def test_the_comparison_sees_a_missing_docstring():
+    @dataclasses.dataclass
+    class Bare:
+        size: float
+
+    assert faults("x", Bare) == ["x: no docstring"]
+    assert faults("x", lambda: 0) == ["x: no docstring"]
