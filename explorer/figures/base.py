@@ -1,0 +1,452 @@
+"""The hand of all charts: colours, panels, bands, pinned lines, limits, hatches. Nothing here knows Streamlit.
+
+Colours of marks are one set for both themes (at least 3 : 1 on either ground); words inside a chart take the
+page's ink from the style sheet. Axis tops are whole ticks of 1, 2 or 5 and move with hysteresis, so that while a
+control slides the curve moves and the scale does not.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import plotly.graph_objects as go
+from numpy.typing import ArrayLike
+
+__all__ = [
+    "AIR",
+    "OVER",
+    "PINNED",
+    "PLOT_CONFIG",
+    "THIS",
+    "TIGHT",
+    "Axis",
+    "Panel",
+    "band",
+    "dot",
+    "hatch",
+    "hover_line",
+    "limit",
+    "line",
+    "panels",
+    "pinned",
+    "snapped",
+    "word",
+]
+
+THIS = "#7A60C0"
+PINNED = "#7A8689"
+OVER = "#B8431E"
+TIGHT = "#A58319"
+AIR = "#3B83A0"
+BAND = "rgba(122,96,192,0.18)"
+GRID = "rgba(127,135,131,0.28)"
+FONT = "Source Sans, Source Sans Pro, sans-serif"
+PLOT_CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "doubleClick": False}
+
+SIZE, SMALL = 14, 13
+MOST_TICKS = 4
+LEAST_FILLED = 0.42
+"""The scale comes down when the tallest curve fills less than this share of it. [-]"""
+
+
+@dataclass(frozen=True)
+class Axis:
+    """A snapped axis from zero."""
+
+    top: float
+    tick: float
+
+
+def snapped(most: float, before: Axis | None = None) -> Axis:
+    """Top of an axis from zero: at most four ticks of 1, 2 or 5 times a power of ten.
+
+    Parameters
+    ----------
+    most : float
+        Largest value to be drawn; nonsense (NaN, infinite, not above zero) takes 1.
+    before : Axis or None
+        The axis drawn last time. It stays while the value fits and fills enough of it.
+
+    Returns
+    -------
+    Axis
+
+    Examples
+    --------
+    >>> snapped(5.2)
+    Axis(top=6.0, tick=2.0)
+    >>> snapped(3.9, Axis(6.0, 2.0))
+    Axis(top=6.0, tick=2.0)
+    >>> snapped(1.9, Axis(6.0, 2.0))
+    Axis(top=2.0, tick=0.5)
+    """
+    value = float(most)
+    if not math.isfinite(value) or value <= 0.0:
+        value = 1.0
+    if before is not None and LEAST_FILLED * before.top <= value <= before.top:
+        return before
+    power = math.floor(math.log10(value)) - 1
+    for tick in (step * 10.0**p for p in range(power, power + 4) for step in (1.0, 2.0, 5.0)):
+        count = math.ceil(value / tick - 1e-9)
+        if count <= MOST_TICKS:
+            return Axis(float(f"{count * tick:.6g}"), float(f"{tick:.6g}"))
+    raise AssertionError("a tick of ten times the value always fits")  # pragma: no cover
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One of the stacked panels: what it shows, in which unit, on which axis.
+
+    Parameters
+    ----------
+    name, unit : str
+        Shown bold and plain above the panel at the left.
+    axis : Axis
+    """
+
+    name: str
+    unit: str
+    axis: Axis
+
+
+def panels(
+    rows: Sequence[Panel],
+    x: Axis,
+    *,
+    x_title: str,
+    height: int,
+    x_text: Sequence[str] | None = None,
+    gap: int = 46,
+    foot: int = 46,
+) -> go.Figure:
+    """Stacked panels over one x axis, without boxes, legends or titles.
+
+    Parameters
+    ----------
+    rows : sequence of Panel
+        From the top.
+    x : Axis
+        Shared.
+    x_title : str
+        With its unit.
+    height : int
+        Of the whole figure. [px]
+    x_text : sequence of str or None
+        Words at the ticks of the x axis.
+    gap, foot : int
+        Room above each panel for its name, and below the last for the x axis. [px]
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        Panel k (from 1) is drawn on axes ``xk``/``yk``; pass ``row=k`` to the helpers.
+    """
+    figure = go.Figure()
+    count = len(rows)
+    plot = height - foot
+    each = (plot - gap * count) / count
+    layout: dict = {}
+    for k, panel in enumerate(rows, start=1):
+        upper = 1.0 - ((gap + each) * (k - 1) + gap) / plot
+        lower = 1.0 - (gap + each) * k / plot
+        mark = "" if k == 1 else str(k)
+        last = k == count
+        layout[f"xaxis{mark}"] = {
+            "anchor": f"y{mark}",
+            "range": [0.0, x.top],
+            "tickvals": list(np.arange(0.0, x.top + 0.5 * x.tick, x.tick)),
+            "ticktext": list(x_text) if x_text is not None else None,
+            "tickmode": "array",
+            "showticklabels": last,
+            "title": {"text": x_title if last else "", "standoff": 6},
+            "fixedrange": True,
+            "zeroline": False,
+            "showline": False,
+            "gridcolor": GRID,
+            "ticks": "",
+            "matches": None if k == 1 else "x",
+            "showspikes": True,
+            "spikemode": "across",
+            "spikesnap": "data",
+            "spikethickness": 1,
+            "spikedash": "solid",
+            "spikecolor": PINNED,
+        }
+        layout[f"yaxis{mark}"] = {
+            "anchor": f"x{mark}",
+            "domain": [max(lower, 0.0), min(upper, 1.0)],
+            "range": [0.0, panel.axis.top],
+            "dtick": panel.axis.tick,
+            "tick0": 0.0,
+            "fixedrange": True,
+            "zeroline": False,
+            "showline": False,
+            "gridcolor": GRID,
+            "ticks": "",
+            "tickformat": ",",
+        }
+        figure.add_annotation(
+            text=f"<b>{panel.name}</b>, {panel.unit}" if panel.unit else f"<b>{panel.name}</b>",
+            xref="paper",
+            yref="paper",
+            x=0.0,
+            y=min(upper, 1.0),
+            xanchor="left",
+            yanchor="bottom",
+            yshift=7,
+            xshift=0,
+            showarrow=False,
+            font={"size": SIZE},
+            name=f"panel {k}",
+        )
+    figure.update_layout(
+        layout,
+        template=None,
+        height=height,
+        margin={"l": 40, "r": 14, "t": 0, "b": foot},
+        paper_bgcolor="rgba(0,0,0,0)",
+        plot_bgcolor="rgba(0,0,0,0)",
+        showlegend=False,
+        font={"family": FONT, "size": SMALL, "color": PINNED},
+        hovermode="x unified",
+        hoverlabel={
+            "bgcolor": "#1E2A2E",
+            "bordercolor": "#7D8783",
+            "font": {"size": SMALL, "color": "#fff", "family": FONT},
+        },
+        dragmode=False,
+        uirevision="steady",
+        transition={"duration": 0},
+    )
+    return figure
+
+
+def _axes(row: int) -> dict[str, str]:
+    mark = "" if row == 1 else str(row)
+    return {"xaxis": f"x{mark}", "yaxis": f"y{mark}"}
+
+
+def _rounded(values: ArrayLike) -> list[float | None]:
+    """Four digits are finer than a pixel and keep the message small; gaps stay gaps."""
+    return [None if not math.isfinite(v) else float(f"{v:.4g}") for v in np.asarray(values, dtype=float)]
+
+
+def band(figure: go.Figure, x: ArrayLike, low: ArrayLike, high: ArrayLike, *, row: int = 1) -> None:
+    """Shade where 8 in 10 craft with these labels land; no edge, no hover.
+
+    Parameters
+    ----------
+    figure : Figure
+        Changed in place.
+    x, low, high : array_like
+        One-dimensional, same length; rows with a gap in any are left out.
+    row : int
+        Panel, from 1.
+    """
+    xs, lows, highs = (np.asarray(v, dtype=float) for v in (x, low, high))
+    there = np.isfinite(xs) & np.isfinite(lows) & np.isfinite(highs)
+    xs, lows, highs = xs[there], lows[there], highs[there]
+    figure.add_scatter(
+        x=_rounded(np.concatenate([xs, xs[::-1]])),
+        y=_rounded(np.concatenate([highs, lows[::-1]])),
+        mode="lines",
+        line={"width": 0, "color": THIS},
+        fill="toself",
+        fillcolor=BAND,
+        hoverinfo="skip",
+        name=f"spread {row}",
+        **_axes(row),
+    )
+
+
+def line(
+    figure: go.Figure, x: ArrayLike, y: ArrayLike, *, name: str, unit: str = "", digits: str = ",.3~r", row: int = 1
+) -> None:
+    """Draw this build.
+
+    Parameters
+    ----------
+    figure : Figure
+    x, y : array_like
+    name : str
+        Shown in the hover label.
+    unit : str
+        After the number in the hover label.
+    digits : str
+        Number format of the hover label.
+    row : int
+    """
+    figure.add_scatter(
+        x=_rounded(x),
+        y=_rounded(y),
+        mode="lines",
+        line={"width": 2.6, "color": THIS},
+        name=name,
+        hovertemplate=f"{name} %{{y:{digits}}} {unit}<extra></extra>",
+        **_axes(row),
+    )
+
+
+def pinned(
+    figure: go.Figure,
+    x: ArrayLike,
+    y: ArrayLike,
+    *,
+    name: str = "pinned",
+    unit: str = "",
+    digits: str = ",.3~r",
+    row: int = 1,
+) -> None:
+    """Draw the pinned build: thin, dashed, grey. Parameters as for `line`."""
+    figure.add_scatter(
+        x=_rounded(x),
+        y=_rounded(y),
+        mode="lines",
+        line={"width": 1.6, "color": PINNED, "dash": "6px,4px"},
+        name=name,
+        hovertemplate=f"{name} %{{y:{digits}}} {unit}<extra></extra>",
+        **_axes(row),
+    )
+
+
+def dot(figure: go.Figure, x: float, y: float, *, name: str, of_pinned: bool = False, row: int = 1) -> None:
+    """Mark one point: filled for this build, hollow for the pinned one."""
+    figure.add_scatter(
+        x=[x],
+        y=[y],
+        mode="markers",
+        marker={
+            "size": 11 if not of_pinned else 10,
+            "color": "rgba(0,0,0,0)" if of_pinned else THIS,
+            "line": {"width": 2, "color": PINNED if of_pinned else THIS},
+        },
+        hoverinfo="skip",
+        name=name,
+        **_axes(row),
+    )
+
+
+def hover_line(figure: go.Figure, x: float, *, rows: int, of_pinned: bool = False) -> None:
+    """Draw an upright line through all panels, each within its own."""
+    for row in range(1, rows + 1):
+        mark = "" if row == 1 else str(row)
+        figure.add_shape(
+            type="line",
+            x0=x,
+            x1=x,
+            y0=0.0,
+            y1=1.0,
+            xref=f"x{mark}",
+            yref=f"y{mark} domain",
+            line={
+                "width": 1.4,
+                "color": PINNED if of_pinned else THIS,
+                "dash": "6px,4px" if of_pinned else "solid",
+            },
+            layer="below",
+            name="pinned hover" if of_pinned else "hover",
+        )
+
+
+def word(
+    figure: go.Figure,
+    x: float,
+    y: float,
+    text: str,
+    *,
+    row: int = 1,
+    right_of: bool = True,
+    bold: bool = False,
+    shift: int = 7,
+    domain: bool = False,
+) -> None:
+    """Write a word in the page's ink beside a point.
+
+    Parameters
+    ----------
+    figure : Figure
+    x, y : float
+        In the panel's own units; ``domain`` makes y a share of the panel's height.
+    text : str
+    row : int
+    right_of : bool
+        To the right of the point, else to the left.
+    bold : bool
+    shift : int
+        Distance. [px]
+    domain : bool
+    """
+    mark = "" if row == 1 else str(row)
+    figure.add_annotation(
+        text=f"<b>{text}</b>" if bold else text,
+        x=x,
+        y=y,
+        xref=f"x{mark}",
+        yref=f"y{mark} domain" if domain else f"y{mark}",
+        xanchor="left" if right_of else "right",
+        yanchor="middle",
+        xshift=shift if right_of else -shift,
+        showarrow=False,
+        font={"size": SMALL},
+    )
+
+
+def hatch(figure: go.Figure, x: Sequence[float], low: Sequence[float], high: Sequence[float], *, row: int = 1) -> None:
+    """Hatch what lies beyond a limit. Nothing else is ever hatched."""
+    figure.add_scatter(
+        x=[*x, *reversed(list(x))],
+        y=[*high, *reversed(list(low))],
+        mode="lines",
+        line={"width": 0, "color": OVER},
+        fill="toself",
+        fillcolor="rgba(184,67,30,0.05)",
+        fillpattern={"shape": "/", "fgcolor": OVER, "bgcolor": "rgba(0,0,0,0)", "size": 9, "solidity": 0.12},
+        hoverinfo="skip",
+        name="beyond",
+        **_axes(row),
+    )
+
+
+def limit(figure: go.Figure, value: float, text: str, *, x_top: float, y_top: float, row: int = 1) -> None:
+    """Draw a ceiling: line, hatch above, words below the line at the left.
+
+    Parameters
+    ----------
+    figure : Figure
+    value : float
+        In the panel's unit; above ``y_top`` nothing is drawn.
+    text : str
+        Names the limit and its basis.
+    x_top, y_top : float
+        Tops of the axes.
+    row : int
+    """
+    if not (math.isfinite(value) and 0.0 < value < y_top):
+        return
+    hatch(figure, [0.0, x_top], [value, value], [y_top, y_top], row=row)
+    figure.add_scatter(
+        x=[0.0, x_top],
+        y=[value, value],
+        mode="lines",
+        line={"width": 1.4, "color": OVER},
+        hoverinfo="skip",
+        name="limit",
+        **_axes(row),
+    )
+    mark = "" if row == 1 else str(row)
+    figure.add_annotation(
+        text=text,
+        x=0.0,
+        y=value,
+        xref=f"x{mark}",
+        yref=f"y{mark}",
+        xanchor="left",
+        yanchor="top",
+        xshift=6,
+        yshift=-1,
+        showarrow=False,
+        font={"size": SMALL},
+    )

@@ -1,0 +1,149 @@
+"""Where the watts go: everything that leaves the cells in one steady state, part by part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import momentum
+from propmodel.build import Build, shape_of
+from propmodel.errors import check_in, check_range
+from propmodel.flight import Airframe, trim
+from propmodel.operating_point import OperatingPoint, at_duty, at_thrust, drive
+from propmodel.status import Status
+
+__all__ = ["STATES", "Watts", "where_watts_go"]
+
+STATES = ("hover", "cruise", "full")
+
+
+@dataclass(frozen=True)
+class Watts:
+    """Power of the whole craft in one state; the parts add up to ``total``. All in W.
+
+    Parameters
+    ----------
+    lift : ndarray
+        Ideal induced power: what an ideal disc of this size would need for this pull.
+    push : ndarray
+        Work against the drag of the body and the discs in level flight; none standing still.
+    air : ndarray
+        The rest of the shaft power: blade drag, swirl and uneven inflow, pull lost on the arms.
+    winding, iron : ndarray
+        Heat in the motors' copper; iron, bearings and windage.
+    controller : ndarray
+        Heat in speed controllers, leads and commutation, with current ripple.
+    electronics : ndarray
+        Flight electronics.
+    pack : ndarray
+        Heat inside the pack.
+    total : ndarray
+        Open-circuit voltage times pack current.
+    pack_current, thrust : ndarray
+        [A]; of all rotors. [N]
+    status : ndarray of int8
+    """
+
+    lift: NDArray
+    push: NDArray
+    air: NDArray
+    winding: NDArray
+    iron: NDArray
+    controller: NDArray
+    electronics: NDArray
+    pack: NDArray
+    total: NDArray
+    pack_current: NDArray
+    thrust: NDArray
+    status: NDArray
+
+
+def where_watts_go(
+    build: Build, state: str = "hover", *, speed: ArrayLike = 15.0, state_of_charge: ArrayLike = 1.0
+) -> Watts:
+    """Split the power that leaves the cells.
+
+    Parameters
+    ----------
+    build : Build
+        May hold arrays.
+    state : str
+        One of `STATES`: hover and cruise with the pack's resistance over minutes, full throttle with that of
+        the first seconds.
+    speed : array_like
+        Of the cruise. [m/s]
+    state_of_charge : array_like
+        0 to 1. [-]
+
+    Returns
+    -------
+    Watts
+        Shape of the build, speed and state of charge broadcast together.
+
+    Raises
+    ------
+    ValueError
+        If the state is unknown or the speed or charge is out of range.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> w = where_watts_go(propmodel.demo("scree"))
+    >>> parts = w.lift + w.push + w.air + w.winding + w.iron + w.controller + w.electronics + w.pack
+    >>> bool(abs(parts / w.total - 1) < 1e-9)
+    True
+    """
+    check_in("state", state, STATES)
+    check_range("state_of_charge", state_of_charge, 0.0, 1.0)
+    velocity = check_range("speed", speed, 0.0, 150.0, "m/s")
+    charge = np.asarray(state_of_charge, dtype=np.float64)
+    shape = np.broadcast_shapes(
+        shape_of(build), charge.shape, velocity.shape if state == "cruise" else ()
+    )
+    one = np.ones(shape)
+    d = drive(build, charge, sustained=state != "full")
+    cap = np.asarray(build.command_cap, dtype=np.float64) * one
+    lift_each = build.weight / d.rotors * one
+    axial = inplane = 0.0 * one
+    failed: NDArray
+    if state == "hover":
+        point = at_thrust(d, lift_each)
+        failed = np.where((point.status != Status.OK) | (point.duty > cap * (1.0 + 1e-9)), Status.CANNOT_HOVER, 0)
+    elif state == "cruise":
+        trimmed, point = trim(d, Airframe.of(build), velocity * one, passes=60)
+        axial = trimmed.axial_speed
+        inplane = np.sqrt(np.maximum((velocity * one) ** 2 - axial**2, 0.0))
+        failed = np.where(
+            (point.status != Status.OK) | (point.duty > cap * (1.0 + 1e-9)), Status.CANNOT_FLY_AT_THIS_SPEED, 0
+        )
+    else:
+        point = at_duty(d, cap)
+        failed = point.status
+    return _split(build, point, axial, inplane, d_emf=d.emf, failed=np.asarray(failed, dtype=np.int8))
+
+
+def _split(
+    build: Build, point: OperatingPoint, axial: NDArray, inplane: NDArray, *, d_emf: NDArray, failed: NDArray
+) -> Watts:
+    rotors = np.asarray(build.rotors, dtype=np.float64)
+    inflow = momentum.induced_velocity_edgewise(
+        point.thrust, axial, inplane, disc_area=build.disc_area, air_density=build.air.density
+    )
+    lift = rotors * point.thrust * inflow
+    push = rotors * point.thrust * axial
+    return Watts(
+        lift=lift,
+        push=push,
+        air=rotors * point.shaft_power - lift - push,
+        winding=rotors * point.winding_loss,
+        iron=rotors * point.iron_loss,
+        controller=rotors * (point.rest_loss + point.ripple_loss),
+        electronics=np.asarray(build.craft.electronics_power, dtype=np.float64) * np.ones_like(lift),
+        pack=point.pack_loss,
+        total=d_emf * point.pack_current,
+        pack_current=point.pack_current,
+        thrust=rotors * point.thrust,
+        status=failed,
+    )
