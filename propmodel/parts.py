@@ -1,0 +1,372 @@
+"""The user's own parts: tables of motors, propellers, packs and controllers turned into parts.
+
+A table is a pandas frame with exactly the headings of its kind (`headings`), one part a row, blank = not
+known. `read_csv` and `to_csv` (see `propmodel.part_tables`) bring it in and out. `motors`, `propellers`,
+`packs` and `controllers` turn a whole table into one part with array fields, so that a sweep may cross
+it; `to_motor` and the like turn one row into a part of plain numbers, and `to_record` into the fields of
+a build's record.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from propmodel import battery, motor
+from propmodel.battery import Pack
+from propmodel.controller import Controller
+from propmodel.motor import Motor
+from propmodel.part_columns import KINDS, Column, columns, headings
+from propmodel.part_tables import (
+    PartsError,
+    PartTable,
+    check,
+    clean_text,
+    empty,
+    escape_cell,
+    read_csv,
+    to_csv,
+    unescape_cell,
+)
+from propmodel.propeller import Propeller
+from propmodel.units import GRAM, INCH, MAH, MILLIOHM, MM
+
+__all__ = [
+    "KINDS",
+    "Column",
+    "PartTable",
+    "PartsError",
+    "check",
+    "columns",
+    "controllers",
+    "empty",
+    "escape_cell",
+    "headings",
+    "motors",
+    "packs",
+    "propellers",
+    "read_csv",
+    "to_controller",
+    "to_csv",
+    "to_motor",
+    "to_pack",
+    "to_propeller",
+    "to_record",
+    "unescape_cell",
+]
+
+
+def _column_of(frame: pd.DataFrame, heading: str, factor: float = 1.0) -> NDArray[np.float64]:
+    return frame[heading].to_numpy(dtype=np.float64) * factor
+
+
+def _or(values: NDArray[np.float64], default: Any) -> NDArray[np.float64]:
+    return np.where(np.isnan(values), default, values)
+
+
+def _maybe(values: NDArray[np.float64], *, beyond: float | None = None) -> NDArray[np.float64] | None:
+    """None where no row knows; else ``beyond`` (a value that never limits) in the rows that do not."""
+    if np.all(np.isnan(values)):
+        return None
+    return values if beyond is None else _or(values, beyond)
+
+
+def _some(frame: pd.DataFrame, kind: str) -> pd.DataFrame:
+    frame = check(frame, kind)
+    if frame.empty:
+        raise PartsError([f"The table of {kind} has no rows."])
+    return frame
+
+
+NO_LIMIT = 1e9
+"""Stands for "no limit stated" in a table where other rows state one."""
+
+
+def motors(frame: pd.DataFrame) -> Motor:
+    """Turn a table of motors into one `Motor` with array fields, one element a row.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Of kind ``motors``.
+
+    Returns
+    -------
+    Motor
+        An effective resistance given in the table stands; the rows without one get it from the stator size.
+
+    Examples
+    --------
+    >>> text = "name,KV,stator diameter,stator height\\nFern,1950,22,7\\nMoss,1300,28,6.5"
+    >>> table = read_csv(text, "motors")
+    >>> motors(table.frame).kv.tolist()
+    [1950.0, 1300.0]
+    """
+    frame = _some(frame, "motors")
+    kv = _column_of(frame, "KV [rpm/V]")
+    d, h = (_column_of(frame, f"stator {size} [mm]", MM) for size in ("diameter", "height"))
+    given_r = _column_of(frame, "effective resistance [mohm]", MILLIOHM)
+    winding = _column_of(frame, "winding resistance [mohm]", MILLIOHM)
+    volts = _or(_column_of(frame, "no-load voltage [V]"), 10.0)
+    given_i = _column_of(frame, "no-load current [A]")
+    mass = _column_of(frame, "mass [g]", GRAM)
+    # a row without a stator (it then states resistance and no-load current) gets the proportions of its mass
+    volume = np.maximum(_or(mass, 0.032) - 0.005, 0.1 * _or(mass, 0.032)) / 7800.0
+    known = ~np.isnan(d)
+    d_fill = np.clip(np.where(known, d, np.cbrt(3.3 * volume)), 3.0 * MM, 200.0 * MM)
+    h_fill = np.clip(np.where(known, h, np.cbrt(3.3 * volume) / 3.3), 1.0 * MM, 150.0 * MM)
+    # a resistance found on a bench comes with a KV found there; a label KV means what labels mean
+    labelled = np.where(np.isnan(given_r), motor.LOADED_KV_RATIO, 1.0)
+    ratio = _or(_column_of(frame, "loaded KV share [-]"), labelled)
+    guess = motor.from_stator(d_fill, h_fill, kv, no_load_voltage=volts, loaded_kv_ratio=ratio)
+    resistance = _or(given_r, np.fmax(np.asarray(guess.resistance), winding))
+    # a winding cannot hold more than the whole
+    share = np.fmin(_or(winding, motor.WINDING_SHARE * resistance), resistance)
+    # the loss torque of the guess, at the resistance that stands
+    k_t = guess.torque_constant
+    per_rev = guess.iron_torque_slope / k_t
+    current = _or(given_i, per_rev * volts / (2.0 * np.pi * k_t + resistance * per_rev))
+    measured = ~np.isnan(given_r)
+    return Motor(
+        kv=kv,
+        resistance=resistance,
+        no_load_current=current,
+        no_load_voltage=volts,
+        mass=np.where(np.isnan(mass), motor.estimated_mass(d_fill, h_fill), mass),
+        stator_diameter=d_fill,
+        stator_height=h_fill,
+        winding_resistance=None if np.all(np.isnan(winding)) else share,
+        pole_pairs=_or(_column_of(frame, "pole pairs [-]"), 7.0),
+        max_cells=_maybe(_column_of(frame, "most cells [-]"), beyond=NO_LIMIT),
+        max_current=_maybe(_column_of(frame, "current limit [A]"), beyond=NO_LIMIT),
+        loaded_kv_ratio=ratio,
+        log_sd_resistance=np.where(measured, MEASURED_LOG_SD, motor.resistance_spread(guess))
+        if measured.any()
+        else None,
+    )
+
+
+MEASURED_LOG_SD = 0.10
+"""Log sd of an effective resistance that the user measured. [-] Estimate."""
+
+
+def propellers(frame: pd.DataFrame) -> Propeller:
+    """Turn a table of propellers into one `Propeller` with array fields.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Of kind ``propellers``.
+
+    Returns
+    -------
+    Propeller
+        Rows without a blade width have an unknown chord (NaN), rows without a mass the estimate.
+
+    Examples
+    --------
+    >>> table = read_csv("name,diameter,pitch,blades\\nFern,5.1,4.3,3", "propellers")
+    >>> propellers(table.frame).blades.tolist()
+    [3.0]
+    """
+    frame = _some(frame, "propellers")
+    diameter = _column_of(frame, "diameter [in]", INCH)
+    return Propeller(
+        diameter=diameter,
+        pitch=_column_of(frame, "pitch [in]", INCH),
+        blades=_column_of(frame, "blades [-]"),
+        chord_ratio=_maybe(_column_of(frame, "blade width [mm]", MM) / (0.5 * diameter)),
+        mass=_maybe(_column_of(frame, "mass [g]", GRAM)),
+    )
+
+
+def packs(frame: pd.DataFrame) -> Pack:
+    """Turn a table of packs into one `Pack` with array fields (the chemistry an array of names).
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Of kind ``packs``.
+
+    Returns
+    -------
+    Pack
+
+    Examples
+    --------
+    >>> table = read_csv("name,chemistry,cells,capacity\\nFern,LiPo,6,1300", "packs")
+    >>> packs(table.frame).capacity_ah.tolist()
+    [1.3]
+    """
+    frame = _some(frame, "packs")
+    chemistry = frame["chemistry"].to_numpy(dtype=str)
+    pack = Pack(
+        chemistry=chemistry,
+        cells=_column_of(frame, "cells [-]"),
+        capacity_ah=_column_of(frame, "capacity [mAh]", MAH),
+        parallel=_or(_column_of(frame, "parallel [-]"), 1.0),
+        max_continuous_current=_maybe(_column_of(frame, "continuous current [A]"), beyond=NO_LIMIT),
+        max_burst_current=_maybe(_column_of(frame, "burst current [A]"), beyond=NO_LIMIT),
+    )
+    ohms = _column_of(frame, "cell resistance [mohm]", MILLIOHM)
+    if not np.all(np.isnan(ohms)):
+        typical = np.array([battery.CHEMISTRIES[name].resistance_capacity for name in chemistry])
+        pack = replace(pack, cell_resistance=_or(ohms, typical / pack.capacity_ah))
+    mass = _column_of(frame, "mass [g]", GRAM)
+    if not np.all(np.isnan(mass)):
+        pack = replace(pack, mass=_or(mass, battery.mass(pack)))
+    return pack
+
+
+def controllers(frame: pd.DataFrame) -> Controller:
+    """Turn a table of speed controllers into one `Controller` with array fields.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Of kind ``controllers``.
+
+    Returns
+    -------
+    Controller
+
+    Examples
+    --------
+    >>> text = "name,continuous current,most cells\\nFern,45,6"
+    >>> controllers(read_csv(text, "controllers").frame).max_cells.tolist()
+    [6.0]
+    """
+    frame = _some(frame, "controllers")
+    mass = _column_of(frame, "mass [g]", GRAM)
+    return Controller(
+        throttle_exponent=_or(_column_of(frame, "throttle exponent [-]"), 1.0),
+        continuous_current=_column_of(frame, "continuous current [A]"),
+        burst_current=_maybe(_column_of(frame, "burst current [A]"), beyond=NO_LIMIT),
+        min_cells=_maybe(_column_of(frame, "fewest cells [-]"), beyond=1.0),
+        max_cells=_column_of(frame, "most cells [-]"),
+        max_voltage=_maybe(_column_of(frame, "highest voltage [V]"), beyond=NO_LIMIT),
+        # without a mass the frame mass holds it; a table that gives some counts the others as nothing
+        mass=_maybe(mass, beyond=1e-9),
+    )
+
+
+def _row(row: Mapping[str, Any] | pd.Series, kind: str, make: Callable[[pd.DataFrame], Any]) -> Any:
+    """One part of plain numbers from one row."""
+    part = make(pd.DataFrame([dict(row)]))
+    plain = {
+        name: value[0].item()
+        for name, value in vars(part).items()
+        if isinstance(value, np.ndarray) and value.shape == (1,)
+    }
+    # what a row does not state is not stated: no stand-in limits
+    plain = {
+        name: None if isinstance(value, float) and math.isnan(value) else value
+        for name, value in plain.items()
+    }
+    return replace(part, **plain, name=clean_text(row["name"]))
+
+
+def to_motor(row: Mapping[str, Any] | pd.Series) -> Motor:
+    """Turn one row of a table of motors into a `Motor` of plain numbers.
+
+    Examples
+    --------
+    >>> row = {"name": "Fern", "KV [rpm/V]": 1950, "stator diameter [mm]": 22, "stator height [mm]": 7}
+    >>> motor = to_motor(row)
+    >>> motor.name, motor.kv
+    ('Fern', 1950.0)
+    """
+    return _row(row, "motors", motors)
+
+
+def to_propeller(row: Mapping[str, Any] | pd.Series) -> Propeller:
+    """Turn one row of a table of propellers into a `Propeller` of plain numbers.
+
+    Examples
+    --------
+    >>> to_propeller({"name": "Fern", "diameter [in]": 5, "pitch [in]": 4, "blades [-]": 3}).diameter
+    0.127
+    """
+    return _row(row, "propellers", propellers)
+
+
+def to_pack(row: Mapping[str, Any] | pd.Series) -> Pack:
+    """Turn one row of a table of packs into a `Pack` of plain numbers.
+
+    Examples
+    --------
+    >>> to_pack({"name": "Fern", "chemistry": "lipo", "cells [-]": 6, "capacity [mAh]": 1300}).chemistry
+    'lipo'
+    """
+    return _row(row, "packs", packs)
+
+
+def to_controller(row: Mapping[str, Any] | pd.Series) -> Controller:
+    """Turn one row of a table of speed controllers into a `Controller` of plain numbers.
+
+    Examples
+    --------
+    >>> to_controller({"name": "Fern", "continuous current [A]": 45, "most cells [-]": 6}).continuous_current
+    45.0
+    """
+    return _row(row, "controllers", controllers)
+
+
+def to_record(row: Mapping[str, Any] | pd.Series, kind: str) -> dict[str, Any]:
+    """Return the fields of a build's record that one part fills in, in the units people type.
+
+    Parameters
+    ----------
+    row : mapping
+        One row of a table.
+    kind : str
+        One of `KINDS`.
+
+    Returns
+    -------
+    dict
+        For `propmodel.record.from_record`; what the row does not state is None, so that an earlier part's
+        figure does not linger.
+
+    Notes
+    -----
+    A record has no place for a measured effective resistance: use `to_motor` where the row has one.
+
+    Examples
+    --------
+    >>> to_record({"name": "Fern", "continuous current [A]": 45, "most cells [-]": 6}, "controllers")["esc_a"]
+    45.0
+    """
+    checked = _some(pd.DataFrame([dict(row)]), kind).iloc[0]
+    out: dict[str, Any] = {}
+    for column in columns(kind):
+        if not column.record:
+            continue
+        value = checked[column.heading]
+        if not column.text:
+            value = None if math.isnan(value) else (int(value) if column.whole else float(value))
+        out[column.record] = value
+    if kind == "packs":
+        whole_ah = out["capacity_mah"] * MAH * (out["parallel"] or 1)
+        for heading, name in (
+            ("continuous current [A]", "pack_label_c"),
+            ("burst current [A]", "pack_burst_c"),
+        ):
+            amps = float(checked[heading])
+            out[name] = None if math.isnan(amps) else amps / whole_ah
+    # these have defaults that are numbers, not "not told"
+    for name, default in (
+        ("parallel", 1),
+        ("pole_pairs", 7),
+        ("no_load_v", 10.0),
+        ("throttle_exponent", 1.0),
+    ):
+        if name in out and out[name] is None:
+            out[name] = default
+    return out
