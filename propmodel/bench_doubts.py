@@ -1,4 +1,341 @@
+"""What looks wrong in a stand log, each with its rows: nothing is dropped, everything is said.
+
+Every test compares the rows with something outside them: energy (no shaft gives more than it is fed, no
+propeller beats the ideal disc), the law of the source, the label of the motor, the forecast of the
+propeller's label with its spread. Thresholds come from those spreads, not from any one table.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from propmodel.air import Air
+from propmodel.bench_guess import labels_in
+from propmodel.bench_types import BenchLog, Doubt
+from propmodel.propeller import Propeller, prepare, spread
+from propmodel.units import GRAM_FORCE, RPM
+
+__all__ = ["find_doubts", "limited_rows", "overall_merit"]
+
+FloatArray = NDArray[np.float64]
+
+SUPPLY_DROP = 0.008
+"""Fall of the voltage below the source's own line that counts as a limit. [share]"""
+SUPPLY_SLOPE = 2.0
+"""Times the source's own slope dV/dI that only a limiter shows: packs and supplies below their limit keep
+within 1.5 on open stand tables, also where the pack sags by 10 %. [-]"""
+MERIT_RANGE = (0.24, 0.70)
+"""Ideal power over electrical power at working thrust: bench tables lie at 0.33 to 0.51; a figure of merit
+of 0.8 with a drive of 0.88 gives 0.70. [-]"""
+SHARE_OF_TOP = 0.2
+"""Rows with less than this share of the highest thrust are too small to judge."""
+FEWEST_STEPS = 4
+TORQUE_BAND = 0.20
+"""Torque against KV x current: KV is good to 4 % and the sets with both agree within 14 %. [share]"""
+KV_BAND = 0.08
+"""Bare-motor speed against KV x V: two sd of a label's KV. [share]"""
+POLE_STEPS = {"14 poles set for a 12-pole motor": 12 / 14, "12 poles set for a 14-pole motor": 14 / 12}
 
 
-def find_doubts(log, *, motor=None, propeller=None, air=None):
-    return []
+def _column(points: pd.DataFrame, name: str) -> FloatArray:
+    return points[name].to_numpy(np.float64) if name in points else np.full(len(points), np.nan)
+
+
+def overall_merit(thrust: FloatArray, electrical_power: FloatArray, diameter: float, density: float) -> FloatArray:
+    """Ideal induced power of the disc over electrical power.
+
+    Examples
+    --------
+    >>> round(float(overall_merit(np.array([4.0]), np.array([100.0]), 0.127, 1.225)[0]), 3)
+    0.454
+    """
+    area = np.pi / 4.0 * diameter**2
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.maximum(thrust, 0.0) ** 1.5 / np.sqrt(2.0 * density * area) / electrical_power
+
+
+def limited_rows(points: pd.DataFrame) -> list[int]:
+    """Index labels of holds where the supply was at its current limit.
+
+    The source's line V = V0 - R_s I is fitted to the rows below 90 % of the highest current; a row is at the
+    limit if it lies 0.8 % of V0 below the line and the way there is much steeper than the line.
+    """
+    found: list[int] = []
+    for _, part in points.groupby("block", sort=False):
+        volts, amps = _column(part, "voltage_v"), _column(part, "current_a")
+        throttle = _column(part, "throttle_share")
+        rows = np.isfinite(volts) & np.isfinite(amps)
+        if rows.sum() < 4:
+            continue
+        # rows at the limit share one current: they stand out against their own highest
+        top = np.nanmax(amps[rows])
+        below = rows & (amps < 0.9 * top)
+        if below.sum() < 3 or top < 1.0:
+            continue
+        slope, start = np.polyfit(amps[below], volts[below], 1)
+        slope = min(float(slope), -0.01)
+        start = float(np.median(volts[below] - slope * amps[below]))
+        noise = 1.4826 * float(np.median(np.abs(volts[below] - start - slope * amps[below])))
+        drop = start + slope * amps - volts
+        order = np.argsort(throttle, kind="stable") if np.isfinite(throttle).all() else np.arange(len(part))
+        before: int | None = None
+        for k in order:
+            if not rows[k]:
+                continue
+            low = drop[k] > max(SUPPLY_DROP * start, 6.0 * noise) and amps[k] > 0.85 * top
+            steep = before is None or (volts[before] - volts[k]) > SUPPLY_SLOPE * -slope * max(
+                amps[k] - amps[before], 0.0
+            )
+            after_limit = bool(found) and found[-1] in part.index and amps[k] > 0.95 * top
+            if low and (steep or after_limit):
+                found.append(int(part.index[k]))
+            before = int(k)
+    return sorted(found)
+
+
+def find_doubts(log: BenchLog, *, motor: Any, propeller: Any, air: Air) -> list[Doubt]:
+    """Look for everything that is known to go wrong on a stand.
+
+    Parameters
+    ----------
+    log : BenchLog
+        With ``points``.
+    motor : Motor or None
+        None: KV from the labels of the file.
+    propeller : Propeller or None
+        None: size from the labels of the file, or of each block.
+    air : Air
+    """
+    points = log.points
+    doubts: list[Doubt] = []
+
+    def add(kind: str, sentence: str, rows: Any, severity: Any = "look") -> None:
+        labels = tuple(int(row) for row in rows)
+        lines = tuple(int(points["source_row"].loc[row]) for row in labels)
+        doubts.append(Doubt(kind, sentence, labels, severity, lines))
+
+    if not len(points):
+        return doubts
+    thrust, volts, amps = (_column(points, name) for name in ("thrust_n", "voltage_v", "current_a"))
+    if not np.isfinite(volts).any():
+        add("no_voltage", "There is no voltage column: KV, resistance and power cannot be found.", points.index)
+    bare = _without_propeller(log, points)
+    if bare:
+        watts = _text_range(volts * amps, "W")
+        add("no_propeller", f"Hardly any thrust at {watts}: this looks like a run without a propeller.", points.index, "note")
+    _few_steps(points, bare, add)
+    limited = limited_rows(points)
+    if limited:
+        at = _where(points, limited)
+        add(
+            "supply_limit",
+            f"The supply reached its current limit {at}: the voltage falls while the current stands still. "
+            "These rows are not what a pack would do; leave them out of a calibration of the throttle.",
+            limited,
+        )
+    elif not np.isfinite(volts).any():
+        _still_current(points, add)
+    _energy(points, add)
+    if not bare:
+        _odd_rows(points, add)
+    kv, resistance = _motor_labels(log, motor)
+    a_c_t = None if bare else _propellers(log, points, propeller, air, limited, add)
+    _motor(points, kv, resistance, a_c_t, bare, add)
+    return doubts
+
+
+def _text_range(values: FloatArray, unit: str) -> str:
+    top = np.nanmax(values) if np.isfinite(values).any() else 0.0
+    return f"up to {top:.3g} {unit}"
+
+
+def _where(points: pd.DataFrame, rows: list[int]) -> str:
+    if "throttle_share" in points:
+        return f"from {100 * points['throttle_share'].loc[rows].min():.3g} % throttle on"
+    return f"in {len(rows)} rows"
+
+
+def _without_propeller(log: BenchLog, points: pd.DataFrame) -> bool:
+    thrust, speed = _column(points, "thrust_n"), _column(points, "speed_rev_per_s")
+    if log.labels.get("no_propeller"):
+        return True
+    power = _column(points, "voltage_v") * _column(points, "current_a")
+    if not np.isfinite(thrust).any() or not np.isfinite(power).any() or np.nanmax(speed, initial=0.0) < 80.0:
+        return False
+    return bool(np.nanmax(thrust) < 0.7 * GRAM_FORCE * np.nanmax(power))
+
+
+def _few_steps(points: pd.DataFrame, bare: bool, add: Any) -> None:
+    reading = "thrust_n" if "thrust_n" in points and not bare else "current_a"
+    few: list[int] = []
+    for _, part in points.groupby("block", sort=False):
+        values = _column(part, reading)
+        ran = np.isfinite(values) & (np.abs(values) > 0.01 * np.nanmax(np.abs(values), initial=0.0))
+        if ran.sum() < FEWEST_STEPS:
+            few.extend(int(i) for i in part.index)
+    if few:
+        add("few_steps", f"Fewer than {FEWEST_STEPS} steps of one motor and propeller: single numbers, not a curve.", few)
+
+
+def _still_current(points: pd.DataFrame, add: Any) -> None:
+    amps, thrust, throttle = (_column(points, name) for name in ("current_a", "thrust_n", "throttle_share"))
+    if not (np.isfinite(amps).any() and np.isfinite(thrust).any() and np.isfinite(throttle).any()):
+        return
+    peak = int(np.nanargmax(thrust))
+    rows = (amps > 0.98 * np.nanmax(amps)) & (throttle > throttle[peak]) & (thrust < 0.985 * thrust[peak])
+    if rows.any():
+        text = "The current stands still and the thrust falls while the throttle rises: the supply was at its limit."
+        add("supply_limit", text, points.index[rows])
+
+
+def _energy(points: pd.DataFrame, add: Any) -> None:
+    """Shaft power above electrical power; a power column that is not V x I."""
+    power = _column(points, "voltage_v") * _column(points, "current_a")
+    stated = _column(points, "power_w")
+    both = np.isfinite(power) & np.isfinite(stated) & (power > 0.1 * np.nanmax(power, initial=0.0))
+    if both.sum() >= 3 and abs(np.log(max(np.median(stated[both] / power[both]), 1e-6))) > 0.1:
+        share = float(np.median(stated[both] / power[both]))
+        text = f"The power column is {share:.2f} times voltage x current: a sensor's scale or a unit is wrong."
+        add("sensor_scale", text, points.index[both])
+    electrical = np.where(np.isfinite(power), power, stated)
+    shaft = 2 * np.pi * _column(points, "torque_nm") * _column(points, "speed_rev_per_s")
+    shaft = np.where(np.isfinite(shaft), shaft, _column(points, "shaft_power_w"))
+    over = np.isfinite(shaft) & (shaft > electrical) & (shaft > max(1.0, 0.02 * np.nanmax(shaft, initial=0.0)))
+    if over.any():
+        text = "More shaft power than electrical power: torque, speed or current is wrong (scale, unit or pole count)."
+        add("shaft_above_electrical", text, points.index[over], "wrong")
+
+
+def _odd_rows(points: pd.DataFrame, add: Any) -> None:
+    """Rows whose thrust does not go with the square of the speed like their neighbours'; a bad tare."""
+    thrust, speed = _column(points, "thrust_n"), _column(points, "speed_rev_per_s")
+    top = np.nanmax(thrust, initial=0.0)
+    still = np.isfinite(thrust) & ((speed == 0) | (_column(points, "throttle_share") == 0)) & (np.nan_to_num(speed) < 5)
+    if still.any() and np.abs(np.median(thrust[still])) > 0.03 * top > 0:
+        text = f"{np.median(thrust[still]):.2g} N of thrust is shown at rest: the scale was not set to zero."
+        add("tare", text, points.index[still])
+    rows = np.isfinite(thrust) & np.isfinite(speed) & (thrust > SHARE_OF_TOP * top) & (speed > 0)
+    if rows.sum() < 6 or points["block"].nunique() > 1:
+        return
+    ratio = pd.Series(np.log(thrust[rows] / speed[rows] ** 2))
+    away = (ratio - ratio.rolling(5, center=True, min_periods=3).median()).abs().to_numpy()
+    odd = away > 0.25
+    if 0 < odd.sum() <= 0.25 * rows.sum():
+        text = "Thrust over speed squared jumps here and not in the neighbouring rows: a reading slipped."
+        add("odd_row", text, points.index[rows][odd])
+
+
+def _motor_labels(log: BenchLog, motor: Any) -> tuple[float | None, float | None]:
+    if motor is not None:
+        return float(motor.kv), float(motor.resistance)
+    kv = log.labels.get("kv")
+    if kv is None and "motor" in log.points:
+        kv = labels_in(*(str(name) for name in log.points["motor"].dropna().unique()[:1])).get("kv")
+    if kv is None:
+        return None, None
+    if "stator_diameter" in log.labels:
+        from propmodel.motor import from_stator
+
+        d, h = float(log.labels["stator_diameter"]), float(log.labels["stator_height"])  # type: ignore[arg-type]
+        return float(kv), float(from_stator(d, h, float(kv)).resistance)  # type: ignore[arg-type]
+    return float(kv), None  # type: ignore[arg-type]
+
+
+def _block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
+    if given is not None:
+        return given
+    label = labels_in(str(part["propeller"].iloc[0])) if "propeller" in part else {}
+    if "diameter" not in label:
+        label = log.labels
+    if "diameter" not in label:
+        return None
+    return Propeller(float(label["diameter"]), float(label["pitch"]), int(label["blades"]))  # type: ignore[call-overload]
+
+
+def _propellers(
+    log: BenchLog, points: pd.DataFrame, given: Any, air: Air, limited: list[int], add: Any
+) -> tuple[float, float] | None:
+    """Thrust coefficient against the label's forecast; returns (ln ratio, its sd) of the only block."""
+    last: tuple[float, float] | None = None
+    for _, part in points.groupby("block", sort=False):
+        propeller = _block_propeller(log, part, given)
+        thrust, speed = _column(part, "thrust_n"), _column(part, "speed_rev_per_s")
+        rows = np.isfinite(thrust) & (thrust > SHARE_OF_TOP * np.nanmax(thrust, initial=np.inf))
+        if propeller is None or not rows.any():
+            continue
+        diameter, density = float(propeller.diameter), float(np.asarray(air.density))
+        merit_all = overall_merit(thrust, _column(part, "voltage_v") * _column(part, "current_a"), diameter, density)
+        merit = float(np.nanmedian(merit_all[rows])) if np.isfinite(merit_all[rows]).any() else np.nan
+        odd_merit = bool(merit < MERIT_RANGE[0] or merit > MERIT_RANGE[1])
+        turning = rows & np.isfinite(speed) & (speed > 0)
+        if turning.any():
+            c_t, _ = prepare(propeller, air).static(speed[turning])
+            seen = thrust[turning] / (density * speed[turning] ** 2 * diameter**4)
+            a, sd = float(np.median(np.log(seen / c_t))), float(np.asarray(spread(propeller).log_sd_c_t))
+            if points["block"].nunique() == 1:
+                last = (a, max(sd, 0.05))
+            if abs(a) > 3.0 * sd or (abs(a) > 2.0 * sd and odd_merit):
+                low = a < 0
+                why = "another size, or mounted upside down" if low else "another size or pitch, or the speed is read low"
+                text = (
+                    f"The thrust coefficient is {np.exp(a):.2f} times what this label gives ({abs(a) / sd:.1f} standard "
+                    f"deviations): this is another propeller ({why})."
+                )
+                add("another_propeller", text, part.index[turning], "wrong")
+                continue
+        if merit > MERIT_RANGE[1]:
+            text = (
+                f"The thrust is {merit:.0%} of what an ideal disc could give for the electrical power, more than any "
+                "drive does: thrust, current or diameter is wrong in scale."
+            )
+            add("sensor_scale", text, part.index[rows], "wrong")
+        elif merit < MERIT_RANGE[0] and not turning.any():
+            text = f"Only {merit:.0%} of the electrical power is in the thrust: another propeller, or a wrong scale."
+            add("another_propeller", text, part.index[rows])
+    return last
+
+
+def _motor(
+    points: pd.DataFrame, kv: float | None, resistance: float | None, a_c_t: Any, bare: bool, add: Any
+) -> None:
+    """KV label and pole count against speed over voltage; torque against KV x current."""
+    volts, amps, speed, torque, throttle = (
+        _column(points, name) for name in ("voltage_v", "current_a", "speed_rev_per_s", "torque_nm", "throttle_share")
+    )
+    if kv is None or not np.isfinite(volts).any() or not np.isfinite(speed).any():
+        return
+    full = np.isfinite(volts) & np.isfinite(speed) & (throttle >= 0.97)
+    load = speed / (kv * RPM * volts)
+    if np.any(load > 1.03):
+        rows = points.index[load > 1.03]
+        _kv_or_poles(float(np.nanmax(load)), "above what KV x V gives without any load", rows, add)
+        return
+    if not full.any():
+        return
+    k = int(np.flatnonzero(full)[-1])
+    if bare:
+        ratio = float(load[k] / (1.0 - np.nan_to_num(amps[k]) * (resistance or 0.15) / volts[k]))
+        if abs(np.log(ratio)) > KV_BAND:
+            _kv_or_poles(ratio, "not what KV x V gives without a propeller", points.index[full], add)
+        return
+    if np.isfinite(torque[k]) and np.isfinite(amps[k]):
+        ratio = float(torque[k] * kv * RPM * 2 * np.pi / amps[k])
+        if abs(np.log(max(ratio, 1e-3))) > np.log1p(TORQUE_BAND):
+            text = (
+                f"At full throttle the torque is {ratio:.2f} times what KV and current give: the torque's scale or unit, "
+                "the current's scale or the KV label is wrong."
+            )
+            add("torque_against_current", text, points.index[full])
+
+
+def _kv_or_poles(ratio: float, what: str, rows: Any, add: Any) -> None:
+    pole = next((text for text, step in POLE_STEPS.items() if abs(np.log(ratio / step)) < 0.04), None)
+    text = f"The speed is {ratio:.2f} times KV x V, {what}: "
+    if pole is not None:
+        add("pole_count", text + f"either the pole count in the logger is wrong ({pole}) or the KV label.", rows, "wrong")
+    else:
+        add("kv_label", text + "the KV label (or the pole count in the logger) is wrong.", rows, "wrong")
