@@ -147,9 +147,10 @@ def with_fields(build: Build, changes: dict[str, Any]) -> Build:
     ----------
     build : Build
     changes : dict
-        ``{"motor.kv": ..., "pack.cells": ..., "rotors": ...}``. Changing ``motor.kv``, ``motor.stator_diameter`` or
-        ``motor.stator_height`` makes another motor of the same make, as a buyer would get: resistance, loss
-        torque and mass follow unless they are given too.
+        ``{"motor.kv": ..., "pack.cells": ..., "rotors": ...}``. A change of label makes another part of the same
+        make, as a buyer would get: with ``motor.kv`` or the stator, resistance, loss torque and mass follow; with
+        ``pack.cells``, ``pack.capacity_ah`` or ``pack.parallel``, mass, label currents and cell resistance; with the
+        propeller's size, its mass (and a measured propeller falls back to its label). What is given too stands.
 
     Returns
     -------
@@ -171,11 +172,46 @@ def with_fields(build: Build, changes: dict[str, Any]) -> Build:
             top[path] = value
     for part, values in grouped.items():
         old = getattr(build, part)
-        top[part] = _relabel(old, values) if part == "motor" else replace(old, **values)
+        top[part] = _RELABEL.get(part, replace)(old, **values)
     return replace(build, **top)
 
 
-def _relabel(old: motor.Motor, values: dict[str, Any]) -> motor.Motor:
+def _other_pack(old: battery.Pack, **values: Any) -> battery.Pack:
+    """Another pack of the same make: mass, label currents and cell resistance follow cells and capacity."""
+    new = replace(old, **values)
+    if not {"cells", "capacity_ah", "parallel"} & set(values):
+        return new
+    charge = np.asarray(new.capacity_ah, dtype=np.float64) / old.capacity_ah
+    strings = np.asarray(new.parallel, dtype=np.float64) / old.parallel
+    changes: dict[str, Any] = {}
+    if old.mass is not None:
+        # the leads and the wrapping stay, the cells scale
+        estimate = battery.mass(replace(new, mass=None)) / battery.mass(replace(old, mass=None))
+        changes["mass"] = np.asarray(old.mass) * estimate
+    if old.cell_resistance is not None:
+        changes["cell_resistance"] = np.asarray(old.cell_resistance) / charge
+    for field in ("max_continuous_current", "max_burst_current"):
+        if getattr(old, field) is not None:
+            changes[field] = np.asarray(getattr(old, field)) * charge * strings
+    return replace(new, **{k: v for k, v in changes.items() if k not in values})
+
+
+def _other_propeller(old: propeller.Propeller, **values: Any) -> propeller.Propeller:
+    """Another propeller of the same kind: a given mass follows size and blades, a measured fit stays behind."""
+    new = replace(old, **values)
+    if not {"diameter", "pitch", "blades"} & set(values):
+        return new
+    changes: dict[str, Any] = {}
+    if old.mass is not None:
+        changes["mass"] = np.asarray(old.mass) * (
+            propeller.mass(replace(new, mass=None)) / propeller.mass(replace(old, mass=None))
+        )
+    if old.own_fit is not None:
+        changes["own_fit"] = None
+    return replace(new, **{k: v for k, v in changes.items() if k not in values})
+
+
+def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
     """Another motor of the same make: K_m and loss torque follow the stator, resistance follows K_m and KV."""
     new = replace(old, **{k: v for k, v in values.items() if k in ("kv", "stator_diameter", "stator_height")})
     if not {"kv", "stator_diameter", "stator_height"} & set(values):
@@ -193,6 +229,9 @@ def _relabel(old: motor.Motor, values: dict[str, Any]) -> motor.Motor:
     if old.mass is not None:
         changes["mass"] = np.asarray(old.mass) * volume
     return replace(new, **(changes | values))
+
+
+_RELABEL: dict[str, Any] = {"motor": _other_motor, "pack": _other_pack, "propeller": _other_propeller}
 
 
 def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, volume: ArrayLike) -> NDArray:

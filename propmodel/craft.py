@@ -62,8 +62,8 @@ class Craft:
         Largest propeller the frame is sold for. [m]
     electronics_min_voltage : array_like
         Bus voltage below which the flight electronics drop out. [V]
-    electronics_max_voltage : array_like or None
-        Lowest of the voltage limits of all parts wired straight to the pack; None where not said. [V]
+    video_max_voltage, camera_max_voltage, regulator_max_voltage, receiver_max_voltage : array_like or None
+        Highest input voltage of each part wired straight to the pack; None where not said. [V]
     capacitor_voltage : array_like or None
         Rating of the bus capacitor. [V]
     capacitance : array_like
@@ -92,7 +92,10 @@ class Craft:
     electronics_power: ArrayLike = 8.0
     frame_propeller_diameter: ArrayLike | None = None
     electronics_min_voltage: ArrayLike = 5.0
-    electronics_max_voltage: ArrayLike | None = None
+    video_max_voltage: ArrayLike | None = None
+    camera_max_voltage: ArrayLike | None = None
+    regulator_max_voltage: ArrayLike | None = None
+    receiver_max_voltage: ArrayLike | None = None
     capacitor_voltage: ArrayLike | None = None
     capacitance: ArrayLike = 1000e-6
     lead_area: ArrayLike | None = None
@@ -113,7 +116,10 @@ class Craft:
             "drag_area_front": "m^2",
             "drag_area_top": "m^2",
             "frame_propeller_diameter": "m",
-            "electronics_max_voltage": "V",
+            "video_max_voltage": "V",
+            "camera_max_voltage": "V",
+            "regulator_max_voltage": "V",
+            "receiver_max_voltage": "V",
             "capacitor_voltage": "V",
             "lead_area": "m^2",
             "motor_lead_area": "m^2",

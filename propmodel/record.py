@@ -12,8 +12,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
-
 from propmodel import air, battery, motor, propeller, wire
 from propmodel.build import Build
 from propmodel.controller import Controller
@@ -138,7 +136,7 @@ def chord_ratio(record: Mapping[str, Any]) -> float | None:
     """
     width = record.get("blade_width_mm")
     if width is not None:
-        return np.asarray(width, float)[()] * MM / (0.5 * np.asarray(record["diameter_in"], float)[()] * INCH)
+        return width * MM / (0.5 * record["diameter_in"] * INCH)
     silhouette = check_in("blade_width", record.get("blade_width", "unknown"), BLADE_WIDTHS)
     return BLADE_WIDTHS[silhouette]
 
@@ -196,9 +194,6 @@ def _craft(r: Mapping[str, Any]) -> Craft:
         size = (r["frame_propeller_in"] or r["diameter_in"]) * INCH
         shape = check_in("body_shape", r["body_shape"], BODY_SHAPES)
         drag = default_drag_area(size)[()] * BODY_SHAPES[shape]
-    ceilings = [r["regulator_max_v"], r["receiver_max_v"]]
-    ceilings += [_times(r[part], CELL_RATING_VOLTAGE) for part in ("vtx_max_cells", "camera_max_cells")]
-    known = [volts for volts in ceilings if volts is not None]
     return Craft(
         frame_mass=r["frame_g"] * GRAM,
         payload_mass=r["payload_g"] * GRAM,
@@ -207,7 +202,10 @@ def _craft(r: Mapping[str, Any]) -> Craft:
         electronics_power=r["electronics_w"],
         frame_propeller_diameter=_times(r["frame_propeller_in"], INCH),
         electronics_min_voltage=r["electronics_min_v"],
-        electronics_max_voltage=min(known) if known else None,
+        video_max_voltage=_times(r["vtx_max_cells"], CELL_RATING_VOLTAGE),
+        camera_max_voltage=_times(r["camera_max_cells"], CELL_RATING_VOLTAGE),
+        regulator_max_voltage=r["regulator_max_v"],
+        receiver_max_voltage=r["receiver_max_v"],
         capacitor_voltage=r["capacitor_v"],
         capacitance=r["capacitor_uf"] * 1e-6,
         lead_area=None if r["wire_awg"] is None else wire.awg_area(r["wire_awg"])[()],

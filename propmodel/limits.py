@@ -1,0 +1,393 @@
+"""What gives first: the margins of one build in words, worst first, each with the smallest change that clears it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmodel import battery, margins
+from propmodel.assessment import Assessment
+from propmodel.build import Build, shape_of, with_fields
+from propmodel.errors import check_positive
+from propmodel.units import CELSIUS_ZERO, GRAM, INCH
+
+__all__ = ["TIGHT", "Limit", "hold_text", "limits"]
+
+TIGHT = 0.85
+"""Share of an allowance from which it counts as tight. [-]"""
+
+State = Literal["clear", "tight", "over", "unknown"]
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One limit of one build.
+
+    Parameters
+    ----------
+    key : str
+        Name in `propmodel.margins.SHARES` or `FITS`.
+    name, part : str
+        Plain words.
+    kind : {"fits", "share"}
+        A fit is yes or no and is never drawn as a bar.
+    share : float
+        Of the allowance used; 0 or 2 for a fit; NaN where not told. [-]
+    hold : float
+        How long the load is held; infinity for good; NaN where it does not matter. [s]
+    state : {"clear", "tight", "over", "unknown"}
+    basis : str
+        Label, standard, common practice, physics or estimate.
+    sentence : str
+        The thing and the number.
+    fix : str
+        The smallest change that clears it, or what to find out; empty where nothing is needed.
+    """
+
+    key: str
+    name: str
+    part: str
+    kind: Literal["fits", "share"]
+    share: float
+    hold: float
+    state: State
+    basis: str
+    sentence: str
+    fix: str
+
+
+def hold_text(hold: float) -> str:
+    """Words for a hold time.
+
+    Examples
+    --------
+    >>> hold_text(10.0), hold_text(float("inf"))
+    ('for 10 s', 'for good')
+    """
+    return "for good" if np.isinf(hold) else f"for {hold:.0f} s"
+
+
+def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
+    """All limits of one build, the worst first.
+
+    Parameters
+    ----------
+    build : Build
+        Of plain numbers; for arrays take `propmodel.margins.evaluate`.
+    hold : float
+        How long full throttle is held; infinity for good. [s]
+
+    Returns
+    -------
+    list of Limit
+        Over, then tight, then clear (each by share used), then not told.
+
+    Raises
+    ------
+    ValueError
+        If the build holds arrays, or hold is not above zero.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> worst = limits(propmodel.demo("scree"))[0]
+    >>> worst.state in ("clear", "tight", "over")
+    True
+    """
+    if shape_of(build) != ():
+        raise ValueError(
+            "limits needs one build of plain numbers; for arrays of builds use propmodel.margins.evaluate"
+        )
+    if not np.isinf(hold):
+        check_positive("hold", hold, "s")
+    a = Assessment(build)
+    values = {k: float(v) for k, v in margins.evaluate(a, hold=hold).items()}
+    found: list[Limit] = []
+    clearing = _Clearing(build, hold)
+    for key, share in margins.SHARES.items():
+        used = values[key]
+        if np.isnan(used) and key == "motor_lost":
+            continue
+        state = _state(used)
+        found.append(
+            Limit(
+                key,
+                share.name,
+                share.part,
+                "share",
+                used,
+                hold if share.held else np.nan,
+                state,
+                share.basis,
+                _sentence(key, a, used, hold),
+                clearing.words(key) if state in ("over", "tight") else _ask(key) if state == "unknown" else "",
+            )
+        )
+    for key, fit in margins.FITS.items():
+        used = values[key]
+        state = _state(used)
+        found.append(
+            Limit(
+                key,
+                fit.name,
+                fit.part,
+                "fits",
+                used,
+                np.nan,
+                state,
+                fit.basis,
+                _fit_sentence(key, a, state),
+                _fit_fix(key, a) if state == "over" else _ask(key) if state == "unknown" else "",
+            )
+        )
+    order = {"over": 0, "tight": 1, "clear": 2, "unknown": 3}
+    return sorted(found, key=lambda x: (order[x.state], x.kind != "fits", -np.nan_to_num(x.share, posinf=1e9)))
+
+
+def _state(share: float) -> State:
+    if np.isnan(share):
+        return "unknown"
+    return "over" if share > 1.0 else "tight" if share >= TIGHT else "clear"
+
+
+def _celsius(kelvin: NDArray) -> str:
+    value = float(kelvin)
+    return f"{value - CELSIUS_ZERO:.0f} C" if np.isfinite(value) and value < 473.15 else "above 200 C"
+
+
+def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
+    """The thing and the number, in one sentence."""
+    b, full = a.build, a.full
+    amps, motor = float(full.pack_current), float(full.motor_current)
+    held = hold_text(hold)
+    cells = float(b.pack.cells)
+    if key == "pack_label":
+        limit = amps / used if used == used and used > 0 else np.nan
+        return (
+            f"Flat out it draws {amps:.0f} A; the label allows {limit:.0f} A {held}. Labels of different makers do "
+            "not compare: the resistance and the heat below count more."
+            if limit == limit
+            else f"Flat out it draws {amps:.0f} A; you have not said what the pack's label allows."
+        )
+    if key == "pack_heat":
+        seconds = float(margins._pack_seconds(a, hold))
+        rise = used * float(margins.PACK_LIMIT - np.asarray(b.pack.temperature))
+        return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C."
+    if key in ("sag_fresh", "sag_low"):
+        point = a.full_low if key == "sag_low" else full
+        when = "with the reserve left" if key == "sag_low" else "on a fresh pack"
+        return f"A punch {when} pulls each cell down to {float(point.bus_voltage) / cells:.2f} V."
+    if key == "controller_current":
+        return f"Each ESC passes {motor:.0f} A flat out, held {held}: {_percent(used)} of its rating."
+    if key == "motor_current":
+        return f"Each motor takes {motor:.0f} A flat out: {_percent(used)} of its label."
+    if key in ("winding_heat", "magnet_heat"):
+        winding, body = margins._motor_temperatures(a, hold)
+        what = winding if key == "winding_heat" else body
+        thing = "windings" if key == "winding_heat" else "magnets"
+        if np.isinf(float(what)):
+            seconds = float(a.full_throttle_seconds)
+            return (
+                f"Flat out for good the {thing} never settle; from warm, the winding limit comes after "
+                f"{seconds:.0f} s."
+            )
+        return f"Flat out {held} from a warm motor, the {thing} reach about {_celsius(what)}."
+    if key == "hover_heat":
+        watts = float(a.copper_heat(a.hover) + a.hover.iron_loss)
+        return (
+            f"Hovering makes {watts:.1f} W of heat in each motor; its winding settles near "
+            f"{_celsius(a.hover_heat.winding)}."
+        )
+    if key == "main_leads":
+        return f"{amps:.0f} A through the main leads {held}."
+    if key == "motor_leads":
+        return f"{motor:.0f} A through each motor's leads {held}."
+    if key == "connector":
+        return f"{amps:.0f} A through the pack connector {held}."
+    if key == "brownout":
+        low = float(a.full_low.bus_voltage)
+        need = float(np.asarray(b.craft.electronics_min_voltage))
+        return f"A punch with the reserve left pulls the bus to {low:.1f} V; the electronics need {need:.1f} V."
+    if key == "tip_mach":
+        mach = float(a.punch_drive.prop.tip_mach(full.rev_per_s))
+        speed = mach * float(np.asarray(b.air.speed_of_sound))
+        return f"Blade tips run at {speed:.0f} m/s, {mach:.2f} of the speed of sound."
+    if key == "motor_volts":
+        return (
+            f"Flat out {_percent(used * 0.5)} of the volts are lost inside motor and ESC; at half, more load only "
+            "makes heat."
+        )
+    if key == "free_tip":
+        rpm = float(a.punch_drive.emf / a.punch_drive.volts_per_rev) * 60.0
+        return (
+            f"Unloaded the motor would turn {rpm / 1000:.0f},000 rpm on this pack, tips at {used:.2f} of the speed "
+            "of sound; a propeller this far below pulls the difference as current."
+        )
+    if key == "pull":
+        ratio = float(a.thrust_to_weight_at_reserve)
+        return f"With the reserve left it pulls {ratio:.1f} times its weight; below 2 it cannot catch a gust."
+    if key == "hover_high":
+        duty = float(np.minimum(a.hover_low.duty / a.cap, 9.99))
+        return (
+            f"Hanging still takes {_percent(duty)} of the command when the reserve is left."
+            if bool(a.can_hover)
+            else "It cannot hover."
+        )
+    if key == "hover_low":
+        return f"Hanging still on a fresh pack takes {_percent(float(a.hover.duty / a.cap))} of the command."
+    if key == "motor_lost":
+        return f"With one motor and its opposite out, it pulls {1.0 / used:.1f} times its weight."
+    raise KeyError(key)
+
+
+def _percent(share: float) -> str:
+    return "an unknown share" if share != share else f"{100.0 * share:.0f} %"
+
+
+def _ask(key: str) -> str:
+    return {
+        "pack_label": "Type the C figure of the label, or better a resistance reading.",
+        "controller_current": "Type the ESC's amps for each motor: a four-in-one's figure is per motor.",
+        "motor_current": "Type the motor's largest current, if its page gives one.",
+        "main_leads": "Type the gauge of the main leads.",
+        "motor_leads": "Type the gauge of the motor leads.",
+        "connector": "Type the connector's rating.",
+        "motor_cells": "Type the cells the motor is sold for.",
+        "controller_cells": "Type the cells the ESC is sold for.",
+        "video_voltage": "Look up the most the video transmitter bears: a cell too many is a classic first loss.",
+        "camera_voltage": "Look up the most the camera bears, or feed it from a regulator.",
+        "regulator_voltage": "Look up the most the regulator bears.",
+        "receiver_voltage": "Receivers usually run from 5 V: say so if yours sits on the pack.",
+        "capacitor_voltage": "Read the capacitor's rating on its sleeve.",
+        "frame_clearance": "Type the propeller size the frame is sold for.",
+        "mass_threshold": "Set a mass your local rules care about, if any.",
+    }.get(key, "")
+
+
+def _fit_sentence(key: str, a: Assessment, state: State) -> str:
+    b = a.build
+    cells = float(b.pack.cells)
+    volts = float(battery.open_circuit_voltage(b.pack, 1.0))
+    yes = state == "clear"
+    if state == "unknown":
+        return "You have not said."
+    if key == "motor_cells":
+        limit = float(np.asarray(b.motor.max_cells))
+        return f"The motor is sold for up to {limit:.0f} cells; the pack has {cells:.0f}."
+    if key == "controller_cells":
+        c = b.controller
+        low = "" if c.min_cells is None else f"{float(np.asarray(c.min_cells)):.0f} to "
+        high = "" if c.max_cells is None else f"{float(np.asarray(c.max_cells)):.0f} cells"
+        if not high and c.max_voltage is not None:
+            high = f"{float(np.asarray(c.max_voltage)):.1f} V"
+        return f"The ESC is sold for {low}{high}; the pack has {cells:.0f} cells, {volts:.1f} V full."
+    if key == "capacitor_voltage":
+        rating = float(np.asarray(b.craft.capacitor_voltage))
+        return (
+            f"{rating:.0f} V on a {volts:.1f} V pack: {'room' if yes else 'too little room'} for braking and "
+            "plug-in ringing."
+        )
+    if key == "frame_clearance":
+        size = float(np.asarray(b.propeller.diameter)) / INCH
+        room = float(np.asarray(b.craft.frame_propeller_diameter)) / INCH
+        return f"A {size:.1f} in propeller in a frame sold for {room:.1f} in."
+    if key == "mass_threshold":
+        limit = float(np.asarray(b.craft.mass_threshold)) / GRAM
+        return f"{float(a.mass) / GRAM:.0f} g against {limit:.0f} g. What the number means is for your local rules."
+    part = margins.FITS[key].part
+    limit = float(np.asarray(getattr(b.craft, key.replace("_voltage", "_max_voltage"))))
+    return f"The {part} bears {limit:.1f} V; a full pack gives {volts:.1f} V."
+
+
+def _fit_fix(key: str, a: Assessment) -> str:
+    if key in ("motor_cells", "controller_cells"):
+        part = "motor" if key == "motor_cells" else "ESC"
+        return (
+            f"Take fewer cells or a {part} sold for this many. A command cap does not help: it lowers the average "
+            "voltage only, while switching, ripple and braking still see the whole pack."
+        )
+    if key == "capacitor_voltage":
+        need = margins.CAPACITOR_MARGIN * float(battery.open_circuit_voltage(a.build.pack, 1.0))
+        return f"Fit one rated {_next_up(need, (10, 16, 25, 35, 50, 63, 80, 100)):.0f} V or more."
+    if key == "frame_clearance":
+        return "Take the propeller the frame is sold for: blades that touch break at once."
+    if key == "mass_threshold":
+        return f"Leave {(float(a.mass) - float(np.asarray(a.build.craft.mass_threshold))) / GRAM:.0f} g at home."
+    return "Feed it from a regulator, or take one that bears the pack. This kind of loss comes at first power-up."
+
+
+def _next_up(value: float, steps: tuple[float, ...]) -> float:
+    return next((s for s in steps if s >= value), steps[-1])
+
+
+_CHANGES: dict[str, tuple[str, str, tuple[float, float], float, str, float]] = {
+    # key: dotted field, words, range of the change, step, unit, unit factor
+    "cap": ("command_cap", "a command cap at", (1.0, 0.3), 0.01, "%", 0.01),
+    "capacity": ("pack.capacity_ah", "a pack of", (1.0, 4.0), 0.05, "mAh", 1e-3),
+    "pitch": ("propeller.pitch", "a pitch of", (1.0, 0.5), 0.02, "in", INCH),
+    "smaller": ("propeller.diameter", "a propeller of", (1.0, 0.6), 0.01, "in", INCH),
+    "larger": ("propeller.diameter", "a propeller of", (1.0, 1.8), 0.02, "in", INCH),
+    "slower": ("motor.kv", "motors of", (1.0, 0.5), 0.02, "KV", 1.0),
+}
+_WAYS: dict[str, tuple[str, ...]] = {
+    "pack_label": ("cap", "capacity", "pitch"),
+    "pack_heat": ("cap", "capacity", "pitch"),
+    "sag_fresh": ("capacity", "cap", "pitch"),
+    "sag_low": ("capacity", "cap", "pitch"),
+    "controller_current": ("cap", "pitch", "smaller", "slower"),
+    "motor_current": ("cap", "pitch", "smaller", "slower"),
+    "winding_heat": ("cap", "pitch", "smaller", "slower"),
+    "magnet_heat": ("cap", "pitch", "smaller", "slower"),
+    "hover_heat": ("larger", "slower"),
+    "main_leads": ("cap",),
+    "motor_leads": ("cap",),
+    "connector": ("cap",),
+    "brownout": ("capacity", "cap"),
+    "tip_mach": ("slower", "cap"),
+    "motor_volts": ("pitch", "smaller"),
+    "free_tip": ("slower", "smaller"),
+    "pull": ("larger", "capacity"),
+    "hover_high": ("larger", "capacity"),
+    "hover_low": ("cap", "slower"),
+    "motor_lost": ("larger", "capacity"),
+}
+
+
+class _Clearing:
+    """Looks for the smallest single change that brings a share below 1, along one axis at a time."""
+
+    def __init__(self, build: Build, hold: float) -> None:
+        self.build = build
+        self.hold = hold
+        self._curves: dict[str, tuple[NDArray, dict[str, NDArray]]] = {}
+
+    def _curve(self, change: str) -> tuple[NDArray, dict[str, NDArray]]:
+        if change not in self._curves:
+            path, _, (first, last), step, _, _ = _CHANGES[change]
+            head, _, tail = path.partition(".")
+            now = getattr(getattr(self.build, head), tail) if tail else getattr(self.build, head)
+            factors = np.linspace(first, last, round(abs(last - first) / step) + 1)
+            values = np.asarray(now, dtype=np.float64) * factors
+            build = with_fields(self.build, {path: values})
+            self._curves[change] = values, margins.evaluate(Assessment(build, quick=True), hold=self.hold)
+        return self._curves[change]
+
+    def words(self, key: str) -> str:
+        """The first way that clears a limit, in words; empty where none does."""
+        for change in _WAYS.get(key, ()):
+            values, shares = self._curve(change)
+            good = shares[key] <= (1.0 if shares[key][0] > 1.0 else TIGHT)
+            if good[0] or not good.any():
+                continue
+            value = values[int(np.argmax(good))]
+            _, words, _, _, unit, factor = _CHANGES[change]
+            digits = {"in": 1, "%": 0, "mAh": 0, "KV": 0}[unit]
+            number = value / factor
+            if unit in ("mAh", "KV"):
+                number = np.ceil(number / 50.0) * 50.0 if change == "capacity" else np.floor(number / 50.0) * 50.0
+            return f"{words[0].upper()}{words[1:]} {number:.{digits}f} {unit} clears it."
+        return "No single small change clears it: other parts are needed."
+

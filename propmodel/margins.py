@@ -1,0 +1,357 @@
+"""How close: shares of allowances used, and what fits, for an array of builds at once.
+
+A share is written so that a floor reads the same way as a ceiling: 0 is untouched, 1 is all used. Each takes the
+time a load is held: 2 s, 10 s, 60 s, or for good (infinity).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import battery, heat
+from propmodel.assessment import Assessment
+from propmodel.constants import COPPER_RESISTIVITY_20C
+from propmodel.units import CELSIUS_ZERO
+
+__all__ = ["FITS", "SHARES", "Fit", "Share", "evaluate"]
+
+BURST_SECONDS = 10.0
+"""Up to here a burst rating counts, beyond it the continuous one (common practice)."""
+PUNCH_FLOOR = {"lipo": 3.0, "lipo_hv": 3.0, "li_ion": 2.5, "lipo_lco": 3.0}
+"""Loaded cell voltage not to go below even in a punch (common practice, from memory). [V]"""
+PACK_LIMIT = 60.0 + CELSIUS_ZERO
+"""Hottest a pouch should get (battery pages: discharge up to 60 C). [K]"""
+MAGNET_LIMIT = 120.0 + CELSIUS_ZERO
+"""Suffix H magnets (trade practice, from memory); plain grades bear only 60 to 80 C. [K]"""
+INSULATION_LIMIT = 150.0 + CELSIUS_ZERO
+"""Silicone wire is sold for 180 to 200 C (from memory); solder and neighbours bear less. [K]"""
+TIP_MACH_LIMIT = 0.75
+"""Losses and noise grow from 0.6 to 0.7, strongly above 0.75 to 0.8 (practice, from memory). [-]"""
+WARM_MOTOR = 55.0 + CELSIUS_ZERO
+WIRE_SECONDS = 25.0
+"""Time constant of an insulated lead in moving air (estimate). [s]"""
+COPPER_HEAT_VOLUME = 3.45e6
+"""Handbook value. [J/(m^3 K)]"""
+COPPER_HEAT_SHARE = 0.5
+"""Copper's share of the heat capacity of a silicone-insulated lead (estimate). [-]"""
+HOVER_HIGH, HOVER_LOW = 0.50, 0.12
+"""Hover command above which little is left, and below which the stick is touchy (common practice). [-]"""
+
+
+class Share(NamedTuple):
+    """One allowance: how its used share is got, and words for it."""
+
+    of: Callable[[Assessment, float], NDArray]
+    name: str
+    part: str
+    basis: str
+    held: bool
+    """False where the hold time does not matter."""
+
+
+class Fit(NamedTuple):
+    """One whole-number or geometric fit: True, False, or not told (None)."""
+
+    of: Callable[[Assessment], NDArray | None]
+    name: str
+    part: str
+    basis: str
+
+
+def _ratio(value: NDArray, limit: ArrayLike | None) -> NDArray:
+    """Value over limit; NaN where the limit is not told."""
+    if limit is None:
+        return np.full(np.shape(value), np.nan)
+    return value / np.asarray(limit, dtype=np.float64)
+
+
+def _by_hold(hold: float, burst: ArrayLike | None, continuous: ArrayLike | None) -> ArrayLike | None:
+    if hold <= BURST_SECONDS and burst is not None:
+        return burst
+    return continuous if continuous is not None else burst
+
+
+def _pack_label(a: Assessment, hold: float) -> NDArray:
+    pack = a.build.pack
+    return _ratio(a.full.pack_current, _by_hold(hold, pack.max_burst_current, pack.max_continuous_current))
+
+
+def _pack_seconds(a: Assessment, hold: float) -> NDArray:
+    """Hold time, or the time full throttle empties the pack if that is shorter. [s]"""
+    charge = battery.capacity(a.build.pack) * (1.0 - a.reserve) * 3600.0
+    return np.minimum(hold, charge / np.maximum(a.full.pack_current, 1e-9))
+
+
+def _pack_heat(a: Assessment, hold: float) -> NDArray:
+    resistance = battery.resistance(a.build.pack, 0.5)
+    rate = heat.pack_temperature_rate(
+        a.full.pack_current, resistance=resistance, mass=battery.mass(a.build.pack)
+    )
+    start = np.asarray(a.build.pack.temperature, dtype=np.float64)
+    return rate * _pack_seconds(a, hold) / np.maximum(PACK_LIMIT - start, 1.0)
+
+
+def _sag(a: Assessment, *, low: bool) -> NDArray:
+    pack = a.build.pack
+    point = a.full_low if low else a.full
+    rest = battery.open_circuit_voltage(pack, a.reserve if low else 1.0)
+    names = np.asarray(pack.chemistry)
+    floor = (
+        PUNCH_FLOOR[str(names)] if names.ndim == 0 else np.vectorize(PUNCH_FLOOR.get, otypes=[float])(names)
+    ) * np.asarray(pack.cells)
+    return (rest - point.bus_voltage) / np.maximum(rest - floor, 1e-6)
+
+
+def _controller(a: Assessment, hold: float) -> NDArray:
+    c = a.build.controller
+    return _ratio(a.full.motor_current, _by_hold(hold, c.burst_current, c.continuous_current))
+
+
+def _motor_label(a: Assessment, hold: float) -> NDArray:
+    return _ratio(a.full.motor_current, a.build.motor.max_current)
+
+
+def _motor_temperatures(a: Assessment, hold: float) -> tuple[NDArray, NDArray]:
+    """Winding and body after full throttle from a warm motor; inf where it never settles. [K]"""
+    if np.isinf(hold):
+        never = np.isnan(a.full_heat.winding)
+        return np.where(never, np.inf, a.full_heat.winding), np.where(never, np.inf, a.full_heat.body)
+    return heat.temperatures_after(
+        hold,
+        copper_loss=a.copper_heat(a.full),
+        iron_loss=a.full.iron_loss,
+        resistance=a.thermal_full,
+        capacity=a.heat_capacity,
+        air_temperature=a.build.air.temperature,
+        winding=WARM_MOTOR,
+        body=WARM_MOTOR,
+    )
+
+
+def _winding(a: Assessment, hold: float) -> NDArray:
+    air = np.asarray(a.build.air.temperature, dtype=np.float64)
+    limit = np.asarray(a.build.motor.winding_limit, dtype=np.float64)
+    return (_motor_temperatures(a, hold)[0] - air) / (limit - air)
+
+
+def _magnets(a: Assessment, hold: float) -> NDArray:
+    air = np.asarray(a.build.air.temperature, dtype=np.float64)
+    return (_motor_temperatures(a, hold)[1] - air) / (MAGNET_LIMIT - air)
+
+
+def _hover_winding(a: Assessment, hold: float) -> NDArray:
+    air = np.asarray(a.build.air.temperature, dtype=np.float64)
+    limit = np.asarray(a.build.motor.winding_limit, dtype=np.float64)
+    return np.where(np.isnan(a.hover_heat.winding), np.inf, (a.hover_heat.winding - air) / (limit - air))
+
+
+def _wire(current: NDArray, area: ArrayLike | None, a: Assessment, hold: float) -> NDArray:
+    if area is None:
+        return np.full(np.shape(current), np.nan)
+    diameter = np.sqrt(4.0 / np.pi * np.asarray(area, dtype=np.float64))
+    air = np.asarray(a.build.air.temperature, dtype=np.float64)
+    rise, _ = heat.wire_rise(current, conductor_diameter=diameter, air_temperature=air)
+    settled = np.where(np.isnan(rise), np.inf, rise)
+    part = 1.0 if np.isinf(hold) else 1.0 - np.exp(-hold / WIRE_SECONDS)
+    # the first seconds heat copper and insulation with nothing given off
+    density = current / np.asarray(area)
+    adiabatic = density**2 * COPPER_RESISTIVITY_20C / COPPER_HEAT_VOLUME * COPPER_HEAT_SHARE * min(hold, 600.0)
+    return np.minimum(np.where(np.isinf(settled), np.inf, settled * part), adiabatic) / (INSULATION_LIMIT - air)
+
+
+def _main_leads(a: Assessment, hold: float) -> NDArray:
+    return _wire(a.full.pack_current, a.build.craft.lead_area, a, hold)
+
+
+def _motor_leads(a: Assessment, hold: float) -> NDArray:
+    # three wires take turns: each carries the motor current two thirds of the time
+    rms = a.full.motor_current * np.sqrt(2.0 / 3.0)
+    return _wire(rms, a.build.craft.motor_lead_area, a, hold)
+
+
+def _connector(a: Assessment, hold: float) -> NDArray:
+    # contact heat goes with current squared; a few seconds above the rating is common practice
+    grace = np.sqrt(1.0 + 60.0 / max(hold, 2.0)) if hold <= BURST_SECONDS else 1.0
+    return _ratio(a.full.pack_current, a.build.craft.connector_current) / min(float(grace), 1.5)
+
+
+def _brownout(a: Assessment, hold: float) -> NDArray:
+    rest = battery.open_circuit_voltage(a.build.pack, a.reserve)
+    floor = np.asarray(a.build.craft.electronics_min_voltage, dtype=np.float64)
+    return (rest - a.full_low.bus_voltage) / np.maximum(rest - floor, 1e-6)
+
+
+def _hover_high(a: Assessment, hold: float) -> NDArray:
+    duty = a.hover_low.duty / a.cap
+    return np.where(a.can_hover, np.minimum(duty, 1.0), 1.0) / HOVER_HIGH
+
+
+def _hover_low(a: Assessment, hold: float) -> NDArray:
+    return HOVER_LOW / np.maximum(a.hover.duty / a.cap, 1e-3)
+
+
+def _pull(a: Assessment, hold: float) -> NDArray:
+    return 1.0 / np.maximum(a.thrust_to_weight_at_reserve - 1.0, 1e-3)
+
+
+def _motor_lost(a: Assessment, hold: float) -> NDArray:
+    rotors = np.asarray(a.build.rotors, dtype=np.float64) * a._one
+    # the opposite motor must be cut back with it, or the craft turns over
+    left = (rotors - 2.0) / rotors * a.thrust_to_weight_at_reserve
+    return np.where(rotors >= 6, 1.0 / np.maximum(left, 1e-3), np.nan)
+
+
+def _motor_volts(a: Assessment, hold: float) -> NDArray:
+    lost = 1.0 - a.punch_drive.volts_per_rev * a.full.rev_per_s / np.maximum(a.full.motor_voltage, 1e-9)
+    return lost / 0.5
+
+
+def _tip(a: Assessment, hold: float) -> NDArray:
+    return a.punch_drive.prop.tip_mach(a.full.rev_per_s) / TIP_MACH_LIMIT
+
+
+def _free_tip(a: Assessment, hold: float) -> NDArray:
+    emf = a.punch_drive.emf
+    return a.punch_drive.prop.tip_mach(emf / a.punch_drive.volts_per_rev)
+
+
+SHARES: Mapping[str, Share] = MappingProxyType(
+    {
+        "pack_label": Share(_pack_label, "current on the pack's label", "pack", "label", True),
+        "pack_heat": Share(_pack_heat, "heat in the pack", "pack", "estimate, to 60 C", True),
+        "sag_fresh": Share(
+            lambda a, h: _sag(a, low=False), "cell voltage in a punch, fresh", "pack", "common practice", False
+        ),
+        "sag_low": Share(
+            lambda a, h: _sag(a, low=True), "cell voltage in a punch, reserve left", "pack", "common practice", False
+        ),
+        "controller_current": Share(_controller, "current in each ESC", "ESC", "label", True),
+        "motor_current": Share(_motor_label, "current on the motor's label", "motor", "label", True),
+        "winding_heat": Share(_winding, "winding heat flat out", "motor", "estimate", True),
+        "magnet_heat": Share(_magnets, "magnet heat flat out", "motor", "estimate, common practice", True),
+        "hover_heat": Share(_hover_winding, "winding heat in a long hover", "motor", "estimate", False),
+        "main_leads": Share(_main_leads, "heat in the main leads", "wires", "estimate", True),
+        "motor_leads": Share(_motor_leads, "heat in the motor leads", "wires", "estimate", True),
+        "connector": Share(_connector, "current in the connector", "wires", "label", True),
+        "brownout": Share(_brownout, "bus voltage for the electronics", "electronics", "label", False),
+        "tip_mach": Share(_tip, "blade tip speed", "propeller", "common practice", False),
+        "motor_volts": Share(_motor_volts, "how hard the motor is loaded", "motor", "physics", False),
+        "free_tip": Share(_free_tip, "no-load speed for these cells", "motor", "common practice", False),
+        "pull": Share(_pull, "pull in hand, reserve left", "craft", "common practice", False),
+        "hover_high": Share(_hover_high, "hover command, reserve left", "craft", "common practice", False),
+        "hover_low": Share(_hover_low, "hover command, too low", "craft", "common practice", False),
+        "motor_lost": Share(_motor_lost, "one motor lost", "craft", "physics", False),
+    }
+)
+
+
+def _at_most(value: ArrayLike, limit: ArrayLike | None) -> NDArray | None:
+    if limit is None:
+        return None
+    return np.asarray(value) <= np.asarray(limit) * (1.0 + 1e-9)
+
+
+def _full_voltage(a: Assessment) -> NDArray:
+    return battery.open_circuit_voltage(a.build.pack, 1.0)
+
+
+def _controller_cells(a: Assessment) -> NDArray | None:
+    c, cells = a.build.controller, np.asarray(a.build.pack.cells)
+    if c.max_cells is None and c.max_voltage is None and c.min_cells is None:
+        return None
+    fits = np.ones(np.shape(cells), bool)
+    if c.max_cells is not None:
+        fits = fits & (cells <= np.asarray(c.max_cells))
+    if c.min_cells is not None:
+        fits = fits & (cells >= np.asarray(c.min_cells))
+    if c.max_voltage is not None:
+        fits = fits & (_full_voltage(a) <= np.asarray(c.max_voltage))
+    return fits
+
+
+def _capacitor(a: Assessment) -> NDArray | None:
+    rating = a.build.craft.capacitor_voltage
+    return None if rating is None else np.asarray(rating) >= CAPACITOR_MARGIN * _full_voltage(a)
+
+
+CAPACITOR_MARGIN = 1.25
+"""Rating over full pack voltage: braking and ringing go above the pack (common practice: 35 V on six cells). [-]"""
+
+FITS: Mapping[str, Fit] = MappingProxyType(
+    {
+        "motor_cells": Fit(
+            lambda a: _at_most(a.build.pack.cells, a.build.motor.max_cells), "cells for the motor", "motor", "label"
+        ),
+        "controller_cells": Fit(_controller_cells, "cells for the ESC", "ESC", "label"),
+        "video_voltage": Fit(
+            lambda a: _at_most(_full_voltage(a), a.build.craft.video_max_voltage),
+            "pack voltage for the video transmitter",
+            "video transmitter",
+            "label",
+        ),
+        "camera_voltage": Fit(
+            lambda a: _at_most(_full_voltage(a), a.build.craft.camera_max_voltage),
+            "pack voltage for the camera",
+            "camera",
+            "label",
+        ),
+        "regulator_voltage": Fit(
+            lambda a: _at_most(_full_voltage(a), a.build.craft.regulator_max_voltage),
+            "pack voltage for the regulator",
+            "regulator",
+            "label",
+        ),
+        "receiver_voltage": Fit(
+            lambda a: _at_most(_full_voltage(a), a.build.craft.receiver_max_voltage),
+            "pack voltage for the receiver",
+            "receiver",
+            "label",
+        ),
+        "capacitor_voltage": Fit(_capacitor, "capacitor rating for the pack", "capacitor", "common practice"),
+        "frame_clearance": Fit(
+            lambda a: _at_most(a.build.propeller.diameter, _with_room(a.build.craft.frame_propeller_diameter)),
+            "propeller in the frame",
+            "frame",
+            "label",
+        ),
+        "mass_threshold": Fit(
+            lambda a: _at_most(a.mass, a.build.craft.mass_threshold), "take-off mass you set", "craft", "your limit"
+        ),
+    }
+)
+
+
+def _with_room(limit: ArrayLike | None) -> ArrayLike | None:
+    """A frame "for 5 inch" takes 5.1: two per cent (common practice)."""
+    return None if limit is None else np.asarray(limit) * 1.02
+
+
+def evaluate(a: Assessment, *, hold: float = 10.0) -> dict[str, NDArray]:
+    """All margins of an array of builds.
+
+    Parameters
+    ----------
+    a : Assessment
+    hold : float
+        How long full throttle is held; infinity for good. [s]
+
+    Returns
+    -------
+    dict of ndarray
+        Shares used (1 is all used, NaN where the label is not told), then fits as 0 (fits), 2 (does not) or NaN
+        (not told), each of the build's shape.
+    """
+    out: dict[str, NDArray] = {}
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        for key, share in SHARES.items():
+            out[key] = np.broadcast_to(share.of(a, hold), a.shape)
+        for key, fit in FITS.items():
+            good = fit.of(a)
+            value = np.nan if good is None else np.where(good, 0.0, 2.0)
+            out[key] = np.broadcast_to(value, a.shape)
+    return out

@@ -1,0 +1,96 @@
+"""The dive of a build: what the point-mass dive needs, taken from the assembled craft at the charge that is left."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from propmodel.build import Build, drag_areas, shape_of
+from propmodel.dive import Dive, PullOut, Way, fly_pull_out
+from propmodel.errors import check_range
+from propmodel.operating_point import at_duty, drive
+from propmodel.status import Status
+
+__all__ = ["dive_of", "pull_out"]
+
+
+def dive_of(build: Build, *, state_of_charge: ArrayLike | None = None, **question: Any) -> Dive:
+    """The dive question for a build.
+
+    Parameters
+    ----------
+    build : Build
+    state_of_charge : array_like or None
+        When the pull comes; None takes the reserve, where it is weakest. [-]
+    **question
+        Fields of :class:`propmodel.dive.Dive`: drop, speed, entry, delay, load_limit, ...
+
+    Returns
+    -------
+    Dive
+    """
+    charge = build.pack.reserve if state_of_charge is None else state_of_charge
+    check_range("state_of_charge", charge, 0.0, 1.0)
+    shape = np.broadcast_shapes(shape_of(build), np.shape(charge))
+    point = at_duty(drive(build, charge), np.asarray(build.command_cap) * np.ones(shape))
+    front, top = drag_areas(build)
+    return Dive(
+        mass=build.mass,
+        max_thrust=np.asarray(build.rotors) * point.thrust,
+        drag_area_front=front,
+        drag_area_top=top,
+        air_density=build.air.density,
+        disc_area=build.total_disc_area,
+        pack_limited=point.status == Status.PACK_CANNOT_DELIVER,
+        **question,
+    )
+
+
+def pull_out(
+    build: Build,
+    drop: ArrayLike | None = None,
+    *,
+    state_of_charge: ArrayLike | None = None,
+    manoeuvre: Way = "worse",
+    keep_path: bool = False,
+    **question: Any,
+) -> PullOut:
+    """Dive a build and bring it level again.
+
+    Parameters
+    ----------
+    build : Build
+        May hold arrays.
+    drop : array_like or None
+        Height fallen before the command; or give ``speed``. [m]
+    state_of_charge : array_like or None
+        When the pull comes; None takes the reserve, where it is weakest. [-]
+    manoeuvre : {"worse", "arrest", "pull_up", "mixed"}
+        Way out to report; "worse" reports the one of arrest and pull-up that costs more height.
+    keep_path : bool
+        Keep the path for drawing.
+    **question
+        Other fields of :class:`propmodel.dive.Dive`: speed, dive_angle, entry, delay, load_limit (thrust over
+        weight, "hardest pull"), steering_share, wash_loss, height_at_command.
+
+    Returns
+    -------
+    PullOut
+        A point-mass estimate: add your own height.
+
+    Raises
+    ------
+    ValueError
+        For nonsense input. A craft that cannot arrest the dive is a result: NaN with status NOT_ENOUGH_PULL.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> out = pull_out(propmodel.demo("scree"), 60.0, load_limit=5.0)
+    >>> bool(10 < out.height_lost < 60)
+    True
+    """
+    dive = dive_of(build, state_of_charge=state_of_charge, drop=drop, **question)
+    return fly_pull_out(dive, manoeuvre=manoeuvre, keep_path=keep_path)
