@@ -264,7 +264,7 @@ def _propellers(
     for _, part in points.groupby("block", sort=False):
         propeller = _block_propeller(log, part, given)
         thrust, speed = _column(part, "thrust_n"), _column(part, "speed_rev_per_s")
-        rows = np.isfinite(thrust) & (thrust > SHARE_OF_TOP * np.nanmax(thrust, initial=np.inf))
+        rows = np.isfinite(thrust) & (thrust > SHARE_OF_TOP * np.nanmax(thrust, initial=0.0))
         if propeller is None or not rows.any():
             continue
         diameter, density = float(propeller.diameter), float(np.asarray(air.density))

@@ -1,0 +1,128 @@
+"""The rotor on a stand as a function of its unknowns, for calibration: explicit in speed, one speed per row.
+
+Given the speed n of each row everything follows without a root: propeller torque and thrust, motor current,
+motor voltage, duty, supply current. The speeds are unknowns too, so that a noisy speed reading is a reading
+like the others.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmodel.air import Air
+from propmodel.controller import Controller
+from propmodel.motor import Motor
+from propmodel.propeller import PreparedPropeller, Propeller, prepare
+
+__all__ = ["NAMES", "PRIOR_SD", "Stand", "controller_from", "motor_from", "stand_rows"]
+
+FloatArray = NDArray[np.float64]
+
+NAMES = (
+    "log_kv", "log_resistance", "log_iron", "log_c_t", "merit", "log_ripple", "log_standby", "idle_duty", "log_exponent",
+)  # fmt: skip
+"""Unknowns common to all rows: shifts of logarithms from the prior, and the duty at no throttle itself."""
+PRIOR_SD = {
+    "log_iron": float(np.log(1.6)), "log_ripple": 0.7, "log_standby": 0.7, "idle_duty": 0.06, "log_exponent": 0.25,
+}  # fmt: skip
+"""Spread of what no label tells: iron loss (two bare runs), ripple (band 0.1 to 0.6 W/V^2), throttle map
+(0.7 to 1 over the open sets). Estimates."""
+IDLE_MIDDLE = 0.03
+
+
+@dataclass(frozen=True)
+class Stand:
+    """One table on one stand: motor and propeller before calibration, air, and the supply voltage of each row."""
+
+    motor: Motor
+    propeller: Propeller
+    controller: Controller
+    air: Air
+    voltage: FloatArray
+    prepared: PreparedPropeller
+
+    @classmethod
+    def of(cls, motor: Motor, propeller: Propeller, controller: Controller, air: Air, voltage: FloatArray) -> Stand:
+        """Prepare a table."""
+        return cls(motor, propeller, controller, air, voltage, prepare(propeller, air))
+
+
+def stand_rows(stand: Stand, unknowns: FloatArray, rev_per_s: FloatArray) -> dict[str, FloatArray]:
+    """Everything a stand reads at given speeds.
+
+    Parameters
+    ----------
+    stand : Stand
+    unknowns : ndarray
+        In the order of ``NAMES``.
+    rev_per_s : ndarray
+        Speed of each row. [1/s]
+
+    Returns
+    -------
+    dict
+        ``thrust`` [N], ``torque`` [N m], ``current`` at the supply [A], ``duty``, ``motor_current`` [A].
+    """
+    k, r, iron, t, m, ripple, standby, _, _ = unknowns
+    prepared = replace(
+        stand.prepared,
+        thrust_factor=stand.prepared.thrust_factor * np.exp(t),
+        merit_odds=stand.prepared.merit_odds * np.exp(m),
+    )
+    c_t, c_p = prepared.static(rev_per_s)
+    density, diameter = np.asarray(stand.air.density), np.asarray(stand.propeller.diameter)
+    head = density * rev_per_s**2 * diameter**4
+    torque = c_p * head * diameter / (2.0 * np.pi)
+    k_t = float(stand.motor.torque_constant) * np.exp(-k)
+    slope = float(stand.motor.iron_torque_slope) * np.exp(iron)
+    current = (torque + slope * rev_per_s) / k_t
+    resistance = (float(stand.motor.resistance) + float(np.asarray(stand.controller.resistance))) * np.exp(r)
+    volts = 2.0 * np.pi * k_t * rev_per_s + resistance * current
+    duty = volts / stand.voltage
+    shape = np.clip(duty, 0.0, 1.0) * (1.0 - np.clip(duty, 0.0, 1.0))
+    loss = float(np.asarray(stand.controller.standby_power)) * np.exp(standby)
+    loss = loss + float(np.asarray(stand.controller.ripple_coefficient)) * np.exp(ripple) * (stand.voltage * shape) ** 2
+    supply = duty * current + loss / stand.voltage
+    return {"thrust": c_t * head, "torque": torque, "current": supply, "duty": duty, "motor_current": current}
+
+
+def throttle_duty(unknowns: FloatArray, throttle: FloatArray) -> FloatArray:
+    """Duty of the throttle map: idle + (1 - idle) throttle^exponent."""
+    idle, exponent = unknowns[7], np.exp(unknowns[8])
+    return idle + (1.0 - idle) * np.maximum(throttle, 1e-6) ** exponent
+
+
+def motor_from(motor: Motor, unknowns: FloatArray, sd: dict[str, float]) -> Motor:
+    """Return the motor with calibrated KV (as it is under load), resistance and no-load current."""
+    resistance = float(motor.resistance) * float(np.exp(unknowns[1]))
+    kv = float(motor.kv) * float(np.asarray(motor.loaded_kv_ratio)) * float(np.exp(unknowns[0]))
+    k_t = 60.0 / (2.0 * np.pi * kv)
+    slope = float(motor.iron_torque_slope) * float(np.exp(unknowns[2]))
+    per_volt = slope / (2.0 * np.pi * k_t**2)  # q = 2 pi K_t^2 I0/(V0 - I0 R)
+    volts = float(motor.no_load_voltage)
+    winding = motor.winding_resistance
+    changes: dict[str, Any] = {
+        "kv": kv,
+        "loaded_kv_ratio": 1.0,
+        "resistance": resistance,
+        "no_load_current": per_volt * volts / (1.0 + per_volt * resistance),
+        "winding_resistance": None if winding is None else min(float(winding), resistance),
+        "log_sd_kv": sd["log_kv"],
+        "log_sd_resistance": sd["log_resistance"],
+    }
+    return replace(motor, **changes)
+
+
+def controller_from(controller: Controller, unknowns: FloatArray) -> Controller:
+    """Return the controller with calibrated ripple, standby power and throttle map."""
+    return replace(
+        controller,
+        ripple_coefficient=float(np.asarray(controller.ripple_coefficient) * np.exp(unknowns[5])),
+        standby_power=float(np.asarray(controller.standby_power) * np.exp(unknowns[6])),
+        idle_duty=float(np.clip(unknowns[7], 0.0, 0.5)),
+        throttle_exponent=float(np.exp(unknowns[8])),
+    )
