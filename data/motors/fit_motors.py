@@ -12,7 +12,7 @@ from __future__ import annotations
 import os
 import re
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -202,10 +202,24 @@ def loads(rows: pd.DataFrame, motors: pd.DataFrame) -> pd.Series:
     return out
 
 
-def left_out(rule: Rule, rows: pd.DataFrame) -> pd.DataFrame:
-    """ln(forecast/measured) of speed and current with the motor left out; motors with a stated stator."""
+def mean_ratio(motors: pd.DataFrame) -> tuple[float, float]:
+    """Weighted geometric mean of loaded KV over label KV, and its log sd between motors."""
+    weight = np.where(motors["highest_current [A]"] > 20, BEYOND_20_A, 1.0)
+    log_ratio = np.log(motors["loaded_kv_ratio [-]"])
+    mean = np.average(log_ratio, weights=weight)
+    sd = np.sqrt(np.average((log_ratio - mean) ** 2, weights=weight))
+    return float(np.exp(mean)), float(sd)
+
+
+def left_out(rule: Rule, rows: pd.DataFrame, motors: pd.DataFrame | None = None) -> pd.DataFrame:
+    """ln(forecast/measured) of speed and current with the motor left out; motors with a stated stator.
+
+    With ``motors`` the loaded KV ratio too is that of the other motors.
+    """
     out = rows[rows.d.notna()].copy()
     for m, g in out.groupby("motor"):
+        if motors is not None:
+            rule = replace(rule, ratio=mean_ratio(motors[motors.motor != m])[0])
         scale = rule.scale(out[out.motor != m])
         n, amps = rule.solve(scale, d=g.d, h=g.h, kv=g.kv, volts=g.volts, load=g.load)
         out.loc[g.index, "log_n"] = np.log(n / g.n)
@@ -213,8 +227,8 @@ def left_out(rule: Rule, rows: pd.DataFrame) -> pd.DataFrame:
     return out
 
 
-def score(name: str, rule: Rule, rows: pd.DataFrame) -> dict:
-    o = left_out(rule, rows)
+def score(name: str, rule: Rule, rows: pd.DataFrame, motors: pd.DataFrame | None = None) -> dict:
+    o = left_out(rule, rows, motors)
     by = o.groupby("motor")[["log_n", "log_amps"]].mean()
     d = o[o.motor == "D"]
     return {
@@ -233,7 +247,7 @@ def score(name: str, rule: Rule, rows: pd.DataFrame) -> dict:
     }
 
 
-def forms(rows: pd.DataFrame) -> pd.DataFrame:
+def forms(rows: pd.DataFrame, motors: pd.DataFrame) -> pd.DataFrame:
     """Errors of the forms tried. x stands for d^2 h/sqrt(h + 0.4 d)."""
     tried = {
         "d^2 h": Rule("volume"),
@@ -250,7 +264,11 @@ def forms(rows: pd.DataFrame) -> pd.DataFrame:
         tried[f"d^2 h; loaded KV {ratio}"] = Rule("volume", ratio)
         for power in (1.0, 0.85, 0.7):
             tried[f"x^{power}; loaded KV {ratio}"] = Rule(ratio=ratio, exponent=power)
-    return pd.DataFrame([score(name, rule, rows) for name, rule in tried.items()])
+    out = [score(name, rule, rows) for name, rule in tried.items()]
+    for power in (1.0, 0.85, 0.7):
+        name = f"x^{power}; loaded KV of the other motors"
+        out.append(score(name, Rule(ratio=mean_ratio(motors)[0], exponent=power), rows, motors))
+    return pd.DataFrame(out)
 
 
 def exponent(rows: pd.DataFrame, ratio: float) -> tuple[float, float]:
@@ -301,10 +319,7 @@ def prepared() -> tuple[dict[str, pd.DataFrame], pd.DataFrame, pd.DataFrame]:
 
 def main() -> None:
     tables, rows, motors = prepared()
-    weight = np.where(motors["highest_current [A]"] > 20, BEYOND_20_A, 1.0)
-    log_ratio = np.log(motors["loaded_kv_ratio [-]"])
-    mean = float(np.average(log_ratio, weights=weight))
-    sd = float(np.sqrt(np.average((log_ratio - mean) ** 2, weights=weight)))
+    mean, sd = mean_ratio(motors)
     rule = Rule(**CHOSEN)
     scale = rule.scale(rows)
     slope, error = exponent(rows, CHOSEN["ratio"])
@@ -313,14 +328,14 @@ def main() -> None:
         ("motor_constant_2207", scale * rule.shape(*REFERENCE), "N m/sqrt(W)", "K_m of a 22 x 7 mm stator"),
         ("size_exponent", rule.exponent, "-", f"chosen; over motors {slope:.2f} +- {error:.2f}; theory 1"),
         ("end_turn_share", rule.end_turns, "-", "chosen; errors are flat from 0.2 to 0.8"),
-        ("loaded_kv_ratio", rule.ratio, "-", f"chosen; weighted mean over 11 motors {np.exp(mean):.3f}"),
+        ("loaded_kv_ratio", rule.ratio, "-", f"chosen; weighted mean over 11 motors {mean:.3f}"),
         ("loaded_kv_log_sd", sd, "-", "between those motors"),
         ("motor_constant_log_sd", rule.scatter(rows), "-", "between motors"),
         ("iron_torque_scale", float(iron["q/(d^2 h)"].mean()), "N m s/mm^3", "loss torque per rev/s"),
     ]
     out = {
         "rule": (pd.DataFrame(constants, columns=["constant", "value", "unit", "note"]), "%.4g"),
-        "forms": (forms(rows), "%.3f"),
+        "forms": (forms(rows, motors), "%.3f"),
         "ripple": (ripple(tables, rule.ratio), "%.2f"),
     }
     stated = motors["stator_diameter [mm]"].notna()
