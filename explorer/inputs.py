@@ -31,6 +31,7 @@ __all__ = [
     "Inputs",
     "apply",
     "assumed",
+    "assumed_fields",
     "check",
     "demo_inputs",
     "flying",
@@ -405,6 +406,17 @@ def assumed(inputs: Inputs) -> list[str]:
     >>> assumed(Inputs())[0]
     'blade width (unknown: the band is wider)'
     """
+    return [words for _, words in assumed_fields(inputs)]
+
+
+def assumed_fields(inputs: Inputs) -> list[tuple[str, str]]:
+    """The same with the field each belongs to.
+
+    Examples
+    --------
+    >>> assumed_fields(Inputs())[0][0]
+    'blade_width'
+    """
     found = []
     for name, words in _MATTERS.items():
         if name == "blade_width":
@@ -413,9 +425,9 @@ def assumed(inputs: Inputs) -> list[str]:
                 and inputs.blade_width_mm is None
                 and inputs.blade_width == "unknown"
             ):
-                found.append(f"{words} (unknown: the band is wider)")
+                found.append((name, f"{words} (unknown: the band is wider)"))
         elif getattr(inputs, name) is None:
-            found.append(f"{words} ({FIELDS[name].when_unknown})")
+            found.append((name, f"{words} ({FIELDS[name].when_unknown})"))
     return found
 
 
