@@ -1,0 +1,132 @@
+"""The dive from closed forms only, for sweeps over very many builds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmodel import falling
+from propmodel.constants import STANDARD_GRAVITY as G0
+from propmodel.dive_terms import Dive, PullOut, Setup, collect, set_up
+from propmodel.status import Status
+from propmodel.wash import WASH_EDGES
+
+__all__ = ["estimate_pull_out"]
+
+FloatArray = NDArray[np.float64]
+
+
+def _washed_arrest(s: Setup, speed: FloatArray, terminal: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Height and time of a vertical arrest through the wash band, in pieces of constant loss."""
+    height, time = np.zeros_like(speed), np.zeros_like(speed)
+    low, worst_low, worst_high, high = WASH_EDGES
+    middle = 0.5 * (low + worst_low)
+    b = 1.0 / (terminal * terminal)
+    pieces = (
+        (np.inf, high, 0.0),
+        (high, worst_high, 0.5),
+        (worst_high, worst_low, 1.0),
+        (worst_low, middle, 0.75),
+        (middle, low, 0.25),
+        (low, 0.0, 0.0),
+    )
+    for above, below, share in pieces:
+        v_a = np.minimum(speed, above * s.induced)
+        v_b = np.minimum(speed, below * s.induced)
+        spare = s.load * (1.0 - s.wash_loss * share) - 1.0
+        up, down = spare + b * v_a * v_a, spare + b * v_b * v_b
+        good = down > 0.0
+        mean = np.where(good, 0.5 * (up + down), 1.0)
+        # exact: ln(up/down) / (2 g b); a midpoint in v^2 is near enough within a piece, the outer piece is
+        # exact
+        exact = np.log1p((up - down) / np.where(good, down, 1.0)) / (2.0 * G0 * np.maximum(b, 1e-12))
+        simple = (v_a * v_a - v_b * v_b) / (2.0 * G0 * mean)
+        piece = np.where(b * v_a * v_a > 1e-6, exact, simple)
+        height = height + np.where(good | (v_a <= v_b), piece, np.nan)
+        time = time + (v_a - v_b) / (G0 * mean)
+    return height, time
+
+
+def estimate_pull_out(dive: Dive) -> PullOut:
+    """Pull-out from closed forms only: for sweeps over very many builds.
+
+    Parameters
+    ----------
+    dive : Dive
+        Arrest and pull-up are both computed, the worse is reported.
+
+    Returns
+    -------
+    PullOut
+        No paths, no mixed way.
+
+    Notes
+    -----
+    Vertical nose-down dives are exact but for six-point Gauss sums (`falling.pull_up_with_drag`; below 1e-4
+    of the stepped result for loads above 1.3). Slanted dives bend the path by g cos(angle) t / v during the
+    delay and stop the downward part of the speed alone; a flat drop takes the wash band in six pieces of
+    constant loss. Height against the stepped result over 3,000 random builds, median / 90 / 99 of 100:
+    slanted 0.7 / 4 / 11 %, flat arrest 0.3 / 1 / 7 % (the last near the point where the loss eats all spare
+    thrust).
+
+    Examples
+    --------
+    >>> scree = Dive(mass=0.62, max_thrust=50.0, drag_area_front=0.01, drag_area_top=0.022,
+    ...              air_density=1.17, drop=60.0)
+    >>> round(float(estimate_pull_out(scree).height_lost), 1)
+    31.8
+    """
+    s = set_up(dive)
+    with np.errstate(divide="ignore"):
+        vertical_terminal = np.sqrt(G0 / s.drag_fall)
+        terminal_front, terminal_top = np.sqrt(G0 / s.drag_front), np.sqrt(G0 / s.drag_top)
+    slanted = bool(np.any(s.angle < np.pi / 2))
+    if slanted:
+        # the path bends down while it falls; half of the bend is the mean angle of the delay
+        bend = G0 * np.cos(s.angle) * s.delay / np.maximum(s.speed, 1e-3)
+        middle = np.minimum(s.angle + 0.5 * bend, np.pi / 2)
+        angle = np.minimum(s.angle + bend, np.pi / 2)
+        sine = np.sin(middle)
+        v1, lost = falling.fall_on(s.speed, s.delay * sine, terminal_speed=vertical_terminal * np.sqrt(sine))
+        down = v1 * np.sin(angle)
+    else:
+        angle = s.angle
+        v1, lost = falling.fall_on(s.speed, s.delay, terminal_speed=vertical_terminal)
+        down = v1
+    lost = np.atleast_1d(lost)
+    spare = np.where(s.load > 1.0, s.load - 1.0, np.nan)
+    if np.any(s.wash_loss > 0.0):
+        arrest, arrest_time = _washed_arrest(s, down, terminal_top)
+    else:
+        arrest = falling.arrest_height(down, s.load, terminal_speed=terminal_top)
+        x = down / (terminal_top * np.sqrt(spare))
+        small = x < 1e-9
+        arrest_time = down / (G0 * spare) * np.where(small, 1.0, np.arctan(x) / np.where(small, 1.0, x))
+    bottom, pull_up, pull_time = falling.pull_up_with_drag(
+        v1, s.load, dive_angle=angle, terminal_speed=terminal_front
+    )
+    sideways = v1 * np.cos(angle) if slanted else np.zeros_like(v1)
+    heights = lost + np.stack([arrest, pull_up])
+    out = collect(
+        s,
+        (0, 1),
+        heights,
+        np.stack([arrest_time, pull_time]),
+        np.stack([sideways, bottom]),
+        lost,
+        v1,
+        np.stack([s.drag_top, s.drag_front]),
+        np.full(lost.size, np.nan),
+        np.full(heights.shape, np.nan),
+    )
+    if not np.any(out.status == Status.REACHES_THE_GROUND):
+        return out
+    # speed at the ground: the square of the speed is taken linear in height, an estimate
+    end = np.asarray(out.bottom_speed).ravel()
+    deep = np.clip((s.ground - lost) / np.maximum(np.asarray(out.height_lost).ravel() - lost, 1e-9), 0.0, 1.0)
+    early = np.clip(s.ground / np.maximum(lost, 1e-9), 0.0, 1.0)
+    square = s.speed**2 + early * (v1**2 - s.speed**2) + deep * (end**2 - v1**2)
+    hit = np.where(np.asarray(out.status).ravel() == Status.REACHES_THE_GROUND, np.sqrt(square), np.nan)
+    return replace(out, impact_speed=hit.reshape(s.shape)[()])

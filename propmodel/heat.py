@@ -1,0 +1,636 @@
+"""Motor heat: two nodes, winding and body, in propeller wash; and what else gets warm.
+
+The default thermal figures are estimates, wide ones: no published thermal resistance of a bare multirotor
+outrunner in propeller wash was found.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import errors, units
+from propmodel.constants import COPPER_RESISTIVITY_20C
+from propmodel.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
+from propmodel.status import Status
+
+__all__ = [
+    "HeatCapacity",
+    "SteadyHeat",
+    "ThermalResistance",
+    "capacities",
+    "continuous_current",
+    "controller_rise",
+    "pack_temperature_rate",
+    "resistances",
+    "rms_current",
+    "seconds_to_limit",
+    "steady_temperatures",
+    "temperatures_after",
+    "wire_rise",
+]
+
+FloatArray = NDArray[np.float64]
+
+REFERENCE = 20.0 + units.CELSIUS_ZERO
+"""Temperature at which a winding resistance is stated. [K]"""
+BELIEVABLE = 200.0 + units.CELSIUS_ZERO
+"""Above this a steady winding temperature is not told: insulation is gone before (class H is 180 C). [K]"""
+CONTACT = 0.30e-3
+"""Winding to stator and bell, over pi d h (estimate). [K m^2/W]"""
+COPPER_SHARE, COPPER_HEAT, REST_HEAT = 0.13, 385.0, 460.0
+"""Copper share of the motor mass (estimate) [-]; specific heats of copper and of steel. [J/(kg K)]"""
+BELL_OVER, LENGTH_OVER = 6e-3, 11e-3
+"""Bell diameter over stator diameter, bell length over stator height (estimates). [m]"""
+STILL_AIR = 10.0
+"""Natural convection and radiation, the least cooling there is (estimate). [W/(m^2 K)]"""
+PRANDTL, AIR_HEAT = 0.71, 1005.0
+"""Of air (handbook values). [-], [J/(kg K)]"""
+PACK_HEAT = 1000.0
+"""Specific heat of a pouch pack (estimate). [J/(kg K)]"""
+
+
+@dataclass(frozen=True)
+class ThermalResistance:
+    """Thermal resistances of a motor.
+
+    Parameters
+    ----------
+    winding_body, body_air : array_like, > 0
+        [K/W]
+    """
+
+    winding_body: ArrayLike
+    body_air: ArrayLike
+
+    def __post_init__(self) -> None:
+        errors.check_positive("winding_body", self.winding_body, "K/W")
+        errors.check_positive("body_air", self.body_air, "K/W")
+
+
+@dataclass(frozen=True)
+class HeatCapacity:
+    """Heat capacities of a motor.
+
+    Parameters
+    ----------
+    winding, body : array_like, > 0
+        [J/K]
+    """
+
+    winding: ArrayLike
+    body: ArrayLike
+
+    def __post_init__(self) -> None:
+        errors.check_positive("winding", self.winding, "J/K")
+        errors.check_positive("body", self.body, "J/K")
+
+
+@dataclass(frozen=True)
+class SteadyHeat:
+    """Where a motor settles.
+
+    Parameters
+    ----------
+    winding, body : ndarray
+        NaN where it never settles. [K]
+    status : ndarray of int8
+        `Status.NEVER_SETTLES` for runaway, and for anything above 200 C.
+    """
+
+    winding: FloatArray
+    body: FloatArray
+    status: NDArray[np.int8]
+
+
+def resistances(
+    *,
+    stator_diameter: ArrayLike,
+    stator_height: ArrayLike,
+    wash_speed: ArrayLike,
+    rev_per_s: ArrayLike,
+    air: Any,
+) -> ThermalResistance:
+    """Thermal resistances of an outrunner in the wash of its propeller.
+
+    Parameters
+    ----------
+    stator_diameter, stator_height : array_like, > 0
+        [m]
+    wash_speed : array_like, >= 0
+        Air speed over the bell; the induced velocity is a fair value. [m/s]
+    rev_per_s : array_like, >= 0
+        [1/s]
+    air : propmodel.air.Air
+        density [kg/m^3] and viscosity [Pa s] are read.
+
+    Returns
+    -------
+    ThermalResistance
+
+    Notes
+    -----
+    Estimates. Bell 6 mm wider and 11 mm longer than the stator, wetted inside and outside; air speed
+    U = sqrt(wash^2 + (0.3 omega d/2)^2); Nusselt number 0.62 Re^(1/2) Pr^(1/3), the laminar part of the
+    Churchill-Bernstein correlation for a cylinder in cross flow; at least 10 W/(m^2 K) for still air.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> air = SimpleNamespace(density=1.18, viscosity=1.77e-5)
+    >>> r = resistances(stator_diameter=0.022, stator_height=0.007, wash_speed=7.0, rev_per_s=190.0, air=air)
+    >>> round(float(r.winding_body), 2), round(float(r.body_air), 1)
+    (0.62, 3.6)
+    """
+    d = errors.check_positive("stator_diameter", stator_diameter, "m")
+    h = errors.check_positive("stator_height", stator_height, "m")
+    wash = errors.check_range("wash_speed", wash_speed, 0.0, 1e3, "m/s")
+    n = errors.check_range("rev_per_s", rev_per_s, 0.0, 1e5, "1/s")
+    bell, length = d + BELL_OVER, h + LENGTH_OVER
+    area = 2.0 * (np.pi * bell * length + 0.25 * np.pi * bell * bell)
+    swirl = 0.3 * np.pi * n * bell
+    speed = np.sqrt(wash * wash + swirl * swirl)
+    conductivity = air.viscosity * (AIR_HEAT / PRANDTL)
+    reynolds = air.density * speed * bell / air.viscosity
+    film = (0.62 * PRANDTL ** (1.0 / 3.0)) * np.sqrt(reynolds) * conductivity / bell
+    return ThermalResistance(CONTACT / (np.pi * d * h), 1.0 / (np.maximum(film, STILL_AIR) * area))
+
+
+def capacities(mass: ArrayLike) -> HeatCapacity:
+    """Heat capacities of an outrunner from its mass: 13 % copper, the rest steel and magnet (estimate).
+
+    Parameters
+    ----------
+    mass : array_like, > 0
+        [kg]
+
+    Returns
+    -------
+    HeatCapacity
+
+    Examples
+    --------
+    >>> round(float(capacities(0.032).winding), 2), round(float(capacities(0.032).body), 1)
+    (1.6, 12.8)
+    """
+    m = errors.check_positive("mass", mass, "kg")
+    return HeatCapacity(COPPER_SHARE * COPPER_HEAT * m, (1.0 - COPPER_SHARE) * REST_HEAT * m)
+
+
+def steady_temperatures(
+    copper_loss: ArrayLike,
+    iron_loss: ArrayLike,
+    *,
+    resistance: ThermalResistance,
+    air_temperature: ArrayLike,
+    reference_temperature: ArrayLike = REFERENCE,
+    believable: ArrayLike = BELIEVABLE,
+) -> SteadyHeat:
+    r"""Temperatures of winding and body after a long time at one load.
+
+    Parameters
+    ----------
+    copper_loss : array_like, >= 0
+        I_rms^2 R of the winding alone, at the reference temperature; it grows 0.393 % per K. [W]
+    iron_loss : array_like, >= 0
+        Iron and friction loss, in the body. [W]
+    resistance : ThermalResistance
+        [K/W]
+    air_temperature : array_like
+        [K]
+    reference_temperature : array_like
+        Of copper_loss. [K]
+    believable : array_like
+        Above it the winding counts as never settling. [K]
+
+    Returns
+    -------
+    SteadyHeat
+
+    Notes
+    -----
+    .. math:: T_w - T_0 = \frac{T_a - T_0 + k + P_i R_b}{1 - \alpha k}, \quad k = P_{Cu} (R_{wb} + R_b)
+
+    :math:`\alpha k \ge 1` is runaway: no temperature exists, and none is told.
+
+    Examples
+    --------
+    >>> heat = steady_temperatures(2.0, 1.0, resistance=ThermalResistance(0.62, 3.6), air_temperature=285.15)
+    >>> round(float(heat.winding) - 273.15, 1)
+    24.2
+    """
+    copper = errors.check_range("copper_loss", copper_loss, 0.0, 1e9, "W")
+    iron = errors.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
+    ambient = errors.check_positive("air_temperature", air_temperature, "K")
+    rb = np.asarray(resistance.body_air, dtype=np.float64)
+    k = copper * (resistance.winding_body + rb)
+    spare = 1.0 - ALPHA * k
+    runaway = spare <= 0.0
+    rise = (ambient - reference_temperature + k + iron * rb) / np.where(runaway, 1.0, spare)
+    winding = reference_temperature + rise
+    never = runaway | (winding > believable)
+    winding = np.where(never, np.nan, winding)
+    body = ambient + rb * (copper * (1.0 + ALPHA * (winding - reference_temperature)) + iron)
+    status = np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(Status.OK))
+    return SteadyHeat(winding[()], body[()], status[()])
+
+
+def continuous_current(
+    winding_resistance: ArrayLike,
+    iron_loss: ArrayLike,
+    *,
+    resistance: ThermalResistance,
+    air_temperature: ArrayLike,
+    winding_limit: ArrayLike,
+    reference_temperature: ArrayLike = REFERENCE,
+) -> FloatArray:
+    """Current at which the winding settles exactly at its limit.
+
+    Parameters
+    ----------
+    winding_resistance : array_like, > 0
+        At the reference temperature. [ohm]
+    iron_loss : array_like, >= 0
+        In the body. [W]
+    resistance : ThermalResistance
+        [K/W]
+    air_temperature, winding_limit, reference_temperature : array_like
+        [K]
+
+    Returns
+    -------
+    ndarray
+        NaN where iron loss alone passes the limit. [A]
+
+    Examples
+    --------
+    >>> r = ThermalResistance(1.7, 6.0)
+    >>> round(float(continuous_current(2.45, 0.0, resistance=r, air_temperature=298.15, winding_limit=398.15,
+    ...                                reference_temperature=298.15)), 3)
+    1.951
+    """
+    r20 = errors.check_positive("winding_resistance", winding_resistance, "ohm")
+    iron = errors.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
+    ambient = errors.check_positive("air_temperature", air_temperature, "K")
+    limit = errors.check_positive("winding_limit", winding_limit, "K")
+    rb = np.asarray(resistance.body_air, dtype=np.float64)
+    hot = r20 * (1.0 + ALPHA * (limit - reference_temperature)) * (resistance.winding_body + rb)
+    square = (limit - ambient - iron * rb) / hot
+    return np.sqrt(np.where(square >= 0.0, square, np.nan))
+
+
+@dataclass(frozen=True)
+class _Modes:
+    """Two-node linear system split into its two exponentials, for the winding and the body."""
+
+    fast: FloatArray
+    slow: FloatArray
+    winding_fast: FloatArray
+    winding_slow: FloatArray
+    body_fast: FloatArray
+    body_slow: FloatArray
+
+
+def _modes(
+    copper: Any,
+    iron: Any,
+    resistance: ThermalResistance,
+    capacity: HeatCapacity,
+    ambient: Any,
+    winding: Any,
+    body: Any,
+    reference: Any,
+) -> _Modes:
+    """Eigenvalues and the share of each in the starting rates (not in the end state: runaway has none)."""
+    g1 = 1.0 / np.asarray(resistance.winding_body, dtype=np.float64)
+    gb = 1.0 / np.asarray(resistance.body_air, dtype=np.float64)
+    cw = 1.0 / np.asarray(capacity.winding, dtype=np.float64)
+    cb = 1.0 / np.asarray(capacity.body, dtype=np.float64)
+    a11 = (ALPHA * copper - g1) * cw
+    a12, a21 = g1 * cw, g1 * cb
+    a22 = -(g1 + gb) * cb
+    # rates of change at the start [K/s]
+    r1 = (copper * (1.0 + ALPHA * (winding - reference)) - (winding - body) * g1) * cw
+    r2 = ((winding - body) * g1 + iron - (body - ambient) * gb) * cb
+    half = 0.5 * (a11 - a22)
+    root = np.sqrt(half * half + a12 * a21)  # off-diagonals are positive: both eigenvalues are real
+    mean = 0.5 * (a11 + a22)
+    slow, fast = mean + root, mean - root
+    inverse = 0.5 / root
+    w_slow = ((a11 - fast) * r1 + a12 * r2) * inverse
+    b_slow = (a21 * r1 + (a22 - fast) * r2) * inverse
+    return _Modes(fast, slow, r1 - w_slow, w_slow, r2 - b_slow, b_slow)
+
+
+def _grown(rate: Any, time: Any) -> tuple[FloatArray, FloatArray]:
+    """Return (exp(rate t) - 1) / rate and exp(rate t)."""
+    x = np.minimum(rate * time, 500.0)
+    up = np.expm1(x)
+    tiny = np.abs(rate) < 1e-12
+    return np.where(tiny, time, up / np.where(tiny, 1.0, rate)), up + 1.0
+
+
+def temperatures_after(
+    time: ArrayLike,
+    *,
+    copper_loss: ArrayLike,
+    iron_loss: ArrayLike,
+    resistance: ThermalResistance,
+    capacity: HeatCapacity,
+    air_temperature: ArrayLike,
+    winding: ArrayLike,
+    body: ArrayLike,
+    reference_temperature: ArrayLike = REFERENCE,
+) -> tuple[FloatArray, FloatArray]:
+    """Temperatures of winding and body some time after a constant load begins, in closed form.
+
+    Parameters
+    ----------
+    time : array_like, >= 0
+        [s]
+    copper_loss, iron_loss : array_like, >= 0
+        Winding loss at the reference temperature, and loss in the body. [W]
+    resistance : ThermalResistance
+        [K/W]
+    capacity : HeatCapacity
+        [J/K]
+    air_temperature, winding, body : array_like
+        Air, and the two nodes at the start. [K]
+    reference_temperature : array_like
+        [K]
+
+    Returns
+    -------
+    winding, body : ndarray
+        [K]
+
+    Examples
+    --------
+    >>> w, b = temperatures_after(10.0, copper_loss=20.0, iron_loss=5.0,
+    ...     resistance=ThermalResistance(0.62, 2.1), capacity=HeatCapacity(1.6, 12.8),
+    ...     air_temperature=285.15, winding=328.15, body=328.15)
+    >>> round(float(w) - 273.15, 1), round(float(b) - 273.15, 1)
+    (73.3, 58.8)
+    """
+    t = errors.check_range("time", time, 0.0, 1e9, "s")
+    m = _modes(
+        copper_loss, iron_loss, resistance, capacity, air_temperature, winding, body, reference_temperature
+    )
+    fast, slow = _grown(m.fast, t)[0], _grown(m.slow, t)[0]
+    return (
+        winding + m.winding_fast * fast + m.winding_slow * slow,
+        body + m.body_fast * fast + m.body_slow * slow,
+    )
+
+
+def seconds_to_limit(
+    copper_loss: ArrayLike,
+    iron_loss: ArrayLike,
+    *,
+    resistance: ThermalResistance,
+    capacity: HeatCapacity,
+    air_temperature: ArrayLike,
+    winding_limit: ArrayLike,
+    winding: ArrayLike = 55.0 + units.CELSIUS_ZERO,
+    body: ArrayLike = 55.0 + units.CELSIUS_ZERO,
+    reference_temperature: ArrayLike = REFERENCE,
+) -> FloatArray:
+    """Seconds at one load until the winding first reaches its limit, from a warm start.
+
+    Parameters
+    ----------
+    copper_loss : array_like, >= 0
+        I^2 R of the winding alone, at the reference temperature. [W]
+    iron_loss : array_like, >= 0
+        In the body. [W]
+    resistance : ThermalResistance
+        [K/W]
+    capacity : HeatCapacity
+        [J/K]
+    air_temperature, winding_limit : array_like
+        [K]
+    winding, body : array_like
+        Temperatures at the start. [K]
+    reference_temperature : array_like
+        [K]
+
+    Returns
+    -------
+    ndarray
+        inf where the limit is never reached, 0 where it is passed at the start. [s]
+
+    Notes
+    -----
+    The winding is a sum of two exponentials. Newton from a lower bound that treats the fast one as settled;
+    the few rows where that does not close (a start far from the usual shape) are bisected.
+
+    Examples
+    --------
+    >>> t = seconds_to_limit(53.0, 8.0, resistance=ThermalResistance(0.62, 2.1),
+    ...     capacity=HeatCapacity(1.6, 12.8), air_temperature=285.15, winding_limit=393.15)
+    >>> round(float(t), 1)
+    7.7
+    """
+    copper = errors.check_range("copper_loss", copper_loss, 0.0, 1e9, "W")
+    iron = errors.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
+    ambient = errors.check_positive("air_temperature", air_temperature, "K")
+    limit = errors.check_positive("winding_limit", winding_limit, "K")
+    start_w = errors.check_positive("winding", winding, "K")
+    start_b = errors.check_positive("body", body, "K")
+    m = _modes(copper, iron, resistance, capacity, ambient, start_w, start_b, reference_temperature)
+    parts = np.broadcast_arrays(limit - start_w, m.fast, m.slow, m.winding_fast, m.winding_slow)
+    shape = parts[0].shape
+    rise, fast, slow, w_fast, w_slow = (part.reshape(-1) for part in parts)
+
+    slow = np.where(np.abs(slow) < 1e-9, 1e-9, slow)
+    out = np.where(rise <= 0.0, 0.0, np.inf)
+    # the usual shape: the winding rises all the way, both exponentials with a positive share
+    usual = (w_fast >= 0.0) & (w_slow > 0.0)
+    with np.errstate(over="ignore"):
+        reached = (slow > 0.0) | (-w_fast / fast - w_slow / slow > rise)
+    live = np.flatnonzero((rise > 0.0) & usual & reached)
+    out[live] = _newton(*(part[live] for part in (rise, fast, slow, w_fast, w_slow)))
+    odd = np.flatnonzero((rise > 0.0) & (~usual | np.isnan(out)))
+    if odd.size:
+        out[odd] = _bisect(*(part[odd] for part in (rise, fast, slow, w_fast, w_slow)))
+    return out.reshape(shape)[()]
+
+
+def _newton(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatArray:
+    """Crossing of a rising sum of two exponentials; NaN where it does not close."""
+    with np.errstate(all="ignore"):
+        # lower bound: the fast exponential at its full height from the start
+        left = rise + w_fast / fast
+        t = np.maximum(np.log1p(left * slow / w_slow) / slow, rise / (w_fast + w_slow))
+        t = np.where(t > 0.0, t, 0.0)
+        for _ in range(5):
+            up_fast, up_slow = np.expm1(fast * t), np.expm1(slow * t)
+            error = rise - w_fast / fast * up_fast - w_slow / slow * up_slow
+            t = t + error / (w_fast * (up_fast + 1.0) + w_slow * (up_slow + 1.0))
+            worst = np.abs(error).max(initial=0.0)
+            if worst < 1e-3:  # the step just taken squares this error
+                return t
+        return np.where((np.abs(error) < 1e-3) & (t >= 0.0), t, np.nan)
+
+
+def _bisect(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatArray:
+    """First crossing of any sum of two exponentials; inf where there is none."""
+
+    def value(t: Any) -> FloatArray:
+        return w_fast * _grown(fast, t)[0] + w_slow * _grown(slow, t)[0] - rise
+
+    longest = np.full(rise.shape, 1e7)
+    with np.errstate(all="ignore"):
+        # the only turning point, where both rates cancel
+        turn = np.log(-w_fast / w_slow) / (slow - fast)
+        turn = np.where(np.isfinite(turn) & (turn > 0.0), turn, longest)
+        early, late = value(turn) >= 0.0, value(longest) >= 0.0
+        low = np.where(early, 0.0, turn)
+        high = np.where(early, turn, longest)
+        low = np.where(early | (turn < longest), low, 0.0)
+        for _ in range(80):
+            middle = 0.5 * (low + high)
+            over = value(middle) >= 0.0
+            high, low = np.where(over, middle, high), np.where(over, low, middle)
+    return np.where(early | late, high, np.inf)
+
+
+def rms_current(currents: ArrayLike, shares: ArrayLike, *, axis: int = 0) -> FloatArray:
+    """Root-mean-square current of a session: heat goes with the square, so the mean current is too kind.
+
+    Parameters
+    ----------
+    currents : array_like
+        Of the parts of a session. [A]
+    shares : array_like
+        Time shares that add up to 1, broadcast against currents. [-]
+    axis : int
+        Axis of the parts.
+
+    Returns
+    -------
+    ndarray
+        [A]
+
+    Raises
+    ------
+    ValueError
+        If the shares do not add up to 1 within 1e-6.
+
+    Examples
+    --------
+    >>> round(float(rms_current([5.0, 30.0], [0.9, 0.1])), 2)
+    10.61
+    """
+    part = errors.check_finite("currents", currents, "A")
+    share = errors.check_range("shares", shares, 0.0, 1.0)
+    total = np.asarray(share.sum(axis=axis))
+    if np.any(np.abs(total - 1.0) > 1e-6):
+        raise ValueError(f"shares must add up to 1, got {float(total.flat[0]):.6g}")
+    return np.sqrt((part * part * share).sum(axis=axis))
+
+
+def pack_temperature_rate(
+    current: ArrayLike, *, resistance: ArrayLike, mass: ArrayLike, specific_heat: ArrayLike = PACK_HEAT
+) -> FloatArray:
+    """Rise of the pack temperature per second at one current, no heat given off.
+
+    Parameters
+    ----------
+    current, resistance, mass : array_like
+        [A], whole pack [ohm], [kg]
+    specific_heat : array_like
+        About 1000 (estimate). [J/(kg K)]
+
+    Returns
+    -------
+    ndarray
+        Multiply by 60 for kelvin a minute. [K/s]
+
+    Examples
+    --------
+    >>> round(60.0 * float(pack_temperature_rate(100.0, resistance=0.03, mass=0.21)), 1)
+    85.7
+    """
+    i = errors.check_finite("current", current, "A")
+    r = errors.check_range("resistance", resistance, 0.0, 1e6, "ohm")
+    m = errors.check_positive("mass", mass, "kg")
+    return i * i * r / (m * errors.check_positive("specific_heat", specific_heat, "J/(kg K)"))
+
+
+def wire_rise(
+    current: ArrayLike,
+    *,
+    conductor_diameter: ArrayLike,
+    insulation: ArrayLike = 0.5e-3,
+    film: ArrayLike = 25.0,
+    air_temperature: ArrayLike = 293.15,
+) -> tuple[FloatArray, NDArray[np.int8]]:
+    """Steady rise of a single wire over the air around it, and whether it settles.
+
+    Parameters
+    ----------
+    current : array_like
+        [A]
+    conductor_diameter : array_like, > 0
+        Of the solid copper equivalent. [m]
+    insulation : array_like
+        Wall; only its larger surface is counted. [m]
+    film : array_like
+        Heat transfer; 25 in moving air, 10 in a closed bay (estimates). [W/(m^2 K)]
+    air_temperature : array_like
+        [K]
+
+    Returns
+    -------
+    rise : ndarray
+        NaN where it never settles. [K]
+    status : ndarray of int8
+
+    Examples
+    --------
+    >>> rise, status = wire_rise(20.0, conductor_diameter=1.63e-3)
+    >>> round(float(rise), 1), int(status)
+    (17.1, 0)
+    """
+    i = errors.check_finite("current", current, "A")
+    d = errors.check_positive("conductor_diameter", conductor_diameter, "m")
+    wall = errors.check_range("insulation", insulation, 0.0, 0.1, "m")
+    h = errors.check_positive("film", film, "W/(m2 K)")
+    air = errors.check_positive("air_temperature", air_temperature, "K")
+    watts = i * i * COPPER_RESISTIVITY_20C / (0.25 * np.pi * d * d)  # per metre, at 20 C
+    k = watts / (h * np.pi * (d + 2.0 * wall))
+    spare = 1.0 - ALPHA * k
+    rise = k * (1.0 + ALPHA * (air - REFERENCE)) / np.where(spare > 0.0, spare, np.nan)
+    never = ~(rise + air <= BELIEVABLE)
+    return np.where(never, np.nan, rise)[()], np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(0))[()]
+
+
+def controller_rise(heat: ArrayLike, *, board_area: ArrayLike, film: ArrayLike = 60.0) -> FloatArray:
+    """Steady rise of a controller board over the air around it (estimate).
+
+    Parameters
+    ----------
+    heat : array_like
+        Lost in the board. [W]
+    board_area : array_like, > 0
+        Both faces together. [m^2]
+    film : array_like
+        60 in propeller wash, 15 in a closed stack (estimates). [W/(m^2 K)]
+
+    Returns
+    -------
+    ndarray
+        [K]
+
+    Examples
+    --------
+    >>> round(float(controller_rise(6.0, board_area=2 * 0.036**2)), 1)
+    38.6
+    """
+    watts = errors.check_finite("heat", heat, "W")
+    area = errors.check_positive("board_area", board_area, "m2")
+    return watts / (errors.check_positive("film", film, "W/(m2 K)") * area)

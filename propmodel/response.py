@@ -1,0 +1,493 @@
+"""Response: what a pilot feels as sharp or mushy, and where the energy of the rotors goes.
+
+Plain arrays in, so that any build can be asked. Torque is that of one rotor; all rotors speed up together
+and share the pack. The lag of the wash is left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import errors
+from propmodel.status import Status
+
+__all__ = [
+    "SpinUp",
+    "braked_bus_voltage",
+    "braking_energy_for",
+    "capacitor_energy",
+    "electrical_rev_per_s",
+    "inrush_current",
+    "rotor_energy",
+    "rotor_inertia",
+    "speed_time_constant",
+    "spin_up",
+    "stall_current",
+    "thrust_slope",
+]
+
+FloatArray = NDArray[np.float64]
+
+BLADE_SHAPE = 1.0 / 6.0
+"""Inertia of a propeller over m R^2; 1/3 is a uniform rod, blades taper to the tip (estimate). [-]"""
+BELL_SHARE, BELL_RADIUS = 0.45, 0.44
+"""Turning share of the motor mass, and its radius over the can diameter (estimates). [-]"""
+
+
+@dataclass(frozen=True)
+class SpinUp:
+    """Time from hover to shares of the full thrust.
+
+    Parameters
+    ----------
+    time_63, time_90 : ndarray
+        From the full command to 63 % and 90 % of the full thrust; 0 where hover already needs more. [s]
+    full_rev_per_s : ndarray
+        Where it settles. [1/s]
+    status : ndarray of int8
+        `Status.CANNOT_HOVER` (times are NaN) where full speed is not above hover speed.
+    """
+
+    time_63: FloatArray
+    time_90: FloatArray
+    full_rev_per_s: FloatArray
+    status: NDArray[np.int8]
+
+
+def rotor_inertia(
+    *,
+    propeller_mass: ArrayLike,
+    propeller_diameter: ArrayLike,
+    motor_mass: ArrayLike = 0.0,
+    can_diameter: ArrayLike = 0.0,
+    blade_shape: ArrayLike = BLADE_SHAPE,
+) -> FloatArray:
+    """Moment of inertia of propeller and bell about the shaft (estimate).
+
+    Parameters
+    ----------
+    propeller_mass, propeller_diameter : array_like, > 0
+        [kg], [m]
+    motor_mass, can_diameter : array_like, >= 0
+        Of the whole motor [kg] and its can [m]; 0 leaves the bell out.
+    blade_shape : array_like
+        Inertia over m R^2: 1/3 uniform rod, 1/6 tapered blades with a hub. [-]
+
+    Returns
+    -------
+    ndarray
+        [kg m^2]
+
+    Notes
+    -----
+    Blade count does not matter: each blade is a rod of its share of the mass. The bell is 45 % of the motor
+    mass at 0.44 of the can diameter.
+
+    Examples
+    --------
+    >>> j = rotor_inertia(propeller_mass=0.0045, propeller_diameter=0.13, motor_mass=0.032,
+    ...                   can_diameter=0.028)
+    >>> f"{float(j):.2g}"
+    '5.4e-06'
+    """
+    m = errors.check_positive("propeller_mass", propeller_mass, "kg")
+    radius = 0.5 * errors.check_positive("propeller_diameter", propeller_diameter, "m")
+    shape = errors.check_range("blade_shape", blade_shape, 0.0, 1.0)
+    motor = errors.check_range("motor_mass", motor_mass, 0.0, 1e3, "kg")
+    arm = BELL_RADIUS * errors.check_range("can_diameter", can_diameter, 0.0, 10.0, "m")
+    return shape * m * radius * radius + BELL_SHARE * motor * arm * arm
+
+
+def _time_between(inertia: Any, c0: Any, c1: Any, k: Any, low: Any, high: Any) -> FloatArray:
+    """Time from speed low to high [1/s] under the net torque c0 - c1 n - k n^2; one logarithm."""
+    root = np.sqrt(c1 * c1 + 4.0 * k * c0)
+    n_full, n_other = (
+        (root - c1) / (2.0 * k),
+        (root + c1) / (2.0 * k),
+    )  # net torque = k (n_full - n)(n + n_other)
+    ratio = (high + n_other) * (n_full - low) / ((n_full - high) * (low + n_other))
+    return 2.0 * np.pi * inertia / root * np.log(ratio)
+
+
+def spin_up(
+    *,
+    inertia: ArrayLike,
+    hover_rev_per_s: ArrayLike,
+    source_voltage: ArrayLike,
+    loop_resistance: ArrayLike,
+    torque_constant: ArrayLike,
+    torque_coefficient: ArrayLike,
+    iron_torque_slope: ArrayLike = 0.0,
+    max_current: ArrayLike = np.inf,
+) -> SpinUp:
+    r"""Time from hover to 63 % and to 90 % of full thrust, after full command on all rotors.
+
+    Parameters
+    ----------
+    inertia : array_like, > 0
+        Of one rotor. [kg m^2]
+    hover_rev_per_s : array_like, >= 0
+        [1/s]
+    source_voltage : array_like, > 0
+        Of the pack without load (times the command cap, if any). [V]
+    loop_resistance : array_like, > 0
+        Motor effective + rotors x pack resistance: all rotors draw together and the bus sags. [ohm]
+    torque_constant : array_like, > 0
+        K_t, also the back-EMF constant in V s/rad. [N m/A]
+    torque_coefficient : array_like, > 0
+        Of the propeller, Q / n^2. [N m s^2]
+    iron_torque_slope : array_like, >= 0
+        Iron and friction torque over n. [N m s]
+    max_current : array_like, > 0
+        Current limit of the controller, inf for none. [A]
+
+    Returns
+    -------
+    SpinUp
+
+    Notes
+    -----
+    :math:`2 \pi J\, dn/dt = K_t (E - 2 \pi K_t n)/R - q n - k_q n^2`: the net torque is a quadratic in n,
+    so the time is a logarithm. Thrust goes with n^2 (static coefficients at full speed). Under a current
+    limit the motor torque is constant up to the speed where the limit lets go.
+
+    Examples
+    --------
+    >>> up = spin_up(inertia=5.4e-6, hover_rev_per_s=190.0, source_voltage=24.6, loop_resistance=0.34,
+    ...              torque_constant=0.0049, torque_coefficient=5.2e-7, iron_torque_slope=1.2e-5)
+    >>> round(float(up.time_63), 3), round(float(up.time_90), 3), round(float(up.full_rev_per_s))
+    (0.043, 0.093, 497)
+    """
+    j = errors.check_positive("inertia", inertia, "kg m2")
+    hover = errors.check_range("hover_rev_per_s", hover_rev_per_s, 0.0, 1e5, "1/s")
+    volts = errors.check_positive("source_voltage", source_voltage, "V")
+    ohms = errors.check_positive("loop_resistance", loop_resistance, "ohm")
+    kt = errors.check_positive("torque_constant", torque_constant, "N m/A")
+    k = errors.check_positive("torque_coefficient", torque_coefficient, "N m s2")
+    q = errors.check_range("iron_torque_slope", iron_torque_slope, 0.0, 1e3, "N m s")
+    limit = errors.as_floats("max_current", max_current)
+    errors.check_positive("max_current", np.where(limit == np.inf, 1.0, limit), "A")
+
+    c0 = kt * volts / ohms
+    c1 = 2.0 * np.pi * kt * kt / ohms + q
+    full = (np.sqrt(c1 * c1 + 4.0 * k * c0) - c1) / (2.0 * k)
+    limited = bool(np.any(np.isfinite(limit)))
+    if limited:
+        # below n_free the limit holds the current; the full speed may lie there
+        n_free = (volts - limit * ohms) / (2.0 * np.pi * kt)
+        held = kt * np.where(np.isfinite(limit), limit, 0.0)
+        full_held = (np.sqrt(q * q + 4.0 * k * held) - q) / (2.0 * k)
+        full = np.where(full <= n_free, full_held, full)
+    fits = full > hover
+
+    def time_to(share: float) -> FloatArray:
+        target = np.maximum(np.sqrt(share) * full, hover)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            if not limited:
+                time = _time_between(j, c0, c1, k, hover, target)
+            else:
+                split = np.clip(n_free, hover, target)
+                # an empty piece takes no time, and may lie where its own formula has no sense
+                slow = np.where(split > hover, _time_between(j, held, q, k, hover, split), 0.0)
+                time = slow + np.where(target > split, _time_between(j, c0, c1, k, split, target), 0.0)
+        return np.where(fits, time, np.nan)[()]
+
+    shape = np.broadcast_shapes(np.shape(j), np.shape(full), np.shape(fits))
+    status = np.where(fits, np.int8(Status.OK), np.int8(Status.CANNOT_HOVER))
+    return SpinUp(
+        time_to(0.63),
+        time_to(0.90),
+        np.broadcast_to(full, shape).copy()[()],
+        np.broadcast_to(status, shape).copy()[()],
+    )
+
+
+def thrust_slope(
+    *,
+    rev_per_s: ArrayLike,
+    duty: ArrayLike,
+    source_voltage: ArrayLike,
+    motor_resistance: ArrayLike,
+    shared_resistance: ArrayLike,
+    torque_constant: ArrayLike,
+    torque_coefficient: ArrayLike,
+    thrust_coefficient: ArrayLike,
+    iron_torque_slope: ArrayLike = 0.0,
+    duty_per_throttle: ArrayLike = 1.0,
+) -> FloatArray:
+    r"""Thrust of one rotor gained per unit of throttle; at hover it is the touch of the stick.
+
+    Parameters
+    ----------
+    rev_per_s, duty : array_like, > 0
+        The steady point. [1/s], [-]
+    source_voltage : array_like, > 0
+        Of the pack without load. [V]
+    motor_resistance, shared_resistance : array_like
+        Effective resistance of one motor, and rotors x pack resistance. [ohm]
+    torque_constant : array_like, > 0
+        [N m/A]
+    torque_coefficient, thrust_coefficient : array_like, > 0
+        Q / n^2 [N m s^2] and T / n^2 [N s^2], held constant.
+    iron_torque_slope : array_like, >= 0
+        [N m s]
+    duty_per_throttle : array_like
+        Slope of the throttle map. [-]
+
+    Returns
+    -------
+    ndarray
+        dT / dthrottle. [N]
+
+    Notes
+    -----
+    Differentiates :math:`d E = 2 \pi K_t n + (R + d^2 R_s) (k_q n^2 + q n) / K_t`; ripple loss is left out.
+
+    Examples
+    --------
+    >>> slope = thrust_slope(rev_per_s=190.0, duty=0.27, source_voltage=24.6, motor_resistance=0.225,
+    ...     shared_resistance=0.12, torque_constant=0.0049, torque_coefficient=5.2e-7,
+    ...     thrust_coefficient=4.2e-5)
+    >>> round(float(slope), 1)
+    9.7
+    """
+    n = errors.check_positive("rev_per_s", rev_per_s, "1/s")
+    d = errors.check_range("duty", duty, 0.0, 1.0)
+    volts = errors.check_positive("source_voltage", source_voltage, "V")
+    r = errors.check_range("motor_resistance", motor_resistance, 0.0, 1e3, "ohm")
+    shared = errors.check_range("shared_resistance", shared_resistance, 0.0, 1e3, "ohm")
+    kt = errors.check_positive("torque_constant", torque_constant, "N m/A")
+    k = errors.check_positive("torque_coefficient", torque_coefficient, "N m s2")
+    thrust = errors.check_positive("thrust_coefficient", thrust_coefficient, "N s2")
+    q = errors.check_range("iron_torque_slope", iron_torque_slope, 0.0, 1e3, "N m s")
+    current = (k * n + q) * n / kt
+    load_slope = (r + d * d * shared) * (2.0 * k * n + q) / kt
+    per_duty = (volts - 2.0 * d * shared * current) / (2.0 * np.pi * kt + load_slope)
+    return 2.0 * thrust * n * per_duty * errors.check_finite("duty_per_throttle", duty_per_throttle)
+
+
+def speed_time_constant(
+    *,
+    inertia: ArrayLike,
+    rev_per_s: ArrayLike,
+    loop_resistance: ArrayLike,
+    torque_constant: ArrayLike,
+    torque_coefficient: ArrayLike,
+    iron_torque_slope: ArrayLike = 0.0,
+) -> FloatArray:
+    """Time constant of small changes of rotor speed about a steady point.
+
+    Parameters
+    ----------
+    inertia : array_like, > 0
+        [kg m^2]
+    rev_per_s : array_like, >= 0
+        [1/s]
+    loop_resistance, torque_constant : array_like, > 0
+        [ohm], [N m/A]
+    torque_coefficient, iron_torque_slope : array_like, >= 0
+        Q / n^2 [N m s^2], [N m s]
+
+    Returns
+    -------
+    ndarray
+        [s]
+
+    Examples
+    --------
+    >>> tau = speed_time_constant(inertia=3.47e-6, rev_per_s=0.0, loop_resistance=2.45,
+    ...                           torque_constant=0.0538, torque_coefficient=0.0)
+    >>> round(1e3 * float(tau), 2)
+    2.94
+    """
+    j = errors.check_positive("inertia", inertia, "kg m2")
+    n = errors.check_range("rev_per_s", rev_per_s, 0.0, 1e5, "1/s")
+    ohms = errors.check_positive("loop_resistance", loop_resistance, "ohm")
+    kt = errors.check_positive("torque_constant", torque_constant, "N m/A")
+    k = errors.check_range("torque_coefficient", torque_coefficient, 0.0, 1e3, "N m s2")
+    q = errors.check_range("iron_torque_slope", iron_torque_slope, 0.0, 1e3, "N m s")
+    return 2.0 * np.pi * j / (2.0 * np.pi * kt * kt / ohms + 2.0 * k * n + q)
+
+
+def rotor_energy(inertia: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
+    """Kinetic energy of a rotor, J omega^2 / 2.
+
+    Parameters
+    ----------
+    inertia, rev_per_s : array_like
+        [kg m^2], [1/s]
+
+    Returns
+    -------
+    ndarray
+        [J]
+
+    Examples
+    --------
+    >>> round(float(rotor_energy(5.4e-6, 490.0)), 1)
+    25.6
+    """
+    omega = 2.0 * np.pi * errors.check_finite("rev_per_s", rev_per_s, "1/s")
+    return 0.5 * errors.check_positive("inertia", inertia, "kg m2") * omega * omega
+
+
+def braked_bus_voltage(energy: ArrayLike, *, capacitance: ArrayLike, bus_voltage: ArrayLike) -> FloatArray:
+    """Bus voltage after energy has been pushed back into the capacitors alone.
+
+    Parameters
+    ----------
+    energy : array_like, >= 0
+        Returned to the bus. [J]
+    capacitance : array_like, > 0
+        [F]
+    bus_voltage : array_like, >= 0
+        Before. [V]
+
+    Returns
+    -------
+    ndarray
+        sqrt(V^2 + 2 E / C). [V]
+
+    Notes
+    -----
+    For a bench supply, which cannot take current back; a pack can. The whole rotor energy is the upper
+    bound: most is lost in the windings and in the air, but well under 1 J is enough (`braking_energy_for`).
+
+    Examples
+    --------
+    >>> round(float(braked_bus_voltage(0.5, capacitance=1000e-6, bus_voltage=12.0)), 1)
+    33.8
+    """
+    e = errors.check_range("energy", energy, 0.0, 1e9, "J")
+    v = errors.check_range("bus_voltage", bus_voltage, 0.0, 1e4, "V")
+    return np.sqrt(v * v + 2.0 * e / errors.check_positive("capacitance", capacitance, "F"))
+
+
+def braking_energy_for(voltage: ArrayLike, *, capacitance: ArrayLike, bus_voltage: ArrayLike) -> FloatArray:
+    """Energy that lifts a bus on capacitors alone to a voltage, C (V2^2 - V1^2) / 2.
+
+    Parameters
+    ----------
+    voltage : array_like
+        After; the rating of the weakest part is the one to ask for. [V]
+    capacitance : array_like, > 0
+        [F]
+    bus_voltage : array_like
+        Before. [V]
+
+    Returns
+    -------
+    ndarray
+        Negative if the voltage is below the present one. [J]
+
+    Examples
+    --------
+    >>> round(float(braking_energy_for(34.0, capacitance=1000e-6, bus_voltage=12.0)), 2)
+    0.51
+    """
+    after = errors.check_range("voltage", voltage, 0.0, 1e4, "V")
+    before = errors.check_range("bus_voltage", bus_voltage, 0.0, 1e4, "V")
+    return 0.5 * errors.check_positive("capacitance", capacitance, "F") * (after * after - before * before)
+
+
+def stall_current(voltage: ArrayLike, resistance: ArrayLike, *, duty: ArrayLike = 1.0) -> FloatArray:
+    """Current of a blocked motor, V duty / R: there is no back-EMF, so disarm at once.
+
+    Parameters
+    ----------
+    voltage, resistance : array_like
+        Bus [V], effective loop [ohm] > 0.
+    duty : array_like
+        [-]
+
+    Returns
+    -------
+    ndarray
+        Motor current. [A]
+
+    Examples
+    --------
+    >>> round(float(stall_current(16.0, 0.15)))
+    107
+    """
+    ohms = errors.check_positive("resistance", resistance, "ohm")
+    return errors.check_finite("voltage", voltage, "V") * errors.check_range("duty", duty, 0.0, 1.0) / ohms
+
+
+def electrical_rev_per_s(rev_per_s: ArrayLike, pole_pairs: ArrayLike) -> FloatArray:
+    """Electrical turns per second: what the controller has to follow.
+
+    Parameters
+    ----------
+    rev_per_s : array_like
+        Mechanical. [1/s]
+    pole_pairs : array_like, > 0
+        Magnets / 2. [-]
+
+    Returns
+    -------
+    ndarray
+        [1/s]
+
+    Examples
+    --------
+    >>> round(60.0 * float(electrical_rev_per_s(500.0, 7)))
+    210000
+    """
+    return errors.check_finite("rev_per_s", rev_per_s, "1/s") * errors.check_positive(
+        "pole_pairs", pole_pairs
+    )
+
+
+def inrush_current(voltage: ArrayLike, loop_resistance: ArrayLike) -> FloatArray:
+    """Upper bound of the plug-in current, V / R of the loop.
+
+    Parameters
+    ----------
+    voltage, loop_resistance : array_like
+        [V]; pack, leads and capacitor together [ohm] > 0.
+
+    Returns
+    -------
+    ndarray
+        [A]
+
+    Notes
+    -----
+    The inductance of the leads lowers the peak, and with ceramic capacitors alone makes the bus ring toward
+    twice the pack voltage; the resistance of an electrolytic capacitor damps that (common practice).
+
+    Examples
+    --------
+    >>> round(float(inrush_current(25.2, 0.05)))
+    504
+    """
+    return errors.check_finite("voltage", voltage, "V") / errors.check_positive(
+        "loop_resistance", loop_resistance, "ohm"
+    )
+
+
+def capacitor_energy(capacitance: ArrayLike, voltage: ArrayLike) -> FloatArray:
+    """Energy in a capacitor, C V^2 / 2; the spark burns as much again when plugging in.
+
+    Parameters
+    ----------
+    capacitance, voltage : array_like
+        [F] > 0, [V]
+
+    Returns
+    -------
+    ndarray
+        [J]
+
+    Examples
+    --------
+    >>> round(float(capacitor_energy(1000e-6, 25.2)), 2)
+    0.32
+    """
+    v = errors.check_finite("voltage", voltage, "V")
+    return 0.5 * errors.check_positive("capacitance", capacitance, "F") * v * v

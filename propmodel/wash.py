@@ -1,0 +1,127 @@
+"""Descent in the own wash: the band of speeds, the thrust lost in it, and what leaves it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import errors
+
+__all__ = [
+    "WASH_EDGES",
+    "WASH_ESCAPE",
+    "WASH_LOSS",
+    "WashBand",
+    "wash_band",
+    "wash_share",
+    "wash_thrust_factor",
+]
+
+FloatArray = NDArray[np.float64]
+
+WASH_LOSS = 1.0 / 3.0
+"""Largest loss of thrust in the own wash (descent of coaxial and dual rotors, published range). [-]"""
+WASH_EDGES = (0.4, 1.2, 1.3, 1.4)
+"""Descent speed / hover induced velocity: band begins, worst begins, worst ends, band ends (published).
+[-]"""
+WASH_ESCAPE = 2.75
+"""In-plane air speed / descent rate that leaves the wash (Talaeizadeh et al., arXiv 1909.09069). [-]"""
+
+
+@dataclass(frozen=True)
+class WashBand:
+    """Descent speeds that sink into the own wash, and what leaves it.
+
+    Parameters
+    ----------
+    low, worst_low, worst_high, high : ndarray
+        Descent speeds. [m/s]
+    escape_speed : ndarray
+        Sideways air speed that leaves the wash at the worst descent speed. [m/s]
+    """
+
+    low: FloatArray
+    worst_low: FloatArray
+    worst_high: FloatArray
+    high: FloatArray
+    escape_speed: FloatArray
+
+
+def wash_band(induced_velocity_hover: ArrayLike) -> WashBand:
+    """Descent speeds that sink into the own wash: 0.4 to 1.4 times the hover induced velocity, worst 1.2 to
+    1.3.
+
+    Parameters
+    ----------
+    induced_velocity_hover : array_like, > 0
+        [m/s]
+
+    Returns
+    -------
+    WashBand
+
+    Notes
+    -----
+    Band: Johnson, as reproduced by Hoffmann et al. 2007. Worst speed: published work on dual rotors in
+    axial descent. Escape: Talaeizadeh et al., arXiv 1909.09069 (in-plane air speed at least 2.75 times the
+    descent rate).
+
+    Examples
+    --------
+    >>> band = wash_band(7.5)
+    >>> round(float(band.low), 2), round(float(band.high), 2), round(float(band.escape_speed), 1)
+    (3.0, 10.5, 25.8)
+    """
+    v = errors.check_positive("induced_velocity_hover", induced_velocity_hover, "m/s")
+    low, worst_low, worst_high, high = WASH_EDGES
+    return WashBand(
+        low * v, worst_low * v, worst_high * v, high * v, WASH_ESCAPE * 0.5 * (worst_low + worst_high) * v
+    )
+
+
+def wash_share(descent: Any, inplane: Any) -> FloatArray:
+    """Share of the largest loss; both speeds over the hover induced velocity."""
+    low, worst_low, worst_high, high = WASH_EDGES
+    rise = (descent - low) / (worst_low - low)
+    fall = (high - descent) / (high - worst_high)
+    band = np.clip(np.minimum(rise, fall), 0.0, 1.0)
+    # between none and the published escape ratio the loss fades linearly: an estimate
+    return band * np.clip(1.0 - inplane / np.maximum(WASH_ESCAPE * descent, 1e-9), 0.0, 1.0)
+
+
+def wash_thrust_factor(
+    descent_speed: ArrayLike,
+    inplane_speed: ArrayLike = 0.0,
+    *,
+    induced_velocity_hover: ArrayLike,
+    largest_loss: ArrayLike = WASH_LOSS,
+) -> FloatArray:
+    """Share of the thrust that is left when descending into the own wash.
+
+    Parameters
+    ----------
+    descent_speed, inplane_speed : array_like
+        Air speed along the thrust axis from below, and across it (>= 0). [m/s]
+    induced_velocity_hover : array_like, > 0
+        [m/s]
+    largest_loss : array_like
+        0 to 1; up to about one third is published. [-]
+
+    Returns
+    -------
+    ndarray
+        1 outside the band; linear between its edges and the worst (an estimate). [-]
+
+    Examples
+    --------
+    >>> [round(float(wash_thrust_factor(v, induced_velocity_hover=6.0)), 2) for v in (2.0, 7.5, 9.0)]
+    [1.0, 0.67, 1.0]
+    """
+    v = errors.check_positive("induced_velocity_hover", induced_velocity_hover, "m/s")
+    loss = errors.check_range("largest_loss", largest_loss, 0.0, 1.0)
+    descent = errors.check_finite("descent_speed", descent_speed, "m/s") / v
+    inplane = errors.check_range("inplane_speed", inplane_speed, 0.0, 1e9, "m/s") / v
+    return 1.0 - loss * wash_share(descent, inplane)
