@@ -45,10 +45,15 @@ class Assessment:
         Fewer passes, for sweeps.
     drop : array_like
         Height of the dive that the pull-out figures are for. [m]
+    thermal_factor : array_like
+        On the thermal resistances of the motors, which are estimates: the spread draws it. [-]
     """
 
-    def __init__(self, build: Build, *, quick: bool = False, drop: ArrayLike = 40.0) -> None:
+    def __init__(
+        self, build: Build, *, quick: bool = False, drop: ArrayLike = 40.0, thermal_factor: ArrayLike = 1.0
+    ) -> None:
         self.build = build
+        self.thermal_factor = np.asarray(thermal_factor, dtype=np.float64)
         self.quick = quick
         self.drop = drop
         self.passes = 4 if quick else PASSES
@@ -216,12 +221,15 @@ class Assessment:
 
     def _thermal(self, point: OperatingPoint, wash: NDArray) -> heat.ThermalResistance:
         can_diameter, can_length = motor.can_size(self.build.motor)
-        return heat.resistances(
+        found = heat.resistances(
             stator_diameter=can_diameter - heat.BELL_OVER,
             stator_height=can_length - heat.LENGTH_OVER,
             wash_speed=wash,
             rev_per_s=point.rev_per_s,
             air=self.build.air,
+        )
+        return heat.ThermalResistance(
+            found.winding_body * self.thermal_factor, found.body_air * self.thermal_factor
         )
 
     @cached_property

@@ -24,6 +24,8 @@ __all__ = [
     "Discharge",
     "Pack",
     "capacity",
+    "chemistry_index",
+    "cell_resistance_new",
     "cutoff_voltage",
     "discharge",
     "mass",
@@ -65,6 +67,8 @@ class Chemistry:
         Leads and wrapping. [kg]
     continuous_rate : float
         Believable sustained current over capacity where the label gives none. [1/h]
+    punch_floor : float
+        Loaded cell voltage not to go below even in a punch (common practice, from memory). [V]
     """
 
     label: str
@@ -75,15 +79,16 @@ class Chemistry:
     mass_per_energy: float
     pack_overhead: float
     continuous_rate: float
+    punch_floor: float
 
 
 CHEMISTRIES: dict[str, Chemistry] = {
     # resistance x capacity 5 to 10 mohm Ah for hobby pouches, about 60 for 21700 cells; masses per watt-hour:
     # common practice, from memory
-    "lipo": Chemistry("LiPo pouch", 4.20, 3.70, 3.30, 7.0e-3, 6.7e-3, 0.020, 35.0),
-    "lipo_hv": Chemistry("high-voltage LiPo pouch", 4.35, 3.80, 3.30, 8.0e-3, 6.4e-3, 0.020, 30.0),
-    "li_ion": Chemistry("Li-ion cylindrical", 4.20, 3.60, 2.80, 60.0e-3, 5.1e-3, 0.030, 8.0),
-    "lipo_lco": Chemistry("LiPo pouch, cobalt oxide", 4.20, 3.70, 3.30, 7.0e-3, 6.7e-3, 0.020, 35.0),
+    "lipo": Chemistry("LiPo pouch", 4.20, 3.70, 3.30, 7.0e-3, 6.7e-3, 0.020, 35.0, 3.0),
+    "lipo_hv": Chemistry("high-voltage LiPo pouch", 4.35, 3.80, 3.30, 8.0e-3, 6.4e-3, 0.020, 30.0, 3.0),
+    "li_ion": Chemistry("Li-ion cylindrical", 4.20, 3.60, 2.80, 60.0e-3, 5.1e-3, 0.030, 8.0, 2.5),
+    "lipo_lco": Chemistry("LiPo pouch, cobalt oxide", 4.20, 3.70, 3.30, 7.0e-3, 6.7e-3, 0.020, 35.0, 3.0),
 }
 _NAMES = tuple(CHEMISTRIES)
 
@@ -96,18 +101,36 @@ def _cells() -> tuple[NDArray, NDArray]:
     return ocv, table["relative_resistance [-]"].to_numpy(dtype=np.float64)
 
 
-def _index(chemistry: str | NDArray) -> NDArray[np.intp]:
-    """Row of each chemistry in the table."""
+def chemistry_index(chemistry: str | NDArray) -> NDArray[np.intp]:
+    """Position of each chemistry in `CHEMISTRIES`; positions pass through, which is quicker for large arrays.
+
+    Parameters
+    ----------
+    chemistry : str, array of str or array of int
+        Names, or positions.
+
+    Returns
+    -------
+    ndarray of int
+
+    Raises
+    ------
+    ValueError
+        For an unknown name.
+    """
     names = np.asarray(chemistry)
     if names.dtype.kind in "iu":
+        if np.any((names < 0) | (names >= len(_NAMES))):
+            raise ValueError(f"chemistry positions run from 0 to {len(_NAMES) - 1}")
         return names
     flat = np.array([_NAMES.index(check_in("chemistry", str(c), _NAMES)) for c in np.atleast_1d(names).ravel()])
     return flat.reshape(names.shape)
 
 
-def _of_chemistry(pack: Pack, field: str) -> NDArray:
+def of_chemistry(pack: Pack, field: str) -> NDArray:
+    """A figure of each pack's chemistry, as a field name of `Chemistry`."""
     values = np.array([getattr(CHEMISTRIES[name], field) for name in _NAMES])
-    return values[_index(pack.chemistry)]
+    return values[chemistry_index(pack.chemistry)]
 
 
 @dataclass(frozen=True)
@@ -117,7 +140,7 @@ class Pack:
     Parameters
     ----------
     chemistry : str or array of str
-        One of ``lipo``, ``lipo_hv``, ``li_ion``, ``lipo_lco``.
+        Or positions in `CHEMISTRIES`, as `chemistry_index` gives them. One of ``lipo``, ``lipo_hv``, ``li_ion``, ``lipo_lco``.
     cells : array_like
         Cells in series. [-]
     capacity_ah : array_like
@@ -145,7 +168,7 @@ class Pack:
         Free text.
     """
 
-    chemistry: str | NDArray
+    chemistry: str | int | NDArray
     cells: ArrayLike
     capacity_ah: ArrayLike
     cell_resistance: ArrayLike | None = None
@@ -161,7 +184,7 @@ class Pack:
     name: str = ""
 
     def __post_init__(self) -> None:
-        _index(self.chemistry)
+        chemistry_index(self.chemistry)
         check_range("cells", self.cells, 1, 30)
         check_positive("capacity_ah", self.capacity_ah, "A h")
         check_range("parallel", self.parallel, 1, 100)
@@ -225,9 +248,9 @@ def mass(pack: Pack) -> NDArray:
         np.asarray(pack.capacity_ah, dtype=np.float64)
         * pack.parallel
         * pack.cells
-        * _of_chemistry(pack, "nominal_voltage")
+        * of_chemistry(pack, "nominal_voltage")
     )
-    return _of_chemistry(pack, "pack_overhead") + energy * _of_chemistry(pack, "mass_per_energy")
+    return of_chemistry(pack, "pack_overhead") + energy * of_chemistry(pack, "mass_per_energy")
 
 
 def cutoff_voltage(pack: Pack) -> NDArray:
@@ -245,7 +268,7 @@ def cutoff_voltage(pack: Pack) -> NDArray:
     """
     if pack.cutoff_voltage_per_cell is not None:
         return np.asarray(pack.cutoff_voltage_per_cell, dtype=np.float64)
-    return _of_chemistry(pack, "cutoff_voltage")
+    return of_chemistry(pack, "cutoff_voltage")
 
 
 def open_circuit_voltage(pack: Pack, state_of_charge: ArrayLike) -> NDArray:
@@ -272,17 +295,32 @@ def open_circuit_voltage(pack: Pack, state_of_charge: ArrayLike) -> NDArray:
     position = np.clip(np.asarray(state_of_charge, dtype=np.float64), 0.0, 1.0) * (KNOTS - 1)
     low = np.minimum(position.astype(np.intp), KNOTS - 2)
     share = position - low
-    chemistry = _index(pack.chemistry)
+    chemistry = chemistry_index(pack.chemistry)
     cell = table[chemistry, low] * (1.0 - share) + table[chemistry, low + 1] * share
     return np.asarray(pack.cells) * cell
 
 
+def cell_resistance_new(pack: Pack) -> NDArray:
+    """Resistance of one cell, given or typical of its chemistry and capacity.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+
+    Returns
+    -------
+    ndarray
+        10-second value at 25 C and half charge, new. [ohm]
+    """
+    if pack.cell_resistance is not None:
+        return np.asarray(pack.cell_resistance, dtype=np.float64)
+    return of_chemistry(pack, "resistance_capacity") / pack.capacity_ah
+
+
 def _cell_resistance(pack: Pack) -> NDArray:
     """10-second resistance of one cell at half charge, at its temperature and age. [ohm]"""
-    if pack.cell_resistance is not None:
-        new = np.asarray(pack.cell_resistance, dtype=np.float64)
-    else:
-        new = _of_chemistry(pack, "resistance_capacity") / pack.capacity_ah
+    new = cell_resistance_new(pack)
     temperature = np.asarray(pack.temperature, dtype=np.float64)
     factor = 1.0 + RESISTANCE_GROWTH_PER_CYCLE * np.asarray(pack.cycles)
     if np.any(temperature != REFERENCE_TEMPERATURE):

@@ -22,8 +22,6 @@ __all__ = ["FITS", "SHARES", "Fit", "Share", "evaluate"]
 
 BURST_SECONDS = 10.0
 """Up to here a burst rating counts, beyond it the continuous one (common practice)."""
-PUNCH_FLOOR = {"lipo": 3.0, "lipo_hv": 3.0, "li_ion": 2.5, "lipo_lco": 3.0}
-"""Loaded cell voltage not to go below even in a punch (common practice, from memory). [V]"""
 PACK_LIMIT = 60.0 + CELSIUS_ZERO
 """Hottest a pouch should get (battery pages: discharge up to 60 C). [K]"""
 MAGNET_LIMIT = 120.0 + CELSIUS_ZERO
@@ -100,10 +98,7 @@ def _sag(a: Assessment, *, low: bool) -> NDArray:
     pack = a.build.pack
     point = a.full_low if low else a.full
     rest = battery.open_circuit_voltage(pack, a.reserve if low else 1.0)
-    names = np.asarray(pack.chemistry)
-    floor = (
-        PUNCH_FLOOR[str(names)] if names.ndim == 0 else np.vectorize(PUNCH_FLOOR.get, otypes=[float])(names)
-    ) * np.asarray(pack.cells)
+    floor = battery.of_chemistry(pack, "punch_floor") * np.asarray(pack.cells)
     return (rest - point.bus_voltage) / np.maximum(rest - floor, 1e-6)
 
 

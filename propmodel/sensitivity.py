@@ -1,0 +1,228 @@
+"""What should I change: what one practical step of each input buys and costs, and elasticities."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmodel.air import atmosphere
+from propmodel.assessment import Assessment
+from propmodel.build import Build, shape_of, with_fields
+from propmodel.errors import check_in
+from propmodel.performance import OUTPUTS, evaluate
+from propmodel.units import GRAM, INCH, MM
+
+__all__ = ["STEPS", "Effect", "Step", "elasticities", "standing_at", "steps"]
+
+
+class Step(NamedTuple):
+    """One practical step: a field, how far it moves, and words."""
+
+    field: str
+    change: float
+    words: str
+
+
+STEPS: tuple[Step, ...] = (
+    # steps one can buy, or that the day brings
+    Step("propeller.diameter", 1.0 * INCH, "one inch more diameter"),
+    Step("propeller.diameter", -1.0 * INCH, "one inch less diameter"),
+    Step("propeller.pitch", 0.5 * INCH, "half an inch more pitch"),
+    Step("propeller.pitch", -0.5 * INCH, "half an inch less pitch"),
+    Step("propeller.blades", 1.0, "one blade more"),
+    Step("propeller.blades", -1.0, "one blade fewer"),
+    Step("motor.kv", 100.0, "100 KV more"),
+    Step("motor.kv", -100.0, "100 KV less"),
+    Step("motor.stator_diameter", 1.0 * MM, "a stator 1 mm wider"),
+    Step("motor.stator_height", 1.0 * MM, "a stator 1 mm taller"),
+    Step("pack.cells", 1.0, "one cell more"),
+    Step("pack.cells", -1.0, "one cell fewer"),
+    Step("pack.capacity_ah", 0.1, "100 mAh more"),
+    Step("pack.capacity_ah", -0.1, "100 mAh less"),
+    Step("craft.payload_mass", 50.0 * GRAM, "50 g more to carry"),
+    Step("craft.frame_mass", -50.0 * GRAM, "50 g off the frame"),
+    Step("command_cap", -0.10, "a command cap 10 points lower"),
+    Step("altitude", 1000.0, "1,000 m higher"),
+    Step("air temperature", -15.0, "air 15 C colder"),
+    Step("pack.temperature", -15.0, "a pack 15 C colder"),
+)
+
+LOWEST = {"propeller.blades": 2.0, "pack.cells": 1.0, "command_cap": 0.2}
+HIGHEST = {"propeller.blades": 6.0, "pack.cells": 14.0}
+
+
+class Effect(NamedTuple):
+    """What one step does to every asked output."""
+
+    step: Step
+    values: dict[str, float]
+    """After the step, SI. NaN where the craft no longer can."""
+    relative: dict[str, float]
+    """Change over the value before. [-]"""
+
+
+def standing_at(build: Build, *, altitude_step: NDArray | float = 0.0, temperature_step: NDArray | float = 0.0) -> Build:
+    """Move a build to other air: higher or lower at the same temperature, or colder.
+
+    Parameters
+    ----------
+    build : Build
+    altitude_step : array_like
+        Geopotential metres up from where it stands; the actual temperature stays. [m]
+    temperature_step : array_like
+        Change of the air temperature. [K]
+
+    Returns
+    -------
+    Build
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> higher = standing_at(propmodel.demo("scree"), altitude_step=1000.0)
+    >>> bool(higher.air.density < propmodel.demo("scree").air.density)
+    True
+    """
+    altitude = _altitude(np.asarray(build.air.pressure, dtype=np.float64)) + altitude_step
+    temperature = np.asarray(build.air.temperature, dtype=np.float64) + temperature_step
+    return replace(build, air=atmosphere(np.clip(altitude, -2000.0, 11000.0), temperature))
+
+
+def _altitude(pressure: NDArray) -> NDArray:
+    """Geopotential altitude of a standard pressure (ISO 2533 inverted). [m]"""
+    return 288.15 / 6.5e-3 * (1.0 - (pressure / 101325.0) ** (6.5e-3 * 287.05287 / 9.80665))
+
+
+def _moved(build: Build, moves: dict[str, NDArray]) -> Build:
+    """Apply moves of several fields, each an array along the same axis."""
+    air = {k: moves.pop(k) for k in ("altitude", "air temperature") if k in moves}
+    changed = with_fields(build, {k: _value(build, k) + v for k, v in moves.items()}) if moves else build
+    if air:
+        changed = standing_at(
+            changed,
+            altitude_step=air.get("altitude", 0.0),
+            temperature_step=air.get("air temperature", 0.0),
+        )
+    return changed
+
+
+def _value(build: Build, path: str) -> NDArray:
+    part, _, name = path.partition(".")
+    value = getattr(getattr(build, part), name) if name else getattr(build, part)
+    return np.asarray(value, dtype=np.float64)
+
+
+def _possible(build: Build, step: Step) -> bool:
+    if step.field in ("altitude", "air temperature"):
+        return True
+    part, _, name = step.field.partition(".")
+    now = getattr(getattr(build, part), name) if name else getattr(build, part)
+    if now is None:
+        return False
+    after = float(np.asarray(now)) + step.change
+    return LOWEST.get(step.field, 1e-9) <= after <= HIGHEST.get(step.field, np.inf)
+
+
+def _evaluate(build: Build, moves: dict[str, NDArray], outputs: list[str]) -> dict[str, NDArray]:
+    many = _moved(build, moves)
+    return {k: np.asarray(v) for k, v in evaluate(Assessment(many), outputs).items()}
+
+
+def steps(build: Build, outputs: list[str] | None = None, *, choose: Callable[[Step], bool] | None = None) -> list[Effect]:
+    """What each practical step does.
+
+    Parameters
+    ----------
+    build : Build
+        Of plain numbers.
+    outputs : list of str or None
+        Names in `propmodel.performance.OUTPUTS`; None takes all.
+    choose : callable or None
+        Keeps the steps it answers True for.
+
+    Returns
+    -------
+    list of Effect
+        In the order of `STEPS`; steps that make no craft (a propeller of one blade) are left out.
+
+    Raises
+    ------
+    ValueError
+        If an output is not known or the build holds arrays.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> effects = steps(propmodel.demo("scree"), ["hover_time"])
+    >>> heavier = next(e for e in effects if e.step.field == "craft.payload_mass")
+    >>> heavier.relative["hover_time"] < 0
+    True
+    """
+    names = list(OUTPUTS) if outputs is None else outputs
+    for name in names:
+        check_in("output", name, OUTPUTS)
+    if shape_of(build) != ():
+        raise ValueError("steps needs one build of plain numbers")
+    chosen = [s for s in STEPS if _possible(build, s) and (choose is None or choose(s))]
+    count = len(chosen) + 1  # the last row is the build as it is
+    moves = {s.field: np.zeros(count) for s in chosen}
+    for row, step in enumerate(chosen):
+        moves[step.field][row] = step.change
+    values = _evaluate(build, moves, names)
+    effects = []
+    for row, step in enumerate(chosen):
+        after = {k: float(np.broadcast_to(v, (count,))[row]) for k, v in values.items()}
+        with np.errstate(invalid="ignore", divide="ignore"):
+            relative = {
+                k: float(after[k] / np.broadcast_to(v, (count,))[-1] - 1.0) for k, v in values.items()
+            }
+        effects.append(Effect(step, after, relative))
+    return effects
+
+
+def elasticities(build: Build, output: str, *, share: float = 0.02) -> dict[str, float]:
+    """Per cent an answer moves for one per cent of each input.
+
+    Parameters
+    ----------
+    build : Build
+        Of plain numbers.
+    output : str
+        Name in `propmodel.performance.OUTPUTS`.
+    share : float
+        Relative step to either side. [-]
+
+    Returns
+    -------
+    dict
+        Elasticity per dotted field. [-]
+
+    Raises
+    ------
+    ValueError
+        If the output is not known or the build holds arrays.
+    """
+    check_in("output", output, OUTPUTS)
+    if shape_of(build) != ():
+        raise ValueError("elasticities needs one build of plain numbers")
+    paths = [s for s in dict.fromkeys(s.field for s in STEPS) if s not in ("altitude", "air temperature", "command_cap")]
+    paths = [p for p in paths if p != "pack.temperature" and _value_or_none(build, p) not in (None, 0.0)]
+    count = 2 * len(paths)
+    moves = {p: np.zeros(count) for p in paths}
+    for i, p in enumerate(paths):
+        base = float(_value(build, p))
+        moves[p][2 * i], moves[p][2 * i + 1] = share * base, -share * base
+    value = np.broadcast_to(_evaluate(build, moves, [output])[output], (count,))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        slopes = np.log(value[0::2] / value[1::2]) / np.log((1.0 + share) / (1.0 - share))
+    return {p: float(s) for p, s in zip(paths, slopes, strict=True)}
+
+
+def _value_or_none(build: Build, path: str) -> float | None:
+    part, _, name = path.partition(".")
+    value = getattr(getattr(build, part), name) if name else getattr(build, part)
+    return None if value is None else float(np.asarray(value))

@@ -1,0 +1,150 @@
+"""Solve for: what value of one field gives an asked answer."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmodel.assessment import Assessment
+from propmodel.build import Build, field_paths, shape_of, with_fields
+from propmodel.errors import check_finite, check_in
+from propmodel.performance import OUTPUTS, evaluate
+
+__all__ = ["Solution", "solve_for"]
+
+POINTS = 65
+ROUNDS = 3
+
+
+class Solution(NamedTuple):
+    """Answer of :func:`solve_for`.
+
+    Parameters
+    ----------
+    value : float
+        Of the field; NaN where no value in the range does it. [SI]
+    reached : float
+        The answer there. [SI]
+    others : tuple of float
+        Further values that do it too, where the answer is not monotone. [SI]
+    closest : float
+        Field value that comes closest, where none does it. [SI]
+    words : str
+        One sentence; empty where there is a single clean answer.
+    """
+
+    value: float
+    reached: float
+    others: tuple[float, ...]
+    closest: float
+    words: str
+
+
+def solve_for(
+    build: Build, field: str, output: str, target: float, *, low: float, high: float
+) -> Solution:
+    """Find the value of a field at which an output reaches a target.
+
+    Parameters
+    ----------
+    build : Build
+        Of plain numbers.
+    field : str
+        Dotted field, as in `propmodel.sweep`. Parts of the same make: mass follows capacity, and so on.
+    output : str
+        Name in `propmodel.performance.OUTPUTS`.
+    target : float
+        [SI]
+    low, high : float
+        Range looked in. [SI]
+
+    Returns
+    -------
+    Solution
+        The crossing nearest to the build's present value.
+
+    Raises
+    ------
+    ValueError
+        For unknown names, or an inverted range.
+
+    Notes
+    -----
+    Three grids of 65 points, each inside the bracket the last one found: one array call each, no root finder, and a
+    curve with a turning point shows both of its answers.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> found = solve_for(propmodel.demo("scree"), "craft.payload_mass", "thrust_to_weight", 5.0, low=0.0, high=2.0)
+    >>> bool(abs(found.reached - 5.0) < 1e-3)
+    True
+    """
+    check_in("field", field, field_paths(build))
+    check_in("output", output, OUTPUTS)
+    for name, value in (("target", target), ("low", low), ("high", high)):
+        check_finite(name, value)
+    if shape_of(build) != ():
+        raise ValueError("solve_for needs one build of plain numbers")
+    if not low < high:
+        raise ValueError(f"the range looked in must rise, got {low:g} to {high:g}")
+    x = np.linspace(low, high, POINTS)
+    y = _along(build, field, output, x)
+    crossings = _crossings(x, y - target)
+    if not crossings:
+        return _none(x, y, target, output)
+    now = _now(build, field)
+    crossings.sort(key=lambda c: abs(0.5 * (c[0] + c[1]) - now))
+    values = [_refine(build, field, output, target, *c) for c in crossings]
+    value, reached = values[0]
+    others = tuple(v for v, _ in values[1:])
+    words = "More than one value does it." if others else ""
+    return Solution(value, reached, others, float("nan"), words)
+
+
+def _now(build: Build, field: str) -> float:
+    part, _, name = field.partition(".")
+    value = getattr(getattr(build, part), name) if name else getattr(build, part)
+    return 0.0 if value is None else float(np.asarray(value))
+
+
+def _along(build: Build, field: str, output: str, x: NDArray) -> NDArray:
+    return np.broadcast_to(evaluate(Assessment(with_fields(build, {field: x})), [output])[output], x.shape)
+
+
+def _crossings(x: NDArray, error: NDArray) -> list[tuple[float, float]]:
+    """Brackets where the error changes sign, or touches zero."""
+    out = []
+    for i in range(len(x) - 1):
+        a, b = error[i], error[i + 1]
+        if np.isfinite(a) and np.isfinite(b) and (a == 0.0 or a * b < 0.0 or (b == 0.0 and i == len(x) - 2)):
+            out.append((float(x[i]), float(x[i + 1])))
+    return out
+
+
+def _refine(build: Build, field: str, output: str, target: float, low: float, high: float) -> tuple[float, float]:
+    for _ in range(ROUNDS - 1):
+        x = np.linspace(low, high, POINTS)
+        error = _along(build, field, output, x) - target
+        found = _crossings(x, error)
+        if not found:
+            break
+        low, high = found[0]
+    ends = np.array([low, high])
+    error = _along(build, field, output, ends) - target
+    share = 0.0 if error[0] == error[1] else float(error[0] / (error[0] - error[1]))
+    value = low + (high - low) * min(max(share, 0.0), 1.0)
+    return value, float(_along(build, field, output, np.array([value]))[0])
+
+
+def _none(x: NDArray, y: NDArray, target: float, output: str) -> Solution:
+    good = np.isfinite(y)
+    if not good.any():
+        words = f"No value in the range gives a craft with a {OUTPUTS[output].words} at all."
+        return Solution(float("nan"), float("nan"), (), float("nan"), words)
+    best = int(np.argmin(np.where(good, np.abs(y - target), np.inf)))
+    side = "never reaches it" if y[best] < target else "never comes down to it"
+    words = f"Nothing in the range does it: {OUTPUTS[output].words} {side}."
+    return Solution(float("nan"), float(y[best]), (), float(x[best]), words)

@@ -1,0 +1,441 @@
+"""Spread: how far the answers may be off, from joint draws of everything a label does not tell.
+
+Draws run through the same engine as another axis. They are made in coordinates that keep every draw physical: the
+propeller in ln C_T, logit(FM/0.85) and ln J0 with their correlations, all positive quantities in logarithms. The
+points are a scrambled Sobol sequence, seeded, so that the same build always shows the same band.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, replace
+from functools import lru_cache
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from propmodel import battery, motor, propeller
+from propmodel.assessment import Assessment
+from propmodel.build import Build, drag_areas, shape_of, with_axis
+from propmodel.errors import check_in, check_range
+from propmodel.operating_point import ThrottleCurve, throttle_curve
+from propmodel.performance import OUTPUTS, Performance, evaluate, performance, status_of
+
+__all__ = [
+    "GROUPS",
+    "READINGS",
+    "Contribution",
+    "Reading",
+    "bands",
+    "contributions",
+    "curve_bands",
+    "draw",
+    "reading_gains",
+]
+
+SEED = 420
+"""The same for everyone: a band must not flicker."""
+
+# One sd each; estimates unless a source is named.
+LOG_SD_RIPPLE = 0.55  # 0.1 to 0.6 W/V^2 around 0.25, see data/motors/SOURCE.md
+LOG_SD_PACK_RESISTANCE = 0.30  # typical of the label; 5 to 10 mohm Ah
+LOG_SD_PACK_READING = 0.10  # a charger's reading
+LOG_SD_CAPACITY = 0.03
+LOG_SD_MASS_ESTIMATE = 0.03
+LOG_SD_MASS_GIVEN = 0.01
+LOG_SD_DRAG_DEFAULT = 0.42  # a factor 1.7 either way for eight in ten
+LOG_SD_DRAG_GIVEN = 0.20
+SD_THRUST_LOSS = 0.02  # 5 to 10 % is common practice
+LOG_SD_ELECTRONICS = 0.25
+LOG_SD_THERMAL = 0.40
+LOG_SD_WINDING_SHARE = 0.20
+
+_AXES = (
+    "c_t",
+    "figure_of_merit",
+    "zero_thrust",
+    "kv",
+    "resistance",
+    "iron",
+    "winding",
+    "ripple",
+    "pack_resistance",
+    "capacity",
+    "mass",
+    "drag",
+    "thrust_loss",
+    "electronics",
+    "thermal",
+)
+
+GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "propeller": ("c_t", "figure_of_merit", "zero_thrust"),
+        "motor KV": ("kv",),
+        "motor resistance and losses": ("resistance", "iron", "winding"),
+        "ESC losses": ("ripple",),
+        "pack": ("pack_resistance", "capacity"),
+        "mass": ("mass",),
+        "drag": ("drag",),
+        "arms in the wash": ("thrust_loss",),
+        "electronics": ("electronics",),
+        "motor cooling": ("thermal",),
+    }
+)
+"""Inputs that are drawn together, in the words of the face."""
+
+
+@lru_cache(maxsize=8)
+def _normal(draws: int) -> NDArray:
+    """Standard normal points, one row per axis. Shape (axes, draws)."""
+    power = int(np.ceil(np.log2(max(draws, 2))))
+    points = qmc.Sobol(len(_AXES), seed=SEED).random_base2(power)[:draws]
+    return ndtri(np.clip(points, 1e-6, 1.0 - 1e-6)).T.copy()
+
+
+@dataclass(frozen=True)
+class Draws:
+    """A build with a trailing axis of draws, and the draw of its cooling."""
+
+    build: Build
+    thermal_factor: NDArray
+
+
+def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None) -> Draws:
+    """Draw builds that the same labels could have.
+
+    Parameters
+    ----------
+    build : Build
+        May hold arrays; the draws come as a last axis.
+    draws : int
+    only : tuple of str or None
+        Axes to vary, as in `GROUPS`; the others keep their forecast.
+
+    Returns
+    -------
+    Draws
+    """
+    z = {name: row if only is None or name in only else np.zeros(draws) for name, row in zip(_AXES, _normal(draws), strict=True)}
+    return _apply(with_axis(build), z)
+
+
+def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
+    """Turn standard normal points into a build."""
+    sd = propeller.spread(b.propeller)
+    rho_fm, rho_j0 = sd.correlation_c_t_figure_of_merit, sd.correlation_c_t_zero_thrust
+    merit = rho_fm * z["c_t"] + np.sqrt(1.0 - rho_fm**2) * z["figure_of_merit"]
+    zero = rho_j0 * z["c_t"] + np.sqrt(1.0 - rho_j0**2) * z["zero_thrust"]
+    prop = replace(
+        b.propeller,
+        log_c_t_offset=b.propeller.log_c_t_offset + sd.log_sd_c_t * z["c_t"],
+        figure_of_merit_offset=b.propeller.figure_of_merit_offset + sd.logit_sd_figure_of_merit * merit,
+        log_zero_thrust_offset=b.propeller.log_zero_thrust_offset + sd.log_sd_zero_thrust * zero,
+    )
+    m = b.motor
+    sd_kv = motor.LOG_SD_KV if m.log_sd_kv is None else np.asarray(m.log_sd_kv)
+    r_factor = np.exp(motor.resistance_spread(m, _likely_current(b)) * z["resistance"])
+    kv_factor = np.exp(sd_kv * z["kv"])
+    # K_m does not depend on KV: a motor wound for more KV has less resistance
+    r_factor = r_factor / kv_factor**2
+    iron = np.exp(np.log(motor.IRON_TORQUE_BAND) * z["iron"])
+    resistance = np.asarray(m.resistance) * r_factor
+    winding = motor.winding_part(m) * r_factor * np.exp(LOG_SD_WINDING_SHARE * z["winding"])
+    drawn_motor = replace(
+        m,
+        kv=np.asarray(m.kv) * kv_factor,
+        resistance=resistance,
+        no_load_current=np.minimum(
+            np.asarray(m.no_load_current) * iron, 0.5 * np.asarray(m.no_load_voltage) / resistance
+        ),
+        winding_resistance=np.minimum(winding, 0.8 * resistance),
+        mass=motor.motor_mass(m),
+    )
+    esc = replace(
+        b.controller,
+        ripple_coefficient=np.asarray(b.controller.ripple_coefficient) * np.exp(LOG_SD_RIPPLE * z["ripple"]),
+    )
+    given = b.pack.cell_resistance is not None
+    sd_r = LOG_SD_PACK_READING if given else LOG_SD_PACK_RESISTANCE
+    cell = battery.cell_resistance_new(b.pack) * np.exp(sd_r * z["pack_resistance"])
+    pack = replace(
+        b.pack,
+        cell_resistance=cell,
+        capacity_ah=np.asarray(b.pack.capacity_ah) * np.exp(LOG_SD_CAPACITY * z["capacity"]),
+        mass=battery.mass(b.pack),
+    )
+    told = [b.pack.mass, b.motor.mass, b.propeller.mass]
+    sd_mass = LOG_SD_MASS_GIVEN if all(v is not None for v in told) else LOG_SD_MASS_ESTIMATE
+    all_up = b.mass
+    extra = all_up * (np.exp(sd_mass * z["mass"]) - 1.0)
+    front, top = drag_areas(b)
+    sd_drag = LOG_SD_DRAG_DEFAULT if b.craft.drag_area_front is None else LOG_SD_DRAG_GIVEN
+    drag = np.exp(sd_drag * z["drag"])
+    craft = replace(
+        b.craft,
+        frame_mass=np.maximum(np.asarray(b.craft.frame_mass) + extra, 1e-3),
+        drag_area_front=front * drag,
+        drag_area_top=top * drag,
+        thrust_loss=np.clip(np.asarray(b.craft.thrust_loss) + SD_THRUST_LOSS * z["thrust_loss"], 0.0, 0.5),
+        electronics_power=np.asarray(b.craft.electronics_power) * np.exp(LOG_SD_ELECTRONICS * z["electronics"]),
+    )
+    drawn = replace(b, craft=craft, motor=drawn_motor, propeller=prop, controller=esc, pack=pack)
+    return Draws(drawn, np.exp(LOG_SD_THERMAL * z["thermal"]))
+
+
+def _likely_current(b: Build) -> NDArray:
+    """Motor current at full throttle, to a factor: what the resistance would pass with a third of the volts. [A]"""
+    volts = battery.open_circuit_voltage(b.pack, 1.0) * np.asarray(b.command_cap)
+    return np.minimum(volts / (4.0 * np.asarray(b.motor.resistance)), 200.0)
+
+
+_UNBOUNDED = frozenset({"full_throttle_winding_temperature", "hover_winding_temperature"})
+"""Outputs whose NaN means "never settles": above every number."""
+
+
+def _answers(drawn: Draws, outputs: list[str]) -> tuple[dict[str, NDArray], Assessment]:
+    a = Assessment(drawn.build, quick=True, thermal_factor=drawn.thermal_factor)
+    values = evaluate(a, outputs)
+    for name in _UNBOUNDED & set(outputs):
+        values[name] = np.where(np.isnan(values[name]), np.inf, values[name])
+    return values, a
+
+
+def _quantiles(values: NDArray, shares: tuple[float, ...]) -> NDArray:
+    """Quantiles along the last axis; draws that cannot do the thing are left out, NaN where most cannot."""
+    ordered = np.sort(values, axis=-1)  # NaN last
+    count = np.sum(~np.isnan(values), axis=-1)
+    out = []
+    for share in shares:
+        position = share * np.maximum(count - 1, 0)
+        low = np.floor(position).astype(np.intp)
+        high = np.minimum(low + 1, np.maximum(count - 1, 0))
+        a = np.take_along_axis(ordered, low[..., None], -1)[..., 0]
+        b = np.take_along_axis(ordered, high[..., None], -1)[..., 0]
+        weight = position - low
+        with np.errstate(invalid="ignore"):
+            value = np.where(a == b, a, a * (1.0 - weight) + b * weight)
+        value = np.where(count >= 0.5 * values.shape[-1], value, np.nan)
+        out.append(value)
+    return np.stack(out)
+
+
+def bands(
+    build: Build, *, coverage: float = 0.8, draws: int = 512
+) -> tuple[Performance, Performance, Performance]:
+    """Low, forecast and high of every headline answer.
+
+    Parameters
+    ----------
+    build : Build
+        May hold arrays.
+    coverage : float
+        Share of the craft with these labels that lie between low and high. [-]
+    draws : int
+
+    Returns
+    -------
+    low, mid, high : Performance
+        ``mid`` is the forecast itself. A high winding temperature of NaN means that it may never settle.
+
+    Raises
+    ------
+    ValueError
+        If coverage is not between 0.01 and 0.999 or there are fewer than 16 draws.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> low, mid, high = bands(propmodel.demo("scree"), draws=64)
+    >>> bool(low.thrust_to_weight < mid.thrust_to_weight < high.thrust_to_weight)
+    True
+    """
+    check_range("coverage", coverage, 0.01, 0.999)
+    check_range("draws", draws, 16, 65536)
+    mid = performance(build)
+    values, a = _answers(draw(build, draws=draws), list(OUTPUTS))
+    tails = (0.5 * (1.0 - coverage), 0.5 * (1.0 + coverage))
+    quantiles = {name: _quantiles(np.asarray(value), tails) for name, value in values.items()}
+    for name in _UNBOUNDED:
+        quantiles[name] = np.where(np.isinf(quantiles[name]), np.nan, quantiles[name])
+    status = np.max(status_of(a), axis=-1)
+    low = Performance(**{k: q[0][()] for k, q in quantiles.items()}, status=status)
+    high = Performance(**{k: q[1][()] for k, q in quantiles.items()}, status=status)
+    return low, mid, high
+
+
+def curve_bands(
+    build: Build,
+    throttle: ArrayLike | None = None,
+    *,
+    coverage: float = 0.8,
+    draws: int = 128,
+    state_of_charge: ArrayLike = 1.0,
+) -> tuple[ThrottleCurve, ThrottleCurve, ThrottleCurve]:
+    """Low, forecast and high throttle curves, point by point.
+
+    Parameters
+    ----------
+    build : Build
+        Of plain numbers.
+    throttle : array_like or None
+        One axis; None takes 41 points. [-]
+    coverage : float
+        As for :func:`bands`. [-]
+    draws : int
+    state_of_charge : array_like
+        Plain number. [-]
+
+    Returns
+    -------
+    low, mid, high : ThrottleCurve
+        Each quantity's own quantiles: the low curve is no single craft.
+
+    Raises
+    ------
+    ValueError
+        If the build holds arrays or coverage is not between 0.01 and 0.999.
+    """
+    check_range("coverage", coverage, 0.01, 0.999)
+    if shape_of(build) != ():
+        raise ValueError("curve_bands needs one build of plain numbers")
+    command = np.linspace(0.0, 1.0, 41) if throttle is None else np.asarray(throttle, dtype=np.float64)
+    mid = throttle_curve(build, command, state_of_charge=state_of_charge)
+    many = throttle_curve(draw(build, draws=draws).build, command, state_of_charge=state_of_charge)
+    tails = (0.5 * (1.0 - coverage), 0.5 * (1.0 + coverage))
+    sides: list[dict[str, Any]] = [{}, {}]
+    for field in fields(ThrottleCurve):
+        value = getattr(many, field.name)
+        if field.name == "throttle":
+            low = high = command
+        elif field.name == "status":
+            low = high = np.max(value, axis=0)
+        else:
+            low, high = np.quantile(value, tails, axis=0)
+        sides[0][field.name], sides[1][field.name] = low, high
+    return ThrottleCurve(**sides[0]), mid, ThrottleCurve(**sides[1])
+
+
+class Contribution(NamedTuple):
+    """How much of the spread of one answer an input brings."""
+
+    group: str
+    share: float
+    """Of the variance, all groups together 1. [-]"""
+    log_sd: float
+    """Spread of the answer if only this input were unknown. [-]"""
+
+
+def _log_spread(values: NDArray) -> float:
+    good = values[np.isfinite(values) & (values > 0.0)]
+    return float(np.std(np.log(good))) if good.size > 8 else float("nan")
+
+
+def contributions(build: Build, output: str, *, draws: int = 128) -> list[Contribution]:
+    """Rank the inputs by what they bring to the spread of one answer.
+
+    Parameters
+    ----------
+    build : Build
+        Of plain numbers.
+    output : str
+        Name in `propmodel.performance.OUTPUTS`.
+    draws : int
+        Per group.
+
+    Returns
+    -------
+    list of Contribution
+        Largest first.
+
+    Raises
+    ------
+    ValueError
+        If the output is not known or the build holds arrays.
+    """
+    check_in("output", output, OUTPUTS)
+    if shape_of(build) != ():
+        raise ValueError("contributions needs one build of plain numbers")
+    base = _normal(draws)
+    names = list(GROUPS)
+    # one call: groups along an axis before the draws
+    z = {axis: np.zeros((len(names), draws)) for axis in _AXES}
+    for row, name in enumerate(names):
+        for axis in GROUPS[name]:
+            z[axis][row] = base[_AXES.index(axis)]
+    values, _ = _answers(_apply(build, z), [output])
+    spread = np.array([_log_spread(np.broadcast_to(values[output], (len(names), draws))[i]) for i in range(len(names))])
+    spread = np.nan_to_num(spread)
+    total = float(np.sum(spread**2))
+    rows = [Contribution(n, float(s * s / total) if total > 0 else 0.0, float(s)) for n, s in zip(names, spread, strict=True)]
+    return sorted(rows, key=lambda c: -c.share)
+
+
+class Reading(NamedTuple):
+    """A reading one could take: what it observes, and how well."""
+
+    words: str
+    of: tuple[Callable[[Assessment], NDArray], ...]
+    log_noise: float
+
+
+READINGS: Mapping[str, Reading] = MappingProxyType(
+    {
+        "weigh": Reading("weighing the craft", (lambda a: a.mass,), 0.003),
+        "hover": Reading("reading amps and command in a hover", (lambda a: a.hover.pack_current, lambda a: a.hover.duty), 0.02),
+        "full": Reading(
+            "one full-throttle reading on a stand (pull, amps, rpm)",
+            (lambda a: a.full.thrust, lambda a: a.full.motor_current, lambda a: a.full.rev_per_s),
+            0.02,
+        ),
+        "pack": Reading(
+            "the charger's resistance reading", (lambda a: battery.resistance(a.build.pack, 0.5),), 0.10
+        ),
+        "top": Reading("a flown top speed", (lambda a: a.top.speed,), 0.03),
+    }
+)
+
+
+def reading_gains(build: Build, output: str, *, draws: int = 512) -> dict[str, float]:
+    """What each possible reading would take off the band of one answer.
+
+    Parameters
+    ----------
+    build : Build
+        Of plain numbers.
+    output : str
+        Name in `propmodel.performance.OUTPUTS`.
+    draws : int
+
+    Returns
+    -------
+    dict
+        Share of the band's width that goes, per key of `READINGS`, 0 to 1. [-]
+
+    Notes
+    -----
+    Linear in logarithms over the draws: what is left is the scatter about the regression on the noisy reading.
+    """
+    check_in("output", output, OUTPUTS)
+    values, a = _answers(draw(build, draws=draws), [output])
+    target = np.broadcast_to(values[output], (draws,))
+    rng = np.random.default_rng(SEED)
+    gains: dict[str, float] = {}
+    for key, reading in READINGS.items():
+        with np.errstate(invalid="ignore", divide="ignore"):
+            seen = np.stack([np.log(np.broadcast_to(of(a), (draws,))) for of in reading.of])
+            y = np.log(target)
+        seen = seen + reading.log_noise * rng.standard_normal(seen.shape)
+        good = np.isfinite(y) & np.isfinite(seen).all(axis=0)
+        if good.sum() < 32 or np.std(y[good]) < 1e-9:
+            gains[key] = 0.0
+            continue
+        x = np.vstack([np.ones(good.sum()), seen[:, good]]).T
+        fit, *_ = np.linalg.lstsq(x, y[good], rcond=None)
+        left = y[good] - x @ fit
+        gains[key] = float(np.clip(1.0 - np.std(left) / np.std(y[good]), 0.0, 1.0))
+    return gains
