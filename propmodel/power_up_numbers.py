@@ -1,0 +1,283 @@
+"""The plain numbers of one build that its first power-up is judged by."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from propmodel import battery, motor, operating_point, propeller
+from propmodel.build import Build, shape_of
+from propmodel.errors import as_floats
+
+__all__ = [
+    "PowerUp",
+    "bare_motor",
+    "bare_rise",
+    "from_build",
+    "most_bare_rise",
+    "round_up",
+    "standby_current",
+    "supply_limit",
+]
+
+IDLE_DUTY = 0.055
+"""Idle command of a motor test where the build names none. [-] Common practice."""
+CURRENT_BAND = motor.IRON_TORQUE_BAND
+"""A bare motor's current may be off by x or / this where it comes from the stator size. [-]"""
+SHEET_CURRENT_BAND = 1.35
+"""The same where the no-load figure was read from a sheet or a bench. [-] Estimate."""
+FAULT_FACTOR = 2.0
+"""More than this times a known no-load current means a fault. [-] Common practice. Where the figure is only
+estimated, this times the top of its band: a healthy motor must not be called faulty."""
+
+
+@dataclass(frozen=True)
+class PowerUp:
+    """The plain numbers the steps are made of, SI; one build."""
+
+    cells: float
+    full_voltage: float
+    """Of the full pack at rest. [V]"""
+    supply_voltage: float
+    """At which the motor tests are done. [V]"""
+    pack_resistance: float
+    """10-second, with leads. [ohm]"""
+    lead_length: float
+    """One main lead. [m]"""
+    capacitance: float
+    capacitor_voltage: float | None
+    rotors: int
+    pole_pairs: float
+    kv: float
+    """Label: a bare motor turns near it. [rpm/V]"""
+    resistance: float
+    """Effective. [ohm]"""
+    winding_resistance: float
+    no_load_current: float
+    no_load_voltage: float
+    motor_mass: float
+    bell_inertia: float
+    propeller_inertia: float
+    electronics_power: float
+    controller_standby: float
+    ripple_coefficient: float
+    idle_duty: float
+    command_cap: float
+    active_freewheeling: bool | None
+    """Of the ESC: True for nearly all since about 2016, None where it is not known."""
+    no_load_known: bool = False
+    """True where the no-load current is a sheet's or a bench's, not estimated from the stator."""
+    hover_command: tuple[float, float, float] | None = None
+    """Low, middle, high. [-]"""
+    hover_current: tuple[float, float, float] | None = None
+    """Of the pack. [A]"""
+    hover_heat: float | None = None
+    """In each motor. [W]"""
+    hover_rev_per_s: float | None = None
+    stand_current: tuple[float, float, float] | None = None
+    """Pack current of one motor with its propeller at full command, without the electronics. [A]"""
+    stand_pull: tuple[float, float, float] | None = None
+    """Of the same. [N]"""
+
+
+def round_up(value: float, step: float = 0.1) -> float:
+    """Round up to a step one can set on a supply.
+
+    Examples
+    --------
+    >>> round_up(0.41)
+    0.5
+    """
+    return round(math.ceil(value / step - 1e-9) * step, 6)
+
+
+def bare_motor(
+    duty: float,
+    *,
+    voltage: float,
+    kv: float,
+    resistance: float,
+    no_load_current: float,
+    no_load_voltage: float = 10.0,
+) -> tuple[float, float]:
+    """Speed and motor current without a propeller; a bare motor turns near its label KV.
+
+    Parameters
+    ----------
+    duty : float
+        Average duty, 0 to 1. [-]
+    voltage : float
+        Of the supply. [V]
+    kv : float
+        Label. [rpm/V]
+    resistance : float
+        Effective. [ohm]
+    no_load_current, no_load_voltage : float
+        A known point: current and back voltage of a bare motor both grow in proportion to its voltage. [A, V]
+
+    Returns
+    -------
+    rev_per_s, motor_current : float
+        [1/s], [A]
+
+    Examples
+    --------
+    >>> n, amps = bare_motor(1.0, voltage=15.0, kv=1800, resistance=0.15, no_load_current=0.8)
+    >>> round(60 * n), round(amps, 2)
+    (26676, 1.2)
+    """
+    volts = duty * voltage
+    current = no_load_current * volts / no_load_voltage
+    return (volts - current * resistance) * kv / 60.0, current
+
+
+def from_build(
+    build: Build,
+    *,
+    active_freewheeling: bool | None = None,
+    no_load_known: bool = False,
+    supply_voltage: float | None = None,
+    bands: Mapping[str, tuple[float, float]] | None = None,
+) -> PowerUp:
+    """Collect what the steps need from one build.
+
+    Parameters
+    ----------
+    build : Build
+        Of plain numbers.
+    active_freewheeling : bool, optional
+        True for an ESC younger than about 2016; None where its age is not known: part-throttle figures
+        are then left out, since they depend on it.
+    no_load_known : bool
+        True where the motor's no-load current was typed from a sheet or measured: the band narrows.
+    supply_voltage : float, optional
+        For the motor tests; the full pack's voltage by default. [V]
+    bands : mapping, optional
+        Low and high of ``hover_throttle``, ``hover_current`` (pack), ``full_throttle_motor_current`` and
+        ``full_throttle_thrust``, as shares of the middle (0.8, 1.25). Estimates stand in for what is missing.
+
+    Returns
+    -------
+    PowerUp
+
+    Raises
+    ------
+    ValueError
+        If the build holds arrays, or the supply voltage is not a positive number.
+
+    Examples
+    --------
+    >>> from propmodel.demo import demo
+    >>> from_build(demo("scree")).cells
+    6.0
+    """
+    if shape_of(build) != ():
+        raise ValueError("first power-up is for one build of plain numbers, not for arrays")
+    full = float(battery.open_circuit_voltage(build.pack, 1.0))
+    if supply_voltage is not None:
+        volts = float(as_floats("supply voltage", supply_voltage))
+        if not 1.0 <= volts <= 200.0:
+            raise ValueError(f"supply voltage must be between 1 and 200 V, got {volts:g} V")
+    share = {
+        "hover_throttle": (0.85, 1.18),
+        "hover_current": (0.75, 1.33),
+        "full_throttle_motor_current": (0.67, 1.4),
+        "full_throttle_thrust": (0.75, 1.33),
+    } | dict(bands or {})
+
+    def spread(name: str, middle: float) -> tuple[float, float, float]:
+        low, high = share[name]
+        return middle * low, middle, middle * high
+
+    craft, m, esc = build.craft, build.motor, build.controller
+    hover = operating_point.at_thrust(
+        operating_point.drive(build, 1.0, sustained=True), build.weight / np.asarray(build.rotors, float)
+    )
+    flies = int(hover.status) == 0 and float(hover.duty) <= float(np.asarray(build.command_cap))
+    # One motor on a stand: the same pack, one rotor, no arm in the wash, no electronics.
+    alone = replace(
+        build,
+        rotors=1,
+        coaxial=False,
+        craft=replace(craft, electronics_power=0.0, thrust_loss=0.0),
+    )
+    stand = operating_point.at_duty(operating_point.drive(alone, 1.0), np.asarray(build.command_cap, float))
+    return PowerUp(
+        cells=float(np.asarray(build.pack.cells)),
+        full_voltage=full,
+        supply_voltage=full if supply_voltage is None else volts,
+        pack_resistance=float(battery.resistance(build.pack, 1.0)),
+        lead_length=float(np.asarray(craft.lead_length)),
+        capacitance=float(np.asarray(craft.capacitance)),
+        capacitor_voltage=None
+        if craft.capacitor_voltage is None
+        else float(np.asarray(craft.capacitor_voltage)),
+        rotors=round(float(np.asarray(build.rotors))),
+        pole_pairs=float(np.asarray(m.pole_pairs)),
+        kv=float(np.asarray(m.kv)),
+        resistance=float(np.asarray(m.resistance)),
+        winding_resistance=float(motor.winding_part(m)),
+        no_load_current=float(np.asarray(m.no_load_current)),
+        no_load_voltage=float(np.asarray(m.no_load_voltage)),
+        motor_mass=float(motor.motor_mass(m)),
+        bell_inertia=float(motor.bell_inertia(m)),
+        propeller_inertia=float(propeller.inertia(build.propeller)),
+        electronics_power=float(np.asarray(craft.electronics_power)),
+        controller_standby=float(np.asarray(esc.standby_power)),
+        ripple_coefficient=float(np.asarray(esc.ripple_coefficient)),
+        idle_duty=float(np.asarray(esc.idle_duty)) or IDLE_DUTY,
+        command_cap=float(np.asarray(build.command_cap)),
+        active_freewheeling=active_freewheeling,
+        no_load_known=no_load_known,
+        hover_command=spread("hover_throttle", float(hover.duty)) if flies else None,
+        hover_current=spread("hover_current", float(hover.pack_current)) if flies else None,
+        hover_heat=float(hover.winding_loss + hover.iron_loss) if flies else None,
+        hover_rev_per_s=float(hover.rev_per_s) if flies else None,
+        stand_current=spread("full_throttle_motor_current", float(stand.pack_current)),
+        stand_pull=spread("full_throttle_thrust", float(stand.thrust)),
+    )
+
+
+def standby_current(p: PowerUp) -> tuple[float, float]:
+    """Low and high current of the electronics with all motors still. [A]"""
+    low = 0.25 * p.electronics_power / p.full_voltage
+    high = 1.5 * (p.electronics_power + p.rotors * p.controller_standby) / p.full_voltage
+    return low, max(high, 0.05)
+
+
+def bare_rise(p: PowerUp, duty: float) -> tuple[float, float]:
+    """Speed [1/s] and rise of the supply current [A] of one bare motor."""
+    n, amps = bare_motor(
+        duty,
+        voltage=p.supply_voltage,
+        kv=p.kv,
+        resistance=p.resistance,
+        no_load_current=p.no_load_current,
+        no_load_voltage=p.no_load_voltage,
+    )
+    through = p.supply_voltage * duty * (1.0 - duty)
+    return n, duty * amps + (p.controller_standby + p.ripple_coefficient * through**2) / p.supply_voltage
+
+
+def most_bare_rise(p: PowerUp) -> float:
+    """Rise of the current of one bare motor at full command beyond which something is wrong. [A]"""
+    return FAULT_FACTOR * (1.0 if p.no_load_known else CURRENT_BAND) * bare_rise(p, 1.0)[1]
+
+
+def supply_limit(p: PowerUp, *, motor_test: bool = False) -> float:
+    """Current limit to set: for plugging in, or for testing one bare motor at a time. [A]
+
+    Examples
+    --------
+    >>> from propmodel.demo import demo
+    >>> p = from_build(demo("scree"))
+    >>> supply_limit(p) < supply_limit(p, motor_test=True)
+    True
+    """
+    standby = standby_current(p)[1]
+    if not motor_test:
+        return round_up(max(1.5 * standby, 0.5))
+    return round_up(standby + most_bare_rise(p), 0.5)
