@@ -1,0 +1,1 @@
+"""Explorer: the what-if pages, in a browser."""

@@ -32,6 +32,23 @@ def _fail(name: str, bad: NDArray[np.bool_], values: NDArray[np.float64], rule: 
 def as_floats(name: str, value: Any) -> NDArray[np.float64]:
     """Turn a value into floats, or say which field is not a number.
 
+    Parameters
+    ----------
+    name : str
+        What the value is, as the sentence should call it.
+    value : array_like
+        The value or values.
+
+    Returns
+    -------
+    ndarray
+        The value as floats.
+
+    Raises
+    ------
+    ValueError
+        If it is text, a truth value or otherwise no number.
+
     Examples
     --------
     >>> as_floats("kv", "fast")
@@ -48,7 +65,34 @@ def as_floats(name: str, value: Any) -> NDArray[np.float64]:
 
 
 def check_finite(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:
-    """Refuse text, NaN and infinity."""
+    """Refuse text, NaN and infinity.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, as the sentence should call it.
+    value : array_like
+        The value or values.
+    unit : str
+        Printed behind the numbers; empty for none.
+
+    Returns
+    -------
+    ndarray
+        The value as floats.
+
+    Raises
+    ------
+    ValueError
+        In one sentence that names the first offender.
+
+    Examples
+    --------
+    >>> check_finite("speed", float("nan"), "m/s")
+    Traceback (most recent call last):
+    ...
+    ValueError: speed must be a finite number, got nan
+    """
     values = as_floats(name, value)
     _fail(name, ~np.isfinite(values), values, "a finite number", "")
     return values
@@ -56,6 +100,25 @@ def check_finite(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:
 
 def check_positive(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:
     """Refuse anything that is not finite and above zero.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, as the sentence should call it.
+    value : array_like
+        The value or values.
+    unit : str
+        Printed behind the numbers; empty for none.
+
+    Returns
+    -------
+    ndarray
+        The value as floats.
+
+    Raises
+    ------
+    ValueError
+        In one sentence that names the first offender.
 
     Examples
     --------
@@ -70,7 +133,36 @@ def check_positive(name: str, value: Any, unit: str = "") -> NDArray[np.float64]
 
 
 def check_range(name: str, value: Any, low: float, high: float, unit: str = "") -> NDArray[np.float64]:
-    """Refuse anything outside ``low`` to ``high``, both included."""
+    """Refuse anything outside ``low`` to ``high``, both included.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, as the sentence should call it.
+    value : array_like
+        The value or values.
+    low, high : float
+        Limits, both allowed.
+    unit : str
+        Printed behind the numbers; empty for none.
+
+    Returns
+    -------
+    ndarray
+        The value as floats.
+
+    Raises
+    ------
+    ValueError
+        In one sentence that names the first offender.
+
+    Examples
+    --------
+    >>> check_range("charge", 1.2, 0.0, 1.0)
+    Traceback (most recent call last):
+    ...
+    ValueError: charge must be between 0 and 1, got 1.2
+    """
     values = check_finite(name, value, unit)
     bad = (values < low) | (values > high)
     _fail(name, bad, values, f"between {_number(low)} and {_number(high)}", unit)
@@ -78,7 +170,34 @@ def check_range(name: str, value: Any, low: float, high: float, unit: str = "") 
 
 
 def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:
-    """Refuse an unknown name and list the nearest known ones."""
+    """Refuse an unknown name and list the nearest known ones.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, as the sentence should call it.
+    value : Any
+        The name to look up.
+    allowed : iterable of str
+        Known names.
+
+    Returns
+    -------
+    str
+        The name.
+
+    Raises
+    ------
+    ValueError
+        If it is not known.
+
+    Examples
+    --------
+    >>> check_in("chemistry", "lipoo", ["lipo", "li_ion"])
+    Traceback (most recent call last):
+    ...
+    ValueError: chemistry 'lipoo' is not known; nearest: lipo, li_ion
+    """
     known = list(allowed)
     if value in known:
         return str(value)

@@ -39,6 +39,21 @@ _TEXT = {
 def text(code: int) -> str:
     """Return the plain sentence of one status code.
 
+    Parameters
+    ----------
+    code : int
+        A :class:`Status` or its number.
+
+    Returns
+    -------
+    str
+        For people; starts in lower case, has no full stop.
+
+    Raises
+    ------
+    ValueError
+        If there is no such code.
+
     Examples
     --------
     >>> text(3)

@@ -1,0 +1,1 @@
+"""One short script per page; the server runs them."""

@@ -1,0 +1,1 @@
+"""Figures: a result in, a plotly figure out."""
