@@ -227,7 +227,7 @@ class _Fit:
         low, high = np.full(x.size, -np.inf), np.full(x.size, np.inf)
         low[7], high[7] = 0.0, 0.4
         low[8], high[8] = np.log(0.35), np.log(2.5)
-        for _ in range(3):
+        for _ in range(5):
             x[7] = np.clip(x[7], 1e-3, 0.399)
             found = least_squares(
                 self.vector, x, jac=self.jacobian, bounds=(low, high), loss=self.loss, x_scale="jac", max_nfev=60  # type: ignore[arg-type]
@@ -240,19 +240,22 @@ class _Fit:
         self.covariance = np.linalg.inv((jac * weight[:, None]).T @ (jac * weight[:, None]) + 1e-9 * np.eye(x.size))
 
     def _noise(self, x: FloatArray) -> None:
-        """Take the scatter of each channel from the table, drawn towards the usual value in short tables."""
-        here = self.data(x)
-        unknown = self.globals + self.table.rows
-        total = sum(int(np.isfinite(v).sum()) for v in here.values())
-        room = max(total - unknown * 0.75, 4.0) / max(total, 1)
-        for name, values in here.items():
-            values = values[np.isfinite(values)]
-            if values.size >= 5:
-                core = np.minimum(np.abs(values), LOSS_KNEE)
-                seen = float(np.mean(core**2)) / room
-                weight = values.size / (values.size + 4.0)
-                self.scale[name] *= float(np.clip(np.sqrt(weight * seen + (1 - weight)), 0.4, 4.0))
-                self.scale[name] = float(np.clip(self.scale[name], 0.2, 8.0))
+        """Take the scatter of each channel from the table, drawn towards the usual value in short tables.
+
+        Sum of squares over the readings left after the unknowns have taken their share (leverage).
+        """
+        jac = self.jacobian(x)
+        covariance = np.linalg.inv(jac.T @ jac + 1e-9 * np.eye(x.size))
+        leverage = np.sum((jac @ covariance) * jac, axis=1)
+        for channel, (name, values) in enumerate(self.data(x).items()):
+            here = np.isfinite(values)
+            if here.sum() < 5:
+                continue
+            at = channel * self.table.rows + np.flatnonzero(here)
+            free = max(float(here.sum() - leverage[at].sum()), 0.0)
+            square = float(np.sum(np.minimum(np.abs(values[here]), LOSS_KNEE) ** 2))
+            change = np.sqrt((square + 2.0) / (free + 2.0))
+            self.scale[name] = float(np.clip(self.scale[name] * np.clip(change, 0.3, 4.0), 0.03, 8.0))
 
 
 def _priors(table: _Table) -> tuple[FloatArray, FloatArray]:

@@ -72,6 +72,7 @@ def stand_rows(stand: Stand, unknowns: FloatArray, rev_per_s: FloatArray) -> dic
         stand.prepared,
         thrust_factor=stand.prepared.thrust_factor * np.exp(t),
         merit_odds=stand.prepared.merit_odds * np.exp(m),
+        shifted=True,
     )
     c_t, c_p = prepared.static(rev_per_s)
     density, diameter = np.asarray(stand.air.density), np.asarray(stand.propeller.diameter)
