@@ -1,0 +1,123 @@
+"""Lift: will it lift, and how hard will it pull?"""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+import streamlit as st
+
+from explorer import compute, sentence, shown, state, widgets
+from explorer.figures import lift as figures
+from explorer.inputs import Inputs
+
+STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
+
+
+def head_of(inputs: Inputs) -> sentence.Headline:
+    """Headline of a build, with its name."""
+    got = compute.answers(inputs)
+    return sentence.Headline(inputs.name, got.low, got.mid, got.high, (got.minutes.low, got.minutes.mid, got.minutes.high))
+
+
+def curve_of(inputs: Inputs, head: sentence.Headline) -> figures.Curve:
+    """Curve of a build with its hover point."""
+    got, mid = compute.story(inputs), head.mid
+    return figures.Curve(
+        name=inputs.name,
+        curve=got.curve,
+        low=got.low,
+        high=got.high,
+        rotors=inputs.rotors,
+        weight=float(compute.build(inputs).weight),
+        hover_throttle=float(mid.hover_throttle),
+        hover_current=float(mid.hover_current),
+        hover_share=float(mid.lifting_share),
+        hover_grams_per_watt=1000.0 * float(mid.thrust_per_power),
+    )
+
+
+def page(inputs: Inputs, pin: Inputs | None) -> None:
+    """Draw the page."""
+    units = widgets.units()
+    head = head_of(inputs)
+    pin_head = None if pin is None else head_of(pin)
+    limits = compute.gives_first(inputs)
+
+    widgets.say(
+        '<h1 class="wi-ask">Will it lift, and how hard will it pull?</h1>'
+        f'<p class="wi-sentence">{sentence.opening(head, limits, units)}</p>'
+        f'<p class="wi-pinned">{sentence.pinned_line(head, pin_head, units)}</p>'
+    )
+    widgets.leans_on()
+    widgets.notice()
+    first = not st.session_state["touched"]
+    widgets.say(f'<p class="wi-first">{sentence.first_words(inputs)}</p>' if first else "")
+    widgets.knob_strip()
+
+    this = curve_of(inputs, head)
+    other = None if pin is None or pin_head is None else curve_of(pin, pin_head)
+    tops = figures.story_tops(this, other, units)
+    axes = (
+        state.axis(f"pull {units.pull}", tops[0]),
+        state.axis("current", tops[1]),
+        state.axis("share", tops[2]),
+    )
+    ceiling = ceiling_of(inputs)
+    figure = figures.story(this, other, axes=axes, units=units, ceiling=ceiling)
+    words = figures.story_words(this, units)
+    widgets.chart(figure, key="story", alt=words)
+    widgets.say(
+        widgets.key_line(None if pin is None else pin.name, limit=ceiling is not None)
+        + f'<p class="wi-small">{words}</p><p class="wi-small">{sentence.beyond_measured(inputs, head.mid)}</p>'
+    )
+    widgets.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5)
+
+    widgets.say(
+        "<h2>What people fly <span>common practice, from memory: how your craft compares</span></h2>"
+        + figures.ruler(
+            diameter_in=inputs.diameter_in,
+            pull=tuple(float(p.thrust_to_weight) for p in (head.low, head.mid, head.high)),
+            hover=tuple(float(p.hover_throttle) for p in (head.low, head.mid, head.high)),
+            pinned_pull=None if pin_head is None else float(pin_head.mid.thrust_to_weight),
+            pinned_hover=None if pin_head is None else float(pin_head.mid.hover_throttle),
+        )
+    )
+    watts_block(inputs)
+    widgets.say(
+        "<h2>What gives first <span>share of the allowance used, flat out held 10 s</span></h2>"
+        + figures.closest(sentence.nearest_limits(limits))
+    )
+    widgets.next_question("margins", "All margins")
+    widgets.next_question("minutes", "How long?")
+
+
+def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
+    """The label that limits the pack's current first, for good."""
+    made = compute.build(inputs)
+    known = []
+    if made.pack.max_continuous_current is not None:
+        known.append((float(made.pack.max_continuous_current), "label of the pack"))
+    if made.controller.continuous_current is not None:
+        known.append((float(made.controller.continuous_current) * inputs.rotors, "label of the ESC, all motors"))
+    if not known:
+        return None
+    amps, words = min(known)
+    return figures.Ceiling(amps, f"{words}: {shown.amps(amps)} A")
+
+
+def watts_block(inputs: Inputs) -> None:
+    """Where the watts go, in one state at a time."""
+    widgets.section("Where the watts go")
+    which = st.segmented_control(
+        "State", list(STATES), default="hover", format_func=STATES.__getitem__, key="watts_state", required=True,
+        label_visibility="collapsed", help="One state at a time: hanging still, your cruise speed, or flat out.",
+    )  # fmt: skip
+    split = compute.watts(inputs, which)
+    if not math.isfinite(float(split.total)) or int(split.status) != 0:
+        widgets.say('<p class="wi-small">It cannot hold this state; choose another.</p>')
+        return
+    widgets.say(figures.stairs(split))
+
+
+page(state.usable(), state.pinned())

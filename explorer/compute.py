@@ -1,0 +1,132 @@
+"""What the pages ask of the engine, each answer kept: wrappers with a cache, no formula and no screen.
+
+Every function takes frozen `Inputs` that were checked (see `explorer.inputs.mended`) and returns frozen results that
+nobody changes. They are kept for all visitors, keyed by every value of the inputs; each caller gets a copy of its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import streamlit as st
+from numpy.typing import NDArray
+
+from explorer.inputs import Inputs, flying, to_build
+from propmodel.build import Build
+from propmodel.endurance import FlightTime, Profile, flight_time
+from propmodel.limits import Limit, limits
+from propmodel.operating_point import ThrottleCurve, throttle_curve
+from propmodel.performance import Performance, performance
+from propmodel.spread import bands, curve_bands
+from propmodel.watts import Watts, where_watts_go
+
+__all__ = ["THROTTLE", "Answers", "Minutes", "Story", "answers", "build", "gives_first", "minutes", "story", "watts"]
+
+THROTTLE = np.linspace(0.0, 1.0, 51)
+BAND_THROTTLE = np.linspace(0.0, 1.0, 26)
+DRAWS = 512
+KEPT = 256
+
+# repr holds every value and tells -1 from -2, which Python's own hash does not
+_kept: dict[str, Any] = {"show_spinner": False, "max_entries": KEPT, "hash_funcs": {Inputs: repr}}
+
+
+@dataclass(frozen=True)
+class Minutes:
+    """Minutes flown your way, with their spread."""
+
+    low: float
+    """[s]"""
+    mid: float
+    high: float
+    flight: FlightTime
+
+
+@dataclass(frozen=True)
+class Answers:
+    """Headline answers of one build with their 80 % bands."""
+
+    low: Performance
+    mid: Performance
+    high: Performance
+    minutes: Minutes
+
+
+@dataclass(frozen=True)
+class Story:
+    """The throttle curve and where 8 in 10 craft with these labels land."""
+
+    curve: ThrottleCurve
+    low: ThrottleCurve
+    high: ThrottleCurve
+
+
+@st.cache_data(**_kept)
+def build(inputs: Inputs) -> Build:
+    """Build of the inputs; always the same object for the same inputs."""
+    return to_build(inputs)
+
+
+def profile(inputs: Inputs) -> Profile:
+    """How it is flown, as the engine takes it."""
+    way = flying(inputs)
+    return Profile(
+        way.hover_share, way.cruise_share, way.hard_share, way.full_share, cruise_speed=way.cruise_speed
+    )
+
+
+def plain(inputs: Inputs) -> Inputs:
+    """The same inputs without names: a new name costs no new answer."""
+    return replace(inputs, name="", motor_name="", propeller_name="", pack_name="", controller_name="")
+
+
+def answers(inputs: Inputs) -> Answers:
+    """Headline answers with their bands."""
+    return _answers(plain(inputs))
+
+
+@st.cache_data(**_kept)
+def _answers(inputs: Inputs) -> Answers:
+    made = build(inputs)
+    low, _, high = bands(made, draws=DRAWS)
+    mid = performance(made)
+    flight = flight_time(made, profile(inputs))
+    # the way of flying stretches the hover band: both empty the same pack through the same motors
+    share = [float(v.hover_time / mid.hover_time) for v in (low, high)]
+    return Answers(low, mid, high, Minutes(share[0] * float(flight.time), float(flight.time), share[1] * float(flight.time), flight))
+
+
+def story(inputs: Inputs) -> Story:
+    """The throttle curve with its band, at the charge that is shown."""
+    return _story(plain(inputs))
+
+
+@st.cache_data(**_kept)
+def _story(inputs: Inputs) -> Story:
+    made = build(inputs)
+    charge = flying(inputs).state_of_charge
+    low, _, high = curve_bands(made, BAND_THROTTLE, state_of_charge=charge, draws=DRAWS)
+    return Story(throttle_curve(made, THROTTLE, state_of_charge=charge), low, high)
+
+
+def gives_first(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
+    """All limits, worst first, for a load held so long. [s]"""
+    return _gives_first(plain(inputs), hold)
+
+
+@st.cache_data(**_kept)
+def _gives_first(inputs: Inputs, hold: float) -> list[Limit]:
+    return limits(build(inputs), hold=hold)
+
+
+def watts(inputs: Inputs, state: str) -> Watts:
+    """Where the watts go in one state: hover, cruise or full."""
+    return _watts(plain(inputs), state)
+
+
+@st.cache_data(**_kept)
+def _watts(inputs: Inputs, state: str) -> Watts:
+    way = flying(inputs)
+    return where_watts_go(build(inputs), state, speed=way.cruise_speed, state_of_charge=way.state_of_charge)

@@ -1,0 +1,271 @@
+"""The opening sentence: what the forecast means, in words, always in one order. Pure: answers in, words out.
+
+Mass, hover, minutes with their spread, pull, what gives first, one way to clear it. "You" and "it", present tense;
+a warning names the thing, the number and the remedy.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from explorer import shown
+from explorer.inputs import Inputs
+from explorer.shown import Units
+from propmodel.limits import Limit
+from propmodel.performance import Performance
+from propmodel.status import Status
+
+__all__ = ["Headline", "beyond_measured", "first_words", "headline", "nearest_limits", "opening", "pinned_line"]
+
+# data/propellers/measured.csv: median of the fastest static runs; of 211 propellers 11 have more than two blades.
+MEASURED_RPM = 6600.0
+MEASURED_COUNT = 211
+MEASURED_MANY_BLADES = 11
+# Open thrust-stand tables of eight 5-inch propellers on eight motors, three cells: fastest row. See data/motors/SOURCE.md.
+STAND_RPM = 20300.0
+STAND_SIZES = (4.5, 5.6)
+
+FEW_PULL = 2.0
+"""Below this pull over weight a craft cannot catch a gust (common practice)."""
+
+_THINGS = {
+    "pack_label": "pack", "pack_heat": "pack", "sag_fresh": "cells", "sag_low": "cells", "controller_current": "ESC",
+    "motor_current": "motors", "winding_heat": "motors", "magnet_heat": "motors", "hover_heat": "motors",
+    "main_leads": "main leads", "motor_leads": "motor leads", "connector": "connector", "brownout": "electronics",
+    "tip_mach": "propeller tips", "motor_volts": "motors", "free_tip": "motors", "pull": "pull in hand",
+    "hover_high": "hover command", "hover_low": "hover command", "motor_lost": "pull with one motor out",
+    "motor_cells": "motors", "controller_cells": "ESC", "video_voltage": "video transmitter",
+    "camera_voltage": "camera", "regulator_voltage": "regulator", "receiver_voltage": "receiver",
+    "capacitor_voltage": "capacitor", "frame_clearance": "frame", "mass_threshold": "mass you set",
+}  # fmt: skip
+_PLURAL = {"cells", "motors", "main leads", "motor leads", "electronics", "propeller tips"}
+
+
+@dataclass(frozen=True)
+class Headline:
+    """Headline numbers of one build.
+
+    Parameters
+    ----------
+    name : str
+    low, mid, high : Performance
+        Forecast and the ends of its 80 % band.
+    minutes : tuple of float
+        Low, forecast, high of the time flown your way. [s]
+    """
+
+    name: str
+    low: Performance
+    mid: Performance
+    high: Performance
+    minutes: tuple[float, float, float]
+
+
+def _n(text: str, *, bad: bool = False) -> str:
+    return f'<b class="n{" bad" if bad else ""}">{html.escape(text)}</b>'
+
+
+def _range(low: str, high: str) -> str:
+    return f' <span class="r">({low} to {high})</span>' if low != high else ""
+
+
+def plain(markup: str) -> str:
+    """The words of a piece of our HTML, for titles and readers without a screen.
+
+    Examples
+    --------
+    >>> plain('about <b class="n">3.8 min</b>')
+    'about 3.8 min'
+    """
+    return html.unescape(re.sub(r"<[^>]+>", "", markup))
+
+
+def _name(name: str) -> str:
+    return f"<em>{html.escape(name)}</em>" if name else "This craft"
+
+
+def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
+    """The sentence about a build.
+
+    Parameters
+    ----------
+    head : Headline
+    found : sequence of Limit
+        Worst first, as `propmodel.limits` gives them.
+    units : Units
+        What the reader chose.
+
+    Returns
+    -------
+    str
+        HTML; names come escaped.
+    """
+    mid = head.mid
+    if int(mid.status) == Status.CANNOT_HOVER:
+        return _cannot_hover(head, found, units)
+    name = _name(head.name)
+    lifts, hover = shown.mass(float(mid.mass)), f"{shown.percent(float(mid.hover_throttle))} %"
+    pull = shown.ratio(float(mid.thrust_to_weight))
+    pulls = _n(f"{pull} times") + " its weight" + _range(
+        shown.ratio(float(head.low.thrust_to_weight)), shown.ratio(float(head.high.thrust_to_weight))
+    )
+    lasts = _lasts(head)
+    weak = float(mid.thrust_to_weight_at_reserve) < FEW_PULL
+    if weak:
+        left = shown.ratio(float(mid.thrust_to_weight_at_reserve))
+        start = (
+            f"{name} lifts {_n(lifts)} and needs {_n(hover, bad=True)} of the command to hang still. {lasts} "
+            f"and it pulls {pulls}. With the reserve left only {_n(left + ' times', bad=True)} is in hand: below "
+            f"{FEW_PULL:.0f} it cannot catch a gust."
+        )
+        fix = next((limit.fix for limit in found if limit.key == "pull" and limit.fix), "")
+        return f"{start} {html.escape(_tidy(fix))}".strip()
+    start = f"{name} takes off at {_n(lifts)} and hovers with the motors at {_n(hover)}. {lasts} and it pulls {pulls}."
+    return f"{start} {_first(found)}"
+
+
+def _lasts(head: Headline) -> str:
+    low, mid, high = head.minutes
+    if not math.isfinite(mid):
+        return "Flown your way it cannot hold that cruise speed"
+    if mid < 5.0:
+        return "Flown your way the pack falls below its landing voltage at once"
+    return (
+        f"Flown your way it lasts about {_n(shown.minutes(mid) + shown.NNBSP + 'min')}"
+        f"{_range(shown.minutes(low), shown.minutes(high))}"
+    )
+
+
+def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
+    ratio = float(head.mid.thrust_to_weight)
+    lacks = shown.mass((1.0 - ratio) * float(head.mid.mass))
+    fix = next((limit.fix for limit in found if limit.key in ("pull", "hover_high") and limit.fix), "")
+    share = shown.ratio(ratio) if ratio < 0.95 else f"{math.floor(100 * ratio) / 100:.2f}"
+    return (
+        f"This cannot hover: at {_n(shown.mass(float(head.mid.mass)))} take-off mass it pulls "
+        f"{_n(share + ' times', bad=True)} its weight flat out. It lacks {_n(lacks, bad=True)} of pull. "
+        f"{html.escape(_tidy(fix))}"
+    )
+
+
+def _tidy(fix: str) -> str:
+    """Numbers and units of a fix kept together."""
+    return re.sub(r"(\d) (?=(%|in|mAh|KV|V|A|g)\b|%)", "\\1" + shown.NNBSP, fix)
+
+
+def _first(found: Sequence[Limit]) -> str:
+    told = [limit for limit in found if limit.state != "unknown"]
+    if not told:
+        return "You have not told enough to say what gives first."
+    worst = told[0]
+    thing = _THINGS.get(worst.key, worst.part)
+    is_are = "are" if thing in _PLURAL else "is"
+    why = html.escape(_tidy(worst.sentence.split(". ")[0].rstrip(".")))
+    why = why if _keeps_capital(why) else why[0].lower() + why[1:]
+    if worst.kind == "fits" and worst.state == "over":
+        return f"First of all it does not fit: {why}. {html.escape(_tidy(worst.fix))}"
+    if worst.state == "over":
+        return f"What gives first {is_are} the {_n(thing, bad=True)}: {why}. {html.escape(_tidy(worst.fix))}"
+    bars = [limit for limit in told if limit.kind == "share"]
+    if not bars:
+        return "Nothing you told of is over."
+    nearest = bars[0]
+    thing = _THINGS.get(nearest.key, nearest.part)
+    verb = "come" if thing in _PLURAL else "comes"
+    why = html.escape(_tidy(nearest.sentence.split(". ")[0].rstrip(".")))
+    why = why if _keeps_capital(why) else why[0].lower() + why[1:]
+    return f"Nothing is over; the {_n(thing)} {verb} closest: {why}."
+
+
+def _keeps_capital(text: str) -> bool:
+    return text[:2].isupper() or not text[:1].isalpha()
+
+
+def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
+    """The pinned build in the same order, and what this one does differently."""
+    if pin is None:
+        return '<span class="dash"></span>Nothing is pinned. Pin this build, then every change shows against it.'
+    mid = pin.mid
+    parts = [shown.mass(float(mid.mass))]
+    if int(mid.status) == Status.CANNOT_HOVER:
+        parts.append(f"cannot hover, pulls {shown.ratio(float(mid.thrust_to_weight))} times its weight")
+    else:
+        parts += [
+            f"hovers at {shown.percent(float(mid.hover_throttle))} %",
+            f"{shown.minutes(pin.minutes[1])}{shown.NNBSP}min" if math.isfinite(pin.minutes[1]) else "cannot fly your way",
+            f"{shown.ratio(float(mid.thrust_to_weight))} times its weight",
+        ]
+    told = f'<span class="dash"></span>Pinned: <em>{html.escape(pin.name or "unnamed")}</em>, {", ".join(parts)}.'
+    return f"{told} {_against(head, pin)}".strip()
+
+
+def _against(head: Headline, pin: Headline) -> str:
+    """Words for change: heavier, longer, softer."""
+    now, then = head.mid, pin.mid
+    found = []
+    grams = 1000.0 * float(now.mass - then.mass)
+    if abs(grams) >= 2.5:
+        found.append(f"{shown.mass(abs(grams) / 1000.0)} {'heavier' if grams > 0 else 'lighter'}")
+    seconds = head.minutes[1] - pin.minutes[1]
+    if math.isfinite(seconds) and abs(seconds) >= 3.0:
+        size = f"{abs(seconds) / 60.0:.1f}{shown.NNBSP}min" if abs(seconds) < 600 else f"{abs(seconds) / 60.0:.0f}{shown.NNBSP}min"
+        found.append(f"lasts {size} {'longer' if seconds > 0 else 'shorter'}")
+    pull = float(now.thrust_to_weight / then.thrust_to_weight) - 1.0
+    if abs(pull) >= 0.005:
+        found.append(f"pulls {abs(100.0 * pull):.0f} % {'harder' if pull > 0 else 'softer'} for its weight")
+    if not found:
+        return "This build is the same where it counts here."
+    return f"This one {'is ' if 'av' in found[0] or 'light' in found[0] else ''}{_listed(found)}."
+
+
+def _listed(parts: Sequence[str]) -> str:
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def first_words(inputs: Inputs) -> str:
+    """What a first visitor reads: what this is, what to move, what to type."""
+    size = {3: "three", 4: "four", 5: "five", 6: "six", 7: "seven", 8: "eight", 9: "nine", 10: "ten"}.get(
+        int(inputs.diameter_in), f"{inputs.diameter_in:.0f}"
+    )
+    return (
+        f"This is a {size}-inch craft with invented parts. Move <b>Take-off mass</b> and watch the hover line. "
+        "Then type your own labels in the side panel."
+    )
+
+
+def beyond_measured(inputs: Inputs, mid: Performance) -> str:
+    """Say in plain words where the forecast leaves what was measured; empty where it does not."""
+    rpm = 60.0 * float(mid.full_throttle_rev_per_s)
+    if inputs.measured_propeller is not None or not math.isfinite(rpm):
+        return ""
+    times = rpm / MEASURED_RPM
+    many = inputs.blades > 2
+    if times < 1.5 and not many:
+        return ""
+    words = {2: "twice as fast as", 3: "three times faster than", 4: "four times faster than", 5: "five times faster than"}
+    faster = words.get(round(times), f"{times:.0f} times faster than") if times >= 1.5 else "about as fast as"
+    blades = (
+        f" Only {MEASURED_MANY_BLADES} of those {MEASURED_COUNT} have more than two blades." if many else ""
+    )
+    inside = STAND_SIZES[0] <= inputs.diameter_in <= STAND_SIZES[1]
+    check = (
+        f" The nearest open check is eight 5-inch propellers on a thrust stand, up to {STAND_RPM:,.0f} rpm on three cells."
+        if inside
+        else " No open thrust-stand table of this size stands behind it."
+    )
+    return (
+        f"Beyond what was measured: flat out this {inputs.blades}-blade propeller turns at about {round(rpm, -2):,.0f} rpm, "
+        f"{faster} the {MEASURED_COUNT} wind-tunnel propellers behind the forecast (middle of them {MEASURED_RPM:,.0f} rpm)."
+        f"{blades}{check} The band is wide for that reason."
+    )
+
+
+def nearest_limits(found: Sequence[Limit], count: int = 3) -> list[Limit]:
+    """The first few to look at: what does not fit, then the largest shares."""
+    worst = [limit for limit in found if limit.kind == "fits" and limit.state == "over"]
+    bars = [limit for limit in found if limit.kind == "share" and limit.state != "unknown"]
+    return (worst + bars)[:count]

@@ -1,0 +1,115 @@
+"""What one visitor has before them: the build as typed, the pinned one, units, axes, what went wrong.
+
+The record `Inputs` in the session is the one truth; every control is a view of it and writes it back in its callback.
+So a control may come and go (a closed group, another page) and nothing typed is lost.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import streamlit as st
+
+from explorer.figures.base import Axis, snapped
+from explorer.inputs import Inputs, apply, demo_inputs, mended, with_take_off_g
+
+__all__ = [
+    "axis",
+    "change",
+    "example_pin",
+    "inputs",
+    "load",
+    "notices",
+    "pin",
+    "pinned",
+    "start",
+    "unpin",
+    "usable",
+    "with_change",
+]
+
+
+def start() -> None:
+    """Fill an empty session: the link's build, or *Scree* with *Scree without camera* pinned."""
+    if "inputs" in st.session_state:
+        return
+    first = Inputs()
+    st.session_state["inputs"] = first
+    st.session_state["pinned"] = example_pin(first)
+    st.session_state["pin_is_example"] = True
+    st.session_state["axes"] = {}
+    st.session_state["notices"] = []
+    st.session_state["touched"] = False
+
+
+def example_pin(craft: Inputs) -> Inputs:
+    """A demo craft's own comparison: the same without its camera, or as it came."""
+    if craft.payload_g > 0.0:
+        return replace(craft, payload_g=0.0, name=f"{craft.name} without camera")
+    return replace(craft, name=f"{craft.name} as it came")
+
+
+def inputs() -> Inputs:
+    """The build as typed."""
+    return st.session_state["inputs"]
+
+
+def usable() -> Inputs:
+    """The build as typed, with defaults in place of what cannot be used."""
+    return mended(inputs())[0]
+
+
+def pinned() -> Inputs | None:
+    """The pinned build, or None."""
+    held = st.session_state["pinned"]
+    return None if held is None else mended(held)[0]
+
+
+def load(new: Inputs, *, example: bool = False) -> None:
+    """Put another build on the screen; a demo craft brings its own pin unless the reader pinned one."""
+    st.session_state["inputs"] = new
+    st.session_state["touched"] = True
+    st.session_state.pop("knob_spans", None)
+    if example and st.session_state["pin_is_example"]:
+        st.session_state["pinned"] = example_pin(new)
+
+
+def load_demo(name: str) -> None:
+    """Put a demo craft on the screen."""
+    load(demo_inputs(name), example=True)
+
+
+def with_change(old: Inputs, name: str, value: Any) -> Inputs:
+    """The build with one field, or the take-off mass, as typed."""
+    return with_take_off_g(old, float(value)) if name == "take_off_g" else apply(old, {name: value})
+
+
+def change(name: str, value: Any) -> None:
+    """Take what a control says."""
+    st.session_state["inputs"] = with_change(usable() if name == "take_off_g" else inputs(), name, value)
+    st.session_state["touched"] = True
+
+
+def pin() -> None:
+    """Pin the build on the screen."""
+    st.session_state["pinned"] = usable()
+    st.session_state["pin_is_example"] = False
+
+
+def unpin() -> None:
+    """Take the pinned build away."""
+    st.session_state["pinned"] = None
+    st.session_state["pin_is_example"] = False
+
+
+def axis(key: str, most: float) -> Axis:
+    """Axis of a chart, kept while the values fit: the curve moves, the scale stays."""
+    axes: dict[str, Axis] = st.session_state["axes"]
+    axes[key] = snapped(most, axes.get(key))
+    return axes[key]
+
+
+def notices() -> list[str]:
+    """Sentences about what was typed, or came by a link, and could not be used."""
+    return [*st.session_state["notices"], *(text for _, text in mended(inputs())[1])]
