@@ -1,16 +1,19 @@
 """Every public name has a docstring, and the parameters it documents are those of the signature.
 
-In propmodel, which others call, every parameter must be documented. In explorer, whose functions serve its own
-pages, one sentence may do; a list of parameters that is there must still be the right one.
+In propmodel, which others call, every parameter must be documented. In explorer, whose functions serve its
+own pages, one sentence may do; a list of parameters that is there must still be the right one.
 """
 
 from __future__ import annotations
 
+import ast
 import dataclasses
 import importlib
 import inspect
+import itertools
 import pkgutil
 import re
+import textwrap
 from types import ModuleType
 
 import pytest
@@ -38,24 +41,43 @@ def public(module: ModuleType) -> list[tuple[str, object]]:
     return [(name, getattr(module, name)) for name in getattr(module, "__all__", [])]
 
 
-def documented(doc: str) -> list[str]:
-    """Names in the Parameters (or, of a result, Attributes) section: ``a, b : kind`` gives two."""
-    section = re.search(r"^(?:Parameters|Attributes)\n-{5,}\n(.*?)(?=^[^\n]+\n-{3,}\n|\Z)", doc, re.M | re.S)
-    if not section:
+def documented(doc: str, section: str = "Parameters") -> list[str]:
+    """Names in a section: ``a, b : kind`` gives two."""
+    found = re.search(rf"^{section}\n-{{5,}}\n(.*?)(?=^[^\n]+\n-{{3,}}\n|\Z)", doc, re.M | re.S)
+    if not found:
         return []
     names: list[str] = []
-    for line in section.group(1).splitlines():
+    for line in found.group(1).splitlines():
         if line and not line[0].isspace() and " :" in line:
             names += [part.strip().lstrip("*") for part in line.split(" :")[0].split(",")]
     return names
 
 
-def expected(thing: object) -> list[str]:
-    """Parameters a caller can give."""
+def below_fields(thing: type) -> list[str]:
+    """Fields of a class that have a docstring of their own in the line below."""
+    try:
+        body = ast.parse(textwrap.dedent(inspect.getsource(thing))).body[0].body
+    except (OSError, TypeError):
+        return []
+    return [
+        first.target.id
+        for first, then in itertools.pairwise(body)
+        if isinstance(first, ast.AnnAssign)
+        and isinstance(then, ast.Expr)
+        and isinstance(then.value, ast.Constant)
+        and isinstance(then.value.value, str)
+    ]
+
+
+def expected(thing: object) -> list[str] | None:
+    """What a caller can give; None where the class says it by itself (an enumeration, an error)."""
     if dataclasses.is_dataclass(thing):
         return [field.name for field in dataclasses.fields(thing)]
     if inspect.isclass(thing):
-        return []
+        if hasattr(thing, "_fields"):
+            return list(thing._fields)
+        if "__init__" not in vars(thing):
+            return None
     return [name for name in inspect.signature(thing).parameters if name not in {"self", "cls"}]
 
 
@@ -66,8 +88,14 @@ def faults(name: str, thing: object, *, sentence_will_do: bool = False) -> list[
     if not doc.strip() or doc.startswith(f"{getattr(thing, '__name__', '')}("):
         return [f"{name}: no docstring"]  # the second form is what dataclass makes up by itself
     wanted, given = expected(thing), documented(doc)
-    if sentence_will_do and not given:
+    if wanted is None or (sentence_will_do and not given):
         return []
+    if inspect.isclass(thing):
+        attributes = documented(doc, "Attributes")
+        if dataclasses.is_dataclass(thing) or hasattr(thing, "_fields"):
+            given = given + attributes + below_fields(thing)
+        elif attributes and not given:
+            return []  # made by our own functions only; what it holds is documented instead
     wrong = []
     if missing := [item for item in wanted if item not in given]:
         wrong.append(f"{name}: not documented: {', '.join(missing)}")
