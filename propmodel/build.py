@@ -16,7 +16,7 @@ from propmodel.controller import Controller
 from propmodel.craft import TOP_TO_FRONT_DRAG, Craft, default_drag_area
 from propmodel.errors import check_in, check_positive, check_range
 
-__all__ = ["COAXIAL_THRUST", "Build", "drag_areas", "shape_of", "with_fields"]
+__all__ = ["COAXIAL_THRUST", "Build", "drag_areas", "field_paths", "shape_of", "subset", "with_axis", "with_fields"]
 
 COAXIAL_THRUST = 0.87
 """Thrust of a coaxial pair over that of two rotors apart at the same shaft power: induced power 1.22 times
@@ -292,3 +292,38 @@ def _expand(part: Any, axes: int, rank: int) -> Any:
         elif np.ndim(value) > 0:
             changes[field.name] = np.asarray(value)[(...,) + (None,) * axes]
     return replace(part, **changes) if changes else part
+
+
+def subset(part: Any, keep: NDArray, shape: tuple[int, ...]) -> Any:
+    """Pick some elements of every array inside a part, a drive or a build.
+
+    Parameters
+    ----------
+    part : dataclass
+        Its arrays broadcast to ``shape``.
+    keep : ndarray of bool, of int, or slice
+        Which elements: a mask of ``shape``, or flat indices or a slice of its C-order elements.
+    shape : tuple of int
+
+    Returns
+    -------
+    dataclass
+        Plain numbers stay; arrays become one-dimensional.
+    """
+    flat = keep.ravel() if isinstance(keep, np.ndarray) else keep
+
+    def pick(value: Any) -> Any:
+        if is_dataclass(value) and not isinstance(value, type):
+            changes = {f.name: pick(getattr(value, f.name)) for f in fields(value)}
+            # the values were checked when the part was made: skip __post_init__
+            new = object.__new__(type(value))
+            for name, item in changes.items():
+                object.__setattr__(new, name, item)
+            return new
+        if isinstance(value, tuple):
+            return tuple(pick(v) for v in value)
+        if isinstance(value, np.ndarray) and value.ndim:
+            return np.broadcast_to(value, shape).reshape(-1)[flat]
+        return value
+
+    return pick(part)

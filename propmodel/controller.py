@@ -28,7 +28,8 @@ class Controller:
     resistance : array_like
         Conduction resistance on top of the motor's effective resistance. [ohm]
     ripple_coefficient : array_like
-        k_r of the ripple and switching loss. [W/V^2] Default 0.25 is an estimate (band 0.1 to 0.6).
+        k_r of the ripple and switching loss. [W/V^2] Default 0.30 is an estimate between old controllers on
+        open bench tables (median 0.45) and modern ones, which switch faster (from memory); band 0.1 to 0.6.
     standby_power : array_like
         P_0, drawn at any duty. [W]
     throttle_exponent, idle_duty : array_like
@@ -46,7 +47,7 @@ class Controller:
     """
 
     resistance: ArrayLike = 0.0
-    ripple_coefficient: ArrayLike = 0.25
+    ripple_coefficient: ArrayLike = 0.30
     standby_power: ArrayLike = 0.5
     throttle_exponent: ArrayLike = 1.0
     idle_duty: ArrayLike = 0.0
@@ -145,7 +146,7 @@ def ripple_loss(controller: Controller, motor_voltage: ArrayLike, bus_voltage: A
     Examples
     --------
     >>> round(float(ripple_loss(Controller(), 5.0, 20.0)), 4)
-    4.0156
+    4.7188
     """
     through = np.asarray(motor_voltage) * np.maximum(1.0 - np.asarray(motor_voltage) / bus_voltage, 0.0)
     return np.asarray(controller.standby_power) + np.asarray(controller.ripple_coefficient) * through * through

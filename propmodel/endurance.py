@@ -151,7 +151,14 @@ def _empty(build, current_at, start, cut, reserve, shape):  # type: ignore[no-un
     limit = cut * np.asarray(build.pack.cells)
     capacity = battery.capacity(build.pack)
     floor = np.minimum(reserve, start)
-    charge = np.minimum(1.0, start) * np.ones(shape)
+    # a plain starting charge keeps every knot a plain number, and the cell table is read once per knot
+    flat = start.ndim == 0
+
+    def knot_charge(knot: float) -> NDArray:
+        low = np.minimum(knot, start)
+        return low if flat else low * np.ones(shape)
+
+    charge = knot_charge(1.0)
     emf = battery.open_circuit_voltage(build.pack, charge)
     r = battery.resistance(build.pack, charge, sustained=True)
     voltage, current = current_at(1.0, emf, r, emf)
@@ -164,7 +171,7 @@ def _empty(build, current_at, start, cut, reserve, shape):  # type: ignore[no-un
     curve = [(end, hours, voltage, current)]
     for k in range(1, SEGMENTS + 1):
         knot = 1.0 - k / SEGMENTS
-        low = np.minimum(knot, start) * np.ones(shape)
+        low = knot_charge(knot)
         emf = battery.open_circuit_voltage(build.pack, low)
         r = battery.resistance(build.pack, low, sustained=True)
         next_voltage, next_current = current_at(knot, emf, r, voltage)

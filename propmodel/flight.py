@@ -87,7 +87,7 @@ def profile_split(
 
 
 def trim(
-    d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None = None, passes: int = 24
+    d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None = None, passes: int = 24, quick: bool = False
 ) -> tuple[Trim, OperatingPoint]:
     """Balance the craft in level flight at a speed.
 
@@ -101,6 +101,8 @@ def trim(
         Where to begin, from a neighbouring speed.
     passes : int
         Joint fixed-point passes at most.
+    quick : bool
+        Fewer inner steps, for the way to a root that is only passed through.
 
     Returns
     -------
@@ -118,7 +120,7 @@ def trim(
     else:
         n, tangent, drag = start.rev_per_s, start.tangent, start.inplane_drag
     for _ in range(passes):
-        tangent_new = _tilt(tangent, low, high, d.rotors * drag, frame.weight)
+        tangent_new = _tilt(tangent, low, high, d.rotors * drag, frame.weight, steps=1 if quick else 4)
         cosine = 1.0 / np.sqrt(1.0 + tangent_new * tangent_new)
         sine = tangent_new * cosine
         body = low + (high - low) * sine * sine
@@ -135,7 +137,7 @@ def trim(
         n_new = 0.5 * (shift + np.sqrt(np.maximum(shift * shift + 4.0 * thrust / (scale * c_t0), 0.0)))
         kappa, v_axial, profile = profile_split(d, n_new, thrust, axial, c_p)
         drag_new = 2.0 * profile * inplane / (np.pi * n_new * d.diameter) ** 2
-        done = not (
+        done = passes > 4 and not (
             np.any(np.abs(n_new - n) > 1e-13 * n_new) or np.any(np.abs(tangent_new - tangent) > 1e-12)
         )
         n, tangent, drag = n_new, tangent_new, drag_new
@@ -150,13 +152,16 @@ def trim(
     v = np.where(speed == 0.0, v_axial, v)
     shaft = thrust * (axial + kappa * v) + profile * (1.0 + PROFILE_GROWTH * mu * mu)
     state = Trim(n, tangent, drag, thrust, axial, inplane, profile, shaft)
-    return state, electrical(d, n, shaft / (2.0 * np.pi * n), thrust * d.thrust_share)
+    torque = shaft / (2.0 * np.pi * n)
+    return state, electrical(d, n, torque, thrust * d.thrust_share, passes=1 if quick else 4)
 
 
-def _tilt(tangent: NDArray, low: NDArray, high: NDArray, inplane: NDArray, weight: NDArray) -> NDArray:
+def _tilt(
+    tangent: NDArray, low: NDArray, high: NDArray, inplane: NDArray, weight: NDArray, *, steps: int
+) -> NDArray:
     """Solve W t = low + (high - low) t^2/(1 + t^2) + H sqrt(1 + t^2) for t by Newton's method."""
     t = tangent
-    for _ in range(4):
+    for _ in range(steps):
         square = t * t
         one = 1.0 + square
         root = np.sqrt(one)
@@ -369,10 +374,12 @@ def find_top_speed(
     low = np.zeros_like(high)
     state, point = trim(d, frame, 0.5 * high, passes=3 if quick else 12)
     below, above = -np.ones_like(high), np.ones_like(high)
-    for step in range(9 if quick else 14):
-        middle = 0.5 * (low + high)
+    for step in range(9 if quick else 11):
+        # halve until the bracket is small, then aim along its chord
+        share = np.clip(-below / (above - below), 0.02, 0.98) if step > 5 else 0.5
+        middle = low + (high - low) * share
         if step:
-            state, point = trim(d, frame, middle, start=state, passes=1 if quick else 3)
+            state, point = trim(d, frame, middle, start=state, passes=1 if quick else 3, quick=quick)
         # the duty runs on past 1 where the pack cannot deliver, so that one function of speed tells both
         excess = point.duty - cap
         over = (excess > 0.0) | (point.status == Status.PACK_CANNOT_DELIVER)

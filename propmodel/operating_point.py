@@ -8,7 +8,7 @@ slow change with Reynolds number (contraction about 0.05 a pass). No root finder
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import battery, controller, momentum, propeller
 from propmodel.air import STANDARD, Air
-from propmodel.build import COAXIAL_THRUST, Build, shape_of, with_axis
+from propmodel.build import COAXIAL_THRUST, Build, shape_of, subset, with_axis
 from propmodel.errors import check_positive, check_range
 from propmodel.motor import Motor, winding_part
 from propmodel.status import Status
@@ -328,11 +328,21 @@ def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoin
     strained = (point.bus_voltage < STRAINED * d.emf) | (np.abs(point.duty - command) > 1e-3)
     if not np.any(strained & (command > 0.0)):
         return point
-    peak_speed = most_speed(d, np.maximum(n, 1.0), passes=passes)
-    beyond = command >= at_speed(d, peak_speed).duty * (1.0 - 1e-9)
-    held = at_speed(d, np.where(beyond, peak_speed, np.minimum(n, peak_speed)))
-    status = np.where(beyond, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8)
-    return replace(held, status=status)
+    shape = point.duty.shape
+    some = strained & (command > 0.0)
+    part, n_part, asked = subset(d, some, shape), n[some], np.broadcast_to(command, shape)[some]
+    peak_speed = most_speed(part, np.maximum(n_part, 1.0), passes=passes)
+    beyond = asked >= at_speed(part, peak_speed).duty * (1.0 - 1e-9)
+    held = at_speed(part, np.where(beyond, peak_speed, np.minimum(n_part, peak_speed)))
+    held = replace(held, status=np.where(beyond, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8))
+    return OperatingPoint(*(_put(getattr(point, f.name), some, getattr(held, f.name)) for f in fields(point)))
+
+
+def _put(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
+    """Copy of an array with some elements replaced."""
+    out = np.array(np.broadcast_to(whole, some.shape))
+    out[some] = values
+    return out
 
 
 def speed_for_duty(d: Drive, duty: NDArray, *, passes: int = PASSES) -> NDArray:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 from types import MappingProxyType
 from typing import NamedTuple
@@ -12,11 +14,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import momentum
 from propmodel.assessment import Assessment
-from propmodel.build import Build
+from propmodel.build import Build, shape_of, subset
 from propmodel.controller import throttle_from_duty
 from propmodel.status import Status
 
 __all__ = ["OUTPUTS", "Output", "Performance", "evaluate", "performance"]
+
+
+CHUNK = 4096
 
 
 class Output(NamedTuple):
@@ -196,8 +201,24 @@ def performance(build: Build, *, drop: ArrayLike = 40.0) -> Performance:
     >>> bool(4 < answers.thrust_to_weight < 12)
     True
     """
-    a = Assessment(build, drop=drop)
-    return Performance(**evaluate(a), status=status_of(a)[()])
+    shape = np.broadcast_shapes(shape_of(build), np.shape(drop))
+    size = int(np.prod(shape, dtype=np.int64))
+    if size <= CHUNK:
+        a = Assessment(build, drop=drop)
+        return Performance(**evaluate(a), status=status_of(a)[()])
+    # large arrays in pieces that stay in the processor's cache, shared by the cores
+    drops = np.broadcast_to(np.asarray(drop, dtype=np.float64), shape).reshape(-1)
+    found = {f.name: np.empty(size, np.int8 if f.name == "status" else np.float64) for f in fields(Performance)}
+
+    def work(start: int) -> None:
+        piece = slice(start, start + CHUNK)
+        a = Assessment(subset(build, piece, shape), drop=drops[piece])
+        for name, value in (evaluate(a) | {"status": status_of(a)}).items():
+            found[name][piece] = value
+
+    with ThreadPoolExecutor(min(os.cpu_count() or 1, 4)) as pool:
+        list(pool.map(work, range(0, size, CHUNK)))
+    return Performance(**{k: v.reshape(shape) for k, v in found.items()})
 
 
 assert set(OUTPUTS) | {"status"} == {f.name for f in fields(Performance)}

@@ -41,7 +41,7 @@ SEED = 420
 """The same for everyone: a band must not flicker."""
 
 # One sd each; estimates unless a source is named.
-LOG_SD_RIPPLE = 0.55  # 0.1 to 0.6 W/V^2 around 0.25, see data/motors/SOURCE.md
+LOG_SD_RIPPLE = 0.55  # 0.1 to 0.6 W/V^2 around 0.3, see data/motors/SOURCE.md
 LOG_SD_PACK_RESISTANCE = 0.30  # typical of the label; 5 to 10 mohm Ah
 LOG_SD_PACK_READING = 0.10  # a charger's reading
 LOG_SD_CAPACITY = 0.03
