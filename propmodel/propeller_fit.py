@@ -1,9 +1,10 @@
 """What the label of a propeller says: the fitted forecast of its coefficients, and how far it may be off.
 
-The numbers are fits to the UIUC propeller measurements (Brandt, Deters, Ananda, Dantsker, Selig) and, for the label
-alone, to the bench tables of multirotor propellers; ``data/propellers/SOURCE.md`` tells how and how well.
-Valid for pitch/diameter 0.3 to 1.2, chord ratio 0.10 to 0.28, 2 to 4 blades, diameter 3 to 15 inch, blade Reynolds
-number 8,000 to 120,000. Outside, the nearest edge is used and ``range_status`` of the prepared propeller says so.
+The numbers are fits to the UIUC propeller measurements (Brandt, Deters, Ananda, Dantsker, Selig) and, for
+the label alone, also to the bench tables of multirotor propellers; ``data/propellers/SOURCE.md`` tells how
+and how well. Valid for pitch/diameter 0.3 to 1.2, chord ratio 0.10 to 0.28, 2 to 4 blades, diameter 3 to 15
+inch, blade Reynolds number 8,000 to 120,000. Outside, the nearest edge is used and ``range_status`` of the
+prepared propeller says so.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import tables
 
-__all__ = ["LabelForecast", "default_chord_ratio", "forecast", "label_fit"]
+__all__ = ["LabelForecast", "LabelSpread", "default_chord_ratio", "forecast", "label_fit", "label_spread"]
 
 FloatArray = NDArray[np.float64]
 
@@ -26,8 +27,17 @@ FloatArray = NDArray[np.float64]
 @lru_cache(maxsize=1)
 def label_fit() -> dict[str, Any]:
     """Coefficients of the label fit, as written by ``data/propellers/fit_propellers.py``."""
-    fit: dict[str, Any] = json.loads(tables.data_path("propellers", "label_fit.json").read_text())
+    fit: dict[str, Any] = json.loads(
+        tables.data_path("propellers", "label_fit.json").read_text(encoding="utf-8")
+    )
     return fit
+
+
+@lru_cache(maxsize=1)
+def _local_table() -> FloatArray:
+    table = np.array(label_fit()["local_cp"]["table"], dtype=np.float64)
+    table.flags.writeable = False
+    return table
 
 
 def default_chord_ratio(diameter: ArrayLike) -> FloatArray:
@@ -41,7 +51,7 @@ def default_chord_ratio(diameter: ArrayLike) -> FloatArray:
     Returns
     -------
     ndarray
-        Chord at 75 % radius over tip radius: the trend of the 114 measured blades. [-]
+        Chord at 75 % radius over tip radius: the trend of the measured blades. [-]
 
     Examples
     --------
@@ -55,7 +65,7 @@ def default_chord_ratio(diameter: ArrayLike) -> FloatArray:
 
 @dataclass(frozen=True)
 class LabelForecast:
-    """Static coefficients C = exp(log_c + slope ln(Re/5e4)) and the advance-ratio shape, one entry per propeller."""
+    """Static coefficients C = exp(log_c + slope ln(Re/5e4)) and the advance-ratio shape of each propeller."""
 
     log_c_t: FloatArray
     slope_c_t: FloatArray
@@ -63,8 +73,48 @@ class LabelForecast:
     slope_c_p: FloatArray
     zero_thrust_advance_ratio: FloatArray
     chord_ratio: FloatArray
+    """The chord the Reynolds number uses: the given one, or the default for the diameter. [-]"""
     shape_c_t: tuple[FloatArray, ...]
     shape_c_p: tuple[FloatArray, ...]
+
+
+@dataclass(frozen=True)
+class LabelSpread:
+    """Standard deviations and correlations of what the label leaves open, see
+    ``propmodel.propeller.Spread``."""
+
+    log_sd_c_t: FloatArray
+    log_sd_c_p: FloatArray
+    correlation: FloatArray
+    logit_sd_figure_of_merit: FloatArray
+    correlation_c_t_figure_of_merit: FloatArray
+    log_sd_zero_thrust: FloatArray
+    correlation_c_t_zero_thrust: FloatArray
+
+
+def _total(terms: dict[str, FloatArray], weights: dict[str, float]) -> FloatArray:
+    out: FloatArray | float = weights["one"]
+    for name, weight in weights.items():
+        if name != "one":
+            out = out + weight * terms[name]
+    return np.asarray(out)
+
+
+def _local_power(log_chord: FloatArray, diameter: FloatArray) -> FloatArray:
+    """Local correction of ln C_P by bilinear interpolation in ln chord and ln diameter, held at the edges."""
+    fit, table = label_fit()["local_cp"], _local_table()
+    rows, cols = table.shape
+
+    def place(x: FloatArray, low: float, high: float, count: int) -> tuple[NDArray[np.intp], FloatArray]:
+        at = np.clip((x - low) * ((count - 1) / (high - low)), 0.0, count - 1)
+        index = np.minimum(at.astype(np.intp), count - 2)
+        return index, at - index
+
+    i, a = place(log_chord, *np.log(fit["chord_range"]), rows)
+    k, b = place(np.log(diameter), *np.log(fit["diameter_range_m"]), cols)
+    low = table[i, k] + b * (table[i, k + 1] - table[i, k])
+    high = table[i + 1, k] + b * (table[i + 1, k + 1] - table[i + 1, k])
+    return np.asarray(low + a * (high - low))
 
 
 def forecast(
@@ -88,43 +138,85 @@ def forecast(
     fit = label_fit()
     ratio = pitch / diameter
     p = np.clip(ratio, *fit["pitch_range"]) - fit["pitch_mid"]
-    p2 = p * p
     b = np.log(np.minimum(blades, fit["blades_range"][1]) / 2.0)
     d = np.log(np.clip(diameter, *fit["diameter_range_m"]) / fit["diameter_mid_m"])
     used = default_chord_ratio(diameter)
-
-    def total(terms: dict[str, FloatArray | float], weights: dict[str, float]) -> FloatArray:
-        out = weights["one"]
-        for name, weight in weights.items():
-            if name != "one":
-                out = out + weight * terms[name]
-        return np.asarray(out, dtype=np.float64)
-
-    terms: dict[str, FloatArray | float] = {"p": p, "p2": p2, "b": b, "pb": p * b, "d": d}
-    if chord_ratio is None or np.isnan(chord_ratio).all():
-        log_c_t, log_c_p = (total(terms, fit["label"][w]) for w in ("ct", "cp"))
+    terms = {"p": p, "p2": p * p, "b": b, "pb": p * b, "d": d}
+    known = None if chord_ratio is None else ~np.isnan(chord_ratio)
+    if known is None or not known.any():
+        log_c_t, log_c_p = (_total(terms, fit["label"][w]) for w in ("ct", "cp"))
     else:
-        known = ~np.isnan(chord_ratio)
+        assert chord_ratio is not None
         used = np.where(known, chord_ratio, used)
-        c = np.log(np.clip(used, *fit["chord_range"]) / fit["chord_mid"])
-        with_chord = {**terms, "c": c, "pc": p * c}
-        log_c_t, log_c_p = (total(with_chord, fit["chord"][w]) for w in ("ct", "cp"))
+        log_chord = np.log(np.clip(used, *fit["chord_range"]))
+        with_chord = {**terms, "c": log_chord - np.log(fit["chord_mid"])}
+        log_c_t, log_c_p = (_total(with_chord, fit["chord"][w]) for w in ("ct", "cp"))
+        log_c_p = log_c_p + _local_power(log_chord, diameter)
         if not known.all():
-            log_c_t = np.where(known, log_c_t, total(terms, fit["label"]["ct"]))
-            log_c_p = np.where(known, log_c_p, total(terms, fit["label"]["cp"]))
+            log_c_t = np.where(known, log_c_t, _total(terms, fit["label"]["ct"]))
+            log_c_p = np.where(known, log_c_p, _total(terms, fit["label"]["cp"]))
     lp = np.log(np.clip(ratio, 0.2, 1.6) / fit["pitch_mid"])
-    log_j0 = total({"lp": lp, "lp2": lp * lp, "d": d, "b": b}, fit["zero_thrust"])
+    log_j0 = _total({"lp": lp, "lp2": lp * lp, "d": d, "b": b}, fit["zero_thrust"])
 
     def shape(which: str) -> tuple[FloatArray, ...]:
-        return tuple(k0 + k1 * p for k0, k1 in zip(fit["shape"][which]["common"], fit["shape"][which]["pitch"], strict=True))
+        part = fit["shape"][which]
+        return tuple(k0 + k1 * p for k0, k1 in zip(part["common"], part["pitch"], strict=True))
 
     return LabelForecast(
         log_c_t=log_c_t,
-        slope_c_t=total(terms, fit["slope"]["ct"]),
+        slope_c_t=_total(terms, fit["slope"]["ct"]),
         log_c_p=log_c_p,
-        slope_c_p=total(terms, fit["slope"]["cp"]),
+        slope_c_p=_total(terms, fit["slope"]["cp"]),
         zero_thrust_advance_ratio=np.exp(log_j0),
         chord_ratio=used,
         shape_c_t=shape("f"),
         shape_c_p=shape("g"),
+    )
+
+
+def label_spread(
+    diameter: FloatArray, pitch: FloatArray, *, blades: FloatArray, chord_ratio: FloatArray | None
+) -> LabelSpread:
+    """Spread of ``forecast``: wider for small or low-pitch propellers and outside the range of the fit.
+
+    Parameters
+    ----------
+    diameter, pitch, blades, chord_ratio : ndarray
+        As in ``forecast``. [m, m, -, -]
+
+    Returns
+    -------
+    LabelSpread
+    """
+    fit = label_fit()
+    numbers, ratio = fit["spread"], pitch / diameter
+    known = np.zeros(np.shape(ratio), dtype=bool) if chord_ratio is None else ~np.isnan(chord_ratio)
+    (d1, d2), (p1, p2) = numbers["ramp_diameter_m"], numbers["ramp_pitch"]
+    wide = np.maximum(
+        np.clip((d2 - diameter) / (d2 - d1), 0.0, 1.0), np.clip((p2 - ratio) / (p2 - p1), 0.0, 1.0)
+    )
+
+    def pick(key: str) -> FloatArray:
+        values = [
+            numbers[form]["narrow"][key] + (numbers[form]["wide"][key] - numbers[form]["narrow"][key]) * wide
+            for form in ("chord", "label")
+        ]
+        return np.where(known, *values)
+
+    outside = (ratio < fit["pitch_range"][0]) | (ratio > fit["pitch_range"][1])
+    outside = outside | (diameter < fit["diameter_range_m"][0]) | (diameter > fit["diameter_range_m"][1])
+    outside = outside | (blades > fit["blades_range"][1])
+    if chord_ratio is not None:
+        outside = outside | (chord_ratio < fit["chord_range"][0]) | (chord_ratio > fit["chord_range"][1])
+    extra = np.where(outside, numbers["outside"] ** 2, 0.0)
+    # The same extra variance, on the scale of logit(FM/0.85) at a usual FM of 0.55.
+    merit_scale = 1.0 / (1.0 - 0.55 / 0.85)
+    return LabelSpread(
+        log_sd_c_t=np.sqrt(pick("ct") ** 2 + extra),
+        log_sd_c_p=np.sqrt(pick("cp") ** 2 + extra),
+        correlation=pick("rho"),
+        logit_sd_figure_of_merit=np.sqrt(pick("logit_fm") ** 2 + 0.5 * extra * merit_scale**2),
+        correlation_c_t_figure_of_merit=pick("rho_fm"),
+        log_sd_zero_thrust=np.full(np.shape(wide), numbers["zero_thrust"]),
+        correlation_c_t_zero_thrust=np.where(known, numbers["chord"]["rho_j0"], numbers["label"]["rho_j0"]),
     )

@@ -1,8 +1,9 @@
 """Fit the propeller forecast and write the tables of this folder.
 
-Run from the checkout: ``python data/propellers/fit_propellers.py`` (about a minute). It needs the raw measurements
-at ``../shared/data`` beside the checkout, or where ``PROPMODEL_SHARED`` points; they are not part of the project.
-Writes ``label_fit.json``, ``measured.csv`` and the table of errors ``fit_errors.md``.
+Run from the checkout: ``python data/propellers/fit_propellers.py`` (about a minute). It needs the raw
+measurements at ``../shared/data`` beside the checkout, or where ``PROPMODEL_SHARED`` points; they are not
+part of the project. Writes ``label_fit.json``, ``measured.csv`` and the tables of errors inside
+``SOURCE.md``.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ P_MID = 0.65
 P_RANGE = (0.3, 1.2)
 CHORD_RANGE = (0.10, 0.28)
 D_RANGE_IN = (3.0, 15.0)
+LOCAL_D_RANGE_IN = (2.5, 16.0)
 BLADES_MAX = 4
 
 
@@ -39,14 +41,21 @@ def shared() -> Path:
 
 
 def default_chord(diameter_in):
-    """Chord ratio taken for the Reynolds number where none was measured: fit on the propellers that have one."""
+    """Chord ratio for the Reynolds number where none was measured: the trend of those that have one."""
     return np.exp(-1.851 - 0.374 * np.log(np.asarray(diameter_in) / 9.0))
 
 
 def read_measurements() -> pd.DataFrame:
     t = pd.read_csv(shared() / "propellers" / "measurements.csv").rename(
-        columns={"diameter_in": "d", "pitch_in": "pitch", "chord75_over_R": "chord", "advance_ratio": "j",
-                 "thrust_coefficient": "ct", "power_coefficient": "cp"})
+        columns={
+            "diameter_in": "d",
+            "pitch_in": "pitch",
+            "chord75_over_R": "chord",
+            "advance_ratio": "j",
+            "thrust_coefficient": "ct",
+            "power_coefficient": "cp",
+        }
+    )
     t["p"] = t.pitch / t.d
     used = t.chord.fillna(pd.Series(default_chord(t.d), index=t.index))
     n, diameter = t.rpm / 60.0, t.d * INCH
@@ -56,7 +65,16 @@ def read_measurements() -> pd.DataFrame:
 
 def read_bench() -> pd.DataFrame:
     """Bench propellers: C_T from rows, C_P from measured torque or full-throttle current over label KV."""
-    size = {"a": (22, 5), "b": (18, 6), "c": (22, 6), "d": (22, 4), "e": (22, 5), "f": (22, 6), "g": (22, 6), "h": (18, 4)}
+    size = {
+        "a": (22, 5),
+        "b": (18, 6),
+        "c": (22, 6),
+        "d": (22, 4),
+        "e": (22, 5),
+        "f": (22, 6),
+        "g": (22, 6),
+        "h": (18, 4),
+    }
     parts = []
     for path in sorted((shared() / "bench").glob("[ACD]*.csv")):
         if "noprop" in path.name or path.name.startswith("A_b4"):  # b4: another or a flipped propeller
@@ -73,7 +91,9 @@ def read_bench() -> pd.DataFrame:
         torque = t.torque_Nm if t.torque_Nm.notna().any() else (t.current_A * 60 / (2 * np.pi * kv) - iron)
         t["cp"] = 2 * np.pi * torque / (BENCH_DENSITY * n**2 * diameter**5)
         t["torque"] = bool(t.torque_Nm.notna().any())
-        t["key"] = "A" + words[1][1:] if words[0] == "A" else words[0][0]  # C1-C4 and D01-D02: one propeller each
+        t["key"] = (
+            "A" + words[1][1:] if words[0] == "A" else words[0][0]
+        )  # C1-C4 and D01-D02: one propeller each
         t["motor"] = words[1][0] if words[0] == "A" else words[0] + words[1]
         t["d"], t["p"], t["blades"] = d, pitch / d, blades
         used = default_chord(d)
@@ -85,10 +105,20 @@ def read_bench() -> pd.DataFrame:
         top = g[g.throttle_pct >= 80]
         power = g[g.throttle_pct >= (60 if g.torque.any() else 99)]
         per_motor = power.groupby("motor").cp.median()
-        rows.append({"propeller": "bench " + key, "family": "bench " + key, "d": g.d.iloc[0], "p": g.p.iloc[0],
-                     "blades": g.blades.iloc[0], "chord": np.nan, "x": top.x.median(),
-                     "log_ct": np.log(top.groupby("motor").ct.median().median()), "log_cp": np.log(per_motor.median()),
-                     "motors": len(per_motor)})
+        rows.append(
+            {
+                "propeller": "bench " + key,
+                "family": "bench " + key,
+                "d": g.d.iloc[0],
+                "p": g.p.iloc[0],
+                "blades": g.blades.iloc[0],
+                "chord": np.nan,
+                "x": top.x.median(),
+                "log_ct": np.log(top.groupby("motor").ct.median().median()),
+                "log_cp": np.log(per_motor.median()),
+                "motors": len(per_motor),
+            }
+        )
     return pd.DataFrame(rows)
 
 
@@ -102,10 +132,27 @@ def within(t: pd.DataFrame) -> pd.DataFrame:
         (lt, st), (lp, sp) = (np.linalg.lstsq(a, np.log(g[c]), rcond=None)[0] for c in ("ct", "cp"))
         rt, rp = (np.log(g.ct) - a @ (lt, st)).std(ddof=2), (np.log(g.cp) - a @ (lp, sp)).std(ddof=2)
         f = g.iloc[0]
-        rows.append({"propeller": key, "family": f.family, "d": f.d, "p": f.p, "blades": f.blades, "chord": f.chord,
-                     "x": g.x.mean(), "x_low": g.x.min(), "x_high": g.x.max(), "log_ct": lt, "slope_ct": st,
-                     "log_cp": lp, "slope_cp": sp, "resid_ct": rt, "resid_cp": rp, "sxx": float((dx**2).sum()),
-                     "rows": len(g)})
+        rows.append(
+            {
+                "propeller": key,
+                "family": f.family,
+                "d": f.d,
+                "p": f.p,
+                "blades": f.blades,
+                "chord": f.chord,
+                "x": g.x.mean(),
+                "x_low": g.x.min(),
+                "x_high": g.x.max(),
+                "log_ct": lt,
+                "slope_ct": st,
+                "log_cp": lp,
+                "slope_cp": sp,
+                "resid_ct": rt,
+                "resid_cp": rp,
+                "sxx": float((dx**2).sum()),
+                "rows": len(g),
+            }
+        )
     return pd.DataFrame(rows)
 
 
@@ -128,12 +175,25 @@ def columns(t: pd.DataFrame) -> dict[str, np.ndarray]:
     d = np.log(np.clip(t.d.to_numpy(float), *D_RANGE_IN) / 9.0)
     known = t.chord.notna().to_numpy()
     c = np.log(np.clip(np.where(known, t.chord, default_chord(t.d)), *CHORD_RANGE) / 0.155)
-    return {"one": np.ones(len(t)), "p": p, "p2": p * p, "b": b, "pb": p * b, "d": d, "c": c, "pc": p * c,
-            "unknown": (~known).astype(float), "l": t.x.to_numpy(float), "l2": t.x.to_numpy(float) ** 2,
-            "pl": p * t.x.to_numpy(float), "c2": c * c, "d2": d * d}
+    return {
+        "one": np.ones(len(t)),
+        "p": p,
+        "p2": p * p,
+        "b": b,
+        "pb": p * b,
+        "d": d,
+        "c": c,
+        "pc": p * c,
+        "unknown": (~known).astype(float),
+        "l": t.x.to_numpy(float),
+        "l2": t.x.to_numpy(float) ** 2,
+        "pl": p * t.x.to_numpy(float),
+        "c2": c * c,
+        "d2": d * d,
+    }
 
 
-PENALTY = {"pb": 0.3, "pc": 0.2, "c2": 0.2, "d2": 0.3}
+PENALTY = {"pb": 0.3, "pc": 0.2, "c2": 0.2, "d2": 0.3}  # ridge, on the scale of one propeller = 1
 
 
 @dataclass(frozen=True)
@@ -142,13 +202,34 @@ class Form:
 
     name: str
     features: str
-    bench: bool
-    own_slope: bool = True
-    known_only: bool = False
+    bench: bool = False  # bench propellers count as propellers
+    within: bool = True  # Reynolds slope from within propellers, not a feature of its own
+    known_only: bool = False  # fitted on blades of known chord alone
+    local: tuple[str, ...] = ()  # coefficients that get the local correction in (chord, diameter)
 
 
 LABEL = Form("label", "one p p2 b pb d", bench=True)
-CHORD = Form("chord", "one p p2 b c pc d unknown", bench=False)
+CHORD = Form("chord", "one p p2 b c d", known_only=True, local=("cp",))
+LABEL_TRIED = [
+    Form("as first designed: free ln Re, its square", "one p p2 l l2 pl b", within=False),
+    Form("same, with bench propellers", "one p p2 l l2 pl b pb", bench=True, within=False),
+    Form("slopes from within, no size", "one p p2 b", bench=True),
+    Form("same, p ln(B/2)", "one p p2 b pb", bench=True),
+    Form("diameter, no bench propellers", "one p p2 b pb d"),
+    Form("diameter, straight in p", "one p b pb d", bench=True),
+    Form("diameter squared", "one p p2 b pb d d2", bench=True),
+    LABEL,
+]
+CHORD_TRIED = [
+    Form("as first designed: free ln Re, unknown flag", "one p p2 l l2 pl b c unknown", within=False),
+    Form("slopes from within, unknown chords filled", "one p p2 b c unknown"),
+    Form("same, diameter, p ln c", "one p p2 b c pc d unknown"),
+    Form("known chords only", "one p p2 b c", known_only=True),
+    Form("known chords only, diameter", "one p p2 b c d", known_only=True),
+    Form("same, squares and crosses", "one p p2 b c c2 pc d", known_only=True),
+    Form("local correction on both", "one p p2 b c d", known_only=True, local=("ct", "cp")),
+    CHORD,
+]
 
 
 def slope_fit(s: pd.DataFrame, which: str) -> np.ndarray:
@@ -170,29 +251,151 @@ def targets(t, which, beta, own):
     return t["log_" + which].to_numpy() - (slope_of(t, beta) * clip_x(t.x.to_numpy()) if own else 0.0)
 
 
+LOCAL_SCALE = (0.10, 0.35)  # reach of the local correction in ln chord and ln diameter
+LOCAL_SD = LOCAL_NOISE = 0.10
+LOCAL_LIMIT = 0.3  # a propeller further off than this counts as if at this distance
+
+
+def place(chord, diameter_in):
+    """Where a blade sits for the local correction."""
+    c = np.log(np.clip(np.asarray(chord, float), *CHORD_RANGE))
+    d = np.log(np.clip(np.asarray(diameter_in, float), *LOCAL_D_RANGE_IN))
+    return np.c_[c / LOCAL_SCALE[0], d / LOCAL_SCALE[1]]
+
+
+def kernel(a, b):
+    return LOCAL_SD**2 * np.exp(-0.5 * ((a[:, None, :] - b[None, :, :]) ** 2).sum(axis=2))
+
+
+def local_weights(t, residual):
+    """Gaussian-process mean of the residuals: what measured blades of near chord and diameter showed."""
+    z = place(t.chord, t.d)
+    return z, np.linalg.solve(
+        kernel(z, z) + LOCAL_NOISE**2 * np.eye(len(z)), np.clip(residual, -LOCAL_LIMIT, LOCAL_LIMIT)
+    )
+
+
+def design(t, form):
+    return np.c_[tuple(columns(t)[n] for n in form.features.split())]
+
+
 def fit_form(form: Form, s, bench, which):
-    beta = slope_fit(s, which)
+    """Coefficients, Reynolds slopes and (points, weights) of the local correction."""
+    slope = slope_fit(s, which)
     if form.known_only:
         s = s[s.chord.notna()]
-    names = form.features.split()
-    a, y, w = np.c_[tuple(columns(s)[n] for n in names)], targets(s, which, beta, form.own_slope), np.ones(len(s))
-    if form.bench and len(bench):
-        a = np.r_[a, np.c_[tuple(columns(bench)[n] for n in names)]]
-        y = np.r_[y, targets(bench, which, beta, form.own_slope)]
+    a, y, w = design(s, form), targets(s, which, slope, form.within), np.ones(len(s))
+    if form.bench:
+        a = np.r_[a, design(bench, form)]
+        y = np.r_[y, targets(bench, which, slope, form.within)]
         w = np.r_[w, np.full(len(bench), BENCH_WEIGHT)]
-    return huber(a, y, w, np.array([PENALTY.get(n, 1e-6) for n in names])), beta
+    beta = huber(a, y, w, np.array([PENALTY.get(n, 1e-6) for n in form.features.split()]))
+    local = local_weights(s, (y - a @ beta)[: len(s)]) if which in form.local else None
+    return beta, slope, local
 
 
-def residuals(form: Form, s, bench, which, groups):
+def residuals(form: Form, s, bench, which, by):
     """Leave-one-group-out residuals ln(measured / forecast) of every propeller of ``s``."""
     out = np.full(len(s), np.nan)
-    for g in pd.unique(groups):
-        hold = (groups == g).to_numpy()
-        beta, slope = fit_form(form, s[~hold], bench, which)
-        names = form.features.split()
+    for g in pd.unique(s[by]):
+        hold = (s[by] == g).to_numpy()
         held = s[hold]
-        out[hold] = targets(held, which, slope, form.own_slope) - np.c_[tuple(columns(held)[n] for n in names)] @ beta
+        if form.known_only and held.chord.isna().all():
+            continue
+        beta, slope, local = fit_form(form, s[~hold], bench, which)
+        out[hold] = targets(held, which, slope, form.within) - design(held, form) @ beta
+        if local is not None:
+            known = held.chord.notna().to_numpy()
+            part = np.zeros(len(held))
+            part[known] = kernel(place(held.chord[known], held.d[known]), local[0]) @ local[1]
+            out[hold] -= part
     return out
+
+
+def q80(r):
+    """Standard deviation that a normal error with this 80th percentile would have."""
+    return float(np.quantile(np.abs(r), 0.8) / 1.2816)
+
+
+def error_table(forms, s, bench, keep) -> list[str]:
+    rows = []
+    for form in forms:
+        cells = []
+        for which in ("ct", "cp"):
+            for by in ("propeller", "family"):
+                r = residuals(form, s, bench, which, by)[keep]
+                cells += [f"{np.median(np.abs(r)):.3f}", f"{q80(r):.3f}"]
+        chosen = "**" if form in (LABEL, CHORD) else ""
+        rows.append(f"| {chosen}{form.name}{chosen} | `{form.features}` | " + " | ".join(cells) + " |")
+    return rows
+
+
+# ---------------------------------------------------------------- spread
+FM_CEILING, FM_KNEE, FM_ROOM = 0.85, 0.75, 0.07
+
+
+def merit(log_ct, log_cp):
+    """Static figure of merit with the smooth cap of the forecast."""
+    fm = np.sqrt(2 / np.pi) * np.exp(1.5 * log_ct - log_cp)
+    over = np.maximum((fm - FM_KNEE) / FM_ROOM, 0)
+    return np.minimum(fm, FM_KNEE) + FM_ROOM * over / np.sqrt(1 + over**2)
+
+
+def logit(fm):
+    return np.log(fm / (FM_CEILING - fm))
+
+
+RAMP_D_IN, RAMP_P = (5.2, 6.5), (0.45, 0.50)  # wide below the first, narrow above the second
+
+
+def wide_share(t):
+    d = np.clip((RAMP_D_IN[1] - t.d.to_numpy(float)) / (RAMP_D_IN[1] - RAMP_D_IN[0]), 0, 1)
+    p = np.clip((RAMP_P[1] - t.p.to_numpy(float)) / (RAMP_P[1] - RAMP_P[0]), 0, 1)
+    return np.maximum(d, p)
+
+
+def in_range(t):
+    ok = (t.p.between(*P_RANGE) & t.d.between(*D_RANGE_IN)).to_numpy()
+    return ok & (t.chord.isna() | t.chord.between(*CHORD_RANGE)).to_numpy()
+
+
+def spread_fit(form, s, bench, keep, j_resid):
+    """Spread of one forecast, between its leave-one-propeller-out and leave-one-family-out figures.
+
+    Families count two to one: most propellers a user buys are of a family that was never measured.
+    """
+    share = np.array([1.0, 2.0]) / 3.0
+    out, cover = {}, {}
+    wide = wide_share(s) > 0.5
+    slope = {w: slope_fit(s, w) for w in ("ct", "cp")}
+    y = {w: targets(s, w, slope[w], True) for w in ("ct", "cp")}
+    per = []
+    for by in ("propeller", "family"):
+        rt, rp = (residuals(form, s, bench, w, by) for w in ("ct", "cp"))
+        merit_now = merit(y["ct"], y["cp"])
+        per.append((rt, rp, logit(merit_now) - logit(merit(y["ct"] - rt, y["cp"] - rp))))
+    for name, part in (("narrow", ~wide), ("wide", wide)):
+        m = keep & part & in_range(s)
+        q = [[q80(v[m]) for v in row] for row in per]
+        corr = [
+            [np.corrcoef(row[0][m], row[1][m])[0, 1], np.corrcoef(row[0][m], row[2][m])[0, 1]] for row in per
+        ]
+        ct, cp, lg = share @ np.array(q)
+        rho, rho_fm = share @ np.array(corr)
+        out[name] = {"ct": ct, "cp": cp, "rho": rho, "logit_fm": lg, "rho_fm": rho_fm}
+    out["rho_j0"] = float(np.corrcoef(per[0][0][keep], j_resid[keep])[0, 1])
+    w = wide_share(s)
+    for i, by in enumerate(("propeller", "family")):
+        for k, which in ((0, "ct"), (1, "cp")):
+            sd = out["narrow"][which] + (out["wide"][which] - out["narrow"][which]) * w
+            sd = np.sqrt(sd**2 + np.where(in_range(s), 0, OUTSIDE_SD) ** 2)
+            cover[f"{which} by {by}"] = float(np.mean(np.abs(per[i][k][keep]) < 1.2816 * sd[keep]))
+    return out, cover
+
+
+OUTSIDE_SD = (
+    0.25  # added in quadrature where the label lies outside the range of the fit: what those here show
+)
 
 
 # ---------------------------------------------------------------- advance ratio
@@ -230,8 +433,11 @@ X_CP, X_HOLD, X_END = 1.1, 1.5, 2.0  # power ratio: polynomial, held, then down 
 def advancing(t, s, j0):
     """Rows with J > 0 as ratios to the propeller's own static coefficients at the same speed."""
     a = t[t.j > 0].merge(j0, left_on="propeller", right_index=True)
-    a = a.merge(s.set_index("propeller")[["x", "log_ct", "slope_ct", "log_cp", "slope_cp"]].add_prefix("m_"),
-                left_on="propeller", right_index=True)
+    a = a.merge(
+        s.set_index("propeller")[["x", "log_ct", "slope_ct", "log_cp", "slope_cp"]].add_prefix("m_"),
+        left_on="propeller",
+        right_index=True,
+    )
     a["u"] = a.j / a.j0
     a["f"] = a.ct / np.exp(a.m_log_ct + a.m_slope_ct * (a.x - a.m_x))
     a["g"] = a.cp / np.exp(a.m_log_cp + a.m_slope_cp * (a.x - a.m_x))
@@ -241,8 +447,11 @@ def advancing(t, s, j0):
 def shape_rows(a, which):
     """Medians per propeller and 0.05 of J/J0, so that every propeller counts alike."""
     r = a[a.u < (X_CT if which == "f" else X_CP + 0.05)].assign(bin=lambda q: (q.u / 0.05).round())
-    return r.groupby(["propeller", "bin"]).agg(u=("u", "mean"), v=(which, "median"), p=("p", "first"),
-                                                d=("d", "first")).reset_index()
+    return (
+        r.groupby(["propeller", "bin"])
+        .agg(u=("u", "mean"), v=(which, "median"), p=("p", "first"), d=("d", "first"))
+        .reset_index()
+    )
 
 
 def shape_fit(a, which, with_pitch=True):
@@ -267,17 +476,23 @@ def shape_eval(u, which, k):
     return v * np.clip((X_END - u) / (X_END - X_HOLD), 0, 1)
 
 
-def own_shape(r, which, k, penalty=0.3):
+def own_shape(r, which, k):
     """One propeller's own polynomial: the common one plus a ridged difference."""
     u = r.u.to_numpy()
     cols, base = (basis_ct if which == "f" else basis_cp)(np.minimum(u, X_CT if which == "f" else X_CP))
     y = r.v.to_numpy() - base - cols @ k
-    anchor = np.linspace(1.0, X_CT, 6) if which == "f" else np.linspace(1.0, X_CP, 3)  # windmill side stays common
+    anchor = (
+        np.linspace(1.0, X_CT, 6) if which == "f" else np.linspace(1.0, X_CP, 3)
+    )  # windmill side stays common
     far = anchor[anchor > u.max()] if len(u) else anchor
     cols_far = (basis_ct if which == "f" else basis_cp)(far)[0]
     a = np.r_[cols, cols_far]
     y = np.r_[y, np.zeros(len(far))]
     return k + np.linalg.solve(a.T @ a + 0.003 * np.eye(a.shape[1]), a.T @ y)
+
+
+def named(names, values):
+    return dict(zip(names, values, strict=True))
 
 
 def round_floats(v, digits=5):
@@ -289,6 +504,81 @@ def round_floats(v, digits=5):
 
 
 # ---------------------------------------------------------------- everything
+def hold_out_j0(s, j0):
+    """Leave-one-propeller-out residual of ln J0."""
+    a, y = zero_thrust_features(s), np.log(j0.loc[s.propeller].to_numpy())
+    out = np.empty(len(s))
+    for i in range(len(s)):
+        m = np.arange(len(s)) != i
+        out[i] = y[i] - a[i] @ huber(a[m], y[m], np.ones(m.sum()), np.full(5, 1e-6))
+    return out
+
+
+def advancing_errors(s, adv, j_resid):
+    """Median error of the two ratios per propeller: J0 left out by propeller, shapes by family."""
+    j_label = adv.j0 / np.exp(pd.Series(j_resid, index=s.propeller)).loc[adv.propeller].to_numpy()
+    out = {}
+    for w in "fg":
+        e = pd.Series(np.nan, index=adv.index)
+        for fam in adv.family.unique():
+            hold = adv.family == fam
+            k0, k1 = shape_fit(adv[~hold], w)
+            dp = np.clip(adv.p[hold].to_numpy(), *P_RANGE) - P_MID
+            e[hold] = shape_eval((adv.j / j_label)[hold].to_numpy(), w, k0 + k1 * dp[:, None]) - adv[w][hold]
+        out[w] = float(e.abs().groupby(adv.propeller).median().median())
+    return out
+
+
+def report(s, bench, adv, j_resid, covers, everyone, known) -> None:
+    """Write the tables of errors between the marks in SOURCE.md."""
+    head = [
+        "| form | features | C_T median | sd | by family: median | sd "
+        "| C_P median | sd | by family: median | sd |",
+        "|---|---|---|---|---|---|---|---|---|---|",
+    ]
+    text = [
+        "",
+        f"Label alone, {len(s)} propellers with static rows (chord hidden where it is known):",
+        "",
+        *head,
+        *error_table(LABEL_TRIED, s, bench, everyone),
+        "",
+        f"With the chord ratio, the {known.sum()} of them whose chord is known:",
+        "",
+        *head,
+        *error_table(CHORD_TRIED, s, bench, known),
+        "",
+    ]
+    for which in ("ct", "cp"):
+        beta, slope, _ = fit_form(LABEL, s, bench, which)
+        r = targets(bench, which, slope, True) - design(bench, LABEL) @ beta
+        text.append(
+            f"Bench propellers against the label fit that holds them, {which}: mean ln(measured/forecast) "
+            f"{r.mean():+.3f}, sd {r.std():.3f}."
+        )
+    text.append("")
+    for name, c in covers.items():
+        text.append(
+            f"Share of propellers inside the stated 80 % interval, {name}: "
+            + ", ".join(f"{k} {v:.2f}" for k, v in c.items())
+            + "."
+        )
+    e = advancing_errors(s, adv, j_resid)
+    text += [
+        "",
+        f"Zero-thrust advance ratio from the label, left out by propeller: log sd {q80(j_resid):.3f}.",
+        f"Advancing, label J0 left out by propeller, shapes by family: median error per propeller of "
+        f"C_T/C_T0 {e['f']:.3f}, of C_P/C_P0 {e['g']:.3f}.",
+        "",
+    ]
+    path = HERE / "SOURCE.md"
+    begin, end = "<!-- errors: written by fit_propellers.py -->", "<!-- end of errors -->"
+    old = path.read_text() if path.exists() else f"{begin}\n{end}\n"
+    before, rest = old.split(begin)
+    path.write_text(before + begin + "\n" + "\n".join(text) + "\n" + end + rest.split(end)[1])
+    print("\n".join(text))
+
+
 def main() -> None:
     t = read_measurements()
     s, bench = within(t), read_bench()
@@ -300,20 +590,57 @@ def main() -> None:
     adv = advancing(t, s, j0)
     shape = {w: shape_fit(adv, w) for w in "fg"}
     fit = {
-        "about": "Made by fit_propellers.py from the UIUC measurements; see SOURCE.md. Logarithms are natural.",
-        "reference_reynolds": RE_REF, "reynolds_range": [RE_LOW, RE_HIGH], "pitch_mid": P_MID,
-        "pitch_range": list(P_RANGE), "chord_range": list(CHORD_RANGE), "chord_mid": 0.155,
-        "diameter_range_m": [v * INCH for v in D_RANGE_IN], "diameter_mid_m": 9 * INCH, "blades_range": [2, BLADES_MAX],
+        "about": "Made by fit_propellers.py from the UIUC measurements; see SOURCE.md. Natural logarithms.",
+        "reference_reynolds": RE_REF,
+        "reynolds_range": [RE_LOW, RE_HIGH],
+        "pitch_mid": P_MID,
+        "pitch_range": list(P_RANGE),
+        "chord_range": list(CHORD_RANGE),
+        "chord_mid": 0.155,
+        "diameter_range_m": [v * INCH for v in D_RANGE_IN],
+        "diameter_mid_m": 9 * INCH,
+        "blades_range": [2, BLADES_MAX],
         "default_chord": [-1.851, -0.374],
-        "slope": {w: dict(zip(("one", "p", "d"), slope_fit(s, w))) for w in ("ct", "cp")},
-        "zero_thrust": dict(zip(("one", "lp", "lp2", "d", "b"), beta_j)),
-        "shape": {"f": {"common": shape["f"][0], "pitch": shape["f"][1], "end": X_CT},
-                  "g": {"common": shape["g"][0], "pitch": shape["g"][1], "end": X_CP, "hold": X_HOLD, "zero": X_END}},
+        "slope": {w: named(("one", "p", "d"), slope_fit(s, w)) for w in ("ct", "cp")},
+        "zero_thrust": named(("one", "lp", "lp2", "d", "b"), beta_j),
+        "shape": {
+            "f": {"common": shape["f"][0], "pitch": shape["f"][1], "end": X_CT},
+            "g": {
+                "common": shape["g"][0],
+                "pitch": shape["g"][1],
+                "end": X_CP,
+                "hold": X_HOLD,
+                "zero": X_END,
+            },
+        },
     }
     for form in (LABEL, CHORD):
-        fit[form.name] = {w: dict(zip(form.features.split(), fit_form(form, s, bench, w)[0])) for w in ("ct", "cp")}
-        fit[form.name]["ct"].pop("unknown", None)
-        fit[form.name]["cp"].pop("unknown", None)
+        fit[form.name] = {
+            w: named(form.features.split(), fit_form(form, s, bench, w)[0]) for w in ("ct", "cp")
+        }
+    ln_c = np.linspace(*np.log(CHORD_RANGE), 24)
+    ln_d = np.linspace(*np.log(LOCAL_D_RANGE_IN), 12)
+    points, weights = fit_form(CHORD, s, bench, "cp")[2]
+    grid = np.array(
+        [[(kernel(place([np.exp(c)], [np.exp(d)]), points) @ weights)[0] for d in ln_d] for c in ln_c]
+    )
+    fit["local_cp"] = {
+        "chord_range": list(CHORD_RANGE),
+        "diameter_range_m": [v * INCH for v in LOCAL_D_RANGE_IN],
+        "about": "added to ln C_P when the chord is known; even steps in ln chord (rows), ln diameter",
+        "table": round_floats(grid, 4),
+    }
+    j_resid = hold_out_j0(s, j0)
+    everyone, known = np.ones(len(s), bool), s.chord.notna().to_numpy()
+    covers = {}
+    fit["spread"] = {
+        "ramp_diameter_m": [v * INCH for v in RAMP_D_IN],
+        "ramp_pitch": list(RAMP_P),
+        "outside": OUTSIDE_SD,
+        "zero_thrust": q80(j_resid),
+    }
+    for form, keep in ((LABEL, everyone), (CHORD, known)):
+        fit["spread"][form.name], covers[form.name] = spread_fit(form, s, bench, keep, j_resid)
     (HERE / "label_fit.json").write_text(json.dumps(round_floats(fit), indent=1) + "\n")
 
     rows = []
@@ -323,8 +650,14 @@ def main() -> None:
         one = meta.loc[[key]]
         dp = float(np.clip(m.p, *P_RANGE) - P_MID)
         prior = {w: float(slope_of(one, slope_fit(s, w))[0]) for w in ("ct", "cp")}
-        row = {"propeller": key, "family": m.family, "diameter [m]": m.d * INCH, "pitch [m]": m.pitch * INCH,
-               "blades [-]": int(m.blades), "chord_ratio [-]": m.chord}
+        row = {
+            "propeller": key,
+            "family": m.family,
+            "diameter [m]": m.d * INCH,
+            "pitch [m]": m.pitch * INCH,
+            "blades [-]": int(m.blades),
+            "chord_ratio [-]": m.chord,
+        }
         g = t[t.propeller == key]
         if key in by_name.index:
             b = by_name.loc[key]
@@ -334,7 +667,9 @@ def main() -> None:
                 slope = prior[w] + k * (b["slope_" + w] - prior[w])
                 row[w] = (b["log_" + w] - slope * b.x, slope, max(0.02, b["resid_" + w]))
             row["static_rows [-]"] = int(b.rows)
-            row["reynolds_low [-]"], row["reynolds_high [-]"] = (RE_REF * np.exp(v) for v in (b.x_low, b.x_high))
+            row["reynolds_low [-]"], row["reynolds_high [-]"] = (
+                RE_REF * np.exp(v) for v in (b.x_low, b.x_high)
+            )
         else:  # no static row: carry the advancing rows back to J = 0 along the common shape
             u = (g.j / j0[key]).to_numpy()
             near = (u < 0.6) | (u < np.quantile(u, 0.5))
@@ -343,7 +678,9 @@ def main() -> None:
                 v = np.log(g[c].to_numpy() / r)[near] - prior[n] * g.x.to_numpy()[near]
                 row[n] = (float(np.median(v)), prior[n], 0.08)
             row["static_rows [-]"] = 0
-            row["reynolds_low [-]"], row["reynolds_high [-]"] = (RE_REF * np.exp(v) for v in (g.x.min(), g.x.max()))
+            row["reynolds_low [-]"], row["reynolds_high [-]"] = (
+                RE_REF * np.exp(v) for v in (g.x.min(), g.x.max())
+            )
         row["zero_thrust_advance_ratio [-]"] = j0[key]
         gu = (g.j[g.j > 0] / j0[key]).to_numpy()
         for w, c in (("f", "ct"), ("g", "cp")):
@@ -362,6 +699,7 @@ def main() -> None:
         rows.append(row)
     out = pd.DataFrame(rows)
     out.to_csv(HERE / "measured.csv", index=False, float_format="%.5g")
+    report(s, bench, adv, j_resid, covers, everyone, known)
     print(f"wrote label_fit.json and measured.csv ({len(out)} propellers)")
 
 

@@ -1,0 +1,321 @@
+"""A propeller in given air, prepared so that its coefficients at any speed cost little.
+
+Order of the static model: label or own fit at the clamped Reynolds number; cap on the figure of merit by
+raising C_P (0.75 is left alone, 0.79 becomes 0.785, nothing passes 0.82); draw or calibration offsets in ln
+C_T and logit(FM/0.85), so that no draw reaches 0.85; rise of C_P with tip Mach number above 0.5 (a guess: no
+measurement reaches there). Advancing: polynomials of J/J0, exactly 1 at rest and C_T exactly 0 at J0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import propeller_fit
+from propmodel.air import Air
+from propmodel.propeller_types import OwnFit, Propeller, RangeFlag
+
+__all__ = ["FM_CEILING", "IDEAL_MARGIN", "MACH_KNEE", "PreparedPropeller", "prepare", "smooth_cap"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+FM_CEILING = 0.85
+"""No draw reaches this figure of merit; the highest measured static one is 0.79 (UIUC). [-]"""
+_FM_KNEE, _FM_ROOM = 0.75, 0.07
+MACH_KNEE = 0.5
+"""Tip Mach number up to which no rise of C_P is assumed. [-]"""
+_MACH_RISE = 2.0  # C_P x (1 + 2 (M - 0.5)^2): a guess
+IDEAL_MARGIN = 1.03
+"""Shaft power is at least this much times induced plus climb power. [-]"""
+_MERIT = float(np.sqrt(2.0 / np.pi))  # FM = sqrt(2/pi) C_T^1.5 / C_P, propeller convention
+_FURTHEST = 1.0e3  # J/J0 beyond which nothing changes but J itself
+
+
+def _f(value: ArrayLike) -> FloatArray:
+    return np.asarray(value, dtype=np.float64)
+
+
+def smooth_cap(figure_of_merit: ArrayLike) -> FloatArray:
+    """Figure of merit of the forecast after its cap.
+
+    Parameters
+    ----------
+    figure_of_merit : array_like
+        As fitted. [-]
+
+    Returns
+    -------
+    ndarray
+        Unchanged up to 0.75, then bending towards 0.82. [-]
+
+    Examples
+    --------
+    >>> smooth_cap([0.7, 0.79, 1.2]).round(3)
+    array([0.7  , 0.785, 0.819])
+    """
+    merit = _f(figure_of_merit)
+    over = np.maximum((merit - _FM_KNEE) / _FM_ROOM, 0.0)
+    return np.minimum(merit, _FM_KNEE) + _FM_ROOM * over / np.sqrt(1.0 + over * over)
+
+
+@dataclass(frozen=True)
+class PreparedPropeller:
+    """Everything of a propeller in given air that does not depend on its speed. Made by ``prepare``."""
+
+    log_c_t: FloatArray
+    slope_c_t: FloatArray
+    log_c_p: FloatArray
+    slope_c_p: FloatArray
+    reynolds_factor: FloatArray
+    """Re75 over n: 0.375 pi D^2 (c75/R) rho/mu. [s]"""
+    reynolds_low: FloatArray
+    reynolds_high: FloatArray
+    """Clamp of Re75 in the fit. [-]"""
+    mach_factor: FloatArray
+    """Tip Mach number over n: pi D/a. [s]"""
+    thrust_factor: FloatArray
+    merit_odds: FloatArray
+    shifted: bool
+    """Whether any draw or calibration offset is there."""
+    zero_thrust_advance_ratio: FloatArray
+    """J at zero thrust, J0. [-]"""
+    shape_c_t: tuple[FloatArray, ...]
+    shape_c_p: tuple[FloatArray, ...]
+    joints: tuple[float, float, float, float]
+    """J/J0 where: disc drag starts; the power polynomial ends; its hold ends; power is zero. [-]"""
+    measured_low: FloatArray
+    measured_high: FloatArray
+    """Range of Re75 behind the fit. [-]"""
+    fixed_flags: IntArray
+
+    def reynolds_75(self, rev_per_s: ArrayLike) -> FloatArray:
+        """Reynolds number of the chord at 75 % radius, from rotation alone.
+
+        Where the chord is unknown it uses ``propeller_fit.default_chord_ratio`` of the diameter.
+
+        Parameters
+        ----------
+        rev_per_s : array_like
+            n. [1/s]
+        """
+        return self.reynolds_factor * _f(rev_per_s)
+
+    def tip_mach(self, rev_per_s: ArrayLike) -> FloatArray:
+        """Mach number of the tip, from rotation alone.
+
+        Parameters
+        ----------
+        rev_per_s : array_like
+            n. [1/s]
+        """
+        return self.mach_factor * _f(rev_per_s)
+
+    def _log_reynolds(self, n: FloatArray) -> FloatArray:
+        re = np.minimum(np.maximum(self.reynolds_factor * n, self.reynolds_low), self.reynolds_high)
+        return np.log(re * (1.0 / 5.0e4))
+
+    def static_c_t(self, rev_per_s: ArrayLike) -> FloatArray:
+        """C_T at rest alone: half the cost of ``static``.
+
+        Parameters
+        ----------
+        rev_per_s : array_like
+            n. [1/s]
+        """
+        c_t = np.exp(self.log_c_t + self.slope_c_t * self._log_reynolds(_f(rev_per_s)))
+        return c_t * self.thrust_factor if self.shifted else c_t
+
+    def static(self, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """C_T and C_P at rest.
+
+        Parameters
+        ----------
+        rev_per_s : array_like, >= 0
+            n. [1/s]
+
+        Returns
+        -------
+        (c_t, c_p) : tuple of ndarray
+            [-]
+        """
+        n = _f(rev_per_s)
+        log_re = self._log_reynolds(n)
+        c_t = np.exp(self.log_c_t + self.slope_c_t * log_re)
+        c_p = np.exp(self.log_c_p + self.slope_c_p * log_re)
+        ideal = _MERIT * c_t * np.sqrt(c_t)
+        merit = ideal / c_p
+        high = merit > _FM_KNEE
+        if np.any(high):
+            merit = np.where(high, smooth_cap(merit), merit)
+            c_p = ideal / merit
+        if self.shifted:
+            # logit(FM/0.85) shifted by ln(odds), C_T by ln(factor): C_P follows as C_T^1.5/FM.
+            c_t = c_t * self.thrust_factor
+            room = FM_CEILING + merit * (self.merit_odds - 1.0)
+            c_p = (
+                c_p * self.thrust_factor * np.sqrt(self.thrust_factor) * room / (FM_CEILING * self.merit_odds)
+            )
+        fast = np.maximum(self.mach_factor * n - MACH_KNEE, 0.0)
+        if np.any(fast):
+            c_p = c_p * (1.0 + _MACH_RISE * fast * fast)
+        return c_t, c_p
+
+    def at(self, advance_ratio: ArrayLike, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        r"""C_T and C_P at an advance ratio.
+
+        .. math::
+            C_T/C_{T0} = (1-u)(1 + k_1 u + k_2 u^2 + k_3 u^3), \quad
+            C_P/C_{P0} = 1 + c_1 u + ... + c_5 u^5
+
+        with u = J/J0. Beyond u = 1.5 C_T goes with J^2 (constant disc-drag coefficient); C_P holds its value
+        at 1.1 up to 1.5 and falls to 0 at 2: negative torque is neither measured nor modelled. Below J = 0
+        the static value is held. C_P never falls under 1.03 times induced plus climb power.
+
+        Parameters
+        ----------
+        advance_ratio : array_like
+            J = V/(n D), V along the shaft. [-]
+        rev_per_s : array_like, >= 0
+            n. [1/s]
+
+        Returns
+        -------
+        (c_t, c_p) : tuple of ndarray
+            [-]
+        """
+        c_t, c_p = self.static(rev_per_s)
+        end_t, end_p, hold, zero = self.joints
+        j0 = self.zero_thrust_advance_ratio
+        u = np.minimum(np.maximum(_f(advance_ratio), 0.0) / j0, _FURTHEST)
+        x = np.minimum(u, end_t)
+        k1, k2, k3 = self.shape_c_t
+        c_t = c_t * ((1.0 - x) * (1.0 + x * (k1 + x * (k2 + x * k3))))
+        x = np.minimum(u, end_p)
+        a, b, c, d, e = self.shape_c_p
+        c_p = c_p * np.maximum(1.0 + x * (a + x * (b + x * (c + x * (d + x * e)))), 0.0)
+        if np.any(u > end_t):
+            far = np.maximum(u, end_t) / end_t
+            c_t = c_t * (far * far)
+            c_p = c_p * np.clip((zero - u) / (zero - hold), 0.0, 1.0)
+        # Induced plus climb power of an ideal disc: C_T (J + v/(nD)), v from momentum theory in climb.
+        pull = np.maximum(c_t, 0.0)
+        half = 0.5 * j0 * u
+        ideal = pull * (half + np.sqrt(half * half + (2.0 / np.pi) * pull))
+        return c_t, np.maximum(c_p, IDEAL_MARGIN * ideal)
+
+    def range_status(self, rev_per_s: ArrayLike, advance_ratio: ArrayLike = 0.0) -> IntArray:
+        """Bits of ``RangeFlag``: what lies outside the measured range.
+
+        Parameters
+        ----------
+        rev_per_s : array_like
+            n. [1/s]
+        advance_ratio : array_like
+            J. [-]
+
+        Returns
+        -------
+        ndarray of int
+        """
+        n, j = _f(rev_per_s), _f(advance_ratio)
+        re = self.reynolds_factor * n
+        flags = self.fixed_flags + np.where(
+            (re < self.measured_low) | (re > self.measured_high), int(RangeFlag.REYNOLDS), 0
+        )
+        flags = flags + np.where(self.mach_factor * n > MACH_KNEE, int(RangeFlag.MACH), 0)
+        outside = (j < 0.0) | (j > self.joints[0] * self.zero_thrust_advance_ratio)
+        return np.asarray(flags + np.where(outside, int(RangeFlag.ADVANCE), 0))
+
+
+def _own_clamp(own: OwnFit, low: float, high: float) -> tuple[FloatArray, FloatArray]:
+    """Clamp of Re75 for a measured propeller: its slope is carried at most a factor 2 past its rows."""
+    first, last = _f(own.reynolds_low), _f(own.reynolds_high)
+    return np.minimum(first, np.maximum(low, first / 2.0)), np.maximum(last, np.minimum(high, last * 2.0))
+
+
+def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
+    """Work out everything that does not depend on speed.
+
+    Parameters
+    ----------
+    propeller : Propeller
+    air : propmodel.air.Air
+        Broadcasts with the propeller.
+
+    Returns
+    -------
+    PreparedPropeller
+
+    Examples
+    --------
+    >>> from propmodel.air import STANDARD
+    >>> ready = prepare(Propeller(diameter=0.254, pitch=0.119), STANDARD)
+    >>> round(float(ready.tip_mach(108.8)), 3)
+    0.255
+    """
+    fit = propeller_fit.label_fit()
+    d, pitch, blades = _f(propeller.diameter), _f(propeller.pitch), _f(propeller.blades)
+    chord = None if propeller.chord_ratio is None else _f(propeller.chord_ratio)
+    label = propeller_fit.forecast(d, pitch, blades=blades, chord_ratio=chord)
+    base = (label.log_c_t, label.slope_c_t, label.log_c_p, label.slope_c_p, label.zero_thrust_advance_ratio)
+    shape_c_t, shape_c_p = label.shape_c_t, label.shape_c_p
+    low, high = (_f(v) for v in fit["reynolds_range"])
+    measured_low, measured_high = low, high
+    ratio = pitch / d
+    flags = np.where(
+        (ratio < fit["pitch_range"][0]) | (ratio > fit["pitch_range"][1]), int(RangeFlag.PITCH), 0
+    )
+    flags = flags + np.where(blades > fit["blades_range"][1], int(RangeFlag.BLADES), 0)
+    small, large = fit["diameter_range_m"]
+    flags = flags + np.where((d < small) | (d > large), int(RangeFlag.DIAMETER), 0)
+    if chord is not None:
+        slim, wide = fit["chord_range"]
+        flags = flags + np.where((chord < slim) | (chord > wide), int(RangeFlag.CHORD), 0)
+    own = propeller.own_fit
+    if own is not None:
+        has = ~np.isnan(_f(own.log_c_t))
+
+        def pick(mine: ArrayLike, theirs: ArrayLike) -> FloatArray:
+            return np.where(has, _f(mine), _f(theirs))
+
+        mine = (own.log_c_t, own.slope_c_t, own.log_c_p, own.slope_c_p, own.zero_thrust_advance_ratio)
+        base = tuple(pick(m, t) for m, t in zip(mine, base, strict=True))  # type: ignore[assignment]
+        shape_c_t = tuple(pick(m, t) for m, t in zip(own.shape_c_t, shape_c_t, strict=True))
+        shape_c_p = tuple(pick(m, t) for m, t in zip(own.shape_c_p, shape_c_p, strict=True))
+        first, last = _own_clamp(own, *fit["reynolds_range"])
+        low, high = pick(first, low), pick(last, high)
+        measured_low, measured_high = (
+            pick(own.reynolds_low, measured_low),
+            pick(own.reynolds_high, measured_high),
+        )
+        flags = np.where(has, 0, flags)
+    log_c_t, slope_c_t, log_c_p, slope_c_p, j0 = base
+    shift_t, shift_fm = _f(propeller.log_c_t_offset), _f(propeller.figure_of_merit_offset)
+    return PreparedPropeller(
+        log_c_t=log_c_t,
+        slope_c_t=slope_c_t,
+        log_c_p=log_c_p,
+        slope_c_p=slope_c_p,
+        reynolds_factor=0.375 * np.pi * d * d * label.chord_ratio * (_f(air.density) / _f(air.viscosity)),
+        reynolds_low=low,
+        reynolds_high=high,
+        mach_factor=np.pi * d / _f(air.speed_of_sound),
+        thrust_factor=np.exp(shift_t),
+        merit_odds=np.exp(shift_fm),
+        shifted=bool(np.any(shift_t != 0.0) or np.any(shift_fm != 0.0)),
+        zero_thrust_advance_ratio=j0 * np.exp(_f(propeller.log_zero_thrust_offset)),
+        shape_c_t=shape_c_t,
+        shape_c_p=shape_c_p,
+        joints=(
+            fit["shape"]["f"]["end"],
+            fit["shape"]["g"]["end"],
+            fit["shape"]["g"]["hold"],
+            fit["shape"]["g"]["zero"],
+        ),
+        measured_low=measured_low,
+        measured_high=measured_high,
+        fixed_flags=np.asarray(flags),
+    )
