@@ -1,2 +1,263 @@
-def flight_doubts(log):
-    return []
+"""What a flight log tells: hover current and throttle, pack resistance, charge used, the current sensor's scale.
+
+The charger is the truth: the charge it puts back, over the charge the log counted, is the sensor's scale
+(common practice). Resistance comes from load steps, since the resting voltage is the same before and after a
+step of a second: dV/dI over fast changes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from propmodel.bench_types import BenchLog, Doubt
+from propmodel.errors import check_positive
+
+__all__ = ["FlightCalibration", "calibrate_flight", "flight_doubts"]
+
+FloatArray = NDArray[np.float64]
+
+STEADY_SECONDS = 2.0
+"""A hover is judged over this long. [s]"""
+STEADY_CURRENT, STEADY_THROTTLE = 0.08, 0.025
+"""Largest scatter (1 sd) of a steady stretch: current as a share of itself, throttle of the whole. [-]"""
+STEP_SECONDS = (0.2, 2.0)
+"""Change over at least the logger's smoothing and at most what leaves the resting voltage alone. [s]"""
+STEP_SHARE = 0.15
+"""Smallest load step that counts, share of the highest current. [-]"""
+CHARGE_BAND = 0.10
+"""Counted charge against the integral of the current: beyond this a unit or the clock is wrong. [share]"""
+CHARGER_SD = 0.02
+"""Error of the charge a charger shows. [share] Estimate."""
+
+
+@dataclass(frozen=True, eq=False)
+class FlightCalibration:
+    """What a flight says of the build. Currents are already multiplied by ``sensor_scale``.
+
+    Attributes
+    ----------
+    hover_current, hover_throttle : float
+        Medians of the steady stretches, NaN if there is none. [A], share
+    pack_resistance, pack_resistance_sd : float
+        From load steps, NaN if there are none. [ohm]
+    charge_used : float
+        Over the whole log. [Ah]
+    flight_time : float
+        Time with current flowing. [s]
+    sensor_scale, sensor_scale_sd : float
+        Charge put back over charge counted; 1 and NaN if the charger's figure was not given.
+    comparison : pandas.DataFrame
+        Flown against forecast, if a build was given.
+    notes : list of str
+    """
+
+    hover_current: float
+    hover_throttle: float
+    pack_resistance: float
+    pack_resistance_sd: float
+    charge_used: float
+    flight_time: float
+    sensor_scale: float
+    sensor_scale_sd: float
+    comparison: pd.DataFrame
+    notes: list[str]
+
+
+def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float | None = None) -> FlightCalibration:
+    """Read a flight: hover, pack resistance, charge, sensor scale, and forecast against flown.
+
+    Parameters
+    ----------
+    log : BenchLog
+        Of kind "flight", with time, voltage and current.
+    build : Build, optional
+        What flew, for the comparison.
+    charge_put_back : float, optional
+        What the charger put back after exactly this flight. [Ah]
+
+    Raises
+    ------
+    ValueError
+        If the log has no time or no current, or is a stand log.
+    """
+    if log.kind != "flight":
+        raise ValueError("this is a thrust-stand log: use calibrate for it")
+    frame = log.frame
+    if "time_s" not in frame or "current_a" not in frame:
+        raise ValueError("the flight log needs a time and a current column: name them, or use another log")
+    time, amps, volts = _clean(frame)
+    notes: list[str] = []
+    counted = _counted(frame, time, amps)
+    scale, scale_sd = 1.0, float("nan")
+    if charge_put_back is not None:
+        check_positive("charge put back", charge_put_back, "Ah")
+        if counted > 0:
+            scale, scale_sd = float(charge_put_back) / counted, CHARGER_SD * float(charge_put_back) / counted
+            if not 0.8 < scale < 1.25:
+                notes.append(
+                    f"The charger put back {scale:.2f} times what the log counted: set the current sensor's scale so "
+                    "that both agree; currents here are corrected."
+                )
+    else:
+        notes.append("Without the charge put back by the charger the current sensor's scale is taken on trust.")
+    throttle = _throttle(frame)
+    steady = _steady(time, amps, throttle)
+    hover_current = float(np.median(amps[steady])) * scale if steady.any() else float("nan")
+    hover_throttle = float(np.nanmedian(throttle[steady])) if steady.any() and np.isfinite(throttle).any() else float("nan")
+    if not steady.any():
+        notes.append(f"No steady stretch of {STEADY_SECONDS:g} s was found: hover for ten seconds in still air and log again.")
+    else:
+        notes.append(
+            "Steady flight is taken as hover; a cruise at constant speed looks the same in a log without airspeed."
+        )
+    resistance, resistance_sd, steps = _resistance(time, volts, amps * scale)
+    if not np.isfinite(resistance):
+        notes.append("No load steps large enough for the pack's resistance: log a few short climbs.")
+    else:
+        notes.append(f"Pack resistance, with leads and over a second, from {steps} load changes.")
+    flying = amps > max(0.2 * np.nanmedian(amps[amps > 0]) if (amps > 0).any() else 0.0, 0.3)
+    step = np.minimum(np.diff(time, prepend=time[:1]), 5.0)
+    calibration = FlightCalibration(
+        hover_current, hover_throttle, resistance, resistance_sd, counted * scale, float(step[flying].sum()), scale,
+        scale_sd, pd.DataFrame(), notes,
+    )  # fmt: skip
+    if build is None:
+        return calibration
+    from dataclasses import replace
+
+    return replace(calibration, comparison=_comparison(calibration, build))
+
+
+def _clean(frame: pd.DataFrame) -> tuple[FloatArray, FloatArray, FloatArray]:
+    time = frame["time_s"].to_numpy(np.float64)
+    amps = frame["current_a"].to_numpy(np.float64)
+    volts = frame["voltage_v"].to_numpy(np.float64) if "voltage_v" in frame else np.full(time.size, np.nan)
+    rows = np.isfinite(time) & np.isfinite(amps)
+    order = np.argsort(time[rows], kind="stable")
+    frame.attrs["used"] = np.flatnonzero(rows)[order]
+    return time[rows][order] - np.min(time[rows], initial=np.inf), amps[rows][order], volts[rows][order]
+
+
+def _integral(time: FloatArray, amps: FloatArray) -> float:
+    """Charge by trapezoids; a gap above 10 s counts as no flight. [Ah]"""
+    step = np.diff(time)
+    return float(np.sum(np.where(step < 10.0, step, 0.0) * 0.5 * (amps[1:] + amps[:-1])) / 3600.0)
+
+
+def _counted(frame: pd.DataFrame, time: FloatArray, amps: FloatArray) -> float:
+    if "charge_ah" in frame:
+        charge = frame["charge_ah"].to_numpy(np.float64)
+        charge = charge[np.isfinite(charge)]
+        if charge.size and charge.max() > charge[0]:
+            return float(charge.max() - charge[0])
+    return _integral(time, amps)
+
+
+def _throttle(frame: pd.DataFrame) -> FloatArray:
+    used = frame.attrs["used"]
+    motors = [name for name in frame.columns if name.startswith("motor_") and name.endswith("_share")]
+    if motors:
+        return frame[motors].mean(axis=1).to_numpy(np.float64)[used]
+    if "throttle_share" in frame:
+        return frame["throttle_share"].to_numpy(np.float64)[used]
+    return np.full(used.size, np.nan)
+
+
+def _steady(time: FloatArray, amps: FloatArray, throttle: FloatArray) -> NDArray[np.bool_]:
+    """Rows inside stretches where current and throttle stand still well above idle."""
+    if time.size < 5:
+        return np.zeros(time.size, bool)
+    gap = float(np.median(np.diff(time)))
+    width = int(np.clip(np.ceil(STEADY_SECONDS / max(gap, 1e-6)), 5, 20000))
+    smooth = max(1, width // 10)  # electrical noise within a tenth of the window is not unsteadiness
+    series = pd.Series(amps).rolling(smooth, center=True, min_periods=1).mean()
+    middle = series.rolling(width, center=True).mean()
+    quiet = series.rolling(width, center=True).std() < STEADY_CURRENT * middle
+    if np.isfinite(throttle).any():
+        stick = pd.Series(throttle).rolling(smooth, center=True, min_periods=1).mean()
+        quiet &= ~(stick.rolling(width, center=True).std() > STEADY_THROTTLE)
+    working = middle > 0.15 * float(np.nanpercentile(amps, 98))
+    return (quiet & working).to_numpy(bool)
+
+
+def _resistance(time: FloatArray, volts: FloatArray, amps: FloatArray) -> tuple[float, float, int]:
+    """Slope of -dV on dI over fast changes: median of ratios, its standard error, and how many."""
+    rows = np.isfinite(volts)
+    time, volts, amps = time[rows], volts[rows], amps[rows]
+    nothing = (float("nan"), float("nan"), 0)
+    if time.size < 10:
+        return nothing
+    gap = max(float(np.median(np.diff(time))), 1e-6)
+    if gap > STEP_SECONDS[1]:
+        return nothing
+    bin_ = np.floor(time / max(STEP_SECONDS[0], gap)).astype(np.int64)  # means over a fifth of a second
+    table = pd.DataFrame({"t": time, "v": volts, "i": amps}).groupby(bin_).mean()
+    lag = max(1, round(0.6 / max(STEP_SECONDS[0], gap)))
+    apart = table["t"].diff(lag).to_numpy()
+    di, dv = table["i"].diff(lag).to_numpy(), table["v"].diff(lag).to_numpy()
+    large = (np.abs(di) > STEP_SHARE * np.nanpercentile(amps, 99)) & (apart <= STEP_SECONDS[1])
+    if large.sum() < 5:
+        return nothing
+    x, y = di[large], -dv[large]
+    slope = float(np.sum(x * y) / np.sum(x * x))
+    for _ in range(10):  # robust: changes that do not fit count less
+        off = y - slope * x
+        scatter = max(1.4826 * float(np.median(np.abs(off))), 1e-4)
+        weight = 1.0 / np.sqrt(1.0 + (off / (2.0 * scatter)) ** 2)
+        slope = float(np.sum(weight * x * y) / np.sum(weight * x * x))
+    # overlapping differences: one in `lag` is independent
+    error = float(np.sqrt(np.sum(weight * off**2) / max(large.sum() / lag - 1.0, 1.0) / np.sum(weight * x * x) * large.sum()))
+    error /= float(np.sqrt(large.sum()))
+    return (slope, error, int(large.sum())) if slope > 0 else nothing
+
+
+def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
+    """Flown against forecast, quantity by quantity."""
+    from propmodel import battery
+    from propmodel.performance import performance
+
+    forecast = performance(build)
+    middle = 0.5 * (np.asarray(forecast.hover_throttle) + np.asarray(forecast.hover_throttle_at_reserve))
+    rows = [
+        ("hover current", "A", flown.hover_current, float(np.asarray(forecast.hover_current))),
+        ("hover throttle, middle of the pack", "share", flown.hover_throttle, float(middle)),
+        ("pack resistance", "ohm", flown.pack_resistance, float(np.asarray(battery.resistance(build.pack, 0.5)))),
+    ]
+    frame = pd.DataFrame(rows, columns=["quantity", "unit", "flown", "forecast"]).set_index("quantity")
+    frame["flown over forecast"] = frame["flown"] / frame["forecast"]
+    return frame
+
+
+def flight_doubts(log: BenchLog) -> list[Doubt]:
+    """What looks wrong in a flight log."""
+    frame, doubts = log.frame, []
+    if "voltage_v" not in frame:
+        doubts.append(Doubt("no_voltage", "There is no voltage column: the pack's resistance cannot be found."))
+    if "current_a" not in frame:
+        doubts.append(Doubt("no_current", "There is no current column: neither hover current nor charge can be found."))
+        return doubts
+    if "time_s" not in frame:
+        doubts.append(Doubt("no_time", "There is no time column: charge and steps cannot be found."))
+        return doubts
+    time, amps, _ = _clean(frame)
+    if time.size < 2:
+        return doubts
+    step = np.diff(time)
+    gaps = np.flatnonzero(step > max(5.0, 20.0 * float(np.median(step))))
+    if gaps.size:
+        rows = tuple(int(frame.attrs["used"][g + 1]) for g in gaps[:200])
+        doubts.append(Doubt("gaps", f"The log has {gaps.size} gaps in time; charge in them is not counted.", rows, "note"))
+    if "charge_ah" in frame:
+        counted, summed = _counted(frame, time, amps), _integral(time, amps)
+        if counted > 0.02 and summed > 0 and abs(np.log(counted / summed)) > CHARGE_BAND:
+            text = (
+                f"The charge counted ({1000 * counted:.0f} mAh) is {counted / summed:.2f} times the sum of the current "
+                "over time: a unit or the clock is wrong."
+            )
+            doubts.append(Doubt("sensor_scale", text, tuple(int(r) for r in frame.index[[0, -1]])))
+    return doubts
