@@ -43,7 +43,19 @@ LAYERS: list[list[str]] = [
         "endurance",
         "discharge",
     ],
-    ["dive", "dive_*", "falling", "way_out", "heat", "heat_*", "response", "watts", "workings", "power_up*"],
+    [
+        "dive",
+        "dive_*",
+        "falling",
+        "wash",
+        "way_out",
+        "heat",
+        "heat_*",
+        "response",
+        "watts",
+        "workings",
+        "power_up*",
+    ],
     ["assessment", "margins", "performance", "limits", "limits_*"],
     # overviews over many builds or many answers, and what reads the user's files
     [
