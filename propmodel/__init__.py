@@ -5,7 +5,22 @@ performance, its flight time, its dive, its limits. Every number may be an array
 sensitivity are the same call with another axis. SI units, radians, state of charge 0 to 1.
 """
 
-from propmodel import air, battery, costs, heat, momentum, motor, parts, propeller, wire
+from propmodel import (
+    air,
+    battery,
+    bench,
+    costs,
+    heat,
+    momentum,
+    motor,
+    parts,
+    power_up,
+    propeller,
+    response,
+    sensitivity,
+    spread,
+    wire,
+)
 from propmodel.air import Air, atmosphere
 from propmodel.battery import Pack, discharge
 from propmodel.build import Build, with_fields
@@ -19,13 +34,16 @@ from propmodel.motor import Motor
 from propmodel.operating_point import bench_curve, throttle_curve
 from propmodel.performance import Performance, performance
 from propmodel.propeller import Propeller
+from propmodel.solve import solve_for
 from propmodel.status import Status
+from propmodel.sweep import Condition, Sweep, sweep
 from propmodel.way_out import pull_out
 
 __all__ = [
     "WAYS_OF_FLYING",
     "Air",
     "Build",
+    "Condition",
     "Controller",
     "Craft",
     "FlightTime",
@@ -36,9 +54,11 @@ __all__ = [
     "Profile",
     "Propeller",
     "Status",
+    "Sweep",
     "air",
     "atmosphere",
     "battery",
+    "bench",
     "bench_curve",
     "best_speeds",
     "climb_rate",
@@ -54,8 +74,14 @@ __all__ = [
     "motor",
     "parts",
     "performance",
+    "power_up",
     "propeller",
     "pull_out",
+    "response",
+    "sensitivity",
+    "solve_for",
+    "spread",
+    "sweep",
     "throttle_curve",
     "top_speed",
     "wire",

@@ -228,9 +228,7 @@ class Assessment:
             rev_per_s=point.rev_per_s,
             air=self.build.air,
         )
-        return heat.ThermalResistance(
-            found.winding_body * self.thermal_factor, found.body_air * self.thermal_factor
-        )
+        return heat.ThermalResistance(found.winding_body * self.thermal_factor, found.body_air * self.thermal_factor)
 
     @cached_property
     def heat_capacity(self) -> heat.HeatCapacity:

@@ -24,8 +24,8 @@ __all__ = [
     "Discharge",
     "Pack",
     "capacity",
-    "chemistry_index",
     "cell_resistance_new",
+    "chemistry_index",
     "cutoff_voltage",
     "discharge",
     "mass",
@@ -140,7 +140,8 @@ class Pack:
     Parameters
     ----------
     chemistry : str or array of str
-        Or positions in `CHEMISTRIES`, as `chemistry_index` gives them. One of ``lipo``, ``lipo_hv``, ``li_ion``, ``lipo_lco``.
+        One of ``lipo``, ``lipo_hv``, ``li_ion``, ``lipo_lco``; or positions in `CHEMISTRIES`, as `chemistry_index`
+        gives them.
     cells : array_like
         Cells in series. [-]
     capacity_ah : array_like
@@ -483,9 +484,7 @@ def discharge(
     cut = cutoff_voltage(pack) if cutoff_voltage_per_cell is None else np.asarray(cutoff_voltage_per_cell, float)
     check_range("cutoff_voltage_per_cell", cut, 0.5, 5.0, "V")
     start = np.asarray(state_of_charge, dtype=np.float64)
-    shape = np.broadcast_shapes(
-        np.shape(power), np.shape(cut), np.shape(start), np.shape(reserve), shape_of(pack)
-    )
+    shape = np.broadcast_shapes(np.shape(power), np.shape(cut), np.shape(start), np.shape(reserve), shape_of(pack))
     nodes = knots_below(np.broadcast_to(start, shape))
     emf, r = node_tables(pack, nodes)
     return run_down(

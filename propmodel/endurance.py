@@ -236,7 +236,11 @@ def flight_time(build: Build, profile: Profile, *, state_of_charge: ArrayLike = 
     shares = [np.asarray(getattr(profile, k), dtype=np.float64) for k in ("hover", "cruise", "hard", "full")]
     start = np.asarray(state_of_charge, dtype=np.float64)
     shape = np.broadcast_shapes(
-        shape_of(build), start.shape, *(s.shape for s in shares), np.shape(profile.cruise_speed), np.shape(profile.hard_load)
+        shape_of(build),
+        start.shape,
+        *(s.shape for s in shares),
+        np.shape(profile.cruise_speed),
+        np.shape(profile.hard_load),
     )
     d = drive(build, start, sustained=True)
     one = np.ones(shape)

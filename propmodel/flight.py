@@ -143,9 +143,7 @@ def trim(
         n, tangent, drag = n_new, tangent_new, drag_new
         if done:
             break
-    v = momentum.induced_velocity_edgewise(
-        thrust, axial, inplane, disc_area=d.disc_area, air_density=d.density
-    )
+    v = momentum.induced_velocity_edgewise(thrust, axial, inplane, disc_area=d.disc_area, air_density=d.density)
     mu = inplane / (np.pi * n * d.diameter)
     # at zero in-plane speed Glauert's v is the axial one: keep the split's own to the last digit
     v = np.where(inplane == 0.0, v_axial, v)
@@ -156,9 +154,7 @@ def trim(
     return state, electrical(d, n, torque, thrust * d.thrust_share, passes=1 if quick else 4)
 
 
-def _tilt(
-    tangent: NDArray, low: NDArray, high: NDArray, inplane: NDArray, weight: NDArray, *, steps: int
-) -> NDArray:
+def _tilt(tangent: NDArray, low: NDArray, high: NDArray, inplane: NDArray, weight: NDArray, *, steps: int) -> NDArray:
     """Solve W t = low + (high - low) t^2/(1 + t^2) + H sqrt(1 + t^2) for t by Newton's method."""
     t = tangent
     for _ in range(steps):
@@ -471,7 +467,7 @@ def _lowest(x: NDArray, y: NDArray) -> tuple[NDArray, NDArray]:
     last = y.shape[-1] - 1
     k = np.clip(np.argmin(y, axis=-1), 1, last - 1)[..., None]
     x = np.broadcast_to(x, y.shape)
-    x0, x1, x2 = (np.take_along_axis(x, k + i, -1)[..., 0] for i in (-1, 0, 1))
+    x0, x1 = (np.take_along_axis(x, k + i, -1)[..., 0] for i in (-1, 0))
     y0, y1, y2 = (np.take_along_axis(y, k + i, -1)[..., 0] for i in (-1, 0, 1))
     step = x1 - x0
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -98,9 +98,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
     True
     """
     if shape_of(build) != ():
-        raise ValueError(
-            "limits needs one build of plain numbers; for arrays of builds use propmodel.margins.evaluate"
-        )
+        raise ValueError("limits needs one build of plain numbers; for arrays of builds use propmodel.margins.evaluate")
     if not np.isinf(hold):
         check_positive("hold", hold, "s")
     a = Assessment(build)
@@ -191,8 +189,7 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         if np.isinf(float(what)):
             seconds = float(a.full_throttle_seconds)
             return (
-                f"Flat out for good the {thing} never settle; from warm, the winding limit comes after "
-                f"{seconds:.0f} s."
+                f"Flat out for good the {thing} never settle; from warm, the winding limit comes after {seconds:.0f} s."
             )
         return f"Flat out {held} from a warm motor, the {thing} reach about {_celsius(what)}."
     if key == "hover_heat":
@@ -390,4 +387,3 @@ class _Clearing:
                 number = np.ceil(number / 50.0) * 50.0 if change == "capacity" else np.floor(number / 50.0) * 50.0
             return f"{words[0].upper()}{words[1:]} {number:.{digits}f} {unit} clears it."
         return "No single small change clears it: other parts are needed."
-

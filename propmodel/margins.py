@@ -87,9 +87,7 @@ def _pack_seconds(a: Assessment, hold: float) -> NDArray:
 
 def _pack_heat(a: Assessment, hold: float) -> NDArray:
     resistance = battery.resistance(a.build.pack, 0.5)
-    rate = heat.pack_temperature_rate(
-        a.full.pack_current, resistance=resistance, mass=battery.mass(a.build.pack)
-    )
+    rate = heat.pack_temperature_rate(a.full.pack_current, resistance=resistance, mass=battery.mass(a.build.pack))
     start = np.asarray(a.build.pack.temperature, dtype=np.float64)
     return rate * _pack_seconds(a, hold) / np.maximum(PACK_LIMIT - start, 1.0)
 

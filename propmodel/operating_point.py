@@ -165,9 +165,7 @@ def _winding(motor: Motor) -> NDArray:
     return np.minimum(winding_part(motor), np.asarray(motor.resistance, dtype=np.float64))
 
 
-def electrical(
-    d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *, passes: int = 4
-) -> OperatingPoint:
+def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *, passes: int = 4) -> OperatingPoint:
     """Everything electrical that follows from a speed and a shaft torque (explicit).
 
     Parameters

@@ -53,9 +53,7 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
         "thrust_to_weight_at_reserve": Output(
             lambda a: a.thrust_to_weight_at_reserve, "-", "pull over weight, reserve left"
         ),
-        "hover_throttle": Output(
-            lambda a: _hovering(a, _throttle(a, a.hover.duty)), "-", "hover command, fresh pack"
-        ),
+        "hover_throttle": Output(lambda a: _hovering(a, _throttle(a, a.hover.duty)), "-", "hover command, fresh pack"),
         "hover_throttle_at_reserve": Output(
             lambda a: _hovering(a, _throttle(a, a.hover_low.duty)), "-", "hover command, reserve left"
         ),
@@ -76,9 +74,7 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
             lambda a: a.full_low.bus_voltage, "V", "pack voltage flat out, reserve left"
         ),
         "figure_of_merit": Output(lambda a: a.figure_of_merit, "-", "figure of merit in hover"),
-        "disc_loading": Output(
-            lambda a: a.weight / a.build.total_disc_area, "N/m^2", "weight over disc area"
-        ),
+        "disc_loading": Output(lambda a: a.weight / a.build.total_disc_area, "N/m^2", "weight over disc area"),
         "thrust_per_power": Output(
             lambda a: _hovering(a, a.mass / a.hover.pack_power), "kg/W", "mass lifted per watt in hover"
         ),
@@ -86,9 +82,7 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
             lambda a: _hovering(a, _ideal_share(a)), "-", "share of the watts that lifts, in hover"
         ),
         "induced_velocity": Output(lambda a: a.wash_speed, "m/s", "wash speed at the disc in hover"),
-        "tip_mach": Output(
-            lambda a: a.punch_drive.prop.tip_mach(a.full.rev_per_s), "-", "tip Mach number flat out"
-        ),
+        "tip_mach": Output(lambda a: a.punch_drive.prop.tip_mach(a.full.rev_per_s), "-", "tip Mach number flat out"),
         "top_speed": Output(lambda a: a.top.speed, "m/s", "top level speed"),
         "endurance_speed": Output(lambda a: _hovering(a, a.bucket[0]), "m/s", "speed of least power"),
         "endurance_power_ratio": Output(

@@ -65,7 +65,9 @@ class Effect(NamedTuple):
     """Change over the value before. [-]"""
 
 
-def standing_at(build: Build, *, altitude_step: NDArray | float = 0.0, temperature_step: NDArray | float = 0.0) -> Build:
+def standing_at(
+    build: Build, *, altitude_step: NDArray | float = 0.0, temperature_step: NDArray | float = 0.0
+) -> Build:
     """Move a build to other air: higher or lower at the same temperature, or colder.
 
     Parameters
@@ -132,7 +134,9 @@ def _evaluate(build: Build, moves: dict[str, NDArray], outputs: list[str]) -> di
     return {k: np.asarray(v) for k, v in evaluate(Assessment(many), outputs).items()}
 
 
-def steps(build: Build, outputs: list[str] | None = None, *, choose: Callable[[Step], bool] | None = None) -> list[Effect]:
+def steps(
+    build: Build, outputs: list[str] | None = None, *, choose: Callable[[Step], bool] | None = None
+) -> list[Effect]:
     """What each practical step does.
 
     Parameters
@@ -177,9 +181,7 @@ def steps(build: Build, outputs: list[str] | None = None, *, choose: Callable[[S
     for row, step in enumerate(chosen):
         after = {k: float(np.broadcast_to(v, (count,))[row]) for k, v in values.items()}
         with np.errstate(invalid="ignore", divide="ignore"):
-            relative = {
-                k: float(after[k] / np.broadcast_to(v, (count,))[-1] - 1.0) for k, v in values.items()
-            }
+            relative = {k: float(after[k] / np.broadcast_to(v, (count,))[-1] - 1.0) for k, v in values.items()}
         effects.append(Effect(step, after, relative))
     return effects
 
@@ -209,7 +211,9 @@ def elasticities(build: Build, output: str, *, share: float = 0.02) -> dict[str,
     check_in("output", output, OUTPUTS)
     if shape_of(build) != ():
         raise ValueError("elasticities needs one build of plain numbers")
-    paths = [s for s in dict.fromkeys(s.field for s in STEPS) if s not in ("altitude", "air temperature", "command_cap")]
+    paths = [
+        s for s in dict.fromkeys(s.field for s in STEPS) if s not in ("altitude", "air temperature", "command_cap")
+    ]
     paths = [p for p in paths if p != "pack.temperature" and _value_or_none(build, p) not in (None, 0.0)]
     count = 2 * len(paths)
     moves = {p: np.zeros(count) for p in paths}

@@ -42,9 +42,7 @@ class Solution(NamedTuple):
     words: str
 
 
-def solve_for(
-    build: Build, field: str, output: str, target: float, *, low: float, high: float
-) -> Solution:
+def solve_for(build: Build, field: str, output: str, target: float, *, low: float, high: float) -> Solution:
     """Find the value of a field at which an output reaches a target.
 
     Parameters

@@ -120,7 +120,10 @@ def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None)
     -------
     Draws
     """
-    z = {name: row if only is None or name in only else np.zeros(draws) for name, row in zip(_AXES, _normal(draws), strict=True)}
+    z = {
+        name: row if only is None or name in only else np.zeros(draws)
+        for name, row in zip(_AXES, _normal(draws), strict=True)
+    }
     return _apply(with_axis(build), z)
 
 
@@ -224,9 +227,7 @@ def _quantiles(values: NDArray, shares: tuple[float, ...]) -> NDArray:
     return np.stack(out)
 
 
-def bands(
-    build: Build, *, coverage: float = 0.8, draws: int = 512
-) -> tuple[Performance, Performance, Performance]:
+def bands(build: Build, *, coverage: float = 0.8, draws: int = 512) -> tuple[Performance, Performance, Performance]:
     """Low, forecast and high of every headline answer.
 
     Parameters
@@ -371,7 +372,10 @@ def contributions(build: Build, output: str, *, draws: int = 128) -> list[Contri
     spread = np.array([_log_spread(np.broadcast_to(values[output], (len(names), draws))[i]) for i in range(len(names))])
     spread = np.nan_to_num(spread)
     total = float(np.sum(spread**2))
-    rows = [Contribution(n, float(s * s / total) if total > 0 else 0.0, float(s)) for n, s in zip(names, spread, strict=True)]
+    rows = [
+        Contribution(n, float(s * s / total) if total > 0 else 0.0, float(s))
+        for n, s in zip(names, spread, strict=True)
+    ]
     return sorted(rows, key=lambda c: -c.share)
 
 
@@ -386,15 +390,15 @@ class Reading(NamedTuple):
 READINGS: Mapping[str, Reading] = MappingProxyType(
     {
         "weigh": Reading("weighing the craft", (lambda a: a.mass,), 0.003),
-        "hover": Reading("reading amps and command in a hover", (lambda a: a.hover.pack_current, lambda a: a.hover.duty), 0.02),
+        "hover": Reading(
+            "reading amps and command in a hover", (lambda a: a.hover.pack_current, lambda a: a.hover.duty), 0.02
+        ),
         "full": Reading(
             "one full-throttle reading on a stand (pull, amps, rpm)",
             (lambda a: a.full.thrust, lambda a: a.full.motor_current, lambda a: a.full.rev_per_s),
             0.02,
         ),
-        "pack": Reading(
-            "the charger's resistance reading", (lambda a: battery.resistance(a.build.pack, 0.5),), 0.10
-        ),
+        "pack": Reading("the charger's resistance reading", (lambda a: battery.resistance(a.build.pack, 0.5),), 0.10),
         "top": Reading("a flown top speed", (lambda a: a.top.speed,), 0.03),
     }
 )

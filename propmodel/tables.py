@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -30,10 +31,8 @@ def data_path(*parts: str) -> Path:
     """
     checkout = Path(__file__).resolve().parents[1] / "data"
     candidates = [checkout]
-    try:
+    with suppress(ModuleNotFoundError):
         candidates.insert(0, Path(str(resources.files("propmodel.data"))))
-    except ModuleNotFoundError:
-        pass
     for folder in candidates:
         path = folder.joinpath(*parts)
         if path.exists():
