@@ -115,8 +115,12 @@ def propeller_of_size(first: float, second: float, blades: float | None) -> Size
     >>> propeller_of_size(51, 43, 3)
     (5.1, 4.3, 3)
     """
+    if first <= 0 or second <= 0:
+        return None
     diameter = first if first <= 20 else first / 10.0
     pitch = second if second / diameter <= 1.7 else second / 10.0
+    if diameter != first and not _plausible(diameter, pitch):
+        return None
     count = None if blades is None else int(blades)
     fits = 1.0 <= diameter <= 20.0 and pitch >= 0.5 and 0.2 <= pitch / diameter <= 1.7
     if fits and (count is None or 2 <= count <= 6):

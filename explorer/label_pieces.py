@@ -12,7 +12,7 @@ import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 
-__all__ = ["MAX_LENGTH", "Piece", "canonical", "pieces_of", "suggestion"]
+__all__ = ["MAX_LENGTH", "Piece", "canonical", "pieces_of", "suggestions"]
 
 MAX_LENGTH = 600
 """Longer texts are cut here; a whole shopping list of labels takes about 150. [characters]"""
@@ -47,7 +47,7 @@ _N = r"(\d{1,3}(?:\.\d{1,3})?)"
 _THOUSANDS = r"(\d{1,2}'\d{3}|\d{2,5}(?:\.\d)?)"
 _STOP = r"(?![A-Za-z0-9])"
 """After letters: a new piece may follow at once only behind a sign."""
-_END = r"(?![A-Za-z0-9])(?!\.\d)"
+_END = r"(?![A-Za-z0-9])(?!\.{1,3}\d)"
 """After digits."""
 _IN = r"(?:inch(?:es)?|in|\"|'')"
 _DASH = r"(?:-|~|to)"
@@ -234,8 +234,8 @@ def _next(
 _UNITS = ("KV", "mAh", "Ah", "AWG", "uF", "mm", "S", "A", "C", "V", "g")
 
 
-def suggestion(text: str, accept: Callable[[Piece], bool]) -> str | None:
-    """What a piece that cannot be read may have been meant to be.
+def suggestions(text: str, accept: Callable[[Piece], bool] = lambda piece: True) -> list[str]:
+    """What a piece that cannot be read may have been meant to be, the likelier first.
 
     Parameters
     ----------
@@ -246,14 +246,14 @@ def suggestion(text: str, accept: Callable[[Piece], bool]) -> str | None:
 
     Returns
     -------
-    str or None
-        A spelling that can be read whole.
+    list of str
+        Spellings of which every piece has a known shape.
 
     Examples
     --------
-    >>> suggestion("22o7", lambda piece: True)
-    '2207'
-    >>> suggestion("1950VK", lambda piece: True)
+    >>> suggestions("22o7")
+    ['2207']
+    >>> suggestions("1950VK")[0]
     '1950KV'
     """
     text = text[:40]
@@ -273,9 +273,11 @@ def suggestion(text: str, accept: Callable[[Piece], bool]) -> str | None:
         tries += [split[1] + unit for low in near for unit in _UNITS if unit.lower() == low]
     tries.append(re.sub(r"^[A-Za-z]{1,4}[-_]?(?=\d)", "", text))
     tries.append(re.sub(r"(?<=\d)[-_]?[A-Za-z]{1,4}\d?$", "", text))
-    for attempt in tries:
+    tries.append(digits.translate(str.maketrans({"B": "8", "Z": "2", "S": "5"})))
+    good = []
+    for attempt in dict.fromkeys(tries):
         if attempt and attempt != text:
             found = pieces_of(attempt, accept)
             if found and all(piece.kind not in ("junk", "word", "number") for piece in found):
-                return attempt
-    return None
+                good.append(attempt)
+    return good

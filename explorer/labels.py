@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from explorer import label_meanings as means
 from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, problem, typed
-from explorer.label_pieces import MAX_LENGTH, Piece, pieces_of, suggestion
+from explorer.label_pieces import MAX_LENGTH, Piece, pieces_of, suggestions
 from propmodel.battery import CHEMISTRIES
 
 __all__ = ["Found", "Option", "Question", "Reading", "Unread", "Value", "answered", "read_labels"]
@@ -201,6 +201,12 @@ def _size_values(size: means.Size) -> Values:
     return values if size[2] is None else (*values, ("blades", size[2]))
 
 
+def _can_be_read(text: str) -> bool:
+    reader = _Reader(pieces_of(text, _accept), suggest=False)
+    reader.run()
+    return not reader.unread and bool(reader.found or reader.questions)
+
+
 def _with_blades(sizes: list[means.Size]) -> list[means.Size]:
     """Sizes with the blade count spelt out, so that one answer settles all of it."""
     counts = [(d, p, [blades] if blades else [3, 2] if d < 7 else [2, 3]) for d, p, blades in sizes]
@@ -210,7 +216,8 @@ def _with_blades(sizes: list[means.Size]) -> list[means.Size]:
 class _Reader:
     """Walks the pieces once, left to right; holds what has been read so far."""
 
-    def __init__(self, pieces: list[Piece]) -> None:
+    def __init__(self, pieces: list[Piece], *, suggest: bool = True) -> None:
+        self.suggest = suggest
         self.dropped = len(pieces) - MAX_PIECES
         self.pieces = pieces[:MAX_PIECES]
         self.found: dict[str, Found] = {}
@@ -306,7 +313,7 @@ class _Reader:
         return bool(problem(TAKE_OFF if field == "take_off_g" else FIELDS[field], value))
 
     def cannot(self, source: str) -> None:
-        better = suggestion(source, _accept)
+        better = next(filter(_can_be_read, suggestions(source, _accept)), None) if self.suggest else None
         end = f": did you mean {typed(better)}?" if better else "."
         self.unread.append(Unread(source, f'I could not read "{typed(source)}"{end}', better))
 
@@ -557,7 +564,7 @@ class _Reader:
         volts = piece.numbers[0]
         if "regulator" in self.owners.get(piece.segment, set()):
             self.left_out.append(piece.text)
-        elif self._kind(index, -1) == "capacitor" and "capacitor_v" not in self.found:
+        elif "capacitor" in (self._kind(index, -1), self._kind(index, 1)) and "capacitor_v" not in self.found:
             self.add(piece.text, ("capacitor_v", volts))
         else:
             self.volts.append((volts, piece.text))
@@ -582,15 +589,24 @@ class _Reader:
         if len(amps) > 1 and amps[1] > amps[0]:
             values = (*values, ("esc_burst_a", amps[1]))
         named = self._word_before(index)
-        said = "esc" in (named,) or self._any("four_in_one") or self._kind(index, 1) == "cell_range"
+        said = named == "esc" or self._any("four_in_one") or self._kind(index, 1) == "cell_range"
         said = said or self._names(piece.segment, "esc") or len(amps) > 1
-        before = _OWNER.get(self._kind(index, -1), "")
+        before = _OWNER.get(self._kind(index, -1), "motor" if self.last == "stator" else "")
         motor = Option(f"motor, up to {_g(amps[0])} A", (("motor_max_a", amps[0]),))
-        if named == "motor" or (before == "motor" and "esc_a" in self.found):
+        esc = Option(f"ESC, {_g(amps[0])} A for each motor", values)
+        follows = self.pieces[index + 1].mark if index + 1 < len(self.pieces) else ""
+        other = any(
+            p.kind == "amps" and i != index and self._names(p.segment, "esc")
+            for i, p in enumerate(self.pieces)
+        )
+        if named == "motor" or (before == "motor" and not said and (other or follows in ("max", "peak"))):
             self.add(piece.text, *motor.values)
         elif before == "motor" and not said:
-            self.ask(piece.text, f'Is "{typed(piece.text)}" the ESC or the motor\'s limit?',
-                     Option(f"ESC, {_g(amps[0])} A for each motor", values), motor)  # fmt: skip
+            self.ask(piece.text, f'Is "{typed(piece.text)}" the ESC or the motor\'s limit?', esc, motor)
+        elif before == "pack" and not said and "capacity_mah" in self.found:
+            rate = round(amps[0] / float(self.found["capacity_mah"].value) * 1000.0, 2)
+            pack = Option(f"pack, {_g(amps[0])} A for good ({_g(rate)}C)", (("pack_label_c", rate),))
+            self.ask(piece.text, f'Is "{typed(piece.text)}" the ESC or what the pack may give?', esc, pack)
         else:
             self.add(piece.text, *values)
 

@@ -1,0 +1,455 @@
+"""Numbers as a person reads them: digits follow the spread, units stand off by a narrow space.
+
+Three choices of unit (`Units`): pull in grams or newtons, propellers in inches or millimetres, temperature
+in Celsius or Fahrenheit. Everything else has one unit. Results come in SI and become text here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from propmodel.units import (
+    CELSIUS_ZERO,
+    GRAM,
+    GRAM_FORCE,
+    INCH,
+    KMH,
+    MAH,
+    MILLIOHM,
+    MINUTE,
+    MM,
+    RPM,
+)
+
+__all__ = [
+    "MINUS",
+    "MISSING",
+    "NARROW",
+    "QUANTITIES",
+    "Quantity",
+    "Units",
+    "band",
+    "change",
+    "decimals_for",
+    "from_shown",
+    "number",
+    "percent_change",
+    "quantity_of",
+    "shown_unit",
+    "spread",
+    "to_shown",
+    "value",
+]
+
+NARROW = "\u202f"
+"""Narrow no-break space: between number and unit, and between thousands from 10 000 on."""
+MINUS = "\u2212"
+MISSING = "\u2013"
+"""Stands where there is no number; the reason is said in words beside it."""
+
+
+@dataclass(frozen=True)
+class Units:
+    """What the reader chose to see."""
+
+    pull: Literal["g", "N"] = "g"
+    propeller: Literal["in", "mm"] = "in"
+    temperature: Literal["C", "F"] = "C"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """How one kind of number is written.
+
+    Parameters
+    ----------
+    unit : str
+        As shown.
+    scale, offset : float
+        Shown = SI / scale + offset.
+    steps : tuple of (limit, step)
+        Below ``limit`` (in shown units) the last digit is a multiple of ``step``; the last limit is infinite.
+    more, less : str
+        Words for a rise and a fall.
+    """
+
+    unit: str
+    scale: float
+    steps: tuple[tuple[float, float], ...]
+    more: str = "more"
+    less: str = "less"
+    offset: float = 0.0
+
+
+_ALL = math.inf
+QUANTITIES: dict[str, Quantity] = {
+    "minutes": Quantity("min", MINUTE, ((10, 0.1), (_ALL, 1)), "longer", "shorter"),
+    "seconds": Quantity("s", 1.0, ((1, 0.01), (10, 0.1), (_ALL, 1)), "slower", "quicker"),
+    "pull_to_weight": Quantity("times", 1.0, ((_ALL, 0.1),), "harder", "softer"),
+    "pull": Quantity("g", GRAM_FORCE, ((1000, 5), (_ALL, 10)), "harder", "softer"),
+    "mass": Quantity("g", GRAM, ((1000, 5), (_ALL, 10)), "heavier", "lighter"),
+    "current": Quantity("A", 1.0, ((10, 0.1), (_ALL, 1)), "more", "less"),
+    "power": Quantity("W", 1.0, ((_ALL, 1),), "more", "less"),
+    "energy": Quantity("Wh", 3600.0, ((10, 0.1), (_ALL, 1)), "more", "less"),
+    "percent": Quantity("%", 0.01, ((_ALL, 1),), "higher", "lower"),
+    "charge": Quantity("mAh", MAH, ((_ALL, 10),), "more", "less"),
+    "cell_voltage": Quantity("V", 1.0, ((_ALL, 0.01),), "higher", "lower"),
+    "pack_voltage": Quantity("V", 1.0, ((_ALL, 0.1),), "higher", "lower"),
+    "rpm": Quantity("rpm", RPM, ((_ALL, 100),), "faster", "slower"),
+    "kv": Quantity("KV", 1.0, ((_ALL, 10),), "faster", "slower"),
+    "distance": Quantity("m", 1.0, ((_ALL, 1),), "higher", "lower"),
+    "range": Quantity("km", 1000.0, ((10, 0.1), (_ALL, 1)), "farther", "nearer"),
+    "speed": Quantity("m/s", 1.0, ((10, 0.1), (_ALL, 1)), "faster", "slower"),
+    "road_speed": Quantity("km/h", KMH, ((_ALL, 1),), "faster", "slower"),
+    "temperature": Quantity("\u00b0C", 1.0, ((_ALL, 1),), "hotter", "cooler", -CELSIUS_ZERO),
+    "warming": Quantity("\u00b0C", 1.0, ((_ALL, 1),), "hotter", "cooler"),
+    "propeller": Quantity("in", INCH, ((_ALL, 0.1),), "larger", "smaller"),
+    "resistance": Quantity("m\u03a9", MILLIOHM, ((10, 0.1), (_ALL, 1)), "higher", "lower"),
+    "grams_per_watt": Quantity("g/W", GRAM_FORCE, ((_ALL, 0.1),), "thriftier", "thirstier"),
+    "load": Quantity("g", 1.0, ((_ALL, 0.1),), "harder", "softer"),
+    "angle": Quantity("\u00b0", math.pi / 180.0, ((_ALL, 1),), "steeper", "flatter"),
+    "money": Quantity("", 1.0, ((10, 0.1), (_ALL, 1)), "dearer", "cheaper"),
+    "count": Quantity("", 1.0, ((_ALL, 1),)),
+}
+"""Every kind of number the pages show. The result in SI goes in; see `value`."""
+
+_CHOSEN: dict[tuple[str, str], Quantity] = {
+    ("pull", "N"): Quantity("N", 1.0, ((10, 0.1), (_ALL, 1)), "harder", "softer"),
+    ("grams_per_watt", "N"): Quantity("N/W", 1.0, ((_ALL, 0.001),), "thriftier", "thirstier"),
+    ("propeller", "mm"): Quantity("mm", MM, ((_ALL, 1),), "larger", "smaller"),
+    ("temperature", "F"): Quantity("\u00b0F", 5.0 / 9.0, ((_ALL, 1),), "hotter", "cooler", 32.0 - CELSIUS_ZERO * 1.8),
+    ("warming", "F"): Quantity("\u00b0F", 5.0 / 9.0, ((_ALL, 1),), "hotter", "cooler"),
+}
+_KILOGRAMS = Quantity("kg", 1.0, ((_ALL, 0.01),), "heavier", "lighter")
+_KILOGRAMS_OF_PULL = Quantity("kg", 1000.0 * GRAM_FORCE, ((_ALL, 0.01),), "harder", "softer")
+_PLAIN = Units()
+
+
+def quantity_of(kind: str, units: Units = _PLAIN, *, largest: float = 0.0) -> Quantity:
+    """Return how a kind of number is written for this reader.
+
+    Parameters
+    ----------
+    kind : str
+        A key of `QUANTITIES`.
+    units : Units
+    largest : float
+        Largest value that stands together with this one; from 2 kg on, mass and pull are in kg. [SI]
+
+    Examples
+    --------
+    >>> quantity_of("mass", largest=2.8).unit, quantity_of("mass", largest=0.69).unit
+    ('kg', 'g')
+    """
+    choice = {
+        "pull": units.pull,
+        "grams_per_watt": units.pull,
+        "propeller": units.propeller,
+        "temperature": units.temperature,
+        "warming": units.temperature,
+    }.get(kind, "")
+    found = _CHOSEN.get((kind, choice), QUANTITIES[kind])
+    if found.unit == "g" and kind in ("mass", "pull") and abs(largest) / found.scale >= 2000.0:
+        return _KILOGRAMS if kind == "mass" else _KILOGRAMS_OF_PULL
+    return found
+
+
+def decimals_for(step: float) -> int:
+    """Decimals that a step needs: 0.05 needs 2, 10 needs 0.
+
+    Examples
+    --------
+    >>> decimals_for(0.1), decimals_for(5), decimals_for(0.01)
+    (1, 0, 2)
+    """
+    return max(0, -math.floor(math.log10(step) + 1e-9)) if step < 1 else 0
+
+
+def number(shown: float, step: float = 1.0) -> str:
+    """Write a number rounded to a step, with a true minus and spaced thousands from 10 000.
+
+    Parameters
+    ----------
+    shown : float
+        In the unit shown.
+    step : float
+        The last digit is a multiple of it.
+
+    Returns
+    -------
+    str
+        `MISSING` for NaN and infinity.
+
+    Examples
+    --------
+    >>> number(-3.26, 0.1), number(29612.0, 100.0), number(9612.0, 100.0)
+    ('\u22123.3', '29\u202f600', '9600')
+    """
+    if not math.isfinite(shown):
+        return MISSING
+    # halves go away from zero, as a person rounds; the small push undoes binary dust such as 0.35 / 0.1
+    rounded = math.copysign(math.floor(abs(shown) / step + 0.5 + 1e-9) * step, shown)
+    text = f"{abs(rounded):.{decimals_for(step)}f}"
+    whole, point, fraction = text.partition(".")
+    if len(whole) >= 5:
+        whole = f"{int(whole):,}".replace(",", NARROW)
+    sign = MINUS if rounded < 0 and float(text) != 0.0 else ""
+    return f"{sign}{whole}{point}{fraction}"
+
+
+def _step(quantity: Quantity, shown: float, width: float) -> float:
+    """Step of the last digit: by size, and no finer than a tenth of the band."""
+    size = abs(shown)
+    step = quantity.steps[-1][1]
+    for limit, candidate in quantity.steps:
+        # 9.97 min would round to "10.0 min": look at it as it will be seen
+        if size + 0.5 * candidate < limit:
+            step = candidate
+            break
+    if math.isfinite(width) and width > 0:
+        while step * 10 <= width / 10 * (1 + 1e-9):
+            step *= 10
+    return step
+
+
+def _shown(quantity: Quantity, si: float) -> float:
+    return si / quantity.scale + quantity.offset
+
+
+def _with_unit(text: str, unit: str) -> str:
+    if not unit or text == MISSING:
+        return text
+    gap = "" if unit == "\u00b0" else NARROW
+    return f"{text}{gap}{unit}"
+
+
+def value(
+    kind: str,
+    si: float,
+    units: Units = _PLAIN,
+    *,
+    low: float | None = None,
+    high: float | None = None,
+    unit: bool = True,
+) -> str:
+    """Write one result.
+
+    Parameters
+    ----------
+    kind : str
+        A key of `QUANTITIES`.
+    si : float
+        The result. [SI]
+    units : Units
+        The reader's choice.
+    low, high : float, optional
+        Its band: the last digit is then no finer than a tenth of it. [SI]
+    unit : bool
+        With the unit.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> value("minutes", 228.0), value("mass", 0.69), value("mass", 2.8)
+    ('3.8\u202fmin', '690\u202fg', '2.80\u202fkg')
+    >>> value("temperature", 285.15, Units(temperature="F"))
+    '54\u202f\u00b0F'
+    """
+    quantity = quantity_of(kind, units, largest=_largest(si, low, high))
+    shown = _shown(quantity, float(si))
+    text = number(shown, _step(quantity, shown, _width(quantity, low, high)))
+    return _with_unit(text, quantity.unit) if unit else text
+
+
+def _largest(*values: float | None) -> float:
+    return max((abs(v) for v in values if v is not None and math.isfinite(v)), default=0.0)
+
+
+def _width(quantity: Quantity, low: float | None, high: float | None) -> float:
+    if low is None or high is None:
+        return math.nan
+    return abs(high - low) / quantity.scale
+
+
+def spread(kind: str, low: float, high: float, units: Units = _PLAIN, *, unit: bool = False) -> str:
+    """Write a band: "3.2 to 4.4".
+
+    Parameters
+    ----------
+    kind : str
+        A key of `QUANTITIES`.
+    low, high : float
+        Ends of the band. [SI]
+    units : Units
+    unit : bool
+        With the unit, once, at the end.
+
+    Examples
+    --------
+    >>> spread("minutes", 192.0, 264.0)
+    '3.2 to 4.4'
+    >>> spread("minutes", 1200.0, 1680.0, unit=True)
+    '20 to 28\u202fmin'
+    """
+    quantity = quantity_of(kind, units, largest=_largest(low, high))
+    a, b = _shown(quantity, float(low)), _shown(quantity, float(high))
+    if not (math.isfinite(a) and math.isfinite(b)):
+        return MISSING
+    a, b = min(a, b), max(a, b)
+    # both ends carry the same digits, those of the upper end
+    step = _step(quantity, max(abs(a), abs(b)), b - a)
+    first, second = number(a, step), number(b, step)
+    text = first if first == second else f"{first} to {second}"
+    return _with_unit(text, quantity.unit) if unit else text
+
+
+def band(kind: str, si: float, low: float, high: float, units: Units = _PLAIN) -> str:
+    """Write a result with its band: "3.8 min (3.2 to 4.4)".
+
+    Examples
+    --------
+    >>> band("minutes", 228.0, 192.0, 264.0)
+    '3.8\u202fmin (3.2 to 4.4)'
+    """
+    if not all(math.isfinite(float(x)) for x in (si, low, high)):
+        return value(kind, si, units)
+    # one unit and one step for all three
+    largest = _largest(si, low, high)
+    quantity = quantity_of(kind, units, largest=largest)
+    shown = [_shown(quantity, float(x)) for x in (si, low, high)]
+    step = _step(quantity, max(abs(x) for x in shown), abs(shown[2] - shown[1]))
+    mid, first, second = (number(x, step) for x in (shown[0], *sorted(shown[1:])))
+    text = _with_unit(mid, quantity.unit)
+    return text if first == second else f"{text} ({first} to {second})"
+
+
+def percent_change(new: float, old: float) -> str:
+    """Ratio of change in whole per cent, with its sign in words left to the caller.
+
+    Examples
+    --------
+    >>> percent_change(84.0, 100.0), percent_change(116.4, 100.0)
+    ('16\u202f%', '16\u202f%')
+    """
+    if not (math.isfinite(new) and math.isfinite(old)) or old == 0:
+        return MISSING
+    return _with_unit(number(abs(new / old - 1.0) * 100.0, 1.0), "%")
+
+
+def change(kind: str, new: float, old: float, units: Units = _PLAIN) -> str:
+    """Say how a result differs from the pinned one, in a word and an amount.
+
+    Parameters
+    ----------
+    kind : str
+        A key of `QUANTITIES`.
+    new, old : float
+        This build and the pinned one. [SI]
+    units : Units
+
+    Returns
+    -------
+    str
+        "0.6 min longer", "5 degrees hotter"; "the same" where the two read alike.
+
+    Examples
+    --------
+    >>> change("minutes", 264.0, 228.0)
+    '0.6\u202fmin longer'
+    >>> change("pull_to_weight", 6.2, 7.2)
+    '1.0 softer'
+    >>> change("money", 12.0, 12.0)
+    'the same'
+    """
+    if not (math.isfinite(new) and math.isfinite(old)):
+        return MISSING
+    quantity = quantity_of(kind, units, largest=_largest(new, old))
+    a, b = _shown(quantity, float(new)), _shown(quantity, float(old))
+    step = _step(quantity, max(abs(a), abs(b)), math.nan)
+    # the difference of what is read, so that the reader's own subtraction agrees
+    difference = (math.floor(a / step + 0.5 + 1e-9) - math.floor(b / step + 0.5 + 1e-9)) * step
+    if difference == 0:
+        return "the same"
+    text = number(abs(difference), step)
+    unit = "" if quantity.unit == "times" else quantity.unit
+    return f"{_with_unit(text, unit)} {quantity.more if difference > 0 else quantity.less}"
+
+
+_LENGTHS = ("diameter_in", "pitch_in", "frame_propeller_in")
+_UNIT_SIGNS = {"mohm": "m\u03a9", "uF": "\u00b5F", "cm2": "cm\u00b2"}
+
+
+def shown_unit(name: str, unit: str, units: Units = _PLAIN) -> str:
+    """Unit in which an input field is shown.
+
+    Parameters
+    ----------
+    name, unit : str
+        Field name and its unit in `explorer.inputs.FIELDS`.
+    units : Units
+
+    Examples
+    --------
+    >>> shown_unit("diameter_in", "in", Units(propeller="mm"))
+    'mm'
+    """
+    if name in _LENGTHS and units.propeller == "mm":
+        return "mm"
+    if unit == "C":
+        return f"\u00b0{units.temperature}"
+    return _UNIT_SIGNS.get(unit, unit)
+
+
+def to_shown(
+    name: str, value: float | None, units: Units = _PLAIN, *, unit: str = "", span: bool = False
+) -> float | None:
+    """Turn the value of an input field into the unit in which it is shown.
+
+    Parameters
+    ----------
+    name : str
+        Field name.
+    value : float or None
+        In the field's own unit.
+    units : Units
+    unit : str
+        The field's own unit; "C" is Celsius.
+    span : bool
+        A step or a difference: no offset.
+
+    Examples
+    --------
+    >>> to_shown("diameter_in", 5.0, Units(propeller="mm"))
+    127.0
+    >>> to_shown("air_temperature_c", 12.0, Units(temperature="F"), unit="C")
+    53.6
+    """
+    if value is None:
+        return None
+    if name in _LENGTHS and units.propeller == "mm":
+        return round(value * 25.4, 2)
+    if unit == "C" and units.temperature == "F":
+        return round(value * 1.8 + (0.0 if span else 32.0), 4)
+    return value
+
+
+def from_shown(name: str, value: float | None, units: Units = _PLAIN, *, unit: str = "") -> float | None:
+    """Turn a shown value back into the field's own unit: the inverse of `to_shown`.
+
+    Examples
+    --------
+    >>> from_shown("air_temperature_c", 53.6, Units(temperature="F"), unit="C")
+    12.0
+    """
+    if value is None:
+        return None
+    if name in _LENGTHS and units.propeller == "mm":
+        return round(value / 25.4, 4)
+    if unit == "C" and units.temperature == "F":
+        return round((value - 32.0) / 1.8, 4)
+    return value
