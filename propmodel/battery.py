@@ -380,7 +380,7 @@ def terminal_voltage(emf: ArrayLike, resistance: ArrayLike, power: ArrayLike) ->
     Examples
     --------
     >>> round(float(terminal_voltage(25.0, 0.03, 2000.0)), 3)
-    22.341
+    22.311
     """
     emf = np.asarray(emf, dtype=np.float64)
     return 0.5 * (emf + np.sqrt(np.maximum(emf * emf - 4.0 * np.asarray(resistance) * power, 0.0)))
@@ -474,7 +474,7 @@ def discharge(
     --------
     >>> run = discharge(Pack("lipo", 6, 1.3), 150.0, reserve=0.2)
     >>> round(float(run.time) / 60, 1)
-    9.2
+    9.5
     """
     check_positive("power", power, "W")
     check_range("state_of_charge", state_of_charge, 0.0, 1.0)
