@@ -60,9 +60,12 @@ def _slope(state: FloatArray, p: dict[str, Any]) -> FloatArray:
     speed = np.sqrt(vx * vx + vd * vd)
     safe = np.maximum(speed, 1e-9)
     tx, td = vx / safe, vd / safe
-    # thrust axis: normal to the path, leaned back against it; straight up for the arrest
-    ux = np.where(p["up"], 0.0, p["cos"] * td - p["sin"] * tx)
-    ud = np.where(p["up"], -1.0, -p["cos"] * tx - p["sin"] * td)
+    # thrust axis: straight up for the arrest, normal to the path for the pull-up, or part of the way between
+    if p["mixed"]:
+        from_up = (1.0 - p["blend"]) * np.arctan2(vd, vx)
+        ux, ud = np.sin(from_up), -np.cos(from_up)
+    else:
+        ux, ud = np.where(p["up"], 0.0, td), np.where(p["up"], -1.0, -tx)
     along = ux * tx + ud * td
     square = along * along
     thrust = p["load"] * G0
@@ -216,8 +219,8 @@ def fly_pull_out(
     # delay: no thrust, attitude of the fall
     idle: dict[str, Any] = {
         "up": np.ones(count, bool),
-        "cos": zero,
-        "sin": zero,
+        "blend": zero,
+        "mixed": False,
         "front": s.drag_fall,
         "top": s.drag_fall,
         "load": zero,
@@ -239,12 +242,11 @@ def fly_pull_out(
     lost_delay = state[1].copy()
 
     ways = {"worse": (0, 1), "arrest": (0,), "pull_up": (1,), "mixed": (2,)}[manoeuvre]
-    lean = {0: zero, 1: zero, 2: s.lean}
     tile = len(ways)
     p = {
         "up": np.repeat([way == 0 for way in ways], count),
-        "cos": np.concatenate([np.cos(lean[way]) for way in ways]),
-        "sin": np.concatenate([np.sin(lean[way]) for way in ways]),
+        "blend": np.tile(s.blend, tile),
+        "mixed": manoeuvre == "mixed",
         "front": np.tile(s.drag_front, tile),
         "top": np.tile(s.drag_top, tile),
         "load": np.tile(s.load, tile),
@@ -265,14 +267,8 @@ def fly_pull_out(
     heights, ends = final[1].reshape(split), end.reshape(split)
     bottoms = np.hypot(final[2], final[3]).reshape(split)
     first, last = v1.reshape(split)[0], bottoms
-    k_start = np.array(
-        [
-            s.drag_top if way == 0 else s.drag_front + (s.drag_top - s.drag_front) * np.sin(lean[way]) ** 2
-            for way in ways
-        ]
-    )
     impacts = impact.reshape(split)
-    out = collect(s, ways, heights, ends, last, lost_delay, first, k_start, impact_delay, impacts)
+    out = collect(s, ways, heights, ends, last, lost_delay, first, impact_delay, impacts)
     if not keep_path:
         return out
     return replace(out, paths=_paths(s, ways, waiting, history))

@@ -117,7 +117,6 @@ def estimate_pull_out(dive: Dive) -> PullOut:
         np.stack([sideways, bottom]),
         lost,
         v1,
-        np.stack([s.drag_top, s.drag_front]),
         np.full(lost.size, np.nan),
         np.full(heights.shape, np.nan),
     )

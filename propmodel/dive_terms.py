@@ -139,8 +139,8 @@ class Dive:
         Whether the pack, not the motors, sets max_thrust (only to name the binding limit).
     height_at_command : array_like, optional
         Height above the ground at the command. [m]
-    lean : array_like
-        Of the mixed way: thrust leaned back by this angle from the normal of the path. [rad]
+    blend : array_like
+        Of the mixed way: 0 pulls normal to the path, 1 straight up. [-]
 
     Examples
     --------
@@ -167,7 +167,7 @@ class Dive:
     wash_loss: ArrayLike | None = None
     pack_limited: ArrayLike = False
     height_at_command: ArrayLike | None = None
-    lean: ArrayLike = np.pi / 4
+    blend: ArrayLike = 0.5
 
 
 @dataclass(frozen=True)
@@ -264,7 +264,7 @@ class Setup:
     ground: FloatArray  # height above ground at the command, inf if none
     wash_loss: FloatArray
     induced: FloatArray
-    lean: FloatArray
+    blend: FloatArray
 
 
 def set_up(d: Dive) -> Setup:
@@ -281,7 +281,7 @@ def set_up(d: Dive) -> Setup:
     wait = errors.check_range(
         "delay", d.delay.total if isinstance(d.delay, Delay) else d.delay, 0.0, 60.0, "s"
     )
-    leaning = errors.check_range("lean", d.lean, 0.0, np.pi / 2, "rad")
+    blend = errors.check_range("blend", d.blend, 0.0, 1.0)
     ground = (
         np.inf
         if d.height_at_command is None
@@ -331,7 +331,7 @@ def set_up(d: Dive) -> Setup:
         ground,
         loss,
         induced,
-        leaning,
+        blend,
     )
     shape = parts[0].shape
     cut = [np.array(part).ravel() for part in parts]
@@ -347,7 +347,6 @@ def collect(
     bottoms: FloatArray,
     lost_delay: FloatArray,
     first: FloatArray,
-    k_start: FloatArray,
     impact_delay: FloatArray,
     impacts: FloatArray,
 ) -> PullOut:
@@ -356,7 +355,8 @@ def collect(
     unknown = np.isnan(heights)
     worst = np.argmax(np.where(unknown, np.inf, heights), axis=0)
     pick = (worst, np.arange(count))
-    height, end = heights[pick], ends[pick]
+    height = heights[pick]
+    end = np.where(np.isnan(height), np.nan, ends[pick])
     bottom = np.where(np.isnan(height), np.nan, bottoms[pick])
     way = np.asarray(ways, dtype=np.int8)[worst]
     by_way = {w: heights[i] for i, w in enumerate(ways)}
@@ -366,7 +366,9 @@ def collect(
     impact = np.where(np.isnan(impact_delay), impacts[pick], impact_delay)
     status = np.where(ground, Status.REACHES_THE_GROUND, status).astype(np.int8)
     # drag felt at the start of the arrest, or across the thrust at start and end of the pull-up
-    drag_start = k_start[pick] * first * first / G0
+    # thrust axis against the stream at the start: 0 across it, 1 along it
+    against = np.sin(np.choose(way, [1.0, 0.0, s.blend]) * s.angle) ** 2
+    drag_start = (s.drag_front + (s.drag_top - s.drag_front) * against) * first * first / G0
     drag_end = s.drag_front * bottom * bottom / G0
     body = np.where(
         way == Manoeuvre.ARREST, s.load + drag_start, np.hypot(s.load, np.maximum(drag_start, drag_end))
