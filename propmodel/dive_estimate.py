@@ -104,9 +104,7 @@ def estimate_pull_out(dive: Dive) -> PullOut:
         x = down / (terminal_top * np.sqrt(spare))
         small = x < 1e-9
         arrest_time = down / (G0 * spare) * np.where(small, 1.0, np.arctan(x) / np.where(small, 1.0, x))
-    bottom, pull_up, pull_time = falling.pull_up_with_drag(
-        v1, s.load, dive_angle=angle, terminal_speed=terminal_front
-    )
+    bottom, pull_up, pull_time = falling.pull_up_with_drag(v1, s.load, dive_angle=angle, terminal_speed=terminal_front)
     sideways = v1 * np.cos(angle) if slanted else np.zeros_like(v1)
     heights = lost + np.stack([arrest, pull_up])
     out = collect(

@@ -65,9 +65,7 @@ def binding_text(code: int) -> str:
     >>> binding_text(1)
     'the thrust of the motors'
     """
-    return ("the hardest pull allowed", "the thrust of the motors", "the current the pack can give")[
-        int(code)
-    ]
+    return ("the hardest pull allowed", "the thrust of the motors", "the current the pack can give")[int(code)]
 
 
 @dataclass(frozen=True)
@@ -278,9 +276,7 @@ def set_up(d: Dive) -> Setup:
     angle = errors.check_range("dive_angle", d.dive_angle, 0.01, np.pi / 2, "rad")
     limit = errors.check_range("load_limit", d.load_limit, 0.0, 1e6)
     share = errors.check_range("steering_share", d.steering_share, 0.0, 1.0)
-    wait = errors.check_range(
-        "delay", d.delay.total if isinstance(d.delay, Delay) else d.delay, 0.0, 60.0, "s"
-    )
+    wait = errors.check_range("delay", d.delay.total if isinstance(d.delay, Delay) else d.delay, 0.0, 60.0, "s")
     blend = errors.check_range("blend", d.blend, 0.0, 1.0)
     ground = (
         np.inf
@@ -297,9 +293,7 @@ def set_up(d: Dive) -> Setup:
         induced = np.sqrt(m * G0 / (2.0 * density * area))
         rotor_area = area * errors.check_range("rotor_drag_coefficient", d.rotor_drag_coefficient, 0.0, 5.0)
     elif flat or np.any(loss > 0.0):
-        raise ValueError(
-            "disc_area (all rotors together) is needed for a flat drop or a loss in the own wash"
-        )
+        raise ValueError("disc_area (all rotors together) is needed for a flat drop or a loss in the own wash")
     half = density / (2.0 * m)
     drag_fall = half * (top + rotor_area) if flat else half * front
     with np.errstate(divide="ignore"):
@@ -370,9 +364,7 @@ def collect(
     against = np.sin(np.choose(way, [1.0, 0.0, s.blend]) * s.angle) ** 2
     drag_start = (s.drag_front + (s.drag_top - s.drag_front) * against) * first * first / G0
     drag_end = s.drag_front * bottom * bottom / G0
-    body = np.where(
-        way == Manoeuvre.ARREST, s.load + drag_start, np.hypot(s.load, np.maximum(drag_start, drag_end))
-    )
+    body = np.where(way == Manoeuvre.ARREST, s.load + drag_start, np.hypot(s.load, np.maximum(drag_start, drag_end)))
     body = np.where(np.isnan(height), np.nan, body)
 
     def shaped(values: Any) -> Any:

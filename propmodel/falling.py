@@ -191,9 +191,7 @@ def fall_on(
     return (v + gained) / (1.0 + v * b * gained), height[()]
 
 
-def arrest_height(
-    speed: ArrayLike, load: ArrayLike, *, terminal_speed: ArrayLike = np.inf
-) -> NDArray[np.float64]:
+def arrest_height(speed: ArrayLike, load: ArrayLike, *, terminal_speed: ArrayLike = np.inf) -> NDArray[np.float64]:
     """Height to stop a vertical descent with thrust straight up.
 
     Without drag v^2 / (2 g (n - 1)); with it (v_t^2 / 2 g) ln[1 + v^2 / (v_t^2 (n - 1))].
@@ -244,11 +242,7 @@ def circle_pull_up_height(
     >>> round(float(circle_pull_up_height(20.0, 3.0)), 2)
     20.39
     """
-    return (
-        _not_negative("speed", speed, "m/s") ** 2
-        * (1.0 - np.cos(dive_angle))
-        / (G0 * (_above_one(load) - 1.0))
-    )
+    return _not_negative("speed", speed, "m/s") ** 2 * (1.0 - np.cos(dive_angle)) / (G0 * (_above_one(load) - 1.0))
 
 
 def held_speed_pull_up_height(

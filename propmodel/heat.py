@@ -376,9 +376,7 @@ def temperatures_after(
     (73.3, 58.8)
     """
     t = errors.check_range("time", time, 0.0, 1e9, "s")
-    m = _modes(
-        copper_loss, iron_loss, resistance, capacity, air_temperature, winding, body, reference_temperature
-    )
+    m = _modes(copper_loss, iron_loss, resistance, capacity, air_temperature, winding, body, reference_temperature)
     fast, slow = _grown(m.fast, t)[0], _grown(m.slow, t)[0]
     return (
         winding + m.winding_fast * fast + m.winding_slow * slow,

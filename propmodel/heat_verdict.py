@@ -9,8 +9,7 @@ from propmodel import errors
 __all__ = ["OTHER_CAUSES", "HotMotorVerdict", "hot_motor_verdict"]
 
 OTHER_CAUSES = (
-    "Control loop noise: the D share turns gyro noise into current. "
-    "Lower it, fly half a minute, touch again.",
+    "Control loop noise: the D share turns gyro noise into current. Lower it, fly half a minute, touch again.",
     "Filters: set for another frame or switched off, they let that noise through.",
     "A bearing: pack unplugged, turn the bell by hand, feel for grit, listen for scraping.",
     "A bent propeller or shaft: look along it while it turns slowly; try fresh propellers.",

@@ -438,9 +438,7 @@ def electrical_rev_per_s(rev_per_s: ArrayLike, pole_pairs: ArrayLike) -> FloatAr
     >>> round(60.0 * float(electrical_rev_per_s(500.0, 7)))
     210000
     """
-    return errors.check_finite("rev_per_s", rev_per_s, "1/s") * errors.check_positive(
-        "pole_pairs", pole_pairs
-    )
+    return errors.check_finite("rev_per_s", rev_per_s, "1/s") * errors.check_positive("pole_pairs", pole_pairs)
 
 
 def inrush_current(voltage: ArrayLike, loop_resistance: ArrayLike) -> FloatArray:

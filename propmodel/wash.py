@@ -77,9 +77,7 @@ def wash_band(induced_velocity_hover: ArrayLike) -> WashBand:
     """
     v = errors.check_positive("induced_velocity_hover", induced_velocity_hover, "m/s")
     low, worst_low, worst_high, high = WASH_EDGES
-    return WashBand(
-        low * v, worst_low * v, worst_high * v, high * v, WASH_ESCAPE * 0.5 * (worst_low + worst_high) * v
-    )
+    return WashBand(low * v, worst_low * v, worst_high * v, high * v, WASH_ESCAPE * 0.5 * (worst_low + worst_high) * v)
 
 
 def wash_share(descent: Any, inplane: Any) -> FloatArray:

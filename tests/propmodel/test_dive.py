@@ -152,16 +152,12 @@ def test_scalar_equals_array_element(answer, entry):
     drops, thrusts = np.array([[10.0], [60.0]]), np.array([5.0, 9.0, 20.0, 41.0])
     many = answer(replace(CRAFT, drop=drops, max_thrust=thrusts, entry=entry, height_at_command=12.0))
     for i, j in np.ndindex(2, 4):
-        one = answer(
-            replace(CRAFT, drop=drops[i, 0], max_thrust=thrusts[j], entry=entry, height_at_command=12.0)
-        )
+        one = answer(replace(CRAFT, drop=drops[i, 0], max_thrust=thrusts[j], entry=entry, height_at_command=12.0))
         for field in fields(one):
             if field.name != "paths":
                 value = getattr(one, field.name)
                 assert np.ndim(value) == 0
-                assert getattr(many, field.name)[i, j] == pytest.approx(value, rel=1e-12, nan_ok=True), (
-                    field.name
-                )
+                assert getattr(many, field.name)[i, j] == pytest.approx(value, rel=1e-12, nan_ok=True), field.name
 
 
 @pytest.mark.parametrize("answer", BOTH)
@@ -198,9 +194,7 @@ def test_the_ground(answer):
 
 def test_speed_at_the_ground_by_energy():
     # 1 m below the command, still in the delay and without drag: v^2 = v0^2 + 2 g h
-    bare = replace(
-        CRAFT, drag_area_front=0.0, drag_area_top=0.0, drop=None, speed=20.0, height_at_command=1.0
-    )
+    bare = replace(CRAFT, drag_area_front=0.0, drag_area_top=0.0, drop=None, speed=20.0, height_at_command=1.0)
     assert fly_pull_out(bare).impact_speed == pytest.approx(np.sqrt(400.0 + 2.0 * G0), rel=1e-9)
     # and in the pull-up, where thrust does no work
     low = replace(bare, height_at_command=16.0, delay=0.0, load_limit=2.0)
@@ -228,9 +222,7 @@ def test_flat_drop_is_slower_and_meets_the_own_wash():
     assert washed > 1.02 * clean
     # 1.4 times the weight less 15 % less a third is below the weight: it never stops sinking, pulling
     # sideways does
-    weak = fly_pull_out(
-        replace(flat, max_thrust=1.4 * 0.62 * G0, rotor_drag_coefficient=0.0, drag_area_top=0.005)
-    )
+    weak = fly_pull_out(replace(flat, max_thrust=1.4 * 0.62 * G0, rotor_drag_coefficient=0.0, drag_area_top=0.005))
     assert weak.status == Status.NOT_ENOUGH_PULL
     assert np.isfinite(weak.pull_up_height)
 
@@ -317,9 +309,7 @@ def test_closed_forms_meet_without_drag():
     assert height == pytest.approx(free_height, rel=1e-6)
     nearly = falling.arrest_height(speed, load, terminal_speed=1e6)
     assert nearly == pytest.approx(falling.arrest_height(speed, load), rel=1e-6)
-    assert falling.fall_on(speed, 0.5, terminal_speed=1e6)[1] == pytest.approx(
-        speed * 0.5 + G0 * 0.125, rel=1e-6
-    )
+    assert falling.fall_on(speed, 0.5, terminal_speed=1e6)[1] == pytest.approx(speed * 0.5 + G0 * 0.125, rel=1e-6)
 
 
 def test_falling_on_in_two_parts_is_falling_on_in_one():
