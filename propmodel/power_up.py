@@ -127,9 +127,7 @@ def power_up_steps(p: PowerUp) -> list[Step]:
     return [Step(number=i, **step) for i, step in enumerate(steps, start=1)]
 
 
-def _tick(
-    title: str, tool: str, do: str, *, stop_if: str, why: str, basis: str = "common practice"
-) -> dict[str, Any]:
+def _tick(title: str, tool: str, do: str, *, stop_if: str, why: str, basis: str = "common practice") -> dict[str, Any]:
     return {
         "title": title,
         "tool": tool,
@@ -154,8 +152,7 @@ def _before_power(p: PowerUp) -> list[dict[str, Any]]:
             "or pad touching "
             "the frame (carbon conducts), capacitor the right way round, every antenna on, red to plus.",
             stop_if="one of these is not so: put it right first",
-            why="Nearly every craft that smokes at its first plug-in had one of these faults, and all "
-            "can be seen.",
+            why="Nearly every craft that smokes at its first plug-in had one of these faults, and all can be seen.",
         ),
         {
             "title": "Resistance across the main leads",
@@ -200,8 +197,7 @@ def _plugging_in(p: PowerUp) -> list[dict[str, Any]]:
         {
             "title": "Standby current",
             "tool": "the supply's display, or a meter in line",
-            "do": "Plug in, motors still, and read after ten seconds. Feel every chip: warm is fine, "
-            "hot is not.",
+            "do": "Plug in, motors still, and read after ten seconds. Feel every chip: warm is fine, hot is not.",
             "expect_low": low,
             "expect_high": high,
             "unit": "A",
@@ -241,8 +237,7 @@ def _bare_motors(p: PowerUp) -> list[dict[str, Any]]:
             "corner the picture "
             "shows, and does it turn the way the picture shows? A strip of paper on the bell shows it.",
             stop_if="a motor is on the wrong corner, turns the wrong way or stutters",
-            why="A wrong one flips the craft on take-off; blocked in the grass it then burns at full "
-            "command.",
+            why="A wrong one flips the craft on take-off; blocked in the grass it then burns at full command.",
         )
     ]
     idle: dict[str, Any] = {
@@ -254,8 +249,7 @@ def _bare_motors(p: PowerUp) -> list[dict[str, Any]]:
         "unit": "A",
         "stop_if": "it rises more than the same motor should draw at full command",
         "stop_above": most,
-        "high_reason": "a bare motor at idle draws this only with a fault: screws in the winding, "
-        "bridge, bearing",
+        "high_reason": "a bare motor at idle draws this only with a fault: screws in the winding, bridge, bearing",
     }
     if p.active_freewheeling:
         idle_n, idle_rise = bare_rise(p, p.idle_duty)
@@ -269,8 +263,7 @@ def _bare_motors(p: PowerUp) -> list[dict[str, Any]]:
             {
                 "title": "Idle without propellers: speed",
                 "tool": "the flight controller's motor page or a tachometer",
-                "do": f"Same command. Electrical turns divided by {p.pole_pairs:.0f} pole pairs are "
-                "turns of the bell.",
+                "do": f"Same command. Electrical turns divided by {p.pole_pairs:.0f} pole pairs are turns of the bell.",
                 "expect_low": 0.7 * idle_n * 60.0,
                 "expect_high": 1.35 * idle_n * 60.0,
                 "unit": "rpm",
@@ -313,8 +306,7 @@ def _bare_motors(p: PowerUp) -> list[dict[str, Any]]:
             "with the motor, or stays with the ESC.",
             "basis": "common practice",
             "stop_above": 1.5,
-            "high_reason": "one corner differs too much: screws, bearing, bent bell, bridge or a "
-            "damaged winding",
+            "high_reason": "one corner differs too much: screws, bearing, bent bell, bridge or a damaged winding",
         },
         {
             "title": "Full command without propellers: current",
@@ -348,8 +340,7 @@ def _bare_motors(p: PowerUp) -> list[dict[str, Any]]:
             "pole count in the settings (12 or 14 magnets), not a fault.",
             "basis": "label KV, 8 % either way",
             "stop_below": 0.75 * cap_n * 60.0,
-            "low_reason": "so slow a bare motor has a bad joint, a wrong winding or another KV than its "
-            "label",
+            "low_reason": "so slow a bare motor has a bad joint, a wrong winding or another KV than its label",
         },
     ]
     return out
@@ -373,12 +364,10 @@ def _with_propellers(p: PowerUp) -> list[dict[str, Any]]:
                 "expect_high": high,
                 "unit": "A",
                 "stop_if": "it rises faster than the pull does, or anything flexes",
-                "why": "The one reading that says most about motor and propeller: enter it and the "
-                "spread shrinks.",
+                "why": "The one reading that says most about motor and propeller: enter it and the spread shrinks.",
                 "basis": "forecast with the spread of the labels",
                 "stop_above": 1.5 * high,
-                "high_reason": "this is far beyond the forecast: wrong propeller, KV or cell count, or "
-                "a fault",
+                "high_reason": "this is far beyond the forecast: wrong propeller, KV or cell count, or a fault",
             }
         )
     if p.stand_pull is not None:
@@ -433,8 +422,7 @@ def _with_propellers(p: PowerUp) -> list[dict[str, Any]]:
         {
             "title": "First hover: current",
             "tool": "the flight controller's display or log",
-            "do": "The same hover; the sensor's scale may be off until you have set it from the mAh put "
-            "back.",
+            "do": "The same hover; the sensor's scale may be off until you have set it from the mAh put back.",
             "expect_low": p.hover_current[0],
             "expect_high": p.hover_current[2],
             "unit": "A",
@@ -538,8 +526,7 @@ def facts(p: PowerUp) -> list[Fact]:
             "Plug-in without the capacitor: bus peak",
             ring,
             "V",
-            "Leads and small ceramic capacitors ring; the large capacitor's own resistance damps it. "
-            + rating,
+            "Leads and small ceramic capacitors ring; the large capacitor's own resistance damps it. " + rating,
         ),
         Fact(
             "Braking one motor with its propeller on a bench supply: bus could reach",
@@ -553,12 +540,14 @@ def facts(p: PowerUp) -> list[Fact]:
 
 
 def _said(value: float) -> str:
+    """A number with two digits, three from 100 on."""
     if math.isinf(value):
         return "no upper limit"
     if value == 0.0:
         return "0"
-    digits = max(0, 1 - math.floor(math.log10(abs(value))))
-    return f"{round(value, digits - (1 if abs(value) >= 100 else 0)):.{max(digits, 0)}f}"
+    size = math.floor(math.log10(abs(value)))
+    digits = (2 if size >= 2 else 1) - size
+    return f"{round(value, digits):.{max(digits, 0)}f}"
 
 
 def judge(step: Step, reading: float | bool | None) -> str:
