@@ -243,7 +243,7 @@ def fly_pull_out(
 
     ways = {"worse": (0, 1), "arrest": (0,), "pull_up": (1,), "mixed": (2,)}[manoeuvre]
     tile = len(ways)
-    p = {
+    p: dict[str, Any] = {
         "up": np.repeat([way == 0 for way in ways], count),
         "blend": np.tile(s.blend, tile),
         "mixed": manoeuvre == "mixed",

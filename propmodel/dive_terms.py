@@ -97,7 +97,9 @@ class Delay:
     @property
     def total(self) -> FloatArray:
         """Sum of the parts. [s]"""
-        return np.asarray(self.see) + self.decide + self.rotate + self.spool
+        parts = (self.see, self.decide, self.rotate, self.spool)
+        see, decide, rotate, spool = (np.asarray(part, dtype=np.float64) for part in parts)
+        return see + decide + rotate + spool
 
 
 DEFAULT_DELAY = Delay()

@@ -225,16 +225,17 @@ def steady_temperatures(
     copper = errors.check_range("copper_loss", copper_loss, 0.0, 1e9, "W")
     iron = errors.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
     ambient = errors.check_positive("air_temperature", air_temperature, "K")
+    reference = errors.check_positive("reference_temperature", reference_temperature, "K")
     rb = np.asarray(resistance.body_air, dtype=np.float64)
-    k = copper * (resistance.winding_body + rb)
+    both = np.asarray(resistance.winding_body, dtype=np.float64) + rb
+    k = copper * both
     spare = 1.0 - ALPHA * k
     runaway = spare <= 0.0
-    rise = (ambient - reference_temperature + k + iron * rb) / np.where(runaway, 1.0, spare)
-    winding = reference_temperature + rise
-    never = runaway | (winding > believable)
-    winding = np.where(never, np.nan, winding)
-    body = ambient + rb * (copper * (1.0 + ALPHA * (winding - reference_temperature)) + iron)
-    status = np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(Status.OK))
+    rise = (ambient - reference + k + iron * rb) / np.where(runaway, 1.0, spare)
+    never = runaway | (reference + rise > errors.check_positive("believable", believable, "K"))
+    winding: Any = np.where(never, np.nan, reference + rise)
+    body = ambient + rb * (copper * (1.0 + ALPHA * (winding - reference)) + iron)
+    status: Any = np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(Status.OK))
     return SteadyHeat(winding[()], body[()], status[()])
 
 
@@ -276,8 +277,10 @@ def continuous_current(
     iron = errors.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
     ambient = errors.check_positive("air_temperature", air_temperature, "K")
     limit = errors.check_positive("winding_limit", winding_limit, "K")
+    reference = errors.check_positive("reference_temperature", reference_temperature, "K")
     rb = np.asarray(resistance.body_air, dtype=np.float64)
-    hot = r20 * (1.0 + ALPHA * (limit - reference_temperature)) * (resistance.winding_body + rb)
+    both = np.asarray(resistance.winding_body, dtype=np.float64) + rb
+    hot = r20 * (1.0 + ALPHA * (limit - reference)) * both
     square = (limit - ambient - iron * rb) / hot
     return np.sqrt(np.where(square >= 0.0, square, np.nan))
 
@@ -376,11 +379,22 @@ def temperatures_after(
     (73.3, 58.8)
     """
     t = errors.check_range("time", time, 0.0, 1e9, "s")
-    m = _modes(copper_loss, iron_loss, resistance, capacity, air_temperature, winding, body, reference_temperature)
+    start_w = errors.check_positive("winding", winding, "K")
+    start_b = errors.check_positive("body", body, "K")
+    m = _modes(
+        errors.check_range("copper_loss", copper_loss, 0.0, 1e9, "W"),
+        errors.check_range("iron_loss", iron_loss, 0.0, 1e9, "W"),
+        resistance,
+        capacity,
+        errors.check_positive("air_temperature", air_temperature, "K"),
+        start_w,
+        start_b,
+        errors.check_positive("reference_temperature", reference_temperature, "K"),
+    )
     fast, slow = _grown(m.fast, t)[0], _grown(m.slow, t)[0]
     return (
-        winding + m.winding_fast * fast + m.winding_slow * slow,
-        body + m.body_fast * fast + m.body_slow * slow,
+        start_w + m.winding_fast * fast + m.winding_slow * slow,
+        start_b + m.body_fast * fast + m.body_slow * slow,
     )
 
 
@@ -438,7 +452,8 @@ def seconds_to_limit(
     limit = errors.check_positive("winding_limit", winding_limit, "K")
     start_w = errors.check_positive("winding", winding, "K")
     start_b = errors.check_positive("body", body, "K")
-    m = _modes(copper, iron, resistance, capacity, ambient, start_w, start_b, reference_temperature)
+    reference = errors.check_positive("reference_temperature", reference_temperature, "K")
+    m = _modes(copper, iron, resistance, capacity, ambient, start_w, start_b, reference)
     parts = np.broadcast_arrays(limit - start_w, m.fast, m.slow, m.winding_fast, m.winding_slow)
     shape = parts[0].shape
     rise, fast, slow, w_fast, w_slow = (part.reshape(-1) for part in parts)
