@@ -11,15 +11,22 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
-from explorer import shown
+from explorer.format import NARROW, Units, change, number, percent_change, spread, value
 from explorer.inputs import Inputs
-from explorer.shown import Units
 from propmodel.limits import Limit
-from propmodel.performance import Performance
 from propmodel.status import Status
 
-__all__ = ["Headline", "beyond_measured", "first_words", "headline", "nearest_limits", "opening", "pinned_line"]
+__all__ = [
+    "Headline",
+    "Numbers",
+    "beyond_measured",
+    "first_words",
+    "nearest_limits",
+    "opening",
+    "pinned_line",
+]
 
 # data/propellers/measured.csv: median of the fastest static runs; of 211 propellers 11 have more than two blades.
 MEASURED_RPM = 6600.0
@@ -45,32 +52,36 @@ _THINGS = {
 _PLURAL = {"cells", "motors", "main leads", "motor leads", "electronics", "propeller tips"}
 
 
+class Numbers(Protocol):
+    """What the sentence takes of the headline answers, SI units."""
+
+    mass: float
+    thrust_to_weight: float
+    thrust_to_weight_at_reserve: float
+    hover_throttle: float
+    full_throttle_rev_per_s: float
+    minutes: float
+    """Flown your way. [s]"""
+    status: int
+
+
 @dataclass(frozen=True)
 class Headline:
-    """Headline numbers of one build.
-
-    Parameters
-    ----------
-    name : str
-    low, mid, high : Performance
-        Forecast and the ends of its 80 % band.
-    minutes : tuple of float
-        Low, forecast, high of the time flown your way. [s]
-    """
+    """Headline numbers of one build: forecast and the ends of its 80 % band."""
 
     name: str
-    low: Performance
-    mid: Performance
-    high: Performance
-    minutes: tuple[float, float, float]
+    low: Numbers
+    mid: Numbers
+    high: Numbers
 
 
 def _n(text: str, *, bad: bool = False) -> str:
     return f'<b class="n{" bad" if bad else ""}">{html.escape(text)}</b>'
 
 
-def _range(low: str, high: str) -> str:
-    return f' <span class="r">({low} to {high})</span>' if low != high else ""
+def _range(kind: str, low: float, high: float) -> str:
+    text = spread(kind, low, high)
+    return f' <span class="r">({text})</span>' if " to " in text else ""
 
 
 def plain(markup: str) -> str:
@@ -105,21 +116,21 @@ def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
         HTML; names come escaped.
     """
     mid = head.mid
-    if int(mid.status) == Status.CANNOT_HOVER:
+    if mid.status == Status.CANNOT_HOVER:
         return _cannot_hover(head, found, units)
     name = _name(head.name)
-    lifts, hover = shown.mass(float(mid.mass)), f"{shown.percent(float(mid.hover_throttle))} %"
-    pull = shown.ratio(float(mid.thrust_to_weight))
-    pulls = _n(f"{pull} times") + " its weight" + _range(
-        shown.ratio(float(head.low.thrust_to_weight)), shown.ratio(float(head.high.thrust_to_weight))
+    lifts, hover = value("mass", mid.mass, units), value("percent", mid.hover_throttle)
+    pulls = (
+        f"{_n(value('pull_to_weight', mid.thrust_to_weight))} its weight"
+        f"{_range('pull_to_weight', head.low.thrust_to_weight, head.high.thrust_to_weight)}"
     )
     lasts = _lasts(head)
-    weak = float(mid.thrust_to_weight_at_reserve) < FEW_PULL
+    weak = mid.thrust_to_weight_at_reserve < FEW_PULL
     if weak:
-        left = shown.ratio(float(mid.thrust_to_weight_at_reserve))
+        left = value("pull_to_weight", mid.thrust_to_weight_at_reserve)
         start = (
             f"{name} lifts {_n(lifts)} and needs {_n(hover, bad=True)} of the command to hang still. {lasts} "
-            f"and it pulls {pulls}. With the reserve left only {_n(left + ' times', bad=True)} is in hand: below "
+            f"and it pulls {pulls}. With the reserve left only {_n(left, bad=True)} is in hand: below "
             f"{FEW_PULL:.0f} it cannot catch a gust."
         )
         fix = next((limit.fix for limit in found if limit.key == "pull" and limit.fix), "")
@@ -129,24 +140,23 @@ def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
 
 
 def _lasts(head: Headline) -> str:
-    low, mid, high = head.minutes
+    low, mid, high = (side.minutes for side in (head.low, head.mid, head.high))
     if not math.isfinite(mid):
         return "Flown your way it cannot hold that cruise speed"
     if mid < 5.0:
         return "Flown your way the pack falls below its landing voltage at once"
     return (
-        f"Flown your way it lasts about {_n(shown.minutes(mid) + shown.NNBSP + 'min')}"
-        f"{_range(shown.minutes(low), shown.minutes(high))}"
+        f"Flown your way it lasts about {_n(value('minutes', mid, low=low, high=high))}{_range('minutes', low, high)}"
     )
 
 
 def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
-    ratio = float(head.mid.thrust_to_weight)
-    lacks = shown.mass((1.0 - ratio) * float(head.mid.mass))
+    ratio = head.mid.thrust_to_weight
+    lacks = value("mass", (1.0 - ratio) * head.mid.mass, units)
     fix = next((limit.fix for limit in found if limit.key in ("pull", "hover_high") and limit.fix), "")
-    share = shown.ratio(ratio) if ratio < 0.95 else f"{math.floor(100 * ratio) / 100:.2f}"
+    share = number(math.floor(100.0 * ratio) / 100.0, 0.1 if ratio < 0.95 else 0.01)
     return (
-        f"This cannot hover: at {_n(shown.mass(float(head.mid.mass)))} take-off mass it pulls "
+        f"This cannot hover: at {_n(value('mass', head.mid.mass, units))} take-off mass it pulls "
         f"{_n(share + ' times', bad=True)} its weight flat out. It lacks {_n(lacks, bad=True)} of pull. "
         f"{html.escape(_tidy(fix))}"
     )
@@ -154,7 +164,7 @@ def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
 
 def _tidy(fix: str) -> str:
     """Numbers and units of a fix kept together."""
-    return re.sub(r"(\d) (?=(%|in|mAh|KV|V|A|g)\b|%)", "\\1" + shown.NNBSP, fix)
+    return re.sub(r"(\d) (?=(%|in|mAh|KV|V|A|g)\b|%)", "\\1" + NARROW, fix)
 
 
 def _first(found: Sequence[Limit]) -> str:
@@ -190,36 +200,35 @@ def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
     if pin is None:
         return '<span class="dash"></span>Nothing is pinned. Pin this build, then every change shows against it.'
     mid = pin.mid
-    parts = [shown.mass(float(mid.mass))]
-    if int(mid.status) == Status.CANNOT_HOVER:
-        parts.append(f"cannot hover, pulls {shown.ratio(float(mid.thrust_to_weight))} times its weight")
+    parts = [value("mass", mid.mass, units)]
+    if mid.status == Status.CANNOT_HOVER:
+        parts.append(f"cannot hover, pulls {value('pull_to_weight', mid.thrust_to_weight)} its weight")
     else:
         parts += [
-            f"hovers at {shown.percent(float(mid.hover_throttle))} %",
-            f"{shown.minutes(pin.minutes[1])}{shown.NNBSP}min" if math.isfinite(pin.minutes[1]) else "cannot fly your way",
-            f"{shown.ratio(float(mid.thrust_to_weight))} times its weight",
+            f"hovers at {value('percent', mid.hover_throttle)}",
+            value("minutes", mid.minutes) if math.isfinite(mid.minutes) else "cannot fly your way",
+            f"{value('pull_to_weight', mid.thrust_to_weight)} its weight",
         ]
     told = f'<span class="dash"></span>Pinned: <em>{html.escape(pin.name or "unnamed")}</em>, {", ".join(parts)}.'
-    return f"{told} {_against(head, pin)}".strip()
+    return f"{told} {_against(head, pin, units)}".strip()
 
 
-def _against(head: Headline, pin: Headline) -> str:
+def _against(head: Headline, pin: Headline, units: Units) -> str:
     """Words for change: heavier, longer, softer."""
     now, then = head.mid, pin.mid
-    found = []
-    grams = 1000.0 * float(now.mass - then.mass)
-    if abs(grams) >= 2.5:
-        found.append(f"{shown.mass(abs(grams) / 1000.0)} {'heavier' if grams > 0 else 'lighter'}")
-    seconds = head.minutes[1] - pin.minutes[1]
-    if math.isfinite(seconds) and abs(seconds) >= 3.0:
-        size = f"{abs(seconds) / 60.0:.1f}{shown.NNBSP}min" if abs(seconds) < 600 else f"{abs(seconds) / 60.0:.0f}{shown.NNBSP}min"
-        found.append(f"lasts {size} {'longer' if seconds > 0 else 'shorter'}")
-    pull = float(now.thrust_to_weight / then.thrust_to_weight) - 1.0
-    if abs(pull) >= 0.005:
-        found.append(f"pulls {abs(100.0 * pull):.0f} % {'harder' if pull > 0 else 'softer'} for its weight")
-    if not found:
-        return "This build is the same where it counts here."
-    return f"This one {'is ' if 'av' in found[0] or 'light' in found[0] else ''}{_listed(found)}."
+    found = [
+        f"{verb} {words}"
+        for verb, kind, a, b in (
+            ("is", "mass", now.mass, then.mass),
+            ("lasts", "minutes", now.minutes, then.minutes),
+        )
+        if math.isfinite(a - b) and (words := change(kind, a, b, units)) != "the same"
+    ]
+    share = percent_change(now.thrust_to_weight, then.thrust_to_weight)
+    if not share.startswith("0"):
+        side = "harder" if now.thrust_to_weight > then.thrust_to_weight else "softer"
+        found.append(f"pulls {share} {side} for its weight")
+    return f"This one {_listed(found)}." if found else "This one is the same where it counts here."
 
 
 def _listed(parts: Sequence[str]) -> str:
@@ -237,29 +246,32 @@ def first_words(inputs: Inputs) -> str:
     )
 
 
-def beyond_measured(inputs: Inputs, mid: Performance) -> str:
+def beyond_measured(inputs: Inputs, mid: Numbers) -> str:
     """Say in plain words where the forecast leaves what was measured; empty where it does not."""
-    rpm = 60.0 * float(mid.full_throttle_rev_per_s)
+    rpm = 60.0 * mid.full_throttle_rev_per_s
     if inputs.measured_propeller is not None or not math.isfinite(rpm):
         return ""
     times = rpm / MEASURED_RPM
     many = inputs.blades > 2
     if times < 1.5 and not many:
         return ""
-    words = {2: "twice as fast as", 3: "three times faster than", 4: "four times faster than", 5: "five times faster than"}
+    words = {
+        2: "twice as fast as",
+        3: "three times faster than",
+        4: "four times faster than",
+        5: "five times faster than",
+    }
     faster = words.get(round(times), f"{times:.0f} times faster than") if times >= 1.5 else "about as fast as"
-    blades = (
-        f" Only {MEASURED_MANY_BLADES} of those {MEASURED_COUNT} have more than two blades." if many else ""
-    )
+    blades = f" Only {MEASURED_MANY_BLADES} of those {MEASURED_COUNT} have more than two blades." if many else ""
     inside = STAND_SIZES[0] <= inputs.diameter_in <= STAND_SIZES[1]
     check = (
-        f" The nearest open check is eight 5-inch propellers on a thrust stand, up to {STAND_RPM:,.0f} rpm on three cells."
+        f" The nearest open check is eight 5-inch propellers on a thrust stand, up to {value('rpm', STAND_RPM / 60.0)} on three cells."
         if inside
         else " No open thrust-stand table of this size stands behind it."
     )
     return (
-        f"Beyond what was measured: flat out this {inputs.blades}-blade propeller turns at about {round(rpm, -2):,.0f} rpm, "
-        f"{faster} the {MEASURED_COUNT} wind-tunnel propellers behind the forecast (middle of them {MEASURED_RPM:,.0f} rpm)."
+        f"Beyond what was measured: flat out this {inputs.blades}-blade propeller turns at about {value('rpm', rpm / 60.0)}, "
+        f"{faster} the {MEASURED_COUNT} wind-tunnel propellers behind the forecast (middle of them {MEASURED_RPM:.0f} rpm)."
         f"{blades}{check} The band is wide for that reason."
     )
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import html
+from dataclasses import replace
 
 import streamlit as st
 
 from explorer import state, widgets
-from explorer.inputs import FIELDS, GROUPS, demo_inputs
+from explorer.format import Units
+from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
+from explorer.labels import Reading, answered, read_labels
 from propmodel.demo import demo_names
 
 __all__ = ["draw"]
@@ -24,6 +27,7 @@ def draw() -> None:
     """Draw the side panel."""
     with st.sidebar:
         _craft()
+        _labels()
         for group in GROUPS:
             _group(group)
         _foot()
@@ -48,6 +52,8 @@ def _craft() -> None:
 def _chosen() -> None:
     name = st.session_state["craft"]
     if name is not None:
+        st.session_state["labels"] = ""
+        st.session_state["lender"] = None
         state.load_demo(name)
 
 
@@ -65,10 +71,126 @@ def _group(group: str) -> None:
                 with column:
                     widgets.control(name, where="side", short=dict(first)[name])
         rest = [f.name for f in FIELDS.values() if f.group == group and f.name not in dict(first)]
-        if not first or st.toggle(f"{len(rest)} more", key=f"more_{group}", help="Everything else that can be told; each has a marked default."):
+        if not first or st.toggle(
+            f"{len(rest)} more",
+            key=f"more_{group}",
+            help="Everything else that can be told; each has a marked default.",
+        ):
             for name in rest:
                 widgets.control(name, where="side")
 
 
+# ---- labels -----------------------------------------------------------------------------------------------
+
+_NEAREST = (("tarn", 4.3), ("scree", 6.2), ("moor", 8.2), ("fell", 99.0))
+"""Which demo craft lends frame and electronics, by propeller size. [in]"""
+
+
+def _labels() -> None:
+    """One field for the labels on the parts, and what was read."""
+    st.text_input(
+        "Type your labels", key="labels", on_change=_typed, max_chars=600, placeholder="2207 1950KV, 5.1x4.3x3, 6S 1300",
+        help="Motor, propeller, pack and ESC in any order, as printed on them. The rest is filled with marked defaults.",
+    )  # fmt: skip
+    text = st.session_state.get("labels", "")
+    if not text.strip():
+        st.html('<div class="wi"></div>')
+        return
+    reading = read_labels(text)
+    _say_reading(reading)
+    for k, question in enumerate(reading.questions):
+        st.radio(
+            question.sentence, range(len(question.options)), index=question.assumed, key=f"label_answer:{k}:{question.source}",
+            format_func=lambda i, options=question.options: options[i].text, on_change=_fill, help="Two meanings are never decided for you.",
+        )  # fmt: skip
+    for k, unread in enumerate(reading.unread):
+        if unread.suggestion:
+            st.button(
+                f"Read it as {unread.suggestion}", key=f"label_mend:{k}", on_click=_mend, args=(unread.source, unread.suggestion),
+                help="Puts this into the field above.",
+            )  # fmt: skip
+
+
+def _say_reading(reading: Reading) -> None:
+    lines = [reading.sentence] if reading.found else []
+    lines += [unread.sentence for unread in reading.unread]
+    if reading.left_out:
+        lines.append(f"Left out: {', '.join(reading.left_out)}.")
+    lender = st.session_state.get("lender")
+    if reading.found and lender:
+        lines.append(f"Frame and electronics are those of {lender.capitalize()}; change them below.")
+    if not lines:
+        lines = ["There is nothing here that I can read as a label."]
+    st.html('<div class="wi wi-read" role="status">' + "<br>".join(html.escape(line) for line in lines) + "</div>")
+
+
+def _answers(reading: Reading) -> dict[int, int]:
+    keys = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(reading.questions)}
+    given = {k: st.session_state.get(key, reading.questions[k].assumed) for k, key in keys.items()}
+    return {k: choice for k, choice in given.items() if choice is not None}
+
+
+def untold(craft: Inputs) -> Inputs:
+    """A demo craft as a stand-in for what was not typed: its frame and size, none of its parts' labels."""
+    unknown = {f.name: None for f in FIELDS.values() if f.optional and f.name != "mass_threshold_g"}
+    names = {f"{part}_name": "" for part in ("motor", "propeller", "pack", "controller")}
+    return replace(craft, **unknown, **names, name="Your build", payload_g=0.0)
+
+
+def _typed() -> None:
+    """New labels: begin from what is on the screen, or from the nearest demo craft if nothing was made yet."""
+    reading = read_labels(st.session_state["labels"])
+    if not reading.found and not reading.questions:
+        return
+    now = state.inputs()
+    if st.session_state.get("lender") or any(demo_inputs(n) == now for n in demo_names()):
+        size = float(answered(reading, _answers(reading)).get("diameter_in", now.diameter_in))
+        st.session_state["lender"] = next(name for name, top in _NEAREST if size <= top)
+        now = untold(demo_inputs(st.session_state["lender"]))
+    st.session_state["label_base"] = now
+    _fill()
+
+
+def _fill() -> None:
+    reading = read_labels(st.session_state["labels"])
+    base = st.session_state.get("label_base", state.inputs())
+    state.load(apply(base, answered(reading, _answers(reading))))
+
+
+def _mend(source: str, suggestion: str) -> None:
+    st.session_state["labels"] = st.session_state["labels"].replace(source, suggestion, 1)
+    _typed()
+
+
+# ---- foot -------------------------------------------------------------------------------------------------
+
+
 def _foot() -> None:
-    pass
+    with st.container(horizontal=True, key="foot"):
+        with st.popover("Units", help="Three choices; everything else has one unit.", key="units_open"):
+            _units()
+        with st.popover("Link", help="An address that carries this build and the pinned one.", key="link_open"):
+            st.caption("Copy this address: it carries every input of this build and of the pinned one.")
+            st.code(state.link(), language=None, wrap_lines=True)
+
+
+def _units() -> None:
+    now = widgets.units()
+    for field, words, names in (
+        ("pull", "Pull", {"g": "g, kg of force", "N": "newton"}),
+        ("propeller", "Propellers", {"in": "inch", "mm": "mm"}),
+        ("temperature", "Temperature", {"C": "°C", "F": "°F"}),
+    ):
+        key = f"unit_{field}"
+        if st.session_state.get(key) != getattr(now, field):
+            st.session_state[key] = getattr(now, field)
+        st.segmented_control(
+            words, list(names), format_func=names.__getitem__, key=key, on_change=_unit, args=(field,), required=True,
+            help="How it is shown; nothing else changes.",
+        )  # fmt: skip
+
+
+def _unit(field: str) -> None:
+    st.session_state["units"] = replace(
+        st.session_state.get("units", Units()), **{field: st.session_state[f"unit_{field}"]}
+    )

@@ -13,12 +13,14 @@ import streamlit as st
 
 from explorer.figures.base import Axis, snapped
 from explorer.inputs import Inputs, apply, demo_inputs, mended, with_take_off_g
+from explorer.url_state import OTHER_KEYS, encode, from_params
 
 __all__ = [
     "axis",
     "change",
     "example_pin",
     "inputs",
+    "link",
     "load",
     "notices",
     "pin",
@@ -34,13 +36,21 @@ def start() -> None:
     """Fill an empty session: the link's build, or *Scree* with *Scree without camera* pinned."""
     if "inputs" in st.session_state:
         return
-    first = Inputs()
+    asked = st.query_params.to_dict()
+    linked = from_params(asked) if set(asked) - OTHER_KEYS else None
+    first = Inputs() if linked is None else linked.inputs
     st.session_state["inputs"] = first
-    st.session_state["pinned"] = example_pin(first)
-    st.session_state["pin_is_example"] = True
+    st.session_state["pinned"] = example_pin(first) if linked is None else linked.pinned
+    st.session_state["pin_is_example"] = linked is None
     st.session_state["axes"] = {}
-    st.session_state["notices"] = []
-    st.session_state["touched"] = False
+    st.session_state["notices"] = [] if linked is None else list(linked.messages)
+    st.session_state["touched"] = linked is not None
+
+
+def link() -> str:
+    """Address that brings the whole build and the pinned one back."""
+    place = (st.context.url or "").split("?")[0]
+    return f"{place}?{encode(usable(), pinned())}"
 
 
 def example_pin(craft: Inputs) -> Inputs:
@@ -70,6 +80,7 @@ def load(new: Inputs, *, example: bool = False) -> None:
     """Put another build on the screen; a demo craft brings its own pin unless the reader pinned one."""
     st.session_state["inputs"] = new
     st.session_state["touched"] = True
+    st.session_state["notices"] = []
     st.session_state.pop("knob_spans", None)
     if example and st.session_state["pin_is_example"]:
         st.session_state["pinned"] = example_pin(new)
@@ -89,6 +100,7 @@ def change(name: str, value: Any) -> None:
     """Take what a control says."""
     st.session_state["inputs"] = with_change(usable() if name == "take_off_g" else inputs(), name, value)
     st.session_state["touched"] = True
+    st.session_state["notices"] = []
 
 
 def pin() -> None:

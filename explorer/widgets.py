@@ -15,8 +15,9 @@ import streamlit as st
 
 from explorer import state
 from explorer.figures.base import PLOT_CONFIG
+from explorer.format import Units
 from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, take_off_g
-from explorer.shown import Units, from_shown, shown_unit, to_shown
+from explorer.typed_units import from_shown, shown_span, shown_unit, to_shown
 from propmodel import propeller
 
 __all__ = [
@@ -160,7 +161,9 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
     label = _label(field, short)
     if name == "measured_propeller":
         _put(key, value)
-        st.selectbox(label, [None, *propeller.measured_names()], format_func=lambda v: v or "none: by its label", **common)
+        st.selectbox(
+            label, [None, *propeller.measured_names()], format_func=lambda v: v or "none: by its label", **common
+        )
     elif field.kind == "choice":
         _put(key, value if value in field.options else field.options[0])
         st.selectbox(label, field.options, format_func=lambda v: CHEMISTRY_NAMES.get(v, v), **common)
@@ -171,17 +174,20 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         _put(key, str(value))
         st.text_input(label, max_chars=60, **common)
     else:
-        low, high, step = (to_shown(name, float(v), units(), span=True) for v in (field.low, field.high, field.step))
+        low, high, step = shown_span(name, (float(field.low), float(field.high), float(field.step)), units())
+        shown = _within(to_shown(name, value, units()), low, high)
         if field.kind == "whole":
-            numbers_ = {"min_value": int(low), "max_value": int(high), "step": 1}
-            shown = None if value is None else int(_within(value, low, high))
+            numbers_: dict[str, Any] = {"min_value": int(low), "max_value": int(high), "step": 1}
+            shown = None if shown is None else int(shown)
         else:
-            numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
-            shown = _within(to_shown(name, value, units()), low, high)
+            numbers_ = {"min_value": low, "max_value": high, "step": step, "format": "%g"}
             shown = None if shown is None else float(f"{shown:.6g}")
+        if field.optional:
+            numbers_ |= {"value": None, "placeholder": f"not told: {field.when_unknown}"}
+        else:
+            numbers_ |= {"required": True}
         _put(key, shown)
-        hint = f"not told: {field.when_unknown}" if field.optional else None
-        st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
+        st.number_input(label, **numbers_, **common)
 
 
 def _slider_span(name: str, value: float) -> tuple[float, float, float]:
@@ -241,13 +247,15 @@ def _knob(name: str) -> None:
         _put(key, int(value))
         st.slider(_label(field, None), int(low), int(high), step=1, format=f"%d {unit}".strip(), **common)
         return
-    low, high, step = (to_shown(name, v, units(), span=True) for v in (low, high, step))
+    low, high, step = shown_span(name, (low, high, step), units())
     at = to_shown(name, value, units())
     digits = max(0, math.ceil(-math.log10(step) - 1e-9))
     at = min(max(round(at, digits), low), high)
     _put(key, float(at))
     sign = "%%" if unit == "%" else unit
-    st.slider(_label(field, None), float(low), float(high), step=float(step), format=f"%.{digits}f {sign}".strip(), **common)
+    st.slider(
+        _label(field, None), float(low), float(high), step=float(step), format=f"%.{digits}f {sign}".strip(), **common
+    )
 
 
 def leans_on() -> None:
@@ -257,9 +265,11 @@ def leans_on() -> None:
         if not found:
             say('<p class="wi-small">You have told everything it leans on.</p>')
             return
-        words = ", ".join(words for _, words in found[:3]) + (", ..." if len(found) > 3 else "")
+        short = [words.split(" (")[0] for _, words in found]
+        words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
         count = f"{len(found)} things" if len(found) > 1 else "1 thing"
-        with st.popover(f"Leans on {count} you have not told me: {words}", type="tertiary", key="lean_open", on_change="rerun") as box:
+        label = f"Leans on {count} you have not told me: {words}"
+        with st.popover(label, type="tertiary", key="lean_open", on_change="rerun", wrap=True) as box:
             if box.open:
                 st.caption("Each stands at a marked default until you tell it.")
                 for name, _ in found:
@@ -277,9 +287,7 @@ def chart(figure: go.Figure, *, key: str, alt: str) -> None:
 def table(headings: Sequence[str], rows: Sequence[Sequence[Any]], *, caption: str = "") -> str:
     """A small table as HTML; all cells are escaped."""
     head = "".join(f'<th scope="col">{html.escape(str(h))}</th>' for h in headings)
-    body = "".join(
-        "<tr>" + "".join(f"<td>{html.escape(str(cell))}</td>" for cell in row) + "</tr>" for row in rows
-    )
+    body = "".join("<tr>" + "".join(f"<td>{html.escape(str(cell))}</td>" for cell in row) + "</tr>" for row in rows)
     over = f"<caption>{html.escape(caption)}</caption>" if caption else ""
     return f'<div class="wi-table"><table>{over}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-import pandas as pd
 import streamlit as st
 
-from explorer import compute, sentence, shown, state, widgets
+from explorer import compute, sentence, state, widgets
 from explorer.figures import lift as figures
+from explorer.format import value
 from explorer.inputs import Inputs
 
 STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
@@ -17,7 +17,7 @@ STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
 def head_of(inputs: Inputs) -> sentence.Headline:
     """Headline of a build, with its name."""
     got = compute.answers(inputs)
-    return sentence.Headline(inputs.name, got.low, got.mid, got.high, (got.minutes.low, got.minutes.mid, got.minutes.high))
+    return sentence.Headline(inputs.name, got.low, got.mid, got.high)
 
 
 def curve_of(inputs: Inputs, head: sentence.Headline) -> figures.Curve:
@@ -30,10 +30,10 @@ def curve_of(inputs: Inputs, head: sentence.Headline) -> figures.Curve:
         high=got.high,
         rotors=inputs.rotors,
         weight=float(compute.build(inputs).weight),
-        hover_throttle=float(mid.hover_throttle),
-        hover_current=float(mid.hover_current),
-        hover_share=float(mid.lifting_share),
-        hover_grams_per_watt=1000.0 * float(mid.thrust_per_power),
+        hover_throttle=mid.hover_throttle,
+        hover_current=mid.hover_current,
+        hover_share=mid.lifting_share,
+        hover_grams_per_watt=1000.0 * mid.thrust_per_power,
     )
 
 
@@ -77,10 +77,10 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         "<h2>What people fly <span>common practice, from memory: how your craft compares</span></h2>"
         + figures.ruler(
             diameter_in=inputs.diameter_in,
-            pull=tuple(float(p.thrust_to_weight) for p in (head.low, head.mid, head.high)),
-            hover=tuple(float(p.hover_throttle) for p in (head.low, head.mid, head.high)),
-            pinned_pull=None if pin_head is None else float(pin_head.mid.thrust_to_weight),
-            pinned_hover=None if pin_head is None else float(pin_head.mid.hover_throttle),
+            pull=tuple(p.thrust_to_weight for p in (head.low, head.mid, head.high)),
+            hover=tuple(p.hover_throttle for p in (head.low, head.mid, head.high)),
+            pinned_pull=None if pin_head is None else pin_head.mid.thrust_to_weight,
+            pinned_hover=None if pin_head is None else pin_head.mid.hover_throttle,
         )
     )
     watts_block(inputs)
@@ -103,7 +103,7 @@ def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
     if not known:
         return None
     amps, words = min(known)
-    return figures.Ceiling(amps, f"{words}: {shown.amps(amps)} A")
+    return figures.Ceiling(amps, f"{words}: {value('current', amps)}")
 
 
 def watts_block(inputs: Inputs) -> None:

@@ -15,7 +15,6 @@ import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
 
-from explorer import shown
 from explorer.figures.base import (
     Axis,
     Panel,
@@ -28,7 +27,7 @@ from explorer.figures.base import (
     pinned,
     word,
 )
-from explorer.shown import Units
+from explorer.format import Units, value
 from propmodel.limits import Limit
 from propmodel.operating_point import ThrottleCurve
 from propmodel.status import Status
@@ -198,7 +197,16 @@ def _hover_marks(
     dot(figure, at, this.hover_current, name="hovers here", row=2)
     dot(figure, at, 100.0 * this.hover_share, name="hovers here", row=3)
     word(figure, at, 0.9, f"hover {at:.0f} %", row=1, right_of=right, bold=True, domain=True)
-    word(figure, at, 0.9 if right else 0.9, f"{shown.amps(this.hover_current)} A", row=2, right_of=right, bold=True, domain=True)
+    word(
+        figure,
+        at,
+        0.9,
+        value("current", this.hover_current),
+        row=2,
+        right_of=right,
+        bold=True,
+        domain=True,
+    )
     word(figure, at, 0.12, f"{this.hover_grams_per_watt:.1f} g/W", row=3, right_of=right, bold=True, domain=True)
 
 
@@ -208,13 +216,13 @@ def story_words(this: Curve, units: Units) -> str:
     half = int(np.argmin(np.abs(np.asarray(full.throttle) - 0.5)))
     pull, most = full.thrust[half] * this.rotors, full.thrust[-1] * this.rotors
     first = (
-        f"Half throttle gives {100.0 * float(pull / most):.0f} % of the full pull at {shown.amps(float(full.pack_current[half]))} A; "
-        f"flat out all rotors pull {shown.pull(float(most), units)} at {shown.amps(float(full.pack_current[-1]))} A."
+        f"Half throttle gives {100.0 * float(pull / most):.0f} % of the full pull at {value('current', full.pack_current[half])}; "
+        f"flat out all rotors pull {value('pull', most, units)} at {value('current', full.pack_current[-1])}."
     )
     if not math.isfinite(this.hover_throttle):
-        return f"{first} It never reaches its own weight of {shown.pull(this.weight, units)}."
+        return f"{first} It never reaches its own weight of {value('pull', this.weight, units)}."
     return (
-        f"{first} Hanging still takes {100.0 * this.hover_throttle:.0f} % throttle and {shown.amps(this.hover_current)} A; "
+        f"{first} Hanging still takes {100.0 * this.hover_throttle:.0f} % throttle and {value('current', this.hover_current)}; "
         f"{100.0 * this.hover_share:.0f} % of those watts lift, {this.hover_grams_per_watt:.1f} grams for each watt."
     )
 
@@ -240,7 +248,12 @@ _SIZES = (
 
 PULL_TOP = 12.0
 HOVER_TOP = 0.8
-_PULL_ZONES = ((0.0, 2.0, "refuse", "refuse"), (2.0, 4.0, "", "lifters"), (4.0, 8.0, "", "relaxed"), (8.0, PULL_TOP, "", "quick"))
+_PULL_ZONES = (
+    (0.0, 2.0, "refuse", "refuse"),
+    (2.0, 4.0, "", "lifters"),
+    (4.0, 8.0, "", "relaxed"),
+    (8.0, PULL_TOP, "", "quick"),
+)
 _HOVER_ZONES = (
     (0.0, 0.18, "", "jumpy"),
     (0.18, 0.35, "", "most craft"),
@@ -276,9 +289,9 @@ def ruler(
     size = next(s for s in _SIZES if diameter_in <= s.up_to)
     return (
         '<div class="wi-ruler">'
-        + _strip("Pull", f"{shown.ratio(pull[1])} times", f"{size.name}: {size.pull[0]:g} to {size.pull[1]:g}",
+        + _strip("Pull", value("pull_to_weight", pull[1]), f"{size.name}: {size.pull[0]:g} to {size.pull[1]:g}",
                  pull, pinned_pull, PULL_TOP, _PULL_ZONES, size.pull, [f"{v:.0f}" for v in (0, 2, 4, 8, 12)], (0, 2, 4, 8, 12))
-        + _strip("Hover", f"{shown.percent(hover[1])} %" if math.isfinite(hover[1]) else "cannot",
+        + _strip("Hover", value("percent", hover[1]) if math.isfinite(hover[1]) else "cannot",
                  f"{size.name}: {100 * size.hover[0]:.0f} to {100 * size.hover[1]:.0f} %",
                  hover, pinned_hover, HOVER_TOP, _HOVER_ZONES, size.hover, ["0", "18", "35", "50", "80 %"], (0, 0.18, 0.35, 0.5, 0.8))
         + "</div>"
@@ -362,13 +375,13 @@ def stairs(split: Watts) -> str:
         else:
             place = f"text-align:right;margin-right:{max(0.0, 100.0 - left - width):.2f}%"
         rows.append(
-            f'<li><div class="label" style="{place}"><b>{shown.watts(part)} W</b> {words} '
-            f'<span>{width:.0f} %</span></div>'
+            f'<li><div class="label" style="{place}"><b>{value("power", part)}</b> {words} '
+            f"<span>{width:.0f} %</span></div>"
             f'<div class="bar {kind}" style="margin-left:{left:.2f}%;width:{width:.2f}%"></div></li>'
         )
     return (
         f'<div class="wi-stairs"><ol>{"".join(rows)}</ol><div class="total"><span>leaves the cells</span>'
-        f"<b>{shown.watts(total)} W</b></div></div>"
+        f"<b>{value('power', total)}</b></div></div>"
     )
 
 
@@ -390,7 +403,7 @@ def closest(found: Sequence[Limit]) -> str:
     str
         HTML.
     """
-    rows = []
+    rows, first = [], True
     for one in found:
         name = html.escape(one.name[:1].upper() + one.name[1:])
         why = html.escape(f"{one.sentence} {one.fix}".strip())
@@ -402,10 +415,11 @@ def closest(found: Sequence[Limit]) -> str:
             )
             continue
         width = 100.0 * min(one.share, CLOSEST_TOP) / CLOSEST_TOP
+        named, first = ("<span>all used</span>", False) if first else ("", False)
         rows.append(
             f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{100.0 * one.share:.0f} % used</span></div>'
             f'<div class="track" aria-hidden="true"><div class="bar {one.state}" style="width:{width:.1f}%"></div>'
-            f'<div class="full" style="left:{100.0 / CLOSEST_TOP:.2f}%"></div></div>'
+            f'<div class="full" style="left:{100.0 / CLOSEST_TOP:.2f}%">{named}</div></div>'
             f'<div class="why">{why}</div></li>'
         )
     return f'<div class="wi-near"><ul>{"".join(rows)}</ul></div>'
