@@ -381,6 +381,7 @@ def change(kind: str, new: float, old: float, units: Units = _PLAIN) -> str:
 
 
 _LENGTHS = ("diameter_in", "pitch_in", "frame_propeller_in")
+_TEMPERATURES = ("air_temperature_c", "pack_temperature_c", "cell_mohm_at_c")
 _UNIT_SIGNS = {"mohm": "m\u03a9", "uF": "\u00b5F", "cm2": "cm\u00b2"}
 
 
@@ -405,9 +406,7 @@ def shown_unit(name: str, unit: str, units: Units = _PLAIN) -> str:
     return _UNIT_SIGNS.get(unit, unit)
 
 
-def to_shown(
-    name: str, value: float | None, units: Units = _PLAIN, *, unit: str = "", span: bool = False
-) -> float | None:
+def to_shown(name: str, value: float | None, units: Units = _PLAIN, *, span: bool = False) -> float | None:
     """Turn the value of an input field into the unit in which it is shown.
 
     Parameters
@@ -417,39 +416,37 @@ def to_shown(
     value : float or None
         In the field's own unit.
     units : Units
-    unit : str
-        The field's own unit; "C" is Celsius.
     span : bool
-        A step or a difference: no offset.
+        A step or a difference: no offset. Ends of a range are values, not spans.
 
     Examples
     --------
     >>> to_shown("diameter_in", 5.0, Units(propeller="mm"))
     127.0
-    >>> to_shown("air_temperature_c", 12.0, Units(temperature="F"), unit="C")
+    >>> to_shown("air_temperature_c", 12.0, Units(temperature="F"))
     53.6
     """
     if value is None:
         return None
     if name in _LENGTHS and units.propeller == "mm":
         return round(value * 25.4, 2)
-    if unit == "C" and units.temperature == "F":
+    if name in _TEMPERATURES and units.temperature == "F":
         return round(value * 1.8 + (0.0 if span else 32.0), 4)
     return value
 
 
-def from_shown(name: str, value: float | None, units: Units = _PLAIN, *, unit: str = "") -> float | None:
+def from_shown(name: str, value: float | None, units: Units = _PLAIN) -> float | None:
     """Turn a shown value back into the field's own unit: the inverse of `to_shown`.
 
     Examples
     --------
-    >>> from_shown("air_temperature_c", 53.6, Units(temperature="F"), unit="C")
+    >>> from_shown("air_temperature_c", 53.6, Units(temperature="F"))
     12.0
     """
     if value is None:
         return None
     if name in _LENGTHS and units.propeller == "mm":
         return round(value / 25.4, 4)
-    if unit == "C" and units.temperature == "F":
+    if name in _TEMPERATURES and units.temperature == "F":
         return round((value - 32.0) / 1.8, 4)
     return value
