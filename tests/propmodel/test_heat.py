@@ -281,3 +281,17 @@ def test_verdict_when_the_load_explains_it():
 def test_nonsense_is_refused_in_words(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_thermal_resistances_of_a_five_inch_motor():
+    # by hand from the stated estimates: 0.30e-3 / (pi 0.022 0.007) = 0.62 K/W; hover and full of the trial model: 3.6
+    # and 2.1 K/W, printed to two digits (estimates, no measurement behind them)
+    size = dict(stator_diameter=0.022, stator_height=0.007, air=HILL)
+    hover = heat.resistances(wash_speed=7.0, rev_per_s=190.0, **size)
+    full = heat.resistances(wash_speed=20.0, rev_per_s=490.0, **size)
+    assert hover.winding_body == pytest.approx(0.62, abs=0.005)
+    assert (hover.body_air, full.body_air) == pytest.approx((3.6, 2.1), rel=0.05)
+    # the turning bell alone, in still wash: 0.3 of the rim speed is the air speed
+    spun = heat.resistances(wash_speed=0.0, rev_per_s=490.0, **size)
+    blown = heat.resistances(wash_speed=0.3 * np.pi * 490.0 * 0.028, rev_per_s=0.0, **size)
+    assert spun.body_air == pytest.approx(blown.body_air, rel=1e-12)
