@@ -327,10 +327,7 @@ def _read(path: Path, limit: int) -> bytes | None:
     try:
         handle = os.open(
             path,
-            os.O_RDONLY
-            | getattr(os, "O_NOFOLLOW", 0)
-            | getattr(os, "O_BINARY", 0)
-            | getattr(os, "O_NONBLOCK", 0),
+            os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0),
         )
     except FileNotFoundError:
         return None
@@ -391,9 +388,7 @@ class FolderStore(_Common):
             until = time.monotonic() + self.lock_seconds
             while not _try_lock(handle):
                 if time.monotonic() > until:
-                    raise StoreError(
-                        "Another window is still saving. Nothing was changed: try again in a moment."
-                    )
+                    raise StoreError("Another window is still saving. Nothing was changed: try again in a moment.")
                 time.sleep(0.01)
             self._sweep()
             yield
@@ -422,9 +417,7 @@ class FolderStore(_Common):
             for piece in (new, kept):
                 with contextlib.suppress(OSError):
                     piece.unlink()
-            raise StoreError(
-                f"{what} was not saved: {_reason(wrong)}. What was saved before is untouched."
-            ) from None
+            raise StoreError(f"{what} was not saved: {_reason(wrong)}. What was saved before is untouched.") from None
 
     def _set_aside(self, path: Path, *, leave: bool = False) -> str:
         """Keep an unreadable file under a name of its own; with ``leave`` it also stays where it is."""
@@ -585,9 +578,7 @@ class FolderStore(_Common):
             problems.append(f"The folder holds {len(keys)} builds; the first {MAX_BUILDS} are shown.")
         for key in keys[:MAX_BUILDS]:
             if not _KEY.fullmatch(key):
-                problems.append(
-                    f"'{clean_name(key)}.json' is not a name this program gives, so it was left alone."
-                )
+                problems.append(f"'{clean_name(key)}.json' is not a name this program gives, so it was left alone.")
                 continue
             try:
                 build, problem = self._read_build(key), ""
@@ -634,9 +625,7 @@ class FolderStore(_Common):
             with self._locked():
                 old = _read(path, MAX_TABLE_BYTES)
                 if old is not None and _revision(old) != revision and old != data:
-                    beside = path.with_name(
-                        f"{kind}-{datetime.now(UTC):%Y%m%d-%H%M%S}-{secrets.token_hex(3)}.csv"
-                    )
+                    beside = path.with_name(f"{kind}-{datetime.now(UTC):%Y%m%d-%H%M%S}-{secrets.token_hex(3)}.csv")
                     _write_new(beside, old)
                     notice = (
                         f"The table of {kind} was changed in another window; that version is kept as "
@@ -673,7 +662,7 @@ def _reason(wrong: OSError) -> str:
     return (wrong.strerror or "the disk reports a fault").lower()
 
 
-if os.name == "posix":
+if sys.platform != "win32":
     import fcntl
 
     def _try_lock(handle: int) -> bool:

@@ -201,13 +201,13 @@ def svg_plot(
         f'<text x="{left:.0f}" y="18" class="head">{plain_text(y_title)}</text>',
     ]
     for tick in y_ticks:
-        y = float(py(tick))
-        out.append(f'<path d="M{left:.0f} {y:.1f}H{width - right:.0f}" class="grid"/>')
-        out.append(f'<text x="{left - 6:.0f}" y="{y + 4:.1f}" text-anchor="end">{_tick_text(tick)}</text>')
+        at = float(py(tick))
+        out.append(f'<path d="M{left:.0f} {at:.1f}H{width - right:.0f}" class="grid"/>')
+        out.append(f'<text x="{left - 6:.0f}" y="{at + 4:.1f}" text-anchor="end">{_tick_text(tick)}</text>')
     for tick in x_ticks:
-        x = float(px(tick))
-        out.append(f'<path d="M{x:.1f} {height - base:.0f}v4" class="axis"/>')
-        out.append(f'<text x="{x:.1f}" y="{height - base + 17:.0f}" text-anchor="middle">{_tick_text(tick)}</text>')
+        at = float(px(tick))
+        out.append(f'<path d="M{at:.1f} {height - base:.0f}v4" class="axis"/>')
+        out.append(f'<text x="{at:.1f}" y="{height - base + 17:.0f}" text-anchor="middle">{_tick_text(tick)}</text>')
     out.append(f'<path d="M{left:.0f} {height - base:.0f}H{width - right:.0f}" class="axis"/>')
     out.append(
         f'<text x="{0.5 * (left + width - right):.0f}" y="{height - 8}" text-anchor="middle">'
@@ -226,22 +226,22 @@ def svg_plot(
         if fine.any():
             names.append((float(py(y[fine][-1])), line.name, kind))
     for mark in marks:
-        y = float(py(mark.y))
+        level = float(py(mark.y))
         if mark.x is None:
             edge = top if mark.bad_above else height - base
             out.append(
-                f'<rect x="{left:.0f}" y="{min(y, edge):.1f}" width="{width - left - right:.0f}" '
-                f'height="{abs(edge - y):.1f}" fill="url(#{ident}h)"/>'
-                f'<path d="M{left:.0f} {y:.1f}H{width - right:.0f}" class="limit"/>'
+                f'<rect x="{left:.0f}" y="{min(level, edge):.1f}" width="{width - left - right:.0f}" '
+                f'height="{abs(edge - level):.1f}" fill="url(#{ident}h)"/>'
+                f'<path d="M{left:.0f} {level:.1f}H{width - right:.0f}" class="limit"/>'
             )
-            names.append((y, mark.name, "limit"))
+            names.append((level, mark.name, "limit"))
         else:
-            x = float(px(mark.x))
-            out.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" class="point"/>')
-            out.append(f'<text x="{x + 8:.1f}" y="{y - 7:.1f}">{plain_text(mark.name, 40)}</text>')
+            across = float(px(mark.x))
+            out.append(f'<circle cx="{across:.1f}" cy="{level:.1f}" r="4.5" class="point"/>')
+            out.append(f'<text x="{across + 8:.1f}" y="{level - 7:.1f}">{plain_text(mark.name, 40)}</text>')
     last = -math.inf
-    for y, name, kind in sorted(names):
-        last = max(y + 4.0, last + 13.0)  # names never sit on each other
+    for level, name, kind in sorted(names):
+        last = max(level + 4.0, last + 13.0)  # names never sit on each other
         out.append(f'<text x="{width - right + 6:.0f}" y="{last:.1f}" class="n-{kind}">{plain_text(name, 24)}</text>')
     out.append("</svg>")
     return "".join(out)

@@ -263,9 +263,7 @@ def consumption(session: Session) -> Consumption:
     3.0
     """
     flights, crashes = _f(session.flights), _f(session.crashes)
-    by_use = pack_wear(
-        session.depth, session.pack_temperature, days_between=0.0, cycle_life=session.cycle_life
-    )
+    by_use = pack_wear(session.depth, session.pack_temperature, days_between=0.0, cycle_life=session.cycle_life)
     by_age = _f(session.packs_owned) / (_f(session.sessions_per_year) * _f(session.calendar_life))
     return Consumption(
         packs=flights * by_use + by_age + crashes * _f(session.packs_per_crash),
@@ -322,16 +320,17 @@ def session_cost(
     )
     total = sum(stack) + other
     up = np.sqrt(sum((line * (factor - 1.0)) ** 2 for line, factor in zip(stack, factors, strict=True)))
-    down = np.sqrt(
-        sum((line * (1.0 - 1.0 / factor)) ** 2 for line, factor in zip(stack, factors, strict=True))
-    )
+    down = np.sqrt(sum((line * (1.0 - 1.0 / factor)) ** 2 for line, factor in zip(stack, factors, strict=True)))
     low, high = total - down, total + up
     largest = np.where(np.max(stack, axis=0) > 0.0, np.argmax(stack, axis=0), -1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        # no flights: no minutes, so a cost per minute does not exist (NaN, not infinite)
-        share = np.where(minutes > 0.0, 1.0 / minutes, np.nan)
+    # no flights: no minutes, so a cost per minute does not exist (NaN, not infinite)
+    aloft = minutes > 1e-6
+    share = np.where(aloft, 1.0 / np.where(aloft, minutes, 1.0), np.nan)
     return SessionCost(
-        *(np.array(line) for line in stack),
+        packs=np.array(stack[0]),
+        propellers=np.array(stack[1]),
+        motors=np.array(stack[2]),
+        controllers=np.array(stack[3]),
         other=np.array(other),
         total=total,
         low=low,
@@ -434,9 +433,7 @@ def chance_enough_propellers(
     q = k / n
     if two_hands:
         one = np.ceil(n / 2.0)
-        enough = stats.binom.cdf(np.floor(s / 2.0), c * one, q) * stats.binom.cdf(
-            np.floor(s / 2.0), c * (n - one), q
-        )
+        enough = stats.binom.cdf(np.floor(s / 2.0), c * one, q) * stats.binom.cdf(np.floor(s / 2.0), c * (n - one), q)
     else:
         enough = stats.binom.cdf(np.floor(s), c * n, q)
     return np.minimum(np.sum(weight * enough, axis=0), 1.0)
