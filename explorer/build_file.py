@@ -140,9 +140,7 @@ def check_record(record: object, fields: Mapping[str, Any] | None = None) -> Rec
         if not isinstance(key, str) or not _FIELD.fullmatch(key):
             raise StoreError(f"'{clean_name(key)}' is not a field name.")
         if value is not None and not isinstance(value, str | int | float | bool):
-            raise StoreError(
-                f"Field '{key}' must be text, a number, yes/no or empty, not a {type(value).__name__}."
-            )
+            raise StoreError(f"Field '{key}' must be text, a number, yes/no or empty, not a {type(value).__name__}.")
         if isinstance(value, str) and len(value) > MAX_TEXT:
             raise StoreError(f"Field '{key}' holds {len(value)} letters; at most {MAX_TEXT} are kept.")
         if isinstance(value, float) and not math.isfinite(value):
@@ -210,9 +208,7 @@ def encode(name: object, record: Mapping[str, Scalar]) -> bytes:
     """
     data = _dump(_document(name, record))
     if len(data) > MAX_BYTES:
-        raise StoreError(
-            f"The build is too large to keep ({len(data) // 1024} kB, at most {MAX_BYTES // 1024} kB)."
-        )
+        raise StoreError(f"The build is too large to keep ({len(data) // 1024} kB, at most {MAX_BYTES // 1024} kB).")
     return data
 
 
@@ -240,9 +236,7 @@ def _no_constant(text: str) -> float:
 
 def _load(data: bytes, limit: int) -> Any:
     if len(data) > limit:
-        raise StoreError(
-            f"The file is too large ({len(data) // 1024} kB, at most {limit // 1024} kB are read)."
-        )
+        raise StoreError(f"The file is too large ({len(data) // 1024} kB, at most {limit // 1024} kB are read).")
     if not data.strip():
         raise StoreError("The file is empty.")
     try:

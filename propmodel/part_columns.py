@@ -42,9 +42,7 @@ class Column:
         return self.heading.split("[")[0].strip().lower()
 
 
-_NAME = Column(
-    "name", "name", needed=True, text=True, stems=("part", "label", "model"), help="Your own name for it"
-)
+_NAME = Column("name", "name", needed=True, text=True, stems=("part", "label", "model"), help="Your own name for it")
 _PRICE = Column("price [-]", "", 0.0, 1e7, stems=("cost",), help="Of one piece, in your currency")
 
 
@@ -55,12 +53,8 @@ def _mass(record: str, *stems: str) -> Column:
 _KINDS: dict[str, tuple[Column, ...]] = {
     "motors": (
         replace(_NAME, record="motor_name"),
-        Column(
-            "KV [rpm/V]", "kv", 10.0, 100_000.0, needed=True, stems=("speed constant",), help="On the label"
-        ),
-        Column(
-            "stator diameter [mm]", "stator_d_mm", 3.0, 200.0, stems=("stator width",), help='22 of "2207"'
-        ),
+        Column("KV [rpm/V]", "kv", 10.0, 100_000.0, needed=True, stems=("speed constant",), help="On the label"),
+        Column("stator diameter [mm]", "stator_d_mm", 3.0, 200.0, stems=("stator width",), help='22 of "2207"'),
         Column("stator height [mm]", "stator_h_mm", 1.0, 150.0, stems=("stator length",), help='7 of "2207"'),
         Column(
             "effective resistance [mohm]",
@@ -149,9 +143,7 @@ _KINDS: dict[str, tuple[Column, ...]] = {
         Column("burst current [A]", "esc_burst_a", 0.1, 2000.0, stems=("peak current",), help="Per motor"),
         Column("fewest cells [-]", "esc_min_cells", 1.0, 30.0, whole=True, stems=("min cells",)),
         Column("most cells [-]", "esc_max_cells", 1.0, 30.0, whole=True, needed=True, stems=("max cells",)),
-        Column(
-            "highest voltage [V]", "", 2.0, 200.0, stems=("max voltage",), help="Where the label gives volts"
-        ),
+        Column("highest voltage [V]", "", 2.0, 200.0, stems=("max voltage",), help="Where the label gives volts"),
         Column(
             "throttle exponent [-]",
             "throttle_exponent",

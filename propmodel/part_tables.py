@@ -170,9 +170,7 @@ def _whole_row(kind: str, row: Mapping[str, Any]) -> tuple[str, str] | None:
             return ("stator height [mm]" if math.isnan(h) else "stator diameter [mm]"), (
                 "is blank though the other stator size is given"
             )
-        if math.isnan(d) and (
-            math.isnan(row["effective resistance [mohm]"]) or math.isnan(row["no-load current [A]"])
-        ):
+        if math.isnan(d) and (math.isnan(row["effective resistance [mohm]"]) or math.isnan(row["no-load current [A]"])):
             return "stator diameter [mm]", (
                 "is blank: give the stator size, or both the effective resistance and the no-load current"
             )
@@ -251,9 +249,7 @@ def _checked(
             continue
         row, fine = {}, True
         for column in columns(kind):
-            value, wrong = _cell(
-                column, raw[column.heading], comma=comma, factor=factors.get(column.heading, 1.0)
-            )
+            value, wrong = _cell(column, raw[column.heading], comma=comma, factor=factors.get(column.heading, 1.0))
             row[column.heading] = value
             if wrong:
                 fine = False
@@ -297,9 +293,7 @@ class PartTable:
 
 def _decode(data: bytes, file: str) -> tuple[str, str]:
     if len(data) > MAX_BYTES:
-        raise PartsError(
-            [f"{file} is too large ({len(data) / 2**20:.1f} MB, at most {MAX_BYTES // 2**20} MB)."]
-        )
+        raise PartsError([f"{file} is too large ({len(data) / 2**20:.1f} MB, at most {MAX_BYTES // 2**20} MB)."])
     if not data.strip():
         raise PartsError([f"{file} is empty."])
     if data[:4] == b"PK\x03\x04":
@@ -390,9 +384,7 @@ def _rows(text: str, delimiter: str, file: str) -> list[tuple[int, list[str]]]:
                 if len(out) > MAX_ROWS:
                     raise PartsError([f"{file}: more than {MAX_ROWS} rows."])
                 if len(cells) > MAX_COLUMNS:
-                    raise PartsError(
-                        [f"{file}, row {start}: {len(cells)} columns, at most {MAX_COLUMNS} are read."]
-                    )
+                    raise PartsError([f"{file}, row {start}: {len(cells)} columns, at most {MAX_COLUMNS} are read."])
                 out.append((start, cells))
             start = reader.line_num + 1
     except csv.Error:
@@ -456,10 +448,7 @@ def read_csv(data: bytes | str, kind: str, *, file: str = "The file") -> PartTab
     if problems:
         raise PartsError(problems)
     comma = delimiter != ","
-    cells = {
-        heading: [row[place] if place < len(row) else "" for _, row in body]
-        for heading, place in places.items()
-    }
+    cells = {heading: [row[place] if place < len(row) else "" for _, row in body] for heading, place in places.items()}
     frame = _checked(kind, cells, file=file, numbers=[n for n, _ in body], comma=comma, factors=factors)
     if frame.empty:
         notes.append("The table has headings but no rows.")
@@ -503,9 +492,5 @@ def to_csv(frame: pd.DataFrame, kind: str) -> str:
 
 def _written(value: object) -> object:
     if isinstance(value, float):
-        return (
-            ""
-            if math.isnan(value)
-            else (int(value) if value.is_integer() and abs(value) < 1e15 else repr(value))
-        )
+        return "" if math.isnan(value) else (int(value) if value.is_integer() and abs(value) < 1e15 else repr(value))
     return escape_cell(value)

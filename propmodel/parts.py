@@ -265,10 +265,7 @@ def _row(row: Mapping[str, Any] | pd.Series, kind: str, make: Callable[[pd.DataF
         if isinstance(value, np.ndarray) and value.shape == (1,)
     }
     # what a row does not state is not stated: no stand-in limits
-    plain = {
-        name: None if isinstance(value, float) and math.isnan(value) else value
-        for name, value in plain.items()
-    }
+    plain = {name: None if isinstance(value, float) and math.isnan(value) else value for name, value in plain.items()}
     return replace(part, **plain, name=clean_text(row["name"]))
 
 

@@ -212,9 +212,7 @@ def from_build(
         pack_resistance=float(battery.resistance(build.pack, 1.0)),
         lead_length=float(np.asarray(craft.lead_length)),
         capacitance=float(np.asarray(craft.capacitance)),
-        capacitor_voltage=None
-        if craft.capacitor_voltage is None
-        else float(np.asarray(craft.capacitor_voltage)),
+        capacitor_voltage=None if craft.capacitor_voltage is None else float(np.asarray(craft.capacitor_voltage)),
         rotors=round(float(np.asarray(build.rotors))),
         pole_pairs=float(np.asarray(m.pole_pairs)),
         kv=float(np.asarray(m.kv)),

@@ -13,10 +13,8 @@ CAUTIONS = (
     "Propellers off until the very last steps. A motor that twitches with a propeller on cuts to the bone.",
     "Put a current limit between pack and craft the first time: a bench supply or a current-limiting plug.",
     "Wear eye protection, keep others out of the plane of the propellers and at least ten metres away.",
-    "Work on a surface that does not burn, near an open door or outdoors, with sand or a lidded metal "
-    "box at hand.",
-    "Never leave a pack on charge alone, never charge below 0 °C, and put dented or swollen packs in "
-    "quarantine.",
+    "Work on a surface that does not burn, near an open door or outdoors, with sand or a lidded metal box at hand.",
+    "Never leave a pack on charge alone, never charge below 0 °C, and put dented or swollen packs in quarantine.",
     "Never arm the flight controller without propellers, and never with the craft tied down: its "
     "control loop "
     "waits for a movement that cannot come and winds up to full power. Use its own motor test instead.",
@@ -48,8 +46,7 @@ FAULTS = (
     Fault(
         "Motor screws too long, touching the windings",
         "a current too high, a hot motor, one dead corner",
-        "Back each screw out one turn: does the reading change? The thread may enter only as far as the base "
-        "is thick.",
+        "Back each screw out one turn: does the reading change? The thread may enter only as far as the base is thick.",
     ),
     Fault(
         "Solder bridge",
@@ -69,8 +66,7 @@ FAULTS = (
     Fault(
         "Propeller, motor order or motor direction wrong",
         "flips on take-off, then stalls in the grass at full command",
-        "Motor test, one at a time, against the flight controller's own picture; print up, leading edge "
-        "forward.",
+        "Motor test, one at a time, against the flight controller's own picture; print up, leading edge forward.",
     ),
     Fault(
         "No antenna on a transmitter",

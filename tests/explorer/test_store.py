@@ -174,9 +174,7 @@ def test_threads_of_one_server_take_turns(tmp_path: Path) -> None:
     assert FolderStore(tmp_path).load(key).record["count"] >= 0
 
 
-def test_a_held_lock_gives_a_sentence_and_changes_nothing(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_held_lock_gives_a_sentence_and_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     a, b = FolderStore(tmp_path), FolderStore(tmp_path)
     first = a.save("craft", {"count": 1})
     monkeypatch.setattr(b, "lock_seconds", 0.05)
@@ -231,9 +229,7 @@ except StoreError as wrong:
     assert FolderStore(tmp_path).load(first.key).record == {"count": 1}
 
 
-def test_a_folder_that_cannot_be_made_falls_back_to_memory(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_folder_that_cannot_be_made_falls_back_to_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "file").write_text("in the way")
     monkeypatch.setenv(store.DATA_VARIABLE, str(tmp_path / "file" / "data"))
     kept = store.open_store()
@@ -414,9 +410,7 @@ def test_schema_of_known_fields() -> None:
 # --- in and out ---
 
 
-@pytest.mark.parametrize(
-    "make", [lambda p: FolderStore(p), lambda p: MemoryStore()], ids=["folder", "memory"]
-)
+@pytest.mark.parametrize("make", [lambda p: FolderStore(p), lambda p: MemoryStore()], ids=["folder", "memory"])
 def test_both_stores_do_the_same(tmp_path: Path, make) -> None:
     kept = make(tmp_path)
     a = kept.save("Scree", RECORD)
@@ -466,9 +460,7 @@ def test_the_folder_follows_the_platform() -> None:
     # XDG Base Directory Specification 0.8: default $HOME/.local/share; relative values must be ignored
     assert data_folder({}, "linux", home=home) == home / ".local/share/propulsion-what-if"
     assert data_folder({"XDG_DATA_HOME": "/x"}, "linux", home=home) == Path("/x/propulsion-what-if")
-    assert (
-        data_folder({"XDG_DATA_HOME": "x/y"}, "linux", home=home) == home / ".local/share/propulsion-what-if"
-    )
+    assert data_folder({"XDG_DATA_HOME": "x/y"}, "linux", home=home) == home / ".local/share/propulsion-what-if"
     assert data_folder({}, "darwin", home=home) == home / "Library/Application Support/Propulsion what-if"
     assert data_folder({"LOCALAPPDATA": "/l"}, "win32", home=home) == Path("/l/Propulsion what-if")
     for platform in ("linux", "darwin", "win32"):

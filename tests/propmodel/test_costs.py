@@ -52,9 +52,7 @@ HANDBOOK = [
 
 
 @pytest.mark.parametrize(("spares", "expected", "printed"), HANDBOOK)
-def test_chance_that_spares_suffice_is_the_handbook_poisson_sum(
-    spares: int, expected: float, printed: float
-) -> None:
+def test_chance_that_spares_suffice_is_the_handbook_poisson_sum(spares: int, expected: float, printed: float) -> None:
     assert chance_enough(spares, expected) == pytest.approx(printed, abs=6e-6)
 
 

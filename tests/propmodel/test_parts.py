@@ -75,9 +75,7 @@ def test_encodings_and_line_ends(encoding: str, ends: str) -> None:
     ],
 )
 def test_units_in_headings(heading: str, given_value: float, expected: float) -> None:
-    table = read_csv(
-        f"name,KV,stator diameter,stator height,{heading}\nFern,1950,22,7,{given_value}", "motors"
-    )
+    table = read_csv(f"name,KV,stator diameter,stator height,{heading}\nFern,1950,22,7,{given_value}", "motors")
     assert table.frame["mass [g]"][0] == pytest.approx(expected, rel=1e-12)
     metric = read_csv("name,diameter (mm),pitch (mm),blades\nFern,76.2,50.8,3", "propellers").frame
     assert metric["diameter [in]"][0] == pytest.approx(3.0, rel=1e-12)
@@ -174,9 +172,7 @@ def test_mangled_files_get_sentences_quickly(kind: str, data: bytes) -> None:
 
 
 @settings(max_examples=150, deadline=None)
-@given(
-    data=st.one_of(st.binary(max_size=300), st.text(max_size=300).map(lambda t: t.encode("utf-8", "ignore")))
-)
+@given(data=st.one_of(st.binary(max_size=300), st.text(max_size=300).map(lambda t: t.encode("utf-8", "ignore"))))
 def test_no_bytes_raise_anything_else(data: bytes) -> None:
     for kind in KINDS:
         try:
@@ -248,9 +244,7 @@ def test_motors_table_is_one_motor_of_arrays() -> None:
         assert getattr(made, name)[0] == pytest.approx(float(getattr(label, name)), rel=1e-12), name
     assert made.resistance[1:].tolist() == pytest.approx([0.143, 0.190])
     assert made.no_load_current[1:].tolist() == pytest.approx([0.9, 1.1])
-    assert made.loaded_kv_ratio[1:].tolist() == [1.0, 1.0], (
-        "a KV beside a measured resistance is a measured KV"
-    )
+    assert made.loaded_kv_ratio[1:].tolist() == [1.0, 1.0], "a KV beside a measured resistance is a measured KV"
     assert made.max_cells.tolist() == [6.0, parts.NO_LIMIT, 4.0]
     assert np.all(np.isfinite(made.mass)) and np.all(made.mass > 0)
     assert made.log_sd_resistance[1] < made.log_sd_resistance[0]
