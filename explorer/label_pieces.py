@@ -49,6 +49,7 @@ _STOP = r"(?![A-Za-z0-9])"
 """After letters: a new piece may follow at once only behind a sign."""
 _END = r"(?![A-Za-z0-9])(?!\.{1,3}\d)"
 """After digits."""
+_NO_NUMBER = r"(?!\s?:?\s?\d)"
 _IN = r"(?:inch(?:es)?|in|\"|'')"
 _DASH = r"(?:-|~|to)"
 
@@ -82,12 +83,12 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("wh", rf"{_N}\s?Wh{_STOP}"),
         ("c_rate", rf"{_N}\s?C?\s?[/-]\s?{_N}\s?C{_STOP}"),
         ("c_burst", rf"(?:burst|peak|max)\s?:?\s?{_N}\s?C{_STOP}"),
-        ("c_burst", rf"{_N}\s?C\s?(?:burst|peak|max){_STOP}"),
+        ("c_burst", rf"{_N}\s?C\s?(?:burst|peak|max){_STOP}{_NO_NUMBER}"),
         ("c_rate", rf"{_N}\s?C{_STOP}"),
         ("no_load", rf"(?:no[-\s]?load|I0|Io)\s?[:=]?\s?{_N}\s?A(?:\s?[@/]\s?{_N}\s?V)?{_STOP}"),
         ("no_load", rf"{_N}\s?A\s?(?:no[-\s]?load|I0|Io)?\s?@\s?{_N}\s?V{_STOP}"),
         ("amps_burst", rf"(?:burst|peak)\s?:?\s?{_N}\s?A(?:mps?)?{_STOP}"),
-        ("amps_burst", rf"{_N}\s?A(?:mps?)?\s?(?:burst|peak){_STOP}"),
+        ("amps_burst", rf"{_N}\s?A(?:mps?)?\s?(?:burst|peak){_STOP}{_NO_NUMBER}"),
         ("amps", rf"{_N}\s?A?\s?/\s?{_N}\s?A(?:mps?)?{_STOP}"),
         ("amps", rf"{_N}\s?A\s?\(\s?{_N}\s?A\s?\)"),
         ("amps", rf"{_N}\s?A(?:mps?|mperes?)?{_STOP}"),

@@ -179,9 +179,7 @@ _WORDS = {
     **dict.fromkeys(("esc", "escs", "controller", "controllers"), "esc"),
     **dict.fromkeys(("frame", "wheelbase", "diagonal"), "frame"),
     **dict.fromkeys(("bec", "ubec", "regulator", "output"), "regulator"),
-    **dict.fromkeys(
-        ("shaft", "screw", "screws", "bolt", "hole", "holes", "mounting", "hub", "bore"), "fitting"
-    ),
+    **dict.fromkeys(("shaft", "screw", "screws", "bolt", "hole", "holes", "mounting", "hub", "bore"), "fitting"),
 }
 _BLADES = {"two": 2, "twin": 2, "bi": 2, "three": 3, "tri": 3, "four": 4, "quad": 4, "five": 5, "six": 6}
 _CRAFT = {"tri": (3, False), "qua": (4, False), "hex": (6, False), "oct": (8, False), "y6": (6, True)}
@@ -224,7 +222,8 @@ class _Reader:
         self.questions: list[Question] = []
         self.unread: list[Unread] = []
         self.left_out: list[str] = []
-        self.stator_known = any(self._is_stator(i) for i in range(len(self.pieces)))
+        self.stators = self._stators_beside_kv()
+        self.stator_known = bool(self.stators) or self._any("stator_kv")
         self.owners: dict[int, set[str]] = {}
         for piece in self.pieces:
             owner = _OWNER.get(piece.kind) or _WORDS.get(piece.mark if piece.kind == "word" else "")
@@ -251,12 +250,18 @@ class _Reader:
         piece = self._near(index, step)
         return "" if piece is None else piece.kind
 
-    def _is_stator(self, index: int) -> bool:
-        piece = self.pieces[index]
-        if piece.kind == "stator_kv":
-            return True
-        beside = "kv" in (self._kind(index, -1), self._kind(index, 1))
-        return piece.kind == "code" and beside and means.stator_of_code(piece.numbers[0]) is not None
+    def _stators_beside_kv(self) -> set[int]:
+        """Codes that stand beside a KV; of two, the one that cannot be a propeller, else the one before."""
+        found = set()
+        for index, piece in enumerate(self.pieces):
+            if piece.kind != "kv":
+                continue
+            beside = [self._near(index, step) for step in (-1, 1)]
+            codes = [p for p in beside if p and p.kind == "code" and not p.mark and means.stator_of_code(p.numbers[0])]
+            sure = [p for p in codes if not means.propeller_of_code(p.numbers[0], also_a_motor=True)]
+            for chosen in (sure or codes)[:1]:
+                found.add(next(i for i, p in enumerate(self.pieces) if p is chosen))
+        return found
 
     def _any(self, *kinds: str) -> bool:
         return any(piece.kind in kinds for piece in self.pieces)
@@ -277,9 +282,7 @@ class _Reader:
         for field, value in values:
             wrong = problem(TAKE_OFF if field == "take_off_g" else FIELDS[field], value)
             if wrong:
-                self.unread.append(
-                    Unread(source, f'I read "{typed(source)}", but {wrong[0].lower()}{wrong[1:]}')
-                )
+                self.unread.append(Unread(source, f'I read "{typed(source)}", but {wrong[0].lower()}{wrong[1:]}'))
                 continue
             if field == "chemistry" and field in self.found and self.found[field].note.startswith("from"):
                 del self.found[field]
@@ -373,9 +376,7 @@ class _Reader:
 
     def _propeller(self, source: str, sizes: list[means.Size]) -> None:
         options = [Option(_size(size), _size_values(size)) for size in sizes]
-        self.ask(
-            source, f'"{typed(source)}" can be read in {len(options)} ways. Which propeller is it?', *options
-        )
+        self.ask(source, f'"{typed(source)}" can be read in {len(options)} ways. Which propeller is it?', *options)
         self.last = "propeller"
 
     def _read_dims(self, index: int, piece: Piece) -> None:
@@ -411,12 +412,12 @@ class _Reader:
         number = piece.numbers[0]
         source = piece.text
         stator = means.stator_of_code(number) if number < 10000 and piece.kind == "code" else None
-        sizes = (
-            means.propeller_of_code(number, also_a_motor=stator is not None) if piece.kind == "code" else []
-        )
+        sizes = means.propeller_of_code(number, also_a_motor=stator is not None) if piece.kind == "code" else []
         kv, capacity = means.bare_kv(number), means.bare_capacity(number)
         before, after = self._kind(index, -1), self._kind(index, 1)
         named = self._word_before(index)
+        if {before, after} & {"blades", "blade_word"} and named != "motor":
+            named = "propeller"
         if "bn" in piece.mark or "nose" in piece.mark or named == "propeller":
             stator, kv, capacity = None, False, False
             sizes = means.propeller_of_code(number)
@@ -429,7 +430,7 @@ class _Reader:
             "cells",
             "volts",
         )
-        if stator and self._is_stator(index):
+        if index in self.stators:
             self._stator(number, source)
             return
         if self.last == "stator" and before == "code" and kv and not self._any("kv", "stator_kv"):
@@ -510,9 +511,7 @@ class _Reader:
         elif elsewhere:
             self.add(piece.text, *part.values)
         else:
-            self.ask(
-                piece.text, f'Is "{typed(piece.text)}" your pack, or what the part may take?', pack, part
-            )
+            self.ask(piece.text, f'Is "{typed(piece.text)}" your pack, or what the part may take?', pack, part)
 
     def _read_cell_range(self, index: int, piece: Piece) -> None:
         low, high = sorted(int(n) for n in piece.numbers)
@@ -596,8 +595,7 @@ class _Reader:
         esc = Option(f"ESC, {_g(amps[0])} A for each motor", values)
         follows = self.pieces[index + 1].mark if index + 1 < len(self.pieces) else ""
         other = any(
-            p.kind == "amps" and i != index and self._names(p.segment, "esc")
-            for i, p in enumerate(self.pieces)
+            p.kind == "amps" and i != index and self._names(p.segment, "esc") for i, p in enumerate(self.pieces)
         )
         if named == "motor" or (before == "motor" and not said and (other or follows in ("max", "peak"))):
             self.add(piece.text, *motor.values)
@@ -611,15 +609,11 @@ class _Reader:
             self.add(piece.text, *values)
 
     def _names(self, segment: int, owner: str) -> bool:
-        return any(
-            p.segment == segment and p.kind == "word" and _WORDS.get(p.mark) == owner for p in self.pieces
-        )
+        return any(p.segment == segment and p.kind == "word" and _WORDS.get(p.mark) == owner for p in self.pieces)
 
     def _read_amps_burst(self, index: int, piece: Piece) -> None:
         owner = _OWNER.get(self._kind(index, -1), "")
-        field = (
-            "motor_max_a" if owner == "motor" and "esc" not in (self._word_before(index),) else "esc_burst_a"
-        )
+        field = "motor_max_a" if owner == "motor" and "esc" not in (self._word_before(index),) else "esc_burst_a"
         self.add(piece.text, (field, piece.numbers[0]))
 
     def _read_no_load(self, index: int, piece: Piece) -> None:
@@ -706,9 +700,7 @@ class _Reader:
         self._settle_volts()
         self._settle_capacity()
         self._settle_four_in_one()
-        asked = {
-            field for question in self.questions for option in question.options for field, _ in option.values
-        }
+        asked = {field for question in self.questions for option in question.options for field, _ in option.values}
         if "pitch_in" in self.found and "blades" not in self.found and "blades" not in asked:
             source = self.found["pitch_in"].source
             self.questions.append(
@@ -730,9 +722,7 @@ class _Reader:
                 agreeing = [p for p in packs if p[0] == cells.value]
                 if packs and not agreeing:
                     del self.found["cells"]
-                    options = [
-                        Option(f"{cells.value} cells ({typed(cells.source)})", (("cells", cells.value),))
-                    ]
+                    options = [Option(f"{cells.value} cells ({typed(cells.source)})", (("cells", cells.value),))]
                     options += [self._pack_option(p) for p in packs]
                     sentence = f'"{typed(cells.source)}" and "{typed(source)}" do not agree. Which is it?'
                     self.ask(source, sentence, *options)
@@ -760,9 +750,7 @@ class _Reader:
     @staticmethod
     def _pack_option(pack: tuple[int, str | None, str]) -> Option:
         cells, chemistry, why = pack
-        values: Values = (
-            (("cells", cells),) if chemistry is None else (("cells", cells), ("chemistry", chemistry))
-        )
+        values: Values = (("cells", cells),) if chemistry is None else (("cells", cells), ("chemistry", chemistry))
         name = "" if chemistry is None else f" {CHEMISTRY_NAMES[chemistry]}"
         return Option(f"{cells}{name} cells ({why})", values)
 
@@ -772,9 +760,7 @@ class _Reader:
             if cells is not None and "capacity_mah" not in self.found:
                 kind = CHEMISTRIES[str(chemistry.value) if chemistry else "lipo"]
                 mah = self.watt_hours[0] / (float(cells.value) * kind.nominal_voltage) * 1000.0
-                self.add(
-                    self.watt_hours[1], ("capacity_mah", round(mah, -1)), note="from watt-hours and cells"
-                )
+                self.add(self.watt_hours[1], ("capacity_mah", round(mah, -1)), note="from watt-hours and cells")
             else:
                 self.left_out.append(self.watt_hours[1])
         capacity, parallel = self.found.get("capacity_mah"), self.found.get("parallel")
