@@ -35,8 +35,8 @@ __all__ = [
 ]
 
 SUSTAINED_FACTOR = 1.8
-"""Resistance over minutes against the 10-second one; fits the constant-power runs of the Ecker2015 pouch cell
-(PyBaMM) to -4 to +2 % from 1C to 5C; 1.6 to 2 on its constant-current runs."""
+"""Resistance over minutes against the 10-second one: 1.6 to 2 on constant-current runs of the Ecker2015 pouch cell
+(PyBaMM, half discharged, 1C to 5C); the middle is taken. [-]"""
 
 ACTIVATION_ENERGY = 35e3
 """Of the resistance: 31 to 37 kJ/mol between -10 and 10 C for the Ecker2015 pouch cell. [J/mol]"""
