@@ -86,9 +86,7 @@ def _number(
     return Field(name, label, unit, text, group, low, high, step, **more)
 
 
-def _whole(
-    name: str, label: str, unit: str, group: str, span: tuple[int, int], text: str, **more: Any
-) -> Field:
+def _whole(name: str, label: str, unit: str, group: str, span: tuple[int, int], text: str, **more: Any) -> Field:
     return Field(name, label, unit, text, group, span[0], span[1], 1, kind="whole", **more)
 
 
@@ -603,9 +601,7 @@ DESCRIBED: dict[str, Field] = {
             sold=(8, 10, 12, 14, 16, 18, 20, 22, 24),
             **_unknown("a typical 2.5 mohm lead"),
         ),
-        _number(
-            "pack_lead_mm", "Pack lead length", "mm", _FEEDS, (10, 2000, 5), "One way, cells to ESC board."
-        ),
+        _number("pack_lead_mm", "Pack lead length", "mm", _FEEDS, (10, 2000, 5), "One way, cells to ESC board."),
         _whole(
             "motor_wire_awg",
             "Motor wire gauge",
@@ -784,9 +780,7 @@ DESCRIBED: dict[str, Field] = {
             (1.2, 20, 0.1),
             "Pull against weight at the bottom.",
         ),
-        _number(
-            "charge_left_percent", "Charge left", "%", _HOW, (0, 100, 1), "State of the pack that is shown."
-        ),
+        _number("charge_left_percent", "Charge left", "%", _HOW, (0, 100, 1), "State of the pack that is shown."),
     )
 }
 
@@ -822,9 +816,7 @@ def problem(field: Field, value: Any) -> str:
         return "" if isinstance(value, bool) else f"{field.label} must be yes or no, got {typed(value)}."
     if field.kind == "choice":
         allowed = ", ".join(field.options)
-        return (
-            "" if value in field.options else f"{field.label} must be one of {allowed}; got {typed(value)}."
-        )
+        return "" if value in field.options else f"{field.label} must be one of {allowed}; got {typed(value)}."
     unit = f" {field.unit}" if field.unit else ""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return f"{field.label} must be a number, got {typed(value)}."

@@ -142,9 +142,7 @@ class Inputs:
 
 _SCREE = Inputs()
 
-FIELDS: dict[str, Field] = {
-    name: replace(field, default=getattr(_SCREE, name)) for name, field in DESCRIBED.items()
-}
+FIELDS: dict[str, Field] = {name: replace(field, default=getattr(_SCREE, name)) for name, field in DESCRIBED.items()}
 """Every field of `Inputs`, described; the order is the order on the screen."""
 
 _MIX = ("mix_hover_percent", "mix_cruise_percent", "mix_hard_percent", "mix_full_percent")
@@ -167,17 +165,13 @@ def check(inputs: Inputs) -> list[tuple[str, str]]:
     >>> check(replace(Inputs(), cells=0))
     [('cells', 'Cells in series must be 1 to 14 S, got 0 S.')]
     """
-    found = [
-        (name, text) for name, field in FIELDS.items() if (text := problem(field, getattr(inputs, name)))
-    ]
+    found = [(name, text) for name, field in FIELDS.items() if (text := problem(field, getattr(inputs, name)))]
     bad = {name for name, _ in found}
     mixed = [getattr(inputs, name) for name in _MIX]
     if not bad & set(_MIX) and any(share is not None for share in mixed):
         total = sum(share or 0.0 for share in mixed)
         if abs(total - 100.0) > 0.5:
-            found.append(
-                (_MIX[0], f"The four shares of your flying must add up to 100 %, got {shown(total)} %.")
-            )
+            found.append((_MIX[0], f"The four shares of your flying must add up to 100 %, got {shown(total)} %."))
     for low, high, words in (
         ("esc_min_cells", "esc_max_cells", "ESC, cells from {} must not be above ESC, cells up to {}."),
         (
@@ -195,9 +189,7 @@ def check(inputs: Inputs) -> list[tuple[str, str]]:
         if low not in bad and high not in bad and a is not None and b is not None and a > b:
             found.append((high, words.format(shown(a), shown(b))))
     if inputs.coaxial is True and "rotors" not in bad and inputs.rotors % 2:
-        found.append(
-            ("rotors", f"Rotors must be an even number when they come in pairs, got {inputs.rotors}.")
-        )
+        found.append(("rotors", f"Rotors must be an even number when they come in pairs, got {inputs.rotors}."))
     if not bad & {"cutoff_v", "chemistry"} and inputs.cutoff_v is not None:
         full = CHEMISTRIES[inputs.chemistry].full_voltage
         if inputs.cutoff_v >= full:
@@ -420,11 +412,7 @@ def assumed_fields(inputs: Inputs) -> list[tuple[str, str]]:
     found = []
     for name, words in _MATTERS.items():
         if name == "blade_width":
-            if (
-                inputs.measured_propeller is None
-                and inputs.blade_width_mm is None
-                and inputs.blade_width == "unknown"
-            ):
+            if inputs.measured_propeller is None and inputs.blade_width_mm is None and inputs.blade_width == "unknown":
                 found.append((name, f"{words} (unknown: the band is wider)"))
         elif getattr(inputs, name) is None:
             found.append((name, f"{words} ({FIELDS[name].when_unknown})"))
