@@ -43,4 +43,5 @@ def main() -> None:
         st.error("This page could not be drawn with these inputs. They are kept: change one, or open another page.")
 
 
-main()
+if __name__ == "__main__":
+    main()

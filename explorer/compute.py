@@ -15,16 +15,18 @@ import streamlit as st
 from numpy.typing import NDArray
 
 from explorer.inputs import Inputs, flying, to_build
+from explorer.lift_workings import Step, lift_steps
 from propmodel.assessment import Assessment
 from propmodel.build import Build
 from propmodel.endurance import Profile, flight_time
+from propmodel.flight import level_flight
 from propmodel.limits import Limit, limits
 from propmodel.operating_point import ThrottleCurve, throttle_curve
 from propmodel.performance import evaluate, status_of
 from propmodel.spread import curve_bands, draw
 from propmodel.watts import Watts, where_watts_go
 
-__all__ = ["THROTTLE", "Answers", "Headlines", "Story", "answers", "build", "gives_first", "story", "watts"]
+__all__ = ["THROTTLE", "Answers", "Headlines", "Story", "answers", "build", "gives_first", "story", "watts", "workings"]
 
 THROTTLE = np.linspace(0.0, 1.0, 51)
 BAND_THROTTLE = np.linspace(0.0, 1.0, 26)
@@ -74,6 +76,12 @@ class Story:
     curve: ThrottleCurve
     low: ThrottleCurve
     high: ThrottleCurve
+    hover_throttle: float
+    """At the charge shown; NaN where it cannot hover. [-]"""
+    hover_current: float
+    hover_power: float
+    lifting_power: float
+    """Ideal power of the hover, all rotors. [W]"""
 
 
 @st.cache_data(**_kept)
@@ -134,7 +142,19 @@ def _story(inputs: Inputs) -> Story:
     made = build(inputs)
     charge = flying(inputs).state_of_charge
     low, _, high = curve_bands(made, BAND_THROTTLE, state_of_charge=charge)
-    return Story(throttle_curve(made, THROTTLE, state_of_charge=charge), low, high)
+    split = where_watts_go(made, "hover", state_of_charge=charge)
+    flies = int(split.status) == 0
+    # level flight at no speed is the hover, and knows the command
+    still = level_flight(made, 0.0, state_of_charge=charge)
+    return Story(
+        curve=throttle_curve(made, THROTTLE, state_of_charge=charge),
+        low=low,
+        high=high,
+        hover_throttle=float(still.throttle) if flies else math.nan,
+        hover_current=float(still.current) if flies else math.nan,
+        hover_power=float(still.electrical_power) if flies else math.nan,
+        lifting_power=float(split.lift),
+    )
 
 
 def gives_first(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
@@ -156,3 +176,8 @@ def watts(inputs: Inputs, state: str) -> Watts:
 def _watts(inputs: Inputs, state: str) -> Watts:
     way = flying(inputs)
     return where_watts_go(build(inputs), state, speed=way.cruise_speed, state_of_charge=way.state_of_charge)
+
+
+def workings(inputs: Inputs) -> list[Step]:
+    """How the numbers of the opening sentence come about."""
+    return lift_steps(build(inputs), minutes=answers(inputs).mid.minutes)

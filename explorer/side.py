@@ -67,7 +67,7 @@ def _group(group: str) -> None:
             if short is None:
                 widgets.control(name, where="side")
         if row:
-            for column, name in zip(st.columns(len(row), gap="small"), row, strict=True):
+            for column, name in zip(st.columns([1, 1.2] if group == "What feeds it" else 2, gap="small"), row, strict=True):
                 with column:
                     widgets.control(name, where="side", short=dict(first)[name])
         rest = [f.name for f in FIELDS.values() if f.group == group and f.name not in dict(first)]
@@ -154,6 +154,8 @@ def _typed() -> None:
 def _fill() -> None:
     reading = read_labels(st.session_state["labels"])
     base = st.session_state.get("label_base", state.inputs())
+    if any(base.name == demo_inputs(n).name for n in demo_names()):
+        base = replace(base, name="Your build")
     state.load(apply(base, answered(reading, _answers(reading))))
 
 
@@ -167,11 +169,21 @@ def _mend(source: str, suggestion: str) -> None:
 
 def _foot() -> None:
     with st.container(horizontal=True, key="foot"):
-        with st.popover("Units", help="Three choices; everything else has one unit.", key="units_open"):
-            _units()
-        with st.popover("Link", help="An address that carries this build and the pinned one.", key="link_open"):
-            st.caption("Copy this address: it carries every input of this build and of the pinned one.")
-            st.code(state.link(), language=None, wrap_lines=True)
+        with st.popover(
+            "Units", help="Three choices; everything else has one unit.", key="units_open", on_change="rerun"
+        ) as box:
+            if box.open:
+                _units()
+        with st.popover(
+            "Link", help="An address that carries this build and the pinned one.", key="link_open", on_change="rerun"
+        ) as box:
+            if box.open:
+                _link()
+
+
+def _link() -> None:
+    st.caption("Copy this address: it carries every input of this build and of the pinned one.")
+    st.code(state.link(), language=None, wrap_lines=True)
 
 
 def _units() -> None:

@@ -99,7 +99,6 @@ def with_change(old: Inputs, name: str, value: Any) -> Inputs:
 def change(name: str, value: Any) -> None:
     """Take what a control says."""
     st.session_state["inputs"] = with_change(usable() if name == "take_off_g" else inputs(), name, value)
-    st.session_state["touched"] = True
     st.session_state["notices"] = []
 
 
@@ -107,6 +106,7 @@ def pin() -> None:
     """Pin the build on the screen."""
     st.session_state["pinned"] = usable()
     st.session_state["pin_is_example"] = False
+    st.session_state["touched"] = True
 
 
 def unpin() -> None:

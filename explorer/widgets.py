@@ -80,10 +80,11 @@ def section(title: str, aside: str = "") -> None:
     say(f"<h2>{html.escape(title)}{more}</h2>")
 
 
-def notice() -> None:
-    """One slot for everything that could not be used; there even when empty, so that nothing jumps."""
+def notice(*, first_words: str = "") -> None:
+    """One slot for what could not be used, or a first visitor's words; there even when empty: nothing jumps."""
     found = state.notices()
-    say("".join(f'<p class="wi-notice" role="status">{html.escape(text)}</p>' for text in found))
+    body = "".join(f'<p class="wi-notice" role="status">{html.escape(text)}</p>' for text in found)
+    say(body or (f'<p class="wi-first">{first_words}</p>' if first_words else ""))
 
 
 def key_line(pinned_name: str | None, *, limit: bool = False) -> str:
@@ -112,7 +113,8 @@ def described(name: str) -> Field:
 
 def value_of(name: str) -> Any:
     """What the build on the screen says."""
-    return take_off_g(state.usable()) if name == "take_off_g" else getattr(state.inputs(), name)
+    # the scale reads whole grams; the build keeps what it has until somebody moves this
+    return float(round(take_off_g(state.usable()))) if name == "take_off_g" else getattr(state.inputs(), name)
 
 
 def _put(key: str, value: Any) -> None:
@@ -156,7 +158,9 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
     short : str or None
         Shorter label.
     """
-    field, value, key = described(name), value_of(name), f"{where}:{name}"
+    field, value = described(name), value_of(name)
+    # the style sheet takes the clearing cross off fields that must have a value
+    key = f"{where}:{name}" if field.optional else f"{where}-must:{name}"
     common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
     label = _label(field, short)
     if name == "measured_propeller":
@@ -182,12 +186,9 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         else:
             numbers_ = {"min_value": low, "max_value": high, "step": step, "format": "%g"}
             shown = None if shown is None else float(f"{shown:.6g}")
-        if field.optional:
-            numbers_ |= {"value": None, "placeholder": f"not told: {field.when_unknown}"}
-        else:
-            numbers_ |= {"required": True}
+        hint = f"not told: {field.when_unknown}" if field.optional else None
         _put(key, shown)
-        st.number_input(label, **numbers_, **common)
+        st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
 
 
 def _slider_span(name: str, value: float) -> tuple[float, float, float]:
@@ -261,7 +262,7 @@ def _knob(name: str) -> None:
 def leans_on() -> None:
     """Say how many answers hang on things not told, and open their fields on the spot."""
     found = assumed_fields(state.usable())
-    with st.container(key="lean"):
+    with st.container(key="lean", width="content"):
         if not found:
             say('<p class="wi-small">You have told everything it leans on.</p>')
             return
@@ -269,7 +270,12 @@ def leans_on() -> None:
         words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
         count = f"{len(found)} things" if len(found) > 1 else "1 thing"
         label = f"Leans on {count} you have not told me: {words}"
-        with st.popover(label, type="tertiary", key="lean_open", on_change="rerun", wrap=True) as box:
+        with st.popover(
+            label,
+            type="tertiary",
+            key="lean_open",
+            on_change="rerun",
+        ) as box:
             if box.open:
                 st.caption("Each stands at a marked default until you tell it.")
                 for name, _ in found:

@@ -20,20 +20,22 @@ def head_of(inputs: Inputs) -> sentence.Headline:
     return sentence.Headline(inputs.name, got.low, got.mid, got.high)
 
 
-def curve_of(inputs: Inputs, head: sentence.Headline) -> figures.Curve:
+def curve_of(inputs: Inputs) -> figures.Curve:
     """Curve of a build with its hover point."""
-    got, mid = compute.story(inputs), head.mid
+    got = compute.story(inputs)
+    weight = float(compute.build(inputs).weight)
     return figures.Curve(
         name=inputs.name,
         curve=got.curve,
         low=got.low,
         high=got.high,
         rotors=inputs.rotors,
-        weight=float(compute.build(inputs).weight),
-        hover_throttle=mid.hover_throttle,
-        hover_current=mid.hover_current,
-        hover_share=mid.lifting_share,
-        hover_grams_per_watt=1000.0 * mid.thrust_per_power,
+        weight=weight,
+        hover_throttle=got.hover_throttle,
+        hover_current=got.hover_current,
+        hover_share=got.lifting_power / got.hover_power,
+        hover_thrust_per_watt=weight / got.hover_power,
+        charge=inputs.charge_left_percent / 100.0,
     )
 
 
@@ -48,15 +50,16 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         '<h1 class="wi-ask">Will it lift, and how hard will it pull?</h1>'
         f'<p class="wi-sentence">{sentence.opening(head, limits, units)}</p>'
         f'<p class="wi-pinned">{sentence.pinned_line(head, pin_head, units)}</p>'
+        f'<p class="wi-beyond">{sentence.beyond_measured(inputs, head.mid)}</p>'
     )
-    widgets.leans_on()
-    widgets.notice()
-    first = not st.session_state["touched"]
-    widgets.say(f'<p class="wi-first">{sentence.first_words(inputs)}</p>' if first else "")
+    with st.container(horizontal=True, key="asides"):
+        widgets.leans_on()
+        widgets.working("How these numbers come about", lambda: compute.workings(inputs), key="lift")
+    widgets.notice(first_words="" if st.session_state["touched"] else sentence.first_words(inputs))
     widgets.knob_strip()
 
-    this = curve_of(inputs, head)
-    other = None if pin is None or pin_head is None else curve_of(pin, pin_head)
+    this = curve_of(inputs)
+    other = None if pin is None else curve_of(pin)
     tops = figures.story_tops(this, other, units)
     axes = (
         state.axis(f"pull {units.pull}", tops[0]),
@@ -69,7 +72,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     widgets.chart(figure, key="story", alt=words)
     widgets.say(
         widgets.key_line(None if pin is None else pin.name, limit=ceiling is not None)
-        + f'<p class="wi-small">{words}</p><p class="wi-small">{sentence.beyond_measured(inputs, head.mid)}</p>'
+        + f'<p class="wi-small">{words}</p>'
     )
     widgets.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5)
 
@@ -85,7 +88,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     )
     watts_block(inputs)
     widgets.say(
-        "<h2>What gives first <span>share of the allowance used, flat out held 10 s</span></h2>"
+        "<h2>What gives first <span>share of the allowance used when held flat out for 10 s; at the line all is used</span></h2>"
         + figures.closest(sentence.nearest_limits(limits))
     )
     widgets.next_question("margins", "All margins")

@@ -47,6 +47,8 @@ FONT = "Source Sans, Source Sans Pro, sans-serif"
 PLOT_CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "doubleClick": False}
 
 SIZE, SMALL = 14, 13
+LEFT = 38
+"""Room for the numbers of an upright axis; names of panels start above it, flush with the text. [px]"""
 MOST_TICKS = 4
 LEAST_FILLED = 0.42
 """The scale comes down when the tallest curve fills less than this share of it. [-]"""
@@ -161,6 +163,7 @@ def panels(
             "ticktext": list(x_text) if x_text is not None else None,
             "tickmode": "array",
             "showticklabels": last,
+            "ticklabelstandoff": 5,
             "title": {"text": x_title if last else "", "standoff": 6},
             "fixedrange": True,
             "zeroline": False,
@@ -197,7 +200,7 @@ def panels(
             xanchor="left",
             yanchor="bottom",
             yshift=7,
-            xshift=0,
+            xshift=-LEFT,
             showarrow=False,
             font={"size": SIZE},
             name=f"panel {k}",
@@ -206,7 +209,7 @@ def panels(
         layout,
         template=None,
         height=height,
-        margin={"l": 40, "r": 14, "t": 0, "b": foot},
+        margin={"l": LEFT, "r": 14, "t": 0, "b": foot},
         paper_bgcolor="rgba(0,0,0,0)",
         plot_bgcolor="rgba(0,0,0,0)",
         showlegend=False,

@@ -53,8 +53,10 @@ class Curve:
         [N]
     hover_throttle : float
         NaN where it cannot hover. [-]
-    hover_current, hover_share, hover_grams_per_watt : float
-        [A, -, g/W]
+    hover_current, hover_share, hover_thrust_per_watt : float
+        [A, -, N/W]
+    charge : float
+        State of charge it is drawn for. [-]
     """
 
     name: str
@@ -66,7 +68,8 @@ class Curve:
     hover_throttle: float
     hover_current: float
     hover_share: float
-    hover_grams_per_watt: float
+    hover_thrust_per_watt: float
+    charge: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -200,30 +203,41 @@ def _hover_marks(
     word(
         figure,
         at,
-        0.9,
-        value("current", this.hover_current),
-        row=2,
+        0.32,
+        value("current", this.hover_current), row=2,
         right_of=right,
         bold=True,
         domain=True,
     )
-    word(figure, at, 0.12, f"{this.hover_grams_per_watt:.1f} g/W", row=3, right_of=right, bold=True, domain=True)
+    word(
+        figure,
+        at,
+        0.12,
+        value("grams_per_watt", this.hover_thrust_per_watt, units),
+        row=3,
+        right_of=right,
+        bold=True,
+        domain=True,
+    )
 
 
 def story_words(this: Curve, units: Units) -> str:
-    """The chart in two sentences, for those who do not see it and those in a hurry."""
+    """The chart in sentences, for those who do not see it and those in a hurry."""
     full = this.curve
     half = int(np.argmin(np.abs(np.asarray(full.throttle) - 0.5)))
     pull, most = full.thrust[half] * this.rotors, full.thrust[-1] * this.rotors
+    when = "On a fresh pack" if this.charge >= 0.995 else f"With {value('percent', this.charge)} of the charge left"
     first = (
-        f"Half throttle gives {100.0 * float(pull / most):.0f} % of the full pull at {value('current', full.pack_current[half])}; "
-        f"flat out all rotors pull {value('pull', most, units)} at {value('current', full.pack_current[-1])}."
+        f"{when}, in the first two seconds, half throttle gives {value('percent', pull / most)} of the full pull at "
+        f"{value('current', full.pack_current[half])}; flat out all rotors pull {value('pull', most, units)} at "
+        f"{value('current', full.pack_current[-1])}."
     )
     if not math.isfinite(this.hover_throttle):
         return f"{first} It never reaches its own weight of {value('pull', this.weight, units)}."
     return (
-        f"{first} Hanging still takes {100.0 * this.hover_throttle:.0f} % throttle and {value('current', this.hover_current)}; "
-        f"{100.0 * this.hover_share:.0f} % of those watts lift, {this.hover_grams_per_watt:.1f} grams for each watt."
+        f"{first} Hanging still takes {value('percent', this.hover_throttle)} throttle and "
+        f"{value('current', this.hover_current)}; {value('percent', this.hover_share)} of those watts lift: "
+        f"{value('grams_per_watt', this.hover_thrust_per_watt, units)}."
     )
 
 
@@ -289,10 +303,10 @@ def ruler(
     size = next(s for s in _SIZES if diameter_in <= s.up_to)
     return (
         '<div class="wi-ruler">'
-        + _strip("Pull", value("pull_to_weight", pull[1]), f"{size.name}: {size.pull[0]:g} to {size.pull[1]:g}",
+        + _strip("Pull", value("pull_to_weight", pull[1]), f"most {size.name}: {size.pull[0]:g} to {size.pull[1]:g}",
                  pull, pinned_pull, PULL_TOP, _PULL_ZONES, size.pull, [f"{v:.0f}" for v in (0, 2, 4, 8, 12)], (0, 2, 4, 8, 12))
         + _strip("Hover", value("percent", hover[1]) if math.isfinite(hover[1]) else "cannot",
-                 f"{size.name}: {100 * size.hover[0]:.0f} to {100 * size.hover[1]:.0f} %",
+                 f"most {size.name}: {100 * size.hover[0]:.0f} to {100 * size.hover[1]:.0f} %",
                  hover, pinned_hover, HOVER_TOP, _HOVER_ZONES, size.hover, ["0", "18", "35", "50", "80 %"], (0, 0.18, 0.35, 0.5, 0.8))
         + "</div>"
     )  # fmt: skip
@@ -369,14 +383,10 @@ def stairs(split: Watts) -> str:
             continue
         left, width = 100.0 * done / total, 100.0 * part / total
         done += part
-        # words start at the step, or end with it once the step is far to the right
-        if left < 55.0:
-            place = f"margin-left:{left:.2f}%"
-        else:
-            place = f"text-align:right;margin-right:{max(0.0, 100.0 - left - width):.2f}%"
+        # the gap before the words gives way where they would run out at the right
         rows.append(
-            f'<li><div class="label" style="{place}"><b>{value("power", part)}</b> {words} '
-            f"<span>{width:.0f} %</span></div>"
+            f'<li><div class="words"><i style="flex-basis:{left:.2f}%"></i><span class="label">'
+            f"<b>{value('power', part)}</b> {words} <span>{width:.0f} %</span></span></div>"
             f'<div class="bar {kind}" style="margin-left:{left:.2f}%;width:{width:.2f}%"></div></li>'
         )
     return (
@@ -403,7 +413,7 @@ def closest(found: Sequence[Limit]) -> str:
     str
         HTML.
     """
-    rows, first = [], True
+    rows = []
     for one in found:
         name = html.escape(one.name[:1].upper() + one.name[1:])
         why = html.escape(f"{one.sentence} {one.fix}".strip())
@@ -415,11 +425,10 @@ def closest(found: Sequence[Limit]) -> str:
             )
             continue
         width = 100.0 * min(one.share, CLOSEST_TOP) / CLOSEST_TOP
-        named, first = ("<span>all used</span>", False) if first else ("", False)
         rows.append(
             f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{100.0 * one.share:.0f} % used</span></div>'
             f'<div class="track" aria-hidden="true"><div class="bar {one.state}" style="width:{width:.1f}%"></div>'
-            f'<div class="full" style="left:{100.0 / CLOSEST_TOP:.2f}%">{named}</div></div>'
+            f'<div class="full" style="left:{100.0 / CLOSEST_TOP:.2f}%"></div></div>'
             f'<div class="why">{why}</div></li>'
         )
     return f'<div class="wi-near"><ul>{"".join(rows)}</ul></div>'

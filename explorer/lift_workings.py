@@ -1,0 +1,98 @@
+"""How the numbers of the opening sentence come about, step by step, with this build's numbers in the formulas."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from explorer.format import value
+from propmodel import battery, propeller
+from propmodel.build import Build
+from propmodel.controller import throttle_from_duty
+from propmodel.motor import motor_mass
+from propmodel.operating_point import at_duty, at_thrust, drive
+from propmodel.units import GRAM
+
+__all__ = ["Step", "lift_steps"]
+
+Step = tuple[str, str, str]
+"""What, the sum with numbers, where it comes from."""
+
+
+def _g(x: object, digits: int = 3) -> str:
+    return f"{float(np.asarray(x)):.{digits}g}"
+
+
+def lift_steps(build: Build, *, minutes: float) -> list[Step]:
+    """Workings of take-off mass, hover, minutes and pull.
+
+    Parameters
+    ----------
+    build : Build
+        Of plain numbers.
+    minutes : float
+        Flown your way, from the engine. [s]
+
+    Returns
+    -------
+    list of Step
+    """
+    rotors = int(np.asarray(build.rotors))
+    craft, motor, prop = build.craft, build.motor, build.propeller
+    each = (float(motor_mass(motor)) / GRAM, float(propeller.mass(prop)) / GRAM)
+    parts = [float(np.asarray(m)) / GRAM for m in (craft.frame_mass, craft.payload_mass, battery.mass(build.pack))]
+    steps: list[Step] = [
+        (
+            "Take-off mass",
+            f"frame {parts[0]:.0f} + payload {parts[1]:.0f} + {rotors} x (motor {each[0]:.1f} + propeller {each[1]:.1f})"
+            f" + pack {parts[2]:.0f} = {float(build.mass) / GRAM:.0f} g",
+            "What you typed; parts without a mass are estimated from their label.",
+        )
+    ]
+    d = drive(build, 1.0, sustained=True)
+    lift = float(build.weight) / rotors
+    hover = at_thrust(d, lift)
+    n = float(hover.rev_per_s)
+    c_t, _ = (float(c) for c in d.prop.static(hover.rev_per_s))
+    share, rho, size = float(d.thrust_share), float(d.density), float(d.diameter)
+    current, volts, bus = float(hover.motor_current), float(hover.motor_voltage), float(hover.bus_voltage)
+    throttle = float(throttle_from_duty(build.controller, hover.duty, command_cap=build.command_cap))
+    steps += [
+        (
+            "Speed in hover",
+            f"n = sqrt(T / (k rho C_T D^4)) = sqrt({lift:.2f} N / ({share:.2f} x {rho:.3f} x {c_t:.3f} x "
+            f"{size:.4f}^4)) = {n:.0f} turns a second = {60 * n:,.0f} rpm",
+            "T: weight for each rotor; k: what is left after the arms; C_T: fit to the open wind-tunnel measurements.",
+        ),
+        (
+            "Command in hover",
+            f"V = 60 n / KV + I R = {_g(volts - current * float(d.resistance))} + {_g(current)} A x "
+            f"{1000 * float(d.resistance):.0f} mohm = {_g(volts)} V of {_g(bus)} V: duty {100 * volts / bus:.0f} %, "
+            f"command {100 * throttle:.0f} % above idle",
+            "Motor of three constants; R holds winding, ESC, leads and commutation, from the stator size.",
+        ),
+    ]
+    full = at_duty(drive(build, 1.0), np.asarray(build.command_cap, dtype=float))
+    steps.append(
+        (
+            "Pull",
+            f"{rotors} x {float(full.thrust):.1f} N / {float(build.weight):.2f} N = "
+            f"{rotors * float(full.thrust) / float(build.weight):.1f} times its weight, at {60 * float(full.rev_per_s):,.0f} "
+            f"rpm, {float(full.motor_current):.0f} A in each motor, pack down to {float(full.bus_voltage):.1f} V",
+            "Speed at which motor, propeller and sagging pack agree; fresh pack, first two seconds.",
+        )
+    )
+    hours = float(np.asarray(build.pack.capacity_ah)) * float(np.asarray(build.pack.parallel))
+    kept = float(np.asarray(build.pack.reserve))
+    if math.isfinite(minutes) and minutes > 0:
+        mean = 3600.0 * hours * (1.0 - kept) / minutes
+        steps.append(
+            (
+                "Minutes flown your way",
+                f"{1000 * hours * (1 - kept):.0f} mAh to the reserve / {mean:.0f} A on average = {value('minutes', minutes)}",
+                "The average is over your mix of flying, and grows as the voltage falls; a cut-off by voltage can end "
+                "it sooner. It is not capacity over hover amps.",
+            )
+        )
+    return steps
