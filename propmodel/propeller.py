@@ -105,8 +105,7 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     room = 1.0 - np.minimum(np.sqrt(2.0 / np.pi) * c_t * np.sqrt(c_t) / c_p, 0.83) / FM_CEILING
     nan = np.nan
     own_t, own_p, own_rho = (
-        _f(nan if v is None else v)
-        for v in (propeller.log_sd_c_t, propeller.log_sd_c_p, propeller.spread_correlation)
+        _f(nan if v is None else v) for v in (propeller.log_sd_c_t, propeller.log_sd_c_p, propeller.spread_correlation)
     )
     sd_t = np.where(np.isnan(own_t), label.log_sd_c_t, own_t)
     sd_p = np.where(np.isnan(own_p), label.log_sd_c_p, own_p)
@@ -115,9 +114,7 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     own = ~(np.isnan(own_t) & np.isnan(own_p))
     sd_fm = np.sqrt(np.maximum(2.25 * sd_t**2 + sd_p**2 - 3.0 * rho * sd_t * sd_p, 1e-12))
     logit_sd = np.where(own, sd_fm / room, label.logit_sd_figure_of_merit)
-    rho_fm = np.where(
-        own, np.clip((1.5 * sd_t - rho * sd_p) / sd_fm, -1.0, 1.0), label.correlation_c_t_figure_of_merit
-    )
+    rho_fm = np.where(own, np.clip((1.5 * sd_t - rho * sd_p) / sd_fm, -1.0, 1.0), label.correlation_c_t_figure_of_merit)
     has_fit = False if propeller.own_fit is None else ~np.isnan(_f(propeller.own_fit.log_c_t))
     wider = 0.15 * np.maximum(_f(tip_mach) - MACH_KNEE, 0.0) / 0.2
     return Spread(

@@ -27,9 +27,7 @@ FloatArray = NDArray[np.float64]
 @lru_cache(maxsize=1)
 def label_fit() -> dict[str, Any]:
     """Coefficients of the label fit, as written by ``data/propellers/fit_propellers.py``."""
-    fit: dict[str, Any] = json.loads(
-        tables.data_path("propellers", "label_fit.json").read_text(encoding="utf-8")
-    )
+    fit: dict[str, Any] = json.loads(tables.data_path("propellers", "label_fit.json").read_text(encoding="utf-8"))
     return fit
 
 
@@ -65,7 +63,19 @@ def default_chord_ratio(diameter: ArrayLike) -> FloatArray:
 
 @dataclass(frozen=True)
 class LabelForecast:
-    """Static coefficients C = exp(log_c + slope ln(Re/5e4)) and the advance-ratio shape of each propeller."""
+    """What the label says, one entry per propeller.
+
+    Parameters
+    ----------
+    log_c_t, slope_c_t, log_c_p, slope_c_p : ndarray
+        Static C = exp(log_c + slope ln(Re75/5e4)). [-]
+    zero_thrust_advance_ratio : ndarray
+        J0. [-]
+    chord_ratio : ndarray
+        The chord the Reynolds number uses: the given one, or the default for the diameter. [-]
+    shape_c_t, shape_c_p : tuple of ndarray
+        Polynomial coefficients of C/C_static against J/J0 (3 and 5). [-]
+    """
 
     log_c_t: FloatArray
     slope_c_t: FloatArray
@@ -73,15 +83,23 @@ class LabelForecast:
     slope_c_p: FloatArray
     zero_thrust_advance_ratio: FloatArray
     chord_ratio: FloatArray
-    """The chord the Reynolds number uses: the given one, or the default for the diameter. [-]"""
     shape_c_t: tuple[FloatArray, ...]
     shape_c_p: tuple[FloatArray, ...]
 
 
 @dataclass(frozen=True)
 class LabelSpread:
-    """Standard deviations and correlations of what the label leaves open, see
-    ``propmodel.propeller.Spread``."""
+    """Standard deviations and correlations of what the label leaves open, see ``propeller.Spread``.
+
+    Parameters
+    ----------
+    log_sd_c_t, log_sd_c_p, correlation : ndarray
+        Of ln C_T and ln C_P. [-]
+    logit_sd_figure_of_merit, correlation_c_t_figure_of_merit : ndarray
+        Of logit(FM/0.85), and with ln C_T. [-]
+    log_sd_zero_thrust, correlation_c_t_zero_thrust : ndarray
+        Of ln J0, and with ln C_T. [-]
+    """
 
     log_sd_c_t: FloatArray
     log_sd_c_p: FloatArray
@@ -192,9 +210,7 @@ def label_spread(
     numbers, ratio = fit["spread"], pitch / diameter
     known = np.zeros(np.shape(ratio), dtype=bool) if chord_ratio is None else ~np.isnan(chord_ratio)
     (d1, d2), (p1, p2) = numbers["ramp_diameter_m"], numbers["ramp_pitch"]
-    wide = np.maximum(
-        np.clip((d2 - diameter) / (d2 - d1), 0.0, 1.0), np.clip((p2 - ratio) / (p2 - p1), 0.0, 1.0)
-    )
+    wide = np.maximum(np.clip((d2 - diameter) / (d2 - d1), 0.0, 1.0), np.clip((p2 - ratio) / (p2 - p1), 0.0, 1.0))
 
     def pick(key: str) -> FloatArray:
         values = [

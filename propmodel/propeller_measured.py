@@ -32,9 +32,7 @@ _OPTIONAL = ("chord_ratio", "mass", "log_sd_c_t", "log_sd_c_p", "spread_correlat
 def _rows() -> dict[str, dict[str, float]]:
     frame = tables.read_table("propellers", "measured.csv").set_index("propeller").drop(columns="family")
     frame = frame.rename(columns=lambda name: name.split(" [")[0])
-    return {
-        str(name): {str(k): float(v) for k, v in row.items()} for name, row in frame.to_dict("index").items()
-    }
+    return {str(name): {str(k): float(v) for k, v in row.items()} for name, row in frame.to_dict("index").items()}
 
 
 def measured_names() -> list[str]:

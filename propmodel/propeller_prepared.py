@@ -31,6 +31,7 @@ _MACH_RISE = 2.0  # C_P x (1 + 2 (M - 0.5)^2): a guess
 IDEAL_MARGIN = 1.03
 """Shaft power is at least this much times induced plus climb power. [-]"""
 _MERIT = float(np.sqrt(2.0 / np.pi))  # FM = sqrt(2/pi) C_T^1.5 / C_P, propeller convention
+_LEAST_POWER = 0.05  # of the static one; the least in any row of the source is 0.03
 _FURTHEST = 1.0e3  # J/J0 beyond which nothing changes but J itself
 
 
@@ -63,32 +64,51 @@ def smooth_cap(figure_of_merit: ArrayLike) -> FloatArray:
 
 @dataclass(frozen=True)
 class PreparedPropeller:
-    """Everything of a propeller in given air that does not depend on its speed. Made by ``prepare``."""
+    """Everything of a propeller in given air that does not depend on its speed. Made by ``prepare``.
+
+    Parameters
+    ----------
+    log_c_t, slope_c_t, log_c_p, slope_c_p : ndarray
+        Static C = exp(log_c + slope ln(Re75/5e4)). [-]
+    reynolds_factor : ndarray
+        Re75 over n: 0.375 pi D^2 (c75/R) rho/mu. [s]
+    reynolds_low, reynolds_high : ndarray
+        Clamp of Re75 in the fit. [-]
+    mach_factor : ndarray
+        Tip Mach number over n: pi D/a. [s]
+    thrust_factor, merit_odds : ndarray
+        exp of the offsets in ln C_T and logit(FM/0.85). [-]
+    shifted : bool
+        Whether any such offset is there.
+    zero_thrust_advance_ratio : ndarray
+        J at zero thrust, J0. [-]
+    shape_c_t, shape_c_p : tuple of ndarray
+        Polynomial coefficients of ``at``. [-]
+    joints : tuple of float
+        J/J0 where disc drag starts, the power polynomial ends, its hold ends, power is zero. [-]
+    measured_low, measured_high : ndarray
+        Range of Re75 behind the fit. [-]
+    fixed_flags : ndarray of int
+        ``RangeFlag`` bits that do not depend on speed.
+    """
 
     log_c_t: FloatArray
     slope_c_t: FloatArray
     log_c_p: FloatArray
     slope_c_p: FloatArray
     reynolds_factor: FloatArray
-    """Re75 over n: 0.375 pi D^2 (c75/R) rho/mu. [s]"""
     reynolds_low: FloatArray
     reynolds_high: FloatArray
-    """Clamp of Re75 in the fit. [-]"""
     mach_factor: FloatArray
-    """Tip Mach number over n: pi D/a. [s]"""
     thrust_factor: FloatArray
     merit_odds: FloatArray
     shifted: bool
-    """Whether any draw or calibration offset is there."""
     zero_thrust_advance_ratio: FloatArray
-    """J at zero thrust, J0. [-]"""
     shape_c_t: tuple[FloatArray, ...]
     shape_c_p: tuple[FloatArray, ...]
     joints: tuple[float, float, float, float]
-    """J/J0 where: disc drag starts; the power polynomial ends; its hold ends; power is zero. [-]"""
     measured_low: FloatArray
     measured_high: FloatArray
-    """Range of Re75 behind the fit. [-]"""
     fixed_flags: IntArray
 
     def reynolds_75(self, rev_per_s: ArrayLike) -> FloatArray:
@@ -149,15 +169,17 @@ class PreparedPropeller:
         merit = ideal / c_p
         high = merit > _FM_KNEE
         if np.any(high):
-            merit = np.where(high, smooth_cap(merit), merit)
-            c_p = ideal / merit
+            if np.ndim(merit):  # few are that good: bend only those
+                merit[high] = smooth_cap(merit[high])
+                c_p[high] = ideal[high] / merit[high]
+            else:
+                merit = smooth_cap(merit)
+                c_p = ideal / merit
         if self.shifted:
             # logit(FM/0.85) shifted by ln(odds), C_T by ln(factor): C_P follows as C_T^1.5/FM.
             c_t = c_t * self.thrust_factor
             room = FM_CEILING + merit * (self.merit_odds - 1.0)
-            c_p = (
-                c_p * self.thrust_factor * np.sqrt(self.thrust_factor) * room / (FM_CEILING * self.merit_odds)
-            )
+            c_p = c_p * self.thrust_factor * np.sqrt(self.thrust_factor) * room / (FM_CEILING * self.merit_odds)
         fast = np.maximum(self.mach_factor * n - MACH_KNEE, 0.0)
         if np.any(fast):
             c_p = c_p * (1.0 + _MACH_RISE * fast * fast)
@@ -195,7 +217,7 @@ class PreparedPropeller:
         c_t = c_t * ((1.0 - x) * (1.0 + x * (k1 + x * (k2 + x * k3))))
         x = np.minimum(u, end_p)
         a, b, c, d, e = self.shape_c_p
-        c_p = c_p * np.maximum(1.0 + x * (a + x * (b + x * (c + x * (d + x * e)))), 0.0)
+        c_p = c_p * np.maximum(1.0 + x * (a + x * (b + x * (c + x * (d + x * e)))), _LEAST_POWER)
         if np.any(u > end_t):
             far = np.maximum(u, end_t) / end_t
             c_t = c_t * (far * far)
@@ -265,9 +287,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
     low, high = (_f(v) for v in fit["reynolds_range"])
     measured_low, measured_high = low, high
     ratio = pitch / d
-    flags = np.where(
-        (ratio < fit["pitch_range"][0]) | (ratio > fit["pitch_range"][1]), int(RangeFlag.PITCH), 0
-    )
+    flags = np.where((ratio < fit["pitch_range"][0]) | (ratio > fit["pitch_range"][1]), int(RangeFlag.PITCH), 0)
     flags = flags + np.where(blades > fit["blades_range"][1], int(RangeFlag.BLADES), 0)
     small, large = fit["diameter_range_m"]
     flags = flags + np.where((d < small) | (d > large), int(RangeFlag.DIAMETER), 0)

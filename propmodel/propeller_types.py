@@ -122,7 +122,7 @@ class Propeller:
     def __post_init__(self) -> None:
         diameter = check_range("diameter", self.diameter, 0.02, 1.5, "m")
         pitch = check_range("pitch", self.pitch, 0.002, 3.75, "m")
-        check_range("pitch over diameter", pitch / diameter, 0.1, 2.5)
+        check_range("pitch over diameter", pitch / diameter, 0.1 - 1e-9, 2.5 + 1e-9)
         check_range("blades", self.blades, 2, 8)
         _check_optional("chord_ratio", self.chord_ratio, 0.03, 0.6, "")
         _check_optional("mass", self.mass, 0.0, 2.0, "kg")
