@@ -19,13 +19,27 @@ import numpy as np
 import pandas as pd
 
 from propmodel.air import STANDARD, Air
+from propmodel.bench_calibrate import Calibration, calibrate
+from propmodel.bench_doubts import find_doubts
+from propmodel.bench_flight import FlightCalibration, calibrate_flight, flight_doubts
 from propmodel.bench_guess import labels_in
 from propmodel.bench_read import read_table
 from propmodel.bench_steps import holds, plateau_table, spikes
 from propmodel.bench_tidy import tidy
 from propmodel.bench_types import BenchFileError, BenchLog, Doubt, Guess, safe_cell
 
-__all__ = ["BenchFileError", "BenchLog", "Doubt", "Guess", "read", "safe_cell"]
+__all__ = [
+    "BenchFileError",
+    "BenchLog",
+    "Calibration",
+    "Doubt",
+    "FlightCalibration",
+    "Guess",
+    "calibrate",
+    "calibrate_flight",
+    "read",
+    "safe_cell",
+]
 
 
 def read(
@@ -84,14 +98,10 @@ def read(
     frame, doubts = found.frame, list(found.doubts)
     log = BenchLog(found.kind, frame, pd.DataFrame(), found.guesses, doubts, labels, table.name, found.notes)
     if found.kind == "flight":
-        from propmodel.bench_flight import flight_doubts
-
         return replace(log, doubts=[*doubts, *flight_doubts(log)])
     _drop_spikes(frame, doubts)
     frame["hold"] = _holds(frame)
     log = replace(log, points=plateau_table(frame))
-    from propmodel.bench_doubts import find_doubts
-
     return replace(log, doubts=[*doubts, *find_doubts(log, motor=motor, propeller=propeller, air=air)])
 
 

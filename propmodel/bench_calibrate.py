@@ -122,7 +122,9 @@ def calibrate(
 class _Table:
     """The rows that can be used, as arrays."""
 
-    def __init__(self, points: pd.DataFrame, motor: Motor, propeller: Propeller, controller: Controller | None, air: Air):
+    def __init__(
+        self, points: pd.DataFrame, motor: Motor, propeller: Propeller, controller: Controller | None, air: Air
+    ):
         def column(name: str) -> FloatArray:
             return points[name].to_numpy(np.float64) if name in points else np.full(len(points), np.nan)
 
@@ -222,17 +224,27 @@ class _Fit:
         rho[0, data:], rho[1, data:], rho[2, data:] = z[data:], 1.0, 0.0
         return rho
 
-    def solve(self) -> None:
-        x = np.concatenate([self.prior, self.table.start()])
+    def once(self, x: FloatArray) -> Any:
+        """Least squares from a start, noise as it stands."""
         low, high = np.full(x.size, -np.inf), np.full(x.size, np.inf)
         low[7], high[7] = 0.0, 0.4
         low[8], high[8] = np.log(0.35), np.log(2.5)
+        x[7] = np.clip(x[7], 1e-3, 0.399)
+        return least_squares(
+            self.vector,
+            x,
+            jac=self.jacobian,  # type: ignore[arg-type]
+            bounds=(low, high),
+            loss=self.loss,  # type: ignore[arg-type]
+            x_scale="jac",
+            max_nfev=60,
+        )
+
+    def solve(self) -> None:
+        """Fit, take the noise from the table, and fit again."""
+        x = np.concatenate([self.prior, self.table.start()])
         for _ in range(5):
-            x[7] = np.clip(x[7], 1e-3, 0.399)
-            found = least_squares(
-                self.vector, x, jac=self.jacobian, bounds=(low, high), loss=self.loss, x_scale="jac", max_nfev=60  # type: ignore[arg-type]
-            )
-            x = found.x
+            x = self.once(x).x
             self._noise(x)
         self.x = x
         jac = self.jacobian(x)
@@ -303,7 +315,9 @@ def _result(fit: _Fit) -> Calibration:
         ),
         ("throttle_exponent", "-", float(np.asarray(controller.throttle_exponent)), sd["log_exponent"], 1.0, "log_exponent"),
     ]  # fmt: skip
-    frame = pd.DataFrame(rows, columns=["quantity", "unit", "value", "log_sd", "label", "unknown"]).set_index("quantity")
+    frame = pd.DataFrame(rows, columns=["quantity", "unit", "value", "log_sd", "label", "unknown"]).set_index(
+        "quantity"
+    )
     frame["low"] = frame["value"] * np.exp(-1.96 * frame["log_sd"])
     frame["high"] = frame["value"] * np.exp(1.96 * frame["log_sd"])
     before = frame["unknown"].map(lambda name: prior_sd.get(name, np.nan))

@@ -96,9 +96,7 @@ _REFUSED = re.compile(
     r"price|preis|\bair ?speed|wind|ground ?speed|\bgspd|vertical|\bp ?term|\bi ?term|\bd ?term|setpoint|rate\b|"
     r"debug|\bpid|loop|\brc ?command|error|\bload cell|left|right|spread|sd\b|std|stall"
 )
-_DEMOTED = re.compile(
-    r"max|min\b|limit|target|burst|peak|tare|raw|drop|rest\b|cell|ref\b|avg|average|bec|5v|request"
-)
+_DEMOTED = re.compile(r"max|min\b|limit|target|burst|peak|tare|raw|drop|rest\b|cell|ref\b|avg|average|bec|5v|request")
 # Order matters: the first rule that fits names the meaning.
 _RULES: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     (meaning, re.compile(pattern))
@@ -305,9 +303,7 @@ def guess_scale(meaning: str, values: NDArray[np.float64]) -> tuple[float, str, 
                 return factor, unit, f"no unit in the heading; rows {step:.4g} apart"
         return 1.0, "s", f"no unit in the heading; rows {step:.4g} apart"
     if family == "charge":
-        return (
-            (1e-3, "mAh", "no unit in the heading") if top > 10 else (1.0, "Ah", f"no value above {top:.3g}")
-        )
+        return (1e-3, "mAh", "no unit in the heading") if top > 10 else (1.0, "Ah", f"no value above {top:.3g}")
     if family == "torque":
         return 1.0, "N m", "no unit in the heading: checked against the power where there is one"
     if family == "thrust":

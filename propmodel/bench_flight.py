@@ -108,9 +108,13 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
     throttle = _throttle(frame)
     steady = _steady(time, amps, throttle)
     hover_current = float(np.median(amps[steady])) * scale if steady.any() else float("nan")
-    hover_throttle = float(np.nanmedian(throttle[steady])) if steady.any() and np.isfinite(throttle).any() else float("nan")
+    hover_throttle = (
+        float(np.nanmedian(throttle[steady])) if steady.any() and np.isfinite(throttle).any() else float("nan")
+    )
     if not steady.any():
-        notes.append(f"No steady stretch of {STEADY_SECONDS:g} s was found: hover for ten seconds in still air and log again.")
+        notes.append(
+            f"No steady stretch of {STEADY_SECONDS:g} s was found: hover for ten seconds in still air and log again."
+        )
     else:
         notes.append(
             "Steady flight is taken as hover; a cruise at constant speed looks the same in a log without airspeed."
@@ -211,7 +215,9 @@ def _resistance(time: FloatArray, volts: FloatArray, amps: FloatArray) -> tuple[
         weight = 1.0 / np.sqrt(1.0 + (off / (2.0 * scatter)) ** 2)
         slope = float(np.sum(weight * x * y) / np.sum(weight * x * x))
     # overlapping differences: one in `lag` is independent
-    error = float(np.sqrt(np.sum(weight * off**2) / max(large.sum() / lag - 1.0, 1.0) / np.sum(weight * x * x) * large.sum()))
+    error = float(
+        np.sqrt(np.sum(weight * off**2) / max(large.sum() / lag - 1.0, 1.0) / np.sum(weight * x * x) * large.sum())
+    )
     error /= float(np.sqrt(large.sum()))
     return (slope, error, int(large.sum())) if slope > 0 else nothing
 
@@ -251,7 +257,9 @@ def flight_doubts(log: BenchLog) -> list[Doubt]:
     gaps = np.flatnonzero(step > max(5.0, 20.0 * float(np.median(step))))
     if gaps.size:
         rows = tuple(int(frame.attrs["used"][g + 1]) for g in gaps[:200])
-        doubts.append(Doubt("gaps", f"The log has {gaps.size} gaps in time; charge in them is not counted.", rows, "note"))
+        doubts.append(
+            Doubt("gaps", f"The log has {gaps.size} gaps in time; charge in them is not counted.", rows, "note")
+        )
     if "charge_ah" in frame:
         counted, summed = _counted(frame, time, amps), _integral(time, amps)
         if counted > 0.02 and summed > 0 and abs(np.log(counted / summed)) > CHARGE_BAND:

@@ -44,9 +44,7 @@ def columns_from_values(columns: list[FloatArray]) -> dict[str, tuple[int, str]]
         values = columns[i][np.isfinite(columns[i])]
         top, low = values.max(), values.min()
         rising = np.mean(np.diff(values) >= 0) > 0.9 and top > low
-        if rising and (
-            (low >= 0 and top <= 1) or (low >= 0 and 40 <= top <= 100) or (low >= 900 and top <= 2100)
-        ):
+        if rising and ((low >= 0 and top <= 1) or (low >= 0 and 40 <= top <= 100) or (low >= 900 and top <= 2100)):
             take("throttle", i, "rises row by row inside a throttle's range")
             break
     for i in list(free):
@@ -94,11 +92,7 @@ def _nearest(ratio: float, factors: Mapping[str, float], middle: float) -> str:
 
 
 def _middle_ratio(numerator: FloatArray, denominator: FloatArray) -> float | None:
-    rows = (
-        np.isfinite(numerator)
-        & np.isfinite(denominator)
-        & (denominator > 0.2 * np.nanmax(denominator, initial=0))
-    )
+    rows = np.isfinite(numerator) & np.isfinite(denominator) & (denominator > 0.2 * np.nanmax(denominator, initial=0))
     rows &= np.abs(numerator) > 0
     return float(np.median(np.abs(numerator[rows] / denominator[rows]))) if rows.sum() >= 1 else None
 
@@ -121,9 +115,7 @@ def force_unit(values: FloatArray, power: FloatArray | None) -> tuple[float, str
     return factors[unit], unit, f"no unit in the heading; judged by the largest value, {top:.4g}"
 
 
-def torque_unit(
-    values: FloatArray, speed: FloatArray | None, power: FloatArray | None
-) -> tuple[float, str, str]:
+def torque_unit(values: FloatArray, speed: FloatArray | None, power: FloatArray | None) -> tuple[float, str, str]:
     """Factor into N m for a torque without a unit, from shaft over electrical power where both are known."""
     factors = {
         "N m": 1.0, "N cm": 0.01, "mN m": 1e-3, "gf cm": GRAM_FORCE * 0.01, "kgf cm": GRAM_FORCE * 10,
@@ -143,9 +135,7 @@ def torque_unit(
 
 
 _NUM = r"(\d{1,2}(?:\.\d{1,2})?)"
-_PROPELLER = re.compile(
-    rf"(?<![\d.]){_NUM}\s*[x×*]\s*{_NUM}(?:\s*[x×*]\s*([2-8]))?(?![\d.]*\d)", re.IGNORECASE
-)
+_PROPELLER = re.compile(rf"(?<![\d.]){_NUM}\s*[x×*]\s*{_NUM}(?:\s*[x×*]\s*([2-8]))?(?![\d.]*\d)", re.IGNORECASE)
 
 
 def labels_in(*texts: str) -> dict[str, object]:

@@ -172,9 +172,7 @@ def _with_choices(layout: Layout, columns: Mapping[str, str | int] | None) -> La
             raise BenchFileError(f"the file has no column number {at + 1}: it has {len(parsed)} columns")
         base, _, number = meaning.rpartition("_")
         index = int(number) if number.isdigit() else None
-        parsed = [
-            p._replace(meaning=None) if p.meaning == meaning and i != at else p for i, p in enumerate(parsed)
-        ]
+        parsed = [p._replace(meaning=None) if p.meaning == meaning and i != at else p for i, p in enumerate(parsed)]
         unit = parsed[at].unit or heading(layout.headings[at]).unit
         parsed[at] = Heading(base if index is not None else meaning, unit, -1, index)
     return layout._replace(parsed=parsed)
@@ -203,9 +201,7 @@ def _fill(table: RawTable, blocks: Iterator[list[str]]) -> None:
             if i in text_columns:
                 block[i] = frame[i].astype(object).to_numpy()
             else:
-                block[i] = _numbers(
-                    frame[i], layout.decimal_comma, rows, table.unreadable.setdefault(i, []), time_like
-                )
+                block[i] = _numbers(frame[i], layout.decimal_comma, rows, table.unreadable.setdefault(i, []), time_like)
         alive = _any_reading(block, use, text_columns, layout)
         rows_store.append(rows[alive])
         for i in use:
@@ -237,9 +233,7 @@ def _any_reading(block: dict[int, Any], use: list[int], texts: set[int], layout:
     return np.ones(0, bool) if alive is None else alive
 
 
-def _parse(
-    lines: list[str], at: int, layout: Layout, use: list[int], table: RawTable
-) -> tuple[pd.DataFrame, Any]:
+def _parse(lines: list[str], at: int, layout: Layout, use: list[int], table: RawTable) -> tuple[pd.DataFrame, Any]:
     """Parse lines into cells of the used columns; the quick reader first, one line at a time where it fails."""
     rows = np.arange(at + 1, at + 1 + len(lines), dtype=np.int64)
     width = len(layout.headings)
@@ -320,9 +314,7 @@ def _rejoin(cells: list[str], layout: Layout) -> list[str] | None:
         if re.fullmatch(r"[+-]?[1-9]\d{0,2}", cells[i]) and re.fullmatch(r"\d{3}(\.\d+)?%?", cells[i + 1])
     ]
     large = {
-        i
-        for i, item in enumerate(layout.parsed)
-        if item.meaning in ("speed", "thrust", "erpm", "optical", "power")
+        i for i, item in enumerate(layout.parsed) if item.meaning in ("speed", "thrust", "erpm", "optical", "power")
     }
     for chosen in itertools.islice(itertools.combinations(pairs, extra), 200):
         if any(b - a < 2 for a, b in itertools.pairwise(chosen)):
@@ -342,13 +334,9 @@ def _numbers(column: pd.Series, comma: bool, rows: Any, unreadable: list[int], t
     if pd.api.types.is_bool_dtype(column) or pd.api.types.is_numeric_dtype(column):
         values = column.to_numpy(dtype=np.float64, na_value=np.nan)
     else:
-        codes, unique = pd.factorize(
-            column.astype(object).map(lambda cell: "" if cell is None else str(cell).strip())
-        )
+        codes, unique = pd.factorize(column.astype(object).map(lambda cell: "" if cell is None else str(cell).strip()))
         read = np.array([_one(cell, comma, time_like) for cell in unique] or [np.nan])
-        wrong = np.array(
-            [cell not in _BLANK and value != value for cell, value in zip(unique, read, strict=False)]
-        )
+        wrong = np.array([cell not in _BLANK and value != value for cell, value in zip(unique, read, strict=False)])
         values = read[codes] if len(unique) else np.full(len(column), np.nan)
         if wrong.any() and len(unreadable) < 1000:
             unreadable.extend(int(row) for row in np.asarray(rows)[wrong[codes]][:1000])

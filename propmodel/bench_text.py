@@ -81,9 +81,7 @@ def open_bytes(source: Any) -> Iterator[tuple[BinaryIO, str, int]]:
         except FileNotFoundError:
             raise BenchFileError(f"there is no file {os.path.basename(path)!r}: check the name") from None
         except OSError as error:
-            raise BenchFileError(
-                f"the file cannot be opened ({error.strerror}): check that you may read it"
-            ) from None
+            raise BenchFileError(f"the file cannot be opened ({error.strerror}): check that you may read it") from None
         with handle:
             yield handle, os.path.basename(path), os.fstat(handle.fileno()).st_size
     elif hasattr(source, "read"):
@@ -124,16 +122,10 @@ def sniff_encoding(head: bytes) -> str:
     control = sum(head.count(bytes([code])) for code in (*range(9), *range(14, 32), 127) if code != 26)
     if control > 0.002 * len(head) + 2:
         first = head[: head.find(b"\n") if b"\n" in head[:400] else 0]
-        keyed = [
-            line for line in head.split(b"\n")[:60] if re.match(rb"^[\x20-\x7e]{1,40}:[\x20-\x7e]*\r?$", line)
-        ]
+        keyed = [line for line in head.split(b"\n")[:60] if re.match(rb"^[\x20-\x7e]{1,40}:[\x20-\x7e]*\r?$", line)]
         if len(keyed) >= 3 and first and max(first, default=255) < 127:
-            raise BenchFileError(
-                "this is the raw log, not yet a table: export it as CSV first, then choose that file"
-            )
-        raise BenchFileError(
-            "this file is not text (it holds binary data): export the log as CSV and choose that"
-        )
+            raise BenchFileError("this is the raw log, not yet a table: export it as CSV first, then choose that file")
+        raise BenchFileError("this file is not text (it holds binary data): export the log as CSV and choose that")
     for encoding in ("utf-8-sig", "utf-8"):
         try:
             codecs.getincrementaldecoder(encoding)().decode(head, final=False)
@@ -246,12 +238,9 @@ def find_layout(lines: list[str], encoding: str) -> Layout:
             if len(cells) < 2:
                 continue
             parsed = [heading(cell) for cell in cells]
-            named = [
-                i for i, item in enumerate(parsed) if item.meaning is not None and not _is_number(cells[i])
-            ]
+            named = [i for i, item in enumerate(parsed) if item.meaning is not None and not _is_number(cells[i])]
             distinct = {
-                (parsed[i].meaning, parsed[i].index if "motor_" in str(parsed[i].meaning) else 0)
-                for i in named
+                (parsed[i].meaning, parsed[i].index if "motor_" in str(parsed[i].meaning) else 0) for i in named
             }
             distinct = {item for item in distinct if item[0] not in ("motor", "propeller", "cells", "date")}
             seen_words = max(seen_words, len(distinct))
@@ -263,9 +252,7 @@ def find_layout(lines: list[str], encoding: str) -> Layout:
                 best = (score, number, delimiter, cells, parsed)
     if best is None:
         if seen_words >= 2:
-            raise BenchFileError(
-                "the file has a heading but no rows of numbers below it: export the log again"
-            )
+            raise BenchFileError("the file has a heading but no rows of numbers below it: export the log again")
         return _without_heading(lines)
     _, number, delimiter, cells, parsed = best
     first = number + 1

@@ -48,11 +48,7 @@ class _Picker:
         self.scale: dict[str, str] = {}
 
     def candidates(self, meaning: str) -> list[int]:
-        found = [
-            i
-            for i, item in enumerate(self.layout.parsed)
-            if item.meaning == meaning and i in self.table.numbers
-        ]
+        found = [i for i, item in enumerate(self.layout.parsed) if item.meaning == meaning and i in self.table.numbers]
         found.sort(key=lambda i: (self.layout.parsed[i].penalty, i))
         return [i for i in found if np.isfinite(self.table.numbers[i]).any()]
 
@@ -66,9 +62,7 @@ class _Picker:
         stated = self.units.get(meaning) or self.layout.parsed[index].unit
         chosen = "chosen by the user" if self.units.get(meaning) else "unit in the heading"
         if self.units.get(meaning) and self._own(meaning, stated) is None:
-            raise BenchFileError(
-                f"{stated!r} is not a unit known for {meaning}: choose another unit for that column"
-            )
+            raise BenchFileError(f"{stated!r} is not a unit known for {meaning}: choose another unit for that column")
         factor = unit_factor(meaning, stated) if stated else None
         family = "throttle" if meaning.startswith("motor_output") else meaning
         if stated and self._own(meaning, stated) is not None and factor is None:
@@ -77,11 +71,7 @@ class _Picker:
             factor, stated, why = guess_scale(meaning, values)
         else:
             why = chosen
-            if (
-                family == "throttle"
-                and factor == 0.01
-                and 0.0 < np.nanmax(np.abs(values), initial=0.0) <= 1.0
-            ):
+            if family == "throttle" and factor == 0.01 and 0.0 < np.nanmax(np.abs(values), initial=0.0) <= 1.0:
                 factor, why = 1.0, "headed as percent, but no value above 1"
             if family == "throttle" and np.isnan(factor) and np.nanmax(np.abs(values), initial=0.0) <= 110.0:
                 factor, stated, why = guess_scale(meaning, values)
@@ -138,9 +128,7 @@ def tidy(
     stand_like = "thrust" in chosen or "torque" in chosen
     flying = "time" in chosen and ("voltage" in chosen or "current" in chosen) and not stand_like
     flying &= len(outputs) >= 2 or "charge" in chosen or not ({"throttle", "speed"} <= set(chosen))
-    found_kind: Literal["stand", "flight"] = (
-        "flight" if flying or (len(outputs) >= 3 and not stand_like) else "stand"
-    )
+    found_kind: Literal["stand", "flight"] = "flight" if flying or (len(outputs) >= 3 and not stand_like) else "stand"
     if kind in ("stand", "flight"):
         found_kind = kind  # type: ignore[assignment]
     data: dict[str, Any] = {}
@@ -162,9 +150,7 @@ def tidy(
     erpm = sorted(pick.candidates("motor_erpm"), key=lambda i: table.layout.parsed[i].index or 0)
     for place, index in enumerate(erpm[:8], start=1):
         pairs = (poles or logger_poles) / 2.0
-        data[f"motor_{place}_rev_per_s"] = (
-            pick.into_si("motor_erpm", index, f"{pairs:g} pole pairs taken") / pairs
-        )
+        data[f"motor_{place}_rev_per_s"] = pick.into_si("motor_erpm", index, f"{pairs:g} pole pairs taken") / pairs
     frame = pd.DataFrame(data)
     if found_kind == "stand":
         _texts(table, pick, frame)
@@ -187,9 +173,7 @@ def _name_columns(table: RawTable, pick: _Picker, doubts: list[Doubt]) -> None:
         raise BenchFileError(
             "the table has no heading and its columns cannot be told apart: name them in the first line"
         )
-    doubts.append(
-        Doubt("guessed_columns", f"The table has no heading. Taken: {told}. Check that this is right.")
-    )
+    doubts.append(Doubt("guessed_columns", f"The table has no heading. Taken: {told}. Check that this is right."))
 
 
 def _hundredths(pick: _Picker, data: dict[str, Any]) -> None:
@@ -228,9 +212,7 @@ def _speeds(
         electrical = pick.into_si("speed", chosen["speed"])
         if poles and poles != logger_poles:
             electrical = electrical * (logger_poles / poles)
-            pick.notes.append(
-                f"Speed corrected from {logger_poles} poles in the logger to {poles} of the motor."
-            )
+            pick.notes.append(f"Speed corrected from {logger_poles} poles in the logger to {poles} of the motor.")
     elif found := pick.candidates("erpm"):
         count = poles or logger_poles
         electrical = pick.into_si("erpm", found[0], f"{count} poles taken") / (count / 2.0)
@@ -242,12 +224,7 @@ def _speeds(
             break
         pick.say(index, "not used", "", "optical speed, zero throughout: no sensor fitted")
     if optical is not None and electrical is not None:
-        both = (
-            np.isfinite(optical)
-            & np.isfinite(electrical)
-            & (optical > 0.2 * np.nanmax(optical))
-            & (electrical > 0)
-        )
+        both = np.isfinite(optical) & np.isfinite(electrical) & (optical > 0.2 * np.nanmax(optical)) & (electrical > 0)
         ratio = float(np.median(optical[both] / electrical[both])) if both.any() else 1.0
         if abs(np.log(ratio)) > 0.06:
             rows = tuple(int(i) for i in np.flatnonzero(both)[:50])
@@ -267,9 +244,7 @@ def _speeds(
         data["speed_rev_per_s"] = np.abs(data["speed_rev_per_s"])
 
 
-def _thrust_and_torque(
-    pick: _Picker, data: dict[str, Any], chosen: dict[str, int], power: FloatArray | None
-) -> None:
+def _thrust_and_torque(pick: _Picker, data: dict[str, Any], chosen: dict[str, int], power: FloatArray | None) -> None:
     for meaning in ("thrust", "torque"):
         if meaning not in chosen:
             continue
@@ -279,9 +254,7 @@ def _thrust_and_torque(
         if "no unit" in last.why:
             raw = pick.table.numbers[index]
             speed = data.get("speed_rev_per_s")
-            factor, unit, why = (
-                force_unit(raw, power) if meaning == "thrust" else torque_unit(raw, speed, power)
-            )
+            factor, unit, why = force_unit(raw, power) if meaning == "thrust" else torque_unit(raw, speed, power)
             values = raw * factor
             pick.guesses[-1] = last = Guess(last.column, meaning, unit, f"named in the heading; {why}")
         top = np.nanmax(np.abs(values), initial=0.0)
@@ -297,33 +270,23 @@ def _texts(table: RawTable, pick: _Picker, frame: pd.DataFrame) -> None:
     """Carry motor, propeller and pack names down from the first row of a block, and number the blocks."""
     block = np.zeros(len(frame), np.int64)
     for meaning in ("motor", "propeller", "cells"):
-        for index in (
-            i for i, item in enumerate(table.layout.parsed) if item.meaning == meaning and i in table.texts
-        ):
+        for index in (i for i, item in enumerate(table.layout.parsed) if item.meaning == meaning and i in table.texts):
             cells = pd.Series(table.texts[index], dtype=object).map(
-                lambda cell: (
-                    None if cell is None or cell != cell or not str(cell).strip() else str(cell).strip()[:120]
-                )
+                lambda cell: None if cell is None or cell != cell or not str(cell).strip() else str(cell).strip()[:120]
             )
             if cells.notna().any() and meaning not in frame:
                 names = cells.ffill()
                 frame[meaning] = names.to_numpy()
-                block += (
-                    names.fillna("") != names.fillna("").shift(fill_value=names.fillna("").iloc[0])
-                ).to_numpy()
+                block += (names.fillna("") != names.fillna("").shift(fill_value=names.fillna("").iloc[0])).to_numpy()
                 pick.say(index, meaning, "", "a name; where blank, the one above holds")
     frame["block"] = np.cumsum(block > 0)
 
 
 def _refuse_useless(table: RawTable, frame: pd.DataFrame, kind: str) -> None:
-    have = {
-        name for name in frame.columns if name.endswith(("_n", "_nm", "_v", "_a", "_per_s", "_share", "_w"))
-    }
+    have = {name for name in frame.columns if name.endswith(("_n", "_nm", "_v", "_a", "_per_s", "_share", "_w"))}
     if kind == "stand":
         enough = (
-            "thrust_n" in have
-            or "torque_nm" in have
-            or len(have & {"speed_rev_per_s", "current_a", "voltage_v"}) >= 2
+            "thrust_n" in have or "torque_nm" in have or len(have & {"speed_rev_per_s", "current_a", "voltage_v"}) >= 2
         )
     else:
         enough = bool(have & {"voltage_v", "current_a"})
@@ -362,9 +325,7 @@ def _cell_doubts(table: RawTable) -> list[Doubt]:
     )
     where = np.searchsorted(table.source_row, rows)
     inside = tuple(
-        int(w)
-        for w, r in zip(where, rows, strict=True)
-        if w < table.source_row.size and table.source_row[w] == r
+        int(w) for w, r in zip(where, rows, strict=True) if w < table.source_row.size and table.source_row[w] == r
     )
     if rows:
         found.append(

@@ -99,9 +99,7 @@ def _harmless(table: pd.DataFrame) -> pd.DataFrame:
     copy = table.copy()
     for column in copy.columns:
         if not pd.api.types.is_numeric_dtype(copy[column]):
-            copy[column] = [
-                value if value is None else safe_cell(value) for value in copy[column].astype(object)
-            ]
+            copy[column] = [value if value is None else safe_cell(value) for value in copy[column].astype(object)]
     copy.columns = [safe_cell(str(column)) for column in copy.columns]
     return copy
 
