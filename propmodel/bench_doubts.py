@@ -14,10 +14,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from propmodel.air import Air
-from propmodel.bench_guess import labels_in
+from propmodel.bench_evidence import against_motor, block_motor, block_propeller
 from propmodel.bench_types import BenchLog, Doubt
-from propmodel.propeller import Propeller, prepare, spread
-from propmodel.units import GRAM_FORCE, RPM
+from propmodel.propeller import prepare, spread
+from propmodel.units import GRAM_FORCE
 
 __all__ = ["find_doubts", "limited_rows", "overall_merit"]
 
@@ -34,14 +34,6 @@ of 0.8 with a drive of 0.88 gives 0.70. [-]"""
 SHARE_OF_TOP = 0.2
 """Rows with less than this share of the highest thrust are too small to judge."""
 FEWEST_STEPS = 4
-TORQUE_BAND = 0.20
-"""Torque against KV x current: KV is good to 4 % and the sets with both agree within 14 %. [share]"""
-KV_BAND = 0.08
-"""Bare-motor speed against KV x V: two sd of a label's KV. [share]"""
-READS_LOW_GAIN, READS_HIGH_GAIN, KV_GAIN = 1.5, 4.5, 6.0
-"""Log likelihood another explanation must gain. 14 is what loggers come set to, so reading low is the common
-mistake and needs less; 72 open tables, labels right, gain at most 0.6, 3.5 and 4.7."""
-POLE_STEPS = {"14 poles set for a 12-pole motor": 12 / 14, "12 poles set for a 14-pole motor": 14 / 12}
 
 
 def _column(points: pd.DataFrame, name: str) -> FloatArray:
@@ -123,7 +115,7 @@ def find_doubts(log: BenchLog, *, motor: Any, propeller: Any, air: Air) -> list[
 
     if not len(points):
         return doubts
-    thrust, volts, amps = (_column(points, name) for name in ("thrust_n", "voltage_v", "current_a"))
+    volts, amps = _column(points, "voltage_v"), _column(points, "current_a")
     if not np.isfinite(volts).any():
         add("no_voltage", "There is no voltage column: KV, resistance and power cannot be found.", points.index)
     bare = _without_propeller(log, points)
@@ -150,11 +142,12 @@ def find_doubts(log: BenchLog, *, motor: Any, propeller: Any, air: Air) -> list[
     _energy(points, add)
     if not bare:
         _odd_rows(points, add)
-    kv, resistance = _motor_labels(log, motor)
-    odd = not bare and _propellers(log, points, propeller, air, add)
-    plain = _motor(points, kv, resistance, bare, add)
-    if plain and not bare and not odd:
-        _speed_scale(log, points, motor, propeller, air, add)
+    for _, part in points.groupby("block", sort=False):
+        labelled = block_propeller(log, part, propeller)
+        odd = not bare and _other_propeller(part, labelled, air, add)
+        of_block = block_motor(log, part, motor)
+        if of_block is not None:
+            against_motor(part, of_block, None if odd else labelled, bare=bare, air=air, add=add)
     return doubts
 
 
@@ -243,151 +236,39 @@ def _odd_rows(points: pd.DataFrame, add: Any) -> None:
         add("odd_row", text, points.index[rows][odd])
 
 
-def _motor_labels(log: BenchLog, motor: Any) -> tuple[float | None, float | None]:
-    if motor is not None:
-        return float(motor.kv), float(motor.resistance)
-    kv = log.labels.get("kv")
-    if kv is None and "motor" in log.points:
-        kv = labels_in(*(str(name) for name in log.points["motor"].dropna().unique()[:1])).get("kv")
-    if kv is None:
-        return None, None
-    if "stator_diameter" in log.labels:
-        from propmodel.motor import from_stator
-
-        d, h = float(log.labels["stator_diameter"]), float(log.labels["stator_height"])  # type: ignore[arg-type]
-        return float(kv), float(from_stator(d, h, float(kv)).resistance)  # type: ignore[arg-type]
-    return float(kv), None  # type: ignore[arg-type]
-
-
-def _block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
-    if given is not None:
-        return given
-    label = labels_in(str(part["propeller"].iloc[0])) if "propeller" in part else {}
-    if "diameter" not in label:
-        label = log.labels
-    if "diameter" not in label:
-        return None
-    return Propeller(float(label["diameter"]), float(label["pitch"]), int(label["blades"]))  # type: ignore[call-overload]
-
-
-def _propellers(log: BenchLog, points: pd.DataFrame, given: Any, air: Air, add: Any) -> bool:
-    """Thrust coefficient against the label's forecast; True if one is another propeller."""
-    found = False
-    for _, part in points.groupby("block", sort=False):
-        propeller = _block_propeller(log, part, given)
-        thrust, speed = _column(part, "thrust_n"), _column(part, "speed_rev_per_s")
-        rows = np.isfinite(thrust) & (thrust > SHARE_OF_TOP * np.nanmax(thrust, initial=0.0))
-        if propeller is None or not rows.any():
-            continue
-        diameter, density = float(propeller.diameter), float(np.asarray(air.density))
-        merit_all = overall_merit(thrust, _column(part, "voltage_v") * _column(part, "current_a"), diameter, density)
-        merit = float(np.nanmedian(merit_all[rows])) if np.isfinite(merit_all[rows]).any() else np.nan
-        odd_merit = bool(merit < MERIT_RANGE[0] or merit > MERIT_RANGE[1])
-        turning = rows & np.isfinite(speed) & (speed > 0)
-        if turning.any():
-            c_t, _ = prepare(propeller, air).static(speed[turning])
-            seen = thrust[turning] / (density * speed[turning] ** 2 * diameter**4)
-            a, sd = float(np.median(np.log(seen / c_t))), float(np.asarray(spread(propeller).log_sd_c_t))
-            if abs(a) > 3.0 * sd or (abs(a) > 2.0 * sd and odd_merit):
-                low = a < 0
-                why = (
-                    "another size, or mounted upside down" if low else "another size or pitch, or the speed is read low"
-                )
-                text = (
-                    f"The thrust coefficient is {np.exp(a):.2f} times what this label gives ({abs(a) / sd:.1f} standard "
-                    f"deviations): this is another propeller ({why})."
-                )
-                add("another_propeller", text, part.index[turning], "wrong")
-                found = True
-                continue
-        if merit > MERIT_RANGE[1]:
+def _other_propeller(part: pd.DataFrame, propeller: Any, air: Air, add: Any) -> bool:
+    """Thrust coefficient and energy against the label's forecast; True if this is another propeller."""
+    thrust, speed = _column(part, "thrust_n"), _column(part, "speed_rev_per_s")
+    rows = np.isfinite(thrust) & (thrust > SHARE_OF_TOP * np.nanmax(thrust, initial=0.0))
+    if propeller is None or not rows.any():
+        return False
+    diameter, density = float(propeller.diameter), float(np.asarray(air.density))
+    merits = overall_merit(thrust, _column(part, "voltage_v") * _column(part, "current_a"), diameter, density)[rows]
+    merit = float(np.nanmedian(merits)) if np.isfinite(merits).any() else np.nan
+    odd_merit = bool(merit < MERIT_RANGE[0] or merit > MERIT_RANGE[1])
+    turning = rows & np.isfinite(speed) & (speed > 0)
+    if turning.any():
+        c_t, _ = prepare(propeller, air).static(speed[turning])
+        seen = thrust[turning] / (density * speed[turning] ** 2 * diameter**4)
+        away, sd = float(np.median(np.log(seen / c_t))), float(np.asarray(spread(propeller).log_sd_c_t))
+        if abs(away) > 3.0 * sd or (abs(away) > 2.0 * sd and odd_merit):
+            why = "another size or pitch, or the speed is read low"
+            if away < 0:
+                why = "another size, or mounted upside down, or the speed is read high"
             text = (
-                f"The thrust is {merit:.0%} of what an ideal disc could give for the electrical power, more than any "
-                "drive does: thrust, current or diameter is wrong in scale."
+                f"The thrust coefficient is {np.exp(away):.2f} times what this label gives ({abs(away) / sd:.1f} "
+                f"standard deviations): this looks like another propeller ({why})."
             )
-            add("sensor_scale", text, part.index[rows], "wrong")
-        elif merit < MERIT_RANGE[0] and not turning.any():
-            text = f"Only {merit:.0%} of the electrical power is in the thrust: another propeller, or a wrong scale."
-            add("another_propeller", text, part.index[rows])
-    return found
-
-
-def _motor(points: pd.DataFrame, kv: float | None, resistance: float | None, bare: bool, add: Any) -> bool:
-    """Speed against KV x V where it is plain; torque against KV x current. True if nothing was found."""
-    volts, amps, speed, torque, throttle = (
-        _column(points, name) for name in ("voltage_v", "current_a", "speed_rev_per_s", "torque_nm", "throttle_share")
-    )
-    if kv is None or not np.isfinite(volts).any() or not np.isfinite(speed).any():
-        return False
-    full = np.isfinite(volts) & np.isfinite(speed) & (throttle >= 0.97)
-    load = speed / (kv * RPM * volts)
-    if np.any(load > 1.03):
-        rows = points.index[load > 1.03]
-        _kv_or_poles(float(np.nanmax(load)), "more than it gives without any load", rows, add)
-        return False
-    if not full.any():
-        return True
-    k = int(np.flatnonzero(full)[-1])
-    if bare:
-        ratio = float(load[k] / (1.0 - np.nan_to_num(amps[k]) * (resistance or 0.15) / volts[k]))
-        if abs(np.log(ratio)) > KV_BAND:
-            _kv_or_poles(ratio, "not what it gives without a propeller", points.index[full], add)
-        return False
-    if np.isfinite(torque[k]) and np.isfinite(amps[k]):
-        ratio = float(torque[k] * kv * RPM * 2 * np.pi / amps[k])
-        if abs(np.log(max(ratio, 1e-3))) > np.log1p(TORQUE_BAND):
-            text = (
-                f"At full throttle the torque is {ratio:.2f} times what KV and current give: the torque's scale or unit, "
-                "the current's scale or the KV label is wrong."
-            )
-            add("torque_against_current", text, points.index[full], "wrong")
-            return False
-    return True
-
-
-def _speed_scale(log: BenchLog, points: pd.DataFrame, motor: Any, given: Any, air: Air, add: Any) -> None:
-    """Pole count and KV label, by what explains the whole table best."""
-    from propmodel.bench_evidence import label_evidence, motor_of_kv
-
-    propeller = _block_propeller(log, points, given)
-    measured = {"voltage_v", "current_a", "speed_rev_per_s", "thrust_n"} <= set(points.columns)
-    if propeller is None or not measured or points["block"].nunique() != 1:
-        return
-    used = points[(points["current_a"] > 0) & (points["voltage_v"] > 1) & (points["speed_rev_per_s"] > 5)]
-    if len(used) < 5:
-        return
-    kv, resistance = _motor_labels(log, motor)
-    if motor is None and resistance is not None:
-        from propmodel.motor import from_stator
-
-        d, h = float(log.labels["stator_diameter"]), float(log.labels["stator_height"])  # type: ignore[arg-type]
-        motor = from_stator(d, h, kv)  # type: ignore[arg-type]
-    elif motor is None:
-        motor = motor_of_kv(kv, used)  # type: ignore[arg-type]
-    found = label_evidence(used, motor, propeller, air)
-    pole = max(found.reads_low - READS_LOW_GAIN, found.reads_high - READS_HIGH_GAIN)
-    if pole > 0 and max(found.reads_low, found.reads_high) > found.kv_free - 1.0:
-        low = found.reads_low - READS_LOW_GAIN > found.reads_high - READS_HIGH_GAIN
-        how = "14 % low (14 poles set in the logger, 12 on the motor)" if low else "17 % high (12 set, 14 on the motor)"
+            add("another_propeller", text, part.index[turning], "wrong")
+            return True
+    if merit > MERIT_RANGE[1]:
         text = (
-            f"Thrust and KV x V both fit better if the speed is read {how}: count the magnets and give the pole count, "
-            "or check the KV label."
+            f"The thrust is {merit:.0%} of what an ideal disc could give for the electrical power, more than any "
+            "drive does: thrust, current or diameter is wrong in scale."
         )
-        add("pole_count", text, used.index)
-    elif found.kv_free > KV_GAIN:
-        text = f"The table fits a KV {found.kv_ratio:.2f} times the label's: the KV label is wrong, or the pole count."
-        add("kv_label", text, used.index)
-
-
-def _kv_or_poles(ratio: float, what: str, rows: Any, add: Any) -> None:
-    pole = next((text for text, step in POLE_STEPS.items() if abs(np.log(ratio / step)) < 0.04), None)
-    text = f"The speed is {ratio:.2f} times KV x V, {what}: "
-    if pole is not None:
-        add(
-            "pole_count",
-            text + f"either the pole count in the logger is wrong ({pole}) or the KV label.",
-            rows,
-            "wrong",
-        )
-    else:
-        add("kv_label", text + "the KV label (or the pole count in the logger) is wrong.", rows, "wrong")
+        add("sensor_scale", text, part.index[rows], "wrong")
+    elif merit < MERIT_RANGE[0] and not turning.any():
+        text = f"Only {merit:.0%} of the electrical power is in the thrust: another propeller, or a wrong scale."
+        add("another_propeller", text, part.index[rows])
+        return True
+    return False

@@ -1,4 +1,4 @@
-"""Whether a table speaks for another pole count, or another KV, than it was labelled with.
+"""Whether a table agrees with the motor it was labelled with: KV, pole count, torque.
 
 The whole calibration is run under each explanation (speeds as read; speeds read 14 % low or 17 % high; KV
 free), all priors kept, and the best costs are compared: half the log of how much likelier one explanation
@@ -14,14 +14,25 @@ import numpy as np
 import pandas as pd
 
 from propmodel.air import Air
-from propmodel.bench_calibrate import _Fit, _Table
-from propmodel.motor import LOADED_KV_RATIO, Motor
+from propmodel.bench_fit import Fit, Table
+from propmodel.bench_guess import labels_in
+from propmodel.bench_types import BenchLog
+from propmodel.motor import LOADED_KV_RATIO, Motor, from_stator
 from propmodel.propeller import Propeller
+from propmodel.units import RPM
 
-__all__ = ["Evidence", "label_evidence", "motor_of_kv"]
+__all__ = ["Evidence", "against_motor", "block_motor", "block_propeller", "label_evidence", "motor_of_kv"]
 
 TABLE_SCALE = 2.0
 """Readings count with twice their usual error: the form of the model is judged too. [-]"""
+TORQUE_BAND = 0.20
+"""Torque against KV x current: KV is good to 4 % and the sets with both agree within 14 %. [share]"""
+KV_BAND = 0.08
+"""Bare-motor speed against KV x V: two sd of a label's KV. [share]"""
+READS_LOW_GAIN, READS_HIGH_GAIN, KV_GAIN = 1.5, 4.5, 6.0
+"""Log likelihood another explanation must gain. 14 is what loggers come set to, so reading low is the common
+mistake and needs less; 72 open tables, labels right, gain at most 0.6, 3.5 and 4.7."""
+POLE_STEPS = {"14 poles set for a 12-pole motor": 12 / 14, "12 poles set for a 14-pole motor": 14 / 12}
 READS_LOW, READS_HIGH = 12.0 / 14.0, 14.0 / 12.0
 """Speed shown over true speed: 14 poles set on a 12-pole motor, and the other way round. [-]"""
 
@@ -58,7 +69,7 @@ def label_evidence(points: pd.DataFrame, motor: Motor, propeller: Propeller, air
     def cost(shown_over_true: float, **changes: Any) -> tuple[float, float]:
         rows = points.copy()
         rows["speed_rev_per_s"] = rows["speed_rev_per_s"] / shown_over_true
-        fit = _Fit(_Table(rows, replace(motor, **changes), propeller, None, air))
+        fit = Fit(Table(rows, replace(motor, **changes), propeller, None, air))
         fit.scale = dict.fromkeys(fit.scale, TABLE_SCALE)
         found = fit.once(np.concatenate([fit.prior, fit.table.start()]))
         return float(found.cost), float(np.exp(found.x[0]))
@@ -68,3 +79,100 @@ def label_evidence(points: pd.DataFrame, motor: Motor, propeller: Propeller, air
     free, ratio = cost(1.0, log_sd_kv=0.3)
     # a wider prior costs nothing at its middle: take out what the narrow one paid for the shift
     return Evidence(base - low, base - high, base - free, ratio)
+
+
+def block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
+    """Propeller of one block: the one given, else of its name, else of the file's labels; None if unknown."""
+    if given is not None:
+        return given
+    label = labels_in(str(part["propeller"].iloc[0])) if "propeller" in part else {}
+    if "diameter" not in label:
+        label = log.labels
+    if "diameter" not in label:
+        return None
+    return Propeller(float(label["diameter"]), float(label["pitch"]), int(label["blades"]))  # type: ignore[call-overload]
+
+
+def block_motor(log: BenchLog, part: pd.DataFrame, given: Any) -> Motor | None:
+    """Motor of one block, the same way; the resistance comes from the stator's size where that is told."""
+    if given is not None:
+        return given
+    label = labels_in(str(part["motor"].iloc[0])) if "motor" in part else {}
+    if "kv" not in label:
+        label = log.labels
+    if "kv" not in label:
+        return None
+    kv = float(label["kv"])  # type: ignore[arg-type]
+    if "stator_diameter" in label:
+        return from_stator(float(label["stator_diameter"]), float(label["stator_height"]), kv)  # type: ignore[arg-type]
+    if not {"current_a", "voltage_v"} <= set(part) or not part[["current_a", "voltage_v"]].notna().any().all():
+        return None
+    return motor_of_kv(kv, part)
+
+
+def against_motor(part: pd.DataFrame, motor: Motor, propeller: Any, *, bare: bool, air: Air, add: Any) -> None:
+    """Speed against KV x V where it is plain; torque against KV x current; else the whole table."""
+    volts, amps, speed, torque, throttle = (
+        part[name].to_numpy(np.float64) if name in part else np.full(len(part), np.nan)
+        for name in ("voltage_v", "current_a", "speed_rev_per_s", "torque_nm", "throttle_share")
+    )
+    if not np.isfinite(volts).any() or not np.isfinite(speed).any():
+        return
+    kv = float(motor.kv)
+    full = np.isfinite(volts) & np.isfinite(speed) & (throttle >= 0.97)
+    load = speed / (kv * RPM * volts)
+    if np.any(load > 1.03):
+        _kv_or_poles(float(np.nanmax(load)), "more than it gives without any load", part.index[load > 1.03], add)
+        return
+    if full.any():
+        k = int(np.flatnonzero(full)[-1])
+        if bare:
+            ratio = float(load[k] / (1.0 - np.nan_to_num(amps[k]) * float(motor.resistance) / volts[k]))
+            if abs(np.log(ratio)) > KV_BAND:
+                _kv_or_poles(ratio, "not what it gives without a propeller", part.index[full], add)
+            return
+        ratio = float(torque[k] * kv * RPM * 2 * np.pi / amps[k])
+        if np.isfinite(ratio) and abs(np.log(max(ratio, 1e-3))) > np.log1p(TORQUE_BAND):
+            text = (
+                f"At full throttle the torque is {ratio:.2f} times what KV and current give: the torque's scale or "
+                "unit, the current's scale or the KV label is wrong."
+            )
+            add("torque_against_current", text, part.index[full], "wrong")
+            return
+    if not bare and propeller is not None and {"thrust_n", "current_a"} <= set(part.columns):
+        _speed_scale(part, motor, propeller, air, add)
+
+
+def _speed_scale(part: pd.DataFrame, motor: Motor, propeller: Propeller, air: Air, add: Any) -> None:
+    """Pole count and KV label, by what explains the whole table best."""
+    used = part[(part["current_a"] > 0) & (part["voltage_v"] > 1) & (part["speed_rev_per_s"] > 5)]
+    if len(used) < 5 or not used["thrust_n"].gt(0).any():
+        return
+    found = label_evidence(used, motor, propeller, air)
+    low, high = found.reads_low - READS_LOW_GAIN, found.reads_high - READS_HIGH_GAIN
+    if max(low, high) > 0 and max(found.reads_low, found.reads_high) > found.kv_free - 1.0:
+        how = "14 % low (14 poles set in the logger, 12 on the motor)"
+        if high > low:
+            how = "17 % high (12 poles set in the logger, 14 on the motor)"
+        text = (
+            f"Thrust and KV x V both fit better if the speed is read {how}: count the magnets and give the pole "
+            "count, or check the KV label."
+        )
+        add("pole_count", text, used.index)
+    elif found.kv_free > KV_GAIN:
+        text = f"The table fits a KV {found.kv_ratio:.2f} times the label's: the KV label is wrong, or the pole count."
+        add("kv_label", text, used.index)
+
+
+def _kv_or_poles(ratio: float, what: str, rows: Any, add: Any) -> None:
+    pole = next((text for text, step in POLE_STEPS.items() if abs(np.log(ratio / step)) < 0.04), None)
+    text = f"The speed is {ratio:.2f} times KV x V, {what}: "
+    if pole is not None:
+        add(
+            "pole_count",
+            text + f"either the pole count in the logger is wrong ({pole}) or the KV label.",
+            rows,
+            "wrong",
+        )
+    else:
+        add("kv_label", text + "the KV label (or the pole count in the logger) is wrong.", rows, "wrong")

@@ -23,12 +23,24 @@ __all__ = ["NAMES", "PRIOR_SD", "Stand", "controller_from", "motor_from", "stand
 FloatArray = NDArray[np.float64]
 
 NAMES = (
-    "log_kv", "log_resistance", "log_iron", "log_c_t", "merit", "log_ripple", "log_standby", "idle_duty", "log_exponent",
-)  # fmt: skip
+    "log_kv",
+    "log_resistance",
+    "log_iron",
+    "log_c_t",
+    "merit",
+    "log_ripple",
+    "log_standby",
+    "idle_duty",
+    "log_exponent",
+)
 """Unknowns common to all rows: shifts of logarithms from the prior, and the duty at no throttle itself."""
 PRIOR_SD = {
-    "log_iron": float(np.log(1.6)), "log_ripple": 0.7, "log_standby": 0.7, "idle_duty": 0.06, "log_exponent": 0.25,
-}  # fmt: skip
+    "log_iron": float(np.log(1.6)),
+    "log_ripple": 0.7,
+    "log_standby": 0.7,
+    "idle_duty": 0.06,
+    "log_exponent": 0.25,
+}
 """Spread of what no label tells: iron loss (two bare runs), ripple (band 0.1 to 0.6 W/V^2), throttle map
 (0.7 to 1 over the open sets). Estimates."""
 IDLE_MIDDLE = 0.03

@@ -12,7 +12,16 @@ HOLD_BAND = 0.012
 """Throttle wanders less than this inside one hold. [share]"""
 RAMP_BIN = 0.05
 """A ramp is read in bins of this width. [share]"""
-MEASURED = ("throttle_share", "voltage_v", "current_a", "power_w", "speed_rev_per_s", "thrust_n", "torque_nm", "shaft_power_w")  # fmt: skip
+MEASURED = (
+    "throttle_share",
+    "voltage_v",
+    "current_a",
+    "power_w",
+    "speed_rev_per_s",
+    "thrust_n",
+    "torque_nm",
+    "shaft_power_w",
+)
 
 
 def holds(throttle: NDArray[np.float64], block: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -18,12 +18,29 @@ __all__ = ["Tidy", "tidy"]
 
 FloatArray = NDArray[np.float64]
 _NAMES = {
-    "time": "time_s", "throttle": "throttle_share", "voltage": "voltage_v", "current": "current_a", "power": "power_w",
-    "speed": "speed_rev_per_s", "thrust": "thrust_n", "torque": "torque_nm", "shaft_power": "shaft_power_w",
+    "time": "time_s",
+    "throttle": "throttle_share",
+    "voltage": "voltage_v",
+    "current": "current_a",
+    "power": "power_w",
+    "speed": "speed_rev_per_s",
+    "thrust": "thrust_n",
+    "torque": "torque_nm",
+    "shaft_power": "shaft_power_w",
     "charge": "charge_ah",
-}  # fmt: skip
-_SI = {"time": "s", "throttle": "share", "voltage": "V", "current": "A", "power": "W", "speed": "rev/s", "thrust": "N",
-       "torque": "N m", "shaft_power": "W", "charge": "Ah"}  # fmt: skip
+}
+_SI = {
+    "time": "s",
+    "throttle": "share",
+    "voltage": "V",
+    "current": "A",
+    "power": "W",
+    "speed": "rev/s",
+    "thrust": "N",
+    "torque": "N m",
+    "shaft_power": "W",
+    "charge": "Ah",
+}
 
 
 class Tidy(NamedTuple):
@@ -91,9 +108,16 @@ class _Picker:
 
     @staticmethod
     def _own(meaning: str, unit: str) -> float | None:
-        known = {"share": 1.0, "digital command": -1.0, "hundredths of v": 1e-2, "hundredths of a": 1e-2,
-                 "tenths of v": 0.1, "hundredths of electrical rpm": 100 / 60, "hundreds of electrical rpm": 100 / 60,
-                 "gf cm": 9.80665e-5}  # fmt: skip
+        known = {
+            "share": 1.0,
+            "digital command": -1.0,
+            "hundredths of v": 1e-2,
+            "hundredths of a": 1e-2,
+            "tenths of v": 0.1,
+            "hundredths of electrical rpm": 100 / 60,
+            "hundreds of electrical rpm": 100 / 60,
+            "gf cm": 9.80665e-5,
+        }
         return known.get(unit.strip().lower(), unit_factor(meaning, unit))
 
 
