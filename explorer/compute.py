@@ -14,8 +14,9 @@ import numpy as np
 import streamlit as st
 from numpy.typing import NDArray
 
-from explorer.inputs import Inputs, flying, to_build
+from explorer.inputs import Inputs, flying
 from explorer.lift_workings import Step, lift_steps
+from explorer.own_parts import OwnInputs, build_of
 from propmodel.assessment import Assessment
 from propmodel.build import Build
 from propmodel.endurance import Profile, flight_time
@@ -36,7 +37,7 @@ TAILS = (0.1, 0.9)
 KEPT = 256
 
 # repr holds every value and tells -1 from -2, which Python's own hash does not
-_kept: dict[str, Any] = {"show_spinner": False, "max_entries": KEPT, "hash_funcs": {Inputs: repr}}
+_kept: dict[str, Any] = {"show_spinner": False, "max_entries": KEPT, "hash_funcs": {Inputs: repr, OwnInputs: repr}}
 
 
 @dataclass(frozen=True)
@@ -86,8 +87,8 @@ class Story:
 
 @st.cache_data(**_kept)
 def build(inputs: Inputs) -> Build:
-    """Build of the inputs; always the same object for the same inputs."""
-    return to_build(inputs)
+    """Build of the inputs, measured parts in place of labelled ones."""
+    return build_of(inputs)
 
 
 def profile(inputs: Inputs) -> Profile:

@@ -13,6 +13,7 @@ import streamlit as st
 
 from explorer.figures.base import Axis, snapped
 from explorer.inputs import Inputs, apply, demo_inputs, mended, with_take_off_g
+from explorer.own_parts import OwnParts, attach, bare
 from explorer.url_state import OTHER_KEYS, encode, from_params
 
 __all__ = [
@@ -23,6 +24,7 @@ __all__ = [
     "link",
     "load",
     "notices",
+    "own_parts",
     "pin",
     "pinned",
     "start",
@@ -66,19 +68,24 @@ def inputs() -> Inputs:
 
 
 def usable() -> Inputs:
-    """The build as typed, with defaults in place of what cannot be used."""
-    return mended(inputs())[0]
+    """The build as typed, with defaults in place of what cannot be used, and with the parts that were measured."""
+    return attach(mended(inputs())[0], own_parts())
+
+
+def own_parts() -> OwnParts | None:
+    """Parts this visitor measured, whether or not they are in the build on the screen."""
+    return st.session_state.get("own_parts")
 
 
 def pinned() -> Inputs | None:
     """The pinned build, or None."""
     held = st.session_state["pinned"]
-    return None if held is None else mended(held)[0]
+    return None if held is None else attach(mended(held)[0], own_parts())
 
 
 def load(new: Inputs, *, example: bool = False) -> None:
     """Put another build on the screen; a demo craft brings its own pin unless the reader pinned one."""
-    st.session_state["inputs"] = new
+    st.session_state["inputs"] = bare(new)
     st.session_state["touched"] = True
     st.session_state["notices"] = []
     st.session_state.pop("knob_spans", None)
@@ -98,13 +105,13 @@ def with_change(old: Inputs, name: str, value: Any) -> Inputs:
 
 def change(name: str, value: Any) -> None:
     """Take what a control says."""
-    st.session_state["inputs"] = with_change(usable() if name == "take_off_g" else inputs(), name, value)
+    st.session_state["inputs"] = bare(with_change(usable() if name == "take_off_g" else inputs(), name, value))
     st.session_state["notices"] = []
 
 
 def pin() -> None:
     """Pin the build on the screen."""
-    st.session_state["pinned"] = usable()
+    st.session_state["pinned"] = bare(usable())
     st.session_state["pin_is_example"] = False
     st.session_state["touched"] = True
 
