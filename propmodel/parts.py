@@ -178,6 +178,7 @@ def propellers(frame: pd.DataFrame) -> Propeller:
     frame = _some(frame, "propellers")
     diameter = _column_of(frame, "diameter [in]", INCH)
     return Propeller(
+        multirotor=True,
         diameter=diameter,
         pitch=_column_of(frame, "pitch [in]", INCH),
         blades=_column_of(frame, "blades [-]"),

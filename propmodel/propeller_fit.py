@@ -135,8 +135,35 @@ def _local_power(log_chord: FloatArray, diameter: FloatArray) -> FloatArray:
     return np.asarray(low + a * (high - low))
 
 
+MULTIROTOR_MERIT = 0.61
+"""Static figure of merit of multirotor propellers at Re75 6.7e4, whatever their blades and pitch: ten bench propellers,
+two to four blades, P/D 0.67 to 1.06. 0.64 and 0.68 where torque was measured; 0.63 +- 0.01 on the other eight with the
+printed KV and 0.59 with the loaded KV of the motor rule; between them. See data/propellers/SOURCE.md. [-]"""
+_MERIT_LOG_RE = 0.3  # ln(Re75/5e4) of those readings
+_MERIT_CORNER = 0.06  # width of the soft maximum, in ln FM
+_LOG_SQRT_2_OVER_PI = 0.5 * np.log(2.0 / np.pi)
+
+
+def _multirotor_power(
+    log_c_t: FloatArray, terms: dict[str, FloatArray], slope_c_t: FloatArray, slope_c_p: FloatArray
+) -> FloatArray:
+    """ln C_P of a multirotor propeller: the better of a two-blade label's figure of merit and their own."""
+    weights = label_fit()["label"]
+    two = {**terms, "b": 0.0 * terms["b"], "pb": 0.0 * terms["pb"]}
+    plain = _LOG_SQRT_2_OVER_PI + 1.5 * _total(two, weights["ct"]) - _total(two, weights["cp"])
+    own = np.log(MULTIROTOR_MERIT) - _MERIT_LOG_RE * (1.5 * slope_c_t - slope_c_p)
+    gap = plain - own
+    merit = 0.5 * (plain + own + np.sqrt(gap * gap + _MERIT_CORNER**2))
+    return np.asarray(_LOG_SQRT_2_OVER_PI + 1.5 * log_c_t - merit)
+
+
 def forecast(
-    diameter: FloatArray, pitch: FloatArray, *, blades: FloatArray, chord_ratio: FloatArray | None
+    diameter: FloatArray,
+    pitch: FloatArray,
+    *,
+    blades: FloatArray,
+    chord_ratio: FloatArray | None,
+    multirotor: FloatArray | None = None,
 ) -> LabelForecast:
     """Forecast of a propeller from its label, with the chord ratio where it is known.
 
@@ -148,6 +175,8 @@ def forecast(
         Number of blades; above 4 counted as 4. [-]
     chord_ratio : ndarray or None
         Chord at 75 % radius over tip radius; None or NaN where unknown. [-]
+    multirotor : ndarray or None
+        1 or 0: a blade made to hover fast or not; None or NaN takes three blades and more as such.
 
     Returns
     -------
@@ -180,11 +209,17 @@ def forecast(
         part = fit["shape"][which]
         return tuple(k0 + k1 * p for k0, k1 in zip(part["common"], part["pitch"], strict=True))
 
+    slope_c_t, slope_c_p = _total(terms, fit["slope"]["ct"]), _total(terms, fit["slope"]["cp"])
+    fast = np.asarray(blades) > 2.5
+    if multirotor is not None:
+        fast = np.where(np.isnan(multirotor), fast, np.nan_to_num(multirotor) > 0.5)
+    if fast.any():
+        log_c_p = np.where(fast, _multirotor_power(log_c_t, terms, slope_c_t, slope_c_p), log_c_p)
     return LabelForecast(
         log_c_t=log_c_t,
-        slope_c_t=_total(terms, fit["slope"]["ct"]),
+        slope_c_t=slope_c_t,
         log_c_p=log_c_p,
-        slope_c_p=_total(terms, fit["slope"]["cp"]),
+        slope_c_p=slope_c_p,
         zero_thrust_advance_ratio=np.exp(log_j0),
         chord_ratio=used,
         shape_c_t=shape("f"),
@@ -208,6 +243,7 @@ def label_spread(
     """
     fit = label_fit()
     numbers, ratio = fit["spread"], pitch / diameter
+    (low, high), (small, large) = fit["pitch_range"], fit["diameter_range_m"]
     known = np.zeros(np.shape(ratio), dtype=bool) if chord_ratio is None else ~np.isnan(chord_ratio)
     (d1, d2), (p1, p2) = numbers["ramp_diameter_m"], numbers["ramp_pitch"]
     wide = np.maximum(np.clip((d2 - diameter) / (d2 - d1), 0.0, 1.0), np.clip((p2 - ratio) / (p2 - p1), 0.0, 1.0))
@@ -219,19 +255,22 @@ def label_spread(
         ]
         return np.where(known, *values)
 
-    outside = (ratio < fit["pitch_range"][0]) | (ratio > fit["pitch_range"][1])
-    outside = outside | (diameter < fit["diameter_range_m"][0]) | (diameter > fit["diameter_range_m"][1])
+    slack = 1e-6  # so that 3 x 0.0254 m is not under 3 inch
+    outside = (ratio < low - slack) | (ratio > high + slack)
+    outside = outside | (diameter < small - slack) | (diameter > large + slack)
     outside = outside | (blades > fit["blades_range"][1])
     if chord_ratio is not None:
         outside = outside | (chord_ratio < fit["chord_range"][0]) | (chord_ratio > fit["chord_range"][1])
+    # Three or more blades with a typed chord: the bench propellers do not follow the chord fit in power.
+    doubt = np.where(known & (blades > 2.0), numbers["many_blades_cp"] ** 2, 0.0)
     extra = np.where(outside, numbers["outside"] ** 2, 0.0)
     # The same extra variance, on the scale of logit(FM/0.85) at a usual FM of 0.55.
     merit_scale = 1.0 / (1.0 - 0.55 / 0.85)
     return LabelSpread(
         log_sd_c_t=np.sqrt(pick("ct") ** 2 + extra),
-        log_sd_c_p=np.sqrt(pick("cp") ** 2 + extra),
+        log_sd_c_p=np.sqrt(pick("cp") ** 2 + extra + doubt),
         correlation=pick("rho"),
-        logit_sd_figure_of_merit=np.sqrt(pick("logit_fm") ** 2 + 0.5 * extra * merit_scale**2),
+        logit_sd_figure_of_merit=np.sqrt(pick("logit_fm") ** 2 + 0.5 * (extra + doubt) * merit_scale**2),
         correlation_c_t_figure_of_merit=pick("rho_fm"),
         log_sd_zero_thrust=np.full(np.shape(wide), numbers["zero_thrust"]),
         correlation_c_t_zero_thrust=np.where(known, numbers["chord"]["rho_j0"], numbers["label"]["rho_j0"]),

@@ -25,7 +25,7 @@ _OWN = (
     "static_rows",
 )
 _PLAIN = ("diameter", "pitch", "blades", "log_c_t_offset", "figure_of_merit_offset", "log_zero_thrust_offset")
-_OPTIONAL = ("chord_ratio", "mass", "log_sd_c_t", "log_sd_c_p", "spread_correlation")
+_OPTIONAL = ("chord_ratio", "mass", "multirotor", "log_sd_c_t", "log_sd_c_p", "spread_correlation")
 
 
 @lru_cache(maxsize=1)

@@ -281,16 +281,18 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
     fit = propeller_fit.label_fit()
     d, pitch, blades = _f(propeller.diameter), _f(propeller.pitch), _f(propeller.blades)
     chord = None if propeller.chord_ratio is None else _f(propeller.chord_ratio)
-    label = propeller_fit.forecast(d, pitch, blades=blades, chord_ratio=chord)
+    made_for = None if propeller.multirotor is None else np.asarray(propeller.multirotor, dtype=np.float64)
+    label = propeller_fit.forecast(d, pitch, blades=blades, chord_ratio=chord, multirotor=made_for)
     base = (label.log_c_t, label.slope_c_t, label.log_c_p, label.slope_c_p, label.zero_thrust_advance_ratio)
     shape_c_t, shape_c_p = label.shape_c_t, label.shape_c_p
     low, high = (_f(v) for v in fit["reynolds_range"])
     measured_low, measured_high = low, high
-    ratio = pitch / d
-    flags = np.where((ratio < fit["pitch_range"][0]) | (ratio > fit["pitch_range"][1]), int(RangeFlag.PITCH), 0)
+    ratio, slack = pitch / d, 1e-6  # slack: 3 x 0.0254 m is not under 3 inch
+    least, most = fit["pitch_range"]
+    flags = np.where((ratio < least - slack) | (ratio > most + slack), int(RangeFlag.PITCH), 0)
     flags = flags + np.where(blades > fit["blades_range"][1], int(RangeFlag.BLADES), 0)
     small, large = fit["diameter_range_m"]
-    flags = flags + np.where((d < small) | (d > large), int(RangeFlag.DIAMETER), 0)
+    flags = flags + np.where((d < small - slack) | (d > large + slack), int(RangeFlag.DIAMETER), 0)
     if chord is not None:
         slim, wide = fit["chord_range"]
         flags = flags + np.where((chord < slim) | (chord > wide), int(RangeFlag.CHORD), 0)

@@ -82,6 +82,9 @@ class Propeller:
         Chord at 75 % radius over tip radius; None or NaN = unknown. [-]
     mass : array_like, 0 to 2, or None
         None or NaN = the estimate of ``propeller.mass``. [kg]
+    multirotor : array_like of bool, or None
+        Whether the blade was made to hover fast, as racing propellers are: they keep their figure of merit at pitches
+        where propellers of model aeroplanes stall. None or NaN = yes for three blades and more, no for two.
     name : str
     own_fit : OwnFit or None
         Coefficients measured on exactly this propeller.
@@ -110,6 +113,7 @@ class Propeller:
     blades: ArrayLike = 2
     chord_ratio: ArrayLike | None = None
     mass: ArrayLike | None = None
+    multirotor: ArrayLike | None = None
     name: str = ""
     own_fit: OwnFit | None = None
     log_c_t_offset: ArrayLike = 0.0
@@ -126,6 +130,8 @@ class Propeller:
         check_range("blades", self.blades, 2, 8)
         _check_optional("chord_ratio", self.chord_ratio, 0.03, 0.6, "")
         _check_optional("mass", self.mass, 0.0, 2.0, "kg")
+        if self.multirotor is not None:
+            _check_optional("multirotor", np.asarray(self.multirotor, dtype=np.float64), 0.0, 1.0, "")
         check_finite("log_c_t_offset", self.log_c_t_offset)
         check_finite("figure_of_merit_offset", self.figure_of_merit_offset)
         check_finite("log_zero_thrust_offset", self.log_zero_thrust_offset)

@@ -16,7 +16,7 @@ from propmodel import air, battery, motor, propeller, wire
 from propmodel.build import Build
 from propmodel.controller import Controller
 from propmodel.craft import Craft, default_drag_area
-from propmodel.errors import check_in
+from propmodel.errors import check_in, check_positive
 from propmodel.units import CELSIUS_ZERO, GRAM, INCH, MAH, MILLIOHM, MM
 
 __all__ = [
@@ -165,10 +165,11 @@ def from_record(record: Mapping[str, Any]) -> Build:
     (1750, 5)
     """
     r = {**DEFAULTS, **{name: value for name, value in record.items() if name in DEFAULTS}}
+    blades = _propeller(r)
     return Build(
         craft=_craft(r),
         motor=_motor(r),
-        propeller=_propeller(r),
+        propeller=blades,
         controller=_controller(r),
         pack=_pack(r),
         rotors=r["rotors"],
@@ -192,6 +193,7 @@ def _craft(r: Mapping[str, Any]) -> Craft:
     if drag is None:
         # the body belongs to the frame: another propeller on the same frame leaves its drag alone
         size = (r["frame_propeller_in"] or r["diameter_in"]) * INCH
+        check_positive("propeller diameter of the frame", size, "m")
         shape = check_in("body_shape", r["body_shape"], BODY_SHAPES)
         drag = default_drag_area(size)[()] * BODY_SHAPES[shape]
     return Craft(
@@ -244,6 +246,7 @@ def _propeller(r: Mapping[str, Any]) -> propeller.Propeller:
         blades=r["blades"],
         chord_ratio=chord_ratio(r),
         mass=_times(r["propeller_g"], GRAM),
+        multirotor=True,
         name=str(r["propeller_name"]),
     )
 
