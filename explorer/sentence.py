@@ -22,6 +22,7 @@ __all__ = [
     "Headline",
     "Numbers",
     "beyond_measured",
+    "beyond_sum",
     "first_words",
     "nearest_limits",
     "opening",
@@ -47,7 +48,7 @@ _THINGS = {
     "motor_current": "motors", "winding_heat": "motors", "magnet_heat": "motors", "hover_heat": "motors",
     "main_leads": "main leads", "motor_leads": "motor leads", "connector": "connector", "brownout": "electronics",
     "tip_mach": "propeller tips", "motor_volts": "motors", "free_tip": "motors", "pull": "pull in hand",
-    "hover_high": "hover command", "hover_low": "hover command", "motor_lost": "pull with one motor out",
+    "hover_high": "room above hover", "hover_low": "room below hover", "motor_lost": "pull with one motor out",
     "motor_cells": "motors", "controller_cells": "ESC", "video_voltage": "video transmitter",
     "camera_voltage": "camera", "regulator_voltage": "regulator", "receiver_voltage": "receiver",
     "capacitor_voltage": "capacitor", "frame_clearance": "frame", "mass_threshold": "mass you set",
@@ -260,17 +261,27 @@ def beyond_measured(inputs: Inputs, mid: Numbers) -> str:
     if times < 1.5 and not many:
         return ""
     words = {2: "twice", 3: "three times", 4: "four times", 5: "five times", 6: "six times"}
-    faster = f"turns {words.get(round(times), f'{times:.0f} times')} as fast as" if times >= 1.5 else "turns like"
-    blades = f", and only {MEASURED_MANY_BLADES} of those have more than two blades" if many else ""
+    does = (
+        f"its propeller turns {words.get(round(times), f'{times:.0f} times')} as fast as the measured set"
+        if times >= 1.5
+        else f"few of the {MEASURED_COUNT} measured propellers have more than two blades"
+    )
     nearest = (
-        f"nearest check: eight 5-inch propellers on a thrust stand, up to {value('rpm', STAND_RPM / 60.0)}"
+        "nearest check: eight 5-inch propellers on a thrust stand"
         if STAND_SIZES[0] <= inputs.diameter_in <= STAND_SIZES[1]
         else "no open thrust-stand table of this size to check it"
     )
+    return f"No open measurement of a craft like this exists: {does}; {nearest}. The band is wide for that reason."
+
+
+def beyond_sum(inputs: Inputs, mid: Numbers) -> tuple[str, str, str]:
+    """The numbers behind `beyond_measured`, as one step of the workings."""
+    rpm = 60.0 * mid.full_throttle_rev_per_s
     return (
-        f"No open measurement of a craft like this exists: at {value('rpm', rpm / 60.0)} its propeller {faster} the "
-        f"{MEASURED_COUNT} wind-tunnel ones behind the forecast (half of them stop at {value('rpm', MEASURED_RPM / 60.0)})"
-        f"{blades}; {nearest}. The band is wide for that reason."
+        "How far beyond what was measured",
+        f"{rpm:,.0f} rpm flat out / {MEASURED_RPM:,.0f} rpm, the middle of the fastest static runs = {rpm / MEASURED_RPM:.1f} "
+        f"times; {MEASURED_MANY_BLADES} of {MEASURED_COUNT} measured propellers have more than two blades",
+        f"Open wind-tunnel measurements; the thrust stand reached {STAND_RPM:,.0f} rpm on three cells.",
     )
 
 

@@ -67,7 +67,9 @@ def _group(group: str) -> None:
             if short is None:
                 widgets.control(name, where="side")
         if row:
-            for column, name in zip(st.columns([1, 1.2] if group == "What feeds it" else 2, gap="small"), row, strict=True):
+            for column, name in zip(
+                st.columns([1, 1.2] if group == "What feeds it" else 2, gap="small"), row, strict=True
+            ):
                 with column:
                     widgets.control(name, where="side", short=dict(first)[name])
         rest = [f.name for f in FIELDS.values() if f.group == group and f.name not in dict(first)]

@@ -184,7 +184,7 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
             numbers_: dict[str, Any] = {"min_value": int(low), "max_value": int(high), "step": 1}
             shown = None if shown is None else int(shown)
         else:
-            numbers_ = {"min_value": low, "max_value": high, "step": step, "format": "%g"}
+            numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
             shown = None if shown is None else float(f"{shown:.6g}")
         hint = f"not told: {field.when_unknown}" if field.optional else None
         _put(key, shown)
@@ -215,7 +215,8 @@ def knob_strip() -> None:
     with st.container(key="strip"):
         pick, slide, hold = st.columns([2.2, 5, 1.7], vertical_alignment="bottom", gap="medium")
         with pick:
-            _put("knob", st.session_state.get("knob_kept", "take_off_g"))
+            # another page without the strip drops the choice: take it up again
+            st.session_state.setdefault("knob", st.session_state.get("knob_kept", KNOBS[0]))
             name = st.selectbox(
                 "Try changing",
                 KNOBS,

@@ -54,7 +54,11 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     )
     with st.container(horizontal=True, key="asides"):
         widgets.leans_on()
-        widgets.working("How these numbers come about", lambda: compute.workings(inputs), key="lift")
+        widgets.working(
+            "How these numbers come about",
+            lambda: [*compute.workings(inputs), sentence.beyond_sum(inputs, head.mid)],
+            key="lift",
+        )
     widgets.notice(first_words="" if st.session_state["touched"] else sentence.first_words(inputs))
     widgets.knob_strip()
 

@@ -364,6 +364,7 @@ def word(
     right_of: bool = True,
     bold: bool = False,
     shift: int = 7,
+    rise: int = 0,
     domain: bool = False,
 ) -> None:
     """Write a word in the page's ink beside a point.
@@ -378,8 +379,8 @@ def word(
     right_of : bool
         To the right of the point, else to the left.
     bold : bool
-    shift : int
-        Distance. [px]
+    shift, rise : int
+        Distance, and height above the point. [px]
     domain : bool
     """
     mark = "" if row == 1 else str(row)
@@ -392,6 +393,7 @@ def word(
         xanchor="left" if right_of else "right",
         yanchor="middle",
         xshift=shift if right_of else -shift,
+        yshift=rise,
         showarrow=False,
         font={"size": SMALL},
     )

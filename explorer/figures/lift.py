@@ -178,7 +178,7 @@ def _hover_marks(
 ) -> None:
     at = 100.0 * this.hover_throttle
     there = math.nan if other is None else 100.0 * other.hover_throttle
-    right = not (math.isfinite(there) and there > at)
+    right = at < 72.0 and not (math.isfinite(there) and there > at)
     if math.isfinite(there):
         hover_line(figure, there, rows=3, of_pinned=True)
         assert other is not None
@@ -192,7 +192,7 @@ def _hover_marks(
             x = float(100.0 * this.curve.throttle[end[-1]])
             y = float(pull_of_all(this.curve.thrust[end[-1]], this.rotors, units))
             dot(figure, x, y, name="cannot hover")
-            word(figure, x, y, "cannot hover", right_of=False, bold=True, shift=12)
+            word(figure, x, y, _no_hover(this), right_of=x < 40.0, bold=True, shift=0, rise=16)
         return
     hover_line(figure, at, rows=3)
     lifted = float(pull_of_all(np.asarray(this.weight), 1, units))
@@ -204,7 +204,8 @@ def _hover_marks(
         figure,
         at,
         0.32,
-        value("current", this.hover_current), row=2,
+        value("current", this.hover_current),
+        row=2,
         right_of=right,
         bold=True,
         domain=True,
@@ -221,6 +222,14 @@ def _hover_marks(
     )
 
 
+def _lifts(one: Curve) -> bool:
+    return bool(np.nanmax(one.curve.thrust) * one.rotors >= one.weight)
+
+
+def _no_hover(one: Curve) -> str:
+    return "cannot hold a hover" if _lifts(one) else "cannot hover"
+
+
 def story_words(this: Curve, units: Units) -> str:
     """The chart in sentences, for those who do not see it and those in a hurry."""
     full = this.curve
@@ -233,6 +242,8 @@ def story_words(this: Curve, units: Units) -> str:
         f"{value('current', full.pack_current[-1])}."
     )
     if not math.isfinite(this.hover_throttle):
+        if _lifts(this):
+            return f"{first} It could lift its weight for seconds, but the pack cannot hold a hover."
         return f"{first} It never reaches its own weight of {value('pull', this.weight, units)}."
     return (
         f"{first} Hanging still takes {value('percent', this.hover_throttle)} throttle and "
@@ -336,7 +347,8 @@ def _strip(
         f'<div class="usual" style="left:{at(usual_span[0]):.2f}%;width:{at(usual_span[1]) - at(usual_span[0]):.2f}%"></div>'
     )
     for v, word_ in zip(ticks, tick_words, strict=True):
-        parts.append(f'<div class="tick" style="left:{at(v):.2f}%">{word_}</div>')
+        end = " first" if v == ticks[0] else " last" if v == ticks[-1] else ""
+        parts.append(f'<div class="tick{end}" style="left:{at(v):.2f}%">{word_}</div>')
     if all(math.isfinite(v) for v in span):
         parts.append(f'<div class="span" style="left:{at(span[0]):.2f}%;width:{at(span[2]) - at(span[0]):.2f}%"></div>')
         if other is not None and math.isfinite(other):
@@ -401,6 +413,10 @@ _SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "unknown
 CLOSEST_TOP = 1.5
 
 
+def _used(share: float) -> str:
+    return f"{100.0 * share:.0f} % used" if share < 10.0 else "more than 10 times"
+
+
 def closest(found: Sequence[Limit]) -> str:
     """The first few limits as bars in % of what is used, words on top of each.
 
@@ -426,7 +442,7 @@ def closest(found: Sequence[Limit]) -> str:
             continue
         width = 100.0 * min(one.share, CLOSEST_TOP) / CLOSEST_TOP
         rows.append(
-            f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{100.0 * one.share:.0f} % used</span></div>'
+            f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{_used(one.share)}</span></div>'
             f'<div class="track" aria-hidden="true"><div class="bar {one.state}" style="width:{width:.1f}%"></div>'
             f'<div class="full" style="left:{100.0 / CLOSEST_TOP:.2f}%"></div></div>'
             f'<div class="why">{why}</div></li>'
