@@ -284,7 +284,8 @@ def speed_at_duty(d: Drive, duty: NDArray, axial_speed: NDArray, *, passes: int 
     aside = d.pack_resistance * (d.rotors * point.ripple_loss + d.electronics_power) / point.bus_voltage
     volts = duty * np.maximum(d.emf - aside, 0.0)
     for _ in range(passes):
-        c_t, c_p = d.prop.at(axial_speed / (n * d.diameter), n)
+        # a pack that cannot even feed the electronics leaves the rotors standing
+        c_t, c_p = d.prop.at(axial_speed / (np.maximum(n, 1e-6) * d.diameter), n)
         quadratic = total * load * np.maximum(c_p, 0.0) / d.torque_constant
         new = 2.0 * volts / (linear + np.sqrt(linear * linear + 4.0 * quadratic * volts))
         moved = bool(np.any(np.abs(new - n) > 1e-10 * new))
