@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import battery, controller
 from propmodel.build import Build, shape_of
-from propmodel.errors import check_range
+from propmodel.errors import check_in, check_range
 from propmodel.flight import Airframe, trim
 from propmodel.operating_point import Drive, OperatingPoint, at_duty, at_thrust, drive, recharge
 from propmodel.status import Status
@@ -204,15 +204,15 @@ def _empty(build, current_at, start, cut, reserve, shape):  # type: ignore[no-un
     return Emptying(hours * capacity, energy * capacity, end, by_voltage, at_once), curve
 
 
-def flight_time(build: Build, profile: Profile, *, state_of_charge: ArrayLike = 1.0) -> FlightTime:
+def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of_charge: ArrayLike = 1.0) -> FlightTime:
     """Minutes of a mixed flight.
 
     Parameters
     ----------
     build : Build
         May hold arrays.
-    profile : Profile
-        Shares may be arrays that broadcast with the build.
+    profile : Profile or str
+        Shares may be arrays that broadcast with the build; a name is one of `WAYS_OF_FLYING`.
     state_of_charge : array_like
         At take-off. [-]
 
@@ -223,7 +223,7 @@ def flight_time(build: Build, profile: Profile, *, state_of_charge: ArrayLike = 
     Raises
     ------
     ValueError
-        If the state of charge is outside 0 to 1.
+        If the state of charge is outside 0 to 1, or the name of the profile is not known.
 
     Examples
     --------
@@ -233,6 +233,8 @@ def flight_time(build: Build, profile: Profile, *, state_of_charge: ArrayLike = 
     True
     """
     check_range("state_of_charge", state_of_charge, 0.0, 1.0)
+    if isinstance(profile, str):
+        profile = WAYS_OF_FLYING[check_in("way of flying", profile, WAYS_OF_FLYING)]
     shares = [np.asarray(getattr(profile, k), dtype=np.float64) for k in ("hover", "cruise", "hard", "full")]
     start = np.asarray(state_of_charge, dtype=np.float64)
     shape = np.broadcast_shapes(

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, controller, momentum, propeller
+from propmodel import battery, controller, momentum
+from propmodel import propeller as propellers
 from propmodel.air import STANDARD, Air
 from propmodel.build import COAXIAL_THRUST, Build, shape_of, subset, with_axis
 from propmodel.errors import check_positive, check_range
@@ -51,7 +52,7 @@ TOLERANCE = 1e-13
 class Drive:
     """A build prepared for solving at one state of charge: plain arrays, derived once."""
 
-    prop: propeller.PreparedPropeller
+    prop: propellers.PreparedPropeller
     controller: controller.Controller
     density: NDArray
     diameter: NDArray
@@ -118,7 +119,7 @@ def drive(build: Build, state_of_charge: ArrayLike = 1.0, *, sustained: bool = F
     motor = build.motor
     share = 1.0 - np.asarray(build.craft.thrust_loss, dtype=np.float64)
     return Drive(
-        prop=propeller.prepare(build.propeller, build.air),
+        prop=propellers.prepare(build.propeller, build.air),
         controller=build.controller,
         density=np.asarray(build.air.density, dtype=np.float64),
         diameter=np.asarray(build.propeller.diameter, dtype=np.float64),
@@ -561,7 +562,7 @@ class BenchCurve:
 
 def bench_curve(
     motor: Motor,
-    propeller_: propeller.Propeller,
+    propeller: propellers.Propeller,
     supply_voltage: ArrayLike,
     throttle: ArrayLike,
     *,
@@ -573,7 +574,7 @@ def bench_curve(
     Parameters
     ----------
     motor : Motor
-    propeller_ : Propeller
+    propeller : Propeller
     supply_voltage : array_like
         At the controller, as read at each step. [V]
     throttle : array_like
@@ -597,11 +598,11 @@ def bench_curve(
     esc = controller.Controller() if speed_controller is None else speed_controller
     zero = np.zeros(())
     d = Drive(
-        prop=propeller.prepare(propeller_, air),
+        prop=propellers.prepare(propeller, air),
         controller=esc,
         density=np.asarray(air.density, dtype=np.float64),
-        diameter=np.asarray(propeller_.diameter, dtype=np.float64),
-        disc_area=np.pi / 4.0 * np.asarray(propeller_.diameter, dtype=np.float64) ** 2,
+        diameter=np.asarray(propeller.diameter, dtype=np.float64),
+        disc_area=np.pi / 4.0 * np.asarray(propeller.diameter, dtype=np.float64) ** 2,
         rotors=np.ones(()),
         thrust_share=np.ones(()),
         volts_per_rev=2.0 * np.pi * motor.torque_constant,
