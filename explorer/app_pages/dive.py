@@ -1,0 +1,138 @@
+"""Dive: will it come out?"""
+
+from __future__ import annotations
+
+import html
+import math
+from dataclasses import replace
+
+import pandas as pd
+import streamlit as st
+
+from explorer import flight_answers, flight_words, state, widgets
+from explorer.figures import dive as figures
+from explorer.figures.base import snapped
+from explorer.inputs import Inputs
+
+ENTRIES = {"nose_down": "nose down", "flat": "flat, motors idle"}
+CAUTION = (
+    "<b>An estimate, not a promise.</b> A point mass, still air, static thrust, nobody surprised. Add your own height, keep "
+    "people and roads out from under it, keep it in sight, and follow your local rules: many places forbid such flying "
+    "near others. A falling craft hurts: at the end of this dive it carries the energy of a thrown brick."
+)
+
+
+def page(inputs: Inputs, pin: Inputs | None) -> None:
+    """Draw the page."""
+    st.html(flight_words.flight_css())
+    entry = st.session_state.get("entry_kept", "nose_down")
+    start = st.session_state.get("start_kept")
+    this = flight_answers.dive(inputs, entry=entry, start_height=start)
+    # the pinned craft flies this dive: same fall, same pilot, same charge
+    same = None if pin is None else _same_dive(inputs, pin)
+    other = None if same is None else flight_answers.dive(same, entry=entry, start_height=start)
+    widgets.say(
+        '<h1 class="wi-ask">Will it come out of the dive?</h1>'
+        f'<p class="wi-sentence">{flight_words.dive_opening(inputs, this, start=start)}</p>'
+        f'<p class="wi-pinned">{flight_words.pinned_dive(this, pin, other)}</p>'
+    )
+    widgets.leans_on()
+    widgets.notice()
+    widgets.knob_strip()
+    controls(this)
+    left, right = st.columns([2, 1], gap="large")
+    with left:
+        tall = figures.dive_frame((this, other), start)
+        axis = state.axis("dive height", tall)
+        figure = figures.dive_figure(this, other, start=start, top=max(tall, 0.55 * axis.top), tick=snapped(tall).tick)
+        three = flight_words.dive_three(inputs, this)
+        widgets.chart(figure, key="dive_path", alt=" ".join(three))
+        widgets.say(_key(None if pin is None else pin.name))
+    with right:
+        rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)
+        widgets.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')
+    widgets.say(f'<p class="wi-caution" role="note">{CAUTION}</p>')
+    widgets.section("A harder pull, a fuller pack", "what either saves")
+    widgets.say(figures.pull_table(this, asked=inputs.hardest_pull_g))
+    wash_block(inputs, pin)
+    widgets.numbers("dive", lambda: _frame(this), file_name="dive-path.csv", every=8)
+    widgets.next_question("choose", "What should I change?")
+
+
+def _same_dive(inputs: Inputs, pin: Inputs) -> Inputs:
+    names = ("drop_m", "dive_kmh", "reaction_s", "hardest_pull_g", "charge_left_percent")
+    return replace(pin, **{name: getattr(inputs, name) for name in names})
+
+
+def _entry_picked() -> None:
+    if st.session_state["entry"] is not None:
+        st.session_state["entry_kept"] = st.session_state["entry"]
+
+
+def _start_typed() -> None:
+    st.session_state["start_kept"] = st.session_state["start"]
+
+
+def controls(this: flight_answers.DiveAnswer) -> None:
+    """The dive: how far, how fast, how it begins, who flies, how hard, on which charge."""
+    with st.container(key="dive_controls"):
+        first = st.columns(4, vertical_alignment="bottom", gap="medium")
+        with first[0]:
+            widgets.control("drop_m", where="dive", short="Falls before you pull")
+        with first[1]:
+            widgets.control("dive_kmh", where="dive", short="Or at a speed of")
+        with first[2]:
+            if "start" not in st.session_state:
+                st.session_state["start"] = st.session_state.get("start_kept")
+            st.number_input(
+                "Begins above ground, m", 1.0, 3000.0, value=None, step=5.0, format="%g", key="start",
+                on_change=_start_typed, placeholder="not told", help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
+            )  # fmt: skip
+        with first[3]:
+            widgets.control("charge_left_percent", where="dive")
+        second = st.columns([1.35, 1, 1, 0.65], vertical_alignment="bottom", gap="medium")
+        with second[0]:
+            if st.session_state.get("entry") not in ENTRIES:
+                st.session_state["entry"] = st.session_state.get("entry_kept", "nose_down")
+            st.segmented_control(
+                "Entry", list(ENTRIES), format_func=ENTRIES.__getitem__, key="entry", on_change=_entry_picked, required=True,
+                help="Nose down is the faster fall. Flat, it falls on its plate and comes out through its own wash.",
+            )  # fmt: skip
+        with second[1]:
+            widgets.control("reaction_s", where="dive", short="See, decide, turn")
+        with second[2]:
+            widgets.control("hardest_pull_g", where="dive", short="Hardest pull")
+
+
+def _key(pinned_name: str | None) -> str:
+    pinned = (
+        "" if pinned_name is None else f'<span class="key"><i class="pin"></i>{html.escape(pinned_name)} (pinned)</span>'
+    )
+    return (
+        f'<p class="wi-small"><span class="key"><i class="this"></i>this build; bracket: where 8 in 10 craft with these labels are level</span>'
+        f'{pinned}<span class="key"><i class="beyond"></i>ground</span></p>'
+    )
+
+
+def wash_block(inputs: Inputs, pin: Inputs | None) -> None:
+    """Descending into the own wash."""
+    widgets.section("Straight down, slowly", "the other way to fall: into your own wash, sinking speed in m/s")
+    band, speed = flight_answers.wash(inputs)
+    other = None if pin is None else flight_answers.wash(pin)[0]
+    widgets.say(figures.wash_strip(band, other) + f'<p class="wi-plain">{flight_words.wash_words(band, speed)}</p>')
+
+
+def _frame(this: flight_answers.DiveAnswer) -> pd.DataFrame:
+    path = next(p for p in this.out.paths if int(p.manoeuvre) == int(this.out.manoeuvre))
+    frame = pd.DataFrame(
+        {
+            "time_s": path.time.ravel(),
+            "way_m": path.forward.ravel(),
+            "height_from_command_m": path.height.ravel(),
+            "speed_ms": path.speed.ravel(),
+        }
+    )
+    return frame if math.isfinite(float(this.out.height_lost)) else frame.head(400)
+
+
+page(state.usable(), state.pinned())

@@ -1,0 +1,729 @@
+"""What the pages Minutes, Margins and Dive ask of the engine, each answer kept: as `explorer.compute`, no screen.
+
+Every function takes checked `Inputs`; all builds that one answer needs go through the engine in one call.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import streamlit as st
+from numpy.typing import NDArray
+
+from explorer import compute
+from explorer.inputs import Inputs, flying, mix
+from propmodel import battery, margins, motor, operating_point, power_up, propeller, response
+from propmodel.assessment import Assessment
+from propmodel.battery import ACTIVATION_ENERGY, GAS_CONSTANT, REFERENCE_TEMPERATURE
+from propmodel.build import Build, with_fields
+from propmodel.controller import throttle_from_duty
+from propmodel.dive import Delay, PullOut, WashBand, wash_band
+from propmodel.endurance import FlightTime, Profile, flight_time
+from propmodel.flight import (
+    Airframe,
+    BestSpeeds,
+    TopSpeed,
+    best_speeds,
+    climb_rate,
+    level_flight,
+    steepest_tilt,
+    top_speed,
+    trim,
+)
+from propmodel.heat import seconds_to_limit, steady_temperatures
+from propmodel.spread import draw
+from propmodel.status import Status
+from propmodel.units import CELSIUS_ZERO
+from propmodel.way_out import dive_of, pull_out
+
+__all__ = [
+    "ROWS",
+    "Cutoff",
+    "DiveAnswer",
+    "FirmwareHover",
+    "Ghosts",
+    "HeatState",
+    "Minutes",
+    "PackAxis",
+    "Response",
+    "SpeedCurve",
+    "bench_facts",
+    "cutoffs",
+    "dive",
+    "firmware_hover",
+    "ghosts",
+    "heat_states",
+    "minutes",
+    "pack_axis",
+    "parts_of_delay",
+    "quick_response",
+    "share_bands",
+    "speed_curve",
+    "turn_back",
+    "wash",
+]
+
+_kept = compute._kept
+DRAWS = compute.DRAWS
+SPEED_DRAWS = 32
+LOW, HIGH = compute.TAILS
+
+ROWS = ("hang still", "cruise", "your way", "flat out")
+"""Ways of flying in the ledger."""
+
+OLD_CYCLES = 250.0
+"""Full cycles of the old pack in the ghost curve. [-] Estimate: about two seasons."""
+COLD = CELSIUS_ZERO
+"""Cells of the cold pack in the ghost curve. [K]"""
+COLD_MILD_FACTOR = 2.0
+"""Resistance of a hobby pouch at 0 C over that at 25 C. [-] From memory; the measured energy cell has 3.6."""
+
+
+def _craft_only(inputs: Inputs) -> Inputs:
+    """The same craft, flown the same way: a new mix or dive costs no new answer about level speed."""
+    return replace(
+        compute.plain(inputs), flying_style="play", mix_hover_percent=None, mix_cruise_percent=None,
+        mix_hard_percent=None, mix_full_percent=None, drop_m=60.0, dive_kmh=None, reaction_s=0.5,
+        hardest_pull_g=5.0, charge_left_percent=100.0,
+    )  # fmt: skip
+
+
+def _undived(inputs: Inputs) -> Inputs:
+    """The same without the dive, which the minutes do not hang on."""
+    return replace(
+        compute.plain(inputs), drop_m=60.0, dive_kmh=None, reaction_s=0.5, hardest_pull_g=5.0, charge_left_percent=100.0
+    )
+
+
+def _profile(shares: NDArray, speed: Any) -> Profile:
+    return Profile(*(shares[..., k] for k in range(4)), cruise_speed=speed)
+
+
+def _quantiles(values: NDArray) -> tuple[float, float]:
+    return compute._quantile(values, LOW), compute._quantile(values, HIGH)
+
+
+# ---- minutes ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Minutes:
+    """Flights of one build from a full pack, SI units, charge in A h.
+
+    Parameters
+    ----------
+    time, low, high : dict
+        By `ROWS`: seconds until the landing charge or the landing voltage, and the ends of the band. [s]
+    status : dict
+        Codes of `propmodel.status.Status`.
+    current : dict
+        Mean current from the pack. [A]
+    charge : float
+        Drawn at landing, flown your way. [A h]
+    end_charge : float
+        State of charge at landing. [-]
+    by_voltage : bool
+        True where the landing voltage comes before the landing charge.
+    empty_time, empty_low, empty_high : float
+        Flown on to the landing voltage. [s]
+    curve_time, curve_charge, curve_volts : ndarray
+        Flown on to the landing voltage: time, state of charge, loaded voltage of a cell. [s, -, V]
+    band_time, band_low, band_high : ndarray
+        Where 8 in 10 craft are. [s, V, V]
+    cutoff : float
+        Landing voltage of a cell. [V]
+    capacity : float
+        Of the pack, at its age. [A h]
+    needed : float
+        Thrust that the cruise needs over what there is. [-]
+    """
+
+    time: dict[str, float]
+    low: dict[str, float]
+    high: dict[str, float]
+    status: dict[str, int]
+    current: dict[str, float]
+    charge: float
+    end_charge: float
+    by_voltage: bool
+    empty_time: float
+    empty_low: float
+    empty_high: float
+    curve_time: NDArray
+    curve_charge: NDArray
+    curve_volts: NDArray
+    band_time: NDArray
+    band_low: NDArray
+    band_high: NDArray
+    cutoff: float
+    capacity: float
+    needed: float
+
+
+def _rows(inputs: Inputs) -> NDArray:
+    mine = mix(inputs)
+    return np.array([[1, 0, 0, 0], [0, 1, 0, 0], mine, [0, 0, 0, 1], mine], dtype=float)
+
+
+def minutes(inputs: Inputs) -> Minutes:
+    """The four ways in the ledger, and your flight on to the landing voltage, with their bands."""
+    return _minutes(_undived(inputs))
+
+
+@st.cache_data(**_kept)
+def _minutes(inputs: Inputs) -> Minutes:
+    made, way, rows = compute.build(inputs), flying(inputs), _rows(inputs)
+    kept = np.array([way_reserve(made)] * 4 + [0.0])
+    mid = flight_time(with_fields(made, {"pack.reserve": kept}), _profile(rows, way.cruise_speed))
+    drawn_build = draw(made, draws=DRAWS).build
+    many = flight_time(
+        with_fields(drawn_build, {"pack.reserve": kept[:, None]}), _profile(rows[:, None, :], way.cruise_speed)
+    )
+    cells = float(np.asarray(made.pack.cells))
+    grid, low, high = _curve_band(many, cells)
+    ends = [_quantiles(np.where(many.time[k] > 0.0, many.time[k], np.nan)) for k in range(5)]
+    level = level_flight(made, way.cruise_speed)
+    named = {name: k for k, name in enumerate(ROWS)}
+    return Minutes(
+        time={name: float(mid.time[k]) for name, k in named.items()},
+        low={name: ends[k][0] for name, k in named.items()},
+        high={name: ends[k][1] for name, k in named.items()},
+        status={name: int(mid.status[k]) for name, k in named.items()},
+        current={name: float(mid.mean_current[k]) for name, k in named.items()},
+        charge=float(mid.charge[2]),
+        end_charge=float(mid.end_state_of_charge[2]),
+        by_voltage=bool(mid.stopped_by_voltage[2]),
+        empty_time=float(mid.time[4]),
+        empty_low=ends[4][0],
+        empty_high=ends[4][1],
+        curve_time=mid.curve_time[:, 4],
+        curve_charge=mid.curve_state_of_charge[:, 4],
+        curve_volts=mid.curve_voltage[:, 4] / cells,
+        band_time=grid,
+        band_low=low,
+        band_high=high,
+        cutoff=float(battery.cutoff_voltage(made.pack)),
+        capacity=float(battery.capacity(made.pack)),
+        needed=float(level.thrust_needed_over_available),
+    )
+
+
+def way_reserve(made: Build) -> float:
+    """Charge to land with. [-]"""
+    return float(np.asarray(made.pack.reserve))
+
+
+def _curve_band(many: FlightTime, cells: float) -> tuple[NDArray, NDArray, NDArray]:
+    """Band of the loaded voltage of a cell against time, while most of the craft still fly."""
+    last = np.nan_to_num(many.time[4])
+    end = float(np.quantile(last, 0.5))
+    grid = np.linspace(0.0, max(end, 1.0), 25)
+    times, volts = many.curve_time[:, 4, :], many.curve_voltage[:, 4, :] / cells
+    on_grid = np.full((grid.size, last.size), np.nan)
+    for k in range(last.size):  # one interpolation a craft; each has its own knots
+        on_grid[:, k] = np.interp(grid, times[:, k], volts[:, k], right=np.nan)
+    # those that have landed stay at their landing voltage
+    on_grid = np.where(np.isnan(on_grid), volts[-1][None, :], on_grid)
+    return grid, np.quantile(on_grid, LOW, axis=1), np.quantile(on_grid, HIGH, axis=1)
+
+
+@dataclass(frozen=True)
+class Ghosts:
+    """The same flight with a cold and with an old pack: times and loaded voltages of a cell. [s, V]"""
+
+    cold_time: NDArray
+    cold_volts: NDArray
+    mild_time: NDArray
+    mild_volts: NDArray
+    old_time: NDArray
+    old_volts: NDArray
+    cold_lands: tuple[float, float]
+    """Landing with the cold pack: as the measured energy cell, and as a hobby pouch. [s]"""
+    old_lands: float
+    """[s]"""
+
+
+def ghosts(inputs: Inputs) -> Ghosts:
+    """Curves of a cold pack (a band between two kinds of cell) and of an old one."""
+    return _ghosts(_undived(inputs))
+
+
+@st.cache_data(**_kept)
+def _ghosts(inputs: Inputs) -> Ghosts:
+    made, way = compute.build(inputs), flying(inputs)
+    now = float(np.asarray(made.pack.temperature))
+    mild = 1.0 / (1.0 / REFERENCE_TEMPERATURE + math.log(COLD_MILD_FACTOR) * GAS_CONSTANT / ACTIVATION_ENERGY)
+    hot = np.array([min(COLD, now), min(mild, now), now] * 2)
+    age = float(np.asarray(made.pack.cycles))
+    cycles = np.array([age, age, max(age, OLD_CYCLES)] * 2)
+    keep = np.repeat([0.0, way_reserve(made)], 3)
+    flown = flight_time(
+        with_fields(made, {"pack.temperature": hot, "pack.cycles": cycles, "pack.reserve": keep}),
+        _profile(np.array(mix(inputs)), way.cruise_speed),
+    )
+    cells = float(np.asarray(made.pack.cells))
+    time, volts = flown.curve_time, flown.curve_voltage / cells
+    return Ghosts(
+        time[:, 0], volts[:, 0], time[:, 1], volts[:, 1], time[:, 2], volts[:, 2],
+        (float(flown.time[3]), float(flown.time[4])), float(flown.time[5]),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class PackAxis:
+    """Minutes against the mass of the pack, same kind of pack. [kg, A h, s]"""
+
+    mass: NDArray
+    capacity: NDArray
+    time: NDArray
+    here_mass: float
+    here_time: float
+    best_mass: float
+    best_capacity: float
+    best_time: float
+    inside: bool
+    """True where the longest flight lies inside the range that was tried."""
+
+
+def pack_axis(inputs: Inputs) -> PackAxis:
+    """Try packs from a third of the capacity up; mass, label amps and resistance follow."""
+    return _pack_axis(_undived(inputs))
+
+
+@st.cache_data(**_kept)
+def _pack_axis(inputs: Inputs) -> PackAxis:
+    made, way = compute.build(inputs), flying(inputs)
+    # an ideal hover is longest with a pack twice as heavy as all the rest: look a little beyond that
+    heaviest = 2.6 * (float(made.mass) / float(battery.mass(made.pack)) - 1.0)
+    factors = np.concatenate([np.geomspace(0.3, max(heaviest, 3.0), 36), [1.0]])
+    capacity = float(np.asarray(made.pack.capacity_ah)) * factors
+    tried = with_fields(made, {"pack.capacity_ah": capacity})
+    flown = flight_time(tried, _profile(np.array(mix(inputs)), way.cruise_speed))
+    mass = np.broadcast_to(battery.mass(tried.pack), capacity.shape)
+    time = np.where(flown.status == Status.OK, flown.time, np.nan)
+    line, here = time[:-1], float(time[-1])
+    if np.isnan(line).all():
+        best_mass = best_capacity = best_time = math.nan
+        inside = False
+    else:
+        k = int(np.nanargmax(line))
+        inside = 0 < k < line.size - 1 and bool(np.isfinite(line[k + 1]))
+        j = min(max(k, 1), line.size - 2)
+        fit = np.polyfit(np.log(mass[j - 1 : j + 2]), line[j - 1 : j + 2], 2) if inside else None
+        at = math.exp(-fit[1] / (2.0 * fit[0])) if fit is not None and fit[0] < 0.0 else float(mass[k])
+        best_mass, best_time = at, float(np.interp(at, mass[:-1], np.nan_to_num(line)))
+        best_capacity = float(np.interp(at, mass[:-1], capacity[:-1]))
+        best_time = max(best_time, float(line[k]))
+    return PackAxis(
+        mass[:-1], capacity[:-1], line, float(mass[-1]), here, best_mass, best_capacity, best_time, inside
+    )
+
+
+@dataclass(frozen=True)
+class Cutoff:
+    """Minutes flown your way against the landing voltage of a cell. [V, s]"""
+
+    volts: NDArray
+    time: NDArray
+    no_reserve: NDArray
+    """The same if only the voltage ends the flight. [s]"""
+    here_volts: float
+    here_time: float
+
+
+def cutoffs(inputs: Inputs) -> Cutoff:
+    """What another landing voltage changes."""
+    return _cutoffs(_undived(inputs))
+
+
+@st.cache_data(**_kept)
+def _cutoffs(inputs: Inputs) -> Cutoff:
+    made, way = compute.build(inputs), flying(inputs)
+    here = float(battery.cutoff_voltage(made.pack))
+    full = float(battery.open_circuit_voltage(made.pack, 1.0)) / float(np.asarray(made.pack.cells))
+    volts = np.append(np.arange(max(0.6 * full, here - 0.5), 0.93 * full, 0.05), here)
+    keep = np.array([[way_reserve(made)], [0.0]])
+    flown = flight_time(
+        with_fields(made, {"pack.cutoff_voltage_per_cell": volts, "pack.reserve": keep}),
+        _profile(np.array(mix(inputs)), way.cruise_speed),
+    )
+    time = np.nan_to_num(flown.time)
+    return Cutoff(volts[:-1], time[0, :-1], time[1, :-1], here, float(time[0, -1]))
+
+
+@dataclass(frozen=True)
+class FirmwareHover:
+    """Hover command at both ends of the flight, for both kinds of firmware, and pull over weight. [-]"""
+
+    start: float
+    end: float
+    linear_start: float
+    linear_end: float
+    pull_start: float
+    pull_end: float
+    hover_current: float
+    """[A]"""
+
+
+def firmware_hover(inputs: Inputs) -> FirmwareHover:
+    """Command that holds a hover on a full pack and with the landing charge left."""
+    return _firmware_hover(_undived(inputs))
+
+
+@st.cache_data(**_kept)
+def _firmware_hover(inputs: Inputs) -> FirmwareHover:
+    made = compute.build(inputs)
+    a = Assessment(made)
+    cap = np.asarray(made.command_cap)
+    start, end = (
+        float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_low)
+    )
+    pull, pull_low = float(a.thrust_to_weight), float(a.thrust_to_weight_at_reserve)
+    return FirmwareHover(start, end, 1.0 / pull, 1.0 / pull_low, pull, pull_low, float(a.hover.pack_current))
+
+
+# ---- speed ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class SpeedCurve:
+    """Level flight from hover to the top speed. SI units.
+
+    Parameters
+    ----------
+    speed, power, current, tilt : ndarray
+        On a full pack; NaN where it cannot be held. [m/s, W, A, rad]
+    low, high : ndarray
+        Band of the power. [W]
+    time : ndarray
+        Minutes aloft at that speed, to the landing. [s]
+    best : BestSpeeds
+    top : TopSpeed
+    climb : float
+        [m/s]
+    steepest : float
+        Steepest level tilt. [rad]
+    """
+
+    speed: NDArray
+    power: NDArray
+    current: NDArray
+    tilt: NDArray
+    low: NDArray
+    high: NDArray
+    time: NDArray
+    best: BestSpeeds
+    top: TopSpeed
+    climb: float
+    steepest: float
+
+
+def speed_curve(inputs: Inputs) -> SpeedCurve:
+    """Power against speed with its band, best and top speed, minutes at each speed."""
+    return _speed_curve(replace(_craft_only(inputs), cruise_kmh=50.0))
+
+
+@st.cache_data(**_kept)
+def _speed_curve(inputs: Inputs) -> SpeedCurve:
+    made = compute.build(inputs)
+    top = top_speed(made)
+    most = float(top.speed)
+    if not math.isfinite(most):
+        gap = np.full(2, np.nan)
+        return SpeedCurve(
+            np.array([0.0, 1.0]), gap, gap, gap, gap, gap, gap, best_speeds(made), top, math.nan, math.nan
+        )
+    speed = np.linspace(0.0, most, 31)
+    mid = level_flight(made, speed)
+    held = (mid.status == Status.OK) | (mid.duty <= np.asarray(made.command_cap) * 1.005)
+    many = level_flight(draw(made, draws=SPEED_DRAWS).build, speed[::2])
+    power = np.where(many.status == Status.OK, many.electrical_power, np.nan)
+    low, high = np.full(speed[::2].size, np.nan), np.full(speed[::2].size, np.nan)
+    enough = np.isfinite(power).mean(axis=0) >= 0.8
+    low[enough] = np.nanquantile(power[:, enough], LOW, axis=0)
+    high[enough] = np.nanquantile(power[:, enough], HIGH, axis=0)
+    flown = flight_time(made, Profile(0.0, 1.0, 0.0, 0.0, cruise_speed=speed))
+    gap = np.where(held, 1.0, np.nan)
+    return SpeedCurve(
+        speed, mid.electrical_power * gap, mid.current * gap, mid.tilt, low, high,
+        np.where(flown.status == Status.OK, flown.time, np.nan), best_speeds(made), top,
+        float(climb_rate(made, quick=True).speed), float(steepest_tilt(Assessment(made).thrust_to_weight)),
+    )  # fmt: skip
+
+
+def turn_back(curve: SpeedCurve, wind: float) -> tuple[float, float, float]:
+    """Farthest point from which it still comes home, out with the wind and back against it.
+
+    Parameters
+    ----------
+    curve : SpeedCurve
+    wind : float
+        [m/s]
+
+    Returns
+    -------
+    distance, speed, time : float
+        Of the turning point [m], air speed to fly [m/s], time aloft [s]; NaN where it cannot make way.
+
+    Notes
+    -----
+    Same air speed V both ways: out at V + w, back at V - w, so the turning point lies at T (V^2 - w^2)/(2 V).
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        reach = curve.time * (curve.speed**2 - wind**2) / (2.0 * curve.speed)
+    reach = np.where(curve.speed > wind, reach, np.nan)
+    if not np.isfinite(reach).any():
+        return math.nan, math.nan, math.nan
+    k = int(np.nanargmax(reach))
+    return float(reach[k]), float(curve.speed[k]), float(curve.time[k])
+
+
+# ---- margins ----------------------------------------------------------------------------------------------
+
+
+def share_bands(inputs: Inputs, hold: float) -> dict[str, tuple[float, float]]:
+    """Band of every share used: where 8 in 10 craft with these labels land."""
+    return _share_bands(_undived(inputs), hold)
+
+
+@st.cache_data(**_kept)
+def _share_bands(inputs: Inputs, hold: float) -> dict[str, tuple[float, float]]:
+    drawn = draw(compute.build(inputs), draws=128)
+    a = Assessment(drawn.build, quick=True, thermal_factor=drawn.thermal_factor)
+    found = margins.evaluate(a, hold=hold)
+    out = {}
+    for key in margins.SHARES:
+        values = np.where(np.isnan(found[key]), np.nan, np.minimum(found[key], 1e3))
+        out[key] = _quantiles(np.asarray(values))
+    return out
+
+
+@dataclass(frozen=True)
+class HeatState:
+    """Heat in one motor in one state: copper and iron [W], where it settles [K], and how long it may last [s]."""
+
+    name: str
+    copper: float
+    iron: float
+    winding: float
+    body: float
+    air: float
+    seconds: float
+    possible: bool
+
+    @property
+    def watts(self) -> float:
+        """[W]"""
+        return self.copper + self.iron
+
+    @property
+    def rise(self) -> float:
+        """Of the bell over the air; NaN where it never settles. [K]"""
+        return self.body - self.air
+
+
+def heat_states(inputs: Inputs) -> list[HeatState]:
+    """Heat in each motor hovering, cruising, flown your way and flat out."""
+    return _heat_states(_undived(inputs))
+
+
+@st.cache_data(**_kept)
+def _heat_states(inputs: Inputs) -> list[HeatState]:
+    made, way = compute.build(inputs), flying(inputs)
+    a = Assessment(made)
+    _, cruise = trim(a.cruise_drive, Airframe.of(made), np.asarray(way.cruise_speed), passes=60)
+    lift = float(a.weight) / float(np.asarray(made.rotors))
+    hard = operating_point.at_thrust(a.cruise_drive, np.minimum(2.0 * lift, a.full.thrust))
+    copper = np.array([float(a.copper_heat(p)) for p in (a.hover, cruise, hard, a.full)])
+    iron = np.array([float(p.iron_loss) for p in (a.hover, cruise, hard, a.full)])
+    shares = np.array(mix(inputs))
+    can_hover = bool(a.can_hover)
+    can_cruise = can_hover and float(cruise.duty) <= float(a.cap) and int(cruise.status) == Status.OK
+    mixed = can_hover and (can_cruise or way.cruise_share == 0.0)
+    # cruise and mix: cooled as in hover, the wind of flying not counted, so a little too warm
+    rows = (
+        ("hanging still", copper[0], iron[0], a.thermal_hover, can_hover),
+        ("cruising", copper[1], iron[1], a.thermal_hover, can_cruise),
+        ("flown your way", float(shares @ copper), float(shares @ iron), a.thermal_hover, mixed),
+        ("flat out", copper[3], iron[3], a.thermal_full, True),
+    )
+    air = float(np.asarray(made.air.temperature))
+    found = []
+    for name, cu, fe, cooling, possible in rows:
+        steady = steady_temperatures(cu, fe, resistance=cooling, air_temperature=air)
+        seconds = seconds_to_limit(
+            cu, fe, resistance=cooling, capacity=a.heat_capacity, air_temperature=air,
+            winding_limit=made.motor.winding_limit,
+        )  # fmt: skip
+        found.append(
+            HeatState(
+                name, float(cu), float(fe), float(steady.winding), float(steady.body), air, float(seconds), possible
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class Response:
+    """How quickly a punch comes: time to 63 and 90 % of full pull from hover [s], pull per % command at hover [N]."""
+
+    time_63: float
+    time_90: float
+    full_rev_per_s: float
+    inertia: float
+    """Of one rotor. [kg m^2]"""
+    energy: float
+    """In one rotor in hover. [J]"""
+
+
+def quick_response(inputs: Inputs) -> Response:
+    """How quickly a punch comes, from a hover on a full pack."""
+    return _response(_undived(inputs))
+
+
+@st.cache_data(**_kept)
+def _response(inputs: Inputs) -> Response:
+    made = compute.build(inputs)
+    return response_of(made)
+
+
+def response_of(made: Build) -> Response:
+    """Spin-up of one build of plain numbers."""
+    a = Assessment(made)
+    inertia = float(motor.bell_inertia(made.motor) + propeller.inertia(made.propeller))
+    rotors, full = float(np.asarray(made.rotors)), a.full
+    up = response.spin_up(
+        inertia=inertia,
+        hover_rev_per_s=a.hover.rev_per_s,
+        source_voltage=a.punch_drive.emf * a.cap,
+        # at full command every motor draws through the pack that all share
+        loop_resistance=a.punch_drive.resistance + a.cap**2 * rotors * a.punch_drive.pack_resistance,
+        torque_constant=made.motor.torque_constant,
+        torque_coefficient=(full.torque) / full.rev_per_s**2,
+        iron_torque_slope=made.motor.iron_torque_slope,
+    )
+    return Response(
+        float(up.time_63),
+        float(up.time_90),
+        float(up.full_rev_per_s),
+        inertia,
+        float(response.rotor_energy(inertia, a.hover.rev_per_s)),
+    )
+
+
+def bench_facts(inputs: Inputs) -> list[power_up.Fact]:
+    """Short, violent things on the bus: blocked propeller, plug-in, braking on a supply."""
+    return _bench_facts(_undived(inputs))
+
+
+@st.cache_data(**_kept)
+def _bench_facts(inputs: Inputs) -> list[power_up.Fact]:
+    return power_up.facts(power_up.from_build(compute.build(inputs)))
+
+
+# ---- dive -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class DiveAnswer:
+    """One dive with its band and the table of pulls against charge. SI units.
+
+    Parameters
+    ----------
+    out : PullOut
+        With the paths.
+    low, high : float
+        Height lost by 8 in 10 craft; infinite where some cannot level. [m]
+    delay : Delay
+    pulls, charges : ndarray
+        Of the table: thrust over weight, state of charge. [-]
+    heights : ndarray
+        Height lost, pulls down, charges across; NaN where it cannot level. [m]
+    held_back : ndarray of bool
+        Where the motors or the pack give less than the pull asked for.
+    available : float
+        Pull over weight there is for the way out, after what steering takes. [-]
+    """
+
+    out: PullOut
+    low: float
+    high: float
+    delay: Delay
+    pulls: NDArray
+    charges: NDArray
+    heights: NDArray
+    held_back: NDArray
+    available: float
+
+
+def parts_of_delay(reaction: float, spool: float) -> Delay:
+    """Split the time to see, decide and turn as the engine's default does, and add the spin-up of this craft."""
+    base = Delay()
+    known = float(np.asarray(base.see)) + float(np.asarray(base.decide)) + float(np.asarray(base.rotate))
+    part = reaction / known
+    return Delay(
+        see=part * float(np.asarray(base.see)),
+        decide=part * float(np.asarray(base.decide)),
+        rotate=part * float(np.asarray(base.rotate)),
+        spool=spool,
+    )
+
+
+def dive(inputs: Inputs, *, entry: str = "nose_down", start_height: float | None = None) -> DiveAnswer:
+    """Fall, delay, pull, at the charge that is left.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    entry : {"nose_down", "flat"}
+    start_height : float or None
+        Height above the ground at which the dive begins. [m]
+    """
+    return _dive(compute.plain(inputs), entry, start_height)
+
+
+@st.cache_data(**_kept)
+def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
+    made, way = compute.build(inputs), flying(inputs)
+    found = response_of(made).time_90
+    delay = parts_of_delay(way.reaction, found if math.isfinite(found) else float(np.asarray(Delay().spool)))
+    asked: dict[str, Any] = {"entry": entry, "delay": delay}
+    if way.dive_speed:  # zero would be no dive at all
+        asked["speed"] = way.dive_speed
+    first = pull_out(
+        made, way.drop, state_of_charge=way.state_of_charge, load_limit=way.load_limit, keep_path=True, **asked
+    )
+    fallen = float(first.fall_height)
+    if start_height is not None and start_height > fallen:
+        first = pull_out(
+            made, way.drop, state_of_charge=way.state_of_charge, load_limit=way.load_limit, keep_path=True,
+            height_at_command=start_height - fallen, **asked,
+        )  # fmt: skip
+    many = pull_out(
+        draw(made, draws=DRAWS).build, way.drop, state_of_charge=way.state_of_charge, load_limit=way.load_limit, **asked
+    )
+    lost = np.sort(np.where(np.isnan(many.height_lost), np.inf, many.height_lost))
+    low, high = float(lost[int(LOW * lost.size)]), float(lost[int(HIGH * lost.size)])
+    pulls = np.array([2.0, 3.0, 4.0, 5.0, 6.0])
+    charges = np.unique(np.array([1.0, 0.6, 0.4, way_reserve(made)]))[::-1][:4]
+    table = pull_out(made, way.drop, state_of_charge=charges, load_limit=pulls[:, None], **asked)
+    there = dive_of(made, state_of_charge=way.state_of_charge, drop=way.drop)
+    available = float(np.asarray(there.steering_share) * there.max_thrust / made.weight)
+    return DiveAnswer(
+        first, low, high, delay, pulls, charges, np.asarray(table.height_lost),
+        np.asarray(table.peak_load) < pulls[:, None] - 1e-9, available,
+    )  # fmt: skip
+
+
+def wash(inputs: Inputs) -> tuple[WashBand, float]:
+    """Descent speeds that sink into the own wash, and the wash speed in hover. [m/s]"""
+    return _wash(_undived(inputs))
+
+
+@st.cache_data(**_kept)
+def _wash(inputs: Inputs) -> tuple[WashBand, float]:
+    speed = float(Assessment(compute.build(inputs)).wash_speed)
+    return wash_band(speed), speed
