@@ -1,6 +1,6 @@
 """Fit the propeller forecast and write the tables of this folder.
 
-Run from the checkout: ``python data/propellers/fit_propellers.py`` (about a minute). It needs the raw
+Run from the checkout: ``python data/propellers/fit_propellers.py`` (two to four minutes). It needs the raw
 measurements at ``../shared/data`` beside the checkout, or where ``PROPMODEL_SHARED`` points; they are not
 part of the project. Writes ``label_fit.json``, ``measured.csv`` and the tables of errors inside
 ``SOURCE.md``.
@@ -91,9 +91,7 @@ def read_bench() -> pd.DataFrame:
         torque = t.torque_Nm if t.torque_Nm.notna().any() else (t.current_A * 60 / (2 * np.pi * kv) - iron)
         t["cp"] = 2 * np.pi * torque / (BENCH_DENSITY * n**2 * diameter**5)
         t["torque"] = bool(t.torque_Nm.notna().any())
-        t["key"] = (
-            "A" + words[1][1:] if words[0] == "A" else words[0][0]
-        )  # C1-C4 and D01-D02: one propeller each
+        t["key"] = "A" + words[1][1:] if words[0] == "A" else words[0][0]  # C1-C4 and D01-D02: one propeller each
         t["motor"] = words[1][0] if words[0] == "A" else words[0] + words[1]
         t["d"], t["p"], t["blades"] = d, pitch / d, blades
         used = default_chord(d)
@@ -377,9 +375,7 @@ def spread_fit(form, s, bench, keep, j_resid):
     for name, part in (("narrow", ~wide), ("wide", wide)):
         m = keep & part & in_range(s)
         q = [[q80(v[m]) for v in row] for row in per]
-        corr = [
-            [np.corrcoef(row[0][m], row[1][m])[0, 1], np.corrcoef(row[0][m], row[2][m])[0, 1]] for row in per
-        ]
+        corr = [[np.corrcoef(row[0][m], row[1][m])[0, 1], np.corrcoef(row[0][m], row[2][m])[0, 1]] for row in per]
         ct, cp, lg = share @ np.array(q)
         rho, rho_fm = share @ np.array(corr)
         out[name] = {"ct": ct, "cp": cp, "rho": rho, "logit_fm": lg, "rho_fm": rho_fm}
@@ -389,13 +385,16 @@ def spread_fit(form, s, bench, keep, j_resid):
         for k, which in ((0, "ct"), (1, "cp")):
             sd = out["narrow"][which] + (out["wide"][which] - out["narrow"][which]) * w
             sd = np.sqrt(sd**2 + np.where(in_range(s), 0, OUTSIDE_SD) ** 2)
+            if form is CHORD and which == "cp":
+                sd = np.sqrt(sd**2 + np.where(s.blades > 2, MANY_BLADES_SD, 0) ** 2)
             cover[f"{which} by {by}"] = float(np.mean(np.abs(per[i][k][keep]) < 1.2816 * sd[keep]))
     return out, cover
 
 
-OUTSIDE_SD = (
-    0.25  # added in quadrature where the label lies outside the range of the fit: what those here show
-)
+# Added in quadrature to ln C_P when a chord is given for three or more blades: the bench propellers, of unknown
+# chord, draw about a quarter less than the chord fit says for a middle chord.
+MANY_BLADES_SD = 0.25
+OUTSIDE_SD = 0.25  # added in quadrature where the label lies outside the range of the fit: what those here show
 
 
 # ---------------------------------------------------------------- advance ratio
@@ -481,9 +480,7 @@ def own_shape(r, which, k):
     u = r.u.to_numpy()
     cols, base = (basis_ct if which == "f" else basis_cp)(np.minimum(u, X_CT if which == "f" else X_CP))
     y = r.v.to_numpy() - base - cols @ k
-    anchor = (
-        np.linspace(1.0, X_CT, 6) if which == "f" else np.linspace(1.0, X_CP, 3)
-    )  # windmill side stays common
+    anchor = np.linspace(1.0, X_CT, 6) if which == "f" else np.linspace(1.0, X_CP, 3)  # windmill side stays common
     far = anchor[anchor > u.max()] if len(u) else anchor
     cols_far = (basis_ct if which == "f" else basis_cp)(far)[0]
     a = np.r_[cols, cols_far]
@@ -532,8 +529,7 @@ def advancing_errors(s, adv, j_resid):
 def report(s, bench, adv, j_resid, covers, everyone, known) -> None:
     """Write the tables of errors between the marks in SOURCE.md."""
     head = [
-        "| form | features | C_T median | sd | by family: median | sd "
-        "| C_P median | sd | by family: median | sd |",
+        "| form | features | C_T median | sd | by family: median | sd | C_P median | sd | by family: median | sd |",
         "|---|---|---|---|---|---|---|---|---|---|",
     ]
     text = [
@@ -615,15 +611,11 @@ def main() -> None:
         },
     }
     for form in (LABEL, CHORD):
-        fit[form.name] = {
-            w: named(form.features.split(), fit_form(form, s, bench, w)[0]) for w in ("ct", "cp")
-        }
+        fit[form.name] = {w: named(form.features.split(), fit_form(form, s, bench, w)[0]) for w in ("ct", "cp")}
     ln_c = np.linspace(*np.log(CHORD_RANGE), 24)
     ln_d = np.linspace(*np.log(LOCAL_D_RANGE_IN), 12)
     points, weights = fit_form(CHORD, s, bench, "cp")[2]
-    grid = np.array(
-        [[(kernel(place([np.exp(c)], [np.exp(d)]), points) @ weights)[0] for d in ln_d] for c in ln_c]
-    )
+    grid = np.array([[(kernel(place([np.exp(c)], [np.exp(d)]), points) @ weights)[0] for d in ln_d] for c in ln_c])
     fit["local_cp"] = {
         "chord_range": list(CHORD_RANGE),
         "diameter_range_m": [v * INCH for v in LOCAL_D_RANGE_IN],
@@ -637,6 +629,7 @@ def main() -> None:
         "ramp_diameter_m": [v * INCH for v in RAMP_D_IN],
         "ramp_pitch": list(RAMP_P),
         "outside": OUTSIDE_SD,
+        "many_blades_cp": MANY_BLADES_SD,
         "zero_thrust": q80(j_resid),
     }
     for form, keep in ((LABEL, everyone), (CHORD, known)):
@@ -667,9 +660,7 @@ def main() -> None:
                 slope = prior[w] + k * (b["slope_" + w] - prior[w])
                 row[w] = (b["log_" + w] - slope * b.x, slope, max(0.02, b["resid_" + w]))
             row["static_rows [-]"] = int(b.rows)
-            row["reynolds_low [-]"], row["reynolds_high [-]"] = (
-                RE_REF * np.exp(v) for v in (b.x_low, b.x_high)
-            )
+            row["reynolds_low [-]"], row["reynolds_high [-]"] = (RE_REF * np.exp(v) for v in (b.x_low, b.x_high))
         else:  # no static row: carry the advancing rows back to J = 0 along the common shape
             u = (g.j / j0[key]).to_numpy()
             near = (u < 0.6) | (u < np.quantile(u, 0.5))
@@ -678,9 +669,7 @@ def main() -> None:
                 v = np.log(g[c].to_numpy() / r)[near] - prior[n] * g.x.to_numpy()[near]
                 row[n] = (float(np.median(v)), prior[n], 0.08)
             row["static_rows [-]"] = 0
-            row["reynolds_low [-]"], row["reynolds_high [-]"] = (
-                RE_REF * np.exp(v) for v in (g.x.min(), g.x.max())
-            )
+            row["reynolds_low [-]"], row["reynolds_high [-]"] = (RE_REF * np.exp(v) for v in (g.x.min(), g.x.max()))
         row["zero_thrust_advance_ratio [-]"] = j0[key]
         gu = (g.j[g.j > 0] / j0[key]).to_numpy()
         for w, c in (("f", "ct"), ("g", "cp")):
