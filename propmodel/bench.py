@@ -20,7 +20,7 @@ import pandas as pd
 
 from propmodel.air import STANDARD, Air
 from propmodel.bench_calibrate import Calibration, calibrate
-from propmodel.bench_doubts import find_doubts
+from propmodel.bench_doubts import cell_doubts, find_doubts
 from propmodel.bench_flight import FlightCalibration, calibrate_flight, flight_doubts
 from propmodel.bench_guess import labels_in
 from propmodel.bench_read import read_table
@@ -95,7 +95,7 @@ def read(
     table = read_table(path_or_file, columns=columns, progress=progress)
     found = tidy(table, units=dict(units or {}), poles=poles, logger_poles=logger_poles, kind=kind)
     labels = labels_in(table.name, *(f"{key} {value}" for key, value in table.layout.above))
-    frame, doubts = found.frame, list(found.doubts)
+    frame, doubts = found.frame, [*found.doubts, *cell_doubts(table)]
     log = BenchLog(found.kind, frame, pd.DataFrame(), found.guesses, doubts, labels, table.name, found.notes)
     if found.kind == "flight":
         return replace(log, doubts=[*doubts, *flight_doubts(log)])

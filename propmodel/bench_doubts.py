@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from propmodel.air import Air
 from propmodel.bench_evidence import against_motor, block_motor, block_propeller
+from propmodel.bench_read import RawTable
 from propmodel.bench_types import BenchLog, Doubt
 from propmodel.propeller import prepare, spread
 from propmodel.units import GRAM_FORCE
 
-__all__ = ["find_doubts", "limited_rows", "overall_merit"]
+__all__ = ["cell_doubts", "find_doubts", "limited_rows", "overall_merit"]
 
 FloatArray = NDArray[np.float64]
 
@@ -272,3 +273,41 @@ def _other_propeller(part: pd.DataFrame, propeller: Any, air: Air, add: Any) -> 
         add("another_propeller", text, part.index[rows])
         return True
     return False
+
+
+def cell_doubts(table: RawTable) -> list[Doubt]:
+    """Cells that hold text where a number should be, and lines that are no rows."""
+    found: list[Doubt] = []
+    rows = sorted(
+        {
+            row
+            for i, at in table.unreadable.items()
+            if table.layout.parsed[i].meaning not in (None, "time")
+            for row in at
+        }
+    )
+    where = np.searchsorted(table.source_row, rows)
+    inside = tuple(
+        int(w) for w, r in zip(where, rows, strict=True) if w < table.source_row.size and table.source_row[w] == r
+    )
+    if rows:
+        found.append(
+            Doubt(
+                "unreadable_cells",
+                f"{len(rows)} rows hold text where a number should be; those cells are left blank.",
+                inside,
+                "look",
+                tuple(rows),
+            )
+        )
+    if table.odd_lines:
+        found.append(
+            Doubt(
+                "odd_lines",
+                f"{len(table.odd_lines)} lines have more cells than the heading and were left out.",
+                (),
+                "look",
+                tuple(table.odd_lines[:1000]),
+            )
+        )
+    return found

@@ -78,10 +78,6 @@ class RawTable:
         self.odd_lines: list[int] = []
         self.kept_every = 1
 
-    def samples(self, index: int) -> FloatArray:
-        """Return one column as floats (NaN where there is no number)."""
-        return self.numbers[index]
-
 
 def read_table(
     source: Any,

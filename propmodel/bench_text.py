@@ -252,7 +252,10 @@ def find_layout(lines: list[str], encoding: str) -> Layout:
                 best = (score, number, delimiter, cells, parsed)
     if best is None:
         if seen_words >= 2:
-            raise BenchFileError("the file has a heading but no rows of numbers below it: export the log again")
+            raise BenchFileError(
+                "the file has a heading but no rows of numbers below it that fit it: export the log again, with "
+                "commas or semicolons between the cells"
+            )
         return _without_heading(lines)
     _, number, delimiter, cells, parsed = best
     first = number + 1

@@ -63,6 +63,7 @@ class _Picker:
         self.notes: list[str] = [table.layout.note]
         self.used: set[int] = set()
         self.scale: dict[str, str] = {}
+        self.reasons: dict[int, str] = {}
 
     def candidates(self, meaning: str) -> list[int]:
         found = [i for i, item in enumerate(self.layout.parsed) if item.meaning == meaning and i in self.table.numbers]
@@ -97,7 +98,7 @@ class _Picker:
                 if family == "voltage" and middle > 150.0:
                     factor, stated, why = guess_scale(meaning, values)
                     why = f"headed as volts, but half the values lie above {middle:.4g}"
-        self.say(index, meaning, stated or _SI.get(meaning, ""), f"{why_meaning}; {why}")
+        self.say(index, meaning, stated or _SI.get(meaning, ""), f"{self.reasons.get(index, why_meaning)}; {why}")
         self.scale[meaning] = stated
         if family == "throttle":
             if np.isnan(factor):
@@ -181,7 +182,7 @@ def tidy(
     frame["source_row"] = table.source_row
     _refuse_useless(table, frame, found_kind)
     _say_rest(table, pick)
-    return Tidy(found_kind, frame, pick.guesses, doubts + _cell_doubts(table), pick.notes)
+    return Tidy(found_kind, frame, pick.guesses, doubts, pick.notes)
 
 
 def _name_columns(table: RawTable, pick: _Picker, doubts: list[Doubt]) -> None:
@@ -189,7 +190,8 @@ def _name_columns(table: RawTable, pick: _Picker, doubts: list[Doubt]) -> None:
         return
     found = columns_from_values([table.numbers[i] for i in sorted(table.numbers)])
     parsed = list(table.layout.parsed)
-    for meaning, (index, _) in found.items():
+    for meaning, (index, why) in found.items():
+        pick.reasons[index] = why
         parsed[index] = parsed[index]._replace(meaning=meaning, penalty=4)
     table.layout = pick.layout = table.layout._replace(parsed=parsed)
     told = "; ".join(f"column {i + 1} as {meaning} ({why})" for meaning, (i, why) in found.items())
@@ -255,8 +257,8 @@ def _speeds(
             doubts.append(
                 Doubt(
                     "pole_count",
-                    f"The optical speed is {ratio:.2f} times the electrical one: the pole count in the logger is wrong "
-                    f"(with {logger_poles} set, the motor has about {logger_poles / ratio:.0f}). The optical one is used.",
+                    f"The optical speed is {ratio:.2f} times the electrical: the pole count in the logger is wrong "
+                    f"(with {logger_poles} set, the motor has about {logger_poles / ratio:.0f}); the optical is used.",
                     rows,
                     "wrong",
                 )
@@ -280,9 +282,12 @@ def _thrust_and_torque(pick: _Picker, data: dict[str, Any], chosen: dict[str, in
             speed = data.get("speed_rev_per_s")
             factor, unit, why = force_unit(raw, power) if meaning == "thrust" else torque_unit(raw, speed, power)
             values = raw * factor
-            pick.guesses[-1] = last = Guess(last.column, meaning, unit, f"named in the heading; {why}")
-        top = np.nanmax(np.abs(values), initial=0.0)
-        large = values[np.isfinite(values) & (np.abs(values) > 0.3 * top)]
+            pick.guesses[-1] = last = Guess(
+                last.column, meaning, unit, f"{pick.reasons.get(index, 'named in the heading')}; {why}"
+            )
+        finite = values[np.isfinite(values)]
+        top = np.percentile(np.abs(finite), 95) if finite.size else 0.0  # not a single spike
+        large = finite[np.abs(finite) > 0.3 * top]
         if large.size and np.median(large) < 0:
             values = -values
             told = "negative where it is large (pulling, or turned the other way): sign changed"
@@ -335,40 +340,3 @@ def _say_rest(table: RawTable, pick: _Picker) -> None:
                 pick.guesses.append(Guess(name, "not used", "", why))
     if table.kept_every > 1:
         pick.notes.append(f"Very long log: every {table.kept_every}th row was kept.")
-
-
-def _cell_doubts(table: RawTable) -> list[Doubt]:
-    found: list[Doubt] = []
-    rows = sorted(
-        {
-            row
-            for i, at in table.unreadable.items()
-            if table.layout.parsed[i].meaning not in (None, "time")
-            for row in at
-        }
-    )
-    where = np.searchsorted(table.source_row, rows)
-    inside = tuple(
-        int(w) for w, r in zip(where, rows, strict=True) if w < table.source_row.size and table.source_row[w] == r
-    )
-    if rows:
-        found.append(
-            Doubt(
-                "unreadable_cells",
-                f"{len(rows)} rows hold text where a number should be; those cells are left blank.",
-                inside,
-                "look",
-                tuple(rows),
-            )
-        )
-    if table.odd_lines:
-        found.append(
-            Doubt(
-                "odd_lines",
-                f"{len(table.odd_lines)} lines have more cells than the heading and were left out.",
-                (),
-                "look",
-                tuple(table.odd_lines[:1000]),
-            )
-        )
-    return found
