@@ -45,8 +45,8 @@ def lift_steps(build: Build, *, minutes: float) -> list[Step]:
     steps: list[Step] = [
         (
             "Take-off mass",
-            f"frame {parts[0]:.0f} + payload {parts[1]:.0f} + {rotors} x (motor {each[0]:.1f} + propeller {each[1]:.1f})"
-            f" + pack {parts[2]:.0f} = {float(build.mass) / GRAM:.0f} g",
+            f"frame {parts[0]:.0f} + payload {parts[1]:.0f} + {rotors} x (motor {each[0]:.1f} + propeller "
+            f"{each[1]:.1f}) + pack {parts[2]:.0f} = {float(build.mass) / GRAM:.0f} g",
             "What you typed; parts without a mass are estimated from their label.",
         )
     ]
@@ -78,8 +78,9 @@ def lift_steps(build: Build, *, minutes: float) -> list[Step]:
         (
             "Pull",
             f"{rotors} x {float(full.thrust):.1f} N / {float(build.weight):.2f} N = "
-            f"{rotors * float(full.thrust) / float(build.weight):.1f} times its weight, at {60 * float(full.rev_per_s):,.0f} "
-            f"rpm, {float(full.motor_current):.0f} A in each motor, pack down to {float(full.bus_voltage):.1f} V",
+            f"{rotors * float(full.thrust) / float(build.weight):.1f} times its weight, at "
+            f"{60 * float(full.rev_per_s):,.0f} rpm, {float(full.motor_current):.0f} A in each motor, "
+            f"pack down to {float(full.bus_voltage):.1f} V",
             "Speed at which motor, propeller and sagging pack agree; fresh pack, first two seconds.",
         )
     )
@@ -90,7 +91,8 @@ def lift_steps(build: Build, *, minutes: float) -> list[Step]:
         steps.append(
             (
                 "Minutes flown your way",
-                f"{1000 * hours * (1 - kept):.0f} mAh to the reserve / {mean:.0f} A on average = {value('minutes', minutes)}",
+                f"{1000 * hours * (1 - kept):.0f} mAh to the reserve / {mean:.0f} A on average = "
+                f"{value('minutes', minutes)}",
                 "The average is over your mix of flying, and grows as the voltage falls; a cut-off by voltage can end "
                 "it sooner. It is not capacity over hover amps.",
             )

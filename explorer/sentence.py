@@ -33,7 +33,8 @@ __all__ = [
 MEASURED_RPM = 6600.0
 MEASURED_COUNT = 211
 MEASURED_MANY_BLADES = 11
-# Open thrust-stand tables of eight 5-inch propellers on eight motors, three cells: fastest row. See data/motors/SOURCE.md.
+# Open thrust-stand tables of eight 5-inch propellers on eight motors, three cells: fastest row.
+# See data/motors/SOURCE.md.
 STAND_RPM = 20300.0
 STAND_SIZES = (4.5, 5.6)
 
@@ -279,8 +280,9 @@ def beyond_sum(inputs: Inputs, mid: Numbers) -> tuple[str, str, str]:
     rpm = 60.0 * mid.full_throttle_rev_per_s
     return (
         "How far beyond what was measured",
-        f"{rpm:,.0f} rpm flat out / {MEASURED_RPM:,.0f} rpm, the middle of the fastest static runs = {rpm / MEASURED_RPM:.1f} "
-        f"times; {MEASURED_MANY_BLADES} of {MEASURED_COUNT} measured propellers have more than two blades",
+        f"{rpm:,.0f} rpm flat out / {MEASURED_RPM:,.0f} rpm, the middle of the fastest static runs = "
+        f"{rpm / MEASURED_RPM:.1f} times; {MEASURED_MANY_BLADES} of {MEASURED_COUNT} measured propellers have more than "
+        "two blades",
         f"Open wind-tunnel measurements; the thrust stand reached {STAND_RPM:,.0f} rpm on three cells.",
     )
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import html
 from dataclasses import replace
+from typing import Any
 
 import streamlit as st
 
-from explorer import state, widgets
+from explorer import bench_session, state, widgets
 from explorer.format import Units
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.labels import Reading, answered, read_labels
@@ -27,6 +28,7 @@ def draw() -> None:
     """Draw the side panel."""
     with st.sidebar:
         _craft()
+        bench_session.in_side_panel()
         _labels()
         for group in GROUPS:
             _group(group)
@@ -36,9 +38,10 @@ def draw() -> None:
 def _craft() -> None:
     inputs = state.inputs()
     invented = any("invented" in n for n in (inputs.motor_name, inputs.propeller_name, inputs.pack_name))
+    aside = ", invented parts" if invented else ""
     st.html(
         '<div class="wi"><div class="wi-brand">Propulsion what-if</div>'
-        f'<div class="wi-build"><b>{html.escape(inputs.name or "Your build")}</b>{", invented parts" if invented else ""}</div></div>'
+        f'<div class="wi-build"><b>{html.escape(inputs.name or "Your build")}</b>{aside}</div></div>'
     )
     now = next((n for n in demo_names() if demo_inputs(n) == inputs), None)
     if st.session_state.get("craft") != now:
@@ -91,9 +94,13 @@ _NEAREST = (("tarn", 4.3), ("scree", 6.2), ("moor", 8.2), ("fell", 99.0))
 def _labels() -> None:
     """One field for the labels on the parts, and what was read."""
     st.text_input(
-        "Type your labels", key="labels", on_change=_typed, max_chars=600, placeholder="2207 1950KV, 5.1x4.3x3, 6S 1300",
-        help="Motor, propeller, pack and ESC in any order, as printed on them. The rest is filled with marked defaults.",
-    )  # fmt: skip
+        "Type your labels",
+        key="labels",
+        on_change=_typed,
+        max_chars=600,
+        placeholder="2207 1950KV, 5.1x4.3x3, 6S 1300",
+        help="Motor, propeller, pack and ESC in any order, as printed on them; the rest gets marked defaults.",
+    )
     text = st.session_state.get("labels", "")
     if not text.strip():
         st.html('<div class="wi"></div>')
@@ -102,15 +109,23 @@ def _labels() -> None:
     _say_reading(reading)
     for k, question in enumerate(reading.questions):
         st.radio(
-            question.sentence, range(len(question.options)), index=question.assumed, key=f"label_answer:{k}:{question.source}",
-            format_func=lambda i, options=question.options: options[i].text, on_change=_fill, help="Two meanings are never decided for you.",
-        )  # fmt: skip
+            question.sentence,
+            range(len(question.options)),
+            index=question.assumed,
+            key=f"label_answer:{k}:{question.source}",
+            format_func=lambda i, options=question.options: options[i].text,
+            on_change=_fill,
+            help="Two meanings are never decided for you.",
+        )
     for k, unread in enumerate(reading.unread):
         if unread.suggestion:
             st.button(
-                f"Read it as {unread.suggestion}", key=f"label_mend:{k}", on_click=_mend, args=(unread.source, unread.suggestion),
+                f"Read it as {unread.suggestion}",
+                key=f"label_mend:{k}",
+                on_click=_mend,
+                args=(unread.source, unread.suggestion),
                 help="Puts this into the field above.",
-            )  # fmt: skip
+            )
 
 
 def _say_reading(reading: Reading) -> None:
@@ -134,8 +149,8 @@ def _answers(reading: Reading) -> dict[int, int]:
 
 def untold(craft: Inputs) -> Inputs:
     """A demo craft as a stand-in for what was not typed: its frame and size, none of its parts' labels."""
-    unknown = {f.name: None for f in FIELDS.values() if f.optional and f.name != "mass_threshold_g"}
-    names = {f"{part}_name": "" for part in ("motor", "propeller", "pack", "controller")}
+    unknown: dict[str, Any] = {f.name: None for f in FIELDS.values() if f.optional and f.name != "mass_threshold_g"}
+    names: dict[str, Any] = {f"{part}_name": "" for part in ("motor", "propeller", "pack", "controller")}
     return replace(craft, **unknown, **names, name="Your build", payload_g=0.0)
 
 

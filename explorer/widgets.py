@@ -42,9 +42,9 @@ HERE = Path(__file__).resolve().parent
 PAGE_FILES = HERE / "app_pages"
 
 KNOBS = (
-    "take_off_g", "payload_g", "kv", "stator_d_mm", "stator_h_mm", "diameter_in", "pitch_in", "blades", "blade_width_mm",
-    "cells", "capacity_mah", "parallel", "rotors", "command_cap_percent", "charge_left_percent", "altitude_m",
-    "air_temperature_c", "pack_temperature_c", "cruise_kmh", "reserve_percent",
+    "take_off_g", "payload_g", "kv", "stator_d_mm", "stator_h_mm", "diameter_in", "pitch_in", "blades",
+    "blade_width_mm", "cells", "capacity_mah", "parallel", "rotors", "command_cap_percent", "charge_left_percent",
+    "altitude_m", "air_temperature_c", "pack_temperature_c", "cruise_kmh", "reserve_percent",
 )  # fmt: skip
 """What the knob strip offers, in this order."""
 
@@ -178,7 +178,8 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         _put(key, str(value))
         st.text_input(label, max_chars=60, **common)
     else:
-        low, high, step = shown_span(name, (float(field.low), float(field.high), float(field.step)), units())
+        assert field.low is not None and field.high is not None and field.step is not None
+        low, high, step = shown_span(name, (field.low, field.high, field.step), units())
         shown = _within(to_shown(name, value, units()), low, high)
         if field.kind == "whole":
             numbers_: dict[str, Any] = {"min_value": int(low), "max_value": int(high), "step": 1}
@@ -197,9 +198,10 @@ def _slider_span(name: str, value: float) -> tuple[float, float, float]:
     spans: dict[str, tuple[float, float, float]] = st.session_state.setdefault("knob_spans", {})
     low, high, step = spans.get(name, (math.inf, -math.inf, 1.0))
     if not low <= value <= high:
+        assert field.low is not None and field.high is not None
         step = float(field.step or 1.0)
         if name in _WHOLE_SPAN:
-            low, high = float(field.low), float(field.high)
+            low, high = field.low, field.high
         elif name in _OWN_SPAN and _OWN_SPAN[name][0] <= value <= _OWN_SPAN[name][1]:
             low, high = _OWN_SPAN[name]
         else:
@@ -241,7 +243,8 @@ def _knob(name: str) -> None:
     field, value, key = described(name), value_of(name), f"knob:{name}"
     if value is None:  # not told: start from the middle of what may be
         value = {"blade_width_mm": 0.155 * 0.5 * 25.4 * state.usable().diameter_in}.get(name, field.low)
-    value = _within(float(value), field.low, field.high)
+    assert field.low is not None and field.high is not None  # every knob is a number
+    value = min(max(float(value), field.low), field.high)
     low, high, step = _slider_span(name, value)
     unit = shown_unit(name, field.unit, units())
     common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
@@ -250,7 +253,7 @@ def _knob(name: str) -> None:
         st.slider(_label(field, None), int(low), int(high), step=1, format=f"%d {unit}".strip(), **common)
         return
     low, high, step = shown_span(name, (low, high, step), units())
-    at = to_shown(name, value, units())
+    at = float(to_shown(name, value, units()) or 0.0)
     digits = max(0, math.ceil(-math.log10(step) - 1e-9))
     at = min(max(round(at, digits), low), high)
     _put(key, float(at))

@@ -92,7 +92,8 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     )
     watts_block(inputs)
     widgets.say(
-        "<h2>What gives first <span>share of the allowance used when held flat out for 10 s; at the line all is used</span></h2>"
+        "<h2>What gives first <span>share of the allowance used when held flat out for 10 s; "
+        "at the line all is used</span></h2>"
         + figures.closest(sentence.nearest_limits(limits))
     )
     widgets.next_question("margins", "All margins")

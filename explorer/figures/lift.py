@@ -271,19 +271,33 @@ _SIZES = (
     _Size("10-inch", 99.0, (2.2, 4.5), (0.30, 0.45)),
 )
 
-PULL_TOP = 12.0
-HOVER_TOP = 0.8
-_PULL_ZONES = (
-    (0.0, 2.0, "refuse", "refuse"),
-    (2.0, 4.0, "", "lifters"),
-    (4.0, 8.0, "", "relaxed"),
-    (8.0, PULL_TOP, "", "quick"),
+
+@dataclass(frozen=True)
+class _Scale:
+    """One strip: zones of (from, to, kind, word) and ticks of (value, word)."""
+
+    name: str
+    top: float
+    zones: tuple[tuple[float, float, str, str], ...]
+    ticks: tuple[tuple[float, str], ...]
+
+
+_PULL = _Scale(
+    "Pull",
+    12.0,
+    ((0.0, 2.0, "refuse", "refuse"), (2.0, 4.0, "", "lifters"), (4.0, 8.0, "", "relaxed"), (8.0, 12.0, "", "quick")),
+    ((0.0, "0"), (2.0, "2"), (4.0, "4"), (8.0, "8"), (12.0, "12")),
 )
-_HOVER_ZONES = (
-    (0.0, 0.18, "", "jumpy"),
-    (0.18, 0.35, "", "most craft"),
-    (0.35, 0.5, "", "heavy"),
-    (0.5, HOVER_TOP, "refuse", "little left"),
+_HOVER = _Scale(
+    "Hover",
+    0.8,
+    (
+        (0.0, 0.18, "", "jumpy"),
+        (0.18, 0.35, "", "most craft"),
+        (0.35, 0.5, "", "heavy"),
+        (0.5, 0.8, "refuse", "little left"),
+    ),
+    ((0.0, "0"), (0.18, "18"), (0.35, "35"), (0.5, "50"), (0.8, "80 %")),
 )
 
 
@@ -312,50 +326,45 @@ def ruler(
         HTML.
     """
     size = next(s for s in _SIZES if diameter_in <= s.up_to)
-    return (
-        '<div class="wi-ruler">'
-        + _strip("Pull", value("pull_to_weight", pull[1]), f"most {size.name}: {size.pull[0]:g} to {size.pull[1]:g}",
-                 pull, pinned_pull, PULL_TOP, _PULL_ZONES, size.pull, [f"{v:.0f}" for v in (0, 2, 4, 8, 12)], (0, 2, 4, 8, 12))
-        + _strip("Hover", value("percent", hover[1]) if math.isfinite(hover[1]) else "cannot",
-                 f"most {size.name}: {100 * size.hover[0]:.0f} to {100 * size.hover[1]:.0f} %",
-                 hover, pinned_hover, HOVER_TOP, _HOVER_ZONES, size.hover, ["0", "18", "35", "50", "80 %"], (0, 0.18, 0.35, 0.5, 0.8))
-        + "</div>"
-    )  # fmt: skip
+    low, high = (f"{100.0 * share:.0f}" for share in size.hover)
+    usual = (f"most {size.name}: {size.pull[0]:g} to {size.pull[1]:g}", f"most {size.name}: {low} to {high} %")
+    hovers = value("percent", hover[1]) if math.isfinite(hover[1]) else "cannot"
+    strips = (
+        _strip(_PULL, value("pull_to_weight", pull[1]), usual[0], pull, pinned_pull, size.pull),
+        _strip(_HOVER, hovers, usual[1], hover, pinned_hover, size.hover),
+    )
+    return f'<div class="wi-ruler">{"".join(strips)}</div>'
 
 
 def _strip(
-    what: str,
-    value: str,
+    scale: _Scale,
+    said: str,
     usual: str,
     span: tuple[float, float, float],
     other: float | None,
-    top: float,
-    zones: Sequence[tuple[float, float, str, str]],
     usual_span: tuple[float, float],
-    tick_words: Sequence[str],
-    ticks: Sequence[float],
 ) -> str:
     def at(v: float) -> float:
-        return 100.0 * min(max(v / top, 0.0), 1.0)
+        return 100.0 * min(max(v / scale.top, 0.0), 1.0)
+
+    def place(low: float, high: float) -> str:
+        return f'style="left:{at(low):.2f}%;width:{at(high) - at(low):.2f}%"'
 
     parts = []
-    for low, high, kind, name in zones:
-        parts.append(f'<div class="zone {kind}" style="left:{at(low):.2f}%;width:{at(high) - at(low):.2f}%"></div>')
-        middle = 0.5 * (at(low) + at(high))
-        parts.append(f'<div class="zone-name" style="left:{middle:.2f}%">{name}</div>')
-    parts.append(
-        f'<div class="usual" style="left:{at(usual_span[0]):.2f}%;width:{at(usual_span[1]) - at(usual_span[0]):.2f}%"></div>'
-    )
-    for v, word_ in zip(ticks, tick_words, strict=True):
-        end = " first" if v == ticks[0] else " last" if v == ticks[-1] else ""
-        parts.append(f'<div class="tick{end}" style="left:{at(v):.2f}%">{word_}</div>')
+    for low, high, kind, name in scale.zones:
+        parts.append(f'<div class="zone {kind}" {place(low, high)}></div>')
+        parts.append(f'<div class="zone-name" style="left:{0.5 * (at(low) + at(high)):.2f}%">{name}</div>')
+    parts.append(f'<div class="usual" {place(*usual_span)}></div>')
+    for k, (v, text) in enumerate(scale.ticks):
+        end = " first" if k == 0 else " last" if k == len(scale.ticks) - 1 else ""
+        parts.append(f'<div class="tick{end}" style="left:{at(v):.2f}%">{text}</div>')
     if all(math.isfinite(v) for v in span):
-        parts.append(f'<div class="span" style="left:{at(span[0]):.2f}%;width:{at(span[2]) - at(span[0]):.2f}%"></div>')
+        parts.append(f'<div class="span" {place(span[0], span[2])}></div>')
         if other is not None and math.isfinite(other):
             parts.append(f'<div class="there" style="left:{at(other):.2f}%"></div>')
         parts.append(f'<div class="here" style="left:{at(span[1]):.2f}%"></div>')
     return (
-        f'<div class="wi-strip"><div class="what"><b>{what} {html.escape(value)}</b>'
+        f'<div class="wi-strip"><div class="what"><b>{scale.name} {html.escape(said)}</b>'
         f'<span>{html.escape(usual)}</span></div><div class="scale" aria-hidden="true">{"".join(parts)}</div></div>'
     )
 
@@ -435,8 +444,9 @@ def closest(found: Sequence[Limit]) -> str:
         why = html.escape(f"{one.sentence} {one.fix}".strip())
         sign = f'<span class="wi-{one.state}">{_SIGNS[one.state]}</span>'
         if one.kind == "fits":
+            fits = "does not fit" if one.state == "over" else ""
             rows.append(
-                f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{"does not fit" if one.state == "over" else ""}</span></div>'
+                f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{fits}</span></div>'
                 f'<div class="why">{why}</div></li>'
             )
             continue

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -170,7 +171,7 @@ def test_stairs_begin_where_the_last_step_ended_and_end_at_the_whole():
     markup = lift.stairs(where_watts_go(propmodel.demo("scree"), "cruise", speed=14.0))
     steps = [(float(a), float(b)) for a, b in re.findall(r"margin-left:([\d.]+)%;width:([\d.]+)%", markup)]
     assert len(steps) == 8
-    for (left, width), (following, _) in zip(steps, steps[1:], strict=False):
+    for (left, width), (following, _) in pairwise(steps):
         assert following == pytest.approx(left + width, abs=0.02)
     assert sum(steps[-1]) == pytest.approx(100.0, abs=0.05)
 
@@ -192,8 +193,8 @@ def test_the_ruler_of_a_craft_that_cannot_hover():
 
 def one_limit(**changes) -> Limit:
     known = {
-        "key": "pack_label", "name": "current on the pack's label", "part": "pack", "kind": "share", "share": 1.2, "hold": 10.0,
-        "state": "over", "basis": "label", "sentence": "Too <much>.", "fix": "Less.",
+        "key": "pack_label", "name": "current on the pack's label", "part": "pack", "kind": "share", "share": 1.2,
+        "hold": 10.0, "state": "over", "basis": "label", "sentence": "Too <much>.", "fix": "Less.",
     }  # fmt: skip
     return Limit(**(known | changes))
 

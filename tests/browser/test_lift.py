@@ -1,0 +1,150 @@
+"""The Lift page as a visitor meets it: it paints, a slider moves it, a link restores it, a phone shows it."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import Page, expect
+
+SENTENCE = ".wi-sentence"
+FIRST_NUMBER = f"{SENTENCE} b.n >> nth=0"
+
+
+def knob(page: Page):
+    return page.get_by_role("slider")
+
+
+def grams(page: Page) -> int:
+    text = page.locator(FIRST_NUMBER).inner_text()
+    return int(re.sub(r"\D", "", text))
+
+
+def test_the_page_paints_sentence_charts_and_strips(visit):
+    page = visit()
+    expect(page.locator(SENTENCE)).to_contain_text("Scree takes off at")
+    expect(page.locator(".js-plotly-plot .scatterlayer .trace path.js-line").first).to_be_attached()
+    assert page.locator(".js-plotly-plot").count() == 1
+    expect(page.locator(".wi-stairs li")).to_have_count(7)
+    expect(page.locator(".wi-strip .here")).to_have_count(2)
+    expect(page.get_by_text("No open measurement of a craft like this exists")).to_be_visible()
+    # the promise of the first screen: the extrapolation is said before anybody scrolls
+    box = page.get_by_text("No open measurement of a craft like this exists").bounding_box()
+    assert box is not None and box["y"] + box["height"] < 900
+
+
+def test_a_key_on_the_slider_moves_sentence_side_panel_and_hover_mark(visit, settle):
+    page = visit()
+    before = grams(page)
+    mark = page.locator(".js-plotly-plot .shapelayer path").first.get_attribute("d")
+    knob(page).focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    expect(page.locator(FIRST_NUMBER)).to_have_text(re.compile(str(before + 10)))
+    settle(page)
+    expect(page.get_by_role("spinbutton", name="Take-off mass")).to_have_value(str(before + 10))
+    marks = [shape.get_attribute("d") for shape in page.locator(".js-plotly-plot .shapelayer path").all()]
+    assert mark in marks  # the pinned one stays
+    # the slider keeps the focus, so that the next key moves it again
+    page.keyboard.press("ArrowLeft")
+    expect(page.locator(FIRST_NUMBER)).to_have_text(re.compile(str(before + 5)))
+
+
+def test_dragging_does_not_move_the_slider_away_from_under_the_pointer(visit, settle):
+    page = visit()
+    box = knob(page).bounding_box()
+    assert box is not None
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.down()
+    for step in range(1, 9):
+        page.mouse.move(box["x"] + box["width"] / 2 + 10 * step, box["y"] + box["height"] / 2)
+        page.wait_for_timeout(60)
+    page.mouse.up()
+    settle(page)
+    after = knob(page).bounding_box()
+    assert after is not None and abs(after["y"] - box["y"]) < 2
+    assert grams(page) > 700
+
+
+def test_another_knob_and_a_pin(visit, settle):
+    page = visit()
+    page.get_by_role("combobox", name="Try changing").click()
+    page.get_by_role("option", name="KV", exact=True).click()
+    settle(page)
+    page.get_by_role("button", name="Pin this build", exact=True).click()
+    settle(page)
+    expect(page.locator(".wi-pinned")).to_contain_text("Pinned: Scree, 690")
+    knob(page).focus()
+    for _ in range(6):
+        page.keyboard.press("ArrowRight")
+    settle(page)
+    expect(page.locator(".wi-pinned")).to_contain_text("harder for its weight")
+    expect(page.get_by_role("spinbutton", name="KV")).to_have_value("2010")
+
+
+def test_a_copied_link_restores_the_build_and_the_pinned_one(visit, settle):
+    page = visit()
+    knob(page).focus()
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+    settle(page)
+    said = page.locator(SENTENCE).inner_text(), page.locator(".wi-pinned").inner_text()
+    page.get_by_role("button", name="Link", exact=True).click()
+    address = page.get_by_test_id("stCode").inner_text().strip().replace("\n", "")
+    assert "frame_g=286" in address and "p.payload_g=0" in address
+    other = visit(address.split("/", 3)[-1].lstrip("/") if "/?" in address else address[address.index("?") :])
+    assert (other.locator(SENTENCE).inner_text(), other.locator(".wi-pinned").inner_text()) == said
+
+
+def test_labels_typed_by_hand_become_a_build(visit, settle):
+    page = visit()
+    field = page.get_by_role("textbox", name="Type your labels")
+    field.fill("2306 1750KV, 5.1x3.6x3, 6S 1100")
+    field.press("Enter")
+    settle(page)
+    expect(page.get_by_text("I read this as: motor 2306")).to_be_visible()
+    expect(page.locator(SENTENCE)).to_contain_text("Your build takes off at")
+
+
+def test_numbers_behind_the_chart_open_and_download(visit, settle):
+    page = visit()
+    assert page.locator(".wi-table").count() == 0
+    page.get_by_text("Numbers", exact=True).click()
+    settle(page)
+    expect(page.locator(".wi-table tbody tr")).to_have_count(11)
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="Download as CSV").click()
+    lines = waiting.value.path().read_text(encoding="utf-8").splitlines()
+    assert lines[0].startswith("throttle [-],rev_per_s [1/s],thrust [N]") and len(lines) == 52
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [390, 1024, 1400])
+def test_nothing_sticks_out_at_the_side(visit, width, scheme):
+    page = visit(width=width, scheme=scheme)
+    expect(page.locator(SENTENCE)).to_be_visible()
+    assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= page.evaluate(
+        "document.querySelector('[data-testid=stMain]').clientWidth"
+    )
+    wide = page.evaluate(
+        """() => [...document.querySelectorAll('.wi *')].filter(n => !n.closest('.wi-table'))
+            .filter(n => n.getBoundingClientRect().right > window.innerWidth + 1).map(n => n.className)"""
+    )
+    assert wide == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_words_in_the_chart_take_the_ink_of_the_page(visit, scheme):
+    page = visit(scheme=scheme)
+    ink = page.get_by_test_id("stApp").evaluate("node => getComputedStyle(node).color")
+    text = page.locator(".js-plotly-plot .infolayer text").first
+    assert text.evaluate("node => getComputedStyle(node).fill") == ink
+
+
+def test_the_chart_has_a_text_alternative(visit):
+    page = visit()
+    words = page.evaluate(
+        """() => [...document.querySelectorAll('[data-testid=stPlotlyChart], [data-testid=stPlotlyChart] *')]
+            .map(n => n.getAttribute('aria-label') || n.getAttribute('alt') || '').join(' ')"""
+    )
+    assert "half throttle gives" in words
