@@ -1,0 +1,770 @@
+"""Choose: which combination is best for me?"""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from explorer import choice, choice_answers, choice_picture, state, widgets
+from explorer.choice import PRICE, RANGES, RangeError
+from explorer.choice_picture import ASKED, LIMIT_WISHES, LOOKS, Picture, reads
+from explorer.figures import choose as figures
+from explorer.figures.base import PLOT_CONFIG
+from explorer.inputs import CHEMISTRY_NAMES, FIELDS, Inputs
+from propmodel import parts
+
+PATIENCE = 0.7
+"""How long a run waits for the count before it shows a line about it. [s]"""
+POLL = 0.3
+REACHES = {"near": "near this build", "wide": "wide", "own": "as typed below"}
+KEPT_FOR_CSV = 20_000
+
+
+@dataclass(frozen=True)
+class Seen:
+    """The last good picture, and all that its dots and rows need; small, so that a session may keep it."""
+
+    key: str
+    picture: Picture
+    labels: dict[int, str]
+    inputs: dict[int, Inputs]
+    answers: dict[int, dict[str, float]]
+    words: str
+
+
+def page(inputs: Inputs, pin: Inputs | None) -> None:
+    """Draw the page."""
+    widgets.say('<h1 class="wi-ask">Which combination is best for me?</h1>')
+    widgets.notice()
+    what_to_change(inputs)
+    combinations(inputs, pin)
+    solve_sentence(inputs)
+    spread_block(inputs)
+    widgets.next_question("plug_in", "Is it safe to plug in?")
+
+
+# ---- 1 what should I change? ------------------------------------------------------------------------------
+
+
+def chosen_output(
+    label: str, key: str, default: str, *, help_: str, names: tuple[str, ...] = ASKED, **more: Any
+) -> str:
+    """Selector of an answer."""
+    kept = st.session_state.setdefault("choose_kept", {})
+    if key not in st.session_state:
+        st.session_state[key] = kept.get(key, default)
+    if st.session_state[key] not in names:
+        st.session_state[key] = default
+    kept[key] = st.selectbox(label, names, format_func=lambda k: LOOKS[k].words, key=key, help=help_, **more)
+    return kept[key]
+
+
+def what_to_change(inputs: Inputs) -> None:
+    """Two-sided bars, a row per practical step."""
+    units = widgets.units()
+    title, pick = st.columns([3, 1.3], vertical_alignment="bottom")
+    with title:
+        widgets.section("What should I change?", "one step of each thing you can buy; all else stays")
+    with pick:
+        output = chosen_output("I want better", "choose_output", "hover_time", help_="The answer to be improved.")
+    found = choice_answers.changes(inputs, output)
+    widgets.say(change_sentence(found, output) + figures.change_bars(found, output, units))
+    widgets.numbers("changes", lambda: change_frame(found, output), file_name="steps.csv")
+
+
+def change_sentence(found: list[choice_answers.Change], output: str) -> str:
+    """The best step that breaks no limit, in words."""
+    clean = [c for c in found if c.buys >= figures.LEAST_BOUGHT and not c.over]
+    if not clean:
+        return (
+            '<p class="wi-small">No single step betters this without breaking a limit; '
+            "the combinations below change several things at once.</p>"
+        )
+    best = clean[0]
+    gain = choice_picture.change_words(output, best.after, best.before)
+    cost = ""
+    if best.cost_of:
+        lost = choice_picture.change_words(best.cost_of, best.cost_after, best.cost_before)
+        name = "" if best.cost_of == "mass" else f" in {LOOKS[best.cost_of].words}"
+        cost = f"; it costs {html.escape(lost)}{html.escape(name)}"
+    return (
+        f'<p class="wi-sentence">The step that buys most and breaks no limit is <b class="n">{html.escape(best.words)}</b>: '
+        f"{html.escape(gain)}{cost}.</p>"
+    )
+
+
+def change_frame(found: list[choice_answers.Change], output: str) -> pd.DataFrame:
+    """The bars as a table."""
+    return pd.DataFrame(
+        {
+            "step": [c.words for c in found],
+            f"{LOOKS[output].words}, change [%]": [100.0 * (c.after / c.before - 1.0) for c in found],
+            "costs most in": [LOOKS[c.cost_of].words if c.cost_of else "" for c in found],
+            "loss there [%]": [100.0 * c.cost for c in found],
+            "goes over": [", ".join(c.over) for c in found],
+        }
+    )
+
+
+# ---- 2 all combinations -----------------------------------------------------------------------------------
+
+
+def typed_ranges(inputs: Inputs) -> dict[str, Any]:
+    """What stands in the fields; ranges that nobody typed follow the build when it leaves them."""
+    held = st.session_state.get("choose_ranges")
+    reach = st.session_state.setdefault("choose_reach", "near")
+    if held is None or (reach != "own" and not _within(inputs, held)):
+        held = choice.around(inputs, wide=reach == "wide")
+        _set_ranges(held)
+    return held
+
+
+def _within(inputs: Inputs, held: Mapping[str, Any]) -> bool:
+    try:
+        return choice.inside(inputs, read_all(inputs, held))
+    except RangeError:
+        return True
+
+
+def _set_ranges(held: dict[str, Any]) -> None:
+    st.session_state["choose_ranges"] = held
+    for name in RANGES:
+        st.session_state.pop(f"choose_range:{name}", None)
+
+
+def _reached() -> None:
+    reach = st.session_state["choose_reach_pick"]
+    if reach is None:
+        return
+    st.session_state["choose_reach"] = reach
+    if reach != "own":
+        _set_ranges(choice.around(state.usable(), wide=reach == "wide"))
+
+
+def _typed(name: str) -> None:
+    st.session_state["choose_ranges"] = {
+        **st.session_state["choose_ranges"],
+        name: st.session_state[f"choose_range:{name}"],
+    }
+    st.session_state["choose_reach"] = "own"
+
+
+def read_one(inputs: Inputs, name: str, text: Any) -> tuple:
+    """Values of one range; raises RangeError."""
+    if name == "stator":
+        return choice.read_stators(text, (inputs.stator_d_mm, inputs.stator_h_mm))
+    if name == "chemistry":
+        return choice.read_chemistries(text)
+    return choice.read_range(text, name, float(getattr(inputs, name)))
+
+
+def read_all(inputs: Inputs, held: Mapping[str, Any], skip: tuple[str, ...] = ()) -> dict[str, tuple]:
+    """Values of all ranges; raises RangeError with the sentences of all that cannot be read."""
+    found, faults = {}, []
+    for name, text in held.items():
+        if name in skip:
+            continue
+        try:
+            found[name] = read_one(inputs, name, text)
+        except RangeError as wrong:
+            faults.append(str(wrong))
+    if faults:
+        raise RangeError("\n".join(faults))
+    return found
+
+
+@st.fragment
+def combinations(inputs: Inputs, pin: Inputs | None) -> None:
+    """Ranges, conditions, the map, the winners."""
+    widgets.section("All combinations", "of the parts below on this frame, with this ESC, in this air")
+    held = typed_ranges(inputs)
+    frames: dict[str, pd.DataFrame] = st.session_state.setdefault("choose_lists", {})
+    range_controls(held, frames)
+    lists_block(frames)
+    gone = tuple(name for kind in frames for name in choice.dropped_by(kind))
+    faults: list[str] = []
+    values: dict[str, tuple] = {}
+    try:
+        values = read_all(inputs, held, gone)
+        if words := choice.too_many(values, frames):
+            faults.append(words)
+    except RangeError as wrong:
+        faults += str(wrong).split("\n")
+    with_price = any("price [-]" in f and f["price [-]"].notna().any() for f in frames.values())
+    x, y, bounds, limits = condition_controls(with_price)
+    counting = st.container(key="choose_counting")
+    seen: Seen | None = st.session_state.get("choose_seen")
+    if not faults:
+        seen, words = counted(inputs, pin, values, frames, x, y, bounds, limits, counting, seen)
+        faults += words
+    with counting:
+        if faults:
+            body = "".join(f'<p class="wi-notice" role="status">{html.escape(f)}</p>' for f in faults)
+            stays = '<p class="wi-small">The last good picture stays below.</p>' if seen else ""
+            widgets.say(body + stays)
+    if seen is not None:
+        show(inputs, pin, seen)
+
+
+def range_controls(held: Mapping[str, Any], frames: Mapping[str, pd.DataFrame]) -> None:
+    """Eight fields; a list of parts takes the place of its own."""
+    if st.session_state.get("choose_reach_pick") != st.session_state["choose_reach"]:
+        st.session_state["choose_reach_pick"] = st.session_state["choose_reach"]
+    st.segmented_control(
+        "Look",
+        list(REACHES),
+        format_func=REACHES.__getitem__,
+        key="choose_reach_pick",
+        on_change=_reached,
+        required=True,
+        help="Fills the fields below: some 100,000 combinations near this build, or near a million. Then type your own.",
+    )
+    gone = {name for kind in frames for name in choice.dropped_by(kind)}
+    with st.container(key="choose_ranges"):
+        names = list(RANGES)
+        for row in (names[:4], names[4:]):
+            for column, name in zip(st.columns(4, gap="small"), row, strict=True):
+                with column:
+                    _range_field(name, held[name], off=name in gone)
+
+
+def _range_field(name: str, text: Any, *, off: bool) -> None:
+    spec, key = RANGES[name], f"choose_range:{name}"
+    if key not in st.session_state:
+        st.session_state[key] = list(text) if name == "chemistry" else text
+    label = f"{spec.words}, {spec.unit}" if spec.unit and spec.unit != "S" else spec.words
+    if name == "chemistry":
+        st.multiselect(
+            label,
+            list(CHEMISTRY_NAMES),
+            format_func=CHEMISTRY_NAMES.__getitem__,
+            key=key,
+            on_change=_typed,
+            args=(name,),
+            disabled=off,
+            placeholder="choose",
+            help="Types of cell to be tried.",
+        )
+        return
+    more = (
+        "the four digits on the motor; a range takes what is sold between them by volume"
+        if name == "stator"
+        else ("a range takes what is sold between its ends; add a step to set your own: 4 to 5 by 0.25")
+    )
+    st.text_input(
+        label,
+        key=key,
+        on_change=_typed,
+        args=(name,),
+        max_chars=400,
+        disabled=off,
+        help=f"One value, a list with commas, or a range such as {choice.example(name)}: {more}.",
+    )
+
+
+# ---- lists of parts ---------------------------------------------------------------------------------------
+
+
+def lists_block(frames: dict[str, pd.DataFrame]) -> None:
+    """Bring in lists of parts, each in place of its ranges."""
+    told = ", ".join(f"{len(f)} {kind}" for kind, f in frames.items())
+    label = f"Your own list of parts: {told}" if told else "Use a list of parts instead"
+    with st.expander(label, key="choose_lists_open", on_change="rerun") as box:
+        if not box.open:
+            return
+        kind = st.segmented_control(
+            "Kind of part",
+            list(choice.LISTED),
+            default="motors",
+            key="choose_list_kind",
+            required=True,
+            help="A list of motors takes the place of KV and stator, and so on.",
+        )
+        needed = [c.heading for c in parts.columns(kind) if c.needed]
+        st.caption(
+            f"One part a row, headings in the first. A list of {kind} needs {', '.join(needed)}; "
+            f"it may have {', '.join(c.heading for c in parts.columns(kind) if not c.needed)}. Blank is not known."
+        )
+        paste, drop = st.columns([1.6, 1], gap="medium")
+        with paste:
+            st.text_area(
+                "Paste it",
+                key=f"choose_paste:{kind}",
+                height=130,
+                max_chars=200_000,
+                placeholder=",".join(needed),
+                help="From a spreadsheet or as CSV: commas, semicolons or tabs.",
+            )
+            st.button("Use what I pasted", key="choose_use", on_click=_use_pasted, args=(kind,))
+        with drop:
+            st.file_uploader(
+                "or bring a CSV file",
+                type=["csv", "txt", "tsv"],
+                key=f"choose_file:{kind}",
+                on_change=_use_file,
+                args=(kind,),
+                help="Stays on this computer's server; it is not kept.",
+            )
+        for fault in st.session_state.get("choose_list_faults", []):
+            widgets.say(f'<p class="wi-notice" role="status">{html.escape(fault)}</p>')
+        for listed, frame in list(frames.items()):
+            names = ", ".join(str(n) for n in frame["name"].iloc[:6]) + (", ..." if len(frame) > 6 else "")
+            words, away = st.columns([5, 1.4], vertical_alignment="center")
+            with words:
+                widgets.say(f'<p class="wi-small"><b>{len(frame)} {listed}</b>: {html.escape(names)}</p>')
+            with away:
+                st.button(f"Back to ranges: {listed}", key=f"choose_drop:{listed}", on_click=_drop, args=(listed,))
+
+
+def _use(kind: str, text: str | bytes, file: str) -> None:
+    try:
+        table = parts.read_csv(text, kind, file=file)
+        if table.frame.empty:
+            raise parts.PartsError([f"The list of {kind} has no rows below its headings."])
+    except parts.PartsError as wrong:
+        st.session_state["choose_list_faults"] = wrong.problems
+        return
+    except ValueError as wrong:
+        st.session_state["choose_list_faults"] = [str(wrong)]
+        return
+    st.session_state["choose_list_faults"] = []
+    st.session_state["choose_lists"] = {**st.session_state["choose_lists"], kind: table.frame}
+
+
+def _use_pasted(kind: str) -> None:
+    text = st.session_state.get(f"choose_paste:{kind}", "")
+    if not text.strip():
+        st.session_state["choose_list_faults"] = ["Nothing was pasted."]
+        return
+    _use(kind, text, "pasted list")
+
+
+def _use_file(kind: str) -> None:
+    file = st.session_state.get(f"choose_file:{kind}")
+    if file is not None:
+        _use(kind, file.getvalue(), file.name)
+
+
+def _drop(kind: str) -> None:
+    st.session_state["choose_lists"] = {k: f for k, f in st.session_state["choose_lists"].items() if k != kind}
+
+
+# ---- conditions -------------------------------------------------------------------------------------------
+
+BOUNDS = (
+    ("hover_time", "at least", "Minutes at least"),
+    ("thrust_to_weight", "at least", "Pull at least, times"),
+    ("mass", "at most", "Mass at most, g"),
+    (PRICE, "at most", "Price at most"),
+)
+_FIRST_BOUNDS = {"thrust_to_weight": 2.0}
+
+
+def condition_controls(with_price: bool) -> tuple[str, str, list[tuple[str, Any, float | None]], str]:
+    """What must hold, and what the map shows."""
+    units = widgets.units()
+    held: dict[str, float | None] = st.session_state.setdefault("choose_bounds", dict(_FIRST_BOUNDS))
+    asked = [b for b in BOUNDS if with_price or b[0] != PRICE]
+    found: list[tuple[str, Any, float | None]] = []
+    with st.container(key="choose_holds"):
+        columns = st.columns([*([1] * len(asked)), 2.4], gap="small", vertical_alignment="bottom")
+        for column, (name, kind, label) in zip(columns, asked, strict=False):
+            key = f"choose_bound:{name}"
+            if key not in st.session_state:
+                st.session_state[key] = held.get(name)
+            with column:
+                held[name] = st.number_input(
+                    label,
+                    value=None,
+                    min_value=0.0,
+                    max_value=1e6,
+                    step=25.0 if name == "mass" else 0.5,
+                    key=key,
+                    format="%g",
+                    placeholder="any",
+                    help="Blank is not asked.",
+                )
+            typed = held[name]
+            found.append((name, kind, None if typed is None else choice_picture.bound_si(name, typed)))
+        with columns[-1]:
+            if "choose_limits" not in st.session_state:
+                st.session_state["choose_limits"] = st.session_state.get("choose_limits_kept", "what fits")
+            limits = st.segmented_control(
+                "Must hold",
+                LIMIT_WISHES,
+                key="choose_limits",
+                required=True,
+                help="What fits: cells, voltages and the propeller in the frame. Every limit: all margins too, held flat out for 10 s.",
+            )
+            st.session_state["choose_limits_kept"] = limits
+    names = (*ASKED, PRICE) if with_price else ASKED
+    with st.container(key="choose_axes"):
+        across, upwards, also, side, most = st.columns(
+            [1.5, 1.5, 1.6, 0.9, 0.9], gap="small", vertical_alignment="bottom"
+        )
+        with across:
+            x = chosen_output(
+                "Across", "choose_x", "hover_time", help_="Answer on the level axis of the map.", names=names
+            )
+        with upwards:
+            y = chosen_output(
+                "Upwards", "choose_y", "thrust_to_weight", help_="Answer on the upright axis.", names=names
+            )
+        with also:
+            more = chosen_output(
+                "and this must be", "choose_more", "top_speed", help_="One more condition of your own.", names=names
+            )
+        with side:
+            kind = st.selectbox(
+                "side",
+                ("at least", "at most"),
+                key="choose_side",
+                label_visibility="hidden",
+                index=0 if LOOKS[more].better == "max" else 1,
+            )
+        with most:
+            typed = st.number_input(
+                f"value, {choice_picture.unit_of(more, units)}",
+                value=None,
+                key=f"choose_more_value:{more}",
+                format="%g",
+                placeholder="any",
+                help="Blank is not asked.",
+                min_value=0.0,
+                max_value=1e6,
+            )
+    if typed is not None:
+        found.append((more, kind, choice_picture.unshown(more, float(typed), units)))
+    if x == y:
+        y = "thrust_to_weight" if x != "thrust_to_weight" else "hover_time"
+    return x, y, found, limits
+
+
+# ---- counting ---------------------------------------------------------------------------------------------
+
+
+def counted(
+    inputs: Inputs,
+    pin: Inputs | None,
+    values: dict[str, tuple],
+    frames: dict[str, pd.DataFrame],
+    x: str,
+    y: str,
+    bounds: list[tuple[str, Any, float | None]],
+    limits: str,
+    slot: Any,
+    before: Seen | None,
+) -> tuple[Seen | None, list[str]]:
+    """The picture asked for, or the last good one with a line about the count under way; and what went wrong."""
+    units = widgets.units()
+    outputs = choice_picture.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
+    size = choice.count_of(values, frames)
+    job = choice_answers.start(inputs, values, frames, outputs, size, st.session_state.get("choose_job"))
+    st.session_state["choose_job"] = job
+    asked = choice_picture.conditions(bounds, limits)
+    key = repr((job.key, asked, x, y, units, pin))
+    if before is not None and before.key == key:
+        with slot:
+            widgets.say(f'<p class="wi-small">{html.escape(before.words)}</p>')
+        return before, []
+    if not job.wait(PATIENCE):
+        with slot:
+            waiting(job.key)
+        return before, []
+    if job.fault:
+        return before, [job.fault]
+    if job.stopped or job.answer is None:
+        st.session_state["choose_job"] = job
+        with slot:
+            widgets.say(
+                f'<p class="wi-small" role="status">Stopped at {choice.many(job.done)} of {choice.many(job.size)}; '
+                "change something to count again.</p>"
+            )
+        return before, []
+    found = job.answer.found
+    also = [
+        (p[x], p[y])
+        for p in (point_of(one, (x, y)) for one in (inputs, pin) if one is not None)
+        if math.isfinite(p[x]) and math.isfinite(p[y])
+    ]
+    made = choice_picture.picture(found, asked, x=x, y=y, also=also)
+    words = choice_picture.holds_words(made, units)
+    if made.holding == 0 and before is not None:
+        # nothing to draw: the last map stays
+        return before, [words]
+    seen = seen_of(inputs, job.answer, made, asked, frames, key, words)
+    st.session_state["choose_seen"] = seen
+    job.answer = None  # a hundred megabytes: kept for all by the keeper, not by every visitor
+    with slot:
+        widgets.say(f'<p class="wi-small">{html.escape(words)}</p>')
+    return seen, []
+
+
+def point_of(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
+    """Answers of one build; nothing for a price."""
+    return {n: math.nan for n in names} | choice_answers.points(inputs, names)
+
+
+def seen_of(
+    inputs: Inputs,
+    answer: choice_answers.Counted,
+    made: Picture,
+    asked: list[Any],
+    frames: dict[str, pd.DataFrame],
+    key: str,
+    words: str,
+) -> Seen:
+    """Labels, inputs and answers of every dot and row."""
+    found = answer.found
+    good = found.meets(asked)
+    labels: dict[int, str] = {}
+    made_inputs: dict[int, Inputs] = {}
+    answers: dict[int, dict[str, float]] = {}
+    for index in dict.fromkeys([*made.winners, *(int(k) for k in made.frontier)]):
+        span = choice_picture.alike_kv(found, index, good, made.x, made.y) if index in made.winners else None
+        labels[index] = choice.shop_label(found, index, frames, inputs, span)
+        made_inputs[index] = choice.loaded(inputs, answer.plan, found, index, frames)
+        answers[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
+    return Seen(key, made, labels, made_inputs, answers, words)
+
+
+def waiting(key: str) -> None:
+    """The line about the count under way, looked at again and again until it is done."""
+
+    @st.fragment(run_every=POLL)
+    def look() -> None:
+        job = st.session_state.get("choose_job")
+        if job is None or job.key != key or job.wait(0.0):
+            st.rerun()
+        with st.container(horizontal=True, vertical_alignment="center"):
+            done = (
+                "waiting for its turn"
+                if job.waiting
+                else f"counting {choice.many(job.done)} of {choice.many(job.size)}"
+            )
+            widgets.say(f'<p class="wi-small" role="status">{done}</p>')
+            st.button("stop", key="choose_stop", on_click=job.stop, type="tertiary", help="The last picture stays.")
+
+    look()
+
+
+# ---- map and winners --------------------------------------------------------------------------------------
+
+
+def load_dot(seen: Seen, index: int) -> None:
+    """Put a combination on the screen as the build."""
+    if index in seen.inputs:
+        state.load(seen.inputs[index])
+        st.session_state["choose_clicks"] = st.session_state.get("choose_clicks", 0) + 1
+
+
+def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
+    """The map with its key, and the winners."""
+    units, p = widgets.units(), seen.picture
+    here = point_of(inputs, (p.x, p.y))
+    there = None if pin is None else point_of(pin, (p.x, p.y))
+    this = figures.Mark(inputs.name, here[p.x], here[p.y])
+    other = None if pin is None or there is None else figures.Mark(pin.name, there[p.x], there[p.y])
+    labels = [seen.labels[int(k)] for k in p.frontier]
+    event = st.plotly_chart(
+        figures.map_of(p, this, other, labels, units),
+        key=f"choose_map:{st.session_state.get('choose_clicks', 0)}",
+        theme=None,
+        config=PLOT_CONFIG,
+        width="stretch",
+        on_select="rerun",
+        selection_mode="points",
+        alt=figures.map_words(p, this, units),
+    )
+    picked = [pt["customdata"] for pt in event["selection"]["points"] if pt.get("customdata") is not None]
+    if picked:
+        first = picked[0]
+        load_dot(seen, int(first[0] if isinstance(first, list | tuple) else first))
+        st.rerun()
+    dots = f", {len(p.frontier)} of {p.frontier_size} shown" if p.frontier_size > len(p.frontier) else ""
+    widgets.say(
+        '<p class="wi-small"><span class="key"><i class="count"></i>combinations that hold, darker is more</span>'
+        '<span class="key"><i class="out"></i>ruled out</span>'
+        f'<span class="key"><i class="front"></i>frontier: none better in both{dots}</span>'
+        f"<span>A click on a dot loads it.</span></p>"
+    )
+    winners(inputs, seen)
+
+
+def winners(inputs: Inputs, seen: Seen) -> None:
+    """At most eight rows along the frontier, in the words of a shop."""
+    p, units = seen.picture, widgets.units()
+    if not p.winners:
+        return
+    widgets.section("What to look for", f"along the frontier, from {LOOKS[p.y].words} to {LOOKS[p.x].words}")
+    names = list(dict.fromkeys([p.x, p.y, "mass", *(k for k in (PRICE,) if k in seen.answers[p.winners[0]])]))
+    now = point_of(inputs, tuple(names))
+    with st.container(key="choose_winners"):
+        for index in p.winners:
+            text, button = st.columns([6, 1], vertical_alignment="center")
+            got = seen.answers[index]
+            with text:
+                numbers = ", ".join(html.escape(_answer(n, got[n])) for n in names)
+                against = [
+                    choice_picture.change_words(n, got[n], now[n])
+                    for n in (p.x, p.y)
+                    if math.isfinite(now[n]) and math.isfinite(got[n])
+                ]
+                than = f" · {html.escape(', '.join(against))}" if against else ""
+                widgets.say(
+                    f'<div class="wi-win"><b>{html.escape(seen.labels[index])}</b>'
+                    f'<span class="why">{numbers}{than}</span></div>'
+                )
+            with button:
+                if st.button(
+                    "Load",
+                    key=f"choose_load:{index}",
+                    help=f"Make {seen.labels[index][:80]} the build.",
+                    width="stretch",
+                ):
+                    load_dot(seen, index)
+                    st.rerun()
+    widgets.say('<p class="wi-small">Second line: its answers, and against this build.</p>')
+    widgets.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
+
+
+def _answer(name: str, si: float) -> str:
+    text = reads(name, si, widgets.units())
+    return f"{text} its weight" if LOOKS[name].kind == "pull_to_weight" else text if name != PRICE else f"price {text}"
+
+
+def frontier_frame(seen: Seen, units: Any) -> pd.DataFrame:
+    """Every dot of the frontier with its label, for the table and the file."""
+    picks = [int(k) for k in seen.picture.frontier]
+    columns: dict[str, Any] = {"look for": [parts.escape_cell(seen.labels[k]) for k in picks]}
+    for name in seen.answers[picks[0]] if picks else ():
+        unit = choice_picture.unit_of(name, units)
+        heading = f"{LOOKS[name].words} [{unit}]" if unit else LOOKS[name].words
+        columns[heading] = [float(choice_picture.shown(name, seen.answers[k][name], units)) for k in picks]
+    return pd.DataFrame(columns)
+
+
+# ---- 4 solve for ------------------------------------------------------------------------------------------
+
+_TARGETS = {"hover_time": 8.0, "thrust_to_weight": 4.0}
+
+
+def solve_sentence(inputs: Inputs) -> None:
+    """What capacity gives eight minutes?"""
+    units = widgets.units()
+    widgets.section("The other way round", "say what you want, and see what it takes")
+    with st.container(key="choose_solve", horizontal=True, vertical_alignment="bottom"):
+        name = st.selectbox(
+            "What",
+            list(choice_answers.SOLVED),
+            format_func=lambda k: FIELDS[k].label.lower() if k != "kv" else "KV",
+            key="choose_solve_field",
+            width=210,
+            help="The one thing that changes.",
+        )
+        output = chosen_output("gives", "choose_solve_output", "hover_time", help_="The answer you want.", width=260)
+        unit = choice_picture.unit_of(output, units)
+        key = f"choose_target:{output}:{unit}"
+        if key not in st.session_state:
+            now = float(choice_picture.shown(output, point_of(inputs, (output,))[output], units))
+            st.session_state[key] = _TARGETS.get(output) or (float(f"{1.1 * now:.2g}") if math.isfinite(now) else 1.0)
+        target = st.number_input(
+            f"of, {unit}" if unit else "of",
+            min_value=0.0,
+            max_value=1e6,
+            key=key,
+            format="%g",
+            step=0.5,
+            width=150,
+            help="How much of it.",
+        )
+    widgets.say(f'<p class="wi-sentence">{answer_words(inputs, name, output, float(target))}</p>')
+
+
+def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
+    """The answer of the sentence, as HTML."""
+    units = widgets.units()
+    field = FIELDS[name]
+    si = choice_picture.unshown(output, target, units)
+    found = choice_answers.solved(inputs, name, output, si)
+    wanted, words = html.escape(reads(output, si, units)), LOOKS[output].words
+    thing = "KV" if name == "kv" else field.label.lower()
+    if not math.isfinite(found.value):
+        if not math.isfinite(found.solution.closest):
+            return f"No {thing} between {_amount(name, found.low)} and {_amount(name, found.high)} gives it: {_no_craft(words)}"
+        closest = found.solution.closest / choice_answers.SOLVED[name][1]
+        reached = html.escape(reads(output, found.solution.reached, units))
+        return (
+            f"No {thing} between {_amount(name, found.low)} and {_amount(name, found.high)} gives {wanted} of {words}. "
+            f'The nearest is <b class="n bad">{reached}</b>, at {_amount(name, closest)}.'
+        )
+    now = getattr(inputs, name)
+    start = f'<b class="n">{_amount(name, found.value)}</b> does it; this build has {_amount(name, now)}.'
+    others = ""
+    if found.solution.others:
+        scale = choice_answers.SOLVED[name][1]
+        others = f" So does {' and '.join(_amount(name, v / scale) for v in found.solution.others[:2])}."
+    return start + others + _near_sold(inputs, name, output, found.value)
+
+
+def _no_craft(words: str) -> str:
+    return f"the craft then has no {words} at all."
+
+
+def _near_sold(inputs: Inputs, name: str, output: str, value_: float) -> str:
+    """What the sold sizes to either side give."""
+    sold = RANGES[name].sold if name in RANGES else ()
+    near = [max((s for s in sold if s <= value_), default=None), min((s for s in sold if s >= value_), default=None)]
+    near = [float(s) for s in dict.fromkeys(near) if s is not None]
+    if not near:
+        return ""
+    told = [
+        f"{_amount(name, s)} gives {html.escape(reads(output, choice_answers.with_one(inputs, name, s, output), widgets.units()))}"
+        for s in near
+    ]
+    return f" Sold near it: {', '.join(told)}."
+
+
+def _amount(name: str, typed: float) -> str:
+    step = {"capacity_mah": 10, "kv": 10, "payload_g": 5, "frame_g": 5, "command_cap_percent": 1}.get(name, 0.1)
+    unit = {"kv": "KV"}.get(name, FIELDS[name].unit)
+    return html.escape(f"{choice.number(typed, step)}\u00a0{unit}")
+
+
+# ---- 5 spread ---------------------------------------------------------------------------------------------
+
+
+def spread_block(inputs: Inputs) -> None:
+    """Where the spread of one answer comes from, and what a reading would take off."""
+    title, pick = st.columns([3, 1.3], vertical_alignment="bottom")
+    with title:
+        widgets.section("Where the spread comes from", "why the forecast is a band, and what would narrow it")
+    with pick:
+        output = chosen_output("of", "choose_spread", "thrust_to_weight", help_="The answer whose band is looked at.")
+    found, readings = choice_answers.spread_of(inputs, output)
+    if not any(c.log_sd > 0.0 for c in found):
+        widgets.say('<p class="wi-small">This craft has no such answer, so there is no spread to share out.</p>')
+        return
+    left, right = st.columns(2, gap="large")
+    with left:
+        widgets.say('<p class="wi-small">Its share of the spread</p>' + figures.spread_bars(found))
+    with right:
+        widgets.say(
+            '<p class="wi-small">What one reading takes off the width of the band</p>' + figures.reading_bars(readings)
+        )
+    widgets.numbers(
+        "spread",
+        lambda: pd.DataFrame(
+            {"unknown": [c.group for c in found], "share of the spread [%]": [100.0 * c.share for c in found]}
+        ),
+        file_name="spread.csv",
+    )
+
+
+page(state.usable(), state.pinned())
