@@ -143,7 +143,9 @@ def measured(
         motor_label=() if motor is None else _label(inputs, "motor"),
         propeller=None if propeller is None else MeasuredPropeller(
             log_c_t=float(np.asarray(propeller.log_c_t_offset) - np.asarray(label.log_c_t_offset)),
-            figure_of_merit=float(np.asarray(propeller.figure_of_merit_offset) - np.asarray(label.figure_of_merit_offset)),
+            figure_of_merit=float(
+                np.asarray(propeller.figure_of_merit_offset) - np.asarray(label.figure_of_merit_offset)
+            ),
             log_sd_c_t=float(np.asarray(propeller.log_sd_c_t)), log_sd_c_p=float(np.asarray(propeller.log_sd_c_p)),
             correlation=float(np.asarray(propeller.spread_correlation)),
         ),

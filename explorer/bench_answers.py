@@ -1,0 +1,368 @@
+"""What the pages Plug in and Cost ask of the engine, each answer kept where it is worth keeping; no screen.
+
+As `explorer.compute`: functions of checked `Inputs` and plain values, frozen results.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+from numpy.typing import NDArray
+
+from explorer import compute
+from explorer.inputs import Inputs, to_build
+from explorer.own_parts import MeasuredMotor, OwnParts, bare, measured
+from propmodel import battery, costs, power_up
+from propmodel import motor as motor_model
+from propmodel.air import Air
+from propmodel.assessment import Assessment
+from propmodel.bench_model import NAMES, Stand, stand_rows
+from propmodel.build import Build
+from propmodel.controller import Controller
+from propmodel.endurance import flight_time
+from propmodel.motor import Motor
+from propmodel.performance import evaluate
+from propmodel.power_up import PowerUp
+from propmodel.propeller import Propeller
+from propmodel.spread import bands, draw
+from propmodel.units import GRAM_FORCE, MILLIOHM
+
+__all__ = [
+    "Learned",
+    "by_label",
+    "cell_mohm_from_pack",
+    "cost",
+    "from_readings",
+    "labels_differ",
+    "learned",
+    "power",
+    "session_of",
+    "stand_parts",
+]
+
+DRAWS = 512
+
+
+# ---- first power-up ---------------------------------------------------------------------------------------
+
+
+def power(inputs: Inputs, *, modern: bool | None, supply_voltage: float | None = None) -> PowerUp:
+    """Numbers of the first power-up, with the bands of this build.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    modern : bool or None
+        Whether the ESC freewheels actively; None where its age is not known.
+    supply_voltage : float or None
+        Of the motor tests; None takes the full pack. [V]
+    """
+    return _power(compute.plain(inputs), modern, supply_voltage)
+
+
+@st.cache_data(**compute._kept)
+def _power(inputs: Inputs, modern: bool | None, supply_voltage: float | None) -> PowerUp:
+    made = compute.build(inputs)
+    low, mid, high = bands(made, draws=256)
+    shares: dict[str, tuple[float, float]] = {}
+    for name in ("hover_throttle", "hover_current", "full_throttle_motor_current", "full_throttle_thrust"):
+        pair = tuple(float(getattr(side, name)) / float(getattr(mid, name)) for side in (low, high))
+        if all(math.isfinite(v) and v > 0.0 for v in pair):
+            shares[name] = pair  # type: ignore[assignment]
+    own = getattr(inputs, "own", None)
+    known = inputs.no_load_a is not None
+    found = power_up.from_build(
+        made, active_freewheeling=modern, no_load_known=known, supply_voltage=supply_voltage, bands=shares
+    )
+    if own is not None and isinstance(own.motor, MeasuredMotor):
+        # a calibrated KV holds under load; a bare motor turns at what its label would say
+        found = replace(found, kv=own.motor.kv / motor_model.LOADED_KV_RATIO)
+    return found
+
+
+# ---- what readings tell -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Learned:
+    """One answer before and after some readings; SI units."""
+
+    name: str
+    """Name in `propmodel.performance.OUTPUTS`."""
+    before: tuple[float, float, float]
+    after: tuple[float, float, float]
+    """Low, middle, high of 8 in 10."""
+
+    @property
+    def widths(self) -> tuple[float, float]:
+        """Width of the band over its middle, before and after. [-]"""
+        return tuple((side[2] - side[0]) / side[1] for side in (self.before, self.after))  # type: ignore[return-value]
+
+
+ANSWERS = ("thrust_to_weight", "hover_time", "full_throttle_current")
+EIGHT_IN_TEN = 1.2816
+"""Standard deviations to either side."""
+
+_NOISE = {
+    "kv": 0.03, "no_load": 0.10, "stand_current": 0.03, "stand_pull": 0.04, "hover_command": 0.03, "hover_current": 0.05,
+}  # fmt: skip
+"""Error of one reading with ordinary tools, share of itself. Estimates. KV: label speed against loaded speed too."""
+READINGS = {
+    "Full command without propellers: speed": "kv",
+    "Full command without propellers: current": "no_load",
+    "One motor on a stand: current (or go to the hover)": "stand_current",
+    "One motor on a stand: pull": "stand_pull",
+    "First hover: command": "hover_command",
+    "First hover: current": "hover_current",
+}
+"""Steps of `propmodel.power_up` whose reading tells something about the forecast, and what it reads."""
+
+
+def reading_shares(p: PowerUp, readings: Mapping[str, float]) -> dict[str, float]:
+    """Reading over forecast of each reading that tells something about the forecast, by kind."""
+    speed, rise = power_up.bare_motor(
+        1.0, voltage=p.supply_voltage, kv=p.kv, resistance=p.resistance, no_load_current=p.no_load_current,
+        no_load_voltage=p.no_load_voltage,
+    )  # fmt: skip
+    middle = {
+        "kv": 60.0 * speed,
+        "no_load": rise + p.controller_standby / p.supply_voltage,
+        "stand_current": None if p.stand_current is None else p.stand_current[1],
+        "stand_pull": None if p.stand_pull is None else p.stand_pull[1] / GRAM_FORCE,
+        "hover_command": None if p.hover_command is None else 100.0 * p.hover_command[1],
+        "hover_current": None if p.hover_current is None else p.hover_current[1],
+    }
+    found = {}
+    for title, kind in READINGS.items():
+        value, forecast = readings.get(title), middle[kind]
+        if value is not None and forecast is not None and value > 0.0 and forecast > 0.0:
+            found[kind] = value / forecast
+    return found
+
+
+def learned(inputs: Inputs, shares: Mapping[str, float]) -> list[Learned]:
+    """What readings (as shares of their forecast) do to the headline bands."""
+    return _learned(compute.plain(inputs), tuple(sorted(shares.items())))
+
+
+def _seen(whole: Assessment, made: Build, kind: str) -> NDArray:
+    """Logarithm of what a reading shows, in each draw."""
+    of = {
+        "kv": lambda: whole.build.motor.kv,
+        "no_load": lambda: whole.build.motor.no_load_current,
+        "stand_current": lambda: whole.full.motor_current,
+        "stand_pull": lambda: whole.full.thrust,
+        "hover_command": lambda: whole.hover.duty,
+        "hover_current": lambda: whole.hover.pack_current,
+    }[kind]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.log(np.broadcast_to(np.asarray(of(), dtype=float), (DRAWS,)))
+
+
+def _conditioned(x: NDArray, y: NDArray, noise: NDArray, seen: NDArray) -> tuple[float, float, float]:
+    """Mean of ln y, its scatter, and the scatter left after noisy sight of x (linear, normal)."""
+    centre = x - x.mean(axis=1, keepdims=True)
+    cov = centre @ centre.T / x.shape[1] + np.diag(noise**2)
+    cross = centre @ (y - y.mean()) / x.shape[1]
+    weight = np.linalg.solve(cov, cross)
+    return float(weight @ seen), float(np.std(y)), float(np.sqrt(max(np.var(y) - weight @ cross, 1e-8)))
+
+
+@st.cache_data(**compute._kept)
+def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Learned]:
+    made = compute.build(inputs)
+    mid = evaluate(Assessment(made), list(ANSWERS))
+    whole = Assessment(draw(made, draws=DRAWS).build, quick=True)
+    drawn = evaluate(whole, list(ANSWERS))
+    out = []
+    for name in ANSWERS:
+        with np.errstate(invalid="ignore", divide="ignore"):
+            y = np.log(np.broadcast_to(drawn[name], (DRAWS,)))
+        x = np.array([_seen(whole, made, kind) for kind, _ in shares]).reshape(len(shares), DRAWS)
+        good = np.isfinite(y) & np.isfinite(x).all(axis=0)
+        middle = float(mid[name])
+        if good.sum() < 0.5 * DRAWS or not math.isfinite(middle):
+            continue
+        sd, left, shift = float(np.std(y[good])), float(np.std(y[good])), 0.0
+        if shares:
+            noise = np.array([_NOISE[kind] for kind, _ in shares])
+            seen = np.log([share for _, share in shares])
+            shift, sd, left = _conditioned(x[:, good], y[good], noise, seen)
+        ends = [(m * math.exp(-EIGHT_IN_TEN * s), m, m * math.exp(EIGHT_IN_TEN * s))
+                for m, s in ((middle, sd), (middle * math.exp(shift), left))]  # fmt: skip
+        out.append(Learned(name, ends[0], ends[1]))
+    return out
+
+
+def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
+    """Motor and propeller as single readings make them: each doubt moved and narrowed by what was read."""
+    made = compute.build(compute.plain(bare(inputs)))
+    whole = Assessment(draw(made, draws=DRAWS).build, quick=True)
+    kinds = list(shares)
+    x = np.array([_seen(whole, made, kind) for kind in kinds])
+    good = np.isfinite(x).all(axis=0)
+    noise, seen = np.array([_NOISE[k] for k in kinds]), np.log([shares[k] for k in kinds])
+
+    def moved(values: Any) -> tuple[float, float]:
+        y = np.broadcast_to(np.asarray(values, dtype=float), (DRAWS,))[good]
+        shift, _, left = _conditioned(x[:, good], y, noise, seen)
+        return shift, left
+
+    b = whole.build
+    kv, sd_kv = moved(np.log(b.motor.kv))
+    ohm, sd_ohm = moved(np.log(b.motor.resistance))
+    amps, _ = moved(np.log(b.motor.no_load_current))
+    c_t, sd_t = moved(b.propeller.log_c_t_offset)
+    merit, sd_merit = moved(b.propeller.figure_of_merit_offset)
+    sd_p = float(np.hypot(1.5 * sd_t, 0.4 * sd_merit))
+    m = made.motor
+    motor = replace(
+        m, kv=float(m.kv) * float(np.asarray(m.loaded_kv_ratio)) * math.exp(kv), loaded_kv_ratio=1.0,
+        resistance=float(m.resistance) * math.exp(ohm), no_load_current=float(m.no_load_current) * math.exp(amps),
+        winding_resistance=None, log_sd_kv=sd_kv, log_sd_resistance=sd_ohm,
+    )  # fmt: skip
+    p = made.propeller
+    blades = replace(
+        p, log_c_t_offset=np.asarray(p.log_c_t_offset) + c_t,
+        figure_of_merit_offset=np.asarray(p.figure_of_merit_offset) + merit,
+        log_sd_c_t=sd_t, log_sd_c_p=sd_p, spread_correlation=min(0.95, 1.5 * sd_t / max(sd_p, 1e-6)),
+    )  # fmt: skip
+    return measured(inputs, "your bench readings", motor=motor, propeller=blades)
+
+
+# ---- the log ----------------------------------------------------------------------------------------------
+
+
+def labels_differ(labels: Mapping[str, Any], inputs: Inputs) -> dict[str, str]:
+    """Where the labels of a file are not those of the build: part to a sentence."""
+    out = {}
+    kv = labels.get("kv")
+    if kv is not None and abs(float(kv) / inputs.kv - 1.0) > 0.02:
+        out["motor"] = f"the file says {float(kv):.0f} KV, this build has {inputs.kv:.0f} KV"
+    size = labels.get("stator_diameter")
+    if size is not None and (
+        abs(1e3 * float(size) - inputs.stator_d_mm) > 0.6
+        or abs(1e3 * float(labels["stator_height"]) - inputs.stator_h_mm) > 0.6
+    ):
+        there = f"{1e3 * float(size):g} x {1e3 * float(labels['stator_height']):g} mm"
+        here = f"{inputs.stator_d_mm:g} x {inputs.stator_h_mm:g} mm"
+        out["motor"] = f"the file says a stator of {there}, this build has {here}"
+    if labels.get("no_propeller"):
+        out["propeller"] = "the file says a run without propeller"
+    elif labels.get("diameter") is not None:
+        there = [float(labels["diameter"]) / 0.0254, float(labels["pitch"]) / 0.0254, float(labels["blades"])]
+        here = [inputs.diameter_in, inputs.pitch_in, float(inputs.blades)]
+        if any(abs(a - b) > 0.06 for a, b in zip(there, here, strict=True)):
+            names = ["x".join(f"{v:.3g}" for v in row) for row in (there, here)]
+            out["propeller"] = f"the file says {names[0]}, this build has {names[1]}"
+    return out
+
+
+def label_values(labels: Mapping[str, Any]) -> dict[str, Any]:
+    """Fields of `Inputs` that the labels of a file fill in."""
+    out: dict[str, Any] = {}
+    if labels.get("kv") is not None:
+        out["kv"] = round(float(labels["kv"]), 1)
+    if labels.get("stator_diameter") is not None:
+        out["stator_d_mm"] = round(1e3 * float(labels["stator_diameter"]), 2)
+        out["stator_h_mm"] = round(1e3 * float(labels["stator_height"]), 2)
+    if labels.get("diameter") is not None and not labels.get("no_propeller"):
+        out["diameter_in"] = round(float(labels["diameter"]) / 0.0254, 2)
+        out["pitch_in"] = round(float(labels["pitch"]) / 0.0254, 2)
+        out["blades"] = int(labels["blades"])
+    return out
+
+
+def stand_parts(
+    inputs: Inputs, labels: Mapping[str, Any], *, own_motor: bool, own_propeller: bool
+) -> tuple[Motor, Propeller, Controller, Air]:
+    """Motor, propeller, ESC and air to begin a calibration from: this build's, or what the file's label says."""
+    made = to_build(bare(inputs))
+    values = label_values(labels)
+    motor_values = {k: v for k, v in values.items() if k in ("kv", "stator_d_mm", "stator_h_mm")}
+    blade_values = {k: v for k, v in values.items() if k in ("diameter_in", "pitch_in", "blades")}
+    motor, blades = made.motor, made.propeller
+    if not own_motor and motor_values:
+        motor = to_build(replace(bare(inputs), winding_mohm=None, no_load_a=None, **motor_values)).motor
+    if not own_propeller and blade_values:
+        other = replace(bare(inputs), measured_propeller=None, blade_width="unknown", blade_width_mm=None,
+                        propeller_g=None, **blade_values)  # fmt: skip
+        blades = to_build(other).propeller
+    return motor, blades, made.controller, made.air
+
+
+def by_label(
+    points: pd.DataFrame, motor: Motor, propeller: Propeller, controller: Controller, air: Air
+) -> dict[str, NDArray]:
+    """Pull [N] and supply current [A] that the labels forecast at the speeds and volts that were read."""
+    nothing = np.full(len(points), np.nan)
+    if not {"voltage_v", "speed_rev_per_s"} <= set(points.columns):
+        return {"thrust": nothing, "current": nothing}
+    speed, volts = (points[c].to_numpy(float) for c in ("speed_rev_per_s", "voltage_v"))
+    runs = (speed > 5.0) & (volts > 1.0)
+    if not runs.any():
+        return {"thrust": nothing, "current": nothing}
+    stand = Stand.of(motor, propeller, controller, air, volts[runs])
+    zero = np.zeros(len(NAMES))
+    model = stand_rows(stand, zero, speed[runs])
+    out = {}
+    for name in ("thrust", "current"):
+        values = nothing.copy()
+        values[runs] = model[name]
+        out[name] = values
+    return out
+
+
+def cell_mohm_from_pack(inputs: Inputs, pack_resistance: float) -> float:
+    """Milliohm of one cell, at the pack's temperature and age, that makes the whole pack with its leads so. [mohm]"""
+    pack = to_build(bare(inputs)).pack
+    leads = float(np.asarray(battery.resistance(pack, 0.5))) - (
+        float(np.asarray(battery.resistance(replace(pack, lead_resistance=0.0), 0.5)))
+    )
+    cell = (pack_resistance - leads) / float(inputs.cells) * float(inputs.parallel)
+    return max(cell / MILLIOHM, 0.1)
+
+
+# ---- cost -------------------------------------------------------------------------------------------------
+
+
+def session_of(inputs: Inputs, rates: Mapping[str, float]) -> costs.Session:
+    """Session of a build: minutes and depth are its own, the rates are the reader's."""
+    seconds = _seconds(compute.plain(inputs))
+    return costs.Session(
+        flights=rates["flights"],
+        flight_time=max(seconds, 1.0) if math.isfinite(seconds) else 1.0,
+        packs_owned=rates["packs_owned"],
+        sessions_per_year=rates["sessions_per_year"],
+        depth=max(1.0 - inputs.reserve_percent / 100.0, 0.01),
+        pack_temperature=rates["pack_temperature_c"] + 273.15,
+        crashes=rates["crashes"],
+        propellers_per_crash=min(rates["propellers_per_crash"], float(inputs.rotors)),
+        packs_per_crash=rates["packs_per_crash"],
+        motors_per_100_flights=rates["motors_per_100"],
+        controllers_per_100_flights=rates["controllers_per_100"],
+        rotors=float(inputs.rotors),
+        cycle_life=rates["cycle_life"],
+    )
+
+
+@st.cache_data(**compute._kept)
+def _seconds(inputs: Inputs) -> float:
+    return float(flight_time(compute.build(inputs), compute.profile(inputs)).time)
+
+
+def cost(inputs: Inputs, rates: Mapping[str, float], prices: Mapping[str, float | None]) -> costs.SessionCost:
+    """Cost of a session with a build."""
+    return costs.session_cost(
+        session_of(inputs, rates),
+        costs.Prices(
+            packs=prices["pack"], propellers=prices["propeller"], motors=prices["motor"],
+            controllers=prices["controller"], other=prices.get("other") or 0.0,
+        ),
+    )  # fmt: skip
