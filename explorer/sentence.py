@@ -281,8 +281,8 @@ def beyond_sum(inputs: Inputs, mid: Numbers) -> tuple[str, str, str]:
     return (
         "How far beyond what was measured",
         f"{rpm:,.0f} rpm flat out / {MEASURED_RPM:,.0f} rpm, the middle of the fastest static runs = "
-        f"{rpm / MEASURED_RPM:.1f} times; {MEASURED_MANY_BLADES} of {MEASURED_COUNT} measured propellers have more than "
-        "two blades",
+        f"{rpm / MEASURED_RPM:.1f} times; {MEASURED_MANY_BLADES} of {MEASURED_COUNT} measured propellers have "
+        "more than two blades",
         f"Open wind-tunnel measurements; the thrust stand reached {STAND_RPM:,.0f} rpm on three cells.",
     )
 

@@ -80,7 +80,7 @@ def take(files: list[str], address: str, asked: argparse.Namespace) -> None:
                     said: list[str] = []
                     page.on("console", lambda m, said=said: said.append(m.text) if m.type == "error" else None)
                     page.goto(
-                        f"{address}/{'' if file == files[0] and not asked.page else file}?{asked.query}".rstrip("?")
+                        f"{address}/{'' if file == PAGES[0][0] else file}?{asked.query}".rstrip("?")
                     )
                     wait_until_idle(page)
                     if asked.open and width > 700:

@@ -113,8 +113,19 @@ def test_the_side_panel_moves_the_knob():
 
 @pytest.mark.parametrize(
     "knob",
-    "payload_g kv diameter_in blades cells blade_width_mm altitude_m air_temperature_c command_cap_percent "
-    "charge_left_percent cruise_kmh".split(),
+    [
+        "payload_g",
+        "kv",
+        "diameter_in",
+        "blades",
+        "cells",
+        "blade_width_mm",
+        "altitude_m",
+        "air_temperature_c",
+        "command_cap_percent",
+        "charge_left_percent",
+        "cruise_kmh",
+    ],
 )
 def test_every_kind_of_knob_slides(knob):
     at = opened()
