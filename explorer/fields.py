@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from propmodel.battery import CHEMISTRIES
+from propmodel.endurance import WAYS_OF_FLYING
 from propmodel.record import AGE_CYCLES, BLADE_WIDTHS, BODY_SHAPES
 
 __all__ = ["DESCRIBED", "FLYING_STYLES", "GROUPS", "TAKE_OFF", "Field", "problem", "shown", "typed"]
@@ -17,10 +18,8 @@ __all__ = ["DESCRIBED", "FLYING_STYLES", "GROUPS", "TAKE_OFF", "Field", "problem
 GROUPS = ("What it carries", "What turns", "What feeds it", "Where you fly", "How you fly")
 
 FLYING_STYLES: dict[str, tuple[float, float, float, float]] = {
-    "hang still": (95.0, 5.0, 0.0, 0.0),
-    "cruise": (10.0, 80.0, 9.0, 1.0),
-    "play": (10.0, 35.0, 45.0, 10.0),
-    "race": (2.0, 13.0, 60.0, 25.0),
+    name: tuple(round(100.0 * float(getattr(way, share)), 6) for share in ("hover", "cruise", "hard", "full"))
+    for name, way in WAYS_OF_FLYING.items()
 }
 """Shares of the time hovering, cruising, flying hard and flat out, in %. Estimates (from memory)."""
 

@@ -401,7 +401,7 @@ def shown_unit(name: str, unit: str, units: Units = _PLAIN) -> str:
     """
     if name in _LENGTHS and units.propeller == "mm":
         return "mm"
-    if unit == "C":
+    if name in _TEMPERATURES:
         return f"\u00b0{units.temperature}"
     return _UNIT_SIGNS.get(unit, unit)
 

@@ -17,6 +17,7 @@ from propmodel import propeller
 from propmodel.battery import CHEMISTRIES
 from propmodel.build import Build
 from propmodel.demo import demo_record
+from propmodel.endurance import WAYS_OF_FLYING
 from propmodel.record import DEFAULTS, from_record
 from propmodel.units import GRAM, KMH
 
@@ -148,6 +149,23 @@ FIELDS: dict[str, Field] = {name: replace(field, default=getattr(_SCREE, name)) 
 _MIX = ("mix_hover_percent", "mix_cruise_percent", "mix_hard_percent", "mix_full_percent")
 
 
+_TOGETHER: tuple[frozenset[str], ...] = (
+    frozenset(_MIX),
+    frozenset({"esc_min_cells", "esc_max_cells"}),
+    frozenset({"esc_a", "esc_burst_a"}),
+    frozenset({"pack_label_c", "pack_burst_c"}),
+    frozenset({"rotors", "coaxial"}),
+    frozenset({"chemistry", "cutoff_v"}),
+    frozenset({"diameter_in", "pitch_in", "blade_width_mm"}),
+    frozenset({"no_load_a", "no_load_v", "kv", "stator_d_mm", "stator_h_mm", "winding_mohm"}),
+)
+"""Fields that can clash: where putting one back does not settle it, all of them go back."""
+
+_PITCH_TO_DIAMETER = (0.1, 2.5)
+_WIDTH_TO_RADIUS = (0.03, 0.6)
+"""What a Propeller takes at all."""
+
+
 def check(inputs: Inputs) -> list[tuple[str, str]]:
     """Say what cannot be used, one plain sentence for each field.
 
@@ -199,10 +217,65 @@ def check(inputs: Inputs) -> list[tuple[str, str]]:
                     f"Land at, each cell must be below a full cell ({full} V), got {inputs.cutoff_v} V.",
                 )
             )
+    found += _size_problems(inputs, bad)
     measured = inputs.measured_propeller
     if "measured_propeller" not in bad and measured is not None and measured not in _measured_names():
         found.append(("measured_propeller", f"No measured propeller is called {typed(measured)}."))
     return found
+
+
+def _size_problems(inputs: Inputs, bad: set[str]) -> list[tuple[str, str]]:
+    """Sizes that are each in range but make no propeller or motor together."""
+    found = []
+    if not bad & {"diameter_in", "pitch_in"}:
+        low, high = (share * inputs.diameter_in for share in _PITCH_TO_DIAMETER)
+        if not low <= inputs.pitch_in <= high:
+            found.append(
+                (
+                    "pitch_in",
+                    f"Pitch must be {shown(round(low, 2))} to {shown(round(high, 2))} in on a propeller of "
+                    f"{shown(inputs.diameter_in)} in, got {shown(inputs.pitch_in)} in.",
+                )
+            )
+    width = inputs.blade_width_mm
+    if not bad & {"diameter_in", "blade_width_mm"} and width is not None:
+        low, high = (share * inputs.diameter_in * 12.7 for share in _WIDTH_TO_RADIUS)
+        if not low <= width <= high:
+            found.append(
+                (
+                    "blade_width_mm",
+                    f"Blade width must be {shown(round(low, 1))} to {shown(round(high, 1))} mm on a propeller of "
+                    f"{shown(inputs.diameter_in)} in, got {shown(width)} mm.",
+                )
+            )
+    if not bad & {"no_load_a", "no_load_v", "kv", "stator_d_mm", "stator_h_mm", "winding_mohm"}:
+        found += _motor_problems(inputs)
+    return found
+
+
+def _motor_problems(inputs: Inputs) -> list[tuple[str, str]]:
+    """A KV that its stator cannot have, or a no-load current that the motor cannot draw."""
+    plain = replace(
+        _SCREE,
+        kv=inputs.kv,
+        stator_d_mm=inputs.stator_d_mm,
+        stator_h_mm=inputs.stator_h_mm,
+        winding_mohm=inputs.winding_mohm,
+        no_load_v=inputs.no_load_v,
+    )
+    size = f"{shown(inputs.stator_d_mm)} x {shown(inputs.stator_h_mm)} mm"
+    try:
+        resistance = float(to_build(plain).motor.resistance)
+    except ValueError:
+        return [("kv", f"KV must be far lower on a stator of {size}, got {shown(inputs.kv)} rpm/V.")]
+    most = 0.9 * inputs.no_load_v / resistance
+    if inputs.no_load_a is None or inputs.no_load_a <= most:
+        return []
+    sentence = (
+        f"Amps spinning bare must be below {shown(round(most, 2))} A at {shown(inputs.no_load_v)} V: "
+        f"this motor takes little more held still; got {shown(inputs.no_load_a)} A."
+    )
+    return [("no_load_a", sentence)]
 
 
 @lru_cache(maxsize=1)
@@ -211,7 +284,7 @@ def _measured_names() -> frozenset[str]:
 
 
 def mended(inputs: Inputs, fallback: Inputs = _SCREE) -> tuple[Inputs, list[tuple[str, str]]]:
-    """Go on with what can be used: each bad field takes its value from ``fallback``.
+    """Go on with what can be used: each bad field takes its value from ``fallback``, the rest is kept.
 
     Parameters
     ----------
@@ -224,19 +297,16 @@ def mended(inputs: Inputs, fallback: Inputs = _SCREE) -> tuple[Inputs, list[tupl
         Sentences as `check` gives them.
     """
     found = check(inputs)
-    bad = {name for name, _ in found}
-    if bad & set(_MIX):
-        bad |= set(_MIX)
-    for low, high in (
-        ("esc_min_cells", "esc_max_cells"),
-        ("esc_a", "esc_burst_a"),
-        ("pack_label_c", "pack_burst_c"),
-    ):
-        if high in bad or low in bad:
-            bad |= {low, high}
-    if "rotors" in bad:
-        bad.add("coaxial")
-    return replace(inputs, **{name: getattr(fallback, name) for name in bad}), found
+    good, left = inputs, found
+    for whole in (False, True, True):
+        bad = {name for name, _ in left}
+        if whole:
+            bad = bad.union(*(group for group in _TOGETHER if bad & group))
+        good = replace(good, **{name: getattr(fallback, name) for name in bad})
+        left = check(good)
+        if not left:
+            return good, found
+    return fallback, found
 
 
 def to_build(inputs: Inputs) -> Build:
@@ -425,7 +495,7 @@ def mix(inputs: Inputs) -> tuple[float, float, float, float]:
     Examples
     --------
     >>> mix(Inputs())
-    (0.1, 0.35, 0.45, 0.1)
+    (0.15, 0.5, 0.3, 0.05)
     """
     own = [getattr(inputs, name) for name in _MIX]
     shares = FLYING_STYLES[inputs.flying_style] if all(s is None for s in own) else [s or 0.0 for s in own]
@@ -445,6 +515,8 @@ class Flying:
     """[-], sum 1"""
     cruise_speed: float
     """[m/s]"""
+    hard_load: float
+    """Thrust over weight while flying hard, by the way of flying. [-]"""
     drop: float
     """[m]"""
     dive_speed: float | None
@@ -468,6 +540,7 @@ def flying(inputs: Inputs) -> Flying:
     return Flying(
         *mix(inputs),
         cruise_speed=inputs.cruise_kmh * KMH,
+        hard_load=float(WAYS_OF_FLYING[inputs.flying_style].hard_load),
         drop=inputs.drop_m,
         dive_speed=None if inputs.dive_kmh is None else inputs.dive_kmh * KMH,
         reaction=inputs.reaction_s,
