@@ -18,7 +18,7 @@ from propmodel.battery import CHEMISTRIES
 from propmodel.build import Build
 from propmodel.demo import demo_record
 from propmodel.endurance import WAYS_OF_FLYING
-from propmodel.record import DEFAULTS, from_record
+from propmodel.record import DEFAULTS, from_record, motor_of
 from propmodel.units import GRAM, KMH
 
 __all__ = [
@@ -255,20 +255,10 @@ def _size_problems(inputs: Inputs, bad: set[str]) -> list[tuple[str, str]]:
 
 def _motor_problems(inputs: Inputs) -> list[tuple[str, str]]:
     """A KV that its stator cannot have, or a no-load current that the motor cannot draw."""
-    plain = replace(
-        _SCREE,
-        kv=inputs.kv,
-        stator_d_mm=inputs.stator_d_mm,
-        stator_h_mm=inputs.stator_h_mm,
-        winding_mohm=inputs.winding_mohm,
-        no_load_v=inputs.no_load_v,
-    )
     size = f"{shown(inputs.stator_d_mm)} x {shown(inputs.stator_h_mm)} mm"
-    try:
-        resistance = float(to_build(plain).motor.resistance)
-    except ValueError:
+    most = _most_no_load(inputs.kv, inputs.stator_d_mm, inputs.stator_h_mm, inputs.winding_mohm, inputs.no_load_v)
+    if most is None:
         return [("kv", f"KV must be far lower on a stator of {size}, got {shown(inputs.kv)} rpm/V.")]
-    most = 0.9 * inputs.no_load_v / resistance
     if inputs.no_load_a is None or inputs.no_load_a <= most:
         return []
     sentence = (
@@ -276,6 +266,16 @@ def _motor_problems(inputs: Inputs) -> list[tuple[str, str]]:
         f"this motor takes little more held still; got {shown(inputs.no_load_a)} A."
     )
     return [("no_load_a", sentence)]
+
+
+@lru_cache(maxsize=256)
+def _most_no_load(kv: float, d_mm: float, h_mm: float, winding_mohm: float | None, volts: float) -> float | None:
+    """Nine tenths of the stall current at the no-load voltage; None for a motor that cannot be. [A]"""
+    record = {"kv": kv, "stator_d_mm": d_mm, "stator_h_mm": h_mm, "winding_mohm": winding_mohm, "no_load_v": volts}
+    try:
+        return 0.9 * volts / float(motor_of(record).resistance)
+    except ValueError:
+        return None
 
 
 @lru_cache(maxsize=1)

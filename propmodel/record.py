@@ -26,6 +26,7 @@ __all__ = [
     "DEFAULTS",
     "chord_ratio",
     "from_record",
+    "motor_of",
 ]
 
 BLADE_WIDTHS: dict[str, float | None] = {"unknown": None, "slim": 0.125, "middle": 0.155, "broad": 0.20}
@@ -168,7 +169,7 @@ def from_record(record: Mapping[str, Any]) -> Build:
     blades = _propeller(r)
     return Build(
         craft=_craft(r),
-        motor=_motor(r),
+        motor=motor_of(r),
         propeller=blades,
         controller=_controller(r),
         pack=_pack(r),
@@ -220,7 +221,24 @@ def _craft(r: Mapping[str, Any]) -> Craft:
     )
 
 
-def _motor(r: Mapping[str, Any]) -> motor.Motor:
+def motor_of(record: Mapping[str, Any]) -> motor.Motor:
+    """Motor of a record.
+
+    Parameters
+    ----------
+    record : mapping
+        As for `from_record`.
+
+    Returns
+    -------
+    propmodel.motor.Motor
+
+    Examples
+    --------
+    >>> motor_of({"kv": 1750}).kv
+    1750
+    """
+    r = {**DEFAULTS, **record}
     return motor.from_stator(
         r["stator_d_mm"] * MM,
         r["stator_h_mm"] * MM,

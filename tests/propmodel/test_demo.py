@@ -53,6 +53,17 @@ def test_only_moor_ships_with_a_command_cap():
     assert [caps[n] for n in ("scree", "tarn", "fell")] == [1.0, 1.0, 1.0]
 
 
+def test_moors_cap_keeps_its_cells_within_their_label():
+    from dataclasses import replace
+
+    from propmodel import performance
+
+    moor = demo("moor")
+    label, burst = moor.pack.max_continuous_current, moor.pack.max_burst_current
+    assert float(performance(moor).full_throttle_current) <= label
+    assert float(performance(replace(moor, command_cap=1.0)).full_throttle_current) > burst
+
+
 def test_every_part_says_that_it_is_invented():
     for name in demo_names():
         record = demo_record(name)
