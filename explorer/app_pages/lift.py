@@ -96,8 +96,9 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         "at the line all is used</span></h2>"
         + figures.closest(sentence.nearest_limits(limits))
     )
-    widgets.next_question("margins", "All margins")
-    widgets.next_question("minutes", "How long?")
+    with st.container(horizontal=True, gap="large"):
+        widgets.next_question("minutes", "Next: how long?")
+        widgets.next_question("margins", "All margins")
 
 
 def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:

@@ -111,22 +111,13 @@ def test_the_side_panel_moves_the_knob():
     assert at.slider[0].value == 720
 
 
-@pytest.mark.parametrize(
-    "knob",
-    [
-        "payload_g",
-        "kv",
-        "diameter_in",
-        "blades",
-        "cells",
-        "blade_width_mm",
-        "altitude_m",
-        "air_temperature_c",
-        "command_cap_percent",
-        "charge_left_percent",
-        "cruise_kmh",
-    ],
-)
+SOME_KNOBS = [
+    "payload_g", "kv", "diameter_in", "blades", "cells", "blade_width_mm", "altitude_m", "air_temperature_c",
+    "command_cap_percent", "charge_left_percent", "cruise_kmh",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("knob", SOME_KNOBS)
 def test_every_kind_of_knob_slides(knob):
     at = opened()
     at.selectbox(key="knob").select(knob)
