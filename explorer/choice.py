@@ -81,8 +81,8 @@ STATORS_SOLD = tuple(
     (d, h)
     for d, heights in {
         8: (2,), 10: (2,), 11: (3, 4), 12: (4,), 13: (3, 3.5), 14: (4,), 15: (5, 7), 16: (4,), 18: (4,), 20: (4, 5),
-        22: (4, 5, 6, 7, 8), 23: (6, 6.5, 7), 24: (7, 8), 25: (6, 7, 8), 26: (8,), 28: (6.5, 7, 8, 10, 12), 31: (10, 15),
-        35: (8, 10), 40: (6, 8, 10), 41: (14,), 50: (8, 10),
+        22: (4, 5, 6, 7, 8), 23: (6, 6.5, 7), 24: (7, 8), 25: (6, 7, 8), 26: (8,), 28: (6.5, 7, 8, 10, 12),
+        31: (10, 15), 35: (8, 10), 40: (6, 8, 10), 41: (14,), 50: (8, 10),
     }.items()
     for h in heights
 )  # fmt: skip
@@ -98,8 +98,8 @@ class Range:
         Field of `Inputs`; "stator" for the pair of stator sizes.
     path : str
         Dotted field of the build.
-    words, unit : str
-        As shown.
+    words, several, unit : str
+        As shown: of one value and of many.
     scale : float
         SI = typed x scale.
     sold : tuple of float
@@ -111,6 +111,7 @@ class Range:
     name: str
     path: str
     words: str
+    several: str
     unit: str
     scale: float
     sold: tuple[float, ...]
@@ -120,14 +121,14 @@ class Range:
 RANGES: dict[str, Range] = {
     r.name: r
     for r in (
-        Range("kv", "motor.kv", "KV", "", 1.0, KV_SOLD, "motors"),
-        Range("stator", "stator", "Stator", "", MM, (), "motors"),
-        Range("diameter_in", "propeller.diameter", "Diameter", "in", INCH, DIAMETERS_SOLD, "propellers"),
-        Range("pitch_in", "propeller.pitch", "Pitch", "in", INCH, PITCHES_SOLD, "propellers"),
-        Range("blades", "propeller.blades", "Blades", "", 1.0, (2, 3, 4, 5, 6), "propellers"),
-        Range("cells", "pack.cells", "Cells", "S", 1.0, tuple(range(1, 15)), "packs"),
-        Range("capacity_mah", "pack.capacity_ah", "Capacity", "mAh", MAH, CAPACITIES_SOLD, "packs"),
-        Range("chemistry", "pack.chemistry", "Chemistry", "", 1.0, (), "packs"),
+        Range("kv", "motor.kv", "KV", "KV values", "", 1.0, KV_SOLD, "motors"),
+        Range("stator", "stator", "Stator", "Stators", "", MM, (), "motors"),
+        Range("diameter_in", "propeller.diameter", "Diameter", "Diameters", "in", INCH, DIAMETERS_SOLD, "propellers"),
+        Range("pitch_in", "propeller.pitch", "Pitch", "Pitches", "in", INCH, PITCHES_SOLD, "propellers"),
+        Range("blades", "propeller.blades", "Blades", "Blade counts", "", 1.0, (2, 3, 4, 5, 6), "propellers"),
+        Range("cells", "pack.cells", "Cells", "Cell counts", "S", 1.0, tuple(range(1, 15)), "packs"),
+        Range("capacity_mah", "pack.capacity_ah", "Capacity", "Capacities", "mAh", MAH, CAPACITIES_SOLD, "packs"),
+        Range("chemistry", "pack.chemistry", "Chemistry", "Chemistries", "", 1.0, (), "packs"),
     )
 }
 
@@ -153,8 +154,8 @@ def _pieces(text: str, name: str) -> list[str]:
 
 
 _EXAMPLES = {
-    "KV": "1700 to 2100", "Stator": "2205 to 2307", "Diameter": "4.5 to 5.5", "Pitch": "3 to 4.5 by 0.5", "Blades": "2 to 4",
-    "Cells": "4 to 6", "Capacity": "850 to 1550", "Chemistry": "LiPo",
+    "KV": "1700 to 2100", "Stator": "2205 to 2307", "Diameter": "4.5 to 5.5", "Pitch": "3 to 4.5 by 0.5",
+    "Blades": "2 to 4", "Cells": "4 to 6", "Capacity": "850 to 1550", "Chemistry": "LiPo",
 }  # fmt: skip
 
 

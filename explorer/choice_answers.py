@@ -37,6 +37,7 @@ __all__ = [
     "Job",
     "Solved",
     "changes",
+    "over_of",
     "points",
     "solved",
     "spread_of",
@@ -315,6 +316,17 @@ def _broken(made: Build) -> set[str]:
     names = {**margins.SHARES, **margins.FITS}
     found = margins.evaluate(Assessment(made, quick=True), hold=HOLD)
     return {names[k].name for k, v in found.items() if float(v) > 1.0}
+
+
+def over_of(answer: Counted, picks: list[int]) -> dict[int, tuple[str, ...]]:
+    """Limits that some combinations break, in words, asked for or not."""
+    if not picks:
+        return {}
+    made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
+    names = {**margins.SHARES, **margins.FITS}
+    found = margins.evaluate(Assessment(made, quick=True), hold=HOLD)
+    over = {k: np.broadcast_to(v, (len(picks),)) > 1.0 for k, v in found.items()}
+    return {index: tuple(names[k].name for k, bad in over.items() if bad[row]) for row, index in enumerate(picks)}
 
 
 # ---- solve for --------------------------------------------------------------------------------------------

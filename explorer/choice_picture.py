@@ -11,11 +11,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
-from explorer.choice import PRICE
+from explorer.choice import PRICE, RANGES
 from explorer.format import NARROW, QUANTITIES, Units, quantity_of, value
+from propmodel import battery
 from propmodel.margins import FITS, SHARES
+from propmodel.part_tables import escape_cell
 from propmodel.performance import OUTPUTS
 from propmodel.sweep import Condition, Sweep, Verdict
 
@@ -27,6 +30,8 @@ __all__ = [
     "asked_outputs",
     "change_words",
     "conditions",
+    "csv_of",
+    "edge_words",
     "holds_words",
     "picture",
     "reads",
@@ -81,7 +86,9 @@ LOOKS: dict[str, Look] = {
     ),
     "hover_throttle": Look("hover command", "percent", "min", "higher hover", "lower hover", "the hover command"),
     "hover_power": Look("watts hanging still", "power", "min", "thirstier", "thriftier", "the watts"),
-    "full_throttle_current": Look("pack current flat out", "current", "min", "more amps", "fewer amps", "the pack current"),
+    "full_throttle_current": Look(
+        "pack current flat out", "current", "min", "more amps", "fewer amps", "the pack current"
+    ),
     "full_throttle_motor_current": Look(
         "current in each motor flat out", "current", "min", "more amps", "fewer amps", "the motor current"
     ),
@@ -428,7 +435,8 @@ def nothing_words(verdicts: Sequence[Verdict], units: Units) -> str:
     if math.isfinite(first.nearest):
         return f"{start}; at {_bound(first.condition, first.nearest, units)} one would."
     way = min(ready, key=lambda v: abs(v.nearest / v.condition.value - 1.0) if v.condition.value else math.inf)
-    return f"{start}. {_asked(way.condition, units)} is nearest: at {_bound(way.condition, way.nearest, units)} one would hold."
+    gives = _bound(way.condition, way.nearest, units)
+    return f"{start}. {_asked(way.condition, units)} is nearest: at {gives} one would hold."
 
 
 def _asked(condition: Condition, units: Units) -> str:
@@ -448,6 +456,38 @@ def _bound(condition: Condition, nearest: float, units: Units) -> str:
     if condition.name in SHARES:
         return f"{100.0 * nearest:.0f}{NARROW}% of its allowance"
     return reads(condition.name, nearest, units)
+
+
+def edge_words(found: Sweep, seen: Picture) -> str:
+    """Say where the winners crowd at an end of a range: there more may be had outside it.
+
+    Parameters
+    ----------
+    found : Sweep
+    seen : Picture
+
+    Returns
+    -------
+    str
+        Plain text; empty where they do not.
+    """
+    if len(seen.winners) < 2:
+        return ""
+    told = []
+    at = np.stack(np.unravel_index(np.array(seen.winners), found.shape))
+    for place, (name, values) in zip(at, found.axes.items(), strict=True):
+        if name in found.tables or name not in _BY_PATH or len(values) < 3:
+            continue
+        spec = _BY_PATH[name]
+        for end, words in ((0, "least"), (len(values) - 1, "most")):
+            if np.mean(place == end) > 0.6:
+                told.append(f"the {words} {spec.words if spec.words == 'KV' else spec.words.lower()}")
+    if not told:
+        return ""
+    return f"Most of these sit at an end of your ranges: {', '.join(told)}. A wider range may hold better."
+
+
+_BY_PATH = {r.path: r for r in RANGES.values()}
 
 
 def nice_ticks(low: float, high: float, most: int = 6) -> tuple[float, float, float]:
@@ -470,9 +510,35 @@ def nice_ticks(low: float, high: float, most: int = 6) -> tuple[float, float, fl
 assert {look.kind for look in LOOKS.values()} <= set(QUANTITIES)
 
 
-def frontier_rows(found: Sweep, picks: Sequence[int], names: Mapping[str, str]) -> dict[str, NDArray]:
-    """Answers of picked combinations, SI, in the order of ``names`` (output to heading)."""
-    rows = np.asarray(list(picks), dtype=int)
-    return {
-        heading: found[name].reshape(-1)[rows].astype(float) for name, heading in names.items() if name in found.values
-    }
+def csv_of(found: Sweep, asked: Sequence[Condition], frames: Mapping[str, pd.DataFrame], most: int) -> bytes:
+    """Combinations that hold as a CSV file: fields and answers in SI, units in the headings.
+
+    Parameters
+    ----------
+    found : Sweep
+    asked : sequence of Condition
+    frames : mapping
+        Part tables by kind: their parts are named.
+    most : int
+        Rows; more are thinned out evenly.
+
+    Returns
+    -------
+    bytes
+    """
+    rows = np.flatnonzero(found.meets(asked))
+    rows = rows[:: max(1, -(-rows.size // most))]
+    table = found.to_frame(rows)
+    if "pack.chemistry" in table:
+        table["pack.chemistry"] = np.array(list(battery.CHEMISTRIES))[table["pack.chemistry"].to_numpy(dtype=int)]
+    for name in FITS:
+        if name in table:
+            table = table.drop(columns=name)
+    headings = {k: f"{k} [{OUTPUTS[k].unit}]" for k in OUTPUTS} | {k: f"{k} [share used]" for k in SHARES}
+    table = table.rename(columns=headings)
+    places = dict(zip(found.axes, np.unravel_index(rows, found.shape), strict=True))
+    for kind, frame in frames.items():
+        if kind in places:
+            names = np.array([escape_cell(str(n)) for n in frame["name"]])
+            table.insert(0, kind, names[places[kind]])
+    return table.to_csv(index=False, float_format="%.6g").encode()

@@ -21,6 +21,8 @@ from propmodel import parts
 
 PATIENCE = 0.7
 """How long a run waits for the count before it shows a line about it. [s]"""
+FIRST_PATIENCE = 3.0
+"""The same on a first visit, when there is no picture to keep. [s]"""
 POLL = 0.3
 REACHES = {"near": "near this build", "wide": "wide", "own": "as typed below"}
 KEPT_FOR_CSV = 20_000
@@ -36,6 +38,11 @@ class Seen:
     inputs: dict[int, Inputs]
     answers: dict[int, dict[str, float]]
     words: str
+    edge: str
+    over: dict[int, tuple[str, ...]]
+    question: str
+    rows: tuple[Any, ...]
+    """What it takes to count again for the file of all that hold."""
 
 
 def page(inputs: Inputs, pin: Inputs | None) -> None:
@@ -56,12 +63,11 @@ def chosen_output(
     label: str, key: str, default: str, *, help_: str, names: tuple[str, ...] = ASKED, **more: Any
 ) -> str:
     """Selector of an answer."""
+    # the value goes with every run and is no one-time message: a browser that is late still shows it
     kept = st.session_state.setdefault("choose_kept", {})
-    if key not in st.session_state:
-        st.session_state[key] = kept.get(key, default)
-    if st.session_state[key] not in names:
-        st.session_state[key] = default
-    kept[key] = st.selectbox(label, names, format_func=lambda k: LOOKS[k].words, key=key, help=help_, **more)
+    now = kept.get(key, default)
+    at = names.index(now) if now in names else names.index(default)
+    kept[key] = st.selectbox(label, names, index=at, format_func=lambda k: LOOKS[k].words, key=key, help=help_, **more)
     return kept[key]
 
 
@@ -94,7 +100,8 @@ def change_sentence(found: list[choice_answers.Change], output: str) -> str:
         name = "" if best.cost_of == "mass" else f" in {LOOKS[best.cost_of].words}"
         cost = f"; it costs {html.escape(lost)}{html.escape(name)}"
     return (
-        f'<p class="wi-sentence">The step that buys most and breaks no limit is <b class="n">{html.escape(best.words)}</b>: '
+        f'<p class="wi-answer">The step that buys most and breaks no limit is '
+        f'<b class="n">{html.escape(best.words)}</b>: '
         f"{html.escape(gain)}{cost}.</p>"
     )
 
@@ -134,25 +141,31 @@ def _within(inputs: Inputs, held: Mapping[str, Any]) -> bool:
 
 def _set_ranges(held: dict[str, Any]) -> None:
     st.session_state["choose_ranges"] = held
-    for name in RANGES:
-        st.session_state.pop(f"choose_range:{name}", None)
+    # new fields, so that they show the new text
+    st.session_state["choose_epoch"] = st.session_state.get("choose_epoch", 0) + 1
+
+
+def _epoch() -> int:
+    return st.session_state.get("choose_epoch", 0)
 
 
 def _reached() -> None:
-    reach = st.session_state["choose_reach_pick"]
-    if reach is None:
-        return
+    reach = st.session_state[f"choose_reach:{_reach_key()}"]
     st.session_state["choose_reach"] = reach
     if reach != "own":
         _set_ranges(choice.around(state.usable(), wide=reach == "wide"))
 
 
+def _reach_key() -> int:
+    return st.session_state.get("choose_typed", 0)
+
+
 def _typed(name: str) -> None:
-    st.session_state["choose_ranges"] = {
-        **st.session_state["choose_ranges"],
-        name: st.session_state[f"choose_range:{name}"],
-    }
-    st.session_state["choose_reach"] = "own"
+    text = st.session_state[f"choose_range:{_epoch()}:{name}"]
+    st.session_state["choose_ranges"] = {**st.session_state["choose_ranges"], name: text}
+    if st.session_state["choose_reach"] != "own":
+        st.session_state["choose_reach"] = "own"
+        st.session_state["choose_typed"] = _reach_key() + 1
 
 
 def read_one(inputs: Inputs, name: str, text: Any) -> tuple:
@@ -214,16 +227,16 @@ def combinations(inputs: Inputs, pin: Inputs | None) -> None:
 
 def range_controls(held: Mapping[str, Any], frames: Mapping[str, pd.DataFrame]) -> None:
     """Eight fields; a list of parts takes the place of its own."""
-    if st.session_state.get("choose_reach_pick") != st.session_state["choose_reach"]:
-        st.session_state["choose_reach_pick"] = st.session_state["choose_reach"]
     st.segmented_control(
-        "Look",
+        "How far to look",
         list(REACHES),
         format_func=REACHES.__getitem__,
-        key="choose_reach_pick",
+        default=st.session_state["choose_reach"],
+        key=f"choose_reach:{_reach_key()}",
         on_change=_reached,
         required=True,
-        help="Fills the fields below: some 100,000 combinations near this build, or near a million. Then type your own.",
+        help="Fills the fields below: up to 100,000 combinations near this build, or near a million. "
+        "Then type your own.",
     )
     gone = {name for kind in frames for name in choice.dropped_by(kind)}
     with st.container(key="choose_ranges"):
@@ -235,14 +248,13 @@ def range_controls(held: Mapping[str, Any], frames: Mapping[str, pd.DataFrame]) 
 
 
 def _range_field(name: str, text: Any, *, off: bool) -> None:
-    spec, key = RANGES[name], f"choose_range:{name}"
-    if key not in st.session_state:
-        st.session_state[key] = list(text) if name == "chemistry" else text
-    label = f"{spec.words}, {spec.unit}" if spec.unit and spec.unit != "S" else spec.words
+    spec, key = RANGES[name], f"choose_range:{_epoch()}:{name}"
+    label = f"{spec.several}, {spec.unit}" if spec.unit and spec.unit != "S" else spec.several
     if name == "chemistry":
         st.multiselect(
             label,
             list(CHEMISTRY_NAMES),
+            default=list(text),
             format_func=CHEMISTRY_NAMES.__getitem__,
             key=key,
             on_change=_typed,
@@ -259,6 +271,7 @@ def _range_field(name: str, text: Any, *, off: bool) -> None:
     )
     st.text_input(
         label,
+        value=text,
         key=key,
         on_change=_typed,
         args=(name,),
@@ -376,12 +389,10 @@ def condition_controls(with_price: bool) -> tuple[str, str, list[tuple[str, Any,
         columns = st.columns([*([1] * len(asked)), 2.4], gap="small", vertical_alignment="bottom")
         for column, (name, kind, label) in zip(columns, asked, strict=False):
             key = f"choose_bound:{name}"
-            if key not in st.session_state:
-                st.session_state[key] = held.get(name)
             with column:
                 held[name] = st.number_input(
                     label,
-                    value=None,
+                    value=held.get(name),
                     min_value=0.0,
                     max_value=1e6,
                     step=25.0 if name == "mass" else 0.5,
@@ -393,14 +404,14 @@ def condition_controls(with_price: bool) -> tuple[str, str, list[tuple[str, Any,
             typed = held[name]
             found.append((name, kind, None if typed is None else choice_picture.bound_si(name, typed)))
         with columns[-1]:
-            if "choose_limits" not in st.session_state:
-                st.session_state["choose_limits"] = st.session_state.get("choose_limits_kept", "what fits")
             limits = st.segmented_control(
                 "Must hold",
                 LIMIT_WISHES,
+                default=st.session_state.get("choose_limits_kept", "every limit"),
                 key="choose_limits",
                 required=True,
-                help="What fits: cells, voltages and the propeller in the frame. Every limit: all margins too, held flat out for 10 s.",
+                help="What fits: cells, voltages and the propeller in the frame. Every limit: all margins too, "
+                "held flat out for 10 s.",
             )
             st.session_state["choose_limits_kept"] = limits
     names = (*ASKED, PRICE) if with_price else ASKED
@@ -473,7 +484,7 @@ def counted(
         with slot:
             widgets.say(f'<p class="wi-small">{html.escape(before.words)}</p>')
         return before, []
-    if not job.wait(PATIENCE):
+    if not job.wait(PATIENCE if before is not None else FIRST_PATIENCE):
         with slot:
             waiting(job.key)
         return before, []
@@ -495,10 +506,12 @@ def counted(
     ]
     made = choice_picture.picture(found, asked, x=x, y=y, also=also)
     words = choice_picture.holds_words(made, units)
-    if made.holding == 0 and before is not None:
-        # nothing to draw: the last map stays
+    question = repr((inputs, values, {k: f.to_csv() for k, f in frames.items()}))
+    if made.holding == 0 and before is not None and before.question == question:
+        # the same combinations: the last map stays; of others the empty map is drawn
         return before, [words]
-    seen = seen_of(inputs, job.answer, made, asked, frames, key, words)
+    rows = (inputs, values, frames, outputs, size, asked)
+    seen = seen_of(inputs, job.answer, made, asked, frames, (key, question, words, rows))
     st.session_state["choose_seen"] = seen
     job.answer = None  # a hundred megabytes: kept for all by the keeper, not by every visitor
     with slot:
@@ -517,10 +530,10 @@ def seen_of(
     made: Picture,
     asked: list[Any],
     frames: dict[str, pd.DataFrame],
-    key: str,
-    words: str,
+    told: tuple[str, str, str, tuple[Any, ...]],
 ) -> Seen:
     """Labels, inputs and answers of every dot and row."""
+    key, question, words, rows = told
     found = answer.found
     good = found.meets(asked)
     labels: dict[int, str] = {}
@@ -531,7 +544,9 @@ def seen_of(
         labels[index] = choice.shop_label(found, index, frames, inputs, span)
         made_inputs[index] = choice.loaded(inputs, answer.plan, found, index, frames)
         answers[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
-    return Seen(key, made, labels, made_inputs, answers, words)
+    edge = choice_picture.edge_words(found, made)
+    over = choice_answers.over_of(answer, made.winners)
+    return Seen(key, made, labels, made_inputs, answers, words, edge, over, question, rows)
 
 
 def waiting(key: str) -> None:
@@ -613,13 +628,14 @@ def winners(inputs: Inputs, seen: Seen) -> None:
                 numbers = ", ".join(html.escape(_answer(n, got[n])) for n in names)
                 against = [
                     choice_picture.change_words(n, got[n], now[n])
-                    for n in (p.x, p.y)
+                    for n in dict.fromkeys((p.x, p.y, "mass"))
                     if math.isfinite(now[n]) and math.isfinite(got[n])
                 ]
+                over = figures.over_words(seen.over.get(index, ()))
                 than = f" · {html.escape(', '.join(against))}" if against else ""
                 widgets.say(
                     f'<div class="wi-win"><b>{html.escape(seen.labels[index])}</b>'
-                    f'<span class="why">{numbers}{than}</span></div>'
+                    f'<span class="why">{numbers}{than}{over}</span></div>'
                 )
             with button:
                 if st.button(
@@ -630,13 +646,36 @@ def winners(inputs: Inputs, seen: Seen) -> None:
                 ):
                     load_dot(seen, index)
                     st.rerun()
-    widgets.say('<p class="wi-small">Second line: its answers, and against this build.</p>')
+    edge = f" {html.escape(seen.edge)}" if seen.edge else ""
+    widgets.say(
+        f'<p class="wi-small">The second line of each: its answers, and how they differ from this build.{edge}</p>'
+    )
     widgets.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
+    st.download_button(
+        f"All {p.holding:,} that hold, as CSV",
+        lambda: all_that_hold(seen),
+        file_name="combinations.csv",
+        mime="text/csv",
+        key="choose_all_csv",
+        on_click="ignore",
+        type="tertiary",
+        help=f"SI units, at most {KEPT_FOR_CSV:,} rows evenly taken.",
+    )
 
 
 def _answer(name: str, si: float) -> str:
     text = reads(name, si, widgets.units())
     return f"{text} its weight" if LOOKS[name].kind == "pull_to_weight" else text if name != PRICE else f"price {text}"
+
+
+def all_that_hold(seen: Seen) -> bytes:
+    """Every combination that holds, with its fields and answers, counted again if the server let it go."""
+    inputs, values, frames, outputs, size, asked = seen.rows
+    job = choice_answers.start(inputs, values, frames, outputs, size, None)
+    job.wait(120.0)
+    if job.answer is None:
+        return b"These combinations could not be counted again. Change something on the page and try once more.\n"
+    return choice_picture.csv_of(job.answer.found, asked, frames, KEPT_FOR_CSV)
 
 
 def frontier_frame(seen: Seen, units: Any) -> pd.DataFrame:
@@ -671,20 +710,23 @@ def solve_sentence(inputs: Inputs) -> None:
         output = chosen_output("gives", "choose_solve_output", "hover_time", help_="The answer you want.", width=260)
         unit = choice_picture.unit_of(output, units)
         key = f"choose_target:{output}:{unit}"
-        if key not in st.session_state:
+        targets: dict[str, float] = st.session_state.setdefault("choose_targets", {})
+        if key not in targets:
             now = float(choice_picture.shown(output, point_of(inputs, (output,))[output], units))
-            st.session_state[key] = _TARGETS.get(output) or (float(f"{1.1 * now:.2g}") if math.isfinite(now) else 1.0)
+            targets[key] = _TARGETS.get(output) or (float(f"{1.1 * now:.2g}") if math.isfinite(now) else 1.0)
         target = st.number_input(
             f"of, {unit}" if unit else "of",
             min_value=0.0,
             max_value=1e6,
+            value=targets[key],
             key=key,
             format="%g",
             step=0.5,
             width=150,
             help="How much of it.",
         )
-    widgets.say(f'<p class="wi-sentence">{answer_words(inputs, name, output, float(target))}</p>')
+        targets[key] = float(target)
+    widgets.say(f'<p class="wi-answer">{answer_words(inputs, name, output, float(target))}</p>')
 
 
 def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
@@ -697,7 +739,8 @@ def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
     thing = "KV" if name == "kv" else field.label.lower()
     if not math.isfinite(found.value):
         if not math.isfinite(found.solution.closest):
-            return f"No {thing} between {_amount(name, found.low)} and {_amount(name, found.high)} gives it: {_no_craft(words)}"
+            between = f"{_amount(name, found.low)} and {_amount(name, found.high)}"
+            return f"No {thing} between {between} gives it: {_no_craft(words)}"
         closest = found.solution.closest / choice_answers.SOLVED[name][1]
         reached = html.escape(reads(output, found.solution.reached, units))
         return (
@@ -724,10 +767,10 @@ def _near_sold(inputs: Inputs, name: str, output: str, value_: float) -> str:
     near = [float(s) for s in dict.fromkeys(near) if s is not None]
     if not near:
         return ""
-    told = [
-        f"{_amount(name, s)} gives {html.escape(reads(output, choice_answers.with_one(inputs, name, s, output), widgets.units()))}"
-        for s in near
-    ]
+    told = []
+    for size in near:
+        got = choice_answers.with_one(inputs, name, size, output)
+        told.append(f"{_amount(name, size)} gives {html.escape(reads(output, got, widgets.units()))}")
     return f" Sold near it: {', '.join(told)}."
 
 

@@ -21,12 +21,12 @@ from explorer.figures.base import AIR, FONT, GRID, PINNED, SIZE, SMALL, THIS
 from explorer.format import NARROW, Units
 from propmodel.spread import Contribution
 
-__all__ = ["Mark", "change_bars", "map_of", "map_words", "reading_bars", "spread_bars"]
+__all__ = ["Mark", "change_bars", "map_of", "map_words", "over_words", "reading_bars", "spread_bars"]
 
 HEIGHT = 470
 FOOTPRINT = "rgba(122,134,137,0.17)"
 _HUE = "59,131,160"  # AIR
-COUNTS = [[0.0, f"rgba({_HUE},0.26)"], [0.5, f"rgba({_HUE},0.6)"], [1.0, f"rgba({_HUE},1.0)"]]
+COUNTS = [[0.0, f"rgba({_HUE},0.26)"], [0.5, f"rgba({_HUE},0.6)"], [1.0, f"rgba({_HUE},0.9)"]]
 LEAST_BOUGHT = 0.005
 """A step that buys less than this is told in words only. [-]"""
 COST_WIDTH, BUYS_WIDTH = 60.0, 45.0
@@ -119,8 +119,8 @@ def map_of(
         unselected={"marker": {"opacity": 1.0}},
     )
     if other is not None:
-        _mark(figure, other, seen, units, of_pinned=True)
-    _mark(figure, this, seen, units, of_pinned=False)
+        _mark(figure, other, seen, units, of_pinned=True, right=not other.x < this.x)
+    _mark(figure, this, seen, units, of_pinned=False, right=other is None or not this.x < other.x)
     x_range, y_range = (float(x_edges[0]), float(x_edges[-1])), (float(y_edges[0]), float(y_edges[-1]))
     base = {
         "fixedrange": True,
@@ -169,25 +169,29 @@ def map_of(
     return figure
 
 
-def _mark(figure: go.Figure, mark: Mark, seen: Picture, units: Units, *, of_pinned: bool) -> None:
+def _mark(figure: go.Figure, mark: Mark, seen: Picture, units: Units, *, of_pinned: bool, right: bool) -> None:
     if not (math.isfinite(mark.x) and math.isfinite(mark.y)):
         return
     x, y = float(shown(seen.x, mark.x, units)), float(shown(seen.y, mark.y, units))
-    figure.add_scatter(
-        x=[x],
-        y=[y],
-        mode="markers",
-        hoverinfo="skip",
-        name="pinned" if of_pinned else "this build",
-        marker={
-            "symbol": "square-open" if of_pinned else "circle-open",
-            "size": 15 if of_pinned else 19,
-            "color": PINNED if of_pinned else THIS,
-            "line": {"width": 2.4 if of_pinned else 3.2},
-        },
-    )
+    size, width = (14, 2.4) if of_pinned else (18, 3.2)
+    # a light rim under the mark keeps it apart from the counts on either ground
+    for name, colour, extra in (("rim", "rgba(246,245,240,0.9)", 3.4), ("", PINNED if of_pinned else THIS, 0.0)):
+        figure.add_scatter(
+            x=[x],
+            y=[y],
+            mode="markers",
+            hoverinfo="skip",
+            name=name or ("pinned" if of_pinned else "this build"),
+            marker={
+                "symbol": "square-open" if of_pinned else "circle-open",
+                "size": size,
+                "color": colour,
+                "line": {"width": width + extra},
+            },
+        )
     edges = shown(seen.x, seen.x_edges, units)
-    right = x < edges[0] + 0.8 * (edges[-1] - edges[0])
+    share = (x - edges[0]) / (edges[-1] - edges[0])
+    right = (right and share < 0.85) or share < 0.15
     figure.add_annotation(
         text="pinned" if of_pinned else "<b>this build</b>",
         x=x,
@@ -242,11 +246,10 @@ def change_bars(found: Sequence[Change], output: str, units: Units) -> str:
         return f'<p class="wi-small">No single step buys {html.escape(LOOKS[output].words)}.</p>'
     longest = min(max([c.buys for c in worth] + [min(c.cost, 9.0) for c in worth]), BARS_TOP)
     rows = "".join(_change_row(c, output, longest, units) for c in worth)
-    better = LOOKS[output].more if LOOKS[output].better == "max" else LOOKS[output].less
     tail = ""
     if rest:
         words = ", ".join(html.escape(c.words) for c in rest)
-        tail = f'<p class="wi-small">Nothing {html.escape(better)} comes from: {words}.</p>'
+        tail = f'<p class="wi-small">No gain from: {words}.</p>'
     return (
         '<div class="wi-buys"><div class="head" aria-hidden="true"><span></span><span>what it costs</span>'
         f"<span>what it buys</span></div><ul>{rows}</ul>{tail}</div>"
@@ -262,10 +265,7 @@ def _change_row(change: Change, output: str, longest: float, units: Units) -> st
         cost = f"{change_words(change.cost_of, change.cost_after, change.cost_before)}"
         if change.cost_of not in ("mass",):
             cost = f"{_SHORT.get(change.cost_of, '')} {cost}".strip()
-    over = ""
-    if change.over:
-        more = f" and {len(change.over) - 2} more" if len(change.over) > 2 else ""
-        over = f'<span class="wi-over">✕ goes over</span> <span class="over">{html.escape(", ".join(change.over[:2]))}{more}</span>'
+    over = over_words(change.over)
     bar = f'<i style="width:{width(change.cost, COST_WIDTH)}"></i>' if change.cost_of else ""
     words = html.escape(change.words[:1].upper() + change.words[1:])
     return (
@@ -276,6 +276,15 @@ def _change_row(change: Change, output: str, longest: float, units: Units) -> st
         f'<span class="text"><b>{html.escape(change_words(output, change.after, change.before))}</b> '
         f"{html.escape(reads(output, change.after, units))}</span></div></li>"
     )
+
+
+def over_words(broken: Sequence[str]) -> str:
+    """Limits that go over, as HTML: symbol, word, the first two; empty where none does."""
+    if not broken:
+        return ""
+    more = f" and {len(broken) - 2} more" if len(broken) > 2 else ""
+    told = html.escape(", ".join(broken[:2]))
+    return f' <span class="wi-over">\u2715 goes over</span> <span class="over">{told}{more}</span>'
 
 
 _SHORT = {
@@ -329,7 +338,8 @@ def _bar(words: str, share: float, top: float, kind: str) -> str:
     text = "under 1" if 0.0 < percent < 1.0 else f"{percent:.0f}"
     return (
         f'<li><div class="label"><span>{html.escape(words[:1].upper() + words[1:])}</span><b>{text}{NARROW}%</b></div>'
-        f'<div class="track" aria-hidden="true"><i class="{kind}" style="width:{100.0 * share / max(top, 1e-9):.1f}%"></i></div></li>'
+        f'<div class="track" aria-hidden="true"><i class="{kind}" style="width:{100.0 * share / max(top, 1e-9):.1f}%">'
+        "</i></div></li>"
     )
 
 
