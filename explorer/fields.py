@@ -564,7 +564,7 @@ DESCRIBED: dict[str, Field] = {
         _number(
             "pack_label_c",
             "C rating on the label",
-            "C",
+            "",
             _FEEDS,
             (0.5, 300, 1),
             "A seller's figure: shown as sag and heat, never a limit alone.",
@@ -573,7 +573,7 @@ DESCRIBED: dict[str, Field] = {
         _number(
             "pack_burst_c",
             "Burst C rating",
-            "C",
+            "",
             _FEEDS,
             (0.5, 500, 1),
             "The second, larger C figure.",

@@ -33,13 +33,10 @@ __all__ = [
     "band",
     "change",
     "decimals_for",
-    "from_shown",
     "number",
     "percent_change",
     "quantity_of",
-    "shown_unit",
     "spread",
-    "to_shown",
     "value",
 ]
 
@@ -378,75 +375,3 @@ def change(kind: str, new: float, old: float, units: Units = _PLAIN) -> str:
     text = number(abs(difference), step)
     unit = "" if quantity.unit == "times" else quantity.unit
     return f"{_with_unit(text, unit)} {quantity.more if difference > 0 else quantity.less}"
-
-
-_LENGTHS = ("diameter_in", "pitch_in", "frame_propeller_in")
-_TEMPERATURES = ("air_temperature_c", "pack_temperature_c", "cell_mohm_at_c")
-_UNIT_SIGNS = {"mohm": "m\u03a9", "uF": "\u00b5F", "cm2": "cm\u00b2"}
-
-
-def shown_unit(name: str, unit: str, units: Units = _PLAIN) -> str:
-    """Unit in which an input field is shown.
-
-    Parameters
-    ----------
-    name, unit : str
-        Field name and its unit in `explorer.inputs.FIELDS`.
-    units : Units
-
-    Examples
-    --------
-    >>> shown_unit("diameter_in", "in", Units(propeller="mm"))
-    'mm'
-    """
-    if name in _LENGTHS and units.propeller == "mm":
-        return "mm"
-    if name in _TEMPERATURES:
-        return f"\u00b0{units.temperature}"
-    return _UNIT_SIGNS.get(unit, unit)
-
-
-def to_shown(name: str, value: float | None, units: Units = _PLAIN, *, span: bool = False) -> float | None:
-    """Turn the value of an input field into the unit in which it is shown.
-
-    Parameters
-    ----------
-    name : str
-        Field name.
-    value : float or None
-        In the field's own unit.
-    units : Units
-    span : bool
-        A step or a difference: no offset. Ends of a range are values, not spans.
-
-    Examples
-    --------
-    >>> to_shown("diameter_in", 5.0, Units(propeller="mm"))
-    127.0
-    >>> to_shown("air_temperature_c", 12.0, Units(temperature="F"))
-    53.6
-    """
-    if value is None:
-        return None
-    if name in _LENGTHS and units.propeller == "mm":
-        return round(value * 25.4, 2)
-    if name in _TEMPERATURES and units.temperature == "F":
-        return round(value * 1.8 + (0.0 if span else 32.0), 4)
-    return value
-
-
-def from_shown(name: str, value: float | None, units: Units = _PLAIN) -> float | None:
-    """Turn a shown value back into the field's own unit: the inverse of `to_shown`.
-
-    Examples
-    --------
-    >>> from_shown("air_temperature_c", 53.6, Units(temperature="F"))
-    12.0
-    """
-    if value is None:
-        return None
-    if name in _LENGTHS and units.propeller == "mm":
-        return round(value / 25.4, 4)
-    if name in _TEMPERATURES and units.temperature == "F":
-        return round((value - 32.0) / 1.8, 4)
-    return value

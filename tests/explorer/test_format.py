@@ -18,16 +18,12 @@ from explorer.format import (
     Units,
     band,
     change,
-    from_shown,
     number,
     percent_change,
     quantity_of,
-    shown_unit,
     spread,
-    to_shown,
     value,
 )
-from explorer.inputs import FIELDS
 
 
 def plain(text: str) -> str:
@@ -170,27 +166,3 @@ def test_a_number_is_never_farther_off_than_half_its_last_digit(kind, si, width)
     allowed = max(0.5 * coarse, 0.05 * width / quantity.scale) * (1 + 1e-6) + 1e-6
     assert abs(read - (si / quantity.scale + quantity.offset)) <= allowed
     assert digits <= 3 and "e" not in text and "-" not in text
-
-
-@given(st.sampled_from(["diameter_in", "pitch_in", "air_temperature_c", "kv"]), st.floats(-30, 50))
-@settings(max_examples=200, deadline=None)
-def test_shown_and_back(name, typed):
-    units = Units("N", "mm", "F")
-    back = from_shown(name, to_shown(name, typed, units), units)
-    assert back == pytest.approx(typed, abs=3e-4)
-
-
-def test_shown_units_and_values():
-    american, metric = Units(temperature="F"), Units(propeller="mm")
-    assert to_shown("air_temperature_c", 12.0, american) == pytest.approx(53.6)
-    assert to_shown("air_temperature_c", 1.0, american, span=True) == pytest.approx(1.8)
-    assert to_shown("diameter_in", 5.0, metric) == pytest.approx(127.0)
-    assert to_shown("propeller_g", None, metric) is None and from_shown("kv", None) is None
-    assert shown_unit("diameter_in", "in", metric) == "mm"
-    assert shown_unit("pack_temperature_c", "C", american) == "\u00b0F"
-    assert shown_unit("pack_label_c", "C", american) == "C"
-    # every field that is a temperature or a propeller length follows the choice
-    for name, field in FIELDS.items():
-        follows_c = field.unit == "C" and "rating" not in field.label
-        assert (to_shown(name, 10.0, american) != 10.0) == follows_c, name
-        assert (to_shown(name, 10.0, metric) != 10.0) == (field.unit == "in"), name

@@ -99,6 +99,12 @@ def test_recalled_ranges_say_so():
             assert "from memory" in field.typical or "estimate" in field.typical, name
 
 
+def test_celsius_is_a_temperature_and_a_c_rating_is_not():
+    assert [n for n, f in FIELDS.items() if f.unit == "C"] == [
+        "cell_mohm_at_c", "pack_temperature_c", "air_temperature_c",
+    ]  # fmt: skip
+
+
 def test_every_chemistry_has_a_name():
     assert set(CHEMISTRY_NAMES) == set(CHEMISTRIES)
 
