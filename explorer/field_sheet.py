@@ -79,7 +79,7 @@ p{margin:0 0 2mm}.lead{font-size:12.5pt}.small{font-size:8.5pt;color:#4A575B;ove
 table{border-collapse:collapse;width:100%;font:9pt/1.35 system-ui,sans-serif;
 font-variant-numeric:tabular-nums}
 th,td{text-align:left;vertical-align:top;padding:1mm 2mm 1mm 0;border-bottom:.5pt solid #C4C7BF;
-overflow-wrap:anywhere}
+overflow-wrap:break-word}
 thead{display:table-header-group}tr{break-inside:avoid}th{font-weight:600}
 .two{display:grid;grid-template-columns:1fr 1fr;gap:0 8mm}
 .care{border:1.6pt solid #86220F;padding:2mm 4mm;break-inside:avoid}.care ul{margin:1mm 0;

@@ -12,7 +12,7 @@ from propmodel.costs import PARTS, Spare, chance_in_words
 __all__ = ["counts", "money", "spares", "strips"]
 
 NAMES = {"packs": "packs", "propellers": "propellers", "motors": "motors", "controllers": "ESC", "other": "other"}
-NARROW_SHARE = 0.13
+NARROW_SHARE = 0.11
 """A label needs this share of the strip to stand under its own piece. [-]"""
 
 
@@ -45,12 +45,13 @@ def strips(rows: Sequence[Mapping]) -> str:
         return ""
     out = []
     for row in rows:
-        pieces, labels, rest = [], [], []
+        pieces, labels, rest, every = [], [], [], []
         for k, (part, amount) in enumerate(row["parts"].items()):
             share = float(amount) / top
             if share <= 0.0:
                 continue
             words = f"{NAMES[part]} <em>{money(float(amount))}</em>"
+            every.append(words)
             pieces.append(f'<i class="p{k}" style="width:{100 * share:.2f}%" title="{NAMES[part]}"></i>')
             if share >= NARROW_SHARE:
                 labels.append(f'<span style="width:{100 * share:.2f}%">{words}</span>')
@@ -65,8 +66,8 @@ def strips(rows: Sequence[Mapping]) -> str:
         more = f'<div class="rest">and {", ".join(rest)}</div>' if rest else ""
         out.append(
             f'<div class="{"pinned" if row["pinned"] else "this"}"><div class="who">{who} ({money(row["low"])} to '
-            f'{money(row["high"])})</div><div class="strip" aria-hidden="true">{"".join(pieces)}</div>'
-            f'<div class="labels">{"".join(labels)}</div>{more}{span}</div>'
+            f'{money(row["high"])})</div><div class="strip" aria-hidden="true">{"".join(pieces)}</div>{span}'
+            f'<div class="labels">{"".join(labels)}</div>{more}<div class="all">{", ".join(every)}</div></div>'
         )
     return f'<div class="wb-cost">{"".join(out)}</div>'
 
