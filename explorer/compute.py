@@ -32,7 +32,7 @@ __all__ = ["THROTTLE", "Answers", "Headlines", "Story", "answers", "build", "giv
 THROTTLE = np.linspace(0.0, 1.0, 51)
 BAND_THROTTLE = np.linspace(0.0, 1.0, 26)
 DRAWS = 256
-"""Draws behind the bands: their ends move by about a tenth of the band from 256 to 4096."""
+"""Draws behind the bands: from 256 to 4096 their ends move by less than a twentieth of the band."""
 TAILS = (0.1, 0.9)
 KEPT = 256
 
