@@ -139,6 +139,13 @@ Values = Mapping[str, tuple]
 """Values along each range: numbers as typed, (diameter, height) pairs in mm, names of chemistries."""
 
 
+def _allowed(name: str) -> tuple[float, float]:
+    """Least and most that a field takes, in its own unit."""
+    field = FIELDS[name]
+    assert field.low is not None and field.high is not None, f"{name} is no number"
+    return float(field.low), float(field.high)
+
+
 # ---- ranges as typed --------------------------------------------------------------------------------------
 
 _NUMBER = r"([0-9]+(?:\.[0-9]+)?)"
@@ -226,9 +233,10 @@ def read_range(text: str, name: str, present: float | None = None) -> tuple[floa
         found |= inside_
     values = tuple(sorted(found))
     unit = f" {spec.unit}" if spec.unit else ""
+    least, most = _allowed(name)
     for value in (values[0], values[-1]):
-        if not (math.isfinite(value) and field.low <= value <= field.high):
-            raise RangeError(f"{spec.words} must stay within {field.low:g} and {field.high:g}{unit}, got {value:g}.")
+        if not (math.isfinite(value) and least <= value <= most):
+            raise RangeError(f"{spec.words} must stay within {least:g} and {most:g}{unit}, got {value:g}.")
     if field.kind == "whole" and any(v != round(v) for v in values):
         bad = next(v for v in values if v != round(v))
         raise RangeError(f"{spec.words} must be whole numbers, got {bad:g}.")
@@ -276,9 +284,9 @@ def _stator(text: str) -> Pair:
         raise RangeError(f"Stator: I could not read '{text[:30]}'; write the four digits on the motor, such as 2207.")
     d, h = float(match[1]), float(match[2])
     for value, name in ((d, "stator_d_mm"), (h, "stator_h_mm")):
-        field = FIELDS[name]
-        if not field.low <= value <= field.high:
-            raise RangeError(f"{field.label} must be {field.low:g} to {field.high:g} mm, got {value:g} mm.")
+        least, most = _allowed(name)
+        if not least <= value <= most:
+            raise RangeError(f"{FIELDS[name].label} must be {least:g} to {most:g} mm, got {value:g} mm.")
     return d, h
 
 
@@ -353,8 +361,8 @@ def around(inputs: Inputs, *, wide: bool = False) -> dict[str, Any]:
     out["diameter_in"] = _sold_text("diameter_in", d - max(0.15 * d, 0.5) * k, d + max(0.1 * d, 0.5) * k, d)
     step = 0.2 if p < 2.5 else 0.4 if p < 6.0 else 0.5
     pitches = sorted({round(p + step * n, 2) for n in range(-3 if wide else -2, 4 if wide else 3)})
-    field = FIELDS["pitch_in"]
-    out["pitch_in"] = span_text([v for v in pitches if field.low <= v <= field.high and 0.3 <= v / d <= 1.2] or [p])
+    least, most = _allowed("pitch_in")
+    out["pitch_in"] = span_text([v for v in pitches if least <= v <= most and 0.3 <= v / d <= 1.2] or [p])
     out["blades"] = "2 to 4" if d < 8.0 else "2, 3"
     out["cells"] = f"{max(1, inputs.cells - (2 if wide else 1)):g} to {min(14, inputs.cells + (2 if wide else 1)):g}"
     out["capacity_mah"] = _sold_text("capacity_mah", mah * (0.45 if wide else 0.6), mah * (2.0 if wide else 1.6), mah)
@@ -363,14 +371,15 @@ def around(inputs: Inputs, *, wide: bool = False) -> dict[str, Any]:
 
 
 def _clipped(name: str, low: float, high: float, step: float) -> str:
-    field = FIELDS[name]
-    low, high = max(low, field.low), min(high, field.high)
+    least, most = _allowed(name)
+    low, high = max(low, least), min(high, most)
     return f"{low:g} to {high:g} by {step:g}"
 
 
 def _sold_text(name: str, low: float, high: float, now: float) -> str:
-    field = FIELDS[name]
-    values = sorted({now, *(float(v) for v in RANGES[name].sold if low <= v <= high and field.low <= v <= field.high)})
+    least, most = _allowed(name)
+    low, high = max(low, least), min(high, most)
+    values = sorted({now, *(float(v) for v in RANGES[name].sold if low <= v <= high)})
     return ", ".join(f"{v:g}" for v in values)
 
 
@@ -450,7 +459,7 @@ def too_many(values: Values, frames: Mapping[str, pd.DataFrame]) -> str:
     )
 
 
-_MAKERS = {"motors": ("motor", parts.motors), "propellers": ("propeller", parts.propellers),
+_MAKERS: dict[str, tuple[str, Any]] = {"motors": ("motor", parts.motors), "propellers": ("propeller", parts.propellers),
            "packs": ("pack", parts.packs), "controllers": ("controller", parts.controllers)}  # fmt: skip
 _FIELDS_OF_LIST = {
     "motors": ("kv", "resistance", "no_load_current", "no_load_voltage", "mass", "stator_diameter", "stator_height",
@@ -557,11 +566,11 @@ def shop_label(
     if "motors" in names:
         words.append(names["motors"])
     else:
-        stator = tuple(round(float(at[f"motor.stator_{s}"]) / MM, 2) for s in ("diameter", "height"))
+        d, h = (round(float(at[f"motor.stator_{s}"]) / MM, 2) for s in ("diameter", "height"))
         own = float(at["motor.kv"])
         low, high = (own, own) if kv is None else kv
         span = f"{low:.0f}" if low == high else f"{low:.0f} to {high:.0f}"
-        words.append(f"{stator_text(stator)}, {span} KV")
+        words.append(f"{stator_text((d, h))}, {span} KV")
     if "propellers" in names:
         words.append(names["propellers"])
     else:
@@ -663,7 +672,7 @@ def carried(inputs: Inputs, base: Build, changes: Mapping[str, Any], *, skip: Se
         new |= {
             "diameter_in": _clean(made.propeller.diameter, INCH),
             "pitch_in": _clean(made.propeller.pitch, INCH),
-            "blades": int(made.propeller.blades),
+            "blades": int(_clean(made.propeller.blades)),
             "measured_propeller": None,
             "propeller_g": None if inputs.propeller_g is None else _clean(propeller.mass(made.propeller), GRAM),
             "blade_width_mm": None
@@ -673,14 +682,16 @@ def carried(inputs: Inputs, base: Build, changes: Mapping[str, Any], *, skip: Se
     if "pack" in touched and "packs" not in skip:
         chemistry = changes.get("pack.chemistry")
         new |= {
-            "cells": int(made.pack.cells),
+            "cells": int(_clean(made.pack.cells)),
             "capacity_mah": _clean(made.pack.capacity_ah, MAH),
             "chemistry": inputs.chemistry if chemistry is None else list(battery.CHEMISTRIES)[int(chemistry)],
             "pack_g": None if inputs.pack_g is None else _clean(battery.mass(made.pack), GRAM),
             # a reading, at its own temperature, scales as the resistance does
             "cell_mohm": None
             if inputs.cell_mohm is None
-            else _clean(inputs.cell_mohm * made.pack.cell_resistance / base.pack.cell_resistance),
+            else _clean(
+                inputs.cell_mohm * np.asarray(made.pack.cell_resistance) / np.asarray(base.pack.cell_resistance)
+            ),
         }
     return apply(inputs, new)
 

@@ -12,6 +12,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -36,6 +37,7 @@ __all__ = [
     "Change",
     "Job",
     "Solved",
+    "broken",
     "changes",
     "over_of",
     "points",
@@ -204,7 +206,7 @@ def start(
     return job
 
 
-_kept = {"show_spinner": False, "max_entries": compute.KEPT, "hash_funcs": {Inputs: repr}}
+_kept: dict[str, Any] = {"show_spinner": False, "max_entries": compute.KEPT, "hash_funcs": {Inputs: repr}}
 
 
 def points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
@@ -313,9 +315,19 @@ def stepped(made: Build, step: Step) -> Build:
 
 def _broken(made: Build) -> set[str]:
     """Limits that are over, in words."""
-    names = {**margins.SHARES, **margins.FITS}
+    names: dict[str, Any] = {**margins.SHARES, **margins.FITS}
     found = margins.evaluate(Assessment(made, quick=True), hold=HOLD)
     return {names[k].name for k, v in found.items() if float(v) > 1.0}
+
+
+def broken(inputs: Inputs) -> tuple[str, ...]:
+    """Limits that a build breaks, in words."""
+    return _broken_by(compute.plain(inputs))
+
+
+@st.cache_data(**_kept)
+def _broken_by(inputs: Inputs) -> tuple[str, ...]:
+    return tuple(sorted(_broken(compute.build(inputs))))
 
 
 def over_of(answer: Counted, picks: list[int]) -> dict[int, tuple[str, ...]]:
@@ -323,7 +335,7 @@ def over_of(answer: Counted, picks: list[int]) -> dict[int, tuple[str, ...]]:
     if not picks:
         return {}
     made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
-    names = {**margins.SHARES, **margins.FITS}
+    names: dict[str, Any] = {**margins.SHARES, **margins.FITS}
     found = margins.evaluate(Assessment(made, quick=True), hold=HOLD)
     over = {k: np.broadcast_to(v, (len(picks),)) > 1.0 for k, v in found.items()}
     return {index: tuple(names[k].name for k, bad in over.items() if bad[row]) for row, index in enumerate(picks)}
@@ -374,7 +386,7 @@ def solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
 def _solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
     path, scale = SOLVED[name]
     field = FIELDS[name]
-    low, high = float(field.low), float(field.high)
+    low, high = float(field.low or 0.0), float(field.high or 0.0)
     if name in _SPANS:
         least, most = (s * getattr(inputs, name) for s in _SPANS[name])
         low, high = max(low, least), min(high, most)

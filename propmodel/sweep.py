@@ -218,6 +218,10 @@ class Sweep:
 _MARGINS = frozenset(margin_names())
 
 
+_MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "propeller.mass"})
+"""Fields where NaN says "not told" row by row; the model then estimates."""
+
+
 def _clean_axis(name: str, values: ArrayLike) -> NDArray:
     array = np.atleast_1d(np.asarray(values))
     if array.ndim != 1:
@@ -226,6 +230,10 @@ def _clean_axis(name: str, values: ArrayLike) -> NDArray:
         raise ValueError(f"axis {name} is empty: give it at least one value")
     if name == "pack.chemistry":
         return battery.chemistry_index(array)
+    if name in _MAY_BE_UNKNOWN:
+        known = ~np.isnan(np.asarray(array, dtype=np.float64))
+        check_finite(name, np.asarray(array, dtype=np.float64)[known])
+        return np.asarray(array, dtype=np.float64)
     return check_finite(name, array)
 
 
