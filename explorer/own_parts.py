@@ -225,9 +225,7 @@ def to_record(own: OwnParts | None) -> dict[str, Any]:
         if held is not None:
             found |= {f"own.{part}.{name}": value for name, value in asdict(held).items()}
             names = _PARTS[part][0]
-            found |= {
-                f"own.{part}.of.{name}": v for name, v in zip(names, getattr(own, f"{part}_label"), strict=True)
-            }
+            found |= {f"own.{part}.of.{name}": v for name, v in zip(names, getattr(own, f"{part}_label"), strict=True)}
     return {"own.name": own.name, **found} if own is not None and found else {}
 
 

@@ -41,7 +41,11 @@ def _number_rows(inputs: Inputs, pin: Inputs | None, units: Units) -> list[dict[
     rows = []
     for words, name, kind in NUMBERS:
         low, mid, high = (float(getattr(side, name)) for side in (got.low, got.mid, got.high))
-        row = {"name": words, "value": value(kind, mid, units, low=low, high=high), "band": spread(kind, low, high, units)}
+        row = {
+            "name": words,
+            "value": value(kind, mid, units, low=low, high=high),
+            "band": spread(kind, low, high, units),
+        }
         if other is not None:
             row["pinned"] = value(kind, float(getattr(other.mid, name)), units)
         rows.append(row)
@@ -144,10 +148,19 @@ def _figures(inputs: Inputs, pin: Inputs | None) -> list[Figure]:
     frame = curves(inputs, pin)
     x = frame["throttle [%]"]
     out = []
-    for title, stem, unit in (("Pull of all rotors", "pull of all rotors", "g"), ("Current from the pack", "pack current", "A")):
+    for title, stem, unit in (
+        ("Pull of all rotors", "pull of all rotors", "g"),
+        ("Current from the pack", "pack current", "A"),
+    ):
         name = f"{stem} [{unit}]"
         lines = [
-            Line(inputs.name or "this build", x, frame[name], frame[f"{stem}, low [{unit}]"], frame[f"{stem}, high [{unit}]"])
+            Line(
+                inputs.name or "this build",
+                x,
+                frame[name],
+                frame[f"{stem}, low [{unit}]"],
+                frame[f"{stem}, high [{unit}]"],
+            )
         ]
         if f"pinned: {name}" in frame and pin is not None:
             lines.append(Line(pin.name or "pinned", x, frame[f"pinned: {name}"], pinned=True))

@@ -30,8 +30,22 @@ PRICES = {
 MORE_RATES = {
     "packs_owned": ("Packs you own", 6.0, 1.0, 100.0, 1.0, "The flights are spread over them, and all of them age."),
     "sessions_per_year": ("Sessions in a year", 26.0, 1.0, 365.0, 1.0, "A pack ages between them."),
-    "pack_temperature_c": ("Cells in use, °C", 35.0, 0.0, 70.0, 1.0, "Every 10 °C above 25 about double the wear (rule of thumb)."),
-    "cycle_life": ("Cycles of a pack", 200.0, 20.0, 2000.0, 10.0, "Until you put it away, landing with a fifth left. 100 to 400 (common practice, from memory)."),
+    "pack_temperature_c": (
+        "Cells in use, °C",
+        35.0,
+        0.0,
+        70.0,
+        1.0,
+        "Every 10 °C above 25 about double the wear (rule of thumb).",
+    ),
+    "cycle_life": (
+        "Cycles of a pack",
+        200.0,
+        20.0,
+        2000.0,
+        10.0,
+        "Until you put it away, landing with a fifth left. 100 to 400 (common practice, from memory).",
+    ),
     "packs_per_crash": ("Packs lost in a crash", 0.02, 0.0, 1.0, 0.01, "Dented, cut or swollen: never flown again."),
     "motors_per_100": ("Motors lost in 100 flights", 1.0, 0.0, 100.0, 0.5, "Of the whole craft."),
     "controllers_per_100": ("ESC lost in 100 flights", 0.5, 0.0, 100.0, 0.5, "A four-in-one board counts as one."),
@@ -112,7 +126,9 @@ def more(rates: dict[str, float], prices: dict[str, float | None], pin: Inputs |
         rates[name] = float(bench_session.kept(name, how[1]))
     for name in MORE_PRICES:
         prices[name] = bench_session.kept(f"price_{name}")
-    with st.expander("More: packs and their wear, ESC, travel, prices of the pinned build", key="cost_more", on_change="rerun") as box:
+    with st.expander(
+        "More: packs and their wear, ESC, travel, prices of the pinned build", key="cost_more", on_change="rerun"
+    ) as box:
         if box.open:
             names = list(MORE_RATES)
             for row in (names[:4], names[4:]):
@@ -124,9 +140,16 @@ def more(rates: dict[str, float], prices: dict[str, float | None], pin: Inputs |
                     prices[name] = price(name, *MORE_PRICES[name])
             if pin is not None:
                 st.caption(f"Prices of {pin.name or 'the pinned build'}, where they differ")
-                for slot, name in zip(st.columns(4, gap="medium"), ("propeller", "pack", "motor", "controller"), strict=True):
+                for slot, name in zip(
+                    st.columns(4, gap="medium"), ("propeller", "pack", "motor", "controller"), strict=True
+                ):
                     with slot:
-                        price(f"pinned_{name}", f"One {'ESC' if name == 'controller' else name}, pinned", "", hint="the same")
+                        price(
+                            f"pinned_{name}",
+                            f"One {'ESC' if name == 'controller' else name}, pinned",
+                            "",
+                            hint="the same",
+                        )
     return float(bench_session.kept("weekend", 2.0))
 
 
@@ -137,8 +160,8 @@ def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -
     if len(bill.unpriced) == len(costs.PARTS) and float(bill.total) == 0.0:
         used = costs.consumption(bench_answers.session_of(inputs, rates))
         return (
-            f"A session of {packs} with {name} breaks about <b class=\"n\">{number(float(used.propellers), 0.1)} propellers</b> "
-            f"and uses up <b class=\"n\">{number(100 * float(used.packs), 1.0)} % of a pack</b>. Type a price or two below, in "
+            f'A session of {packs} with {name} breaks about <b class="n">{number(float(used.propellers), 0.1)} propellers</b> '
+            f'and uses up <b class="n">{number(100 * float(used.packs), 1.0)} % of a pack</b>. Type a price or two below, in '
             "any currency, and it becomes a sum."
         )
     total = figures.money(float(bill.total))
@@ -173,18 +196,32 @@ def strips(inputs: Inputs, pin: Inputs | None, rates: dict, prices: dict, bill: 
         a, b = float(bill.per_minute), float(other.per_minute)
         if b > 0.0 and a > 0.0:
             change = a / b - 1.0
-            how = "the same" if abs(change) < 0.01 else f"{number(100 * abs(change), 1.0)} % {'dearer' if change > 0 else 'cheaper'}"
+            how = (
+                "the same"
+                if abs(change) < 0.01
+                else f"{number(100 * abs(change), 1.0)} % {'dearer' if change > 0 else 'cheaper'}"
+            )
             words = (
                 f"A minute aloft: {figures.money(a)} ({number(float(bill.minutes), 1.0)} minutes in all), pinned "
                 f"{figures.money(b)} ({number(float(other.minutes), 1.0)} minutes): {how}."
             )
-    widgets.say(figures.strips(rows) + (f'<p class="wi-small">{html.escape(words)}</p>' if words else "")
-                + '<p class="wi-small">Thin line: where the average lies if your rates are off by half again and the packs\' life by two.</p>')
+    widgets.say(
+        figures.strips(rows)
+        + (f'<p class="wi-small">{html.escape(words)}</p>' if words else "")
+        + '<p class="wi-small">Thin line: where the average lies if your rates are off by half again and the packs\' life by two.</p>'
+    )
 
 
 def _row(name: str, bill: costs.SessionCost, pinned: bool) -> dict[str, Any]:
     parts = {part: float(getattr(bill, part)) for part in (*costs.PARTS, "other")}
-    return {"name": name, "pinned": pinned, "parts": parts, "total": float(bill.total), "low": float(bill.low), "high": float(bill.high)}
+    return {
+        "name": name,
+        "pinned": pinned,
+        "parts": parts,
+        "total": float(bill.total),
+        "low": float(bill.low),
+        "high": float(bill.high),
+    }
 
 
 def spares(inputs: Inputs, rates: dict[str, float], weekend: float) -> None:
@@ -198,7 +235,9 @@ def spares(inputs: Inputs, rates: dict[str, float], weekend: float) -> None:
     )  # fmt: skip
     found = costs.spares_list(bench_answers.session_of(inputs, rates), sessions=weekend)
     widgets.say(widgets.table(["", "lost on average", "take", "enough"], figures.spares(found)))
-    widgets.say('<p class="wi-small">Propellers by pairs, half of them for each direction. Poisson: losses come at random and know nothing of each other.</p>')
+    widgets.say(
+        '<p class="wi-small">Propellers by pairs, half of them for each direction. Poisson: losses come at random and know nothing of each other.</p>'
+    )
 
 
 page(state.usable(), state.pinned())

@@ -167,7 +167,11 @@ def spread_now(inputs: Inputs, p: power_up.PowerUp) -> None:
     """What the readings did to the spread, and a way to keep it."""
     widgets.section("What the readings did")
     read = {k: float(v) for k, v in bench_session.readings().items() if not isinstance(v, bool)}
-    fine = {s.title for s in power_up.power_up_steps(p) if figures.kind_of(power_up.judge(s, bench_session.readings().get(s.title))) != "stop"}
+    fine = {
+        s.title
+        for s in power_up.power_up_steps(p)
+        if figures.kind_of(power_up.judge(s, bench_session.readings().get(s.title))) != "stop"
+    }
     shares = bench_answers.reading_shares(p, {k: v for k, v in read.items() if k in fine})
     found = bench_answers.learned(inputs, shares)
     before = bench_session.was()
@@ -215,7 +219,11 @@ def _adopt_readings(inputs: Inputs, shares: dict[str, float]) -> None:
 
 def facts(p: power_up.PowerUp) -> None:
     """What to know rather than to read, and the usual faults."""
-    with st.expander("Why a blocked propeller burns, the spark, braking on a supply; the usual faults", key="bench_facts", on_change="rerun") as box:
+    with st.expander(
+        "Why a blocked propeller burns, the spark, braking on a supply; the usual faults",
+        key="bench_facts",
+        on_change="rerun",
+    ) as box:
         if not box.open:
             return
         rows = "".join(
@@ -227,8 +235,10 @@ def facts(p: power_up.PowerUp) -> None:
             f"<li><b>{html.escape(f.name)}</b><br>Shows as: {html.escape(f.sign)}. {html.escape(f.check)}</li>"
             for f in power_up.FAULTS
         )
-        widgets.say(f'<ul class="wb-plain">{rows}</ul><h2>The usual faults <span>most frequent first; common practice, from memory</span></h2>'
-                    f'<ul class="wb-plain">{faults}</ul>')
+        widgets.say(
+            f'<ul class="wb-plain">{rows}</ul><h2>The usual faults <span>most frequent first; common practice, from memory</span></h2>'
+            f'<ul class="wb-plain">{faults}</ul>'
+        )
 
 
 # ---- the log ----------------------------------------------------------------------------------------------
@@ -238,7 +248,9 @@ def facts(p: power_up.PowerUp) -> None:
 def log_block() -> None:
     """Bring a log: read it, doubt it, set it against the forecast, make the parts one's own."""
     inputs = state.usable()
-    widgets.section("A log from a stand or a flight", "CSV of any layout; nothing leaves this machine but to this page's own server")
+    widgets.section(
+        "A log from a stand or a flight", "CSV of any layout; nothing leaves this machine but to this page's own server"
+    )
     dropped = st.file_uploader(
         "Drop a log here", key="log_file", max_upload_size=128,
         help="A thrust stand's table, a table typed by hand, a flight log exported as CSV, a radio's telemetry. Up to 128 MB.",
@@ -247,17 +259,25 @@ def log_block() -> None:
     if dropped is not None and (held is None or held.ident != dropped.file_id):
         held = _take(dropped.file_id, dropped.name, dropped.getvalue())
     if held is None:
-        widgets.say('<p class="wi-small">Encoding, separators, decimal commas, headings and units are found, and shown for you to change.</p>')
+        widgets.say(
+            '<p class="wi-small">Encoding, separators, decimal commas, headings and units are found, and shown for you to change.</p>'
+        )
         return
     if held.problem or held.log is None:
-        widgets.say(f'<p class="wi-notice" role="alert"><b>{html.escape(held.name)}</b>: {html.escape(held.problem)}</p>')
+        widgets.say(
+            f'<p class="wi-notice" role="alert"><b>{html.escape(held.name)}</b>: {html.escape(held.problem)}</p>'
+        )
         return
     log = held.log
     kind = "thrust stand" if log.kind == "stand" else "flight"
     count = len(log.points) if log.kind == "stand" else len(log.frame)
-    rows = f"{len(log.frame)} rows, {count} steps" if log.kind == "stand" else f"{len(log.frame):,} rows".replace(",", NARROW)
+    rows = (
+        f"{len(log.frame)} rows, {count} steps"
+        if log.kind == "stand"
+        else f"{len(log.frame):,} rows".replace(",", NARROW)
+    )
     widgets.say(
-        f'<p><b>{html.escape(held.name)}</b>: a {kind} log, {rows}. {html.escape(" ".join(_sentence(n) for n in log.notes))}</p>'
+        f"<p><b>{html.escape(held.name)}</b>: a {kind} log, {rows}. {html.escape(' '.join(_sentence(n) for n in log.notes))}</p>"
     )
     columns(held, dropped)
     widgets.say("<h2>Doubts</h2>" + figures.doubts(log.doubts))
@@ -291,7 +311,9 @@ def columns(held: Held, dropped: Any) -> None:
     """What was taken for what; every guess can be changed."""
     log = held.log
     used = {g.meaning: g for g in log.guesses if g.meaning != "not used"}
-    words = ", ".join(f"{m.replace('_', ' ')} from “{g.column}”{f' ({_unit(g.unit)})' if g.unit else ''}" for m, g in used.items())
+    words = ", ".join(
+        f"{m.replace('_', ' ')} from “{g.column}”{f' ({_unit(g.unit)})' if g.unit else ''}" for m, g in used.items()
+    )
     widgets.say(f'<p class="wi-small">I read these columns: {html.escape(words)}.</p>')
     with st.expander("Change the columns or their units", key="log_columns", on_change="rerun") as box:
         if not box.open:
@@ -365,7 +387,9 @@ def stand(held: Held, inputs: Inputs) -> None:
             "The ESC is this build's ESC", value=False, key=f"own_esc:{held.ident}",
             help="Then its throttle map and losses are taken too; else only motor and propeller.",
         )  # fmt: skip
-    motor, blades, esc, air = bench_answers.stand_parts(inputs, log.labels, own_motor=own_motor, own_propeller=own_blades)
+    motor, blades, esc, air = bench_answers.stand_parts(
+        inputs, log.labels, own_motor=own_motor, own_propeller=own_blades
+    )
     odd_kinds = ["supply_limit", "odd_row", "shaft_above_electrical", "another_propeller"]
     odd = np.isin(log.points.index, list(log.rows_in_doubt(odd_kinds)))
     label = bench_answers.by_label(log.points, motor, blades, esc, air)
@@ -377,7 +401,9 @@ def stand(held: Held, inputs: Inputs) -> None:
                 help="Rows at the supply's limit obey the same law at their own voltage, so they may stay.",
             )  # fmt: skip
         if st.button("Calibrate", type="primary", key=f"calibrate:{held.ident}"):
-            _calibrate(held, inputs, (motor, blades, esc, air), (own_motor, own_blades, own_esc), odd if leave else None)
+            _calibrate(
+                held, inputs, (motor, blades, esc, air), (own_motor, own_blades, own_esc), odd if leave else None
+            )
     held = bench_session.held_log() or held
     fit = held.calibration
     if isinstance(fit, str):
@@ -428,13 +454,19 @@ def clouds(log: bench.BenchLog, label: dict[str, Any], fit: Any, odd: Any) -> No
             most = np.nanmax(np.concatenate([read, said, [0.0] if fitted is None else fitted]))
             found.append((name, read, said, fitted, unit, float(most)))
     if not found:
-        widgets.say('<p class="wi-small">Without a voltage and a speed the forecast cannot be set beside these rows.</p>')
+        widgets.say(
+            '<p class="wi-small">Without a voltage and a speed the forecast cannot be set beside these rows.</p>'
+        )
         return
     widgets.section("Forecast against reading", "at the speeds and volts that were read; on the line they agree")
     for slot, (name, read, said, fitted, unit, most) in zip(st.columns(len(found)), found, strict=True):
         with slot:
             axis = state.axis(f"bench {name}", most)
-            off = np.nanmedian(read[said > 0.1 * most] / said[said > 0.1 * most]) - 1.0 if (said > 0.1 * most).any() else math.nan
+            off = (
+                np.nanmedian(read[said > 0.1 * most] / said[said > 0.1 * most]) - 1.0
+                if (said > 0.1 * most).any()
+                else math.nan
+            )
             words = f"{name} read against forecast: by the labels the readings lie {_more(off)}."
             if fitted is not None:
                 near = np.nanmedian(np.abs(read / fitted - 1.0)[read > 0.1 * most])
@@ -444,7 +476,9 @@ def clouds(log: bench.BenchLog, label: dict[str, Any], fit: Any, odd: Any) -> No
                 key=f"cloud_{name}", alt=words,
             )  # fmt: skip
             widgets.say(f'<p class="wi-small">{words}</p>')
-    keys = '<span class="key">○ by the labels</span>' + ('<span class="key">● calibrated</span>' if fit is not None else "")
+    keys = '<span class="key">○ by the labels</span>' + (
+        '<span class="key">● calibrated</span>' if fit is not None else ""
+    )
     widgets.say(f'<p class="wi-small">{keys}{"<span class=key>× in doubt</span>" if odd.any() else ""}</p>')
     widgets.numbers("log", lambda: _table(points), file_name="log-steps.csv")
 
@@ -485,7 +519,15 @@ def result(held: Held, fit: Any, inputs: Inputs) -> None:
             continue
         row = fit.spread.loc[key]
         learned = float(row["learned"])
-        how = "known now" if learned > 0.9 else "mostly learned" if learned > 0.5 else "a little learned" if learned > 0.2 else "not learned"
+        how = (
+            "known now"
+            if learned > 0.9
+            else "mostly learned"
+            if learned > 0.5
+            else "a little learned"
+            if learned > 0.2
+            else "not learned"
+        )
         cells = [number(float(row[c]) * factor, step) for c in ("label", "value", "low", "high")]
         rows.append([f"{name}{f', {unit}' if unit else ''}", cells[0], cells[1], f"{cells[2]} to {cells[3]}", how])
     widgets.say(widgets.table(["", "by the label", "from the table", "19 in 20 lie in", ""], rows))
@@ -493,12 +535,20 @@ def result(held: Held, fit: Any, inputs: Inputs) -> None:
         widgets.say(f'<p class="wi-small">{html.escape(note)}</p>')
     used = in_use(inputs, state.own_parts())
     if state.own_parts() is not None and state.own_parts().name == held.name[:80] and used:
-        widgets.say(f'<p class="wi-small">✓ {html.escape(bench_session.own_words(inputs))} Every page now reckons with it.</p>')
+        widgets.say(
+            f'<p class="wi-small">✓ {html.escape(bench_session.own_words(inputs))} Every page now reckons with it.</p>'
+        )
     else:
-        widgets.say('<p class="wi-small">Neither motor nor propeller is this build\'s, so the build keeps its labels.</p>')
+        widgets.say(
+            '<p class="wi-small">Neither motor nor propeller is this build\'s, so the build keeps its labels.</p>'
+        )
     r = fit.residuals
     at = r["throttle_share"].to_numpy(float) * 100.0 if "throttle_share" in r else np.full(len(r), np.nan)
-    top, title = (Axis(100.0, 25.0), "Throttle, %") if np.isfinite(at).any() else (Axis(float(len(r)), max(1.0, len(r) // 4)), "Step")
+    top, title = (
+        (Axis(100.0, 25.0), "Throttle, %")
+        if np.isfinite(at).any()
+        else (Axis(float(len(r)), max(1.0, len(r) // 4)), "Step")
+    )
     at = at if np.isfinite(at).any() else np.arange(1.0, len(r) + 1.0)
     series = [
         (name, r[c], symbol) for name, c, symbol in (
@@ -530,15 +580,23 @@ def flight(held: Held, inputs: Inputs) -> None:
         width=330, placeholder="not told: the sensor is taken on trust",
     )  # fmt: skip
     try:
-        flown = bench.calibrate_flight(log, compute.build(inputs), charge_put_back=None if back is None else back / 1000.0)
+        flown = bench.calibrate_flight(
+            log, compute.build(inputs), charge_put_back=None if back is None else back / 1000.0
+        )
     except ValueError as wrong:
         widgets.say(f'<p class="wi-notice">{html.escape(_sentence(str(wrong)))}</p>')
         return
     bits = []
     if math.isfinite(flown.hover_current):
-        command = "" if not math.isfinite(flown.hover_throttle) else f' at <b class="n">{value("percent", flown.hover_throttle)}</b>'
+        command = (
+            ""
+            if not math.isfinite(flown.hover_throttle)
+            else f' at <b class="n">{value("percent", flown.hover_throttle)}</b>'
+        )
         bits.append(f'In steady flight it drew <b class="n">{value("current", flown.hover_current)}</b>{command}.')
-    bits.append(f'The flight took <b class="n">{value("charge", flown.charge_used)}</b> in <b class="n">{value("minutes", flown.flight_time)}</b>.')
+    bits.append(
+        f'The flight took <b class="n">{value("charge", flown.charge_used)}</b> in <b class="n">{value("minutes", flown.flight_time)}</b>.'
+    )
     if math.isfinite(flown.pack_resistance):
         bits.append(f'Pack and leads have <b class="n">{value("resistance", flown.pack_resistance)}</b>.')
     if back is not None:
@@ -552,11 +610,18 @@ def flight(held: Held, inputs: Inputs) -> None:
         ("ohm", "pack resistance", "resistance", flown.pack_resistance, _pack_band(flown)),
     ):  # fmt: skip
         if math.isfinite(seen) and math.isfinite(now[1]):
-            inside = "inside the band" if now[0] <= seen <= now[2] else f"{_more(seen / now[1] - 1.0).replace('it', 'the forecast')}"
+            inside = (
+                "inside the band"
+                if now[0] <= seen <= now[2]
+                else f"{_more(seen / now[1] - 1.0).replace('it', 'the forecast')}"
+            )
             words = f"{what}: flown <b>{value(kind, seen)}</b>, forecast {spread(kind, now[0], now[2], unit=True)}, {inside}"
             rows.append({"name": name, "words": words, "now": now, "was": None, "flown": seen, "end": end_of(kind)})
     if rows:
-        widgets.say("<h2>Forecast against flown <span>band: 8 in 10 craft with these labels; diamond: your flight</span></h2>" + figures.band_rows(rows))
+        widgets.say(
+            "<h2>Forecast against flown <span>band: 8 in 10 craft with these labels; diamond: your flight</span></h2>"
+            + figures.band_rows(rows)
+        )
     for note in flown.notes:
         widgets.say(f'<p class="wi-small">{html.escape(note)}</p>')
     if math.isfinite(flown.pack_resistance) and st.button(

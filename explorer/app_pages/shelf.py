@@ -25,7 +25,12 @@ CSS = Path(__file__).resolve().parents[1] / "bench.css"
 SHOWN = 12
 """Builds shown at first: each costs a forecast."""
 KINDS = {"motors": "Motors", "propellers": "Propellers", "packs": "Packs", "controllers": "ESC"}
-NAME_OF = {"motors": "motor_name", "propellers": "propeller_name", "packs": "pack_name", "controllers": "controller_name"}
+NAME_OF = {
+    "motors": "motor_name",
+    "propellers": "propeller_name",
+    "packs": "pack_name",
+    "controllers": "controller_name",
+}
 SHELVES = ("My builds", "My parts", "Measured propellers", "Take along")
 
 
@@ -62,7 +67,13 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
     """Save, load, delete, bring in, take out."""
     here = st.session_state.get("saved_build")
     with st.container(horizontal=True, vertical_alignment="bottom", key="save_row"):
-        name = st.text_input("Name of this build", value=inputs.name or "Your build", max_chars=60, key=f"save_name:{inputs.name}", width=300)
+        name = st.text_input(
+            "Name of this build",
+            value=inputs.name or "Your build",
+            max_chars=60,
+            key=f"save_name:{inputs.name}",
+            width=300,
+        )
         st.button("Save as a new build", key="save_new", on_click=_save, args=(name, False), type="primary")
         if here is not None:
             st.button(f"Save over {here[2]}", key="save_over", on_click=_save, args=(name, True),
@@ -71,7 +82,9 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
     for problem in listing.problems:
         widgets.say(f'<p class="wi-notice">{html.escape(problem)}</p>')
     if not listing.builds:
-        widgets.say('<p class="wi-small">No build is kept yet. Everything on the screen is saved: inputs, names, measured parts.</p>')
+        widgets.say(
+            '<p class="wi-small">No build is kept yet. Everything on the screen is saved: inputs, names, measured parts.</p>'
+        )
     all_ = len(listing.builds) <= SHOWN or st.toggle(f"Show all {len(listing.builds)}", key="all_builds")
     for build in listing.builds if all_ else listing.builds[:SHOWN]:
         card(build)
@@ -90,7 +103,9 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
         st.session_state["builds_in_done"] = given.file_id
         try:
             new = bench_session.store().upload(given.getvalue())
-            say_next(f"{len(new)} build{'s' if len(new) != 1 else ''} brought in: {', '.join(b.name for b in new[:6])}.")
+            say_next(
+                f"{len(new)} build{'s' if len(new) != 1 else ''} brought in: {', '.join(b.name for b in new[:6])}."
+            )
         except StoreError as wrong:
             say_next(str(wrong))
         st.rerun()
@@ -209,11 +224,17 @@ def my_parts(inputs: Inputs, pin: Inputs | None) -> None:
     else:
         words = _keep_table(kind, good)
         count = f"{len(good)} row{'s' if len(good) != 1 else ''}"
-        widgets.say(f'<p class="wi-small">{html.escape(words or f"✓ Kept: {count}. Blank cells are not told and take their marked default.")}</p>')
+        widgets.say(
+            f'<p class="wi-small">{html.escape(words or f"✓ Kept: {count}. Blank cells are not told and take their marked default.")}</p>'
+        )
         if len(good):
             with st.container(horizontal=True, vertical_alignment="bottom"):
                 row = st.selectbox(
-                    "Use in this build", range(len(good)), format_func=lambda i: str(good["name"].iloc[i]), key=f"use:{kind}", width=320
+                    "Use in this build",
+                    range(len(good)),
+                    format_func=lambda i: str(good["name"].iloc[i]),
+                    key=f"use:{kind}",
+                    width=320,
                 )
                 st.button("Use it", key=f"use_it:{kind}", on_click=_use, args=(kind, dict(good.iloc[row])))
     with st.container(horizontal=True, vertical_alignment="bottom"):
@@ -236,7 +257,9 @@ def _bring_in(kind: str, name: str, data: bytes, now: pd.DataFrame) -> None:
         for problem in wrong.problems[:6]:
             say_next(problem)
         return
-    st.session_state["part_drafts"][kind] = pd.concat([now, table.frame], ignore_index=True) if len(now) else table.frame
+    st.session_state["part_drafts"][kind] = (
+        pd.concat([now, table.frame], ignore_index=True) if len(now) else table.frame
+    )
     st.session_state["part_turns"][kind] = st.session_state["part_turns"].get(kind, 0) + 1
     say_next(f"{len(table.frame)} row{'s' if len(table.frame) != 1 else ''} added from {name[:60]}.")
     for note in table.notes[:4]:
@@ -247,11 +270,15 @@ def _columns(kind: str) -> dict[str, Any]:
     config: dict[str, Any] = {}
     for column in parts.columns(kind):
         if column.choices:
-            config[column.heading] = st.column_config.SelectboxColumn(column.heading, options=list(column.choices), help=column.help or None)
+            config[column.heading] = st.column_config.SelectboxColumn(
+                column.heading, options=list(column.choices), help=column.help or None
+            )
         elif column.text:
             config[column.heading] = st.column_config.TextColumn(column.heading, help=column.help or None, max_chars=60)
         else:
-            config[column.heading] = st.column_config.NumberColumn(column.heading, help=column.help or None, format="%g")
+            config[column.heading] = st.column_config.NumberColumn(
+                column.heading, help=column.help or None, format="%g"
+            )
     return config
 
 
@@ -268,7 +295,11 @@ def _kept_table(kind: str) -> pd.DataFrame:
     revisions[kind] = held.revision
     st.session_state.setdefault("part_texts", {})[kind] = held.text
     try:
-        return parts.read_csv(held.text, kind, file=f"Your table of {kind}").frame if held.text.strip() else parts.empty(kind)
+        return (
+            parts.read_csv(held.text, kind, file=f"Your table of {kind}").frame
+            if held.text.strip()
+            else parts.empty(kind)
+        )
     except PartsError as wrong:
         say_next(f"Your table of {kind} could not be read and stays on the disk as it is: {wrong.problems[0]}")
         revisions[kind] = None
@@ -340,7 +371,9 @@ def measured_propellers(inputs: Inputs, pin: Inputs | None) -> None:
             f"One of {len(order)}: type a size to search", order, index=order.index(now) if now in order else 0, key="measured_pick", width=420,
             format_func=lambda n: f"{found[n][0]:g} x {found[n][1]:g} in, {found[n][2]} blades · {n.split('_')[0]}",
         )  # fmt: skip
-        st.button("Use it in this build", key="measured_use", on_click=_use_measured, args=(name,), disabled=name == now)
+        st.button(
+            "Use it in this build", key="measured_use", on_click=_use_measured, args=(name,), disabled=name == now
+        )
         if now is not None:
             st.button("Back to the label", key="measured_back", on_click=_use_measured, args=(None,))
     rows = int(propeller.measured(name).own_fit.static_rows)
@@ -387,7 +420,9 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     widgets.section("Link", "brings every input of this build and of the pinned one back")
     st.code(state.link(), language=None, wrap_lines=True)
     if state.own_parts() is not None:
-        widgets.say('<p class="wi-small">A link carries the labels, not your measured parts: save the build for those.</p>')
+        widgets.say(
+            '<p class="wi-small">A link carries the labels, not your measured parts: save the build for those.</p>'
+        )
 
 
 page(state.usable(), state.pinned())

@@ -30,7 +30,7 @@ def _e(text: object) -> str:
 
 
 def kind_of(verdict_: str) -> str:
-    """"fine", "doubtful", "stop", or empty where nothing was read."""
+    """ "fine", "doubtful", "stop", or empty where nothing was read."""
     for start, kind in ((FINE, "fine"), (DOUBTFUL, "doubtful"), (STOP, "stop")):
         if verdict_.startswith(start):
             return kind
@@ -100,7 +100,9 @@ def band_rows(rows: Sequence[Mapping[str, Any]]) -> str:
     """
     out = []
     for row in rows:
-        values = [v for v in (*row["now"], *(row.get("was") or ()), row.get("flown")) if v is not None and math.isfinite(v)]
+        values = [
+            v for v in (*row["now"], *(row.get("was") or ()), row.get("flown")) if v is not None and math.isfinite(v)
+        ]
         if not values:
             continue
         low, high = min(values), max(values)
@@ -111,7 +113,7 @@ def band_rows(rows: Sequence[Mapping[str, Any]]) -> str:
             return 100.0 * (v - low) / (high - low)
 
         def box(kind: str, ends: Sequence[float]) -> str:
-            return f'<i class="{kind}" style="left:{at(ends[0]):.2f}%;width:{at(ends[2]) - at(ends[0]):.2f}%"></i>'  # noqa: B023
+            return f'<i class="{kind}" style="left:{at(ends[0]):.2f}%;width:{at(ends[2]) - at(ends[0]):.2f}%"></i>'
 
         marks = box("was", row["was"]) if row.get("was") and np.isfinite(row["was"]).all() else ""
         if np.isfinite(row["now"]).all():
@@ -257,7 +259,12 @@ def off(
         yaxis={"range": [-most, most], "dtick": most / 2.0, "tick0": -most, "tickformat": "+.3~r"}, hovermode="closest"
     )
     figure.add_scatter(
-        x=[0.0, x_axis.top], y=[0.0, 0.0], mode="lines", line={"width": 1.2, "color": PINNED}, hoverinfo="skip", name="none"
+        x=[0.0, x_axis.top],
+        y=[0.0, 0.0],
+        mode="lines",
+        line={"width": 1.2, "color": PINNED},
+        hoverinfo="skip",
+        name="none",
     )
     at = np.asarray(x, dtype=float)
     for name, values, symbol in series:

@@ -58,7 +58,7 @@ def strips(rows: Sequence[Mapping]) -> str:
             else:
                 labels.append(f'<span style="width:{100 * share:.2f}%"></span>')
                 rest.append(words)
-        who = f'<b>{html.escape(row["name"])}</b>{", pinned" if row["pinned"] else ""}: about {money(row["total"])}'
+        who = f"<b>{html.escape(row['name'])}</b>{', pinned' if row['pinned'] else ''}: about {money(row['total'])}"
         span = (
             f'<div class="range" aria-hidden="true"><i style="left:{100 * row["low"] / top:.2f}%;'
             f'width:{100 * (row["high"] - row["low"]) / top:.2f}%"></i></div>'
@@ -97,9 +97,7 @@ _WHY = {
 
 def counts(used: Mapping[str, float]) -> str:
     """What a session uses up, without any price."""
-    rows = "".join(
-        f"<li><b>{NAMES[p]}</b><span>{_every(float(used[p]), p)}: {_WHY[p]}</span></li>" for p in PARTS
-    )
+    rows = "".join(f"<li><b>{NAMES[p]}</b><span>{_every(float(used[p]), p)}: {_WHY[p]}</span></li>" for p in PARTS)
     return f'<ul class="wb-counts">{rows}</ul>'
 
 

@@ -1,0 +1,349 @@
+"""Plug in, Cost and Shelf run without a browser; measured parts; readings; the field sheet."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from dataclasses import asdict, fields, replace
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+import explorer
+from explorer import bench_answers, bench_session, compute, own_parts, sheet_of
+from explorer.field_sheet import curves_csv, curves_json, field_sheet
+from explorer.format import Units
+from explorer.inputs import Inputs, demo_inputs, to_build
+from propmodel import bench, power_up
+from propmodel.demo import demo_names
+
+APP = Path(explorer.__file__).with_name("app.py")
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch) -> Path:
+    monkeypatch.setenv("PROPULSION_WHAT_IF_DATA", str(tmp_path / "kept"))
+    return tmp_path / "kept"
+
+
+def opened(page: str) -> AppTest:
+    at = AppTest.from_file(str(APP), default_timeout=60)
+    at.run()
+    at.switch_page(f"app_pages/{page}.py")
+    return run(at)
+
+
+def run(at: AppTest) -> AppTest:
+    at.run()
+    assert not at.exception
+    assert not at.error
+    return at
+
+
+def body(at: AppTest) -> str:
+    text = " ".join(node.proto.body for node in at.get("html") if "<style>" not in node.proto.body)
+    return re.sub(r"\s+", " ", re.sub("[\u00a0\u202f]", " ", re.sub(r"<[^>]+>", " ", text)))
+
+
+def own_of(inputs: Inputs, **changes: float) -> own_parts.OwnParts:
+    made = to_build(inputs)
+    motor = replace(made.motor, kv=1800.0, loaded_kv_ratio=1.0, log_sd_kv=0.01, log_sd_resistance=0.05, **changes)
+    blades = replace(made.propeller, log_c_t_offset=0.05, log_sd_c_t=0.02, log_sd_c_p=0.02, spread_correlation=0.5)
+    return own_parts.measured(inputs, "stand.csv", motor=motor, propeller=blades)
+
+
+# --- measured parts in place of labels
+
+
+def test_measured_parts_reach_the_engine_and_narrow_the_band():
+    plain = Inputs()
+    mine = own_parts.attach(plain, own_of(plain))
+    made = compute.build(mine)
+    assert float(made.motor.kv) == 1800.0
+    assert float(made.propeller.log_c_t_offset) == pytest.approx(0.05)
+    before, after = compute.answers(plain), compute.answers(mine)
+    assert after.mid.thrust_to_weight != before.mid.thrust_to_weight
+    width = [a.high.thrust_to_weight / a.low.thrust_to_weight for a in (before, after)]
+    assert math.log(width[1]) < 0.6 * math.log(width[0])
+
+
+def test_answers_of_one_visitor_are_not_given_to_another():
+    plain = Inputs()
+    first, second = (own_parts.attach(plain, own_of(plain, resistance=r)) for r in (0.100, 0.100000001))
+    kept = [compute.answers(i).mid.full_throttle_current for i in (first, plain, second)]
+    assert len(set(kept)) == 3
+    assert compute.answers(plain).mid.full_throttle_current == kept[1]
+
+
+@pytest.mark.parametrize(
+    ("change", "left"),
+    [({"kv": 2000.0}, ["propeller"]), ({"diameter_in": 5.0}, ["motor"]), ({"capacity_mah": 1500.0}, ["motor", "propeller"])],
+)
+def test_another_label_sets_its_part_aside(change, left):
+    own = own_of(Inputs())
+    assert own_parts.in_use(replace(Inputs(), **change), own) == left
+
+
+def test_without_measured_parts_the_inputs_are_the_plain_ones():
+    other = replace(Inputs(), kv=2000.0, diameter_in=6.0, pitch_in=4.0)
+    assert type(own_parts.attach(other, own_of(Inputs()))) is Inputs
+    assert own_parts.bare(own_parts.attach(Inputs(), own_of(Inputs()))) == Inputs()
+
+
+def test_measured_parts_survive_a_saved_build():
+    own = own_of(Inputs())
+    record = json.loads(json.dumps(bench_session.record_of(Inputs(), own)))
+    inputs, back, words = bench_session.inputs_of_record(record)
+    assert (inputs, back, words) == (Inputs(), own, [])
+
+
+@pytest.mark.parametrize("name", demo_names())
+def test_a_saved_build_comes_back_whole(name):
+    inputs, own, words = bench_session.inputs_of_record(bench_session.record_of(demo_inputs(name), None))
+    assert (inputs, own, words) == (demo_inputs(name), None, [])
+
+
+def test_a_saved_build_with_nonsense_in_it_still_opens():
+    record = {**asdict(Inputs()), "kv": "many", "coaxial": "perhaps", "cells": 400, "own.motor.kv": 1800.0, "unknown": 3}
+    inputs, own, words = bench_session.inputs_of_record(record)
+    assert inputs.kv == Inputs().kv
+    assert inputs.cells == Inputs().cells
+    assert own is None  # one number is no motor
+    assert words
+
+
+# --- what readings do
+
+
+def test_a_reading_on_the_forecast_narrows_and_does_not_move():
+    for item in bench_answers.learned(Inputs(), {"stand_pull": 1.0, "stand_current": 1.0}):
+        assert item.after[1] == pytest.approx(item.before[1], rel=1e-9)
+        assert item.widths[1] < item.widths[0]
+
+
+def test_a_stand_reading_beside_the_forecast_moves_the_pull_with_it():
+    pull = {i.name: i for i in bench_answers.learned(Inputs(), {"stand_pull": 0.9})}["thrust_to_weight"]
+    # pull over weight is the pull of a rotor over a known weight: it follows most of the way
+    assert 0.89 < pull.after[1] / pull.before[1] < 0.94
+    assert pull.before[0] < pull.after[1] < pull.before[2]
+
+
+def test_more_readings_never_widen():
+    shares = {"hover_command": 1.0, "hover_current": 1.0, "stand_pull": 1.0}
+    for a, b, c in zip(
+        bench_answers.learned(Inputs(), {}),
+        bench_answers.learned(Inputs(), {"hover_command": 1.0}),
+        bench_answers.learned(Inputs(), shares),
+        strict=True,
+    ):
+        assert c.widths[1] <= b.widths[1] * 1.001
+        assert b.widths[1] <= a.widths[1] * 1.001
+
+
+def test_every_telling_reading_is_a_step_that_is_shown():
+    p = bench_answers.power(Inputs(), modern=True)
+    titles = {s.title for s in power_up.power_up_steps(p)}
+    assert set(bench_answers.READINGS) <= titles
+    middle = {t: 1.0 for t in bench_answers.READINGS}
+    assert set(bench_answers.reading_shares(p, middle)) == set(bench_answers.READINGS.values())
+
+
+def test_the_middle_of_the_forecast_has_share_one():
+    p = bench_answers.power(Inputs(), modern=None)
+    shares = bench_answers.reading_shares(p, {"First hover: current": p.hover_current[1]})
+    assert shares == {"hover_current": pytest.approx(1.0)}
+
+
+def test_readings_become_parts_of_the_build():
+    own = bench_answers.from_readings(Inputs(), {"stand_pull": 0.9, "stand_current": 0.95})
+    after = compute.answers(own_parts.attach(Inputs(), own))
+    before = compute.answers(Inputs())
+    assert 0.86 < after.mid.thrust_to_weight / before.mid.thrust_to_weight < 0.96
+    assert after.high.thrust_to_weight / after.low.thrust_to_weight < (
+        before.high.thrust_to_weight / before.low.thrust_to_weight
+    )
+
+
+def test_pack_resistance_from_a_flight_is_the_build_s_own():
+    inputs = Inputs()
+    from propmodel import battery
+
+    cell = bench_answers.cell_mohm_from_pack(inputs, 0.040)
+    told = replace(inputs, cell_mohm=cell, cell_mohm_at_c=inputs.pack_temperature_c)
+    assert float(battery.resistance(to_build(told).pack, 0.5)) == pytest.approx(0.040, rel=0.01)
+
+
+# --- a real log
+
+
+def test_a_real_table_feeds_the_build(shared_data):
+    # shared data/bench, D01: an open thrust-stand table of a 2507 1800 KV motor with a 6x4x3 propeller on 3S
+    file = shared_data / "bench" / "D01_2507_1800kv_6x4x3_3s.csv"
+    held = bench_session.read_log("1", file.name, file.read_bytes())
+    assert held.problem == ""
+    differ = bench_answers.labels_differ(held.log.labels, Inputs())
+    assert set(differ) == {"motor", "propeller"}
+    mine = replace(Inputs(), **bench_answers.label_values(held.log.labels))
+    assert bench_answers.labels_differ(held.log.labels, mine) == {}
+    motor, blades, esc, air = bench_answers.stand_parts(mine, held.log.labels, own_motor=True, own_propeller=True)
+    fit = bench.calibrate(held.log, motor, blades, controller=esc, air=air)
+    own = own_parts.measured(mine, file.name, motor=fit.motor, propeller=fit.propeller)
+    made = compute.build(own_parts.attach(mine, own))
+    # what the calibration found is what the engine reckons with
+    assert float(made.motor.resistance) == pytest.approx(float(fit.motor.resistance))
+    assert float(made.propeller.log_c_t_offset) == pytest.approx(float(fit.propeller.log_c_t_offset))
+
+
+@pytest.mark.parametrize(
+    "data",
+    [b"", b"\x00\x01\x02" * 400, b"PK\x03\x04" + b"x" * 200, b"<!doctype html><table><tr><td>1</td></tr></table>", b"a" * 300_000,
+     b"one,two\nred,blue\n", "Дата;Время\n1;2\n".encode("utf-16")],
+    ids=["empty", "binary", "zip", "web page", "one huge line", "words", "utf-16"],
+)  # fmt: skip
+def test_a_file_that_cannot_be_used_gets_one_sentence(data):
+    held = bench_session.read_log("x", "../../<b>odd</b>.csv", data)
+    assert held.log is None
+    assert held.problem.endswith((".", "!", "?"))
+    assert len(held.problem) < 600
+
+
+def test_progress_of_a_long_file_comes_to_its_end():
+    text = "time (s),voltage (V),current (A),throttle (%)\n" + "".join(
+        f"{k / 50},{16 - k / 1e5:.3f},{5 + k % 7},{30 + k % 40}\n" for k in range(60_000)
+    )
+    told: list[float] = []
+    held = bench_session.read_log("x", "flight.csv", text.encode(), progress=told.append)
+    assert held.log is not None
+    assert told == sorted(told)
+    assert told[-1] == pytest.approx(1.0, abs=0.05)
+
+
+# --- the field sheet and the curves
+
+
+@pytest.mark.parametrize("name", demo_names())
+def test_the_sheet_of_every_demo_craft(name):
+    inputs = demo_inputs(name)
+    page = field_sheet(sheet_of.sheet_of(inputs, Inputs(), units=Units(), link="http://localhost/?v=1", made="today"))
+    for part in ("Before anything else", "Alarms to set", "What to expect", "First power-up", "What gives first", "<svg"):
+        assert part in page
+    assert "nan" not in re.sub(r"<[^>]+>", " ", page).lower().split()
+    assert "e+0" not in page
+
+
+def test_the_curves_have_their_bands_in_order_and_round_trip():
+    frame = sheet_of.curves(Inputs(), Inputs())
+    assert frame["throttle [%]"].iloc[-1] == 100.0
+    low, mid, high = (frame[f"pull of all rotors{s} [g]"].to_numpy()[25:] for s in (", low", "", ", high"))
+    assert (low < mid).all()
+    assert (mid < high).all()
+    document = json.loads(curves_json(frame))
+    assert [c["name"] for c in document["columns"]] == [str(c).split(" [")[0] for c in frame.columns]
+    assert len(curves_csv(frame).splitlines()) == len(frame) + 1
+
+
+def test_the_alarm_is_the_charge_that_may_be_drawn():
+    words = dict(sheet_of.alarms(replace(Inputs(), capacity_mah=1000.0, reserve_percent=25.0)))
+    assert words["Capacity alarm, charge drawn"].replace("\u202f", " ") == "750 mAh"
+
+
+def test_a_craft_that_cannot_hover_still_has_a_sheet():
+    heavy = replace(Inputs(), frame_g=9000.0)
+    page = field_sheet(sheet_of.sheet_of(heavy, None, units=Units(), link="", made=""))
+    assert "cannot hover" in page
+
+
+# --- the pages
+
+
+def test_plug_in_begins_with_the_cautions_and_judges_a_reading(folder):
+    at = opened("plug_in")
+    said = body(at)
+    assert said.index("Before anything else") < said.index("Look before power")
+    assert "0 of 15 read" in said
+    at.number_input(key="reading:Resistance across the main leads").set_value(2.0)
+    said = body(run(at))
+    assert "1 of 15 read" in said
+    assert "✕ stop, because that is a short" in said
+
+
+def test_the_age_of_the_esc_brings_the_part_throttle_speed(folder):
+    at = opened("plug_in")
+    assert "Idle without propellers: speed" not in body(at)
+    at.segmented_control(key="esc_age").set_value("new")
+    assert "Idle without propellers: speed" in body(run(at))
+
+
+def test_readings_outlast_another_page_and_narrow_the_band(folder):
+    at = opened("plug_in")
+    at.number_input(key="reading:One motor on a stand: pull").set_value(1600.0)
+    said = body(run(at))
+    was, now = (float(v) for v in re.search(r"band (\d+) % → (\d+) %", said).groups())
+    assert now < was
+    at.switch_page("app_pages/cost.py")
+    run(at)
+    at.switch_page("app_pages/plug_in.py")
+    run(at)
+    assert at.number_input(key="reading:One motor on a stand: pull").value == 1600.0
+    at.button(key="adopt_readings").click()
+    said = body(run(at))
+    assert "Motor and propeller are as measured (your bench readings)" in said
+    at.button(key="own_away").click()
+    assert "as measured" not in body(run(at))
+
+
+def test_cost_starts_in_pieces_and_becomes_a_sum(folder):
+    at = opened("cost")
+    assert "1.5 propellers" in body(at)
+    at.number_input(key="price-propeller").set_value(2.0)
+    said = body(run(at))
+    # 1 crash with 1.5 propellers at 2 each
+    assert "costs about 3.0" in said
+    assert "Not in it, for want of a price: packs, motors, the ESC" in said
+    at.switch_page("app_pages/plug_in.py")
+    run(at)
+    at.switch_page("app_pages/cost.py")
+    assert "costs about 3.0" in body(run(at))
+
+
+def test_a_build_is_saved_loaded_and_deleted(folder):
+    at = opened("shelf")
+    at.button(key="save_new").click()
+    run(at)
+    (file,) = (folder / "builds").glob("*.json")
+    key = file.stem
+    at.segmented_control(key="craft").set_value("fell")
+    run(at)
+    assert at.session_state["inputs"].name == "Fell"
+    at.button(key=f"load:{key}").click()
+    run(at)
+    assert at.session_state["inputs"] == Inputs()
+    at.button(key=f"delete:{key}").click()
+    run(at)
+    assert not file.exists()
+
+
+def test_hosted_without_a_folder_says_so(monkeypatch):
+    monkeypatch.setenv("PROPULSION_WHAT_IF_DATA", "none")
+    at = opened("shelf")
+    assert "this visit only" in body(at)
+    at.button(key="save_new").click()
+    assert "is kept" in body(run(at))
+
+
+def test_two_visitors_do_not_see_each_other(monkeypatch):
+    monkeypatch.setenv("PROPULSION_WHAT_IF_DATA", "none")
+    first, second = opened("shelf"), opened("shelf")
+    first.button(key="save_new").click()
+    run(first)
+    first.session_state["own_parts"] = own_of(Inputs())
+    assert "as measured" in body(run(first))
+    said = body(run(second))
+    assert "No build is kept yet" in said
+    assert "as measured" not in said
+
+
+def test_inputs_fields_are_all_saved():
+    assert {f.name for f in fields(Inputs)} <= set(bench_session.record_of(Inputs(), None))
