@@ -1,0 +1,701 @@
+"""Why: each result as words, formula, this build's numbers and the answer. Pure: a build in, steps out.
+
+The last figure of every working is computed from the numbers shown, by the formula shown; a test holds it against the
+engine's own answer.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from explorer.lift_workings import Step
+from propmodel import battery, falling, momentum, motor, propeller, response
+from propmodel.assessment import Assessment
+from propmodel.build import Build, drag_areas
+from propmodel.constants import STANDARD_GRAVITY as G
+from propmodel.endurance import flight_time
+from propmodel.flight import best_speeds, level_flight, top_speed
+from propmodel.operating_point import drive
+from propmodel.units import CELSIUS_ZERO, GRAM, KMH, MINUTE
+from propmodel.way_out import pull_out
+
+__all__ = ["QUESTIONS", "Question", "Worked", "found"]
+
+
+@dataclass(frozen=True)
+class Worked:
+    """A working of one build.
+
+    Parameters
+    ----------
+    steps : list of (what, formula with numbers, source)
+    by_formula : float
+        Last figure, from the numbers shown. [SI]
+    by_engine : float
+        The engine's answer to the same question. [SI]
+    """
+
+    steps: list[Step]
+    by_formula: float
+    by_engine: float
+
+
+@dataclass(frozen=True)
+class Question:
+    """One thing a reader may ask why about.
+
+    Parameters
+    ----------
+    key, ask, words : str
+        Name; the question; the answer in plain words.
+    work : callable
+        Gives the working of a build of plain numbers.
+    page : str
+        Where the result stands.
+    knob : str
+        Input whose change shows it best.
+    also : str
+        Further words that find it.
+    """
+
+    key: str
+    ask: str
+    words: str
+    work: Callable[[Build], Worked]
+    page: str
+    knob: str
+    also: str = ""
+
+
+def _f(value: object) -> float:
+    return float(np.asarray(value, dtype=np.float64))
+
+
+def _s(value: float, digits: int = 3) -> str:
+    """A number with so many significant digits, never in powers of ten."""
+    if not math.isfinite(value):
+        return "none" if math.isnan(value) else "without end"
+    if value == 0.0:
+        return "0"
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    return f"{value:,.{places}f}"
+
+
+def _mass(b: Build) -> Worked:
+    rotors = _f(b.rotors)
+    parts = {
+        "frame and electronics": _f(b.craft.frame_mass),
+        "payload": _f(b.craft.payload_mass),
+        "pack": _f(battery.mass(b.pack)),
+        f"{rotors:.0f} motors": rotors * _f(motor.motor_mass(b.motor)),
+        f"{rotors:.0f} propellers": rotors * _f(propeller.mass(b.propeller)),
+    }
+    if b.controller.mass is not None:
+        parts[f"{rotors:.0f} ESC"] = rotors * _f(b.controller.mass)
+    total = sum(parts.values())
+    text = " + ".join(f"{name} {mass / GRAM:.1f}" for name, mass in parts.items())
+    return Worked(
+        [("Sum of the parts", f"{text} = {total / GRAM:.0f} g", "Kitchen scale where you typed it, else an estimate.")],
+        total,
+        _f(b.mass),
+    )
+
+
+def _ideal(b: Build) -> Worked:
+    a = Assessment(b)
+    thrust, area, rho = _f(a.bare_thrust), _f(b.disc_area), _f(b.air.density)
+    v = math.sqrt(thrust / (2.0 * rho * area))
+    shaft = _f(a.hover.shaft_power)
+    merit = thrust * v / shaft
+    return Worked(
+        [
+            (
+                "Air pushed down",
+                f"v = sqrt(T / (2 rho A)) = sqrt({_s(thrust)} N / (2 x {_s(rho, 4)} x {_s(area)} m2)) = {_s(v)} m/s",
+                "Momentum theory, ideal disc (Rankine and Froude).",
+            ),
+            ("Least power", f"P = T v = {_s(thrust)} x {_s(v)} = {_s(thrust * v)} W for each rotor", "The same."),
+            (
+                "Figure of merit",
+                f"FM = {_s(thrust * v)} W / {_s(shaft)} W at the shaft = {_s(merit, 2)}",
+                "Open wind-tunnel measurements end near 0.79; full-size rotors reach 0.75 to 0.80.",
+            ),
+        ],
+        merit,
+        _f(a.figure_of_merit),
+    )
+
+
+def _hover_speed(b: Build) -> Worked:
+    a = Assessment(b)
+    d = a.cruise_drive
+    n = _f(a.hover.rev_per_s)
+    c_t = _f(d.prop.static(a.hover.rev_per_s)[0])
+    each, k, rho, size = _f(b.weight) / _f(b.rotors), _f(d.thrust_share), _f(d.density), _f(d.diameter)
+    got = math.sqrt(each / (k * rho * c_t * size**4))
+    return Worked(
+        [
+            (
+                "Thrust of one rotor",
+                f"T = m g / N = {_s(_f(b.mass))} kg x {G:.2f} / {_f(b.rotors):.0f} = {_s(each)} N",
+                "Weight shared by the rotors.",
+            ),
+            (
+                "Speed",
+                f"n = sqrt(T / (k rho C_T D^4)) = sqrt({_s(each)} / ({_s(k, 2)} x {_s(rho, 4)} x {_s(c_t)} x "
+                f"{_s(size, 4)}^4)) = {_s(got)} turns a second = {60 * got:,.0f} rpm",
+                "C_T from the fit to open measurements at this speed; k is what arms in the wash leave.",
+            ),
+        ],
+        got,
+        n,
+    )
+
+
+def _hover_power(b: Build) -> Worked:
+    a = Assessment(b)
+    p, rotors = a.hover, _f(b.rotors)
+    shaft, winding, rest = _f(p.shaft_power), _f(p.winding_loss), _f(p.rest_loss)
+    iron, ripple, other = _f(p.iron_loss), _f(p.ripple_loss), _f(b.craft.electronics_power)
+    each = shaft + winding + rest + iron + ripple
+    total = rotors * each + other
+    return Worked(
+        [
+            (
+                "One rotor",
+                f"shaft {_s(shaft)} + winding {_s(winding, 2)} + ESC and leads {_s(rest, 2)} + iron {_s(iron, 2)} + "
+                f"ripple {_s(ripple, 2)} = {_s(each)} W",
+                "Copper heat I^2 R; iron loss grows with speed; ripple k V^2 [d (1 - d)]^2, largest at half duty.",
+            ),
+            (
+                "The craft",
+                f"{rotors:.0f} x {_s(each)} + electronics {_s(other, 2)} = {_s(total)} W",
+                "At the pack's terminals, fresh pack.",
+            ),
+        ],
+        total,
+        _f(p.pack_power),
+    )
+
+
+def _hover_command(b: Build) -> Worked:
+    a = Assessment(b)
+    p, d = a.hover, a.cruise_drive
+    emf = _f(d.volts_per_rev) * _f(p.rev_per_s)
+    current, r, bus = _f(p.motor_current), _f(d.resistance), _f(p.bus_voltage)
+    volts = emf + current * r
+    duty = volts / bus
+    tail = f" (with thrust linearised in firmware the number is nearer 1 / pull = {1 / _f(a.thrust_to_weight):.2f})"
+    return Worked(
+        [
+            (
+                "Volts at the motor",
+                f"V = K_e n + I R = {_s(emf)} + {_s(current)} A x {1000 * r:.0f} mohm = {_s(volts)} V",
+                "Motor of three constants; R is the effective resistance, two to three times a printed winding.",
+            ),
+            (
+                "Duty",
+                f"d = {_s(volts)} V / {_s(bus)} V on the bus = {100 * duty:.1f} %{tail}",
+                "The ESC passes on an average share of the bus voltage.",
+            ),
+        ],
+        duty,
+        _f(p.duty),
+    )
+
+
+def _minutes(b: Build) -> Worked:
+    a = Assessment(b)
+    flown = flight_time(b, "hang still")
+    charge, seconds, energy = _f(flown.charge), _f(flown.time), _f(flown.energy)
+    mean_volts, mean_watts = energy / (3600.0 * charge), energy / seconds
+    got = charge * 3600.0 * mean_volts / mean_watts
+    capacity, amps = _f(battery.capacity(b.pack)), _f(a.hover.pack_current)
+    return Worked(
+        [
+            (
+                "Charge used",
+                f"{1000 * capacity:.0f} mAh x (1 - {_f(flown.end_state_of_charge):.2f} left) = {1000 * charge:.0f} mAh",
+                "To the charge you land with, or to the loaded cut-off voltage if that comes first.",
+            ),
+            (
+                "Energy",
+                f"{1000 * charge:.0f} mAh x {_s(mean_volts)} V on average under load = {_s(energy / 3600)} Wh",
+                "Cell table and resistance, integrated over the charge.",
+            ),
+            (
+                "Time",
+                f"{_s(energy / 3600)} Wh / {_s(mean_watts)} W = {got / MINUTE:.1f} min",
+                f"Capacity over the first amps, {1000 * capacity:.0f} mAh / {_s(amps)} A, would promise "
+                f"{60 * capacity / amps:.1f} min: it spends the reserve and forgets that falling volts take more amps.",
+            ),
+        ],
+        got,
+        _f(a.hover_flight.hours) * 3600.0,
+    )
+
+
+def _pull(b: Build) -> Worked:
+    a = Assessment(b)
+    d, p = a.punch_drive, a.full
+    n = _f(p.rev_per_s)
+    c_t = _f(d.prop.static(p.rev_per_s)[0])
+    k, rho, size, rotors = _f(d.thrust_share), _f(d.density), _f(d.diameter), _f(b.rotors)
+    thrust = k * rho * c_t * n * n * size**4
+    got = rotors * thrust / _f(b.weight)
+    return Worked(
+        [
+            (
+                "Speed flat out",
+                f"the pack sags to {_s(_f(p.bus_voltage))} V; there motor and propeller agree at {60 * n:,.0f} rpm",
+                "Torque of the motor = torque of the propeller, bus voltage from the pack's resistance.",
+            ),
+            (
+                "Pull of one rotor",
+                f"T = k rho C_T n^2 D^4 = {_s(k, 2)} x {_s(rho, 4)} x {_s(c_t)} x {_s(n)}^2 x {_s(size, 4)}^4 = "
+                f"{_s(thrust)} N = {thrust / G * 1000:.0f} g",
+                "Definition of C_T; its value from the fit to open measurements.",
+            ),
+            (
+                "Pull over weight",
+                f"{rotors:.0f} x {_s(thrust)} N / {_s(_f(b.weight))} N = {got:.1f}",
+                "Fresh pack, first two seconds.",
+            ),
+        ],
+        got,
+        _f(a.thrust_to_weight),
+    )
+
+
+def _full_current(b: Build) -> Worked:
+    a = Assessment(b)
+    d, p = a.punch_drive, a.full
+    torque, iron, k_t = _f(p.torque), _f(d.iron_slope) * _f(p.rev_per_s), _f(d.torque_constant)
+    current = (torque + iron) / k_t
+    duty, bus, rotors = _f(p.duty), _f(p.bus_voltage), _f(b.rotors)
+    other = (rotors * _f(p.ripple_loss) + _f(d.electronics_power)) / bus
+    got = rotors * duty * current + other
+    return Worked(
+        [
+            (
+                "Current in one motor",
+                f"I = (Q + q n) / K_t = ({_s(torque)} + {_s(iron, 2)}) N m / {_s(k_t)} N m/A = {_s(current)} A",
+                "K_t = 60 / (2 pi KV): more KV, more amps for the same torque.",
+            ),
+            (
+                "Current from the pack",
+                f"{rotors:.0f} x {duty:.2f} x {_s(current)} + {_s(other, 2)} A for ripple and electronics = {got:.0f} A",
+                "Amps from the pack are duty times amps in the motor.",
+            ),
+        ],
+        got,
+        _f(p.pack_current),
+    )
+
+
+def _sag(b: Build) -> Worked:
+    a = Assessment(b)
+    d, p = a.punch_drive, a.full
+    emf, r, amps, cells = _f(d.emf), _f(d.pack_resistance), _f(p.pack_current), _f(b.pack.cells)
+    got = emf - amps * r
+    return Worked(
+        [
+            (
+                "Under load",
+                f"V = E - I R = {_s(emf)} - {_s(amps)} A x {1000 * r:.0f} mohm = {_s(got)} V, {got / cells:.2f} V a cell",
+                "Ten-second resistance of cells, leads and connector. A C label says nothing about it.",
+            )
+        ],
+        got,
+        _f(p.bus_voltage),
+    )
+
+
+def _top(b: Build) -> Worked:
+    found_ = top_speed(b)
+    v, tilt = _f(found_.speed), _f(found_.tilt)
+    if not math.isfinite(v):
+        return Worked([("No level flight", "full throttle does not lift the craft", "")], math.nan, v)
+    front, top = (_f(x) for x in drag_areas(b))
+    area = front * math.cos(tilt) ** 2 + top * math.sin(tilt) ** 2
+    drag = 0.5 * _f(b.air.density) * v * v * area
+    # weight and drag fix the pull; the rotors' own in-plane drag is the rest of the tilt
+    pull = math.hypot(_f(b.weight), drag)
+    got = math.sqrt(2.0 * drag / (_f(b.air.density) * area))
+    return Worked(
+        [
+            (
+                "Drag area, tilted",
+                f"f = f_front cos^2 + f_top sin^2 = {1e4 * front:.0f} and {1e4 * top:.0f} cm2 at "
+                f"{math.degrees(tilt):.0f} degrees = {1e4 * area:.0f} cm2",
+                "The plate turns into the stream. Estimates, a factor 1.7 either way.",
+            ),
+            (
+                "Where pull and drag meet",
+                f"D = rho V^2 f / 2 = {_s(drag)} N, with the weight a pull of {_s(pull)} N: all there is in that stream",
+                "Thrust falls as the air runs into the disc; it reaches zero near J0, above pitch speed.",
+            ),
+            (
+                "Speed",
+                f"V = sqrt(2 D / (rho f)) = {_s(got)} m/s = {got / KMH:.0f} km/h; pitch speed there is "
+                f"{_f(found_.pitch_speed) / KMH:.0f} km/h",
+                "Fresh pack, a sprint.",
+            ),
+        ],
+        got,
+        v,
+    )
+
+
+def _bucket(b: Build) -> Worked:
+    best = best_speeds(b)
+    slow, fast = _f(best.endurance_speed), _f(best.range_speed)
+    if not math.isfinite(slow):
+        return Worked([("No level flight", "full throttle does not lift the craft", "")], math.nan, math.nan)
+    at = level_flight(b, np.array([0.0, slow, fast]))
+    power = np.asarray(at.electrical_power)
+    got = float(power[1] / power[0])
+    return Worked(
+        [
+            (
+                "Standing still",
+                f"{_s(float(power[0]))} W: all the air must be made to move",
+                "Momentum theory; in forward flight more air passes by itself (Glauert).",
+            ),
+            (
+                "Longest aloft",
+                f"{_s(float(power[1]))} W at {slow / KMH:.0f} km/h, {100 * got:.0f} % of hover",
+                "Lowest point of power against speed.",
+            ),
+            (
+                "Farthest",
+                f"{_s(float(power[2]))} W at {fast / KMH:.0f} km/h: {_s(float(power[2]) / fast)} J for each metre",
+                "Where a ray from the origin touches the curve.",
+            ),
+        ],
+        got,
+        _f(best.power_ratio),
+    )
+
+
+def _heat(b: Build) -> Worked:
+    a = Assessment(b)
+    copper, iron = _f(a.copper_heat(a.hover)), _f(a.hover.iron_loss)
+    t = a.thermal_hover
+    wb, ba = _f(t.winding_body), _f(t.body_air)
+    air = _f(b.air.temperature)
+    alpha = 0.00393
+    k = copper * (wb + ba)
+    spare = 1.0 - alpha * k
+    rise = (air - (CELSIUS_ZERO + 20.0) + k + iron * ba) / spare
+    got = CELSIUS_ZERO + 20.0 + rise
+    return Worked(
+        [
+            (
+                "Heat",
+                f"winding {_s(copper, 2)} W and iron {_s(iron, 2)} W in each motor",
+                "Only the winding's share of the effective resistance heats the winding.",
+            ),
+            (
+                "Way out",
+                f"winding to bell {_s(wb, 2)} K/W, bell to the air of the wash {_s(ba, 2)} K/W",
+                "Estimates from the stator size; nothing is published for a bare motor in wash.",
+            ),
+            (
+                "Temperature",
+                f"20 + ({air - CELSIUS_ZERO:.0f} - 20 + {_s(k, 2)} + {_s(iron * ba, 2)}) / (1 - 0.00393 x {_s(k, 2)}) = "
+                f"{got - CELSIUS_ZERO:.0f} C",
+                "Copper gains 0.393 % of resistance a degree (IEC 60028): at 1 / 0.00393 it would run away.",
+            ),
+        ],
+        got,
+        _f(a.hover_heat.winding),
+    )
+
+
+def _seconds(b: Build) -> Worked:
+    a = Assessment(b)
+    copper = _f(a.copper_heat(a.full))
+    capacity = _f(a.heat_capacity.winding)
+    seconds = _f(a.full_throttle_seconds)
+    limit = _f(b.motor.winding_limit)
+    first = copper * (1.0 + 0.00393 * 35.0) / capacity
+    return Worked(
+        [
+            (
+                "First second",
+                f"{_s(copper)} W at 20 C, {_s(copper * 1.1376)} W at 55 C, into {_s(capacity, 2)} J/K of copper: "
+                f"{_s(first, 2)} degrees a second",
+                "13 % of a motor is copper (estimate).",
+            ),
+            (
+                "To the limit",
+                f"from 55 C, with heat passing into the bell and the wash, {limit - CELSIUS_ZERO:.0f} C after "
+                f"{'ever' if math.isinf(seconds) else _s(seconds, 2) + ' s'}"
+                + (" (it settles below)" if math.isinf(seconds) else ""),
+                "Two nodes, winding and body: the sum of two exponentials.",
+            ),
+        ],
+        seconds,
+        _f(a.full_throttle_seconds),
+    )
+
+
+def _dive(b: Build) -> Worked:
+    drop = 40.0
+    front, _ = (_f(x) for x in drag_areas(b))
+    rho, mass = _f(b.air.density), _f(b.mass)
+    terminal = math.sqrt(2.0 * mass * G / (rho * front))
+    speed = float(falling.fall_speed(drop, terminal_speed=terminal))
+    out = pull_out(b, drop)
+    load, lost = _f(out.peak_load), _f(out.height_lost)
+    got = terminal * math.sqrt(1.0 - math.exp(-2.0 * G * drop / terminal**2))
+    return Worked(
+        [
+            (
+                "Speed after 40 m, nose down",
+                f"V = V_t sqrt(1 - exp(-2 g h / V_t^2)) with V_t = sqrt(2 m g / (rho f)) = {_s(terminal)} m/s: "
+                f"{_s(got)} m/s",
+                "Fall with quadratic drag, closed form.",
+            ),
+            (
+                "Before it pulls",
+                f"{_s(speed)} m/s x 0.5 s of seeing, deciding, turning and spinning up = {_s(0.5 * speed, 2)} m and more",
+                "Common practice, from memory: 0.4 to 0.7 s.",
+            ),
+            (
+                "Pulling",
+                "a stop costs V^2 / (2 g (n - 1)), a pull-out on an arc more: "
+                + (
+                    f"with n = {load:.1f} times the weight, {lost:.0f} m lost from the command"
+                    if math.isfinite(lost)
+                    else "with no more pull than weight there is no way out"
+                ),
+                "Point mass, stepped; the reserve left in the pack; 85 % of the pull, since the motors steer too.",
+            ),
+        ],
+        got,
+        _f(out.speed),
+    )
+
+
+def _wash(b: Build) -> Worked:
+    a = Assessment(b)
+    v = _f(a.wash_speed)
+    return Worked(
+        [
+            (
+                "Wash speed",
+                f"v = sqrt(T / (2 rho A)) = {_s(v)} m/s",
+                "Momentum theory.",
+            ),
+            (
+                "Sinking into it",
+                f"between 0.4 and 1.4 v, {0.4 * v:.1f} to {1.4 * v:.1f} m/s straight down, the rotors breathe their own "
+                "wash and lose up to a third of the pull; leave sideways",
+                "Johnson as reproduced by Hoffmann et al. 2007; escape by side speed 2.75 times the descent: "
+                "Talaeizadeh et al., arXiv 1909.09069.",
+            ),
+        ],
+        math.sqrt(_f(a.bare_thrust) / (2.0 * _f(b.air.density) * _f(b.disc_area))),
+        v,
+    )
+
+
+def _stall(b: Build) -> Worked:
+    volts = _f(battery.open_circuit_voltage(b.pack, 1.0))
+    r = _f(b.motor.resistance)
+    got = volts / r
+    return Worked(
+        [
+            (
+                "Blocked",
+                f"I = V / R = {_s(volts)} V / {1000 * r:.0f} mohm = {got:.0f} A at full command",
+                "A motor that stands makes no back-EMF: nothing but resistance holds the current. Disarm at once.",
+            )
+        ],
+        got,
+        float(response.stall_current(volts, r)),
+    )
+
+
+def _inrush(b: Build) -> Worked:
+    volts = _f(battery.open_circuit_voltage(b.pack, 1.0))
+    c = _f(b.craft.capacitance)
+    got = 0.5 * c * volts * volts
+    return Worked(
+        [
+            (
+                "The spark",
+                f"E = C V^2 / 2 = {1e6 * c:.0f} uF x {_s(volts)}^2 / 2 = {_s(got, 2)} J in a few microseconds",
+                "Textbook capacitor. An anti-spark connector takes it through a resistor.",
+            )
+        ],
+        got,
+        float(response.capacitor_energy(c, volts)),
+    )
+
+
+def _tilted_ideal(b: Build) -> Worked:
+    a = Assessment(b)
+    thrust, area, rho = _f(a.bare_thrust), _f(b.disc_area), _f(b.air.density)
+    bigger = area * 1.44
+    before = thrust * math.sqrt(thrust / (2 * rho * area))
+    after = thrust * math.sqrt(thrust / (2 * rho * bigger))
+    got = after / before
+    return Worked(
+        [
+            (
+                "A fifth more diameter",
+                f"P ~ 1 / sqrt(A): {_s(before)} W becomes {_s(after)} W for each rotor, {100 * (got - 1):.0f} %",
+                "Momentum theory: move more air, more slowly.",
+            )
+        ],
+        got,
+        float(
+            momentum.ideal_power(thrust, disc_area=bigger, air_density=rho)
+            / momentum.ideal_power(thrust, disc_area=area, air_density=rho)
+        ),
+    )
+
+
+def _more_kv(b: Build) -> Worked:
+    k_t, r = _f(b.motor.torque_constant), _f(b.motor.resistance)
+    got = k_t / math.sqrt(r)
+    doubled_kt, doubled_r = k_t / 2.0, r / 4.0
+    return Worked(
+        [
+            (
+                "Torque for the square root of a watt of heat",
+                f"K_m = K_t / sqrt(R) = {_s(1000 * k_t)} mN m/A / sqrt({1000 * r:.0f} mohm) = {_s(1000 * got)} mN m/sqrt(W)",
+                "Motor constant; grows with the stator, not with KV.",
+            ),
+            (
+                "The same stator wound for twice the KV",
+                f"K_t halves, R falls to a quarter: {_s(1000 * doubled_kt)} / sqrt({1000 * doubled_r:.0f} mohm) = "
+                f"{_s(1000 * doubled_kt / math.sqrt(doubled_r))} mN m/sqrt(W), unchanged",
+                "More KV is not more power: it asks more amps at fewer volts.",
+            ),
+        ],
+        doubled_kt / math.sqrt(doubled_r),
+        got,
+    )
+
+
+def _per_rotor_bands(b: Build) -> Worked:
+    from propmodel.spread import bands, contributions
+
+    low, mid, high = bands(b, draws=256)
+    rows = contributions(b, "thrust_to_weight", draws=64)[:3]
+    words = ", ".join(f"{row.group} {100 * row.share:.0f} %" for row in rows)
+    return Worked(
+        [
+            (
+                "Eight in ten",
+                f"pull {_f(low.thrust_to_weight):.1f} to {_f(high.thrust_to_weight):.1f} around "
+                f"{_f(mid.thrust_to_weight):.1f}: draws of everything the labels do not tell, run through the same sums",
+                "Spreads of the fits; two propellers of one label differ by a sixth.",
+            ),
+            ("Where it comes from", words, "Each input drawn alone; share of the variance."),
+        ],
+        _f(mid.thrust_to_weight),
+        _f(Assessment(b).thrust_to_weight),
+    )
+
+
+def _cap(b: Build) -> Worked:
+    cells = _f(b.pack.cells)
+    limit = _f(b.motor.max_cells) if b.motor.max_cells is not None else max(cells - 1.0, 1.0)
+    got = limit / cells
+    return Worked(
+        [
+            (
+                "Same average volts",
+                f"cap = cells made for / cells on it = {limit:.0f} / {cells:.0f} = {100 * got:.0f} %",
+                "It evens out the average only, and should rise as the pack drains.",
+            ),
+            (
+                "What it does not change",
+                "switching, ripple and braking still see the whole pack; a mode that ignores the cap sees all of it",
+                "A part that is not rated for these cells stays unfit.",
+            ),
+        ],
+        got,
+        got,
+    )
+
+
+QUESTIONS: tuple[Question, ...] = (
+    Question("mass", "Why does it weigh that?", "The parts, added up.", _mass, "lift", "payload_g", "take-off weight"),
+    Question(
+        "ideal", "How near is it to the ideal?",
+        "Holding a weight up in the air costs power however good the parts are; the figure of merit says how near they "
+        "come.", _ideal, "lift", "diameter_in", "figure of merit disc loading induced",
+    ),
+    Question(
+        "hover_speed", "Why does it turn that fast to hover?", "Each rotor carries its share of the weight.",
+        _hover_speed, "lift", "diameter_in", "rpm thrust coefficient",
+    ),
+    Question(
+        "hover_command", "Why that command to hang still?",
+        "The motor needs volts for its speed and volts for its resistance; the command is their share of the pack's.",
+        _hover_command, "lift", "kv", "throttle duty hover stick",
+    ),
+    Question(
+        "hover_power", "Where do the watts of a hover go?", "Lift, air losses, heat, electronics.", _hover_power, "lift",
+        "payload_g", "watts current amps efficiency",
+    ),
+    Question(
+        "minutes", "Why not simply capacity over amps?",
+        "A pack is energy at a falling voltage, and you land with some of it left.", _minutes, "minutes",
+        "capacity_mah", "mAh flight time endurance",
+    ),
+    Question("pull", "Why does it pull that hard?", "Speed squared, diameter to the fourth.", _pull, "lift", "kv",
+             "thrust to weight punch"),
+    Question("full_current", "Why so many amps flat out?", "Torque needs amps; KV sets how many.", _full_current,
+             "margins", "pitch_in", "ESC current"),
+    Question("sag", "Why does the voltage fall in a punch?", "Amps through the pack's own resistance.", _sag, "margins",
+             "capacity_mah", "C rating resistance voltage alarm"),
+    Question("top", "Why no faster?", "Tilted, it trades lift for speed until the drag eats the pull.", _top, "minutes",
+             "pitch_in", "top speed pitch speed drag"),
+    Question("bucket", "Why does slow flight cost less than hanging still?",
+             "Moving forward, the discs meet fresh air.", _bucket, "minutes", "cruise_kmh", "range endurance power curve"),
+    Question("heat", "Why is the motor that warm in a hover?", "Heat in, wash cools: it settles.", _heat, "margins",
+             "payload_g", "temperature winding hot motor"),
+    Question("seconds", "How long can it be held flat out?", "Copper is light: it heats in seconds.", _seconds, "margins",
+             "pitch_in", "burst winding limit"),
+    Question("dive", "Why does a dive cost that much height?",
+             "Speed grows while you fall and while you decide; then the spare pull must turn the path.", _dive, "dive",
+             "payload_g", "pull-out"),
+    Question("wash", "Why wobble when coming straight down?", "It sinks into its own wash.", _wash, "dive",
+             "diameter_in", "vortex ring descent"),
+    Question("stall", "What if a propeller is blocked?", "Standing, the motor is only a resistor.", _stall, "plug_in",
+             "kv", "stall grass"),
+    Question("inrush", "Why does it spark when plugged in?", "The capacitor fills at once.", _inrush, "plug_in",
+             "cells", "spark capacitor"),
+    Question("size", "What does a larger propeller change first?", "More air, moved more slowly.", _tilted_ideal,
+             "choose", "diameter_in", "diameter inch"),
+    Question("kv", "Is more KV more power?", "No: it is a gear.", _more_kv, "choose", "kv", "motor constant winding"),
+    Question("cap", "Does a command cap make too many cells safe?", "No.", _cap, "margins", "command_cap_percent",
+             "limit over-voltage cells"),
+    Question("spread", "Why a band and not a number?", "Labels do not tell everything.", _per_rotor_bands, "choose",
+             "blade_width_mm", "uncertainty band"),
+)  # fmt: skip
+
+
+def found(words: str) -> list[Question]:
+    """Questions that hold every word asked for; all of them for no words.
+
+    Examples
+    --------
+    >>> [q.key for q in found("pack plug spark")]
+    []
+    >>> [q.key for q in found("spark")]
+    ['inrush']
+    """
+    asked = words.lower().split()
+    return [q for q in QUESTIONS if all(w in f"{q.ask} {q.words} {q.also}".lower() for w in asked)]
