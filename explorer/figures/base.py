@@ -174,7 +174,7 @@ def panels(
             "showspikes": True,
             "spikemode": "across",
             "spikesnap": "data",
-            "spikethickness": 1,
+            "spikethickness": -1,
             "spikedash": "solid",
             "spikecolor": PINNED,
         }

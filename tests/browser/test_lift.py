@@ -148,3 +148,21 @@ def test_the_chart_has_a_text_alternative(visit):
             .map(n => n.getAttribute('aria-label') || n.getAttribute('alt') || '').join(' ')"""
     )
     assert "half throttle gives" in words
+
+
+@pytest.mark.parametrize("width", [390, 1400])
+def test_the_knob_strip_stays_in_view_beside_what_it_changes(visit, width):
+    page = visit(width=width)
+    page.evaluate("document.querySelector('[data-testid=stMain]').scrollTo(0, 1200)")
+    page.wait_for_function("document.querySelector('[data-testid=stMain]').scrollTop > 900")
+    expect(knob(page)).to_be_in_viewport()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_words_in_a_popover_can_be_read_in_both_schemes(visit, settle, scheme):
+    page = visit(scheme=scheme)
+    page.get_by_role("button", name="Units", exact=True).click()
+    settle(page)
+    label = page.get_by_test_id("stPopoverBody").get_by_text("Propellers", exact=True)
+    ink = page.get_by_test_id("stApp").evaluate("node => getComputedStyle(node).color")
+    assert label.evaluate("node => getComputedStyle(node).color") == ink
