@@ -247,8 +247,8 @@ def mass(pack: Pack) -> NDArray:
         return np.asarray(pack.mass, dtype=np.float64)
     energy = (
         np.asarray(pack.capacity_ah, dtype=np.float64)
-        * pack.parallel
-        * pack.cells
+        * np.asarray(pack.parallel)
+        * np.asarray(pack.cells)
         * of_chemistry(pack, "nominal_voltage")
     )
     return of_chemistry(pack, "pack_overhead") + energy * of_chemistry(pack, "mass_per_energy")
