@@ -1,4 +1,4 @@
-"""What must hold for any craft, however odd: conservation, order, scaling, limits, and one answer whatever the shape."""
+"""What must hold for any craft, however odd: conservation, order, scaling, limits, one answer whatever the shape."""
 
 from __future__ import annotations
 

@@ -1,0 +1,99 @@
+"""The assembled craft: mass, relabelling, axes."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import propmodel
+from propmodel import battery, motor
+from propmodel.build import field_paths, shape_of, with_axis, with_fields
+from propmodel.constants import STANDARD_GRAVITY
+from propmodel.operating_point import drive
+
+SCREE = propmodel.demo("scree")
+
+
+def test_mass_is_the_sum_of_what_the_record_says():
+    # grams as typed in the demo record: frame 266, camera 70, four motors of 33, four propellers of 4.25, pack 205
+    assert SCREE.mass == pytest.approx((266 + 70 + 4 * 33 + 4 * 4.25 + 205) / 1000, rel=1e-12)
+    assert SCREE.weight == pytest.approx(0.690 * 9.80665, rel=1e-12) and STANDARD_GRAVITY == 9.80665
+
+
+def test_discs_of_a_coaxial_craft_are_counted_once():
+    flat, pairs = replace(SCREE, rotors=8), replace(SCREE, rotors=8, coaxial=True)
+    assert pairs.total_disc_area == pytest.approx(flat.total_disc_area / 2)
+    # the pair pulls less than two rotors apart: (1/1.22)^(2/3), see COAXIAL_THRUST
+    assert drive(pairs).thrust_share / drive(flat).thrust_share == pytest.approx((1 / 1.22) ** (2 / 3), abs=0.01)
+
+
+def test_another_kv_of_the_same_make():
+    # half the turns: twice the KV, a quarter of the resistance, the same K_m, iron and mass
+    twice = with_fields(SCREE, {"motor.kv": 2.0 * 1950})
+    assert twice.motor.resistance == pytest.approx(SCREE.motor.resistance / 4.0, rel=1e-12)
+    assert twice.motor.iron_torque_slope == pytest.approx(SCREE.motor.iron_torque_slope, rel=1e-9)
+    assert motor.motor_mass(twice.motor) == motor.motor_mass(SCREE.motor)
+
+
+def test_a_taller_stator_of_the_same_make():
+    taller = with_fields(SCREE, {"motor.stator_height": 0.0084})
+    assert taller.motor.mass == pytest.approx(1.2 * SCREE.motor.mass, rel=1e-12)
+    assert taller.motor.resistance < SCREE.motor.resistance
+    assert taller.motor.iron_torque_slope == pytest.approx(1.2 * SCREE.motor.iron_torque_slope, rel=1e-9)
+
+
+def test_another_pack_of_the_same_make():
+    known = with_fields(SCREE, {"pack.cell_resistance": 6e-3})
+    twice = with_fields(known, {"pack.capacity_ah": 2.6})
+    assert twice.pack.cell_resistance == pytest.approx(3e-3)
+    assert twice.pack.max_continuous_current == pytest.approx(2.0 * known.pack.max_continuous_current)
+    assert 1.8 < battery.mass(twice.pack) / battery.mass(known.pack) < 2.0  # the leads stay
+    # what is given too stands
+    given = with_fields(known, {"pack.capacity_ah": 2.6, "pack.mass": 0.3, "pack.cell_resistance": 5e-3})
+    assert given.pack.mass == 0.3 and given.pack.cell_resistance == 5e-3
+
+
+def test_another_propeller_leaves_the_measured_one_behind():
+    measured = replace(SCREE, propeller=propmodel.propeller.measured(propmodel.propeller.measured_names()[0]))
+    assert measured.propeller.own_fit is not None
+    assert with_fields(measured, {"propeller.pitch": 0.1}).propeller.own_fit is None
+    assert with_fields(measured, {"propeller.log_c_t_offset": 0.1}).propeller.own_fit is not None
+
+
+def test_unknown_fields_list_the_nearest():
+    with pytest.raises(ValueError, match=r"field 'motor\.kw' is not known; nearest: .*motor\.kv"):
+        with_fields(SCREE, {"motor.kw": 1.0})
+    assert {"motor.kv", "pack.cells", "rotors", "air.density"} <= set(field_paths(SCREE))
+
+
+def test_shapes_broadcast_or_say_so():
+    many = with_fields(SCREE, {"motor.kv": np.array([1.5e3, 2e3])[:, None], "pack.cells": np.array([4, 5, 6])})
+    # the mass is given for the motor, so it follows the cells alone
+    assert shape_of(many) == (2, 3) and many.mass.shape == (3,)
+    assert shape_of(with_axis(many)) == (2, 3, 1)
+    assert with_axis(SCREE) is SCREE
+    with pytest.raises(ValueError, match="broadcast"):
+        shape_of(with_fields(SCREE, {"motor.kv": [1e3, 2e3], "pack.cells": [4, 5, 6]}))
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"pack.cells": [4, 6]}, {"pack.parallel": [1, 2]}, {"rotors": [4, 6]}, {"motor.stator_height": [0.006, 0.008]}],
+)
+def test_plain_lists_do_as_well_as_arrays(changes):
+    listed, array = with_fields(SCREE, changes), with_fields(SCREE, {k: np.array(v) for k, v in changes.items()})
+    np.testing.assert_array_equal(propmodel.performance(listed).hover_power, propmodel.performance(array).hover_power)
+    np.testing.assert_array_equal(listed.total_disc_area, array.total_disc_area)
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"rotors": 0}, "rotors must be between 1 and 16, got 0"),
+        ({"command_cap": 1.2}, "command_cap must be between 0 and 1, got 1.2"),
+        ({"command_cap": 0.0}, "command_cap must be > 0, got 0"),
+    ],
+)
+def test_nonsense_is_refused(changes, message):
+    with pytest.raises(ValueError, match=message):
+        replace(SCREE, **changes)
