@@ -94,7 +94,7 @@ def build(inputs: Inputs) -> Build:
 def profile(inputs: Inputs) -> Profile:
     """How it is flown, as the engine takes it."""
     way = flying(inputs)
-    return Profile(way.hover_share, way.cruise_share, way.hard_share, way.full_share, cruise_speed=way.cruise_speed)
+    return Profile(way.hover_share, way.cruise_share, way.hard_share, way.full_share, cruise_speed=way.cruise_speed, hard_load=way.hard_load)
 
 
 def plain(inputs: Inputs) -> Inputs:
@@ -117,12 +117,13 @@ def _answers(inputs: Inputs) -> Answers:
     mid = {name: float(v) for name, v in evaluate(whole, _ASKED).items()}
     mid["minutes"] = float(flight_time(made, profile(inputs)).time)
     status = int(status_of(whole))
-    drawn = evaluate(Assessment(draw(made, draws=DRAWS).build, quick=True), _ASKED)
+    many = draw(made, draws=DRAWS).build
+    drawn = evaluate(Assessment(many, quick=True), _ASKED)
+    flown = np.asarray(flight_time(many, profile(inputs)).time)
+    drawn["minutes"] = np.where(flown > 0.0, flown, np.nan)
     sides = []
     for share in TAILS:
         side = {name: _quantile(np.asarray(v), share) for name, v in drawn.items()}
-        # the way of flying stretches the hover band: both empty the same pack through the same motors
-        side["minutes"] = mid["minutes"] * side["hover_time"] / mid["hover_time"] if mid["hover_time"] else math.nan
         sides.append(Headlines(**side, status=status))
     return Answers(sides[0], Headlines(**mid, status=status), sides[1])
 

@@ -14,7 +14,7 @@ import streamlit as st
 from numpy.typing import NDArray
 
 from explorer import compute
-from explorer.inputs import Inputs, flying, mix
+from explorer.inputs import Flying, Inputs, flying, mix
 from propmodel import battery, margins, motor, operating_point, power_up, propeller, response
 from propmodel.assessment import Assessment
 from propmodel.battery import ACTIVATION_ENERGY, GAS_CONSTANT, REFERENCE_TEMPERATURE
@@ -68,7 +68,7 @@ __all__ = [
 
 _kept = compute._kept
 DRAWS = compute.DRAWS
-SPEED_DRAWS = 32
+SPEED_DRAWS, SPEED_POINTS = 32, 25
 LOW, HIGH = compute.TAILS
 
 ROWS = ("hang still", "cruise", "your way", "flat out")
@@ -99,7 +99,8 @@ def _undived(inputs: Inputs) -> Inputs:
 
 
 def _profile(shares: NDArray, speed: Any) -> Profile:
-    return Profile(*(shares[..., k] for k in range(4)), cruise_speed=speed)
+    hover, cruise, hard, full = (shares[..., k] for k in range(4))
+    return Profile(hover, cruise, hard, full, cruise_speed=speed)
 
 
 def _quantiles(values: NDArray) -> tuple[float, float]:
@@ -168,22 +169,182 @@ def _rows(inputs: Inputs) -> NDArray:
     return np.array([[1, 0, 0, 0], [0, 1, 0, 0], mine, [0, 0, 0, 1], mine], dtype=float)
 
 
+@dataclass(frozen=True)
+class Ghosts:
+    """The same flight with a cold and with an old pack: times and loaded voltages of a cell. [s, V]"""
+
+    cold_time: NDArray
+    cold_volts: NDArray
+    mild_time: NDArray
+    mild_volts: NDArray
+    old_time: NDArray
+    old_volts: NDArray
+    cold_lands: tuple[float, float]
+    """Landing with the cold pack: as the measured energy cell, and as a hobby pouch. [s]"""
+    old_lands: float
+    """[s]"""
+
+
+@dataclass(frozen=True)
+class PackAxis:
+    """Minutes against the mass of the pack, same kind of pack.
+
+    Parameters
+    ----------
+    mass, capacity, time : ndarray
+        NaN where it cannot fly so. [kg, A h, s]
+    here_mass, here_time : float
+        The pack of today. [kg, s]
+    best_mass, best_capacity, best_time : float
+        The longest flight that still pulls twice the weight at the end. [kg, A h, s]
+    inside : bool
+        True where the longest flight is a top of the curve, not the edge of what still pulls twice the weight.
+    heaviest : float
+        Pack beyond which it pulls less than twice its weight at the end; NaN where none tried does. [kg]
+    """
+
+    mass: NDArray
+    capacity: NDArray
+    time: NDArray
+    here_mass: float
+    here_time: float
+    best_mass: float
+    best_capacity: float
+    best_time: float
+    inside: bool
+    heaviest: float
+
+
+@dataclass(frozen=True)
+class Cutoff:
+    """Minutes flown your way against the landing voltage of a cell. [V, s]"""
+
+    volts: NDArray
+    time: NDArray
+    here_volts: float
+    here_time: float
+
+
 def minutes(inputs: Inputs) -> Minutes:
     """The four ways in the ledger, and your flight on to the landing voltage, with their bands."""
-    return _minutes(_undived(inputs))
+    return _flights(_undived(inputs))[0]
+
+
+def ghosts(inputs: Inputs) -> Ghosts:
+    """Curves of a cold pack (a band between two kinds of cell) and of an old one."""
+    return _flights(_undived(inputs))[1]
+
+
+def pack_axis(inputs: Inputs) -> PackAxis:
+    """Try packs from a third of the capacity up; mass, label amps and resistance follow."""
+    return _flights(_undived(inputs))[2]
+
+
+def cutoffs(inputs: Inputs) -> Cutoff:
+    """What another landing voltage changes."""
+    return _flights(_undived(inputs))[3]
+
+
+PACKS, VOLTS = 30, 25
+LEAST_PULL = 2.0
+"""Pull over weight at the end of the flight below which no pack is called best (common practice). [-]"""
 
 
 @st.cache_data(**_kept)
-def _minutes(inputs: Inputs) -> Minutes:
-    made, way, rows = compute.build(inputs), flying(inputs), _rows(inputs)
-    kept = np.array([way_reserve(made)] * 4 + [0.0])
-    mid = flight_time(with_fields(made, {"pack.reserve": kept}), _profile(rows, way.cruise_speed))
-    drawn_build = draw(made, draws=DRAWS).build
-    many = flight_time(
-        with_fields(drawn_build, {"pack.reserve": kept[:, None]}), _profile(rows[:, None, :], way.cruise_speed)
+def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
+    """All single flights of the page in one call of the engine, and the drawn ones in another."""
+    made, way, mine = compute.build(inputs), flying(inputs), mix(inputs)
+    pack, cells = made.pack, float(np.asarray(made.pack.cells))
+    reserve, here = way_reserve(made), float(battery.cutoff_voltage(pack))
+    now, age = float(np.asarray(pack.temperature)), float(np.asarray(pack.cycles))
+    mild = 1.0 / (1.0 / REFERENCE_TEMPERATURE + math.log(COLD_MILD_FACTOR) * GAS_CONSTANT / ACTIVATION_ENERGY)
+    own = float(np.asarray(pack.capacity_ah))
+    # an ideal hover is longest with a pack twice as heavy as all the rest: look a little beyond that
+    heaviest = 3.6 * (float(made.mass) / float(battery.mass(pack)) - 1.0)
+    packs = own * np.geomspace(0.3, max(heaviest, 3.0), PACKS)
+    full = float(battery.open_circuit_voltage(pack, 1.0)) / cells
+    volts = np.linspace(max(0.6 * full, here - 0.5), 0.93 * full, VOLTS)
+
+    rows = _rows(
+        inputs
+    )  # four of the ledger and yours to the landing voltage; then cold, mild, old, twice; packs; volts
+    count = 5 + 6 + PACKS + VOLTS
+    shares = np.tile(np.array(mine), (count, 1))
+    shares[:5] = rows
+    keep, hot, cycles = np.full(count, reserve), np.full(count, now), np.full(count, age)
+    capacity, cut = np.full(count, own), np.full(count, here)
+    keep[4] = 0.0
+    hot[5:11] = [min(COLD, now), min(mild, now), now] * 2
+    cycles[[7, 10]] = max(age, OLD_CYCLES)
+    keep[5:8] = 0.0
+    capacity[11 : 11 + PACKS] = packs
+    cut[11 + PACKS :] = volts
+    tried = with_fields(
+        made,
+        {
+            "pack.reserve": keep, "pack.temperature": hot, "pack.cycles": cycles, "pack.capacity_ah": capacity,
+            "pack.cutoff_voltage_per_cell": cut,
+        },
+    )  # fmt: skip
+    flown = flight_time(tried, _profile(shares, way.cruise_speed))
+    time, curve = flown.curve_time, flown.curve_voltage / cells
+    land = np.where(flown.status == Status.OK, flown.time, np.nan)
+    mass = np.broadcast_to(battery.mass(tried.pack), (count,))
+    ghost = Ghosts(
+        time[:, 5], curve[:, 5], time[:, 6], curve[:, 6], time[:, 7], curve[:, 7],
+        (float(flown.time[8]), float(flown.time[9])), float(flown.time[10]),
+    )  # fmt: skip
+    line = slice(11, 11 + PACKS)
+    axis = _best_pack(made, mass[line], packs, land[line], here_time=float(land[2]))
+    cutoff = Cutoff(volts, np.nan_to_num(flown.time[11 + PACKS :]), here, float(np.nan_to_num(flown.time[2])))
+    return _with_bands(made, way, rows, flown, cells), ghost, axis, cutoff
+
+
+def _best_pack(made: Build, mass: NDArray, capacity: NDArray, time: NDArray, *, here_time: float) -> PackAxis:
+    """Longest flight among the packs that leave twice the weight of pull at the end."""
+    low = Assessment(with_fields(made, {"pack.capacity_ah": capacity}), quick=True).thrust_to_weight_at_reserve
+    weak = np.flatnonzero((low < LEAST_PULL) & (mass > float(battery.mass(made.pack))))
+    heaviest = math.nan
+    usable = np.where(low >= LEAST_PULL, time, np.nan)
+    if weak.size and weak[0] > 0:
+        k = int(weak[0])
+        heaviest = float(np.interp(LEAST_PULL, [low[k], low[k - 1]], [mass[k], mass[k - 1]]))
+    best_mass = best_capacity = best_time = math.nan
+    inside = False
+    if np.isfinite(usable).any():
+        k = int(np.nanargmax(usable))
+        best_mass, best_capacity, best_time = float(mass[k]), float(capacity[k]), float(usable[k])
+        inside = 0 < k < mass.size - 1 and bool(np.isfinite(usable[k - 1 : k + 2]).all())
+        if inside:
+            x, y = np.log(mass[k - 1 : k + 2]), usable[k - 1 : k + 2]
+            bent, slope, level = np.polyfit(x - x[1], y, 2)
+            shift = -slope / (2.0 * bent) if bent < 0.0 else 0.0
+            best_mass, best_time = float(mass[k] * math.exp(shift)), float(level + 0.5 * slope * shift)
+            best_capacity = float(np.interp(best_mass, mass, capacity))
+        elif math.isfinite(heaviest) and k + 1 < mass.size and heaviest > best_mass:
+            best_mass, best_time = heaviest, float(np.interp(heaviest, mass, np.nan_to_num(time)))
+            best_capacity = float(np.interp(heaviest, mass, capacity))
+    return PackAxis(
+        mass,
+        capacity,
+        time,
+        float(battery.mass(made.pack)),
+        here_time,
+        best_mass,
+        best_capacity,
+        best_time,
+        inside,
+        heaviest,
     )
-    cells = float(np.asarray(made.pack.cells))
-    grid, low, high = _curve_band(many, cells)
+
+
+def _with_bands(made: Build, way: Flying, rows: NDArray, mid: FlightTime, cells: float) -> Minutes:
+    """The first five flights with the bands that the labels allow."""
+    kept = np.array([way_reserve(made)] * 4 + [0.0])[:, None]
+    many = flight_time(
+        with_fields(draw(made, draws=DRAWS).build, {"pack.reserve": kept}), _profile(rows[:, None, :], way.cruise_speed)
+    )
+    grid, low, high = _curve_band(many.curve_time[:, 4, :], many.curve_voltage[:, 4, :] / cells)
     ends = [_quantiles(np.where(many.time[k] > 0.0, many.time[k], np.nan)) for k in range(5)]
     level = level_flight(made, way.cruise_speed)
     named = {name: k for k, name in enumerate(ROWS)}
@@ -216,142 +377,16 @@ def way_reserve(made: Build) -> float:
     return float(np.asarray(made.pack.reserve))
 
 
-def _curve_band(many: FlightTime, cells: float) -> tuple[NDArray, NDArray, NDArray]:
-    """Band of the loaded voltage of a cell against time, while most of the craft still fly."""
-    last = np.nan_to_num(many.time[4])
-    end = float(np.quantile(last, 0.5))
-    grid = np.linspace(0.0, max(end, 1.0), 25)
-    times, volts = many.curve_time[:, 4, :], many.curve_voltage[:, 4, :] / cells
-    on_grid = np.full((grid.size, last.size), np.nan)
-    for k in range(last.size):  # one interpolation a craft; each has its own knots
-        on_grid[:, k] = np.interp(grid, times[:, k], volts[:, k], right=np.nan)
-    # those that have landed stay at their landing voltage
-    on_grid = np.where(np.isnan(on_grid), volts[-1][None, :], on_grid)
-    return grid, np.quantile(on_grid, LOW, axis=1), np.quantile(on_grid, HIGH, axis=1)
-
-
-@dataclass(frozen=True)
-class Ghosts:
-    """The same flight with a cold and with an old pack: times and loaded voltages of a cell. [s, V]"""
-
-    cold_time: NDArray
-    cold_volts: NDArray
-    mild_time: NDArray
-    mild_volts: NDArray
-    old_time: NDArray
-    old_volts: NDArray
-    cold_lands: tuple[float, float]
-    """Landing with the cold pack: as the measured energy cell, and as a hobby pouch. [s]"""
-    old_lands: float
-    """[s]"""
-
-
-def ghosts(inputs: Inputs) -> Ghosts:
-    """Curves of a cold pack (a band between two kinds of cell) and of an old one."""
-    return _ghosts(_undived(inputs))
-
-
-@st.cache_data(**_kept)
-def _ghosts(inputs: Inputs) -> Ghosts:
-    made, way = compute.build(inputs), flying(inputs)
-    now = float(np.asarray(made.pack.temperature))
-    mild = 1.0 / (1.0 / REFERENCE_TEMPERATURE + math.log(COLD_MILD_FACTOR) * GAS_CONSTANT / ACTIVATION_ENERGY)
-    hot = np.array([min(COLD, now), min(mild, now), now] * 2)
-    age = float(np.asarray(made.pack.cycles))
-    cycles = np.array([age, age, max(age, OLD_CYCLES)] * 2)
-    keep = np.repeat([0.0, way_reserve(made)], 3)
-    flown = flight_time(
-        with_fields(made, {"pack.temperature": hot, "pack.cycles": cycles, "pack.reserve": keep}),
-        _profile(np.array(mix(inputs)), way.cruise_speed),
-    )
-    cells = float(np.asarray(made.pack.cells))
-    time, volts = flown.curve_time, flown.curve_voltage / cells
-    return Ghosts(
-        time[:, 0], volts[:, 0], time[:, 1], volts[:, 1], time[:, 2], volts[:, 2],
-        (float(flown.time[3]), float(flown.time[4])), float(flown.time[5]),
-    )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class PackAxis:
-    """Minutes against the mass of the pack, same kind of pack. [kg, A h, s]"""
-
-    mass: NDArray
-    capacity: NDArray
-    time: NDArray
-    here_mass: float
-    here_time: float
-    best_mass: float
-    best_capacity: float
-    best_time: float
-    inside: bool
-    """True where the longest flight lies inside the range that was tried."""
-
-
-def pack_axis(inputs: Inputs) -> PackAxis:
-    """Try packs from a third of the capacity up; mass, label amps and resistance follow."""
-    return _pack_axis(_undived(inputs))
-
-
-@st.cache_data(**_kept)
-def _pack_axis(inputs: Inputs) -> PackAxis:
-    made, way = compute.build(inputs), flying(inputs)
-    # an ideal hover is longest with a pack twice as heavy as all the rest: look a little beyond that
-    heaviest = 2.6 * (float(made.mass) / float(battery.mass(made.pack)) - 1.0)
-    factors = np.concatenate([np.geomspace(0.3, max(heaviest, 3.0), 36), [1.0]])
-    capacity = float(np.asarray(made.pack.capacity_ah)) * factors
-    tried = with_fields(made, {"pack.capacity_ah": capacity})
-    flown = flight_time(tried, _profile(np.array(mix(inputs)), way.cruise_speed))
-    mass = np.broadcast_to(battery.mass(tried.pack), capacity.shape)
-    time = np.where(flown.status == Status.OK, flown.time, np.nan)
-    line, here = time[:-1], float(time[-1])
-    if np.isnan(line).all():
-        best_mass = best_capacity = best_time = math.nan
-        inside = False
-    else:
-        k = int(np.nanargmax(line))
-        inside = 0 < k < line.size - 1 and bool(np.isfinite(line[k + 1]))
-        j = min(max(k, 1), line.size - 2)
-        fit = np.polyfit(np.log(mass[j - 1 : j + 2]), line[j - 1 : j + 2], 2) if inside else None
-        at = math.exp(-fit[1] / (2.0 * fit[0])) if fit is not None and fit[0] < 0.0 else float(mass[k])
-        best_mass, best_time = at, float(np.interp(at, mass[:-1], np.nan_to_num(line)))
-        best_capacity = float(np.interp(at, mass[:-1], capacity[:-1]))
-        best_time = max(best_time, float(line[k]))
-    return PackAxis(
-        mass[:-1], capacity[:-1], line, float(mass[-1]), here, best_mass, best_capacity, best_time, inside
-    )
-
-
-@dataclass(frozen=True)
-class Cutoff:
-    """Minutes flown your way against the landing voltage of a cell. [V, s]"""
-
-    volts: NDArray
-    time: NDArray
-    no_reserve: NDArray
-    """The same if only the voltage ends the flight. [s]"""
-    here_volts: float
-    here_time: float
-
-
-def cutoffs(inputs: Inputs) -> Cutoff:
-    """What another landing voltage changes."""
-    return _cutoffs(_undived(inputs))
-
-
-@st.cache_data(**_kept)
-def _cutoffs(inputs: Inputs) -> Cutoff:
-    made, way = compute.build(inputs), flying(inputs)
-    here = float(battery.cutoff_voltage(made.pack))
-    full = float(battery.open_circuit_voltage(made.pack, 1.0)) / float(np.asarray(made.pack.cells))
-    volts = np.append(np.arange(max(0.6 * full, here - 0.5), 0.93 * full, 0.05), here)
-    keep = np.array([[way_reserve(made)], [0.0]])
-    flown = flight_time(
-        with_fields(made, {"pack.cutoff_voltage_per_cell": volts, "pack.reserve": keep}),
-        _profile(np.array(mix(inputs)), way.cruise_speed),
-    )
-    time = np.nan_to_num(flown.time)
-    return Cutoff(volts[:-1], time[0, :-1], time[1, :-1], here, float(time[0, -1]))
+def _curve_band(time: NDArray, volts: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+    """Band of the voltage against time; knots along the first axis, craft along the second."""
+    grid = np.linspace(0.0, max(float(np.quantile(time[-1], HIGH)), 1.0), 25)
+    # the segment of each craft in which each time falls; those that have landed stay at their last voltage
+    at = np.clip((time[None, :, :] <= grid[:, None, None]).sum(axis=1), 1, time.shape[0] - 1)
+    t0, t1 = np.take_along_axis(time, at - 1, 0), np.take_along_axis(time, at, 0)
+    v0, v1 = np.take_along_axis(volts, at - 1, 0), np.take_along_axis(volts, at, 0)
+    share = np.clip((grid[:, None] - t0) / np.maximum(t1 - t0, 1e-9), 0.0, 1.0)
+    found = v0 + share * (v1 - v0)
+    return grid, np.quantile(found, LOW, axis=1), np.quantile(found, HIGH, axis=1)
 
 
 @dataclass(frozen=True)
@@ -378,9 +413,7 @@ def _firmware_hover(inputs: Inputs) -> FirmwareHover:
     made = compute.build(inputs)
     a = Assessment(made)
     cap = np.asarray(made.command_cap)
-    start, end = (
-        float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_low)
-    )
+    start, end = (float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_low))
     pull, pull_low = float(a.thrust_to_weight), float(a.thrust_to_weight_at_reserve)
     return FirmwareHover(start, end, 1.0 / pull, 1.0 / pull_low, pull, pull_low, float(a.hover.pack_current))
 
@@ -395,9 +428,11 @@ class SpeedCurve:
     Parameters
     ----------
     speed, power, current, tilt : ndarray
-        On a full pack; NaN where it cannot be held. [m/s, W, A, rad]
+        On a full pack. [m/s, W, A, rad]
+    held : ndarray of bool
+        True where it can be held for minutes; beyond, the pack gives it for seconds only.
     low, high : ndarray
-        Band of the power. [W]
+        Band of the power at every second speed; NaN where fewer than 8 in 10 craft can fly so. [W]
     time : ndarray
         Minutes aloft at that speed, to the landing. [s]
     best : BestSpeeds
@@ -410,6 +445,7 @@ class SpeedCurve:
 
     speed: NDArray
     power: NDArray
+    held: NDArray
     current: NDArray
     tilt: NDArray
     low: NDArray
@@ -432,11 +468,12 @@ def _speed_curve(inputs: Inputs) -> SpeedCurve:
     top = top_speed(made)
     most = float(top.speed)
     if not math.isfinite(most):
-        gap = np.full(2, np.nan)
+        gap, half = np.full(3, np.nan), np.full(2, np.nan)
         return SpeedCurve(
-            np.array([0.0, 1.0]), gap, gap, gap, gap, gap, gap, best_speeds(made), top, math.nan, math.nan
-        )
-    speed = np.linspace(0.0, most, 31)
+            np.array([0.0, 0.5, 1.0]), gap, gap > 0.0, gap, gap, half, half, gap, best_speeds(made, points=25), top,
+            math.nan, math.nan,
+        )  # fmt: skip
+    speed = np.linspace(0.0, most, SPEED_POINTS)
     mid = level_flight(made, speed)
     held = (mid.status == Status.OK) | (mid.duty <= np.asarray(made.command_cap) * 1.005)
     many = level_flight(draw(made, draws=SPEED_DRAWS).build, speed[::2])
@@ -446,10 +483,9 @@ def _speed_curve(inputs: Inputs) -> SpeedCurve:
     low[enough] = np.nanquantile(power[:, enough], LOW, axis=0)
     high[enough] = np.nanquantile(power[:, enough], HIGH, axis=0)
     flown = flight_time(made, Profile(0.0, 1.0, 0.0, 0.0, cruise_speed=speed))
-    gap = np.where(held, 1.0, np.nan)
     return SpeedCurve(
-        speed, mid.electrical_power * gap, mid.current * gap, mid.tilt, low, high,
-        np.where(flown.status == Status.OK, flown.time, np.nan), best_speeds(made), top,
+        speed, mid.electrical_power, held, mid.current, mid.tilt, low, high,
+        np.where(flown.status == Status.OK, flown.time, np.nan), best_speeds(made, points=25), top,
         float(climb_rate(made, quick=True).speed), float(steepest_tilt(Assessment(made).thrust_to_weight)),
     )  # fmt: skip
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import html
 import math
+import re
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
 
-from explorer.figures.dive import charge_words
+from explorer.figures.dive import charge_words, pull_by
 from explorer.flight_answers import (
     DiveAnswer,
     FirmwareHover,
@@ -83,7 +84,9 @@ def minutes_or_why(answer: Minutes, row: str) -> str:
     if status == Status.CANNOT_HOVER:
         return "cannot hover"
     if status == Status.CANNOT_FLY_AT_THIS_SPEED:
-        return f"cannot: needs {answer.needed:.1f} times the thrust there is" if answer.needed > 1.0 else "cannot hold it"
+        return (
+            f"cannot: needs {answer.needed:.1f} times the thrust there is" if answer.needed > 1.0 else "cannot hold it"
+        )
     if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time[row] < 1.0:
         return f"below {answer.cutoff:.2f}{NARROW}V a cell at once"
     return value("minutes", answer.time[row], low=answer.low[row], high=answer.high[row])
@@ -109,12 +112,18 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
         )
     low, high = answer.low["your way"], answer.high["your way"]
     left = (
-        f"until a cell is down at {_n(f'{answer.cutoff:.2f} V')} with {_n(value('percent', answer.end_charge))} still in it"
+        f"until a cell is down at {_n(f'{answer.cutoff:.2f} V')} with {_n(value('percent', answer.end_charge))} "
+        "still in it"
         if answer.by_voltage
         else f"then {_n(value('percent', answer.end_charge))} of the charge is left"
     )
     still = answer.time["hang still"]
-    compare = f" Hanging still it would be {_n(value('minutes', still, low=answer.low['hang still'], high=answer.high['hang still']))}." if still > 1.0 else ""
+    compare = (
+        " Hanging still it would be "
+        f"{_n(value('minutes', still, low=answer.low['hang still'], high=answer.high['hang still']))}."
+        if still > 1.0
+        else ""
+    )
     return (
         f"Flown your way {name} lasts about {_n(value('minutes', answer.time['your way'], low=low, high=high))}"
         f"{_range('minutes', low, high)}, {left}.{compare}"
@@ -125,7 +134,10 @@ def pinned_minutes(answer: Minutes, other: Inputs | None, theirs: Minutes | None
     """The pinned build's minutes and what this one does differently."""
     if other is None or theirs is None:
         return f"{_dash()}Nothing is pinned. Pin this build, then every change shows against it."
-    told = f"{_dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, {minutes_or_why(theirs, 'your way')} your way"
+    told = (
+        f"{_dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, "
+        f"{minutes_or_why(theirs, 'your way')} your way"
+    )
     if theirs.status["hang still"] == Status.OK:
         told += f", {minutes_or_why(theirs, 'hang still')} hanging still"
     now, then = answer.time["your way"], theirs.time["your way"]
@@ -142,11 +154,13 @@ def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float
         f"It sounds at {value('minutes', alarm_time)}; {home:.0f}{NARROW}s of cruise bring you home, and you land with "
         f"{value('charge', answer.charge)} drawn"
         if home > 0.0
-        else f"It sounds at {value('minutes', alarm_time)}, when you should be on the ground: {value('charge', answer.charge)} drawn"
+        else f"It sounds at {value('minutes', alarm_time)}, when you should be on the ground: "
+        f"{value('charge', answer.charge)} drawn"
     )
     left = answer.empty_time - answer.time["your way"]
     then = (
-        f" From landing to empty there are {value('minutes', left)} your way, {value('minutes', hover_left)} hanging still."
+        f" From landing to empty there are {value('minutes', left)} your way, {value('minutes', hover_left)} hanging "
+        "still."
         if left > 1.0
         else " The landing voltage comes first, so nothing is left after it."
     )
@@ -163,11 +177,14 @@ def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
         a, b = cold
         first = spread("minutes", a, b, unit=True) if min(a, b) > 1.0 else f"at most {value('minutes', max(a, b))}"
         parts.append(
-            f"Cells at 0{NARROW}\u00b0C: {first}. A band, since the measured curve is an energy cell's and hobby pouches do "
+            f"Cells at 0{NARROW}\u00b0C: {first}. A band, since the measured curve is an energy cell's and hobby "
+            "pouches do "
             "better; they also warm themselves. Keep packs in a pocket, and never charge them below freezing."
         )
     if old is not None:
-        parts.append(f"After 250 full cycles: {value('minutes', old)}. Age takes capacity and adds resistance (estimate).")
+        parts.append(
+            f"After 250 full cycles: {value('minutes', old)}. Age takes capacity and adds resistance (estimate)."
+        )
     return " ".join(parts)
 
 
@@ -179,19 +196,27 @@ def pack_words(axis: PackAxis) -> str:
     if not math.isfinite(axis.here_time):
         return f"With today's pack of {here} it cannot fly so; the curve shows which could."
     gain = axis.best_time - axis.here_time
+    tail = (
+        f"{value('mass', axis.best_mass)} ({value('charge', axis.best_capacity)}): {value('minutes', axis.best_time)}"
+    )
+    if axis.here_mass > 1.08 * axis.best_mass:
+        return f"Your pack of {here} is past the best: more of it mostly carries itself. Longest with about {tail}."
+    if gain < 0.02 * axis.best_time:
+        return f"Your pack of {here} is as good as the best for minutes. Longest with about {tail}."
     if axis.inside:
-        tail = (
-            f"Longest with about {value('mass', axis.best_mass)} ({value('charge', axis.best_capacity)}): "
-            f"{value('minutes', axis.best_time)}"
+        return (
+            f"Your pack weighs {here}. Longest with about {tail}; beyond that a pack mostly "
+            "carries itself. The pull falls on the way."
         )
-        if axis.here_mass > 1.08 * axis.best_mass:
-            return f"Your pack of {here} is past the best: more of it only carries itself. {tail}."
-        if gain < 0.02 * axis.best_time:
-            return f"Your pack of {here} is as good as the best for minutes. {tail}."
-        return f"Your pack weighs {here}. {tail}, at the price of a heavy craft: look at the pull before you buy."
+    if math.isfinite(axis.heaviest):
+        return (
+            f"Your pack weighs {here}. Longest with about {tail}; any heavier, and at the end of the flight it pulls "
+            "less "
+            "than twice its weight and cannot catch a gust."
+        )
     return (
-        f"Your pack weighs {here}, and the minutes still rise at the heaviest tried ({value('mass', float(axis.mass[-1]))}): "
-        "frame and pull will say stop long before."
+        f"Your pack weighs {here}, and the minutes still rise at the heaviest tried, {tail}. Frame "
+        "and pull will say stop before."
     )
 
 
@@ -204,7 +229,8 @@ def firmware_words(hover: FirmwareHover) -> str:
         return f"<b>{100 * a:.0f}{NARROW}%</b> at the start, <b>{100 * b:.0f}{NARROW}%</b> at the end"
 
     return (
-        f"If your firmware commands volts: {both(hover.start, hover.end)}. If it evens the pull out (thrust linearisation): "
+        f"If your firmware commands volts: {both(hover.start, hover.end)}. If it evens the pull out (thrust "
+        "linearisation): "
         f"{both(hover.linear_start, hover.linear_end)}, near one over the pull. The command rises as the pack empties: "
         "type the middle, and expect the stick to wander."
     )
@@ -223,6 +249,8 @@ def speed_words(curve: SpeedCurve) -> str:
         if top > pitch
         else "below pitch times turns: drag, not the propeller, holds it"
     )
+    held = float(curve.speed[curve.held][-1]) if curve.held.any() else math.nan
+    lasting = f"For minutes it holds up to {value('road_speed', held)}. " if held < 0.99 * top else ""
     slow_words = (
         f"Longest aloft at {value('road_speed', slow)}, where it takes {less:.0f}{NARROW}% less than hanging still"
         if less >= 1.0
@@ -230,7 +258,8 @@ def speed_words(curve: SpeedCurve) -> str:
     )
     return (
         f"{slow_words}; farthest at {value('road_speed', fast)}, where a line from the corner just touches the curve. "
-        f"Fastest, a sprint on a full pack: {value('road_speed', top)} at {value('angle', float(curve.top.tilt))} of tilt and "
+        f"{lasting}Fastest, a sprint on a full pack: {value('road_speed', top)} at "
+        f"{value('angle', float(curve.top.tilt))} of tilt and "
         f"{value('current', float(curve.top.current))}; {note} ({value('road_speed', pitch)}). "
         f"The steepest tilt it can hold level is {value('angle', curve.steepest)}; straight up it climbs at "
         f"{value('speed', curve.climb)}."
@@ -242,19 +271,22 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
     if not math.isfinite(still[0]):
         return "It cannot fly level long enough to go anywhere."
     first = (
-        f"In still air it turns back at <b>{value('range', still[0])}</b> ({value('range', 2.0 * still[0])} there and back) "
+        f"In still air it turns back at <b>{value('range', still[0])}</b> ({value('range', 2.0 * still[0])} there "
+        "and back) "
         f"at {value('road_speed', still[1])}."
     )
     if wind <= 0.0:
         return first
     if not math.isfinite(blown[0]):
         return (
-            f"{first} Against {value('speed', wind)} it <b>cannot come home</b>: level and for good it makes no more than "
+            f"{first} Against {value('speed', wind)} it <b>cannot come home</b>: level and for good it makes no more "
+            "than "
             f"{value('speed', top)}."
         )
     spare = top - wind
     return (
-        f"{first} With {value('speed', wind)} of wind, out with it and home against it, it <b>can come home</b> from up to "
+        f"{first} With {value('speed', wind)} of wind, out with it and home against it, it <b>can come home</b> from "
+        "up to "
         f"<b>{value('range', blown[0])}</b>, flown at {value('road_speed', blown[1])} through the air "
         f"({value('road_speed', blown[1] - wind)} over the ground on the way back). Flat out it has "
         f"{value('speed', spare)} in hand. Gusts, turns and height are not counted: turn back at half of it."
@@ -267,7 +299,12 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
 def _clause(text: str) -> str:
     first = text.split(". ")[0].rstrip(".")
     keep = first[:2].isupper() or not first[:1].isalpha() or first.startswith("ESC")
-    return html.escape(first if keep else first[0].lower() + first[1:])
+    return html.escape(_tied(first if keep else first[0].lower() + first[1:]))
+
+
+def _tied(text: str) -> str:
+    """Numbers and their units kept together."""
+    return re.sub(r"(\d) (?=(%|in|mAh|KV|V|A|C|g|m|s|W)\b|%)", f"\\1{NO_BREAK}", text)
 
 
 def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
@@ -281,7 +318,7 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
         more = f" {len(misfits) - 1} more below." if len(misfits) > 1 else ""
         return (
             f"{name} {_n('does not fit together', bad=True)}: {_clause(worst.sentence)}. "
-            f"{html.escape(worst.fix.split('. ')[0].rstrip('.'))}.{more} Put that right before any other number."
+            f"{html.escape(_tied(worst.fix.split('. ')[0].rstrip('.')))}.{more} Put that right before any other number."
         )
     fits = "Everything you have told fits together" if unknown else "Everything fits together"
     if not over:
@@ -297,10 +334,11 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
     count = {1: "one allowance is", 2: "two allowances are", 3: "three allowances are"}.get(
         len(over), f"{len(over)} allowances are"
     )
-    fix = f" {html.escape(worst.fix)}" if worst.fix else ""
+    fix = f" {html.escape(_tied(worst.fix))}" if worst.fix else ""
     share = "far over" if not math.isfinite(worst.share) or worst.share > 9.0 else f"{100 * worst.share:.0f} % used"
     return (
-        f"{fits}. Flat out {held}, {count} over on {name}. First gives {html.escape(worst.name)}, {_n(share, bad=True)}: "
+        f"{fits}. Flat out {held}, {count} over on {name}. What gives first is {html.escape(worst.name)}, "
+        f"{_n(share, bad=True)}: "
         f"{_clause(worst.sentence)}.{fix}"
     )
 
@@ -328,19 +366,26 @@ def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
         )
     if verdict.explained == "partly":
         return (
-            f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, about {state.rise:.0f}{NARROW}\u00b0C "
+            f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, about "
+            f"{state.rise:.0f}{NARROW}\u00b0C "
             "over the air: warm, but not too hot to hold. If it is hotter than that, look here:",
             verdict.causes,
         )
     if not math.isfinite(state.rise):
-        until = f", past the winding's limit {value('seconds', state.seconds)} after a warm start" if math.isfinite(state.seconds) else ""
+        until = (
+            f", past the winding's limit {value('seconds', state.seconds)} after a warm start"
+            if math.isfinite(state.seconds)
+            else ""
+        )
         return (
-            f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, more than it can give off: it gets "
+            f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, more than it can give off: "
+            "it gets "
             f"hotter until something gives{until}. The load explains it.",
             (),
         )
     return (
-        f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, about {state.rise:.0f}{NARROW}\u00b0C over "
+        f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, about "
+        f"{state.rise:.0f}{NARROW}\u00b0C over "
         "the air. The load alone explains a hot motor: a smaller propeller, less pitch, fewer cells or a larger motor. "
         "Still look here before the next flight:",
         OTHER_CAUSES,
@@ -366,7 +411,8 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
     speed = _n(value("road_speed", float(out.speed)))
     if start is not None and start <= float(out.fall_height):
         return (
-            f"From {_n(value('distance', start))} a fall of {_n(value('distance', float(out.fall_height)), bad=True)} ends in the "
+            f"From {_n(value('distance', start))} a fall of "
+            f"{_n(value('distance', float(out.fall_height)), bad=True)} ends in the "
             "ground before anybody pulls. Begin higher, or fall less."
         )
     if int(out.status) == Status.NOT_ENOUGH_PULL or not math.isfinite(float(out.height_lost)):
@@ -375,15 +421,17 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
             f"{_n(f'{answer.available:.1f} times', bad=True)} its weight, and that does not stop it. "
             "More pull is the only remedy; a slower entry helps."
         )
-    lost = value("distance", float(out.height_lost))
+    lost = value("distance", float(out.height_lost), low=answer.low, high=answer.high)
     if int(out.status) == Status.REACHES_THE_GROUND:
         left = (start or 0.0) - float(out.fall_height)
         hit = value("road_speed", float(out.impact_speed)) if math.isfinite(float(out.impact_speed)) else "speed"
         return (
-            f"{name} {_n('reaches the ground', bad=True)} at {_n(hit, bad=True)}: at the command it is {_n(value('distance', left))} up "
-            f"and needs {_n(lost)}{_range('distance', answer.low, answer.high)}. Pull earlier, dive slower, or begin higher."
+            f"{name} {_n('reaches the ground', bad=True)} at {_n(hit, bad=True)}: at the command it is "
+            f"{_n(value('distance', left))} up "
+            f"and needs {_n(lost)}{_range('distance', answer.low, answer.high)}. Pull earlier, dive slower, or begin "
+            "higher."
         )
-    by = math.ceil(answer.high) if math.isfinite(answer.high) else math.nan
+    by = pull_by(answer)
     if not math.isfinite(by):
         return (
             f"At {speed} {name} loses about {_n(lost)} from the command to level, but some craft with these labels "
@@ -391,7 +439,8 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
         )
     return (
         f"Start pulling {name} no later than {_n(f'{by:.0f} m')} above whatever is below. At {speed} it loses about "
-        f"{_n(lost)}{_range('distance', answer.low, answer.high)} from your decision to level, and your own margin comes on top."
+        f"{_n(lost)}{_range('distance', answer.low, answer.high)} from your decision to level, and your own margin "
+        "comes on top."
     )
 
 
@@ -403,11 +452,17 @@ def pinned_dive(answer: DiveAnswer, other: Inputs | None, theirs: DiveAnswer | N
     then, now = float(theirs.out.height_lost), float(answer.out.height_lost)
     if not math.isfinite(then):
         return f"{_dash()}Pinned: <em>{name}</em>, does not come out of this dive."
-    told = f"{_dash()}Pinned: <em>{name}</em>, loses {value('distance', then)} at {value('road_speed', float(theirs.out.speed))}."
+    told = (
+        f"{_dash()}Pinned: <em>{name}</em>, loses {value('distance', then)} at "
+        f"{value('road_speed', float(theirs.out.speed))}."
+    )
     if not math.isfinite(now):
         return told
     gap = round(now) - round(then)
-    return f"{told} This one needs {'the same height' if gap == 0 else f'{abs(gap)}{NARROW}m ' + ('more' if gap > 0 else 'less')}."
+    return (
+        f"{told} This one needs "
+        f"{'the same height' if gap == 0 else f'{abs(gap)}{NARROW}m ' + ('more' if gap > 0 else 'less')}."
+    )
 
 
 _BINDING = {
@@ -427,38 +482,56 @@ def dive_three(inputs: Inputs, answer: DiveAnswer) -> list[str]:
         if math.isfinite(fallen)
         else f"At {value('road_speed', speed)}"
     )
+    asked = inputs.dive_kmh
+    if asked is not None and asked <= 0.0:
+        start = f"A dive at no speed is none, so it is let fall. {start}"
+    elif asked is not None and speed < 0.98 * asked / 3.6:
+        start = f"A fall of {inputs.drop_m:.0f}{NARROW}m does not bring it to {asked:.0f}{NARROW}km/h. {start}"
     first = (
-        f"{start}; until the craft pulls, {value('seconds', total)} pass and {value('distance', float(out.height_lost_delay))} are gone. "
+        f"{start}; until the craft pulls, {value('seconds', total)} pass and "
+        f"{value('distance', float(out.height_lost_delay))} are gone. "
         f"Each tenth of a second more costs {0.1 * speed:.0f}{NARROW}m."
     )
     if not math.isfinite(float(out.height_lost)):
         second = (
-            f"Then there are {answer.available:.1f} times its weight to pull with, after what steering takes: not enough to level."
+            f"Then there are {answer.available:.1f} times its weight to pull with, after what "
+            "steering takes: not enough to level."
         )
     else:
         way = "a curve into level flight" if int(out.manoeuvre) == Manoeuvre.PULL_UP else "braking straight up"
         second = (
             f"Then {way} at {float(out.peak_load):.1f} times its weight, held back by "
-            f"{_BINDING[BindingLimit(int(out.binding_limit))]}; the frame feels up to {float(out.peak_body_load):.1f}{NARROW}g, and the "
+            f"{_BINDING[BindingLimit(int(out.binding_limit))]}; the frame feels up to "
+            f"{float(out.peak_body_load):.1f}{NARROW}g, and the "
             f"bottom comes at {value('road_speed', float(out.bottom_speed))}."
         )
     row = int(abs(answer.pulls - inputs.hardest_pull_g).argmin())
     full, low = answer.heights[row, 0], answer.heights[row, -1]
     charge = charge_words(float(answer.charges[-1]))
-    if not math.isfinite(low):
+    if not math.isfinite(full):
+        third = "Not even a full pack brings it out of this dive."
+    elif not math.isfinite(low):
         third = f"With {charge} it does not come out of this dive at all: keep dives for the first half of the pack."
     elif low - full >= 1.0:
-        third = f"With {charge} it needs {low - full:.0f}{NARROW}m more than with a full pack: dive early in the flight."
+        third = (
+            f"With {charge} it needs {low - full:.0f}{NARROW}m more than with a full pack: dive early in the flight."
+        )
     else:
-        third = f"With {charge} it needs no more height than with a full pack, since {_BINDING[BindingLimit(int(out.binding_limit))]} decides."
+        third = (
+            f"With {charge} it needs no more height than with a full pack, since "
+            f"{_BINDING[BindingLimit(int(out.binding_limit))]} decides."
+        )
     return [first, second, third]
 
 
 def wash_words(found: WashBand, wash_speed: float) -> str:
     """Descending into the own wash, and the way out."""
     return (
-        f"In a hover its own air goes down at {value('speed', wash_speed)}. Sink straight down at {value('speed', float(found.low))} to "
-        f"{value('speed', float(found.high))} and it flies into that air: pull fades by up to a third and it wobbles, worst near "
-        f"{value('speed', 0.5 * float(found.worst_low + found.worst_high))}. <b>Leave sideways</b>: moving air in from the side blows the wash "
+        f"In a hover its own air goes down at {value('speed', wash_speed)}. Sink straight down at "
+        f"{value('speed', float(found.low))} to "
+        f"{value('speed', float(found.high))} and it flies into that air: pull fades by up to a third and it "
+        "wobbles, worst near "
+        f"{value('speed', 0.5 * float(found.worst_low + found.worst_high))}. <b>Leave sideways</b>: moving air in "
+        "from the side blows the wash "
         "away. More throttle alone only makes more of it."
     )

@@ -62,6 +62,15 @@ class Limit:
 def hold_text(hold: float) -> str:
     """Words for a hold time.
 
+    Parameters
+    ----------
+    hold : float
+        [s]
+
+    Returns
+    -------
+    str
+
     Examples
     --------
     >>> hold_text(10.0), hold_text(float("inf"))
@@ -156,6 +165,10 @@ def _celsius(kelvin: NDArray) -> str:
     return f"{value - CELSIUS_ZERO:.0f} C" if np.isfinite(value) and value < 473.15 else "above 200 C"
 
 
+def _near(temperature: str) -> str:
+    return temperature if temperature.startswith("above") else f"near {temperature}"
+
+
 def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
     """The thing and the number, in one sentence."""
     b, full = a.build, a.full
@@ -191,12 +204,12 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
             return (
                 f"Flat out for good the {thing} never settle; from warm, the winding limit comes after {seconds:.0f} s."
             )
-        return f"Flat out {held} from a warm motor, the {thing} reach about {_celsius(what)}."
+        return f"Flat out {held} from a warm motor, the {thing} reach {_near(_celsius(what)).replace('near', 'about')}."
     if key == "hover_heat":
         watts = float(a.copper_heat(a.hover) + a.hover.iron_loss)
         return (
-            f"Hovering makes {watts:.1f} W of heat in each motor; its winding settles near "
-            f"{_celsius(a.hover_heat.winding)}."
+            f"Hovering makes {watts:.1f} W of heat in each motor; its winding settles "
+            f"{_near(_celsius(a.hover_heat.winding))}."
         )
     if key == "main_leads":
         return f"{amps:.0f} A through the main leads {held}."
@@ -301,9 +314,9 @@ def _fit_sentence(key: str, a: Assessment, state: State) -> str:
 
 def _fit_fix(key: str, a: Assessment) -> str:
     if key in ("motor_cells", "controller_cells"):
-        part = "motor" if key == "motor_cells" else "ESC"
+        part = "a motor" if key == "motor_cells" else "an ESC"
         return (
-            f"Take fewer cells or a {part} sold for this many. A command cap does not help: it lowers the average "
+            f"Take fewer cells or {part} sold for this many. A command cap does not help: it lowers the average "
             "voltage only, while switching, ripple and braking still see the whole pack."
         )
     if key == "capacitor_voltage":

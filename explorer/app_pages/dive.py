@@ -11,14 +11,15 @@ import streamlit as st
 
 from explorer import flight_answers, flight_words, state, widgets
 from explorer.figures import dive as figures
-from explorer.figures.base import snapped
 from explorer.inputs import Inputs
 
 ENTRIES = {"nose_down": "nose down", "flat": "flat, motors idle"}
 CAUTION = (
-    "<b>An estimate, not a promise.</b> A point mass, still air, static thrust, nobody surprised. Add your own height, keep "
+    "<b>An estimate, not a promise.</b> A point mass, still air, static thrust, nobody surprised. Add your own "
+    "height, keep "
     "people and roads out from under it, keep it in sight, and follow your local rules: many places forbid such flying "
-    "near others. A falling craft hurts: at the end of this dive it carries the energy of a thrown brick."
+    "near others. A falling craft with turning blades can hurt badly: first try it high, gently, on the first half "
+    "of a pack."
 )
 
 
@@ -43,8 +44,8 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     left, right = st.columns([2, 1], gap="large")
     with left:
         tall = figures.dive_frame((this, other), start)
-        axis = state.axis("dive height", tall)
-        figure = figures.dive_figure(this, other, start=start, top=max(tall, 0.55 * axis.top), tick=snapped(tall).tick)
+        axis = state.axis("dive height", tall)  # stays while the values move
+        figure = figures.dive_figure(this, other, start=start, top=axis.top, tick=tick_of(axis.top))
         three = flight_words.dive_three(inputs, this)
         widgets.chart(figure, key="dive_path", alt=" ".join(three))
         widgets.say(_key(None if pin is None else pin.name))
@@ -57,6 +58,12 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     wash_block(inputs, pin)
     widgets.numbers("dive", lambda: _frame(this), file_name="dive-path.csv", every=8)
     widgets.next_question("choose", "What should I change?")
+
+
+def tick_of(tall: float) -> float:
+    """Tick of 1, 2 or 5 that parts a height into at most six."""
+    power = 10.0 ** math.floor(math.log10(tall / 6.0))
+    return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= tall / 6.0)
 
 
 def _same_dive(inputs: Inputs, pin: Inputs) -> Inputs:
@@ -85,9 +92,17 @@ def controls(this: flight_answers.DiveAnswer) -> None:
             if "start" not in st.session_state:
                 st.session_state["start"] = st.session_state.get("start_kept")
             st.number_input(
-                "Begins above ground, m", 1.0, 3000.0, value=None, step=5.0, format="%g", key="start",
-                on_change=_start_typed, placeholder="not told", help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
-            )  # fmt: skip
+                "Begins above ground, m",
+                1.0,
+                3000.0,
+                value=None,
+                step=5.0,
+                format="%g",
+                key="start",
+                on_change=_start_typed,
+                placeholder="not told",
+                help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
+            )
         with first[3]:
             widgets.control("charge_left_percent", where="dive")
         second = st.columns([1.35, 1, 1, 0.65], vertical_alignment="bottom", gap="medium")
@@ -95,9 +110,14 @@ def controls(this: flight_answers.DiveAnswer) -> None:
             if st.session_state.get("entry") not in ENTRIES:
                 st.session_state["entry"] = st.session_state.get("entry_kept", "nose_down")
             st.segmented_control(
-                "Entry", list(ENTRIES), format_func=ENTRIES.__getitem__, key="entry", on_change=_entry_picked, required=True,
+                "Entry",
+                list(ENTRIES),
+                format_func=ENTRIES.__getitem__,
+                key="entry",
+                on_change=_entry_picked,
+                required=True,
                 help="Nose down is the faster fall. Flat, it falls on its plate and comes out through its own wash.",
-            )  # fmt: skip
+            )
         with second[1]:
             widgets.control("reaction_s", where="dive", short="See, decide, turn")
         with second[2]:
@@ -106,11 +126,14 @@ def controls(this: flight_answers.DiveAnswer) -> None:
 
 def _key(pinned_name: str | None) -> str:
     pinned = (
-        "" if pinned_name is None else f'<span class="key"><i class="pin"></i>{html.escape(pinned_name)} (pinned)</span>'
+        ""
+        if pinned_name is None
+        else f'<span class="key"><i class="pin"></i>{html.escape(pinned_name)} (pinned)</span>'
     )
     return (
-        f'<p class="wi-small"><span class="key"><i class="this"></i>this build; bracket: where 8 in 10 craft with these labels are level</span>'
-        f'{pinned}<span class="key"><i class="beyond"></i>ground</span></p>'
+        f'<p class="wi-small"><span class="key"><i class="this"></i>this build</span>'
+        f'{pinned}<span class="key"><i class="beyond"></i>ground</span>'
+        '<span class="key">bracket: where 8 in 10 are level</span></p>'
     )
 
 

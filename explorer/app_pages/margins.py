@@ -13,7 +13,12 @@ from explorer.format import NARROW, number
 from explorer.inputs import Inputs
 
 HOLDS = {2.0: "2 s", 10.0: "10 s", 60.0: "60 s", math.inf: "for good"}
-WHAT_HOT = {"hanging still": "Hanging still", "cruising": "Cruising", "flown your way": "Flown your way", "flat out": "Flat out"}
+WHAT_HOT = {
+    "hanging still": "Hanging still",
+    "cruising": "Cruising",
+    "flown your way": "Flown your way",
+    "flat out": "Flat out",
+}
 
 
 def held_words(hold: float) -> str:
@@ -69,8 +74,9 @@ def _key(pinned_name: str | None) -> str:
         else f'<span class="key"><i class="pin"></i>dashed tick: {html.escape(pinned_name)} (pinned)</span>'
     )
     return (
-        '<p class="wi-small"><span class="key"><i class="this"></i>thin rule: where 8 in 10 craft with these labels land</span>'
-        f'{pinned}<span class="key"><i class="beyond"></i>beyond what there is</span></p>'
+        '<p class="wi-small"><span class="key"><i class="this"></i>thin rule: where 8 in 10 craft with these labels '
+        "land</span>"
+        f'{pinned}<span class="key"><i class="beyond"></i>beyond the upright: more than there is</span></p>'
     )
 
 
@@ -95,9 +101,7 @@ def hot_block(inputs: Inputs) -> None:
     with right:
         verdict, causes = flight_words.hot_words(next(s for s in states if s.name == chosen))
         rows = "".join(f"<li>{html.escape(cause)}</li>" for cause in causes)
-        widgets.say(
-            f'<p class="wi-verdict">{verdict}</p>' + (f'<ol class="wi-causes">{rows}</ol>' if rows else "")
-        )
+        widgets.say(f'<p class="wi-verdict">{verdict}</p>' + (f'<ol class="wi-causes">{rows}</ol>' if rows else ""))
 
 
 def _hot_picked() -> None:
@@ -123,8 +127,10 @@ def quick_block(inputs: Inputs) -> None:
     cap = inputs.command_cap_percent
     now = f"Your cap stands at {cap:.0f}{NARROW}%. " if cap < 100.0 else ""
     widgets.say(
-        f'<p class="wi-plain">{now}A <b>command cap</b> evens out the average voltage only. It eases current and heat; it never '
-        "makes a motor, ESC or transmitter fit for more cells than it is sold for: switching, ripple and braking still see "
+        f'<p class="wi-plain">{now}A <b>command cap</b> evens out the average voltage only. It eases current and '
+        "heat; it never "
+        "makes a motor, ESC or transmitter fit for more cells than it is sold for: switching, ripple and braking "
+        "still see "
         "the whole pack, and a mode that ignores the cap sends all of it.</p>"
     )
 

@@ -74,9 +74,16 @@ def way_of_flying() -> None:
         if st.session_state.get("way") != now:
             st.session_state["way"] = now
         st.segmented_control(
-            "You fly", list(FLYING_STYLES), format_func=str.capitalize, key="way", on_change=_style_picked,
-            help="Each is a mix of hanging still, cruising, flying hard (twice the weight) and flat out. Open it and make it yours.",
-        )  # fmt: skip
+            "You fly",
+            list(FLYING_STYLES),
+            format_func=str.capitalize,
+            key="way",
+            on_change=_style_picked,
+            help=(
+                "Each is a mix of hanging still, cruising, flying hard (twice the weight) and flat out. Open it and "
+                "make it yours."
+            ),
+        )
     with open_:
         words = " / ".join(f"{share:g}" for share in shares)
         with st.popover(f"Open the mix: {words} %" if not own else f"Your own mix: {words} %", width="stretch"):
@@ -95,7 +102,8 @@ def way_of_flying() -> None:
     with st.container(key="mix_wrong"):
         if wrong:
             text = (
-                f"The four shares add up to {total:g}{NARROW}%, not 100{NARROW}%. Until they do, the answers stand for "
+                f"The mix comes to {total:g}{NARROW}%, not 100{NARROW}%. Until that is put right, the answers stand "
+                "for "
                 f"<em>{raw.flying_style}</em>."
             )
             widgets.say(f'<p class="wi-notice" role="status">{text}</p>')
@@ -160,17 +168,34 @@ def why_not_division(inputs: Inputs, answer: flight_answers.Minutes) -> Sequence
     amps = answer.current["your way"]
     amps_words = f"{amps:.1f} A" if math.isfinite(amps) else "no level flight"
     return (
-        ("The quick sum", f"{label:,.0f} mAh / {hover.hover_current:.1f} A in a hover = {naive:.1f} min",
-         "All of the label, at the current of a full pack, hanging still."),
-        ("You do not only hang still", f"flown your way the pack gives {amps_words} on average", "Shares of the mix, each at its own current."),
-        ("You keep some", f"{100 * (1 - answer.end_charge):.0f} % of {1000 * answer.capacity:,.0f} mAh = {1000 * answer.charge:,.0f} mAh may be drawn",
-         "Charge you land with, or the landing voltage if that comes first."),
-        ("The same power takes more amps as the volts fall",
-         f"a cell falls from {full:.2f} V at rest to {float(answer.curve_volts[-1]):.2f} V under load; amps rise by the inverse",
-         "Power = volts x amps, at every state of charge: the integral of dQ / I(Q)."),
-        ("So", f"{60 * answer.charge / amps:.1f} min your way" if math.isfinite(amps) and amps > 0 else "no flight",
-         "Drawn charge over the mean current."),
-    )  # fmt: skip
+        (
+            "The quick sum",
+            f"{label:,.0f} mAh / {hover.hover_current:.1f} A in a hover = {naive:.1f} min",
+            "All of the label, at the current of a full pack, hanging still.",
+        ),
+        (
+            "You do not only hang still",
+            f"flown your way the pack gives {amps_words} on average",
+            "Shares of the mix, each at its own current.",
+        ),
+        (
+            "You keep some",
+            f"{100 * (1 - answer.end_charge):.0f} % of {1000 * answer.capacity:,.0f} mAh = "
+            f"{1000 * answer.charge:,.0f} mAh may be drawn",
+            "Charge you land with, or the landing voltage if that comes first.",
+        ),
+        (
+            "The same power takes more amps as the volts fall",
+            f"a cell falls from {full:.2f} V at rest to {float(answer.curve_volts[-1]):.2f} V under load; amps rise by "
+            "the inverse",
+            "Power = volts x amps, at every state of charge: the integral of dQ / I(Q).",
+        ),
+        (
+            "So",
+            f"{60 * answer.charge / amps:.1f} min your way" if math.isfinite(amps) and amps > 0 else "no flight",
+            "Drawn charge over the mean current.",
+        ),
+    )
 
 
 def page(inputs: Inputs, pin: Inputs | None) -> None:
@@ -208,7 +233,8 @@ def voltage_block(
     made = compute.build(inputs)
     full = float(battery.open_circuit_voltage(made.pack, 1.0)) / inputs.cells
     least = min(this.cutoff, math.inf if other is None else other.cutoff)
-    left, right = st.columns([2.1, 1], gap="large")
+    with st.container(key="volt_row"):
+        left, right = st.columns([2.1, 1], gap="large")
     with left:
         figure = figures.voltage_figure(
             this, other, marks=marks, ghosts=ghosts, show=(cold, old), axis=axis,
@@ -233,19 +259,33 @@ def voltage_block(
     )
     cold_, old_, home_, why = st.columns([1.1, 1.1, 1.5, 2], vertical_alignment="bottom", gap="medium")
     with cold_:
-        st.toggle("Cold pack, 0 °C", key="ghost_cold", help="The same flight with cells at freezing point, as a grey band.")
+        st.toggle(
+            "Cold pack, 0 °C", key="ghost_cold", help="The same flight with cells at freezing point, as a grey band."
+        )
     with old_:
         st.toggle("Old pack", key="ghost_old", help="The same flight after 250 full cycles, as a thin grey curve.")
     with home_:
         if "way_home" not in st.session_state:
             st.session_state["way_home"] = home
         st.number_input(
-            "Way home after the alarm, s", 0.0, 600.0, step=5.0, format="%g", key="way_home", on_change=_home_typed,
-            help="At your cruise. The alarm sounds so much before the charge you land with. 20 s is common practice for flying close by.",
-        )  # fmt: skip
+            "Way home after the alarm, s",
+            0.0,
+            600.0,
+            step=5.0,
+            format="%g",
+            key="way_home",
+            on_change=_home_typed,
+            help=(
+                "At your cruise. The alarm sounds so much before the charge you land with. 20 s is common practice "
+                "for flying close by."
+            ),
+        )
     with why, st.container(key="workings"):
         widgets.working("Why not mAh over amps?", lambda: why_not_division(inputs, this), key="division")
-    both = (ghosts.cold_lands if ghosts is not None and cold else None, ghosts.old_lands if ghosts is not None and old else None)
+    both = (
+        ghosts.cold_lands if ghosts is not None and cold else None,
+        ghosts.old_lands if ghosts is not None and old else None,
+    )
     widgets.say(f'<p class="wi-small">{flight_words.cold_old_words(*both)}</p>' if any(both) else "")
     widgets.numbers("voltage", lambda: _voltage_frame(this), file_name="voltage-against-minutes.csv", every=2)
 
@@ -258,7 +298,11 @@ def _home_typed() -> None:
 
 def _voltage_alt(this: flight_answers.Minutes, marks: list[figures.Mark]) -> str:
     told = ", ".join(f"{m.name} at {value('minutes', m.time)} and {m.volts:.2f} V" for m in marks)
-    return f"Voltage of a cell under load against minutes: {told}." if told else "No flight is possible, so there is no curve."
+    return (
+        f"Voltage of a cell under load against minutes: {told}."
+        if told
+        else "No flight is possible, so there is no curve."
+    )
 
 
 def _voltage_frame(this: flight_answers.Minutes) -> pd.DataFrame:
@@ -276,7 +320,9 @@ def speed_block(inputs: Inputs, pin: Inputs | None) -> None:
     """Power against speed, range, wind, top speed."""
     this = flight_answers.speed_curve(inputs)
     other = None if pin is None else flight_answers.speed_curve(pin)
-    widgets.section("How far", "power against speed on a full pack: lowest point flies longest, the ray from the corner farthest")
+    widgets.section(
+        "How far", "power against speed on a full pack: lowest point flies longest, the ray from the corner farthest"
+    )
     tops = figures.speed_tops(this, other)
     axes = (state.axis("road speed", tops[0]), state.axis("level power", tops[1]))
     figure = figures.speed_figure(this, other, axes=axes, cruise=inputs.cruise_kmh * KMH)
@@ -344,7 +390,9 @@ def pack_block(inputs: Inputs, pin: Inputs | None) -> None:
         grams = max(float(one.mass[-1]) / GRAM for one in (pack, pack_pin) if one is not None)
         most = _most(pack.time, None if pack_pin is None else pack_pin.time)
         axes = (state.axis("pack mass", grams), state.axis("pack minutes", most))
-        widgets.chart(figures.pack_figure(pack, pack_pin, axes=axes), key="pack_mass", alt=flight_words.pack_words(pack))
+        widgets.chart(
+            figures.pack_figure(pack, pack_pin, axes=axes), key="pack_mass", alt=flight_words.pack_words(pack)
+        )
         widgets.say(f'<p class="wi-small">{flight_words.pack_words(pack)}</p>')
     with right:
         axis: Axis = state.axis("cutoff minutes", _most(cut.time, None if cut_pin is None else cut_pin.time))
@@ -364,6 +412,14 @@ def _cutoff_words(cut: flight_answers.Cutoff) -> str:
         return float(np.interp(volts, cut.volts, cut.time))
 
     here = cut.here_volts
+    if not np.any(cut.time > 1.0):
+        return "No landing voltage makes it fly your way."
+    if cut.here_time <= 1.0:
+        enough = float(cut.volts[np.flatnonzero(cut.time > 1.0)[-1]])
+        return (
+            f"At {here:.2f}{NARROW}V a cell it must land at once; down to about "
+            f"{enough:.2f}{NARROW}V it flies, if the cells bear that."
+        )
     higher, lower = at(min(here + 0.2, float(cut.volts[-1]))), at(max(here - 0.2, float(cut.volts[0])))
     up = f"Landing {0.2:.1f}{NARROW}V a cell earlier costs {value('minutes', max(cut.here_time - higher, 0.0))}"
     gain = lower - cut.here_time

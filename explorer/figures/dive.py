@@ -21,11 +21,11 @@ from explorer.figures.base import (
     word,
 )
 from explorer.flight_answers import DiveAnswer
-from explorer.format import NARROW, value
+from explorer.format import NARROW, spread, value
 from propmodel.dive import Path, WashBand
 from propmodel.status import Status
 
-__all__ = ["charge_words", "delay_strip", "dive_figure", "dive_frame", "pull_table", "wash_strip"]
+__all__ = ["charge_words", "delay_strip", "dive_figure", "dive_frame", "pull_by", "pull_table", "wash_strip"]
 
 HEIGHT = 460
 FOOT = 46
@@ -70,12 +70,18 @@ def _heights(answer: DiveAnswer, command: float) -> tuple[NDArray, NDArray]:
     return x, y
 
 
+def pull_by(answer: DiveAnswer) -> float:
+    """Latest height to pull that 9 in 10 craft survive, rounded up as finely as it is known; infinite if none. [m]"""
+    step = 10.0 if answer.high - answer.low >= 100.0 else 1.0
+    return step * math.ceil(answer.high / step) if math.isfinite(answer.high) else math.inf
+
+
 def command_height(answer: DiveAnswer, start: float | None) -> float:
     """Height above the ground at which the pull is decided: yours, or the latest that 9 in 10 survive. [m]"""
     if start is not None:
         return start - float(answer.out.fall_height)
     if math.isfinite(answer.high):
-        return float(math.ceil(answer.high))
+        return pull_by(answer)
     lost = float(answer.out.height_lost)
     return lost if math.isfinite(lost) else 60.0
 
@@ -91,7 +97,9 @@ def dive_frame(answers: Sequence[DiveAnswer | None], start: float | None) -> flo
     return max(tops)
 
 
-def dive_figure(this: DiveAnswer, other: DiveAnswer | None, *, start: float | None, top: float, tick: float) -> go.Figure:
+def dive_figure(
+    this: DiveAnswer, other: DiveAnswer | None, *, start: float | None, top: float, tick: float
+) -> go.Figure:
     """Side view of the dive with equal axes: ground hatched, the latest height to pull, a bracket of end heights.
 
     Parameters
@@ -112,20 +120,46 @@ def dive_figure(this: DiveAnswer, other: DiveAnswer | None, *, start: float | No
     }  # fmt: skip
     side = [round(float(v), 6) for v in np.arange(-20 * tick, 40 * tick, tick)]
     figure.update_layout(
-        template=None, height=HEIGHT, margin={"l": 40, "r": 14, "t": 34, "b": FOOT},
-        paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)", showlegend=False,
-        font={"family": FONT, "size": SMALL, "color": PINNED}, hovermode="closest", dragmode=False, uirevision="steady",
-        hoverlabel={"bgcolor": "#1E2A2E", "bordercolor": "#7D8783", "font": {"size": SMALL, "color": "#fff", "family": FONT}},
+        template=None,
+        height=HEIGHT,
+        margin={"l": 40, "r": 14, "t": 34, "b": FOOT},
+        paper_bgcolor="rgba(0,0,0,0)",
+        plot_bgcolor="rgba(0,0,0,0)",
+        showlegend=False,
+        font={"family": FONT, "size": SMALL, "color": PINNED},
+        hovermode="closest",
+        dragmode=False,
+        uirevision="steady",
+        hoverlabel={
+            "bgcolor": "#1E2A2E",
+            "bordercolor": "#7D8783",
+            "font": {"size": SMALL, "color": "#fff", "family": FONT},
+        },
         yaxis={**axis, "range": [low, top * 1.04]},
         xaxis={
-            **axis, "range": [-0.32 * top, 0.6 * top], "scaleanchor": "y", "scaleratio": 1, "tickvals": side,
-            "ticktext": [f"{t:g}" if t >= 0 else "" for t in side], "title": {"text": "Way forward, m", "standoff": 6},
+            **axis,
+            "range": [-0.14 * top, 0.8 * top],
+            "scaleanchor": "y",
+            "scaleratio": 1,
+            "constraintoward": "left",
+            "tickvals": side,
+            "ticktext": [f"{t:g}" if t >= 0 else "" for t in side],
+            "title": {"text": "Way forward, m", "standoff": 6},
         },
-    )  # fmt: skip
+    )
     figure.add_annotation(
-        text="<b>Height above the ground</b>, m", xref="paper", yref="paper", x=0.0, y=1.0, xanchor="left",
-        yanchor="bottom", yshift=8, showarrow=False, font={"size": SIZE},
-    )  # fmt: skip
+        text="<b>Height above the ground</b>, m",
+        xref="paper",
+        yref="paper",
+        x=0.0,
+        y=1.0,
+        xanchor="left",
+        yanchor="bottom",
+        xshift=-38,
+        yshift=8,
+        showarrow=False,
+        font={"size": SIZE},
+    )
     _ground(figure, low, top)
     if other is not None:
         x, y = _heights(other, command_height(other, start) if start is not None else command)
@@ -134,9 +168,16 @@ def dive_figure(this: DiveAnswer, other: DiveAnswer | None, *, start: float | No
     if x.size:
         _path(figure, x, y, "this", {"width": 2.6, "color": THIS})
     figure.add_shape(
-        type="line", xref="paper", x0=0, x1=1, y0=command, y1=command, line={"width": 1, "color": PINNED}, layer="below",
+        type="line",
+        xref="paper",
+        x0=0,
+        x1=1,
+        y0=command,
+        y1=command,
+        line={"width": 1, "color": PINNED},
+        layer="below",
         name="pull by",
-    )  # fmt: skip
+    )
     dot(figure, 0.0, command, name="command")
     words = f"pull by {command:.0f} m" if start is None else f"you pull at {command:.0f} m"
     word(figure, 0.0, command, f"{words}, {value('road_speed', float(this.out.speed))}", bold=True, shift=12)
@@ -159,7 +200,9 @@ def _ground(figure: go.Figure, low: float, top: float) -> None:
         fill="toself", fillcolor="rgba(184,67,30,0.05)", hoverinfo="skip", name="ground",
         fillpattern={"shape": "/", "fgcolor": "#B8431E", "bgcolor": "rgba(0,0,0,0)", "size": 9, "solidity": 0.12},
     )  # fmt: skip
-    figure.add_shape(type="line", xref="paper", x0=0, x1=1, y0=0, y1=0, line={"width": 1.4, "color": "#B8431E"}, name="limit")
+    figure.add_shape(
+        type="line", xref="paper", x0=0, x1=1, y0=0, y1=0, line={"width": 1.4, "color": "#B8431E"}, name="limit"
+    )
 
 
 def _ends(figure: go.Figure, this: DiveAnswer, command: float, x: NDArray, y: NDArray, top: float) -> None:
@@ -181,8 +224,9 @@ def _ends(figure: go.Figure, this: DiveAnswer, command: float, x: NDArray, y: ND
     for x0, x1, y0, y1 in ((at, at, down, up), (at - cap, at + cap, up, up), (at - cap, at + cap, down, down)):
         figure.add_shape(type="line", x0=x0, x1=x1, y0=y0, y1=y1, line={"width": 2, "color": THIS}, name="ends")
     dot(figure, float(x[-1]), float(y[-1]), name="level")
-    lost = value("distance", float(this.out.height_lost))
-    word(figure, at, 0.5 * (up + down), f"level, {lost} lower ({this.low:.0f} to {this.high:.0f})", bold=False, shift=10)
+    lost = value("distance", float(this.out.height_lost), low=this.low, high=this.high)
+    word(figure, at, 0.5 * (up + down), f"level {lost} lower<br>({spread('distance', this.low, this.high)})", shift=10)
+    figure.layout.annotations[-1].align = "left"
 
 
 def delay_strip(answer: DiveAnswer) -> str:
@@ -198,7 +242,9 @@ def delay_strip(answer: DiveAnswer) -> str:
     if total <= 0.0:
         return ""
     cells = "".join(
-        f'<li style="flex-grow:{max(v, 0.02 * total):.4f}"><i{" class=own" if n == "spin up" else ""}></i><span>{n} {v:.2f}</span></li>'
+        "<li "
+        f'style="flex-grow:{max(v, 0.02 * total):.4f}"><i{" class=own" if n == "spin up" else ""}></i>'
+        f"<span>{n}<br>{v:.2f}</span></li>"
         for n, v in parts
     )
     return f'<div class="wi-delay"><p>Delay {value("seconds", total)}, in its parts</p><ol>{cells}</ol></div>'
@@ -223,15 +269,14 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
     )
     return (
         '<div class="wi-table wi-pulls"><table><caption>Height lost from the decision to level</caption>'
-        f"<thead><tr><th scope='col'>Hardest pull</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
+        "<thead><tr><th scope='col'>Hardest "
+        f"pull</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
     )
 
 
 def wash_strip(found: WashBand, other: WashBand | None) -> str:
     """Descent speeds on a strip: calm, own wash, worst, calm again. [m/s]"""
-    low, worst_low, worst_high, high = (
-        float(v) for v in (found.low, found.worst_low, found.worst_high, found.high)
-    )
+    low, worst_low, worst_high, high = (float(v) for v in (found.low, found.worst_low, found.worst_high, found.high))
     top = 5.0 * math.ceil((high + 2.0) / 5.0)
 
     def at(v: float) -> float:
@@ -245,11 +290,12 @@ def wash_strip(found: WashBand, other: WashBand | None) -> str:
         f'<span class="name" style="left:{0.5 * at(low):.2f}%">steady</span>',
         f'<span class="name" style="left:{0.5 * (at(low) + at(worst_low)):.2f}%">own wash</span>',
         f'<span class="name below" style="left:{0.5 * (at(worst_low) + at(worst_high)):.2f}%">worst</span>',
-        f'<span class="name" style="left:{0.5 * (at(high) + 100):.2f}%">out below it</span>',
+        f'<span class="name" style="left:{0.5 * (at(high) + 100):.2f}%">faster than it</span>',
     ]
     if other is not None:
         pieces.append(
-            f'<i class="there" style="left:{at(float(other.low)):.2f}%;width:{at(float(other.high)) - at(float(other.low)):.2f}%"></i>'
+            '<i class="there" '
+            f'style="left:{at(float(other.low)):.2f}%;width:{at(float(other.high)) - at(float(other.low)):.2f}%"></i>'
         )
     marks = "".join(
         f'<span class="tick" style="left:{at(v):.2f}%">{text}</span>'

@@ -25,7 +25,7 @@ BASIS = {
     "label": "Label: what the part is sold for. Makers measure in their own way, so treat it as a promise, not a law.",
     "common practice": "Common practice, from memory: where people who fly such craft stop.",
     "physics": "Physics: follows from the forecast alone, no label is asked.",
-    "estimate": "Estimate: heat and cooling are modelled, and nobody has published measurements of such parts in the wash.",
+    "estimate": "Estimate: heat and cooling are modelled; no measurement of such parts in the wash was found.",
     "your limit": "A number you set yourself; what it means is for your local rules.",
 }
 
@@ -61,8 +61,9 @@ def fits_list(found: Sequence[Limit]) -> str:
         if one.state == "unknown":
             text = one.fix or one.sentence
         rows.append(
-            f'<li class="{one.state}"><span class="sign wi-{one.state}">{FIT_SIGNS[one.state]}</span><b>{_name(one)}</b>'
-            f'<span class="why">{html.escape(text)}</span>{_basis(one.basis)}</li>'
+            f'<li class="{one.state}"><span class="sign '
+            f'wi-{one.state}">{FIT_SIGNS[one.state]}</span><b>{_name(one)}</b>'
+            f'<span class="why">{html.escape(text)}</span><span class="on">{_basis(one.basis)}</span></li>'
         )
     return f'<ul class="wi-fits">{"".join(rows)}</ul>'
 
@@ -106,7 +107,9 @@ def _at(share: float) -> float:
     return 100.0 * min(max(share, 0.0), TOP) / TOP
 
 
-def _bar(one: Limit, bands: Mapping[str, tuple[float, float]], pinned: Mapping[str, float] | None, *, first: bool) -> str:
+def _bar(
+    one: Limit, bands: Mapping[str, tuple[float, float]], pinned: Mapping[str, float] | None, *, first: bool
+) -> str:
     beyond = not math.isfinite(one.share) or one.share > TOP
     percent = f"{100.0 * one.share:.0f}{NARROW}%" if math.isfinite(one.share) and one.share < 9.995 else "far over"
     low, high = bands.get(one.key, (math.nan, math.nan))
@@ -125,8 +128,10 @@ def _bar(one: Limit, bands: Mapping[str, tuple[float, float]], pinned: Mapping[s
     return (
         f'<div class="label"><span class="sign wi-{one.state}">{SIGNS[one.state]}</span><b>{_name(one)}</b>'
         f'<span class="pc">{percent}{spread}</span></div>'
-        f'<div class="track" aria-hidden="true">{named}<i class="hatch"></i><i class="bar {one.state}{" cut" if beyond else ""}" '
-        f'style="width:{_at(one.share if math.isfinite(one.share) else TOP):.2f}%"></i><i class="full"></i>{there}{span}</div>'
+        f'<div class="track" aria-hidden="true">{named}<i class="hatch"></i><i class="bar '
+        f'{one.state}{" cut" if beyond else ""}" '
+        f'style="width:{_at(one.share if math.isfinite(one.share) else TOP):.2f}%"></i><i '
+        f'class="full"></i>{there}{span}</div>'
         f'<div class="why">{html.escape(one.sentence)} {_basis(one.basis)}</div>'
     )
 

@@ -68,15 +68,10 @@ def volt_axis(cutoff: float, full: float, least: float) -> tuple[float, float, l
 
 
 def _bare(figure: go.Figure, low: float, high: float, ticks: Sequence[float], digits: str = ".1f") -> None:
-    figure.update_layout(
-        yaxis={
-            "range": [low, high],
-            "tickmode": "array",
-            "tickvals": list(ticks),
-            "ticktext": [format(t, digits) for t in ticks],
-            "dtick": None,
-        }
-    )
+    axis = figure.layout.yaxis
+    axis.range, axis.tickmode = [low, high], "array"
+    axis.tickvals, axis.ticktext = list(ticks), [format(t, digits) for t in ticks]
+    axis.ticklabelstandoff = 4
 
 
 def _ghost(figure: go.Figure, x: NDArray, y: NDArray, name: str) -> None:
@@ -123,7 +118,10 @@ def voltage_figure(
     """
     low, high, ticks = volts
     figure = panels(
-        (Panel("Voltage of a cell under load", "V", Axis(high, 0.5)),), axis, x_title="Minutes flown your way", height=400
+        (Panel("Voltage of a cell under load", "V", Axis(high, 0.5)),),
+        axis,
+        x_title="Minutes flown your way",
+        height=400,
     )
     _bare(figure, low, high, ticks)
     hatch(figure, [0.0, axis.top], [low, low], [this.cutoff, this.cutoff])
@@ -155,7 +153,8 @@ def voltage_figure(
         pinned(figure, other.curve_time / MINUTE, other.curve_volts, unit="V", digits=".2f")
     line(figure, this.curve_time / MINUTE, this.curve_volts, name="this", unit="V", digits=".2f")
     for k, mark in enumerate(marks):
-        _mark(figure, mark, 0.95 - 0.1 * k, axis)
+        # the earliest lowest: no stem crosses another's word
+        _mark(figure, mark, 0.95 - 0.1 * (len(marks) - 1 - k), axis)
     return figure
 
 
@@ -166,7 +165,14 @@ def _mark(figure: go.Figure, mark: Mark, level: float, axis: Axis) -> None:
     low, high = figure.layout.yaxis.range
     top = low + level * (high - low)
     figure.add_shape(
-        type="line", x0=x, x1=x, y0=mark.volts, y1=top, line={"width": 1, "color": PINNED}, layer="below", name=mark.name
+        type="line",
+        x0=x,
+        x1=x,
+        y0=mark.volts,
+        y1=top,
+        line={"width": 1, "color": PINNED},
+        layer="below",
+        name=mark.name,
     )
     dot(figure, x, mark.volts, name=mark.name)
     text = f"{mark.name} {value('minutes', mark.time)}"
@@ -194,7 +200,7 @@ def ledger(rows: Sequence[tuple[str, str, str, str]], *, pinned_name: str | None
     for name, mine, spread_, theirs in rows:
         aside = f' <span class="r">({html.escape(spread_)})</span>' if spread_ else ""
         second = f'<dd class="pin"><i class="dash"></i>{html.escape(theirs)}</dd>' if pinned_name is not None else ""
-        out.append(f"<dt>{html.escape(name)}</dt><dd><b>{html.escape(mine)}</b>{aside}</dd>{second}")
+        out.append(f"<div><dt>{html.escape(name)}</dt><dd><b>{html.escape(mine)}</b>{aside}</dd>{second}</div>")
     foot = "" if pinned_name is None else f'<p class="foot"><i class="dash"></i>{html.escape(pinned_name)}, pinned</p>'
     return f'<div class="wi-ledger"><dl>{"".join(out)}</dl>{foot}</div>'
 
@@ -203,18 +209,19 @@ def ledger(rows: Sequence[tuple[str, str, str, str]], *, pinned_name: str | None
 
 
 def speed_tops(this: SpeedCurve, other: SpeedCurve | None) -> tuple[float, float]:
-    """Largest speed [km/h] and power [W] to be drawn."""
+    """Largest speed [km/h] and power [W] to be drawn: the part with the two tangents only."""
     speeds, powers = [1.0], [1.0]
     for one in (this, other):
         if one is None or not np.isfinite(one.power).any():
             continue
-        speeds.append(float(one.speed[-1]) / KMH)
-        powers.append(float(np.nanmax(one.power)))
+        fast, some = float(one.best.range_speed), float(one.best.range_power)
+        speeds.append(min(2.3 * fast, float(one.speed[-1])) / KMH)
+        powers.append(max(min(4.0 * some, float(one.power[-1])), 1.15 * float(one.power[0])))
     return max(speeds), max(powers)
 
 
 def speed_figure(
-    this: SpeedCurve, other: SpeedCurve | None, *, axes: tuple[Axis, Axis], cruise: float | None, wide: bool = True
+    this: SpeedCurve, other: SpeedCurve | None, *, axes: tuple[Axis, Axis], cruise: float | None
 ) -> go.Figure:
     """Power against speed with two tangents: lowest point flies longest, the ray from the origin farthest.
 
@@ -225,43 +232,56 @@ def speed_figure(
         Speed [km/h] and power [W].
     cruise : float or None
         Your cruise speed. [m/s]
-    wide : bool
-        Room for words beside the points.
     """
     x_axis, y_axis = axes
-    figure = panels(
-        (Panel("Power in level flight", "W", y_axis),), x_axis, x_title="Air speed, km/h", height=380
-    )
+    figure = panels((Panel("Power in level flight", "W", y_axis),), x_axis, x_title="Air speed, km/h", height=380)
     band(figure, this.speed[::2] / KMH, this.low, this.high)
     if other is not None:
-        pinned(figure, other.speed / KMH, other.power, unit="W", digits=".0f")
+        pinned(figure, other.speed / KMH, np.where(other.held, other.power, np.nan), unit="W", digits=".0f")
         dot(figure, float(other.best.range_speed) / KMH, float(other.best.range_power), name="pinned", of_pinned=True)
     if not np.isfinite(this.power).any():
         word(figure, 0.02 * x_axis.top, 0.5 * y_axis.top, "cannot hover, so it cannot fly level", bold=True)
         return figure
-    line(figure, this.speed / KMH, this.power, name="this", unit="W", digits=".0f")
+    line(figure, this.speed / KMH, np.where(this.held, this.power, np.nan), name="this", unit="W", digits=".0f")
+    last = np.flatnonzero(this.held)[-1] if this.held.any() else 0
+    figure.add_scatter(
+        x=[float(f"{v:.4g}") for v in this.speed[last:] / KMH], y=[float(f"{v:.4g}") for v in this.power[last:]],
+        mode="lines", line={"width": 1.2, "color": THIS}, name="for seconds", hoverinfo="skip",
+    )  # fmt: skip
     slow, least = float(this.best.endurance_speed) / KMH, float(this.best.endurance_power)
     fast, some = float(this.best.range_speed) / KMH, float(this.best.range_power)
     thin = {"width": 1.2, "color": PINNED}
     reach = min(1.9 * fast, x_axis.top)
     reach = min(reach, fast * y_axis.top / some)
-    figure.add_shape(type="line", x0=0, y0=0, x1=reach, y1=some * reach / fast, line=thin, layer="below", name="farthest")
+    figure.add_shape(
+        type="line", x0=0, y0=0, x1=reach, y1=some * reach / fast, line=thin, layer="below", name="farthest"
+    )
     figure.add_shape(type="line", x0=0, y0=least, x1=min(2.2 * slow, x_axis.top), y1=least, line=thin, layer="below",
                      name="longest")  # fmt: skip
     dot(figure, slow, least, name="longest")
     dot(figure, fast, some, name="farthest")
-    _below(figure, slow, least, f"longest {slow:.0f}", shift=-17, anchor="center")
+    _below(figure, slow, least, f"longest {slow:.0f}", shift=-17, anchor="right")
     _below(figure, fast, some, f"farthest {fast:.0f}", shift=-17, anchor="left")
-    top, most = float(this.top.speed) / KMH, float(this.power[np.isfinite(this.power)][-1])
-    dot(figure, top, most, name="fastest")
-    word(figure, top, most, f"fastest {top:.0f}", right_of=False, bold=True, shift=12)
-    if cruise is not None and 0.0 < cruise / KMH < top:
+    _ends(figure, this, last, x_axis, y_axis)
+    if cruise is not None and 0.0 < cruise / KMH < x_axis.top:
         figure.add_shape(
             type="line", x0=cruise / KMH, x1=cruise / KMH, y0=0, y1=1, yref="y domain", layer="below", name="cruise",
             line={"width": 1, "color": PINNED},
         )  # fmt: skip
-        word(figure, cruise / KMH, 0.94, "your cruise", domain=True, shift=5)
+        word(figure, cruise / KMH, 0.94, "your cruise", domain=True, right_of=False, shift=5)
     return figure
+
+
+def _ends(figure: go.Figure, this: SpeedCurve, last: int, x_axis: Axis, y_axis: Axis) -> None:
+    """Where the curve ends, if that is in the picture; the words beside it say it anyway."""
+    ends = (
+        (float(this.speed[last]) / KMH, float(this.power[last]), "for minutes"),
+        (float(this.top.speed) / KMH, float(this.power[-1]), "for seconds"),
+    )
+    for x, y, text in ends:
+        if x <= x_axis.top and y <= y_axis.top:
+            dot(figure, x, y, name=text)
+            word(figure, x, y, f"{text} {x:.0f}", right_of=False, bold=True, shift=12)
 
 
 def _below(figure: go.Figure, x: float, y: float, text: str, *, shift: int, anchor: str) -> None:
@@ -291,19 +311,25 @@ def pack_figure(this: PackAxis, other: PackAxis | None, *, axes: tuple[Axis, Axi
         pinned(figure, other.mass / GRAM, other.time / MINUTE, unit="min", digits=".1f")
         dot(figure, other.here_mass / GRAM, other.here_time / MINUTE, name="pinned pack", of_pinned=True)
     line(figure, this.mass / GRAM, this.time / MINUTE, name="this", unit="min", digits=".1f")
-    if this.inside:
-        x, y = this.best_mass / GRAM, this.best_time / MINUTE
+    if math.isfinite(this.heaviest) and this.heaviest / GRAM < x_axis.top:
+        edge = this.heaviest / GRAM
+        hatch(figure, [edge, x_axis.top], [0.0, 0.0], [y_axis.top, y_axis.top])
         figure.add_shape(
-            type="line", x0=x, x1=x, y0=0, y1=y, line={"width": 1, "color": PINNED}, layer="below", name="longest"
+            type="line", x0=edge, x1=edge, y0=0, y1=y_axis.top, line={"width": 1.4, "color": OVER}, name="limit"
         )
+        word(figure, edge, 0.06, "pulls less than twice its weight", right_of=False, domain=True, shift=6)
+    if math.isfinite(this.best_time):
+        x, y = this.best_mass / GRAM, this.best_time / MINUTE
         figure.add_scatter(
             x=[x], y=[y], mode="markers", hoverinfo="skip", name="longest",
             marker={"size": 11, "symbol": "diamond-open", "color": THIS, "line": {"width": 2}},
         )  # fmt: skip
-        figure.add_annotation(
-            text=f"longest: {value('mass', this.best_mass)}", x=x, y=0.0, xanchor="center", yanchor="bottom", yshift=6,
-            showarrow=False, font={"size": SMALL}, bgcolor="rgba(0,0,0,0)",
-        )  # fmt: skip
+        if abs(this.best_mass - this.here_mass) > 0.12 * x_axis.top * GRAM:
+            right = x < 0.3 * x_axis.top
+            rising = not this.inside and not math.isfinite(this.heaviest)
+            text = "still rising" if rising else f"longest {value('mass', this.best_mass)}"
+            word(figure, x, y, text, right_of=right, bold=True, shift=12)
+            figure.layout.annotations[-1].yshift = 12
     if math.isfinite(this.here_time):
         dot(figure, this.here_mass / GRAM, this.here_time / MINUTE, name="this pack")
         word(figure, this.here_mass / GRAM, this.here_time / MINUTE, "this pack", bold=True, shift=12)
@@ -316,9 +342,13 @@ def cutoff_figure(this: Cutoff, other: Cutoff | None, *, axis: Axis) -> go.Figur
     low, high = min(ends), max(ends)
     ticks = [float(t) for t in np.arange(math.ceil(low * 2.0) / 2.0, high + 1e-9, 0.5)]
     figure = panels(
-        (Panel("Minutes flown your way", "min", axis),), Axis(high, 0.5), x_title="Landing voltage of a cell, V", height=320
+        (Panel("Minutes flown your way", "min", axis),),
+        Axis(high, 0.5),
+        x_title="Landing voltage of a cell, V",
+        height=320,
     )
-    figure.update_layout(xaxis={"range": [low, high], "tickvals": ticks, "ticktext": [f"{t:.1f}" for t in ticks]})
+    axis_x = figure.layout.xaxis
+    axis_x.range, axis_x.tickvals, axis_x.ticktext = [low, high], ticks, [f"{t:.1f}" for t in ticks]
     if other is not None:
         pinned(figure, other.volts, other.time / MINUTE, unit="min", digits=".1f")
         dot(figure, other.here_volts, other.here_time / MINUTE, name="pinned", of_pinned=True)
