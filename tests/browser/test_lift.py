@@ -155,7 +155,8 @@ def test_the_knob_strip_stays_in_view_beside_what_it_changes(visit, width):
     page = visit(width=width)
     page.evaluate("document.querySelector('[data-testid=stMain]').scrollTo(0, 1200)")
     page.wait_for_function("document.querySelector('[data-testid=stMain]').scrollTop > 900")
-    expect(knob(page)).to_be_in_viewport()
+    # the slider's own input is a hidden pixel: look for what a person sees
+    expect(page.locator(".st-key-strip [data-testid=stSlider]")).to_be_in_viewport(ratio=0.9)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
