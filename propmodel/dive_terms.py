@@ -248,7 +248,27 @@ class PullOut:
 
 @dataclass(frozen=True)
 class Setup:
-    """Broadcast inputs of one question, flattened."""
+    """Broadcast inputs of one question, flattened.
+
+    Parameters
+    ----------
+    shape : tuple of int
+        Of the question.
+    flat : bool
+        Flat drop.
+    speed, fall_height, angle : ndarray
+        At the command [m/s], fallen until then [m], of the path below the horizon [rad].
+    drag_fall, drag_front, drag_top : ndarray
+        rho f / (2 m): attitude of the fall, front, top. [1/m]
+    load : ndarray
+        Thrust over weight used. [-]
+    binding : ndarray of int8
+        `BindingLimit`.
+    delay, ground : ndarray
+        [s]; height above ground at the command, inf for none. [m]
+    wash_loss, induced, blend : ndarray
+        Largest loss [-], hover induced velocity [m/s], 0 pull-up to 1 arrest [-].
+    """
 
     shape: tuple[int, ...]
     flat: bool

@@ -45,9 +45,13 @@ class Share(NamedTuple):
     """One allowance: how its used share is got, and words for it."""
 
     of: Callable[[Assessment, float], NDArray]
+    """Of builds and a hold time [s]: share used. [-]"""
     name: str
+    """Plain words."""
     part: str
+    """The part that bears it."""
     basis: str
+    """Label, standard, common practice, physics or estimate."""
     held: bool
     """False where the hold time does not matter."""
 
@@ -56,9 +60,13 @@ class Fit(NamedTuple):
     """One whole-number or geometric fit: True, False, or not told (None)."""
 
     of: Callable[[Assessment], NDArray | None]
+    """Of builds: True where it fits; None where the label is not told."""
     name: str
+    """Plain words."""
     part: str
+    """The part that must bear it."""
     basis: str
+    """Label, common practice or your limit."""
 
 
 def _ratio(value: NDArray, limit: ArrayLike | None) -> NDArray:

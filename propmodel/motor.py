@@ -282,7 +282,7 @@ def from_stator(
         Voltage of the no-load figure. [V]
     mass : array_like, optional
         With wires; None gives an estimate. [kg]
-    **fields
+    **fields : Any
         Any other field of `Motor` (name, max_cells, max_current, pole_pairs, ...).
 
     Returns

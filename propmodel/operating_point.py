@@ -50,7 +50,29 @@ TOLERANCE = 1e-13
 
 @dataclass(frozen=True)
 class Drive:
-    """A build prepared for solving at one state of charge: plain arrays, derived once."""
+    """A build prepared for solving at one state of charge: plain arrays, derived once.
+
+    Parameters
+    ----------
+    prop : PreparedPropeller
+    controller : Controller
+    density, diameter, disc_area : ndarray
+        Of the air [kg/m^3]; of one propeller [m, m^2].
+    rotors : ndarray
+        [-]
+    torque_constant : ndarray
+        K_t. [N m/A]
+    winding_resistance : ndarray
+        The winding's part of ``resistance``. [ohm]
+    iron_slope : ndarray
+        Loss torque over n. [N m s]
+    emf, pack_resistance : ndarray
+        Rest voltage and resistance of the pack at this charge. [V, ohm]
+    electronics_power : ndarray
+        [W]
+    minimum_voltage : ndarray
+        Of the flight electronics. [V]
+    """
 
     prop: propellers.PreparedPropeller
     controller: controller.Controller
@@ -79,6 +101,25 @@ class OperatingPoint:
 
     Thrust is installed, torque is at the shaft; ``pack_current`` and ``bus_voltage`` are of the whole craft. Losses
     are of one rotor, but ``pack_loss`` of the whole pack. Units are SI.
+
+    Parameters
+    ----------
+    rev_per_s : ndarray
+        [1/s]
+    thrust, torque, shaft_power : ndarray
+        [N, N m, W]
+    motor_current, motor_voltage : ndarray
+        Average over the switching. [A, V]
+    duty : ndarray
+        Motor over bus voltage. [-]
+    bus_voltage, pack_current : ndarray
+        [V, A]
+    winding_loss, iron_loss, ripple_loss : ndarray
+        [W]
+    pack_loss : ndarray
+        In cells, leads and connector. [W]
+    status : ndarray of int8
+        :class:`propmodel.status.Status`.
     """
 
     rev_per_s: NDArray
@@ -549,7 +590,23 @@ def throttle_curve(
 
 @dataclass(frozen=True)
 class BenchCurve:
-    """One rotor on a thrust stand with a stiff supply; the throttle axis comes last. SI units."""
+    """One rotor on a thrust stand with a stiff supply.
+
+    Parameters
+    ----------
+    throttle : ndarray
+        Command. [-]
+    rev_per_s : ndarray
+        [1/s]
+    thrust : ndarray
+        Of the bare propeller. [N]
+    supply_current, motor_current : ndarray
+        [A]
+    torque : ndarray
+        At the shaft. [N m]
+    shaft_power : ndarray
+        [W]
+    """
 
     throttle: NDArray
     rev_per_s: NDArray

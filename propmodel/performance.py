@@ -28,8 +28,11 @@ class Output(NamedTuple):
     """One headline answer: how it is got, its unit, and plain words for it."""
 
     of: Callable[[Assessment], NDArray]
+    """Of builds: the answer, SI."""
     unit: str
+    """SI unit, - for none."""
     words: str
+    """Plain words."""
 
 
 def _hovering(a: Assessment, value: NDArray) -> NDArray:
@@ -113,35 +116,65 @@ class Performance:
     """
 
     mass: NDArray
+    """Take-off mass. [kg]"""
     thrust_to_weight: NDArray
+    """Pull over weight, fresh pack. [-]"""
     thrust_to_weight_at_reserve: NDArray
+    """Pull over weight, reserve left. [-]"""
     hover_throttle: NDArray
+    """Hover command, fresh pack. [-]"""
     hover_throttle_at_reserve: NDArray
+    """Hover command, reserve left. [-]"""
     hover_current: NDArray
+    """Pack current in hover. [A]"""
     hover_power: NDArray
+    """Pack power in hover. [W]"""
     hover_time: NDArray
+    """Hover to the reserve. [s]"""
     hover_rev_per_s: NDArray
+    """Rotor speed in hover. [1/s]"""
     hover_motor_heat: NDArray
+    """Heat in one motor, hover. [W]"""
     full_throttle_current: NDArray
+    """Pack current flat out. [A]"""
     full_throttle_motor_current: NDArray
+    """Motor current flat out. [A]"""
     full_throttle_thrust: NDArray
+    """Pull of one rotor flat out. [N]"""
     full_throttle_rev_per_s: NDArray
+    """Rotor speed flat out. [1/s]"""
     full_throttle_power: NDArray
+    """Pack power flat out. [W]"""
     full_throttle_voltage: NDArray
+    """Pack voltage flat out, fresh. [V]"""
     full_throttle_voltage_at_reserve: NDArray
+    """Pack voltage flat out, reserve left. [V]"""
     figure_of_merit: NDArray
+    """Figure of merit in hover. [-]"""
     disc_loading: NDArray
+    """Weight over disc area. [N/m^2]"""
     thrust_per_power: NDArray
+    """Mass lifted per watt in hover. [kg/W]"""
     lifting_share: NDArray
+    """Share of the watts that lifts, in hover. [-]"""
     induced_velocity: NDArray
+    """Wash speed at the disc in hover. [m/s]"""
     tip_mach: NDArray
+    """Tip Mach number flat out. [-]"""
     top_speed: NDArray
+    """Top level speed. [m/s]"""
     endurance_speed: NDArray
+    """Speed of least power. [m/s]"""
     endurance_power_ratio: NDArray
+    """Least power over hover power. [-]"""
     hover_winding_temperature: NDArray
+    """Winding temperature after a long hover. [K]"""
     full_throttle_winding_temperature: NDArray
+    """Winding temperature if full throttle could be held. [K]"""
     full_throttle_seconds: NDArray
+    """Full throttle until the winding limit. [s]"""
     pull_out_height: NDArray
+    """Height a 40 m dive costs to pull out, reserve left. [m]"""
     status: NDArray
     """CANNOT_HOVER, else PACK_CANNOT_DELIVER flat out, else BELOW_CUTOFF_AT_ONCE in hover, else OK."""
 

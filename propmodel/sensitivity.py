@@ -23,8 +23,11 @@ class Step(NamedTuple):
     """One practical step: a field, how far it moves, and words."""
 
     field: str
+    """Dotted field of a build, or "altitude", "air temperature"."""
     change: float
+    """How far it moves. [SI]"""
     words: str
+    """As a buyer would say it."""
 
 
 STEPS: tuple[Step, ...] = (
@@ -59,6 +62,7 @@ class Effect(NamedTuple):
     """What one step does to every asked output."""
 
     step: Step
+    """The step taken."""
     values: dict[str, float]
     """After the step, SI. NaN where the craft no longer can."""
     relative: dict[str, float]

@@ -325,6 +325,7 @@ class Contribution(NamedTuple):
     """How much of the spread of one answer an input brings."""
 
     group: str
+    """Name in `GROUPS`."""
     share: float
     """Of the variance, all groups together 1. [-]"""
     log_sd: float
@@ -383,8 +384,11 @@ class Reading(NamedTuple):
     """A reading one could take: what it observes, and how well."""
 
     words: str
+    """What one would do."""
     of: tuple[Callable[[Assessment], NDArray], ...]
+    """What it shows, of builds."""
     log_noise: float
+    """Log sd of the reading itself. [-]"""
 
 
 READINGS: Mapping[str, Reading] = MappingProxyType(

@@ -45,14 +45,18 @@ class Condition(NamedTuple):
     """What must hold: an output or margin at least or at most a value."""
 
     name: str
+    """Output or margin."""
     kind: Literal["at least", "at most"]
+    """Which side holds."""
     value: float
+    """[SI]"""
 
 
 class Verdict(NamedTuple):
     """What one condition does to a sweep."""
 
     condition: Condition
+    """The condition."""
     kills: float
     """Share of all builds that fail it. [-]"""
     kills_alone: float

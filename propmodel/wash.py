@@ -81,7 +81,18 @@ def wash_band(induced_velocity_hover: ArrayLike) -> WashBand:
 
 
 def wash_share(descent: Any, inplane: Any) -> FloatArray:
-    """Share of the largest loss; both speeds over the hover induced velocity."""
+    """Share of the largest loss.
+
+    Parameters
+    ----------
+    descent, inplane : array_like
+        Speeds over the hover induced velocity. [-]
+
+    Returns
+    -------
+    ndarray
+        0 to 1. [-]
+    """
     low, worst_low, worst_high, high = WASH_EDGES
     rise = (descent - low) / (worst_low - low)
     fall = (high - descent) / (high - worst_high)

@@ -24,7 +24,7 @@ def dive_of(build: Build, *, state_of_charge: ArrayLike | None = None, **questio
     build : Build
     state_of_charge : array_like or None
         When the pull comes; None takes the reserve, where it is weakest. [-]
-    **question
+    **question : Any
         Fields of :class:`propmodel.dive.Dive`: drop, speed, entry, delay, load_limit, ...
 
     Returns
@@ -71,7 +71,7 @@ def pull_out(
         Way out to report; "worse" reports the one of arrest and pull-up that costs more height.
     keep_path : bool
         Keep the path for drawing.
-    **question
+    **question : Any
         Other fields of :class:`propmodel.dive.Dive`: speed, dive_angle, entry, delay, load_limit (thrust over
         weight, "hardest pull"), steering_share, wash_loss, height_at_command.
 
