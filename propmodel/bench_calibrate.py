@@ -225,7 +225,10 @@ def _residuals(fit: Fit) -> pd.DataFrame:
 def _notes(fit: Fit, frame: pd.DataFrame) -> list[str]:
     read, told = fit.table.read, []
     if not np.isfinite(read["thrust"]).any():
-        told.append("No thrust was measured: the thrust coefficient keeps its label's value and doubt.")
+        told.append(
+            "No thrust was measured: the thrust coefficient follows the power coefficient only as far as the label's "
+            "spread ties them."
+        )
     if not np.isfinite(read["torque"]).any():
         told.append(
             "No torque was measured: KV, resistance and power coefficient trade against each other, and the label's "

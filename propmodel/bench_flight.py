@@ -98,7 +98,7 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
         check_positive("charge put back", charge_put_back, "Ah")
         if counted > 0:
             scale, scale_sd = float(charge_put_back) / counted, CHARGER_SD * float(charge_put_back) / counted
-            if not 0.8 < scale < 1.25:
+            if not 0.9 < scale < 1.1:
                 notes.append(
                     f"The charger put back {scale:.2f} times what the log counted: set the current sensor's scale so "
                     "that both agree; currents here are corrected."

@@ -1,0 +1,168 @@
+"""Flight logs: layouts, and what is learned from them, on an invented flight whose truth is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from propmodel import bench, demo
+
+RESISTANCE = 0.045  # ohm
+HOVER = 14.0  # A
+HOVER_THROTTLE = 0.28
+
+
+def flight(rate: float = 100.0, *, scale: float = 1.0, seed: int = 0) -> dict[str, np.ndarray]:
+    """Two minutes: on the ground, hover with short climbs, on the ground; the sensor shows ``scale`` of the truth."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(0.0, 120.0, 1.0 / rate)
+    flying = (t > 10) & (t < 110)
+    punch = flying & (t % 12 > 8) & (t % 12 < 9.5 if rate > 5 else t % 12 < 11) & (t > 20)
+    true = np.where(flying, HOVER, 1.5) + 45.0 * punch
+    if rate > 5:
+        true = np.convolve(np.pad(true, 5, "edge"), np.ones(11) / 11, "valid")
+    throttle = np.where(punch, 0.8, np.where(flying, HOVER_THROTTLE, 0.05))
+    charge = np.cumsum(true) / rate / 3600.0
+    volts = 25.0 - 2.0 * charge - RESISTANCE * true + 0.02 * rng.normal(size=t.size)
+    shown = scale * true * (1 + 0.01 * rng.normal(size=t.size))
+    return {"t": t, "v": volts, "i": shown, "throttle": throttle, "q": scale * charge, "true_q": charge}
+
+
+def controller_export(f: dict[str, np.ndarray], *, pulse: bool = False, hundredths: bool = False) -> str:
+    """Comma and space separated, microseconds, four outputs, flags as text."""
+    unit = ("", "") if hundredths else (" (V)", " (A)")
+    times = 100.0 if hundredths else 1.0
+    outputs = ", ".join(f"motor[{k}]" for k in range(4))
+    out = [f"loop, time (us), vbat{unit[0]}, amperage{unit[1]}, {outputs}, energy (mAh), flags (flags)"]
+    for k in range(f["t"].size):
+        signal = 1000 + 1000 * f["throttle"][k] if pulse else 48 + 1999 * f["throttle"][k]
+        motors = ", ".join(f"{signal:.0f}" for _ in range(4))
+        power = f"{f['v'][k] * times:.2f}, {f['i'][k] * times:.2f}"
+        out.append(f"{k}, {f['t'][k] * 1e6:.0f}, {power}, {motors}, {1000 * f['q'][k]:.1f}, ARM|ANGLE")
+    return "\n".join(out)
+
+
+def telemetry(f: dict[str, np.ndarray], *, start: int = 10 * 3600) -> str:
+    """Date, time of day, pack voltage, current, mAh: a row a second."""
+    out = ["Date,Time,Batt(V),Curr(A),Capa(mAh),RSSI(dB)"]
+    for k in range(f["t"].size):
+        s = start + f["t"][k]
+        clock = f"{int(s // 3600) % 24:02d}:{int(s // 60) % 60:02d}:{s % 60:06.3f}"
+        out.append(f"2025-11-20,{clock},{f['v'][k]:.2f},{f['i'][k]:.2f},{1000 * f['q'][k]:.0f},{-60}")
+    return "\n".join(out)
+
+
+@pytest.mark.parametrize("pulse", [False, True])
+def test_controller_export(pulse: bool) -> None:
+    f = flight()
+    log = bench.read(controller_export(f, pulse=pulse).encode())
+    assert log.kind == "flight"
+    assert_allclose(log.frame["time_s"], f["t"], atol=1e-6)
+    assert_allclose(log.frame["voltage_v"], f["v"], atol=0.006)
+    assert_allclose(log.frame["charge_ah"], f["q"], atol=1e-4)
+    assert_allclose(log.frame[[f"motor_{k}_share" for k in (1, 2, 3, 4)]].mean(axis=1), f["throttle"], atol=1e-3)
+    assert [g.meaning for g in log.guesses if g.column == "flags (flags)"] == ["not used"]
+    assert log.doubts == []
+
+
+def test_key_and_value_block_and_hundredths() -> None:
+    f = flight(50.0)
+    block = "\n".join(f'"setting{k}","{k * 7}"' for k in range(150))
+    log = bench.read((block + "\n" + controller_export(f, hundredths=True)).encode())
+    assert log.kind == "flight"
+    assert_allclose(log.frame["voltage_v"], f["v"], atol=0.006)
+    assert_allclose(log.frame["current_a"], f["i"], atol=0.006)
+
+
+def test_radio_telemetry_over_midnight() -> None:
+    f = flight(1.0)
+    log = bench.read(telemetry(f, start=24 * 3600 - 50).encode())
+    assert log.kind == "flight"
+    assert_allclose(np.diff(log.frame["time_s"]), 1.0, atol=1e-6)
+    assert_allclose(log.frame["current_a"], f["i"], atol=0.006)
+
+
+def test_electrical_speed_in_hundreds() -> None:
+    f = flight(20.0)
+    text = controller_export(f).splitlines()
+    text[0] += ", eRPM[0], eRPM[1]"
+    rpm = 20000 * np.sqrt(f["throttle"])
+    lines = [text[0], *(f"{line}, {n * 7 / 100:.0f}, {n * 7 / 100:.0f}" for line, n in zip(text[1:], rpm, strict=True))]
+    log = bench.read("\n".join(lines).encode(), poles=14)
+    assert_allclose(log.frame["motor_1_rev_per_s"] * 60, rpm, rtol=0.01)
+
+
+def test_hover_resistance_charge_and_sensor_scale() -> None:
+    f = flight(scale=0.8)
+    log = bench.read(controller_export(f).encode())
+    found = bench.calibrate_flight(log, charge_put_back=f["true_q"][-1])
+    assert found.sensor_scale == pytest.approx(1.25, rel=0.01)
+    assert found.hover_current == pytest.approx(HOVER, rel=0.02)
+    assert found.hover_throttle == pytest.approx(HOVER_THROTTLE, abs=0.005)
+    assert found.pack_resistance == pytest.approx(RESISTANCE, rel=0.05)
+    assert found.charge_used == pytest.approx(f["true_q"][-1], rel=0.01)
+    assert found.flight_time == pytest.approx(100.0, abs=1.0)
+    assert any("1.25 times" in note for note in found.notes)
+    trusting = bench.calibrate_flight(log)
+    assert trusting.hover_current == pytest.approx(0.8 * HOVER, rel=0.02)
+    assert any("on trust" in note for note in trusting.notes)
+
+
+def test_a_row_a_second_still_tells_hover_and_resistance() -> None:
+    f = flight(1.0)
+    found = bench.calibrate_flight(bench.read(telemetry(f).encode()))
+    assert found.hover_current == pytest.approx(HOVER, rel=0.03)
+    assert found.pack_resistance == pytest.approx(RESISTANCE, rel=0.1)
+    assert np.isnan(found.hover_throttle)
+
+
+def test_the_counter_that_is_far_off() -> None:
+    """Case told by a user: the counter says 520 mAh, the charger 4,500."""
+    f = flight(10.0)
+    shrink = 0.52 / f["q"][-1]
+    f["q"] = f["q"] * shrink
+    f["i"] = f["i"] * shrink
+    found = bench.calibrate_flight(bench.read(controller_export(f).encode()), charge_put_back=4.5)
+    assert found.sensor_scale == pytest.approx(4500 / 520, rel=0.01)
+    assert found.charge_used == pytest.approx(4.5, rel=0.01)
+
+
+def test_charge_that_is_not_the_sum_of_the_current() -> None:
+    f = flight(10.0)
+    f["q"] = f["q"] * 3.0
+    log = bench.read(controller_export(f).encode())
+    assert [doubt.kind for doubt in log.doubts] == ["sensor_scale"]
+
+
+def test_no_steady_stretch_and_no_steps_say_so() -> None:
+    f = flight(20.0)
+    wild = 20 + 15 * np.sin(f["t"] * 3)
+    f["i"], f["throttle"] = wild, np.clip(wild / 50, 0, 1)
+    found = bench.calibrate_flight(bench.read(controller_export(f).encode()))
+    assert np.isnan(found.hover_current)
+    assert any("No steady stretch" in note for note in found.notes)
+    calm = flight(20.0)
+    calm["i"] = np.full_like(calm["t"], 14.0)
+    found = bench.calibrate_flight(bench.read(controller_export(calm).encode()))
+    assert np.isnan(found.pack_resistance)
+    assert any("No load steps" in note for note in found.notes)
+
+
+def test_forecast_against_flown() -> None:
+    found = bench.calibrate_flight(bench.read(controller_export(flight(20.0)).encode()), demo("scree"))
+    c = found.comparison
+    assert c.loc["hover current", "flown"] == pytest.approx(HOVER, rel=0.02)
+    assert_allclose(c["flown over forecast"], c["flown"] / c["forecast"])
+    assert np.isfinite(c["forecast"]).all()
+    assert 0.0 < c.loc["pack resistance", "forecast"] < 0.3
+
+
+def test_wrong_kind_of_log() -> None:
+    text = "Throttle (%),Voltage (V),Current (A),Thrust (g)\n10,12,1,50\n20,12,2,90\n30,12,3,140\n40,12,4,200\n"
+    with pytest.raises(ValueError, match="thrust-stand log"):
+        bench.calibrate_flight(bench.read(text.encode()))
+    log = bench.read(b"Time (s),Voltage (V),Altitude (m)\n0,16,0\n1,15.9,1\n2,15.8,2\n")
+    assert "no_current" in [doubt.kind for doubt in log.doubts]
+    with pytest.raises(ValueError, match="current column"):
+        bench.calibrate_flight(log)
