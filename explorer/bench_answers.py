@@ -110,8 +110,13 @@ EIGHT_IN_TEN = 1.2816
 """Standard deviations to either side."""
 
 _NOISE = {
-    "kv": 0.03, "no_load": 0.10, "stand_current": 0.03, "stand_pull": 0.04, "hover_command": 0.03, "hover_current": 0.05,
-}  # fmt: skip
+    "kv": 0.03,
+    "no_load": 0.10,
+    "stand_current": 0.03,
+    "stand_pull": 0.04,
+    "hover_command": 0.03,
+    "hover_current": 0.05,
+}
 """Error of one reading with ordinary tools, share of itself. Estimates. KV: label speed against loaded speed too."""
 READINGS = {
     "Full command without propellers: speed": "kv",
@@ -127,9 +132,13 @@ READINGS = {
 def reading_shares(p: PowerUp, readings: Mapping[str, float]) -> dict[str, float]:
     """Reading over forecast of each reading that tells something about the forecast, by kind."""
     speed, rise = power_up.bare_motor(
-        1.0, voltage=p.supply_voltage, kv=p.kv, resistance=p.resistance, no_load_current=p.no_load_current,
+        1.0,
+        voltage=p.supply_voltage,
+        kv=p.kv,
+        resistance=p.resistance,
+        no_load_current=p.no_load_current,
         no_load_voltage=p.no_load_voltage,
-    )  # fmt: skip
+    )
     middle = {
         "kv": 60.0 * speed,
         "no_load": rise + p.controller_standby / p.supply_voltage,
@@ -194,8 +203,10 @@ def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Lear
             noise = np.array([_NOISE[kind] for kind, _ in shares])
             seen = np.log([share for _, share in shares])
             shift, sd, left = _conditioned(x[:, good], y[good], noise, seen)
-        ends = [(m * math.exp(-EIGHT_IN_TEN * s), m, m * math.exp(EIGHT_IN_TEN * s))
-                for m, s in ((middle, sd), (middle * math.exp(shift), left))]  # fmt: skip
+        ends = [
+            (m * math.exp(-EIGHT_IN_TEN * s), m, m * math.exp(EIGHT_IN_TEN * s))
+            for m, s in ((middle, sd), (middle * math.exp(shift), left))
+        ]
         out.append(Learned(name, ends[0], ends[1]))
     return out
 
@@ -223,16 +234,24 @@ def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
     sd_p = float(np.hypot(1.5 * sd_t, 0.4 * sd_merit))
     m = made.motor
     motor = replace(
-        m, kv=float(m.kv) * float(np.asarray(m.loaded_kv_ratio)) * math.exp(kv), loaded_kv_ratio=1.0,
-        resistance=float(m.resistance) * math.exp(ohm), no_load_current=float(m.no_load_current) * math.exp(amps),
-        winding_resistance=None, log_sd_kv=sd_kv, log_sd_resistance=sd_ohm,
-    )  # fmt: skip
+        m,
+        kv=float(m.kv) * float(np.asarray(m.loaded_kv_ratio)) * math.exp(kv),
+        loaded_kv_ratio=1.0,
+        resistance=float(m.resistance) * math.exp(ohm),
+        no_load_current=float(m.no_load_current) * math.exp(amps),
+        winding_resistance=None,
+        log_sd_kv=sd_kv,
+        log_sd_resistance=sd_ohm,
+    )
     p = made.propeller
     blades = replace(
-        p, log_c_t_offset=np.asarray(p.log_c_t_offset) + c_t,
+        p,
+        log_c_t_offset=np.asarray(p.log_c_t_offset) + c_t,
         figure_of_merit_offset=np.asarray(p.figure_of_merit_offset) + merit,
-        log_sd_c_t=sd_t, log_sd_c_p=sd_p, spread_correlation=min(0.95, 1.5 * sd_t / max(sd_p, 1e-6)),
-    )  # fmt: skip
+        log_sd_c_t=sd_t,
+        log_sd_c_p=sd_p,
+        spread_correlation=min(0.95, 1.5 * sd_t / max(sd_p, 1e-6)),
+    )
     return measured(inputs, "your bench readings", motor=motor, propeller=blades)
 
 
@@ -256,10 +275,10 @@ def labels_differ(labels: Mapping[str, Any], inputs: Inputs) -> dict[str, str]:
     if labels.get("no_propeller"):
         out["propeller"] = "the file says a run without propeller"
     elif labels.get("diameter") is not None:
-        there = [float(labels["diameter"]) / 0.0254, float(labels["pitch"]) / 0.0254, float(labels["blades"])]
-        here = [inputs.diameter_in, inputs.pitch_in, float(inputs.blades)]
-        if any(abs(a - b) > 0.06 for a, b in zip(there, here, strict=True)):
-            names = ["x".join(f"{v:.3g}" for v in row) for row in (there, here)]
+        theirs = [float(labels["diameter"]) / 0.0254, float(labels["pitch"]) / 0.0254, float(labels["blades"])]
+        mine = [inputs.diameter_in, inputs.pitch_in, float(inputs.blades)]
+        if any(abs(a - b) > 0.06 for a, b in zip(theirs, mine, strict=True)):
+            names = ["x".join(f"{v:.3g}" for v in row) for row in (theirs, mine)]
             out["propeller"] = f"the file says {names[0]}, this build has {names[1]}"
     return out
 
@@ -291,8 +310,14 @@ def stand_parts(
     if not own_motor and motor_values:
         motor = to_build(replace(bare(inputs), winding_mohm=None, no_load_a=None, **motor_values)).motor
     if not own_propeller and blade_values:
-        other = replace(bare(inputs), measured_propeller=None, blade_width="unknown", blade_width_mm=None,
-                        propeller_g=None, **blade_values)  # fmt: skip
+        other = replace(
+            bare(inputs),
+            measured_propeller=None,
+            blade_width="unknown",
+            blade_width_mm=None,
+            propeller_g=None,
+            **blade_values,
+        )
         blades = to_build(other).propeller
     return motor, blades, made.controller, made.air
 
@@ -362,7 +387,10 @@ def cost(inputs: Inputs, rates: Mapping[str, float], prices: Mapping[str, float 
     return costs.session_cost(
         session_of(inputs, rates),
         costs.Prices(
-            packs=prices["pack"], propellers=prices["propeller"], motors=prices["motor"],
-            controllers=prices["controller"], other=prices.get("other") or 0.0,
+            packs=prices["pack"],
+            propellers=prices["propeller"],
+            motors=prices["motor"],
+            controllers=prices["controller"],
+            other=prices.get("other") or 0.0,
         ),
-    )  # fmt: skip
+    )

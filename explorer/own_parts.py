@@ -180,7 +180,9 @@ def attach(inputs: Inputs, own: OwnParts | None) -> Inputs:
     there = in_use(inputs, own)
     if own is None or not there:
         return bare(inputs)
-    gone = {part: None for part in _PARTS if part not in there} | {f"{p}_label": () for p in _PARTS if p not in there}
+    gone: dict[str, Any] = {part: None for part in _PARTS if part not in there} | {
+        f"{p}_label": () for p in _PARTS if p not in there
+    }
     plain = {f.name: getattr(inputs, f.name) for f in fields(Inputs)}
     return OwnInputs(**plain, own=replace(own, **gone))
 
@@ -236,6 +238,6 @@ def from_record(record: Mapping[str, Any]) -> OwnParts | None:
         values = [record.get(f"own.{part}.{f.name}") for f in fields(kind)]
         if not all(isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v) for v in values):
             continue
-        found[part] = kind(*(float(v) for v in values))
+        found[part] = kind(*(float(v) for v in values if v is not None))
         found[f"{part}_label"] = tuple(record.get(f"own.{part}.of.{name}") for name in names)
     return OwnParts(str(record.get("own.name", "saved build"))[:80], **found) if found else None

@@ -74,7 +74,8 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     widgets.say(figures.counts({part: float(getattr(used, part)) for part in costs.PARTS}))
     spares(inputs, rates, weekend)
     widgets.say(
-        '<p class="wi-small">Averages of rates that you guess, an estimate: one session may cost nothing or a whole craft. '
+        '<p class="wi-small">Averages of rates that you guess, an estimate: one session may cost nothing or a '
+        "whole craft. "
         "A dented, cut or swollen pack has no life left: quarantine it, never charge it again.</p>"
     )
     widgets.next_question("why", "Why is that so?")
@@ -115,9 +116,18 @@ def price(name: str, label: str, help_: str, *, hint: str = "not told") -> float
     key = f"price-{name}"
     bench_session.put(key, bench_session.kept(f"price_{name}"))
     return st.number_input(
-        label, 0.0, 1e7, value=None, step=None, format="%g", key=key, placeholder=hint,
-        help=(help_ + " Any currency, the same throughout.").strip(), on_change=bench_session.keep, args=(key, f"price_{name}"),
-    )  # fmt: skip
+        label,
+        0.0,
+        1e7,
+        value=None,
+        step=None,
+        format="%g",
+        key=key,
+        placeholder=hint,
+        help=(help_ + " Any currency, the same throughout.").strip(),
+        on_change=bench_session.keep,
+        args=(key, f"price_{name}"),
+    )
 
 
 def more(rates: dict[str, float], prices: dict[str, float | None], pin: Inputs | None) -> float:
@@ -160,8 +170,10 @@ def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -
     if len(bill.unpriced) == len(costs.PARTS) and float(bill.total) == 0.0:
         used = costs.consumption(bench_answers.session_of(inputs, rates))
         return (
-            f'A session of {packs} with {name} breaks about <b class="n">{number(float(used.propellers), 0.1)} propellers</b> '
-            f'and uses up <b class="n">{number(100 * float(used.packs), 1.0)} % of a pack</b>. Type a price or two below, in '
+            f'A session of {packs} with {name} breaks about <b class="n">{number(float(used.propellers), 0.1)} '
+            f"propellers</b> "
+            f'and uses up <b class="n">{number(100 * float(used.packs), 1.0)} % of a pack</b>. Type a price or '
+            f"two below, in "
             "any currency, and it becomes a sum."
         )
     total = figures.money(float(bill.total))
@@ -208,7 +220,8 @@ def strips(inputs: Inputs, pin: Inputs | None, rates: dict, prices: dict, bill: 
     widgets.say(
         figures.strips(rows)
         + (f'<p class="wi-small">{html.escape(words)}</p>' if words else "")
-        + '<p class="wi-small">Thin line: where the average lies if your rates are off by half again and the packs\' life by two.</p>'
+        + '<p class="wi-small">Thin line: where the average lies if your rates are off by half again and the '
+        "packs' life by two.</p>"
     )
 
 
@@ -230,13 +243,21 @@ def spares(inputs: Inputs, rates: dict[str, float], weekend: float) -> None:
     key = "rate-must-weekend"
     bench_session.put(key, weekend)
     st.number_input(
-        "Sessions until you can buy again", 1.0, 60.0, step=1.0, format="%g", key=key, on_change=_rate, args=(key, "weekend"),
+        "Sessions until you can buy again",
+        1.0,
+        60.0,
+        step=1.0,
+        format="%g",
+        key=key,
+        on_change=_rate,
+        args=(key, "weekend"),
         width=260,
-    )  # fmt: skip
+    )
     found = costs.spares_list(bench_answers.session_of(inputs, rates), sessions=weekend)
     widgets.say(widgets.table(["", "lost on average", "take", "enough"], figures.spares(found)))
     widgets.say(
-        '<p class="wi-small">Propellers by pairs, half of them for each direction. Poisson: losses come at random and know nothing of each other.</p>'
+        '<p class="wi-small">Propellers by pairs, half of them for each direction. Poisson: losses come at '
+        "random and know nothing of each other.</p>"
     )
 
 

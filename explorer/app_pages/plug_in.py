@@ -43,8 +43,21 @@ UNITS = {
     "charge": ("mAh", "Ah"),
 }
 GUESS = "as I guessed"
-WRITTEN = {"pct": "%", "v": "V", "mv": "mV", "a": "A", "ma": "mA", "nm": "N m", "w": "W", "us": "µs", "mah": "mAh", "gf": "g",
-           "n": "N", "kgf": "kg", "utf-8-sig": "UTF-8"}  # fmt: skip
+WRITTEN = {
+    "pct": "%",
+    "v": "V",
+    "mv": "mV",
+    "a": "A",
+    "ma": "mA",
+    "nm": "N m",
+    "w": "W",
+    "us": "µs",
+    "mah": "mAh",
+    "gf": "g",
+    "n": "N",
+    "kgf": "kg",
+    "utf-8-sig": "UTF-8",
+}
 """How the units of headings are written."""
 
 
@@ -73,18 +86,33 @@ def questions() -> tuple[bool | None, float | None]:
     with st.container(horizontal=True, key="bench_questions"):
         bench_session.put("esc_age", bench_session.kept("esc_age", "unknown"))
         age = st.segmented_control(
-            "Your ESC is", list(AGES), format_func=AGES.__getitem__, key="esc_age", on_change=bench_session.keep,
-            args=("esc_age", "esc_age"), required=True,
-            help="Nearly all since about 2016 brake and drive by turns, so that a bare motor's speed follows the command. "
+            "Your ESC is",
+            list(AGES),
+            format_func=AGES.__getitem__,
+            key="esc_age",
+            on_change=bench_session.keep,
+            args=("esc_age", "esc_age"),
+            required=True,
+            help="Nearly all since about 2016 brake and drive by turns, so that a bare motor's speed follows "
+            "the command. "
             "Older ones do not: their part-throttle figures are then left out.",
-        )  # fmt: skip
+        )
         bench_session.put("supply_v", bench_session.kept("supply_v"))
         volts = st.number_input(
-            "Supply for the motor tests, V", 3.0, 80.0, value=None, step=0.1, format="%g", key="supply_v", width=230,
-            placeholder="the full pack", on_change=bench_session.keep, args=("supply_v", "supply_v"),
+            "Supply for the motor tests, V",
+            3.0,
+            80.0,
+            value=None,
+            step=0.1,
+            format="%g",
+            key="supply_v",
+            width=230,
+            placeholder="the full pack",
+            on_change=bench_session.keep,
+            args=("supply_v", "supply_v"),
             help="What the bench supply is set to. Left blank: a full pack behind a current limit.",
-        )  # fmt: skip
-    return {"new": True, "old": False}.get(age), volts
+        )
+    return {"new": True, "old": False}.get(str(age)), volts
 
 
 def headline(inputs: Inputs, p: power_up.PowerUp) -> str:
@@ -148,9 +176,17 @@ def field(step: power_up.Step, now: Any) -> None:
     low = -40.0 if step.unit == "°C" else 0.0
     # one field; its unit stands in the label, and the keyboard of a phone brings digits
     st.number_input(
-        f"Step {step.number}: I read, {step.unit}", low, 1e7, value=None, step=None, format="%g", key=key,
-        on_change=_read, args=(key, step.title), placeholder="type what you read",
-    )  # fmt: skip
+        f"Step {step.number}: I read, {step.unit}",
+        low,
+        1e7,
+        value=None,
+        step=None,
+        format="%g",
+        key=key,
+        on_change=_read,
+        args=(key, step.title),
+        placeholder="type what you read",
+    )
 
 
 def _read(key: str, title: str) -> None:
@@ -199,15 +235,22 @@ def spread_now(inputs: Inputs, p: power_up.PowerUp) -> None:
             f"as yours did ({len(shares)} of {len(bench_answers.READINGS)} telling readings).</p>"
         )
         st.button(
-            "Use my readings in every page", key="adopt_readings", on_click=_adopt_readings, args=(inputs, shares),
-            help="Moves and narrows motor and propeller by what you read. Other pages take each part's doubt by itself, so "
+            "Use my readings in every page",
+            key="adopt_readings",
+            on_click=_adopt_readings,
+            args=(inputs, shares),
+            help="Moves and narrows motor and propeller by what you read. Other pages take each part's doubt by "
+            "itself, so "
             "their bands shrink somewhat less than here.",
-        )  # fmt: skip
+        )
     else:
         hint = (
-            "Outline: before." if older else "Shaded: where 8 in 10 craft with these labels land. Pull and current on a "
+            "Outline: before."
+            if older
+            else "Shaded: where 8 in 10 craft with these labels land. Pull and "
+            "current on a "
             "stand narrow it most, hover command and current come next."
-        )  # fmt: skip
+        )
         widgets.say(f'<p class="wi-small">{hint}</p>')
     if own:
         widgets.say(f'<p class="wi-small">{html.escape(own)} It is taken out in the side panel.</p>')
@@ -227,7 +270,8 @@ def facts(p: power_up.PowerUp) -> None:
         if not box.open:
             return
         rows = "".join(
-            f"<li><b>{html.escape(f.title)}: {number(f.value, 10.0 ** (math.floor(math.log10(max(abs(f.value), 1e-9))) - 1))}"
+            f"<li><b>{html.escape(f.title)}: "
+            f"{number(f.value, 10.0 ** (math.floor(math.log10(max(abs(f.value), 1e-9))) - 1))}"
             f"{NARROW}{html.escape(f.unit)}</b><br>{html.escape(f.text)}</li>"
             for f in power_up.facts(p)
         )
@@ -236,7 +280,8 @@ def facts(p: power_up.PowerUp) -> None:
             for f in power_up.FAULTS
         )
         widgets.say(
-            f'<ul class="wb-plain">{rows}</ul><h2>The usual faults <span>most frequent first; common practice, from memory</span></h2>'
+            f'<ul class="wb-plain">{rows}</ul><h2>The usual faults <span>most frequent first; common practice, '
+            f"from memory</span></h2>"
             f'<ul class="wb-plain">{faults}</ul>'
         )
 
@@ -252,15 +297,19 @@ def log_block() -> None:
         "A log from a stand or a flight", "CSV of any layout; nothing leaves this machine but to this page's own server"
     )
     dropped = st.file_uploader(
-        "Drop a log here", key="log_file", max_upload_size=128,
-        help="A thrust stand's table, a table typed by hand, a flight log exported as CSV, a radio's telemetry. Up to 128 MB.",
-    )  # fmt: skip
+        "Drop a log here",
+        key="log_file",
+        max_upload_size=128,
+        help="A thrust stand's table, a table typed by hand, a flight log exported as CSV, a radio's telemetry. "
+        "Up to 128 MB.",
+    )
     held = bench_session.held_log()
     if dropped is not None and (held is None or held.ident != dropped.file_id):
         held = _take(dropped.file_id, dropped.name, dropped.getvalue())
     if held is None:
         widgets.say(
-            '<p class="wi-small">Encoding, separators, decimal commas, headings and units are found, and shown for you to change.</p>'
+            '<p class="wi-small">Encoding, separators, decimal commas, headings and units are found, and shown '
+            "for you to change.</p>"
         )
         return
     if held.problem or held.log is None:
@@ -277,11 +326,12 @@ def log_block() -> None:
         else f"{len(log.frame):,} rows".replace(",", NARROW)
     )
     widgets.say(
-        f"<p><b>{html.escape(held.name)}</b>: a {kind} log, {rows}. {html.escape(' '.join(_sentence(n) for n in log.notes))}</p>"
+        f"<p><b>{html.escape(held.name)}</b>: a {kind} log, {rows}. "
+        f"{html.escape(' '.join(_sentence(n) for n in log.notes))}</p>"
     )
-    columns(held, dropped)
+    columns(held, log, dropped)
     widgets.say("<h2>Doubts</h2>" + figures.doubts(log.doubts))
-    (stand if log.kind == "stand" else flight)(held, inputs)
+    (stand if log.kind == "stand" else flight)(held, log, inputs)
 
 
 def _unit(unit: str) -> str:
@@ -307,9 +357,8 @@ def _take(ident: str, name: str, data: bytes, **choices: Any) -> Held:
     return held
 
 
-def columns(held: Held, dropped: Any) -> None:
+def columns(held: Held, log: bench.BenchLog, dropped: Any) -> None:
     """What was taken for what; every guess can be changed."""
-    log = held.log
     used = {g.meaning: g for g in log.guesses if g.meaning != "not used"}
     words = ", ".join(
         f"{m.replace('_', ' ')} from “{g.column}”{f' ({_unit(g.unit)})' if g.unit else ''}" for m, g in used.items()
@@ -328,24 +377,33 @@ def columns(held: Held, dropped: Any) -> None:
             a, b = st.columns([2, 1], gap="small")
             where = f"log_col:{held.ident}:{meaning}"
             unit = f"log_unit:{held.ident}:{meaning}"
-            bench_session.put(where, held.columns.get(meaning, GUESS))
-            bench_session.put(unit, held.units.get(meaning, GUESS))
+            st.session_state.setdefault(where, held.columns.get(meaning, GUESS))
+            st.session_state.setdefault(unit, held.units.get(meaning, GUESS))
             here = "not there" if guess is None else guess.column
             with a:
                 st.selectbox(
-                    f"{meaning.capitalize()} stands in", [GUESS, *dict.fromkeys(headings)], key=where,
+                    f"{meaning.capitalize()} stands in",
+                    [GUESS, *dict.fromkeys(headings)],
+                    key=where,
                     format_func=lambda v, here=here: f"{v}: {here}" if v == GUESS else v,
                     help="" if guess is None else guess.why,
-                )  # fmt: skip
+                )
             with b:
                 st.selectbox(
-                    f"Unit of {meaning}", [GUESS, *UNITS[meaning]], key=unit,
+                    f"Unit of {meaning}",
+                    [GUESS, *UNITS[meaning]],
+                    key=unit,
                     format_func=lambda v, g=guess: f"{v}: {_unit(g.unit)}" if v == GUESS and g is not None else v,
-                )  # fmt: skip
+                )
         poles = st.number_input(
-            "Magnets of the motor, if the logger was set to another number (14 is usual)", 2, 60, value=held.poles, step=2,
-            key=f"log_poles:{held.ident}", placeholder="as set in the logger",
-        )  # fmt: skip
+            "Magnets of the motor, if the logger was set to another number (14 is usual)",
+            2,
+            60,
+            value=held.poles,
+            step=2,
+            key=f"log_poles:{held.ident}",
+            placeholder="as set in the logger",
+        )
         for guess in log.guesses:
             if guess.meaning == "not used":
                 st.caption(f"“{guess.column}” is not used: {guess.why}.")
@@ -353,9 +411,13 @@ def columns(held: Held, dropped: Any) -> None:
             chosen = {m: st.session_state[f"log_col:{held.ident}:{m}"] for m in MEANINGS[log.kind]}
             units = {m: st.session_state[f"log_unit:{held.ident}:{m}"] for m in MEANINGS[log.kind]}
             again = _take(
-                held.ident, held.name, data, columns={m: v for m, v in chosen.items() if v != GUESS},
-                units={m: v for m, v in units.items() if v != GUESS}, poles=poles,
-            )  # fmt: skip
+                held.ident,
+                held.name,
+                data,
+                columns={m: v for m, v in chosen.items() if v != GUESS},
+                units={m: v for m, v in units.items() if v != GUESS},
+                poles=poles,
+            )
             if again.log is None:  # keep what could be read, say why this could not
                 bench_session.hold(held)
                 st.error(again.problem)
@@ -363,9 +425,8 @@ def columns(held: Held, dropped: Any) -> None:
                 st.rerun(scope="fragment")
 
 
-def stand(held: Held, inputs: Inputs) -> None:
+def stand(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
     """Forecast against reading, and the calibration."""
-    log = held.log
     differ = bench_answers.labels_differ(log.labels, inputs)
     bare_run = bool(log.labels.get("no_propeller")) or any(d.kind == "no_propeller" for d in log.doubts)
     widgets.section("Whose parts were on the stand?")
@@ -380,13 +441,17 @@ def stand(held: Held, inputs: Inputs) -> None:
             "The motor is this build's motor", value="motor" not in differ, key=f"own_motor:{held.ident}:{inputs.kv:g}"
         )
         own_blades = st.checkbox(
-            "The propeller is this build's propeller", value="propeller" not in differ and not bare_run, disabled=bare_run,
+            "The propeller is this build's propeller",
+            value="propeller" not in differ and not bare_run,
+            disabled=bare_run,
             key=f"own_blades:{held.ident}:{inputs.diameter_in:g}x{inputs.pitch_in:g}x{inputs.blades}",
-        )  # fmt: skip
+        )
         own_esc = st.checkbox(
-            "The ESC is this build's ESC", value=False, key=f"own_esc:{held.ident}",
+            "The ESC is this build's ESC",
+            value=False,
+            key=f"own_esc:{held.ident}",
             help="Then its throttle map and losses are taken too; else only motor and propeller.",
-        )  # fmt: skip
+        )
     motor, blades, esc, air = bench_answers.stand_parts(
         inputs, log.labels, own_motor=own_motor, own_propeller=own_blades
     )
@@ -397,12 +462,14 @@ def stand(held: Held, inputs: Inputs) -> None:
         leave = False
         if odd.any():
             leave = st.checkbox(
-                "Leave the rows in doubt out", value=False, key=f"leave:{held.ident}",
+                "Leave the rows in doubt out",
+                value=False,
+                key=f"leave:{held.ident}",
                 help="Rows at the supply's limit obey the same law at their own voltage, so they may stay.",
-            )  # fmt: skip
+            )
         if st.button("Calibrate", type="primary", key=f"calibrate:{held.ident}"):
             _calibrate(
-                held, inputs, (motor, blades, esc, air), (own_motor, own_blades, own_esc), odd if leave else None
+                held, log, inputs, (motor, blades, esc, air), (own_motor, own_blades, own_esc), odd if leave else None
             )
     held = bench_session.held_log() or held
     fit = held.calibration
@@ -414,9 +481,10 @@ def stand(held: Held, inputs: Inputs) -> None:
         result(held, fit, inputs)
 
 
-def _calibrate(held: Held, inputs: Inputs, parts: tuple, mine: tuple[bool, bool, bool], odd: Any) -> None:
+def _calibrate(
+    held: Held, log: bench.BenchLog, inputs: Inputs, parts: tuple, mine: tuple[bool, bool, bool], odd: Any
+) -> None:
     motor, blades, esc, air = parts
-    log = held.log
     out = [] if odd is None else [int(i) for i in log.points.index[odd]]
     from dataclasses import replace
 
@@ -428,9 +496,12 @@ def _calibrate(held: Held, inputs: Inputs, parts: tuple, mine: tuple[bool, bool,
     bench_session.hold(replace(held, calibration=fit))
     if any(mine):
         own = measured(
-            inputs, held.name, motor=fit.motor if mine[0] else None, propeller=fit.propeller if mine[1] else None,
+            inputs,
+            held.name,
+            motor=fit.motor if mine[0] else None,
+            propeller=fit.propeller if mine[1] else None,
             controller=fit.controller if mine[2] else None,
-        )  # fmt: skip
+        )
         bench_session.adopt(own)
         st.rerun()  # every number on every page follows
 
@@ -442,8 +513,9 @@ def clouds(log: bench.BenchLog, label: dict[str, Any], fit: Any, odd: Any) -> No
     grams = 1.0 / GRAM_FORCE
     found = []
     for name, column, key, factor, unit in (
-        ("Pull", "thrust_n", "thrust", grams, "g"), ("Current", "current_a", "current", 1.0, "A"),
-    ):  # fmt: skip
+        ("Pull", "thrust_n", "thrust", grams, "g"),
+        ("Current", "current_a", "current", 1.0, "A"),
+    ):
         if column not in points or not np.isfinite(points[column]).any():
             continue
         read, said = points[column].to_numpy(float) * factor, label[key] * factor
@@ -473,8 +545,9 @@ def clouds(log: bench.BenchLog, label: dict[str, Any], fit: Any, odd: Any) -> No
                 words += f" Calibrated, half of them lie within {figures.per_cent(float(near))}."
             widgets.chart(
                 figures.against(read, label=said, fitted=fitted, odd=odd, name=name, unit=unit, axis=axis),
-                key=f"cloud_{name}", alt=words,
-            )  # fmt: skip
+                key=f"cloud_{name}",
+                alt=words,
+            )
             widgets.say(f'<p class="wi-small">{words}</p>')
     keys = '<span class="key">○ by the labels</span>' + (
         '<span class="key">● calibrated</span>' if fit is not None else ""
@@ -486,9 +559,13 @@ def clouds(log: bench.BenchLog, label: dict[str, Any], fit: Any, odd: Any) -> No
 def _table(points: pd.DataFrame) -> pd.DataFrame:
     table = pd.DataFrame({"line": points["source_row"]})
     for column, heading, factor in (
-        ("throttle_share", "throttle [%]", 100.0), ("voltage_v", "voltage [V]", 1.0), ("current_a", "current [A]", 1.0),
-        ("speed_rev_per_s", "speed [rpm]", 60.0), ("thrust_n", "pull [g]", 1.0 / GRAM_FORCE), ("torque_nm", "torque [N m]", 1.0),
-    ):  # fmt: skip
+        ("throttle_share", "throttle [%]", 100.0),
+        ("voltage_v", "voltage [V]", 1.0),
+        ("current_a", "current [A]", 1.0),
+        ("speed_rev_per_s", "speed [rpm]", 60.0),
+        ("thrust_n", "pull [g]", 1.0 / GRAM_FORCE),
+        ("torque_nm", "torque [N m]", 1.0),
+    ):
         if column in points:
             table[heading] = points[column].astype(float) * factor
     return table
@@ -503,11 +580,15 @@ def _more(share: float) -> str:
 
 
 NAMES = {
-    "kv": ("KV under load", 1.0, 1.0, "rpm/V"), "resistance": ("effective resistance", 1e3, 0.1, "mΩ"),
-    "no_load_current": ("no-load current", 1.0, 0.01, "A"), "c_t": ("thrust coefficient, standing", 1.0, 0.001, ""),
-    "c_p": ("power coefficient, standing", 1.0, 0.001, ""), "ripple_coefficient": ("ESC ripple loss", 1.0, 0.01, "W/V²"),
-    "throttle_exponent": ("throttle exponent", 1.0, 0.01, ""), "idle_duty": ("command at no throttle", 100.0, 0.1, "%"),
-}  # fmt: skip
+    "kv": ("KV under load", 1.0, 1.0, "rpm/V"),
+    "resistance": ("effective resistance", 1e3, 0.1, "mΩ"),
+    "no_load_current": ("no-load current", 1.0, 0.01, "A"),
+    "c_t": ("thrust coefficient, standing", 1.0, 0.001, ""),
+    "c_p": ("power coefficient, standing", 1.0, 0.001, ""),
+    "ripple_coefficient": ("ESC ripple loss", 1.0, 0.01, "W/V²"),
+    "throttle_exponent": ("throttle exponent", 1.0, 0.01, ""),
+    "idle_duty": ("command at no throttle", 100.0, 0.1, "%"),
+}
 
 
 def result(held: Held, fit: Any, inputs: Inputs) -> None:
@@ -534,7 +615,8 @@ def result(held: Held, fit: Any, inputs: Inputs) -> None:
     for note in fit.notes:
         widgets.say(f'<p class="wi-small">{html.escape(note)}</p>')
     used = in_use(inputs, state.own_parts())
-    if state.own_parts() is not None and state.own_parts().name == held.name[:80] and used:
+    own = state.own_parts()
+    if own is not None and own.name == held.name[:80] and used:
         widgets.say(
             f'<p class="wi-small">✓ {html.escape(bench_session.own_words(inputs))} Every page now reckons with it.</p>'
         )
@@ -551,10 +633,14 @@ def result(held: Held, fit: Any, inputs: Inputs) -> None:
     )
     at = at if np.isfinite(at).any() else np.arange(1.0, len(r) + 1.0)
     series = [
-        (name, r[c], symbol) for name, c, symbol in (
-            ("pull", "off_thrust", "circle"), ("current", "off_current", "square-open"), ("torque", "off_torque", "diamond-open"),
-        ) if c in r
-    ]  # fmt: skip
+        (name, r[c], symbol)
+        for name, c, symbol in (
+            ("pull", "off_thrust", "circle"),
+            ("current", "off_current", "square-open"),
+            ("torque", "off_torque", "diamond-open"),
+        )
+        if c in r
+    ]
     if not series:
         return
     most = max(float(np.nanmax(np.abs(np.asarray(v, float)), initial=0.0)) for _, v, _ in series)
@@ -568,17 +654,23 @@ def result(held: Held, fit: Any, inputs: Inputs) -> None:
     widgets.say(f'<p class="wi-small">{keys}</p><p class="wi-small">{words}.</p>')
 
 
-def flight(held: Held, inputs: Inputs) -> None:
+def flight(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
     """What a flight says of the build."""
     from explorer import compute
 
-    log = held.log
     widgets.section("What the flight says of this build")
     key = f"put_back:{held.ident}"
     back = st.number_input(
-        "The charger put back, mAh (after exactly this flight)", 1.0, 200000.0, value=None, step=None, format="%g", key=key,
-        width=330, placeholder="not told: the sensor is taken on trust",
-    )  # fmt: skip
+        "The charger put back, mAh (after exactly this flight)",
+        1.0,
+        200000.0,
+        value=None,
+        step=None,
+        format="%g",
+        key=key,
+        width=330,
+        placeholder="not told: the sensor is taken on trust",
+    )
     try:
         flown = bench.calibrate_flight(
             log, compute.build(inputs), charge_put_back=None if back is None else back / 1000.0
@@ -595,7 +687,8 @@ def flight(held: Held, inputs: Inputs) -> None:
         )
         bits.append(f'In steady flight it drew <b class="n">{value("current", flown.hover_current)}</b>{command}.')
     bits.append(
-        f'The flight took <b class="n">{value("charge", flown.charge_used)}</b> in <b class="n">{value("minutes", flown.flight_time)}</b>.'
+        f'The flight took <b class="n">{value("charge", flown.charge_used)}</b> in <b '
+        f'class="n">{value("minutes", flown.flight_time)}</b>.'
     )
     if math.isfinite(flown.pack_resistance):
         bits.append(f'Pack and leads have <b class="n">{value("resistance", flown.pack_resistance)}</b>.')
@@ -605,17 +698,30 @@ def flight(held: Held, inputs: Inputs) -> None:
     got = bench_session.bands_of(inputs)
     rows = []
     for name, what, kind, seen, now in (
-        ("current", "hover current", "current", flown.hover_current, tuple(a.hover_current for a in (got.low, got.mid, got.high))),
-        ("command", "hover command", "percent", flown.hover_throttle, tuple(a.hover_throttle for a in (got.low, got.mid, got.high))),
+        (
+            "current",
+            "hover current",
+            "current",
+            flown.hover_current,
+            tuple(a.hover_current for a in (got.low, got.mid, got.high)),
+        ),
+        (
+            "command",
+            "hover command",
+            "percent",
+            flown.hover_throttle,
+            tuple(a.hover_throttle for a in (got.low, got.mid, got.high)),
+        ),
         ("ohm", "pack resistance", "resistance", flown.pack_resistance, _pack_band(flown)),
-    ):  # fmt: skip
+    ):
         if math.isfinite(seen) and math.isfinite(now[1]):
             inside = (
                 "inside the band"
                 if now[0] <= seen <= now[2]
                 else f"{_more(seen / now[1] - 1.0).replace('it', 'the forecast')}"
             )
-            words = f"{what}: flown <b>{value(kind, seen)}</b>, forecast {spread(kind, now[0], now[2], unit=True)}, {inside}"
+            said = spread(kind, now[0], now[2], unit=True)
+            words = f"{what}: flown <b>{value(kind, seen)}</b>, forecast {said}, {inside}"
             rows.append({"name": name, "words": words, "now": now, "was": None, "flown": seen, "end": end_of(kind)})
     if rows:
         widgets.say(
@@ -625,9 +731,10 @@ def flight(held: Held, inputs: Inputs) -> None:
     for note in flown.notes:
         widgets.say(f'<p class="wi-small">{html.escape(note)}</p>')
     if math.isfinite(flown.pack_resistance) and st.button(
-        "Take this pack resistance into the build", key=f"take_ohm:{held.ident}",
+        "Take this pack resistance into the build",
+        key=f"take_ohm:{held.ident}",
         help="Less the leads, per cell, at the pack's temperature in the side panel.",
-    ):  # fmt: skip
+    ):
         cell = round(bench_answers.cell_mohm_from_pack(inputs, flown.pack_resistance), 2)
         state.load(apply(state.inputs(), {"cell_mohm": cell, "cell_mohm_at_c": inputs.pack_temperature_c}))
         st.rerun()

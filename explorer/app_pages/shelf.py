@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import streamlit as st
 
@@ -20,6 +21,7 @@ from explorer.store import SavedBuild, StoreError, file_name
 from propmodel import parts, propeller
 from propmodel.motor import LOG_SD_KV
 from propmodel.parts import MEASURED_LOG_SD, PartsError
+from propmodel.units import CELSIUS_ZERO, INCH
 
 CSS = Path(__file__).resolve().parents[1] / "bench.css"
 SHOWN = 12
@@ -41,10 +43,15 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     told()
     bench_session.put("shelf", bench_session.kept("shelf", SHELVES[0]))
     which = st.segmented_control(
-        "Shelf", SHELVES, key="shelf", required=True, on_change=bench_session.keep, args=("shelf", "shelf"),
+        "Shelf",
+        SHELVES,
+        key="shelf",
+        required=True,
+        on_change=bench_session.keep,
+        args=("shelf", "shelf"),
         label_visibility="collapsed",
-    )  # fmt: skip
-    {SHELVES[0]: builds, SHELVES[1]: my_parts, SHELVES[2]: measured_propellers}.get(which, take_along)(inputs, pin)
+    )
+    {SHELVES[0]: builds, SHELVES[1]: my_parts, SHELVES[2]: measured_propellers}.get(str(which), take_along)(inputs, pin)
 
 
 def say_next(text: str) -> None:
@@ -76,14 +83,20 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
         )
         st.button("Save as a new build", key="save_new", on_click=_save, args=(name, False), type="primary")
         if here is not None:
-            st.button(f"Save over {here[2]}", key="save_over", on_click=_save, args=(name, True),
-                      help="The version before it stays beside it on the disk.")  # fmt: skip
+            st.button(
+                f"Save over {here[2]}",
+                key="save_over",
+                on_click=_save,
+                args=(name, True),
+                help="The version before it stays beside it on the disk.",
+            )
     listing = bench_session.store().builds()
     for problem in listing.problems:
         widgets.say(f'<p class="wi-notice">{html.escape(problem)}</p>')
     if not listing.builds:
         widgets.say(
-            '<p class="wi-small">No build is kept yet. Everything on the screen is saved: inputs, names, measured parts.</p>'
+            '<p class="wi-small">No build is kept yet. Everything on the screen is saved: inputs, names, '
+            "measured parts.</p>"
         )
     all_ = len(listing.builds) <= SHOWN or st.toggle(f"Show all {len(listing.builds)}", key="all_builds")
     for build in listing.builds if all_ else listing.builds[:SHOWN]:
@@ -92,13 +105,20 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
     with st.container(horizontal=True, vertical_alignment="bottom"):
         if listing.builds:
             st.download_button(
-                "Download all builds", bench_session.store().download_all(), file_name="builds.json", mime="application/json",
-                on_click="ignore", key="all_down",
-            )  # fmt: skip
+                "Download all builds",
+                bench_session.store().download_all(),
+                file_name="builds.json",
+                mime="application/json",
+                on_click="ignore",
+                key="all_down",
+            )
     given = st.file_uploader(
-        "Bring builds in (a file downloaded here, JSON)", type=["json"], key="builds_in", max_upload_size=64,
+        "Bring builds in (a file downloaded here, JSON)",
+        type=["json"],
+        key="builds_in",
+        max_upload_size=64,
         help="Each becomes a build of its own; nothing that is kept is overwritten.",
-    )  # fmt: skip
+    )
     if given is not None and st.session_state.get("builds_in_done") != given.file_id:
         st.session_state["builds_in_done"] = given.file_id
         try:
@@ -164,9 +184,13 @@ def card(build: SavedBuild) -> None:
             try:
                 data = bench_session.store().download(build.key)
                 st.download_button(
-                    "Download", data, file_name=file_name(build.name), mime="application/json", key=f"down:{build.key}",
+                    "Download",
+                    data,
+                    file_name=file_name(build.name),
+                    mime="application/json",
+                    key=f"down:{build.key}",
                     on_click="ignore",
-                )  # fmt: skip
+                )
             except StoreError:
                 logging.getLogger("explorer").warning("build %s went away", build.key)
             with st.popover("Delete"):
@@ -181,10 +205,13 @@ def short(inputs: Inputs) -> str:
     except ValueError:
         return "Its parts cannot be reckoned with."
     if got.status != 0:
-        return f"Takes off at {value('mass', got.mass)}, pulls {value('pull_to_weight', got.thrust_to_weight)} its weight, cannot hover."
+        pulls = value("pull_to_weight", got.thrust_to_weight)
+        return f"Takes off at {value('mass', got.mass)}, pulls {pulls} its weight, cannot hover."
     return (
-        f"Takes off at {value('mass', got.mass)}, hovers with the motors at {value('percent', got.hover_throttle)}, lasts about "
-        f"{value('minutes', got.minutes)} flown your way and pulls {value('pull_to_weight', got.thrust_to_weight)} its weight."
+        f"Takes off at {value('mass', got.mass)}, hovers with the motors at "
+        f"{value('percent', got.hover_throttle)}, lasts about "
+        f"{value('minutes', got.minutes)} flown your way and pulls "
+        f"{value('pull_to_weight', got.thrust_to_weight)} its weight."
     )
 
 
@@ -201,10 +228,16 @@ def _when(saved: str) -> str:
 def my_parts(inputs: Inputs, pin: Inputs | None) -> None:
     """The visitor's own motors, propellers, packs and ESC."""
     bench_session.put("parts_kind", bench_session.kept("parts_kind", "motors"))
-    kind = st.segmented_control(
-        "Table", list(KINDS), format_func=KINDS.__getitem__, key="parts_kind", required=True, on_change=bench_session.keep,
+    picked = st.segmented_control(
+        "Table",
+        list(KINDS),
+        format_func=KINDS.__getitem__,
+        key="parts_kind",
+        required=True,
+        on_change=bench_session.keep,
         args=("parts_kind", "parts_kind"),
-    )  # fmt: skip
+    )
+    kind = str(picked)
     drafts: dict[str, pd.DataFrame] = st.session_state.setdefault("part_drafts", {})
     bases: dict[str, pd.DataFrame] = st.session_state.setdefault("part_bases", {})
     turn: dict[str, int] = st.session_state.setdefault("part_turns", {})
@@ -214,19 +247,27 @@ def my_parts(inputs: Inputs, pin: Inputs | None) -> None:
     if key not in st.session_state or kind not in bases:
         bases[kind] = drafts[kind].copy()  # the editor was away: it goes on from what was typed
     edited = st.data_editor(
-        bases[kind], key=key, num_rows="dynamic", hide_index=True, width="stretch", column_config=_columns(kind), placeholder="",
-    )  # fmt: skip
+        bases[kind],
+        key=key,
+        num_rows="dynamic",
+        hide_index=True,
+        width="stretch",
+        column_config=_columns(kind),
+        placeholder="",
+    )
     drafts[kind] = edited
     good, problems = _checked(edited, kind)
     if problems:
-        widgets.say("".join(f'<p class="wi-notice" role="status">{html.escape(p)}</p>' for p in problems[:6])
-                    + '<p class="wi-small">What you typed stays here; it is written to the shelf once this is mended.</p>')  # fmt: skip
+        widgets.say(
+            "".join(f'<p class="wi-notice" role="status">{html.escape(p)}</p>' for p in problems[:6])
+            + '<p class="wi-small">What you typed stays here; it is written to the shelf once this is '
+            "mended.</p>"
+        )
     else:
         words = _keep_table(kind, good)
         count = f"{len(good)} row{'s' if len(good) != 1 else ''}"
-        widgets.say(
-            f'<p class="wi-small">{html.escape(words or f"✓ Kept: {count}. Blank cells are not told and take their marked default.")}</p>'
-        )
+        fine = f"✓ Kept: {count}. Blank cells are not told and take their marked default."
+        widgets.say(f'<p class="wi-small">{html.escape(words or fine)}</p>')
         if len(good):
             with st.container(horizontal=True, vertical_alignment="bottom"):
                 row = st.selectbox(
@@ -239,11 +280,21 @@ def my_parts(inputs: Inputs, pin: Inputs | None) -> None:
                 st.button("Use it", key=f"use_it:{kind}", on_click=_use, args=(kind, dict(good.iloc[row])))
     with st.container(horizontal=True, vertical_alignment="bottom"):
         st.download_button(
-            "Download as CSV", (parts.to_csv(good, kind) if not problems else "").encode(), file_name=f"{kind}.csv", mime="text/csv",
-            on_click="ignore", key=f"csv_out:{kind}", disabled=bool(problems),
-        )  # fmt: skip
-    given = st.file_uploader("Bring in a CSV file", type=["csv", "txt", "tsv"], key=f"csv_in:{kind}", max_upload_size=2,
-                             help="Headings with their units, such as “mass [g]”; its rows are added to the table.")  # fmt: skip
+            "Download as CSV",
+            (parts.to_csv(good, kind) if not problems else "").encode(),
+            file_name=f"{kind}.csv",
+            mime="text/csv",
+            on_click="ignore",
+            key=f"csv_out:{kind}",
+            disabled=bool(problems),
+        )
+    given = st.file_uploader(
+        "Bring in a CSV file",
+        type=["csv", "txt", "tsv"],
+        key=f"csv_in:{kind}",
+        max_upload_size=2,
+        help="Headings with their units, such as “mass [g]”; its rows are added to the table.",
+    )
     if given is not None and st.session_state.get(f"csv_done:{kind}") != given.file_id:
         st.session_state[f"csv_done:{kind}"] = given.file_id
         _bring_in(kind, given.name, given.getvalue(), edited)
@@ -354,13 +405,23 @@ def measured_propellers(inputs: Inputs, pin: Inputs | None) -> None:
     """Propellers of the open wind-tunnel measurements, each with its own fit."""
     names = propeller.measured_names()
     widgets.say(
-        f'<p class="wi-small">{len(names)} propellers were measured in a wind tunnel and published openly. One of them in the build '
-        "brings its own thrust and power, and the band narrows to a few per cent. Most have two blades and were turned slowly; the "
+        f'<p class="wi-small">{len(names)} propellers were measured in a wind tunnel and published openly. One '
+        f"of them in the build "
+        "brings its own thrust and power, and the band narrows to a few per cent. Most have two blades and were "
+        "turned slowly; the "
         "codes are those of the data.</p>"
     )
     now = inputs.measured_propeller
-    wide = st.slider("Diameter, in", 2.0, 20.0, bench_session.kept("measured_span", (4.0, 11.0)), 0.5, key="measured_span",
-                     on_change=bench_session.keep, args=("measured_span", "measured_span"))  # fmt: skip
+    wide = st.slider(
+        "Diameter, in",
+        2.0,
+        20.0,
+        bench_session.kept("measured_span", (4.0, 11.0)),
+        0.5,
+        key="measured_span",
+        on_change=bench_session.keep,
+        args=("measured_span", "measured_span"),
+    )
     found = {n: p for n in names if wide[0] <= (p := _sizes(n))[0] <= wide[1]}
     if not found:
         widgets.say('<p class="wi-small">None of that size was measured.</p>')
@@ -368,17 +429,25 @@ def measured_propellers(inputs: Inputs, pin: Inputs | None) -> None:
     order = sorted(found, key=lambda n: (found[n], n))
     with st.container(horizontal=True, vertical_alignment="bottom"):
         name = st.selectbox(
-            f"One of {len(order)}: type a size to search", order, index=order.index(now) if now in order else 0, key="measured_pick", width=420,
+            f"One of {len(order)}: type a size to search",
+            order,
+            index=order.index(now) if now in order else 0,
+            key="measured_pick",
+            width=420,
             format_func=lambda n: f"{found[n][0]:g} x {found[n][1]:g} in, {found[n][2]} blades · {n.split('_')[0]}",
-        )  # fmt: skip
+        )
         st.button(
             "Use it in this build", key="measured_use", on_click=_use_measured, args=(name,), disabled=name == now
         )
         if now is not None:
             st.button("Back to the label", key="measured_back", on_click=_use_measured, args=(None,))
-    rows = int(propeller.measured(name).own_fit.static_rows)
-    widgets.say(f'<p class="wi-small">{rows} readings standing still are behind it.</p>' if rows else
-                '<p class="wi-small">It was measured in moving air only; standing still is carried back from there.</p>')  # fmt: skip
+    fit = propeller.measured(name).own_fit
+    rows = 0 if fit is None else int(np.asarray(fit.static_rows))
+    widgets.say(
+        f'<p class="wi-small">{rows} readings standing still are behind it.</p>'
+        if rows
+        else '<p class="wi-small">It was measured in moving air only; standing still is carried back from there.</p>'
+    )
     if now is not None:
         widgets.say(f'<p class="wi-small">✓ In the build: {html.escape(now)}.</p>')
 
@@ -386,7 +455,8 @@ def measured_propellers(inputs: Inputs, pin: Inputs | None) -> None:
 @st.cache_data(show_spinner=False, max_entries=512)
 def _sizes(name: str) -> tuple[float, float, int]:
     p = propeller.measured(name)
-    return round(float(p.diameter) / 0.0254, 2), round(float(p.pitch) / 0.0254, 2), int(p.blades)
+    inches = [round(float(np.asarray(v)) / INCH, 2) for v in (p.diameter, p.pitch)]
+    return inches[0], inches[1], int(np.asarray(p.blades))
 
 
 def _use_measured(name: str | None) -> None:
@@ -404,17 +474,37 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     """Field sheet, curves, link."""
     widgets.section("Field sheet", "one page to print: build, numbers, limits, alarms, first power-up, cautions")
     age = {"new": True, "old": False}.get(bench_session.kept("esc_age", "unknown"))
-    made = f"{datetime.now():%d %B %Y}, for {number(inputs.altitude_m, 1.0)} m and {value('temperature', inputs.air_temperature_c + 273.15, widgets.units())}"
+    air = value("temperature", inputs.air_temperature_c + CELSIUS_ZERO, widgets.units())
+    made = f"{datetime.now():%d %B %Y}, for {number(inputs.altitude_m, 1.0)} m and {air}"
     about = {"build": inputs.name, "made": made, "link": state.link()}
     sheet = field_sheet(sheet_of.sheet_of(inputs, pin, units=widgets.units(), link=state.link(), made=made, modern=age))
     frame = sheet_of.curves(inputs, pin)
     with st.container(horizontal=True):
-        st.download_button("Download the sheet (HTML, prints to PDF)", sheet.encode(), file_name=file_name(inputs.name, "-field-sheet.html"),
-                           mime="text/html", on_click="ignore", key="sheet", type="primary")  # fmt: skip
-        st.download_button("Every curve as CSV", curves_csv(frame).encode(), file_name=file_name(inputs.name, "-curves.csv"),
-                           mime="text/csv", on_click="ignore", key="curves_csv")  # fmt: skip
-        st.download_button("Every curve as JSON", curves_json(frame, about=about).encode(), file_name=file_name(inputs.name, "-curves.json"),
-                           mime="application/json", on_click="ignore", key="curves_json")  # fmt: skip
+        st.download_button(
+            "Download the sheet (HTML, prints to PDF)",
+            sheet.encode(),
+            file_name=file_name(inputs.name, "-field-sheet.html"),
+            mime="text/html",
+            on_click="ignore",
+            key="sheet",
+            type="primary",
+        )
+        st.download_button(
+            "Every curve as CSV",
+            curves_csv(frame).encode(),
+            file_name=file_name(inputs.name, "-curves.csv"),
+            mime="text/csv",
+            on_click="ignore",
+            key="curves_csv",
+        )
+        st.download_button(
+            "Every curve as JSON",
+            curves_json(frame, about=about).encode(),
+            file_name=file_name(inputs.name, "-curves.json"),
+            mime="application/json",
+            on_click="ignore",
+            key="curves_json",
+        )
     alarms = sheet_of.alarms(inputs)
     widgets.say(widgets.table(["Alarms to set", ""], alarms))
     widgets.section("Link", "brings every input of this build and of the pinned one back")

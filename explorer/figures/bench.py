@@ -43,7 +43,8 @@ def care(cautions: Sequence[str], stop_at_once: Sequence[str]) -> str:
     stops = "; ".join(_e(s) for s in stop_at_once)
     return (
         f'<div class="wb-care" role="note"><h2>Before anything else</h2><ul>{items}</ul>'
-        f"<p><b>Pull the plug at once on:</b> {stops}. Then look for the cause; more current never finds a fault.</p></div>"
+        f"<p><b>Pull the plug at once on:</b> {stops}. Then look for the cause; more current never finds a "
+        f"fault.</p></div>"
     )
 
 
@@ -65,7 +66,8 @@ def card(row: Mapping[str, str]) -> str:
         f'<div class="wb-card" id="step-{_e(row["number"])}"><div class="no">{_e(row["number"])}</div><div>'
         f"<h3>{_e(row['title'])}</h3><dl>"
         f"<dt>Tool</dt><dd>{_e(row['tool'])}</dd><dt>Do</dt><dd>{_e(row['do'])}</dd>"
-        f'<dt>Expect</dt><dd class="expect"><b>{_e(expect)}</b><small>{_e(row["why"])} Basis: {_e(row["basis"])}.</small></dd>'
+        f'<dt>Expect</dt><dd class="expect"><b>{_e(expect)}</b><small>{_e(row["why"])} Basis: '
+        f"{_e(row['basis'])}.</small></dd>"
         f'<dt>Stop if</dt><dd class="stop">{_e(row["stop_if"])}</dd></dl></div></div>'
     )
 
@@ -83,7 +85,8 @@ def next_card(number_: int, last: int) -> str:
     """Button to the next card, for a phone beside the bench."""
     if number_ >= last:
         return ""
-    return f'<div class="wb-next"><a href="#step-{number_ + 1}" target="_self">Next: step {number_ + 1} of {last}</a></div>'
+    words = f"Next: step {number_ + 1} of {last}"
+    return f'<div class="wb-next"><a href="#step-{number_ + 1}" target="_self">{words}</a></div>'
 
 
 # ---- bands ------------------------------------------------------------------------------------------------
@@ -122,7 +125,8 @@ def band_rows(rows: Sequence[Mapping[str, Any]]) -> str:
             marks += f'<i class="flown" style="left:{at(row["flown"]):.2f}%"></i>'
         end = row["end"]
         out.append(
-            f'<div class="row"><div class="what">{row["words"]}</div><div class="scale" aria-hidden="true">{marks}</div>'
+            f'<div class="row"><div class="what">{row["words"]}</div><div class="scale" '
+            f'aria-hidden="true">{marks}</div>'
             f'<div class="ends" aria-hidden="true"><span>{_e(end(low))}</span><span>{_e(end(high))}</span></div></div>'
         )
     return f'<div class="wb-bands">{"".join(out)}</div>'

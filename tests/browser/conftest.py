@@ -29,8 +29,8 @@ CHROMIUM_ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-# Said by the browser about itself, not by the page.
-HARMLESS = ("favicon",)
+# Said by the browser about itself, not by the page. The last two are first looked for beside a page's address.
+HARMLESS = ("favicon", "/_stcore/health", "/_stcore/host-config")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -146,15 +146,16 @@ def visit(browser: playwright.Browser, server: str, request: pytest.FixtureReque
         if not any(word in text for word in HARMLESS):
             errors.append(text)
 
-    def open_page(
-        path: str = "", *, width: int = 1400, height: int = 900, scheme: str = "light"
-    ) -> playwright.Page:
-        context = browser.new_context(
-            viewport={"width": width, "height": height}, color_scheme=scheme, locale="en-GB"
-        )
+    def open_page(path: str = "", *, width: int = 1400, height: int = 900, scheme: str = "light") -> playwright.Page:
+        context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme, locale="en-GB")
         contexts.append(context)
         page = context.new_page()
-        page.on("console", lambda message: note(message.text) if message.type == "error" else None)
+        page.on(
+            "console",
+            lambda message: (
+                note(f"{message.text} {message.location.get('url', '')}") if message.type == "error" else None
+            ),
+        )
         page.on("pageerror", lambda error: note(str(error)))
         page.goto(f"{server}/{path.lstrip('/')}")
         wait_until_idle(page)

@@ -66,7 +66,9 @@ def test_progress_counts():
 def test_bands_lie_where_their_numbers_are():
     row = {"name": "a", "words": "a", "now": (4.0, 5.0, 6.0), "was": (2.0, 5.0, 8.0), "end": str}
     said = bench.band_rows([row])
-    found = {k: (float(a), float(w)) for k, a, w in re.findall(r'class="(\w+)" style="left:([\d.]+)%;width:([\d.]+)%', said)}
+    found = {
+        k: (float(a), float(w)) for k, a, w in re.findall(r'class="(\w+)" style="left:([\d.]+)%;width:([\d.]+)%', said)
+    }
     # the new band is a third as wide as the old one, both about the same middle
     assert found["now"][1] == pytest.approx(found["was"][1] / 3.0, rel=0.01)
     middle = [a + w / 2 for a, w in found.values()]
@@ -75,11 +77,13 @@ def test_bands_lie_where_their_numbers_are():
 
 def test_bands_without_numbers_leave_no_mark():
     nan = float("nan")
-    assert "class=\"row\"" not in bench.band_rows([{"name": "a", "words": "a", "now": (nan, nan, nan), "end": str}])
+    assert 'class="row"' not in bench.band_rows([{"name": "a", "words": "a", "now": (nan, nan, nan), "end": str}])
 
 
 def test_lines_of_a_file_are_drawn_together():
-    said = words(bench.doubts([Doubt("x", "Odd.", (1, 2, 3, 7), "wrong", (4, 5, 6, 12)), Doubt("y", "Fine.", (), "note")]))
+    said = words(
+        bench.doubts([Doubt("x", "Odd.", (1, 2, 3, 7), "wrong", (4, 5, 6, 12)), Doubt("y", "Fine.", (), "note")])
+    )
     assert "Lines 4 to 6, 12 of the file" in said
     assert said.index("Odd.") < said.index("Fine.")
 
@@ -111,7 +115,9 @@ def test_differences_are_in_per_cent():
 
 def test_a_million_points_are_thinned():
     many = np.linspace(1.0, 2.0, 1_000_000)
-    figure = bench.against(many, label=many, fitted=None, odd=np.zeros(many.size, bool), name="Pull", unit="g", axis=Axis(2.0, 1.0))
+    figure = bench.against(
+        many, label=many, fitted=None, odd=np.zeros(many.size, bool), name="Pull", unit="g", axis=Axis(2.0, 1.0)
+    )
     assert max(len(t.x) for t in figure.data) <= 400
 
 

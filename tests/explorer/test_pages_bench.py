@@ -79,7 +79,11 @@ def test_answers_of_one_visitor_are_not_given_to_another():
 
 @pytest.mark.parametrize(
     ("change", "left"),
-    [({"kv": 2000.0}, ["propeller"]), ({"diameter_in": 5.0}, ["motor"]), ({"capacity_mah": 1500.0}, ["motor", "propeller"])],
+    [
+        ({"kv": 2000.0}, ["propeller"]),
+        ({"diameter_in": 5.0}, ["motor"]),
+        ({"capacity_mah": 1500.0}, ["motor", "propeller"]),
+    ],
 )
 def test_another_label_sets_its_part_aside(change, left):
     own = own_of(Inputs())
@@ -106,7 +110,14 @@ def test_a_saved_build_comes_back_whole(name):
 
 
 def test_a_saved_build_with_nonsense_in_it_still_opens():
-    record = {**asdict(Inputs()), "kv": "many", "coaxial": "perhaps", "cells": 400, "own.motor.kv": 1800.0, "unknown": 3}
+    record = {
+        **asdict(Inputs()),
+        "kv": "many",
+        "coaxial": "perhaps",
+        "cells": 400,
+        "own.motor.kv": 1800.0,
+        "unknown": 3,
+    }
     inputs, own, words = bench_session.inputs_of_record(record)
     assert inputs.kv == Inputs().kv
     assert inputs.cells == Inputs().cells
@@ -198,10 +209,17 @@ def test_a_real_table_feeds_the_build(shared_data):
 
 @pytest.mark.parametrize(
     "data",
-    [b"", b"\x00\x01\x02" * 400, b"PK\x03\x04" + b"x" * 200, b"<!doctype html><table><tr><td>1</td></tr></table>", b"a" * 300_000,
-     b"one,two\nred,blue\n", "Дата;Время\n1;2\n".encode("utf-16")],
+    [
+        b"",
+        b"\x00\x01\x02" * 400,
+        b"PK\x03\x04" + b"x" * 200,
+        b"<!doctype html><table><tr><td>1</td></tr></table>",
+        b"a" * 300_000,
+        b"one,two\nred,blue\n",
+        "Дата;Время\n1;2\n".encode("utf-16"),
+    ],
     ids=["empty", "binary", "zip", "web page", "one huge line", "words", "utf-16"],
-)  # fmt: skip
+)
 def test_a_file_that_cannot_be_used_gets_one_sentence(data):
     held = bench_session.read_log("x", "../../<b>odd</b>.csv", data)
     assert held.log is None
@@ -227,7 +245,14 @@ def test_progress_of_a_long_file_comes_to_its_end():
 def test_the_sheet_of_every_demo_craft(name):
     inputs = demo_inputs(name)
     page = field_sheet(sheet_of.sheet_of(inputs, Inputs(), units=Units(), link="http://localhost/?v=1", made="today"))
-    for part in ("Before anything else", "Alarms to set", "What to expect", "First power-up", "What gives first", "<svg"):
+    for part in (
+        "Before anything else",
+        "Alarms to set",
+        "What to expect",
+        "First power-up",
+        "What gives first",
+        "<svg",
+    ):
         assert part in page
     assert "nan" not in re.sub(r"<[^>]+>", " ", page).lower().split()
     assert "e+0" not in page
