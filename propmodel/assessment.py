@@ -57,7 +57,7 @@ class Assessment:
         self.quick = quick
         self.drop = drop
         self.passes = 4 if quick else PASSES
-        self.shape = shape_of(build)
+        self.shape = np.broadcast_shapes(shape_of(build), np.shape(drop))
         self._one = np.ones(self.shape)
 
     # --- the parts, prepared ---------------------------------------------------------------------------------

@@ -59,7 +59,9 @@ def frontier(values: Sequence[NDArray], maximise: Sequence[bool]) -> NDArray[np.
         order = order[np.lexsort((order, cost[1, order], cost[0, order]))]
         second = cost[1, order]
         best_before = np.concatenate([[np.inf], np.minimum.accumulate(second)[:-1]])
-        return index[order[second < best_before]]
+        kept = second < best_before
+        kept[0] = True  # the best in the first objective, be its second one infinite
+        return index[order[kept]]
     return index[_many(cost)]
 
 
