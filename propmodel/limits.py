@@ -231,7 +231,7 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
             "makes heat."
         )
     if key == "free_tip":
-        rpm = float(a.punch_drive.emf / a.punch_drive.volts_per_rev) * 60.0
+        rpm = float(margins.free_speed(a)) * 60.0
         return (
             f"Unloaded the motor would turn {rpm / 1000:.0f},000 rpm on this pack, tips at {used:.2f} of the speed "
             "of sound; a propeller this far below pulls the difference as current."

@@ -217,8 +217,12 @@ def _tip(a: Assessment, hold: float) -> NDArray:
 
 
 def _free_tip(a: Assessment, hold: float) -> NDArray:
-    emf = a.punch_drive.emf
-    return a.punch_drive.prop.tip_mach(emf / a.punch_drive.volts_per_rev)
+    return a.punch_drive.prop.tip_mach(free_speed(a))
+
+
+def free_speed(a: Assessment) -> NDArray:
+    """Speed of a bare motor on the full pack: the label's KV, which holds without load. [1/s]"""
+    return a.punch_drive.emf * np.asarray(a.build.motor.kv, dtype=np.float64) / 60.0
 
 
 SHARES: Mapping[str, Share] = MappingProxyType(
