@@ -22,6 +22,7 @@ from explorer import compute
 from explorer.choice import Plan, Values, plan, priced
 from explorer.choice_picture import ASKED, LOOKS
 from explorer.inputs import FIELDS, Inputs
+from explorer.own_parts import OwnInputs
 from propmodel import margins
 from propmodel.assessment import Assessment
 from propmodel.build import Build, with_fields
@@ -198,7 +199,8 @@ def start(
     told = {k: f.to_csv() for k, f in sorted(frames.items())}
     key = repr((asked, {k: values[k] for k in sorted(values)}, told, outputs))
     if before is not None:
-        if before.key == key and (before.answer is not None or before.fault or not before.wait(0.0)):
+        told = before.answer is not None or before.fault or before.stopped
+        if before.key == key and (told or not before.wait(0.0)):
             return before
         before.stop()
     job = Job(key, plan(asked, values, frames), outputs, size, keeper())
@@ -206,7 +208,7 @@ def start(
     return job
 
 
-_kept: dict[str, Any] = {"show_spinner": False, "max_entries": compute.KEPT, "hash_funcs": {Inputs: repr}}
+_kept: dict[str, Any] = {"show_spinner": False, "max_entries": compute.KEPT, "hash_funcs": {Inputs: repr, OwnInputs: repr}}
 
 
 def points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:

@@ -24,6 +24,7 @@ from explorer.choice_picture import LOOKS, Picture, reads
 from explorer.figures import choose as figures
 from explorer.figures.base import PLOT_CONFIG
 from explorer.inputs import FIELDS, Inputs
+from explorer.own_parts import OwnInputs, in_use
 from propmodel import parts
 
 PATIENCE = 0.7
@@ -301,10 +302,20 @@ def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
         f'<span class="key"><i class="front"></i>frontier: none better in both{dots}</span>'
         f"<span>A click on a dot loads it.</span></p>"
     )
+    if measured_parts(inputs):
+        widgets.say(
+            '<p class="wi-small">This build has measured parts; the combinations are forecast from labels, so the one '
+            "with its labels may lie beside its ring.</p>"
+        )
     broken = choice_answers.broken(inputs)
     if broken:
         widgets.say(f'<p class="wi-small">This build itself breaks a limit.{figures.over_words(broken)}</p>')
     winners(inputs, seen)
+
+
+def measured_parts(inputs: Inputs) -> list[str]:
+    """Which parts of the build were measured."""
+    return in_use(inputs, inputs.own) if isinstance(inputs, OwnInputs) else []
 
 
 def winners(inputs: Inputs, seen: Seen) -> None:
