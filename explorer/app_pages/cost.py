@@ -220,7 +220,7 @@ def strips(inputs: Inputs, pin: Inputs | None, rates: dict, prices: dict, bill: 
     widgets.say(
         figures.strips(rows)
         + (f'<p class="wi-small">{html.escape(words)}</p>' if words else "")
-        + '<p class="wi-small">Thin line: where the average lies if your rates are off by half again and the '
+        + '<p class="wi-small">Thin line: where the average lies if your rates are off by 1.6 times and the '
         "packs' life by two.</p>"
     )
 

@@ -428,6 +428,7 @@ def columns(held: Held, log: bench.BenchLog, dropped: Any) -> None:
 def stand(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
     """Forecast against reading, and the calibration."""
     differ = bench_answers.labels_differ(log.labels, inputs)
+    other = any(d.kind == "another_propeller" and d.severity == "wrong" for d in log.doubts)
     bare_run = bool(log.labels.get("no_propeller")) or any(d.kind == "no_propeller" for d in log.doubts)
     widgets.section("Whose parts were on the stand?")
     if differ:
@@ -442,7 +443,7 @@ def stand(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
         )
         own_blades = st.checkbox(
             "The propeller is this build's propeller",
-            value="propeller" not in differ and not bare_run,
+            value="propeller" not in differ and not bare_run and not other,
             disabled=bare_run,
             key=f"own_blades:{held.ident}:{inputs.diameter_in:g}x{inputs.pitch_in:g}x{inputs.blades}",
         )
