@@ -38,7 +38,7 @@ class Calibration:
 
     Attributes
     ----------
-    motor, propeller, controller
+    motor, propeller, controller : Motor, Propeller, Controller
         Ready for a build; their own spreads replace the labels'.
     spread : pandas.DataFrame
         One row per quantity: ``value``, ``log_sd`` (or ``sd``), ``low``, ``high`` (95 %), ``label`` value,
@@ -47,16 +47,23 @@ class Calibration:
         One row per hold: throttle, measured and fitted values, and their differences.
     notes : list of str
         What the columns could tell and what not.
+    unknowns, covariance : ndarray
+        Solution in the order of ``bench_model.NAMES``, and its covariance.
     """
 
     motor: Motor
+    """KV as it is under load, resistance and no-load current of this motor."""
     propeller: Propeller
+    """The label's, with its offsets and spread found here."""
     controller: Controller
+    """Ripple, standby power and throttle map of this controller."""
     spread: pd.DataFrame
     residuals: pd.DataFrame
     notes: list[str]
     unknowns: FloatArray
+    """Solution in the order of `propmodel.bench_model.NAMES`. [-]"""
     covariance: FloatArray
+    """Of the unknowns, in the same order, without what the model's form may miss. [-]"""
 
 
 def calibrate(

@@ -15,8 +15,35 @@ from numpy.typing import NDArray
 
 from propmodel.units import FOOT, GRAM, GRAM_FORCE, INCH, POUND_FORCE
 
-__all__ = ["Heading", "digital_share", "guess_scale", "heading", "parse_number", "unit_factor"]
+__all__ = ["SI_NAMES", "SI_UNITS", "Heading", "guess_scale", "heading", "plain", "unit_factor"]
 
+SI_NAMES = {
+    "time": "time_s",
+    "throttle": "throttle_share",
+    "voltage": "voltage_v",
+    "current": "current_a",
+    "power": "power_w",
+    "speed": "speed_rev_per_s",
+    "thrust": "thrust_n",
+    "torque": "torque_nm",
+    "shaft_power": "shaft_power_w",
+    "charge": "charge_ah",
+}
+
+"""Column of the tidy table for each meaning; the end of the name is its unit."""
+SI_UNITS = {
+    "time": "s",
+    "throttle": "share",
+    "voltage": "V",
+    "current": "A",
+    "power": "W",
+    "speed": "rev/s",
+    "thrust": "N",
+    "torque": "N m",
+    "shaft_power": "W",
+    "charge": "Ah",
+}
+"""Unit of each meaning in the tidy table."""
 _OUNCE_FORCE = POUND_FORCE / 16.0
 _CM = 0.01
 
@@ -140,6 +167,7 @@ class Heading(NamedTuple):
     """One heading, taken apart."""
 
     meaning: str | None
+    """``thrust``, ``voltage`` ...; None where it is not known."""
     unit: str
     """As a key of the unit table; empty when the heading has none."""
     penalty: int
@@ -149,7 +177,12 @@ class Heading(NamedTuple):
 
 
 def plain(text: str) -> str:
-    """Lower-case text with broken, wide and look-alike signs put right."""
+    """Lower-case text with broken, wide and look-alike signs put right.
+
+    Parameters
+    ----------
+    text : str
+    """
     text = text.replace("Â", "").replace("Ã‚", "").replace("Î¼", "µ").replace("â‹…", "·")
     text = unicodedata.normalize("NFKC", text).replace("μ", "µ").replace("−", "-").replace("⋅", "·")
     return text.replace("\ufffd", "·").strip().strip("\"'").strip().lower()
@@ -162,6 +195,15 @@ def _unit_key(text: str) -> str:
 
 def heading(text: str) -> Heading:
     """Take a heading apart: what it measures, in which unit.
+
+    Parameters
+    ----------
+    text : str
+        As it stands in the file; the first 200 characters count.
+
+    Parameters
+    ----------
+    text : str, as it stands in the file
 
     Examples
     --------
@@ -213,61 +255,37 @@ def heading(text: str) -> Heading:
 
 
 def unit_factor(meaning: str, unit: str) -> float | None:
-    """Factor into SI (rev/s for speeds, Ah for charge), NaN for a pulse, None when the unit is unknown."""
+    """Factor into SI (rev/s for speeds, Ah for charge), NaN for a pulse, None when the unit is unknown.
+
+    Parameters
+    ----------
+    meaning : str
+        ``thrust``, ``voltage`` ... as in `Heading`.
+    unit : str
+        As typed: ``N·m``, ``gf`` ...
+
+    Parameters
+    ----------
+    meaning, unit : str
+    """
     return _UNITS.get(_FAMILY.get(meaning, meaning), {}).get(_unit_key(unit))
 
 
-_NUMBER = re.compile(
-    r"[~≈<>=]?\s*([+-]?)\s*(\d[\d.,' \u00a0\u202f]*|[.,]\d+)(?:e([+-]?\d{1,3}))?\s*(%|[a-zµ°/·.]{0,8})",
-    re.IGNORECASE,
-)
-
-
-def parse_number(text: str, decimal_comma: bool = False) -> float:
-    """Read one typed number: ``50%``, ``1,234``, ``1.234,5``, ``12.4 V``; NaN if it is none.
-
-    Examples
-    --------
-    >>> parse_number("50%"), parse_number("1,234"), parse_number("1.234,5", True), parse_number("=1+1")
-    (50.0, 1234.0, 1234.5, nan)
-    """
-    text = text.strip().strip("\"'").replace("−", "-")
-    if len(text) > 40 or text[:1] == "=":
-        return float("nan")
-    match = _NUMBER.fullmatch(text)
-    if match is None:
-        return float("nan")
-    sign, body, power, _ = match.groups()
-    body = re.sub(r"[' \u00a0\u202f]", "", body).rstrip(".,")
-    mark = "," if decimal_comma else "."
-    if "," in body and "." in body:
-        mark = "," if body.rfind(",") > body.rfind(".") else "."
-    other = "." if mark == "," else ","
-    if other in body:
-        # the other sign may only part thousands: groups of exactly three digits
-        whole = body.split(mark)[0]
-        if re.fullmatch(r"[1-9]\d{0,2}(" + re.escape(other) + r"\d{3})+", whole):
-            body = body.replace(other, "")
-        elif decimal_comma and body.count(".") == 1 and "," not in body:
-            mark = "."
-        else:
-            return float("nan")
-    body = body.replace(mark, ".")
-    if body.count(".") > 1:
-        return float("nan")
-    try:
-        return float(f"{sign}{body}e{power or 0}")
-    except ValueError:
-        return float("nan")
-
-
-def digital_share(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Throttle share of a digital command: 48 is none, 2047 all, below 48 stopped."""
-    return np.clip((values - 48.0) / 1999.0, 0.0, 1.0)
-
-
 def guess_scale(meaning: str, values: NDArray[np.float64]) -> tuple[float, str, str]:
-    """Factor into SI, unit and reason, from the values alone (the heading has no unit)."""
+    """Factor into SI, unit and reason, from the values alone (the heading has no unit).
+
+    Parameters
+    ----------
+    meaning : str
+        ``thrust``, ``voltage`` ... as in `Heading`.
+    values : ndarray
+        The column as read, in its unknown unit.
+
+    Parameters
+    ----------
+    meaning : str
+    values : ndarray, as in the file
+    """
     finite = np.abs(values[np.isfinite(values)])
     if not finite.size:
         return 1.0, "", "no numbers in it"

@@ -44,6 +44,20 @@ def _column(points: pd.DataFrame, name: str) -> FloatArray:
 def overall_merit(thrust: FloatArray, electrical_power: FloatArray, diameter: float, density: float) -> FloatArray:
     """Ideal induced power of the disc over electrical power.
 
+    Parameters
+    ----------
+    thrust, electrical_power : ndarray
+        [N] and [W], same shape.
+    diameter, density : float
+        Of the propeller [m]; of the air [kg/m^3].
+
+    Parameters
+    ----------
+    thrust : ndarray [N]
+    electrical_power : ndarray [W]
+    diameter : float [m]
+    density : float [kg/m^3]
+
     Examples
     --------
     >>> round(float(overall_merit(np.array([4.0]), np.array([100.0]), 0.127, 1.225)[0]), 3)
@@ -59,6 +73,15 @@ def limited_rows(points: pd.DataFrame) -> list[int]:
 
     The source's line V = V0 - R_s I is fitted to the rows below 90 % of the highest current; a row is at the
     limit if it lies 0.8 % of V0 below the line and the way there is much steeper than the line.
+
+    Parameters
+    ----------
+    points : pandas.DataFrame
+        Hold table with ``block``, ``voltage_v`` [V], ``current_a`` [A] and, if known, ``throttle_share``.
+
+    Parameters
+    ----------
+    points : DataFrame, with voltage and current
     """
     found: list[int] = []
     for _, part in points.groupby("block", sort=False):
@@ -276,7 +299,17 @@ def _other_propeller(part: pd.DataFrame, propeller: Any, air: Air, add: Any) -> 
 
 
 def cell_doubts(table: RawTable) -> list[Doubt]:
-    """Cells that hold text where a number should be, and lines that are no rows."""
+    """Cells that hold text where a number should be, and lines that are no rows.
+
+    Parameters
+    ----------
+    table : RawTable
+        As read, before units.
+
+    Parameters
+    ----------
+    table : RawTable
+    """
     found: list[Doubt] = []
     rows = sorted(
         {

@@ -41,14 +41,30 @@ class Evidence(NamedTuple):
     """Gain in cost (log likelihood) of each explanation over "as labelled"."""
 
     reads_low: float
+    """Speed shown is 12/14 of the true one. [-]"""
     reads_high: float
+    """Speed shown is 14/12 of the true one. [-]"""
     kv_free: float
+    """The label's KV is not believed. [-]"""
     kv_ratio: float
     """KV the table asks for when KV is free, over the label's loaded KV. [-]"""
 
 
 def motor_of_kv(kv: float, points: pd.DataFrame) -> Motor:
-    """Guess a motor from its KV alone: a fifth of the voltage lost at the highest current (estimate)."""
+    """Guess a motor from its KV alone: a fifth of the voltage lost at the highest current (estimate).
+
+    Parameters
+    ----------
+    kv : float
+        Label. [rpm/V]
+    points : pandas.DataFrame
+        Hold table with ``current_a`` [A] and ``voltage_v`` [V].
+
+    Parameters
+    ----------
+    kv : float, label [rpm/V]
+    points : DataFrame, with voltage and current
+    """
     amps, volts = float(np.nanmax(points["current_a"])), float(np.nanmax(points["voltage_v"]))
     motor = Motor(kv, 0.2 * volts / max(amps, 0.1), max(0.03 * amps, 0.05))
     return replace(motor, loaded_kv_ratio=LOADED_KV_RATIO, log_sd_resistance=0.6)
@@ -82,7 +98,23 @@ def label_evidence(points: pd.DataFrame, motor: Motor, propeller: Propeller, air
 
 
 def block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
-    """Propeller of one block: the one given, else of its name, else of the file's labels; None if unknown."""
+    """Propeller of one block: the one given, else of its name, else of the file's labels; None if unknown.
+
+    Parameters
+    ----------
+    log : BenchLog
+        For its labels.
+    part : pandas.DataFrame
+        Hold table of one block.
+    given : Propeller or None
+        What the user says it is.
+
+    Parameters
+    ----------
+    log : BenchLog
+    part : DataFrame, rows of one block
+    given : Propeller or None
+    """
     if given is not None:
         return given
     label = labels_in(str(part["propeller"].iloc[0])) if "propeller" in part else {}
@@ -94,7 +126,23 @@ def block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
 
 
 def block_motor(log: BenchLog, part: pd.DataFrame, given: Any) -> Motor | None:
-    """Motor of one block, the same way; the resistance comes from the stator's size where that is told."""
+    """Motor of one block, the same way; the resistance comes from the stator's size where that is told.
+
+    Parameters
+    ----------
+    log : BenchLog
+        For its labels.
+    part : pandas.DataFrame
+        Hold table of one block.
+    given : Motor or None
+        What the user says it is.
+
+    Parameters
+    ----------
+    log : BenchLog
+    part : DataFrame, rows of one block
+    given : Motor or None
+    """
     if given is not None:
         return given
     label = labels_in(str(part["motor"].iloc[0])) if "motor" in part else {}
@@ -111,7 +159,32 @@ def block_motor(log: BenchLog, part: pd.DataFrame, given: Any) -> Motor | None:
 
 
 def against_motor(part: pd.DataFrame, motor: Motor, propeller: Any, *, bare: bool, air: Air, add: Any) -> None:
-    """Speed against KV x V where it is plain; torque against KV x current; else the whole table."""
+    """Speed against KV x V where it is plain; torque against KV x current; else the whole table.
+
+    Parameters
+    ----------
+    part : pandas.DataFrame
+        Hold table of one motor and propeller.
+    motor : Motor
+        As labelled.
+    propeller : Propeller or None
+        As labelled; None where it is unknown or in doubt.
+    bare : bool
+        True for a run without a propeller.
+    air : Air
+        On the day.
+    add : callable
+        Called with kind, sentence, rows and severity for each doubt.
+
+    Parameters
+    ----------
+    part : DataFrame, rows of one block
+    motor : Motor
+    propeller : Propeller or None
+    bare : bool, a run without a propeller
+    air : Air
+    add : callable(kind, sentence, rows, severity)
+    """
     volts, amps, speed, torque, throttle = (
         part[name].to_numpy(np.float64) if name in part else np.full(len(part), np.nan)
         for name in ("voltage_v", "current_a", "speed_rev_per_s", "torque_nm", "throttle_share")

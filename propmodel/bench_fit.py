@@ -36,7 +36,26 @@ FEWEST_ROWS = 3
 
 
 class Table:
-    """The rows that can be used, as arrays."""
+    """The rows that can be used, as arrays.
+
+    Parameters
+    ----------
+    points : pandas.DataFrame
+        Hold table, SI, as in `propmodel.bench_types.BenchLog`.
+    motor, propeller : Motor, Propeller
+        As labelled.
+    controller : Controller or None
+        None: the usual one.
+    air : Air
+        On the day.
+
+    Parameters
+    ----------
+    points : DataFrame, holds of one motor and propeller
+    motor, propeller : Motor, Propeller, as labelled
+    controller : Controller or None
+    air : Air
+    """
 
     def __init__(
         self, points: pd.DataFrame, motor: Motor, propeller: Propeller, controller: Controller | None, air: Air
@@ -78,7 +97,17 @@ class Table:
 
 
 class Fit:
-    """Residuals, Jacobian by few differences, robust solution, noise from the table itself."""
+    """Residuals, Jacobian by few differences, robust solution, noise from the table itself.
+
+    Parameters
+    ----------
+    table : Table
+        The rows to fit.
+
+    Parameters
+    ----------
+    table : Table
+    """
 
     def __init__(self, table: Table) -> None:
         self.table = table

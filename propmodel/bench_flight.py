@@ -240,7 +240,17 @@ def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
 
 
 def flight_doubts(log: BenchLog) -> list[Doubt]:
-    """What looks wrong in a flight log."""
+    """What looks wrong in a flight log.
+
+    Parameters
+    ----------
+    log : BenchLog
+        Of kind ``flight``.
+
+    Parameters
+    ----------
+    log : BenchLog, of kind "flight"
+    """
     frame, doubts = log.frame, []
     if "voltage_v" not in frame:
         doubts.append(Doubt("no_voltage", "There is no voltage column: the pack's resistance cannot be found."))

@@ -26,6 +26,15 @@ def columns_from_values(columns: list[FloatArray]) -> dict[str, tuple[int, str]]
     Thrust and torque go with the square of the speed; the voltage hardly moves and falls as the current
     rises; the throttle is the first column that only rises and keeps to one of the known ranges.
 
+    Parameters
+    ----------
+    columns : list of ndarray
+        One array a column, in any units, all of one length.
+
+    Parameters
+    ----------
+    columns : list of ndarray, as in the file
+
     Examples
     --------
     >>> n = np.linspace(4000, 20000, 9)
@@ -98,7 +107,20 @@ def _middle_ratio(numerator: FloatArray, denominator: FloatArray) -> float | Non
 
 
 def force_unit(values: FloatArray, power: FloatArray | None) -> tuple[float, str, str]:
-    """Factor into newton for a thrust without a unit, from thrust per watt where the power is known."""
+    """Factor into newton for a thrust without a unit, from thrust per watt where the power is known.
+
+    Parameters
+    ----------
+    values : ndarray
+        Thrust, unit unknown.
+    power : ndarray or None
+        Electrical power of the same rows, if known. [W]
+
+    Parameters
+    ----------
+    values : ndarray, as in the file
+    power : ndarray or None, electrical [W]
+    """
     factors = {"gf": GRAM_FORCE, "N": 1.0, "kgf": GRAM_FORCE / GRAM}
     if power is not None and np.nanmax(power, initial=0.0) > 1.0:
         ratio = _middle_ratio(values, power)
@@ -116,7 +138,23 @@ def force_unit(values: FloatArray, power: FloatArray | None) -> tuple[float, str
 
 
 def torque_unit(values: FloatArray, speed: FloatArray | None, power: FloatArray | None) -> tuple[float, str, str]:
-    """Factor into N m for a torque without a unit, from shaft over electrical power where both are known."""
+    """Factor into N m for a torque without a unit, from shaft over electrical power where both are known.
+
+    Parameters
+    ----------
+    values : ndarray
+        Torque, unit unknown.
+    speed : ndarray or None
+        Of the same rows, if known. [1/s]
+    power : ndarray or None
+        Electrical power of the same rows, if known. [W]
+
+    Parameters
+    ----------
+    values : ndarray, as in the file
+    speed : ndarray or None [1/s]
+    power : ndarray or None, electrical [W]
+    """
     factors = {
         "N m": 1.0, "N cm": 0.01, "mN m": 1e-3, "gf cm": GRAM_FORCE * 0.01, "kgf cm": GRAM_FORCE * 10,
         "lbf ft": POUND_FORCE * 0.3048,
@@ -140,6 +178,15 @@ _PROPELLER = re.compile(rf"(?<![\d.]){_NUM}\s*[x×*]\s*{_NUM}(?:\s*[x×*]\s*([2-
 
 def labels_in(*texts: str) -> dict[str, object]:
     """Find KV, propeller and cells in a file name or a label (lengths in m).
+
+    Parameters
+    ----------
+    *texts : str
+        File name, cells, comments; the first that tells a thing counts.
+
+    Parameters
+    ----------
+    *texts : str, the more telling first
 
     Examples
     --------

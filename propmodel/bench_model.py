@@ -48,7 +48,26 @@ IDLE_MIDDLE = 0.03
 
 @dataclass(frozen=True)
 class Stand:
-    """One table on one stand: motor and propeller before calibration, air, and the supply voltage of each row."""
+    """One table on one stand: motor and propeller before calibration, air, and the supply voltage of each row.
+
+    Parameters
+    ----------
+    motor, propeller, controller : Motor, Propeller, Controller
+        Before calibration.
+    air : Air
+        On the day.
+    voltage : ndarray
+        Of the supply, one a row. [V]
+    prepared : PreparedPropeller
+        The propeller in this air.
+
+    Parameters
+    ----------
+    motor, propeller, controller : parts before calibration
+    air : Air
+    voltage : ndarray, at the controller [V]
+    prepared : PreparedPropeller
+    """
 
     motor: Motor
     propeller: Propeller
@@ -110,7 +129,23 @@ def throttle_duty(unknowns: FloatArray, throttle: FloatArray) -> FloatArray:
 
 
 def motor_from(motor: Motor, unknowns: FloatArray, sd: dict[str, float]) -> Motor:
-    """Return the motor with calibrated KV (as it is under load), resistance and no-load current."""
+    """Return the motor with calibrated KV (as it is under load), resistance and no-load current.
+
+    Parameters
+    ----------
+    motor : Motor
+        Before calibration.
+    unknowns : ndarray
+        In the order of `NAMES`.
+    sd : dict
+        Standard error of ``log_kv`` and ``log_resistance``. [-]
+
+    Parameters
+    ----------
+    motor : Motor, as labelled
+    unknowns : ndarray, in the order of ``NAMES``
+    sd : dict of unknown to standard error
+    """
     resistance = float(motor.resistance) * float(np.exp(unknowns[1]))
     kv = float(motor.kv) * float(np.asarray(motor.loaded_kv_ratio)) * float(np.exp(unknowns[0]))
     k_t = 60.0 / (2.0 * np.pi * kv)
@@ -131,7 +166,20 @@ def motor_from(motor: Motor, unknowns: FloatArray, sd: dict[str, float]) -> Moto
 
 
 def controller_from(controller: Controller, unknowns: FloatArray) -> Controller:
-    """Return the controller with calibrated ripple, standby power and throttle map."""
+    """Return the controller with calibrated ripple, standby power and throttle map.
+
+    Parameters
+    ----------
+    controller : Controller
+        Before calibration.
+    unknowns : ndarray
+        In the order of `NAMES`.
+
+    Parameters
+    ----------
+    controller : Controller, as it was
+    unknowns : ndarray, in the order of ``NAMES``
+    """
     return replace(
         controller,
         ripple_coefficient=float(np.asarray(controller.ripple_coefficient) * np.exp(unknowns[5])),

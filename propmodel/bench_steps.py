@@ -66,6 +66,15 @@ def plateau_table(frame: pd.DataFrame) -> pd.DataFrame:
     """Median of the last half of each hold; one row a hold, in the order of the file.
 
     Rows before anything was measured are passed over; a hold with no reading at all is left out.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        Rows in SI with ``hold``, the number of the hold each belongs to.
+
+    Parameters
+    ----------
+    frame : DataFrame, with ``hold`` and ``block``
     """
     measured = [name for name in MEASURED if name in frame]
     key = frame["hold"].to_numpy()
@@ -116,6 +125,21 @@ def _sweeps(table: pd.DataFrame) -> list[str]:
 
 def spikes(values: NDArray[np.float64], *, window: int = 11, times: float = 8.0) -> NDArray[np.bool_]:
     """Mark single readings far from the median of their neighbours (a Hampel test).
+
+    Parameters
+    ----------
+    values : ndarray
+        One reading a row, NaN where none.
+    window : int
+        Readings that make a neighbourhood. [-]
+    times : float
+        Scatters of the neighbourhood beyond which a reading is marked. [-]
+
+    Parameters
+    ----------
+    values : ndarray
+    window : int, rows looked at together
+    times : float, spreads away that count
 
     Examples
     --------

@@ -1,27 +1,23 @@
-"""From bytes to cells: what kind of file it is, its encoding, delimiter, heading and rows, in bounded memory."""
+"""From bytes to lines: what kind of file it is, its encoding, its lines, in bounded memory."""
 
 from __future__ import annotations
 
 import codecs
 import contextlib
-import csv
 import io
 import os
 import re
 from collections.abc import Callable, Iterator
-from typing import Any, BinaryIO, NamedTuple
+from typing import Any, BinaryIO
 
-from propmodel.bench_columns import Heading, heading, parse_number, plain
 from propmodel.bench_types import BenchFileError
 
-__all__ = ["Layout", "find_layout", "lines_of", "open_bytes", "sniff_encoding", "split_cells"]
+__all__ = ["HEAD_BYTES", "lines_of", "open_bytes", "refuse_markup", "sniff_encoding"]
 
 HEAD_BYTES = 1 << 18
 """Bytes looked at to find out what a file is."""
 LONGEST_LINE = 1 << 17
 """Characters of one line beyond which a file is not a table by rows."""
-HEADING_WITHIN = 200
-"""Lines searched for the heading."""
 _BLOCK = 1 << 20
 
 _SIGNATURES = (
@@ -46,25 +42,19 @@ _SIGNATURES = (
 )
 
 
-class Layout(NamedTuple):
-    """Where the table is in the text."""
-
-    delimiter: str
-    """One character, or ``spaces`` for two or more blanks."""
-    headings: list[str]
-    parsed: list[Heading]
-    first_data_line: int
-    """Line index (from 0) of the first row below the heading."""
-    has_heading: bool
-    decimal_comma: bool
-    above: list[tuple[str, str]]
-    """Key and value pairs and comments above the heading."""
-    note: str
-
-
 @contextlib.contextmanager
 def open_bytes(source: Any) -> Iterator[tuple[BinaryIO, str, int]]:
-    """Open a path, bytes, a text or a file-like object; give the stream, its name and its size (or 0)."""
+    """Open a path, bytes, a text or a file-like object; give the stream, its name and its size (or 0).
+
+    Parameters
+    ----------
+    source : path, bytes, text or file
+        What was given; a text is taken for a path.
+
+    Parameters
+    ----------
+    source : path, bytes, text file or binary file
+    """
     if isinstance(source, bytes | bytearray | memoryview):
         data = bytes(source)
         yield io.BytesIO(data), "", len(data)
@@ -102,10 +92,19 @@ def open_bytes(source: Any) -> Iterator[tuple[BinaryIO, str, int]]:
 def sniff_encoding(head: bytes) -> str:
     """Return the encoding of a text file, or say in one sentence what the file is instead.
 
+    Parameters
+    ----------
+    head : bytes
+        First bytes of the file, a few hundred kB at most.
+
     Raises
     ------
     BenchFileError
         If the bytes are empty or not the text of a table.
+
+    Parameters
+    ----------
+    head : bytes, the start of the file
     """
     if not head.strip(b" \t\r\n\x00\xef\xbb\xbf"):
         raise BenchFileError("the file is empty: export the log again and choose the new file")
@@ -136,7 +135,12 @@ def sniff_encoding(head: bytes) -> str:
 
 
 def refuse_markup(text: str) -> None:
-    """Raise if the text is a web page or data in another notation."""
+    """Raise if the text is a web page or data in another notation.
+
+    Parameters
+    ----------
+    text : str, the start of the file
+    """
     start = text.lstrip("\ufeff \t\r\n")[:4000].lower()
     if start.startswith("<") or re.search(r"<(!doctype|html|body|table|\?xml)\b", start):
         raise BenchFileError(
@@ -150,7 +154,26 @@ def refuse_markup(text: str) -> None:
 def lines_of(
     stream: BinaryIO, encoding: str, *, size: int = 0, progress: Callable[[float], None] | None = None
 ) -> Iterator[list[str]]:
-    """Give the lines of a stream in lists of about a megabyte; LF, CR LF and bare CR all end a line."""
+    """Give the lines of a stream in lists of about a megabyte; LF, CR LF and bare CR all end a line.
+
+    Parameters
+    ----------
+    stream : binary file
+        Read to its end.
+    encoding : str
+        From `sniff_encoding`.
+    size : int
+        Of the whole, for the progress; 0 where it is not known. [byte]
+    progress : callable, optional
+        Called with the share read, 0 to 1.
+
+    Parameters
+    ----------
+    stream : binary stream
+    encoding : str
+    size : int, bytes in all, 0 if not known
+    progress : callable or None, gets the share read
+    """
     decoder = codecs.getincrementaldecoder(encoding)(errors="replace")
     rest, read = "", 0
     while True:
@@ -191,158 +214,3 @@ def _split(text: str) -> list[str]:
     if lines and len(text) > LONGEST_LINE and max(map(len, lines)) > LONGEST_LINE:
         raise BenchFileError(_TOO_LONG)
     return lines
-
-
-def split_cells(line: str, delimiter: str) -> list[str]:
-    """Split one line, quotes respected."""
-    if delimiter == "spaces":
-        return re.split(r"[ \t]{2,}|\t", line.strip())
-    if delimiter == " ":
-        return line.split()
-    if '"' not in line:
-        return [cell.strip() for cell in line.split(delimiter)]
-    try:
-        return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))]
-    except (csv.Error, StopIteration):
-        return [cell.strip() for cell in line.split(delimiter)]
-
-
-def _is_number(cell: str) -> bool:
-    return parse_number(cell) == parse_number(cell) or parse_number(cell, True) == parse_number(cell, True)
-
-
-def _uncommented(line: str) -> str:
-    return re.sub(r"^\s*(#+|//|%%?)\s*", "", line)
-
-
-def find_layout(lines: list[str], encoding: str) -> Layout:
-    """Find delimiter and heading in the first 200 lines.
-
-    A line is the heading if at least two of its cells name a quantity and the rows below hold numbers
-    under them; the best such line and delimiter win.
-
-    Raises
-    ------
-    BenchFileError
-        If no such line exists and the rows are not plain numbers either.
-    """
-    lines = [line.replace("\x00", "") for line in lines]
-    best: tuple[float, int, str, list[str], list[Heading]] | None = None
-    seen_words = 0
-    for number, line in enumerate(lines[:HEADING_WITHIN]):
-        text = _uncommented(line)
-        if not text.strip() or len(text) > 20000:
-            continue
-        for delimiter in (",", ";", "\t", "|", "spaces", " "):
-            cells = split_cells(text, delimiter)
-            if len(cells) < 2:
-                continue
-            parsed = [heading(cell) for cell in cells]
-            named = [i for i, item in enumerate(parsed) if item.meaning is not None and not _is_number(cells[i])]
-            distinct = {
-                (parsed[i].meaning, parsed[i].index if "motor_" in str(parsed[i].meaning) else 0) for i in named
-            }
-            distinct = {item for item in distinct if item[0] not in ("motor", "propeller", "cells", "date")}
-            seen_words = max(seen_words, len(distinct))
-            if len(distinct) < 2 or sum(map(_is_number, cells)) > 0.5 * len(cells):
-                continue
-            good = _share_of_numbers(lines[number + 1 : number + 41], delimiter, named, len(cells))
-            score = len(distinct) * good - (0.5 if delimiter == " " else 0.0)
-            if good > 0.0 and (best is None or score > best[0]):
-                best = (score, number, delimiter, cells, parsed)
-    if best is None:
-        if seen_words >= 2:
-            raise BenchFileError(
-                "the file has a heading but no rows of numbers below it that fit it: export the log again, with "
-                "commas or semicolons between the cells"
-            )
-        return _without_heading(lines)
-    _, number, delimiter, cells, parsed = best
-    first = number + 1
-    while first < len(lines) and not lines[first].strip():
-        first += 1
-    if first < len(lines):  # a line of units below the heading
-        under = split_cells(_uncommented(lines[first]), delimiter)
-        if not any(map(_is_number, under)) and any(
-            re.fullmatch(r"[\[(]?[\w%µ·./ ]{1,8}[\])]?", plain(c)) for c in under
-        ):
-            joined = [
-                f"{top} ({unit.strip('()[] ')})" if unit.strip("()[] ") else top
-                for top, unit in zip(cells, under, strict=False)
-            ]
-            joined += cells[len(joined) :]
-            units = [heading(text) for text in joined]
-            if sum(item.unit != "" for item in units) > sum(item.unit != "" for item in parsed):
-                cells, parsed, first = joined, units, first + 1
-    above = [pair for line in lines[:number] if (pair := _pair(line))][:400]
-    comma = delimiter != "," and _decimal_comma(lines[first : first + 400], delimiter, parsed)
-    where = f"heading in line {number + 1}; cells parted by {_NAMES[delimiter]}; text as {encoding}"
-    where += "; decimal comma." if comma else "."
-    return Layout(delimiter, cells, parsed, first, True, comma, above, where)
-
-
-_NAMES = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars", "spaces": "blanks", " ": "blanks"}
-
-
-def _pair(line: str) -> tuple[str, str] | None:
-    text = _uncommented(line).strip()[:300]
-    if not text:
-        return None
-    parts = re.split(r"\s*[,;:=\t]\s*", text, maxsplit=1)
-    return (parts[0].strip('" '), parts[1].strip('"; ,')) if len(parts) == 2 else ("", text)
-
-
-def _share_of_numbers(below: list[str], delimiter: str, named: list[int], width: int) -> float:
-    rows = [line for line in below if line.strip() and not line.lstrip().startswith("#")][:20]
-    found = 0
-    for line in rows:
-        cells = split_cells(line, delimiter)
-        hits = sum(1 for i in named if i < len(cells) and _is_number(cells[i]))
-        found += hits >= 2 and len(cells) >= 2
-    return found / len(rows) if rows else 0.0
-
-
-def _decimal_comma(lines: list[str], delimiter: str, parsed: list[Heading] | None) -> bool:
-    """Tell a decimal comma from a comma between thousands, by the cells that can only be one of them."""
-    sure, maybe, dots = 0, 0, 0
-    for line in lines:
-        for i, cell in enumerate(split_cells(line, delimiter)):
-            if parsed is not None and (i >= len(parsed) or parsed[i].meaning is None):
-                continue
-            cell = cell.strip().strip("%").strip()
-            if re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", cell):
-                maybe += 1
-            elif re.fullmatch(r"[+-]?(\d{1,3}(\.\d{3})+|\d+),\d+", cell):
-                sure += 1
-            elif re.fullmatch(r"[+-]?\d*\.\d+", cell):
-                dots += 1
-    if sure:
-        return True
-    # three digits after every comma and no point anywhere: a spreadsheet's decimals; with points, thousands
-    return bool(maybe) and not dots and delimiter == ";"
-
-
-def _without_heading(lines: list[str]) -> Layout:
-    rows = [(i, line) for i, line in enumerate(lines) if line.strip() and not line.lstrip().startswith("#")]
-    best: tuple[int, str, int, int] | None = None
-    for delimiter in (";", "\t", ",", "|", "spaces", " "):
-        widths: dict[int, list[int]] = {}
-        for i, line in rows[:400]:
-            cells = split_cells(line.rstrip(delimiter if len(delimiter) == 1 else None), delimiter)
-            if len(cells) >= 3 and sum(map(_is_number, cells)) >= 0.7 * len(cells):
-                widths.setdefault(len(cells), []).append(i)
-        for width, at in widths.items():
-            if len(at) >= 3 and (best is None or len(at) > best[0]):
-                best = (len(at), delimiter, width, at[0])
-    if best is None:
-        shown = re.sub(r"[^\x20-\x7e]", " ", next((line for _, line in rows), ""))[:60].strip()
-        raise BenchFileError(
-            f"no heading with two known quantities (such as throttle, voltage, current, rpm, thrust) stands in the "
-            f"first {HEADING_WITHIN} lines, which start with {shown!r}: name the columns in the first line of the table"
-        )
-    _, delimiter, width, first = best
-    comma = delimiter != "," and _decimal_comma([line for _, line in rows[:400]], delimiter, None)
-    above = [pair for line in lines[:first] if (pair := _pair(line))]
-    names = [f"column {i + 1}" for i in range(width)]
-    note = f"no heading; cells parted by {_NAMES[delimiter]}" + ("; decimal comma." if comma else ".")
-    return Layout(delimiter, names, [Heading(None, "", 9)] * width, first, False, comma, above, note)

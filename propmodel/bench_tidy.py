@@ -9,48 +9,39 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from propmodel.bench_columns import digital_share, guess_scale, unit_factor
+from propmodel.bench_columns import SI_NAMES, SI_UNITS, guess_scale, unit_factor
 from propmodel.bench_guess import columns_from_values, force_unit, torque_unit
+from propmodel.bench_numbers import digital_share, running_clock
 from propmodel.bench_read import RawTable
 from propmodel.bench_types import BenchFileError, Doubt, Guess
 
 __all__ = ["Tidy", "tidy"]
 
 FloatArray = NDArray[np.float64]
-_NAMES = {
-    "time": "time_s",
-    "throttle": "throttle_share",
-    "voltage": "voltage_v",
-    "current": "current_a",
-    "power": "power_w",
-    "speed": "speed_rev_per_s",
-    "thrust": "thrust_n",
-    "torque": "torque_nm",
-    "shaft_power": "shaft_power_w",
-    "charge": "charge_ah",
-}
-_SI = {
-    "time": "s",
-    "throttle": "share",
-    "voltage": "V",
-    "current": "A",
-    "power": "W",
-    "speed": "rev/s",
-    "thrust": "N",
-    "torque": "N m",
-    "shaft_power": "W",
-    "charge": "Ah",
-}
 
 
 class Tidy(NamedTuple):
-    """The tidy table and how it came about."""
+    """The tidy table and how it came about.
+
+    Attributes
+    ----------
+    kind : "stand" or "flight"
+    frame : DataFrame, in SI
+    guesses : list of Guess
+    doubts : list of Doubt
+    notes : list of str
+    """
 
     kind: Literal["stand", "flight"]
+    """``stand``, or ``flight`` where a craft flew."""
     frame: pd.DataFrame
+    """One row per row of the file, in SI, the unit at the end of each column's name."""
     guesses: list[Guess]
+    """How each column was understood."""
     doubts: list[Doubt]
+    """What looked wrong on the way."""
     notes: list[str]
+    """How the file was laid out, in sentences."""
 
 
 class _Picker:
@@ -98,7 +89,7 @@ class _Picker:
                 if family == "voltage" and middle > 150.0:
                     factor, stated, why = guess_scale(meaning, values)
                     why = f"headed as volts, but half the values lie above {middle:.4g}"
-        self.say(index, meaning, stated or _SI.get(meaning, ""), f"{self.reasons.get(index, why_meaning)}; {why}")
+        self.say(index, meaning, stated or SI_UNITS.get(meaning, ""), f"{self.reasons.get(index, why_meaning)}; {why}")
         self.scale[meaning] = stated
         if family == "throttle":
             if np.isnan(factor):
@@ -149,7 +140,7 @@ def tidy(
     if not table.layout.has_heading:
         _name_columns(table, pick, doubts)
     outputs = sorted(pick.candidates("motor_output"), key=lambda i: table.layout.parsed[i].index or 0)
-    chosen = {meaning: found[0] for meaning in _NAMES if (found := pick.candidates(meaning))}
+    chosen = {meaning: found[0] for meaning in SI_NAMES if (found := pick.candidates(meaning))}
     stand_like = "thrust" in chosen or "torque" in chosen
     flying = "time" in chosen and ("voltage" in chosen or "current" in chosen) and not stand_like
     flying &= len(outputs) >= 2 or "charge" in chosen or not ({"throttle", "speed"} <= set(chosen))
@@ -160,10 +151,10 @@ def tidy(
     why = "named in the heading"
     for meaning in ("time", "throttle", "voltage", "current", "power", "charge", "shaft_power"):
         if meaning in chosen and not (found_kind == "stand" and meaning == "charge"):
-            data[_NAMES[meaning]] = pick.into_si(meaning, chosen[meaning], why)
+            data[SI_NAMES[meaning]] = pick.into_si(meaning, chosen[meaning], why)
     _hundredths(pick, data)
     if "time_s" in data:
-        data["time_s"] = _monotone(data["time_s"])
+        data["time_s"] = running_clock(data["time_s"])
     _speeds(pick, data, chosen, poles, logger_poles, doubts)
     power = data.get("power_w")
     if power is None and "voltage_v" in data and "current_a" in data:
@@ -216,12 +207,6 @@ def _hundredths(pick: _Picker, data: dict[str, Any]) -> None:
             "hundredths of A",
             "the voltage is in hundredths, so is the current",
         )
-
-
-def _monotone(time: FloatArray) -> FloatArray:
-    """Take a clock that passes midnight on into the next day."""
-    step = np.diff(time, prepend=time[:1])
-    return time + 86400.0 * np.cumsum(np.where(step < -43200.0, 1.0, 0.0))
 
 
 def _speeds(
@@ -292,7 +277,7 @@ def _thrust_and_torque(pick: _Picker, data: dict[str, Any], chosen: dict[str, in
             values = -values
             told = "negative where it is large (pulling, or turned the other way): sign changed"
             pick.guesses[-1] = Guess(last.column, meaning, last.unit, f"{last.why}; {told}")
-        data[_NAMES[meaning]] = values
+        data[SI_NAMES[meaning]] = values
 
 
 def _texts(table: RawTable, pick: _Picker, frame: pd.DataFrame) -> None:

@@ -28,7 +28,9 @@ class Guess:
     meaning: str
     """What it was taken for; ``not used`` if nothing."""
     unit: str
+    """The unit it was read in."""
     why: str
+    """Reason in words: named in the heading, size of the values ..."""
 
 
 @dataclass(frozen=True)
@@ -38,9 +40,11 @@ class Doubt:
     kind: str
     """Short fixed word, for programs: ``supply_limit``, ``pole_count``, ``kv_label`` ..."""
     sentence: str
+    """What was seen, and what it may mean."""
     rows: tuple[int, ...] = ()
     """Index labels in ``BenchLog.points`` (stand) or ``BenchLog.frame`` (flight)."""
     severity: Severity = "look"
+    """``note``: good to know; ``look``: check it; ``wrong``: do not trust these rows."""
     lines: tuple[int, ...] = ()
     """Lines of the file, counted from 1."""
 
@@ -70,6 +74,7 @@ class BenchLog:
     doubts: list[Doubt] = field(default_factory=list)
     labels: dict[str, object] = field(default_factory=dict)
     name: str = ""
+    """Of the file; empty where it had none."""
     notes: list[str] = field(default_factory=list)
     """Plain sentences about how the file was laid out."""
 
@@ -108,6 +113,15 @@ def safe_cell(text: object) -> object:
     """Return a cell that a spreadsheet will not run as a formula; numbers pass unchanged.
 
     A text that starts with ``= + - @``, a tab or a line break gets an apostrophe in front (common practice).
+
+    Parameters
+    ----------
+    text : object
+        What the cell holds.
+
+    Parameters
+    ----------
+    text : a cell: text or number
 
     Examples
     --------

@@ -1,0 +1,97 @@
+"""Numbers as people and loggers write them: typed cells, digital throttle commands, clocks that pass midnight."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["digital_share", "parse_number", "running_clock"]
+
+_NUMBER = re.compile(
+    r"[~≈<>=]?\s*([+-]?)\s*(\d[\d.,' \u00a0\u202f]*|[.,]\d+)(?:e([+-]?\d{1,3}))?\s*(%|[a-zµ°/·.]{0,8})",
+    re.IGNORECASE,
+)
+
+
+def parse_number(text: str, decimal_comma: bool = False) -> float:
+    """Read one typed number: ``50%``, ``1,234``, ``1.234,5``, ``12.4 V``; NaN if it is none.
+
+    Parameters
+    ----------
+    text : str
+        One cell.
+    decimal_comma : bool
+        True where a comma parts whole and decimals, as found for the file.
+
+    Parameters
+    ----------
+    text : str
+    decimal_comma : bool, whether a comma stands before decimals
+
+    Examples
+    --------
+    >>> parse_number("50%"), parse_number("1,234"), parse_number("1.234,5", True), parse_number("=1+1")
+    (50.0, 1234.0, 1234.5, nan)
+    """
+    text = text.strip().strip("\"'").replace("−", "-")
+    if len(text) > 40 or text[:1] == "=":
+        return float("nan")
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        return float("nan")
+    sign, body, power, _ = match.groups()
+    body = re.sub(r"[' \u00a0\u202f]", "", body).rstrip(".,")
+    mark = "," if decimal_comma else "."
+    if "," in body and "." in body:
+        mark = "," if body.rfind(",") > body.rfind(".") else "."
+    other = "." if mark == "," else ","
+    if other in body:
+        # the other sign may only part thousands: groups of exactly three digits
+        whole = body.split(mark)[0]
+        if re.fullmatch(r"[1-9]\d{0,2}(" + re.escape(other) + r"\d{3})+", whole):
+            body = body.replace(other, "")
+        elif decimal_comma and body.count(".") == 1 and "," not in body:
+            mark = "."
+        else:
+            return float("nan")
+    body = body.replace(mark, ".")
+    if body.count(".") > 1:
+        return float("nan")
+    try:
+        return float(f"{sign}{body}e{power or 0}")
+    except ValueError:
+        return float("nan")
+
+
+def digital_share(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Throttle share of a digital command: 48 is none, 2047 all, below 48 stopped.
+
+    Parameters
+    ----------
+    values : ndarray
+        Commands, 0 to 2047. [-]
+
+    Parameters
+    ----------
+    values : ndarray, 0 to 2047
+    """
+    return np.clip((values - 48.0) / 1999.0, 0.0, 1.0)
+
+
+def running_clock(time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Take a clock that passes midnight on into the next day.
+
+    Parameters
+    ----------
+    time : ndarray
+        Time of day. [s]
+
+    Examples
+    --------
+    >>> running_clock(np.array([86399.0, 0.0, 1.0])).tolist()
+    [86399.0, 86400.0, 86401.0]
+    """
+    step = np.diff(time, prepend=time[:1])
+    return time + 86400.0 * np.cumsum(np.where(step < -43200.0, 1.0, 0.0))
