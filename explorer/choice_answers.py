@@ -199,8 +199,8 @@ def start(
     told = {k: f.to_csv() for k, f in sorted(frames.items())}
     key = repr((asked, {k: values[k] for k in sorted(values)}, told, outputs))
     if before is not None:
-        told = before.answer is not None or before.fault or before.stopped
-        if before.key == key and (told or not before.wait(0.0)):
+        over = before.answer is not None or before.fault or before.stopped
+        if before.key == key and (over or not before.wait(0.0)):
             return before
         before.stop()
     job = Job(key, plan(asked, values, frames), outputs, size, keeper())
@@ -208,7 +208,11 @@ def start(
     return job
 
 
-_kept: dict[str, Any] = {"show_spinner": False, "max_entries": compute.KEPT, "hash_funcs": {Inputs: repr, OwnInputs: repr}}
+_kept: dict[str, Any] = {
+    "show_spinner": False,
+    "max_entries": compute.KEPT,
+    "hash_funcs": {Inputs: repr, OwnInputs: repr},
+}
 
 
 def points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:

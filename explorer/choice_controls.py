@@ -254,7 +254,7 @@ def _drop(kind: str) -> None:
 # ---- conditions -------------------------------------------------------------------------------------------
 
 BOUNDS = (
-    ("hover_time", "at least", "Minutes at least"),
+    ("hover_time", "at least", "Hover at least, min"),
     ("thrust_to_weight", "at least", "Pull at least, times"),
     ("mass", "at most", "Mass at most, g"),
     (PRICE, "at most", "Price at most"),

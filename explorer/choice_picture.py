@@ -479,7 +479,8 @@ def edge_words(found: Sweep, seen: Picture) -> str:
         if name in found.tables or name not in _BY_PATH or len(values) < 3:
             continue
         spec = _BY_PATH[name]
-        for end, words in ((0, "least"), (len(values) - 1, "most")):
+        fewest = "fewest" if spec.name in ("blades", "cells") else "least"
+        for end, words in ((0, fewest), (len(values) - 1, "most")):
             if np.mean(place == end) > 0.6:
                 told.append(f"the {words} {spec.words if spec.words == 'KV' else spec.words.lower()}")
     if not told:

@@ -333,9 +333,11 @@ def winners(inputs: Inputs, seen: Seen) -> None:
             with text:
                 numbers = ", ".join(html.escape(_answer(n, got[n])) for n in names)
                 against = [
-                    choice_picture.change_words(n, got[n], now[n])
+                    words
                     for n in dict.fromkeys((p.x, p.y, "mass"))
-                    if math.isfinite(now[n]) and math.isfinite(got[n])
+                    if math.isfinite(now[n])
+                    and math.isfinite(got[n])
+                    and (words := choice_picture.change_words(n, got[n], now[n])) != "the same"
                 ]
                 over = figures.over_words(seen.over.get(index, ()))
                 than = f" · {html.escape(', '.join(against))}" if against else ""
@@ -354,7 +356,8 @@ def winners(inputs: Inputs, seen: Seen) -> None:
                     st.rerun()
     edge = f" {html.escape(seen.edge)}" if seen.edge else ""
     widgets.say(
-        f'<p class="wi-small">The second line of each: its answers, and how they differ from this build.{edge}</p>'
+        '<p class="wi-small">The second line of each: its answers, and how they differ from this build. '
+        f"All are forecasts from labels: load one and read its margins before you buy.{edge}</p>"
     )
     widgets.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
     st.download_button(
