@@ -180,7 +180,9 @@ def test_a_grid_of_a_thousand_million_is_refused_with_the_widest_range_named():
 
 
 @pytest.mark.parametrize("name", CRAFT)
-@pytest.mark.parametrize("told", [{}, {"cell_mohm": 6.0, "blade_width_mm": 11.0, "no_load_a": 1.1, "winding_mohm": 60.0}])
+@pytest.mark.parametrize(
+    "told", [{}, {"cell_mohm": 6.0, "blade_width_mm": 11.0, "no_load_a": 1.1, "winding_mohm": 60.0}]
+)
 def test_a_loaded_combination_gives_what_the_map_said(name, told):
     """The engine asked afresh about the loaded inputs, against the sweep; masses and labels told must carry over."""
     inputs = replace(demo_inputs(name), **told)
@@ -435,7 +437,9 @@ def test_a_step_that_does_not_fit_says_so():
 
 def test_solving_and_putting_it_in_agree():
     found = choice_answers.solved(Inputs(), "capacity_mah", "hover_time", 480.0)
-    assert choice_answers.with_one(Inputs(), "capacity_mah", found.value, "hover_time") == pytest.approx(480.0, rel=1e-3)
+    assert choice_answers.with_one(Inputs(), "capacity_mah", found.value, "hover_time") == pytest.approx(
+        480.0, rel=1e-3
+    )
     none = choice_answers.solved(Inputs(), "capacity_mah", "hover_time", 1e5)
     assert math.isnan(none.value) and none.solution.words and math.isfinite(none.solution.closest)
 
