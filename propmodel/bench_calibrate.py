@@ -176,6 +176,8 @@ def _result(fit: Fit) -> Calibration:
         "learned": np.clip(1 - (sd["idle_duty"] / prior_sd["idle_duty"]) ** 2, 0, 1),
     }
     frame = frame.drop(columns="unknown")
+    # the map belongs to this motor's controller: whoever takes the motor to another propeller needs it
+    motor = replace(motor, stand_controller=controller)
     return Calibration(motor, propeller, controller, frame, _residuals(fit), _notes(fit, frame), unknowns, cov)
 
 

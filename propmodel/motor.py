@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.constants import COPPER_TEMPERATURE_COEFFICIENT
+from propmodel.controller import Controller
 from propmodel.errors import check_positive, check_range
 from propmodel.units import CELSIUS_ZERO, MM
 
@@ -117,6 +118,8 @@ class Motor:
         what printed KV was found to mean on benches. [-]
     log_sd_kv, log_sd_resistance : array_like, optional
         Own spread once measured or calibrated; None means the spread of a label. [-]
+    stand_controller : Controller, optional
+        Throttle map and losses found together with a calibrated motor: `bench_curve` takes them unless told otherwise.
     name : str
         Shown to the user.
 
@@ -147,6 +150,7 @@ class Motor:
     loaded_kv_ratio: Any = 1.0
     log_sd_kv: Any = None
     log_sd_resistance: Any = None
+    stand_controller: Controller | None = None
     name: str = ""
 
     def __post_init__(self) -> None:

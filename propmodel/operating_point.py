@@ -638,7 +638,7 @@ def bench_curve(
         0 to 1, broadcasts with the voltage. [-]
     air : Air
     speed_controller : Controller or None
-        Throttle map and ripple loss; None takes the default.
+        Throttle map and ripple loss; None takes those a calibrated motor brings, else the default.
 
     Returns
     -------
@@ -652,7 +652,7 @@ def bench_curve(
     """
     volts = check_positive("supply_voltage", supply_voltage, "V")
     command = check_range("throttle", throttle, 0.0, 1.0)
-    esc = controller.Controller() if speed_controller is None else speed_controller
+    esc = speed_controller or motor.stand_controller or controller.Controller()
     zero = np.zeros(())
     d = Drive(
         prop=propellers.prepare(propeller, air),
