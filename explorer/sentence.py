@@ -48,7 +48,7 @@ _THINGS = {
     "pack_label": "pack", "pack_heat": "pack", "sag_fresh": "cells", "sag_low": "cells", "controller_current": "ESC",
     "motor_current": "motors", "winding_heat": "motors", "magnet_heat": "motors", "hover_heat": "motors",
     "main_leads": "main leads", "motor_leads": "motor leads", "connector": "connector", "brownout": "electronics",
-    "tip_mach": "propeller tips", "motor_volts": "motors", "free_tip": "motors", "pull": "pull in hand",
+    "tip_speed": "propeller tips", "motor_volts": "motors", "free_tip": "motors", "pull": "pull in hand",
     "hover_high": "room above hover", "hover_low": "room below hover", "motor_lost": "pull with one motor out",
     "motor_cells": "motors", "controller_cells": "ESC", "video_voltage": "video transmitter",
     "camera_voltage": "camera", "regulator_voltage": "regulator", "receiver_voltage": "receiver",

@@ -221,7 +221,7 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         low = float(a.full_low.bus_voltage)
         need = float(np.asarray(b.craft.electronics_min_voltage))
         return f"A punch with the reserve left pulls the bus to {low:.1f} V; the electronics need {need:.1f} V."
-    if key == "tip_mach":
+    if key == "tip_speed":
         mach = float(a.punch_drive.prop.tip_mach(full.rev_per_s))
         speed = mach * float(np.asarray(b.air.speed_of_sound))
         return f"Blade tips run at {speed:.0f} m/s, {mach:.2f} of the speed of sound."
@@ -356,7 +356,7 @@ _WAYS: dict[str, tuple[str, ...]] = {
     "motor_leads": ("cap",),
     "connector": ("cap",),
     "brownout": ("capacity", "cap"),
-    "tip_mach": ("slower", "cap"),
+    "tip_speed": ("slower", "cap"),
     "motor_volts": ("pitch", "smaller"),
     "free_tip": ("slower", "smaller"),
     "pull": ("larger", "capacity"),

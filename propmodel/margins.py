@@ -244,7 +244,7 @@ SHARES: Mapping[str, Share] = MappingProxyType(
         "motor_leads": Share(_motor_leads, "heat in the motor leads", "wires", "estimate", True),
         "connector": Share(_connector, "current in the connector", "wires", "label", True),
         "brownout": Share(_brownout, "bus voltage for the electronics", "electronics", "label", False),
-        "tip_mach": Share(_tip, "blade tip speed", "propeller", "common practice", False),
+        "tip_speed": Share(_tip, "blade tip speed", "propeller", "common practice", False),
         "motor_volts": Share(_motor_volts, "how hard the motor is loaded", "motor", "physics", False),
         "free_tip": Share(_free_tip, "no-load speed for these cells", "motor", "common practice", False),
         "pull": Share(_pull, "pull in hand, reserve left", "craft", "common practice", False),
