@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import wraps
 
 import numpy as np
 
@@ -85,6 +86,24 @@ def _s(value: float, digits: int = 3) -> str:
     return f"{value:,.{places}f}"
 
 
+def _if_it_hovers(work: Callable[[Build], Worked]) -> Callable[[Build], Worked]:
+    """Say that a craft cannot hover instead of working out a hover that it never has."""
+
+    @wraps(work)
+    def guarded(b: Build) -> Worked:
+        pull = _f(Assessment(b).thrust_to_weight)
+        if pull >= 1.0:
+            return work(b)
+        step = (
+            "It does not hover",
+            f"flat out all rotors together pull {pull:.2f} times the weight: below 1 it stays on the ground",
+            "A larger propeller, more cells or less mass comes first; this working appears once it lifts.",
+        )
+        return Worked([step], math.nan, math.nan)
+
+    return guarded
+
+
 def _mass(b: Build) -> Worked:
     rotors = _f(b.rotors)
     parts = {
@@ -105,6 +124,7 @@ def _mass(b: Build) -> Worked:
     )
 
 
+@_if_it_hovers
 def _ideal(b: Build) -> Worked:
     a = Assessment(b)
     thrust, area, rho = _f(a.bare_thrust), _f(b.disc_area), _f(b.air.density)
@@ -130,6 +150,7 @@ def _ideal(b: Build) -> Worked:
     )
 
 
+@_if_it_hovers
 def _hover_speed(b: Build) -> Worked:
     a = Assessment(b)
     d = a.cruise_drive
@@ -156,6 +177,7 @@ def _hover_speed(b: Build) -> Worked:
     )
 
 
+@_if_it_hovers
 def _hover_power(b: Build) -> Worked:
     a = Assessment(b)
     p, rotors = a.hover, _f(b.rotors)
@@ -182,6 +204,7 @@ def _hover_power(b: Build) -> Worked:
     )
 
 
+@_if_it_hovers
 def _hover_command(b: Build) -> Worked:
     a = Assessment(b)
     p, d = a.hover, a.cruise_drive
@@ -208,6 +231,7 @@ def _hover_command(b: Build) -> Worked:
     )
 
 
+@_if_it_hovers
 def _minutes(b: Build) -> Worked:
     a = Assessment(b)
     flown = flight_time(b, "hang still")
@@ -382,6 +406,7 @@ def _bucket(b: Build) -> Worked:
     )
 
 
+@_if_it_hovers
 def _heat(b: Build) -> Worked:
     a = Assessment(b)
     copper, iron = _f(a.copper_heat(a.hover)), _f(a.hover.iron_loss)
@@ -391,6 +416,14 @@ def _heat(b: Build) -> Worked:
     alpha = 0.00393
     k = copper * (wb + ba)
     spare = 1.0 - alpha * k
+    if spare <= 0.0:
+        step = (
+            "It never settles",
+            f"0.00393 x {_s(k, 2)} K of copper heating is {alpha * k:.1f}, not below 1: each degree adds more heat than "
+            "the air takes away",
+            "Copper gains 0.393 % of resistance a degree (IEC 60028). Do not fly this.",
+        )
+        return Worked([step], math.nan, _f(a.hover_heat.winding))
     rise = (air - (CELSIUS_ZERO + 20.0) + k + iron * ba) / spare
     got = CELSIUS_ZERO + 20.0 + rise
     return Worked(
@@ -483,6 +516,7 @@ def _dive(b: Build) -> Worked:
     )
 
 
+@_if_it_hovers
 def _wash(b: Build) -> Worked:
     a = Assessment(b)
     v = _f(a.wash_speed)
@@ -540,6 +574,7 @@ def _inrush(b: Build) -> Worked:
     )
 
 
+@_if_it_hovers
 def _tilted_ideal(b: Build) -> Worked:
     a = Assessment(b)
     thrust, area, rho = _f(a.bare_thrust), _f(b.disc_area), _f(b.air.density)
@@ -610,6 +645,13 @@ def _per_rotor_bands(b: Build) -> Worked:
 def _cap(b: Build) -> Worked:
     cells = _f(b.pack.cells)
     limit = _f(b.motor.max_cells) if b.motor.max_cells is not None else max(cells - 1.0, 1.0)
+    if cells <= limit and b.motor.max_cells is not None:
+        step = (
+            "Nothing to cap",
+            f"the motors are made for {limit:.0f} cells and see {cells:.0f}: it fits as it is",
+            "One cell more and the cap would even out the average only; the part would stay unfit.",
+        )
+        return Worked([step], 1.0, 1.0)
     got = limit / cells
     return Worked(
         [
