@@ -138,9 +138,13 @@ class Prices:
     """Price of one piece, in any currency; None while it is not known. Every field may be an array."""
 
     packs: ArrayLike | None = None
+    """One pack. [currency]"""
     propellers: ArrayLike | None = None
+    """One propeller. [currency]"""
     motors: ArrayLike | None = None
+    """One motor. [currency]"""
     controllers: ArrayLike | None = None
+    """One controller, or a board's share for one motor. [currency]"""
     other: ArrayLike = 0.0
     """Per session: travel, field fee, charging."""
 
@@ -156,9 +160,13 @@ class Consumption:
     """Pieces used up by one session, on average over many; packs are shares of a pack. [-]"""
 
     packs: FloatArray
+    """Worn by use and age, and lost in crashes."""
     propellers: FloatArray
+    """Broken in crashes."""
     motors: FloatArray
+    """Lost for any reason."""
     controllers: FloatArray
+    """Lost for any reason."""
 
 
 @dataclass(frozen=True)
@@ -170,19 +178,31 @@ class SessionCost:
     """
 
     packs: FloatArray
+    """Of the packs used up. [currency]"""
     propellers: FloatArray
+    """Of the propellers. [currency]"""
     motors: FloatArray
+    """Of the motors. [currency]"""
     controllers: FloatArray
+    """Of the controllers. [currency]"""
     other: FloatArray
+    """Travel, field fee, charging. [currency]"""
     total: FloatArray
+    """Sum of the lines that have a price. [currency]"""
     low: FloatArray
+    """Of the average, where guessed rates are too high. [currency]"""
     high: FloatArray
+    """Of the average, where guessed rates are too low. [currency]"""
     per_minute: FloatArray
+    """Total over minutes aloft; NaN where nothing is flown. [currency/min]"""
     per_minute_low: FloatArray
+    """The same for `low`. [currency/min]"""
     per_minute_high: FloatArray
+    """The same for `high`. [currency/min]"""
     minutes: FloatArray
     """Aloft in the session. [min]"""
     chance_of_no_crash: FloatArray
+    """That one session passes without any crash, 0 to 1. [-]"""
     largest: NDArray[np.intp]
     """Index into `PARTS` of the dearest line; -1 where nothing is priced."""
     unpriced: tuple[str, ...]
@@ -467,6 +487,11 @@ def spares_needed(expected: ArrayLike, *, chance: ArrayLike = 0.9) -> FloatArray
 def chance_in_words(chance: float) -> str:
     """Say a chance as a count, rounded down so that it never promises more.
 
+    Parameters
+    ----------
+    chance : float
+        0 to 1. [-]
+
     Examples
     --------
     >>> chance_in_words(0.934)
@@ -489,12 +514,15 @@ class Spare:
     """One line of the list of spares."""
 
     part: str
+    """One of `PARTS`."""
     expected: float
     """Lost on average over the whole time. [-]"""
     take: int
+    """Pieces to take along. [-]"""
     chance: float
     """That ``take`` suffices. [-]"""
     sentence: str
+    """The line in words: how many, and how often that is enough."""
 
 
 def spares_list(session: Session, *, sessions: float = 2.0, chance: float = 0.9) -> list[Spare]:

@@ -60,6 +60,11 @@ class BindingLimit(IntEnum):
 def binding_text(code: int) -> str:
     """Return the plain words of one binding limit.
 
+    Parameters
+    ----------
+    code : int
+        One of `BindingLimit`.
+
     Examples
     --------
     >>> binding_text(1)
@@ -288,6 +293,22 @@ class Setup:
 
 
 def set_up(d: Dive) -> Setup:
+    """Check a question, broadcast it and flatten it.
+
+    Parameters
+    ----------
+    d : Dive
+        As asked.
+
+    Returns
+    -------
+    Setup
+
+    Raises
+    ------
+    ValueError
+        If a field is outside its range, neither drop nor speed is given, or a disc area is needed and missing.
+    """
     errors.check_in("entry", d.entry, ("nose_down", "flat"))
     flat = d.entry == "flat"
     m = errors.check_positive("mass", d.mass, "kg")
@@ -366,7 +387,26 @@ def collect(
     impact_delay: FloatArray,
     impacts: FloatArray,
 ) -> PullOut:
-    """Choose the worse way and shape the answer; the first axis of the two-axis arrays is the way."""
+    """Choose the worse way and shape the answer; the first axis of the two-axis arrays is the way.
+
+    Parameters
+    ----------
+    s : Setup
+        The question, flattened; n dives.
+    ways : tuple of int
+        `Manoeuvre` of each way that was flown.
+    heights, ends, bottoms : ndarray, (ways, n)
+        Height lost from the command to level [m], time of it from the start of the pull [s], speed when
+        level [m/s]; NaN where level was never reached.
+    lost_delay : ndarray, (n,)
+        Height lost before the pull begins. [m]
+    first : ndarray, (n,)
+        Speed at the start of the pull. [m/s]
+    impact_delay : ndarray, (n,)
+        Speed at the ground where it is reached before the pull begins, else NaN. [m/s]
+    impacts : ndarray, (ways, n)
+        Speed at the ground where it is reached in the pull. [m/s]
+    """
     count = s.speed.size
     unknown = np.isnan(heights)
     worst = np.argmax(np.where(unknown, np.inf, heights), axis=0)

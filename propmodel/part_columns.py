@@ -21,14 +21,21 @@ class Column:
     record: str
     """The field it fills in a build's record; empty where none."""
     low: float = 0.0
+    """Least value allowed, in the unit of the heading."""
     high: float = 0.0
+    """Largest value allowed, in the unit of the heading."""
     whole: bool = False
+    """True where only whole numbers make sense."""
     needed: bool = False
+    """True where a blank cell is a fault."""
     text: bool = False
+    """True for words, False for numbers."""
     choices: tuple[str, ...] = ()
+    """Words allowed; any where empty."""
     stems: tuple[str, ...] = ()
     """Other headings it goes by, without their unit, in lower case."""
     help: str = ""
+    """What to type, in a few words."""
 
     @property
     def unit(self) -> str:
@@ -183,6 +190,11 @@ UNITS: dict[str, dict[str, float]] = {
 def columns(kind: str) -> tuple[Column, ...]:
     """Return the columns of a kind of table.
 
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`.
+
     Examples
     --------
     >>> [c.heading for c in columns("propellers") if c.needed]
@@ -192,5 +204,11 @@ def columns(kind: str) -> tuple[Column, ...]:
 
 
 def headings(kind: str) -> list[str]:
-    """Return the headings of a kind of table, in order."""
+    """Return the headings of a kind of table, in order.
+
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`.
+    """
     return [column.heading for column in columns(kind)]

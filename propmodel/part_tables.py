@@ -46,6 +46,11 @@ class PartsError(ValueError):
     """A table cannot be used; the text says which file, row and column, and what is allowed.
 
     ``problems`` holds one sentence for each fault found, at most a dozen.
+
+    Parameters
+    ----------
+    problems : list of str
+        One sentence for each fault; the first dozen are kept.
     """
 
     def __init__(self, problems: list[str]) -> None:
@@ -56,6 +61,11 @@ class PartsError(ValueError):
 
 def empty(kind: str) -> pd.DataFrame:
     """Return a table without rows, for the user to fill in.
+
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`.
 
     Examples
     --------
@@ -80,6 +90,11 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|", "%")
 def escape_cell(value: object) -> object:
     """Make a text harmless to a spreadsheet by a leading apostrophe; numbers pass as they are.
 
+    Parameters
+    ----------
+    value : object
+        What the cell holds: a text, a number or nothing.
+
     Examples
     --------
     >>> escape_cell("=1+1"), escape_cell("2207"), escape_cell(-5.0)
@@ -95,6 +110,11 @@ def escape_cell(value: object) -> object:
 def unescape_cell(value: str) -> str:
     """Take back what `escape_cell` put in front.
 
+    Parameters
+    ----------
+    value : str
+        Text of a cell, as read.
+
     Examples
     --------
     >>> unescape_cell("'=1+1")
@@ -104,7 +124,13 @@ def unescape_cell(value: str) -> str:
 
 
 def clean_text(value: object) -> str:
-    """One line without control or direction marks, angle brackets made harmless, at most 80 letters."""
+    """One line without control or direction marks, angle brackets made harmless, at most 80 letters.
+
+    Parameters
+    ----------
+    value : object
+        Anything a stranger typed; turned into text first.
+    """
     text = unicodedata.normalize("NFC", str(value)[: MAX_TEXT * 10])
     text = "".join(" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text)
     text = "".join(c for c in text if unicodedata.category(c) not in ("Cf", "Cs", "Co", "Cn"))
@@ -286,7 +312,9 @@ class PartTable:
     """A table read from a file, and what was made of it."""
 
     kind: str
+    """One of `KINDS`."""
     frame: pd.DataFrame
+    """Checked table with the headings and units of `columns`."""
     notes: list[str]
     """One sentence for each thing that was guessed, converted or left out."""
 

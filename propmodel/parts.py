@@ -273,6 +273,11 @@ def _row(row: Mapping[str, Any] | pd.Series, kind: str, make: Callable[[pd.DataF
 def to_motor(row: Mapping[str, Any] | pd.Series) -> Motor:
     """Turn one row of a table of motors into a `Motor` of plain numbers.
 
+    Parameters
+    ----------
+    row : mapping or Series
+        Keys are the headings of a table of motors, values in the headings' units.
+
     Examples
     --------
     >>> row = {"name": "Fern", "KV [rpm/V]": 1950, "stator diameter [mm]": 22, "stator height [mm]": 7}
@@ -286,6 +291,11 @@ def to_motor(row: Mapping[str, Any] | pd.Series) -> Motor:
 def to_propeller(row: Mapping[str, Any] | pd.Series) -> Propeller:
     """Turn one row of a table of propellers into a `Propeller` of plain numbers.
 
+    Parameters
+    ----------
+    row : mapping or Series
+        Keys are the headings of a table of propellers, values in the headings' units.
+
     Examples
     --------
     >>> to_propeller({"name": "Fern", "diameter [in]": 5, "pitch [in]": 4, "blades [-]": 3}).diameter
@@ -297,6 +307,11 @@ def to_propeller(row: Mapping[str, Any] | pd.Series) -> Propeller:
 def to_pack(row: Mapping[str, Any] | pd.Series) -> Pack:
     """Turn one row of a table of packs into a `Pack` of plain numbers.
 
+    Parameters
+    ----------
+    row : mapping or Series
+        Keys are the headings of a table of packs, values in the headings' units.
+
     Examples
     --------
     >>> to_pack({"name": "Fern", "chemistry": "lipo", "cells [-]": 6, "capacity [mAh]": 1300}).chemistry
@@ -307,6 +322,11 @@ def to_pack(row: Mapping[str, Any] | pd.Series) -> Pack:
 
 def to_controller(row: Mapping[str, Any] | pd.Series) -> Controller:
     """Turn one row of a table of speed controllers into a `Controller` of plain numbers.
+
+    Parameters
+    ----------
+    row : mapping or Series
+        Keys are the headings of a table of controllers, values in the headings' units.
 
     Examples
     --------

@@ -71,18 +71,29 @@ class Step:
     """One step; every step asks for one reading, or for a yes where ``unit`` is empty."""
 
     number: int
+    """From 1, in the order of the work."""
     title: str
+    """A few words."""
     tool: str
+    """What to read with."""
     do: str
+    """What to do, in one or two sentences."""
     expect_low: float | None
+    """Least healthy reading, in `unit`; None where a yes is asked."""
     expect_high: float | None
+    """Largest healthy reading, in `unit`; None where a yes is asked."""
     unit: str
+    """Of the reading; empty where a yes is asked."""
     stop_if: str
     """When not to go on, in words."""
     why: str
+    """What the step finds out."""
     basis: str
+    """Where the figures come from."""
     stop_below: float | None = None
+    """A reading below means stop, in `unit`; None for no such limit."""
     stop_above: float | None = None
+    """A reading above means stop, in `unit`; None for no such limit."""
     low_reason: str = ""
     """What a reading below ``stop_below`` means."""
     high_reason: str = ""
@@ -94,9 +105,13 @@ class Fact:
     """A thing to know rather than to read: the figure, and what it means."""
 
     title: str
+    """A few words."""
     value: float
+    """In `unit`."""
     unit: str
+    """Of the value."""
     text: str
+    """What it means, in a sentence or two."""
 
 
 def power_up_steps(p: PowerUp) -> list[Step]:
@@ -600,6 +615,11 @@ def judge(step: Step, reading: float | bool | None) -> str:
 
 def rows(steps: list[Step]) -> list[dict[str, str]]:
     """Return the steps as rows of plain text, for a printed table.
+
+    Parameters
+    ----------
+    steps : list of Step
+        From `power_up_steps`.
 
     Examples
     --------

@@ -39,6 +39,7 @@ class PowerUp:
     """The plain numbers the steps are made of, SI; one build."""
 
     cells: float
+    """In series. [-]"""
     full_voltage: float
     """Of the full pack at rest. [V]"""
     supply_voltage: float
@@ -48,24 +49,39 @@ class PowerUp:
     lead_length: float
     """One main lead. [m]"""
     capacitance: float
+    """At the pack leads. [F]"""
     capacitor_voltage: float | None
+    """Printed on the capacitor; None where it is not known. [V]"""
     rotors: int
+    """Motors on the craft. [-]"""
     pole_pairs: float
+    """Of one motor. [-]"""
     kv: float
     """Label: a bare motor turns near it. [rpm/V]"""
     resistance: float
     """Effective. [ohm]"""
     winding_resistance: float
+    """Of the winding alone, between two leads. [ohm]"""
     no_load_current: float
+    """Of one bare motor at `no_load_voltage`. [A]"""
     no_load_voltage: float
+    """[V]"""
     motor_mass: float
+    """Of one. [kg]"""
     bell_inertia: float
+    """Of one motor's turning part. [kg m^2]"""
     propeller_inertia: float
+    """Of one. [kg m^2]"""
     electronics_power: float
+    """Drawn with all motors still. [W]"""
     controller_standby: float
+    """Of one controller, drawn at any duty. [W]"""
     ripple_coefficient: float
+    """Of one controller: loss over (voltage x duty x (1 - duty))^2. [W/V^2]"""
     idle_duty: float
+    """At the least command of a motor test. [-]"""
     command_cap: float
+    """Highest command allowed, 0 to 1. [-]"""
     active_freewheeling: bool | None
     """Of the ESC: True for nearly all since about 2016, None where it is not known."""
     no_load_known: bool = False
@@ -77,6 +93,7 @@ class PowerUp:
     hover_heat: float | None = None
     """In each motor. [W]"""
     hover_rev_per_s: float | None = None
+    """Of each motor. [1/s]"""
     stand_current: tuple[float, float, float] | None = None
     """Pack current of one motor with its propeller at full command, without the electronics. [A]"""
     stand_pull: tuple[float, float, float] | None = None
@@ -85,6 +102,13 @@ class PowerUp:
 
 def round_up(value: float, step: float = 0.1) -> float:
     """Round up to a step one can set on a supply.
+
+    Parameters
+    ----------
+    value : float
+        To be rounded, in any unit.
+    step : float
+        Of the supply's setting, in the same unit.
 
     Examples
     --------
@@ -240,14 +264,28 @@ def from_build(
 
 
 def standby_current(p: PowerUp) -> tuple[float, float]:
-    """Low and high current of the electronics with all motors still. [A]"""
+    """Low and high current of the electronics with all motors still. [A]
+
+    Parameters
+    ----------
+    p : PowerUp
+        See `from_build`.
+    """
     low = 0.25 * p.electronics_power / p.full_voltage
     high = 1.5 * (p.electronics_power + p.rotors * p.controller_standby) / p.full_voltage
     return low, max(high, 0.05)
 
 
 def bare_rise(p: PowerUp, duty: float) -> tuple[float, float]:
-    """Speed [1/s] and rise of the supply current [A] of one bare motor."""
+    """Speed [1/s] and rise of the supply current [A] of one bare motor.
+
+    Parameters
+    ----------
+    p : PowerUp
+        See `from_build`.
+    duty : float
+        Average duty, 0 to 1. [-]
+    """
     n, amps = bare_motor(
         duty,
         voltage=p.supply_voltage,
@@ -261,12 +299,25 @@ def bare_rise(p: PowerUp, duty: float) -> tuple[float, float]:
 
 
 def most_bare_rise(p: PowerUp) -> float:
-    """Rise of the current of one bare motor at full command beyond which something is wrong. [A]"""
+    """Rise of the current of one bare motor at full command beyond which something is wrong. [A]
+
+    Parameters
+    ----------
+    p : PowerUp
+        See `from_build`.
+    """
     return FAULT_FACTOR * (1.0 if p.no_load_known else CURRENT_BAND) * bare_rise(p, 1.0)[1]
 
 
 def supply_limit(p: PowerUp, *, motor_test: bool = False) -> float:
     """Current limit to set: for plugging in, or for testing one bare motor at a time. [A]
+
+    Parameters
+    ----------
+    p : PowerUp
+        See `from_build`.
+    motor_test : bool
+        False: all motors still. True: one bare motor runs at full command.
 
     Examples
     --------

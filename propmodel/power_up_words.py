@@ -38,8 +38,11 @@ class Fault:
     """A usual fault of a new craft."""
 
     name: str
+    """What is wrong, in the trade's words."""
     sign: str
+    """How it shows."""
     check: str
+    """How to find out, and what to do."""
 
 
 FAULTS = (

@@ -261,16 +261,14 @@ def label_spread(
     outside = outside | (blades > fit["blades_range"][1])
     if chord_ratio is not None:
         outside = outside | (chord_ratio < fit["chord_range"][0]) | (chord_ratio > fit["chord_range"][1])
-    # Three or more blades with a typed chord: the bench propellers do not follow the chord fit in power.
-    doubt = np.where(known & (blades > 2.0), numbers["many_blades_cp"] ** 2, 0.0)
     extra = np.where(outside, numbers["outside"] ** 2, 0.0)
     # The same extra variance, on the scale of logit(FM/0.85) at a usual FM of 0.55.
     merit_scale = 1.0 / (1.0 - 0.55 / 0.85)
     return LabelSpread(
         log_sd_c_t=np.sqrt(pick("ct") ** 2 + extra),
-        log_sd_c_p=np.sqrt(pick("cp") ** 2 + extra + doubt),
+        log_sd_c_p=np.sqrt(pick("cp") ** 2 + extra),
         correlation=pick("rho"),
-        logit_sd_figure_of_merit=np.sqrt(pick("logit_fm") ** 2 + 0.5 * (extra + doubt) * merit_scale**2),
+        logit_sd_figure_of_merit=np.sqrt(pick("logit_fm") ** 2 + 0.5 * extra * merit_scale**2),
         correlation_c_t_figure_of_merit=pick("rho_fm"),
         log_sd_zero_thrust=np.full(np.shape(wide), numbers["zero_thrust"]),
         correlation_c_t_zero_thrust=np.where(known, numbers["chord"]["rho_j0"], numbers["label"]["rho_j0"]),

@@ -132,12 +132,14 @@ class Sweep:
         Returns
         -------
         pandas.DataFrame
-            SI units.
+            SI units; chemistries by name.
         """
         import pandas as pd
 
         rows = np.arange(self.size) if index is None else np.asarray(index)
         columns = dict(self.at(rows))
+        if "pack.chemistry" in columns:
+            columns["pack.chemistry"] = np.array(list(battery.CHEMISTRIES))[columns["pack.chemistry"]]
         return pd.DataFrame(columns | {k: v.reshape(-1)[rows] for k, v in self.values.items()}, index=rows)
 
     def meets(self, conditions: Sequence[Condition]) -> NDArray[np.bool_]:

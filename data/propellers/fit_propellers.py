@@ -385,15 +385,10 @@ def spread_fit(form, s, bench, keep, j_resid):
         for k, which in ((0, "ct"), (1, "cp")):
             sd = out["narrow"][which] + (out["wide"][which] - out["narrow"][which]) * w
             sd = np.sqrt(sd**2 + np.where(in_range(s), 0, OUTSIDE_SD) ** 2)
-            if form is CHORD and which == "cp":
-                sd = np.sqrt(sd**2 + np.where(s.blades > 2, MANY_BLADES_SD, 0) ** 2)
             cover[f"{which} by {by}"] = float(np.mean(np.abs(per[i][k][keep]) < 1.2816 * sd[keep]))
     return out, cover
 
 
-# Added in quadrature to ln C_P when a chord is given for three or more blades: the bench propellers, of unknown
-# chord, draw about a quarter less than the chord fit says for a middle chord.
-MANY_BLADES_SD = 0.25
 OUTSIDE_SD = 0.25  # added in quadrature where the label lies outside the range of the fit: what those here show
 
 
@@ -629,7 +624,6 @@ def main() -> None:
         "ramp_diameter_m": [v * INCH for v in RAMP_D_IN],
         "ramp_pitch": list(RAMP_P),
         "outside": OUTSIDE_SD,
-        "many_blades_cp": MANY_BLADES_SD,
         "zero_thrust": q80(j_resid),
     }
     for form, keep in ((LABEL, everyone), (CHORD, known)):

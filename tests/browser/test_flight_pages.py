@@ -42,7 +42,7 @@ def test_each_page_leads_to_the_next_question(visit, settle):
 def test_the_knob_moves_the_minutes_by_keyboard(visit, settle):
     page = visit("minutes")
     before = sentence(page)
-    slider = page.locator(".st-key-strip [role=slider]").first
+    slider = page.get_by_role("slider")
     slider.focus()
     for _ in range(12):
         slider.press("ArrowRight")
@@ -64,7 +64,7 @@ def test_hold_time_and_basis_work_by_keyboard(visit, settle):
 
 def test_a_dive_begun_too_low_says_so(visit, settle):
     page = visit("dive")
-    field = page.get_by_label("Begins above ground, m")
+    field = page.get_by_role("spinbutton", name="Begins above ground, m")
     field.fill("75")
     field.press("Enter")
     settle(page)
@@ -75,6 +75,7 @@ def test_the_path_is_drawn_to_scale(visit):
     page = visit("dive")
     per_metre = page.evaluate(
         """() => { const l = document.querySelector('.js-plotly-plot')._fullLayout;
-        return [l.xaxis._length / (l.xaxis.range[1] - l.xaxis.range[0]), l.yaxis._length / (l.yaxis.range[1] - l.yaxis.range[0])]; }"""
+        const scale = a => a._length / (a.range[1] - a.range[0]);
+        return [scale(l.xaxis), scale(l.yaxis)]; }"""
     )
     assert per_metre[0] == pytest.approx(per_metre[1], rel=0.01)

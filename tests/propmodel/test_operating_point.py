@@ -18,7 +18,7 @@ SCREE = propmodel.demo("scree")
 
 def duty_at(d, n):
     """Duty that turns the rotors at a speed: the bus found by bisection. A second way to the same physics."""
-    c_t, c_p = (float(x) for x in d.prop.static(n))
+    c_p = float(d.prop.static(n)[1])
     torque = c_p * float(d.density) * n**2 * float(d.diameter) ** 5 / (2 * math.pi)
     k_t = float(d.torque_constant)
     current = (torque + float(d.iron_slope) * n) / k_t
@@ -98,9 +98,7 @@ def test_curve_shapes_and_table():
     assert isinstance(frame, pd.DataFrame) and len(frame) == 15
     assert list(frame["build"]) == sorted(list(range(3)) * 5)
     assert "thrust [N]" in frame and "status [code]" in frame
-    at_half = throttle_curve(
-        propmodel.with_fields(SCREE, {"motor.kv": 1950.0}), np.linspace(0, 1, 5), state_of_charge=0.5
-    )
+    at_half = throttle_curve(SCREE, np.linspace(0, 1, 5), state_of_charge=0.5)
     np.testing.assert_allclose(frame["thrust [N]"][5:10], at_half.thrust, rtol=1e-9)
 
 

@@ -1,0 +1,118 @@
+"""The headline answers: each against the operating points it comes from, in pieces, with its reasons."""
+
+from dataclasses import fields, replace
+
+import numpy as np
+import pytest
+
+import propmodel
+from propmodel import heat, momentum
+from propmodel.assessment import Assessment
+from propmodel.controller import duty_from_throttle
+from propmodel.flight import best_speeds, top_speed
+from propmodel.operating_point import throttle_curve
+from propmodel.performance import CHUNK, OUTPUTS, Performance, performance
+from propmodel.status import Status
+
+NAMES = propmodel.demo_names()
+SCREE = propmodel.demo("scree")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_headlines_agree_with_the_throttle_curve(name):
+    build = propmodel.demo(name)
+    found = performance(build)
+    full = throttle_curve(build, 1.0)
+    assert found.full_throttle_thrust == pytest.approx(full.thrust, rel=1e-9)
+    assert found.full_throttle_current == pytest.approx(full.pack_current, rel=1e-9)
+    assert found.thrust_to_weight == pytest.approx(build.rotors * full.thrust / build.weight, rel=1e-9)
+    low = throttle_curve(build, 1.0, state_of_charge=build.pack.reserve)
+    assert found.full_throttle_voltage_at_reserve == pytest.approx(low.pack_voltage, rel=1e-9)
+    # at the hover command the pull carries the weight, but for the minutes-long resistance (large in Li-ion)
+    hover = throttle_curve(build, found.hover_throttle)
+    assert build.rotors * hover.thrust == pytest.approx(build.weight, rel=0.10)
+    duty = duty_from_throttle(build.controller, found.hover_throttle, command_cap=build.command_cap)
+    assert duty == pytest.approx(Assessment(build).hover.duty, rel=1e-9)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_ratios_by_hand(name):
+    build = propmodel.demo(name)
+    found = performance(build)
+    assert found.disc_loading == pytest.approx(build.weight / (build.rotors * np.pi / 4 * build.propeller.diameter**2))
+    assert found.thrust_per_power == pytest.approx(build.mass / found.hover_power)
+    bare = build.weight / build.rotors / (1.0 - build.craft.thrust_loss)
+    v = np.sqrt(bare / (2 * build.air.density * build.disc_area))
+    assert found.induced_velocity == pytest.approx(v, rel=1e-12)
+    shaft = Assessment(build).hover.shaft_power
+    assert found.figure_of_merit == pytest.approx(bare * v / shaft, rel=1e-12)
+    ideal = momentum.ideal_power(build.weight / build.rotors, disc_area=build.disc_area, air_density=build.air.density)
+    assert found.lifting_share == pytest.approx(build.rotors * ideal / found.hover_power, rel=1e-12)
+    tip = np.pi * found.full_throttle_rev_per_s * build.propeller.diameter
+    assert found.tip_mach == pytest.approx(tip / build.air.speed_of_sound, rel=1e-12)
+    assert found.top_speed == pytest.approx(top_speed(build).speed, rel=1e-9)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_quick_bucket_is_near_the_searched_one(name):
+    build = propmodel.demo(name)
+    found, best = performance(build), best_speeds(build)
+    assert found.endurance_power_ratio == pytest.approx(best.power_ratio, rel=0.02)
+    assert found.endurance_speed == pytest.approx(best.endurance_speed, rel=0.2)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_heat_against_a_stepped_two_node_integration(name):
+    a = Assessment(propmodel.demo(name))
+    seconds = float(a.full_throttle_seconds)
+    limit = float(a.build.motor.winding_limit)
+    # explicit Euler on the two nodes, fine steps: copper warms with its resistance, written out here again
+    winding = body = 328.15
+    copper20, iron = float(a.copper_heat(a.full)), float(a.full.iron_loss)
+    cap, res, air = a.heat_capacity, a.thermal_full, float(a.build.air.temperature)
+    step, time = 2e-3, 0.0
+    while winding < limit and time < 200.0:
+        copper = copper20 * (1.0 + 0.00393 * (winding - 293.15))
+        across = (winding - body) / float(res.winding_body)
+        out = (body - air) / float(res.body_air)
+        winding += step * (copper - across) / float(cap.winding)
+        body += step * (iron + across - out) / float(cap.body)
+        time += step
+    if np.isinf(seconds):
+        assert time >= 200.0
+    else:
+        assert seconds == pytest.approx(time, rel=5e-3)
+    assert isinstance(a.full_heat, heat.SteadyHeat)
+
+
+def test_large_arrays_are_worked_in_pieces_with_the_same_answers():
+    kv = np.linspace(1500.0, 2300.0, CHUNK + 77)
+    many = performance(propmodel.with_fields(SCREE, {"motor.kv": kv}))
+    pick = [0, 5, CHUNK - 1, CHUNK, CHUNK + 76]
+    few = performance(propmodel.with_fields(SCREE, {"motor.kv": kv[pick]}))
+    for field in fields(Performance):
+        np.testing.assert_allclose(
+            getattr(many, field.name)[pick].astype(float), getattr(few, field.name).astype(float), rtol=1e-7
+        )
+
+
+def test_the_drop_may_be_an_array():
+    found = performance(SCREE, drop=np.array([20.0, 40.0, 80.0]))
+    assert found.pull_out_height.shape == (3,) and np.all(np.diff(found.pull_out_height) > 0.0)
+    assert found.pull_out_height[1] == pytest.approx(performance(SCREE).pull_out_height, rel=1e-12)
+
+
+def test_why_a_number_is_missing():
+    heavy = performance(propmodel.with_fields(SCREE, {"craft.payload_mass": 20.0}))
+    assert heavy.status == Status.CANNOT_HOVER
+    assert np.isnan(heavy.hover_current) and np.isfinite(heavy.full_throttle_thrust)
+    empty = performance(replace(SCREE, pack=replace(SCREE.pack, cutoff_voltage_per_cell=4.3)))
+    assert empty.status == Status.BELOW_CUTOFF_AT_ONCE and empty.hover_time == 0.0
+    pack = replace(SCREE.pack, cell_resistance=0.066, cutoff_voltage_per_cell=2.5)
+    weak = performance(replace(SCREE, pack=pack))
+    assert weak.status == Status.PACK_CANNOT_DELIVER and np.isfinite(weak.full_throttle_current)
+
+
+def test_every_output_has_words_and_a_unit():
+    assert all(o.words and o.unit for o in OUTPUTS.values())
+    assert len({o.words for o in OUTPUTS.values()}) == len(OUTPUTS)

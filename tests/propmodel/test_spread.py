@@ -1,0 +1,142 @@
+"""Bands: repeatable, physical, as wide as what was drawn, and attributed to what they come from."""
+
+from dataclasses import fields, replace
+
+import numpy as np
+import pytest
+
+import propmodel
+from propmodel import spread
+from propmodel.performance import OUTPUTS, Performance, performance
+
+SCREE = propmodel.demo("scree")
+WEIGHED = ("mass",)
+
+
+def test_the_same_build_always_shows_the_same_band():
+    one, two = spread.bands(SCREE, draws=64), spread.bands(SCREE, draws=64)
+    for a, b in zip(one, two, strict=True):
+        for field in fields(Performance):
+            np.testing.assert_array_equal(getattr(a, field.name), getattr(b, field.name))
+
+
+@pytest.mark.parametrize("name", propmodel.demo_names())
+def test_the_forecast_lies_in_its_band_and_is_the_performance(name):
+    build = propmodel.demo(name)
+    low, mid, high = spread.bands(build)
+    plain = performance(build)
+    for output in OUTPUTS:
+        assert getattr(mid, output) == pytest.approx(getattr(plain, output), rel=1e-9, nan_ok=True), output
+        a, b = getattr(low, output), getattr(high, output)
+        if np.isfinite(a) and np.isfinite(b):
+            assert a <= b, output
+    for output in ("thrust_to_weight", "hover_time", "hover_current", "full_throttle_current", "top_speed"):
+        assert getattr(low, output) < getattr(mid, output) < getattr(high, output), output
+
+
+def test_mass_band_is_what_was_drawn():
+    # every mass of the demo craft is given: 1 % (1 sd), so 80 % lie within 1.2816 sd (normal table)
+    low, mid, high = spread.bands(SCREE, draws=2048)
+    assert np.log(high.mass / mid.mass) == pytest.approx(1.2816 * 0.01, rel=0.03)
+    assert np.log(mid.mass / low.mass) == pytest.approx(1.2816 * 0.01, rel=0.03)
+    wide = spread.bands(SCREE, draws=2048, coverage=0.95)
+    assert np.log(wide[2].mass / mid.mass) == pytest.approx(1.96 * 0.01, rel=0.05)
+
+
+def test_coverage_is_the_share_of_draws_inside():
+    low, _, high = spread.bands(SCREE, draws=512, coverage=0.8)
+    drawn = spread.draw(SCREE, draws=512)
+    values, _ = spread._answers(drawn, ["thrust_to_weight"])
+    inside = np.mean((values["thrust_to_weight"] >= low.thrust_to_weight) & (values["thrust_to_weight"] <= high.thrust_to_weight))
+    assert inside == pytest.approx(0.8, abs=0.01)
+
+
+def test_draws_are_joint_and_stay_physical():
+    drawn = spread.draw(SCREE, draws=1024).build
+    # K_m does not depend on the winding: R KV^2 is independent of KV
+    corr = np.corrcoef(np.log(drawn.motor.kv), np.log(drawn.motor.resistance * drawn.motor.kv**2))[0, 1]
+    assert abs(corr) < 0.1
+    # C_T and C_P move together (0.8 between the measured propellers): look at the drawn coefficients
+    ready = propmodel.propeller.prepare(drawn.propeller, SCREE.air)
+    c_t, c_p = ready.static(183.0)
+    assert 0.5 < np.corrcoef(np.log(c_t), np.log(c_p))[0, 1] < 0.95
+    wanted = propmodel.propeller.spread(SCREE.propeller)
+    assert np.std(np.log(c_t)) == pytest.approx(wanted.log_sd_c_t, rel=0.05)
+    assert np.all(drawn.motor.no_load_current * drawn.motor.resistance < drawn.motor.no_load_voltage)
+
+
+def test_what_is_known_better_spreads_less():
+    def width(build, output):
+        low, _, high = spread.bands(build, draws=256)
+        return float(np.log(getattr(high, output) / getattr(low, output)))
+
+    read = replace(SCREE, pack=replace(SCREE.pack, cell_resistance=float(propmodel.battery.cell_resistance_new(SCREE.pack))))
+    assert width(read, "full_throttle_voltage") < 0.9 * width(SCREE, "full_throttle_voltage")
+    calibrated = replace(
+        SCREE,
+        propeller=replace(SCREE.propeller, log_sd_c_t=0.02, log_sd_c_p=0.02, spread_correlation=0.5),
+        motor=replace(SCREE.motor, log_sd_kv=0.005, log_sd_resistance=0.05),
+    )
+    assert width(calibrated, "thrust_to_weight") < 0.7 * width(SCREE, "thrust_to_weight")
+
+
+def test_contributions_add_up_and_name_the_right_input():
+    for output, expected in (("mass", "mass"), ("top_speed", "drag")):
+        rows = spread.contributions(SCREE, output)
+        assert sum(r.share for r in rows) == pytest.approx(1.0)
+        assert rows[0].group == expected and {r.group for r in rows} == set(spread.GROUPS)
+    assert spread.contributions(SCREE, "mass")[0].share > 0.999
+    # variances of nearly independent inputs add up to the whole
+    rows = spread.contributions(SCREE, "hover_power", draws=512)
+    values, _ = spread._answers(spread.draw(SCREE, draws=512), ["hover_power"])
+    total = float(np.var(np.log(values["hover_power"])))
+    assert sum(r.log_sd**2 for r in rows) == pytest.approx(total, rel=0.15)
+
+
+def test_a_reading_gains_what_it_reads():
+    gains = spread.reading_gains(SCREE, "top_speed")
+    assert max(gains, key=gains.get) == "top" and all(0.0 <= g <= 1.0 for g in gains.values())
+    assert spread.reading_gains(SCREE, "thrust_to_weight")["full"] > 0.5
+    # one's own weighing of an untold mass removes its spread
+    guessed = replace(SCREE, pack=replace(SCREE.pack, mass=None))
+    assert spread.reading_gains(guessed, "mass")["weigh"] > 0.8
+
+
+def test_a_band_of_an_array_is_the_band_of_each():
+    many = propmodel.with_fields(SCREE, {"motor.kv": np.array([1700.0, 2100.0])})
+    low, _, high = spread.bands(many, draws=64)
+    for i, kv in enumerate((1700.0, 2100.0)):
+        one = spread.bands(propmodel.with_fields(SCREE, {"motor.kv": kv}), draws=64)
+        assert low.hover_time[i] == pytest.approx(one[0].hover_time, rel=2e-3)
+        assert high.top_speed[i] == pytest.approx(one[2].top_speed, rel=2e-3)
+
+
+def test_curve_bands_wrap_the_curve():
+    low, mid, high = spread.curve_bands(SCREE)
+    for name in ("thrust", "pack_current"):
+        a, m, b = (getattr(c, name)[5:] for c in (low, mid, high))
+        assert np.all((a <= m) & (m <= b)), name
+    np.testing.assert_array_equal(mid.thrust, propmodel.throttle_curve(SCREE, np.linspace(0, 1, 41)).thrust)
+
+
+def test_winding_temperatures_that_may_never_settle_are_above_every_number():
+    low, _, high = spread.bands(SCREE)
+    assert np.isnan(high.full_throttle_winding_temperature)
+    assert np.isfinite(low.hover_winding_temperature) and np.isfinite(high.hover_winding_temperature)
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: spread.bands(SCREE, coverage=1.5), "coverage must be between 0.01 and 0.999, got 1.5"),
+        (lambda: spread.bands(SCREE, draws=2), "draws must be between 16 and 65536, got 2"),
+        (lambda: spread.curve_bands(SCREE, coverage=0.0), "coverage must be between 0.01 and 0.999, got 0"),
+        (lambda: spread.contributions(SCREE, "minutes"), "output 'minutes' is not known; nearest"),
+        (lambda: spread.reading_gains(SCREE, "lift"), "output 'lift' is not known; nearest"),
+        (lambda: spread.curve_bands(propmodel.with_fields(SCREE, {"rotors": np.array([4, 6])})), "plain numbers"),
+        (lambda: spread.contributions(propmodel.with_fields(SCREE, {"rotors": np.array([4, 6])}), "mass"), "plain"),
+    ],
+)
+def test_nonsense_is_refused(call, message):
+    with pytest.raises(ValueError, match=message):
+        call()
