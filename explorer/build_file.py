@@ -93,11 +93,13 @@ def _slug(name: object) -> str:
 
 
 def new_key(name: object) -> str:
+    """Return a key for a build that is stored for the first time, recognisable by its name."""
     # The random end keeps two windows from picking one name and keeps clear of device names such as "con".
     return f"{_slug(name)}-{secrets.token_hex(5)}"
 
 
 def free_name(name: str, taken: set[str]) -> str:
+    """Return the name, with the first free number behind it where it is taken."""
     if name not in taken:
         return name
     number = 2

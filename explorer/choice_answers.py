@@ -109,6 +109,8 @@ class Job:
     outputs : tuple of str
     size : int
         Combinations.
+    held : Keeper
+        Where finished counts are kept.
     """
 
     def __init__(self, key: str, planned: Plan, outputs: tuple[str, ...], size: int, held: Keeper) -> None:

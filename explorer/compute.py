@@ -94,7 +94,14 @@ def build(inputs: Inputs) -> Build:
 def profile(inputs: Inputs) -> Profile:
     """How it is flown, as the engine takes it."""
     way = flying(inputs)
-    return Profile(way.hover_share, way.cruise_share, way.hard_share, way.full_share, cruise_speed=way.cruise_speed, hard_load=way.hard_load)
+    return Profile(
+        way.hover_share,
+        way.cruise_share,
+        way.hard_share,
+        way.full_share,
+        cruise_speed=way.cruise_speed,
+        hard_load=way.hard_load,
+    )
 
 
 def plain(inputs: Inputs) -> Inputs:

@@ -785,6 +785,7 @@ DESCRIBED: dict[str, Field] = {
 
 
 def shown(value: float) -> str:
+    """Return a number as a sentence shows it: six digits, powers of ten from a million on."""
     text = f"{value:,.6g}" if abs(value) < 1e6 else f"{value:.3g}"
     return text.replace("-", "\u2212")
 

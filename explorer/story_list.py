@@ -80,9 +80,7 @@ def _inch_also(f: Facts) -> list[str]:
         else f"No winding between 600 and 3000 KV brings the amps back. {solved.words}".strip()
     )
     passed = _over(f.after)
-    over = (
-        f"What it passes now: {'; '.join(passed)}." if passed else "It passes no label, but look how near it comes."
-    )
+    over = f"What it passes now: {'; '.join(passed)}." if passed else "It passes no label, but look how near it comes."
     return [f"Before all physics: {fits}" if fits else "", kv, over]
 
 
@@ -590,7 +588,10 @@ def _corner(a: Assessment) -> NDArray:
 
 
 def _spare_heat(f: Facts) -> list[float]:
-    made = [answers_at(f.before, **{k: v[0] for k, v in _spare_path(f.before, np.array([float(w)])).items()}) for w in (0, 2)]
+    made = [
+        answers_at(f.before, **{k: v[0] for k, v in _spare_path(f.before, np.array([float(w)])).items()})
+        for w in (0, 2)
+    ]
     return [x["hover_motor_heat"] for x in made]
 
 

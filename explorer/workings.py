@@ -20,7 +20,6 @@ from propmodel.build import Build, drag_areas
 from propmodel.constants import STANDARD_GRAVITY as G
 from propmodel.endurance import flight_time
 from propmodel.flight import best_speeds, level_flight, top_speed
-from propmodel.operating_point import drive
 from propmodel.units import CELSIUS_ZERO, GRAM, KMH, MINUTE
 from propmodel.way_out import pull_out
 

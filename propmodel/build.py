@@ -220,7 +220,9 @@ def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
     if old.stator_diameter is not None and old.stator_height is not None:
         before, after = (old.stator_diameter, old.stator_height), (new.stator_diameter, new.stator_height)
         constant = motor.motor_constant(*after) / motor.motor_constant(*before)
-        volume = (np.asarray(after[0]) ** 2 * np.asarray(after[1])) / (np.asarray(before[0]) ** 2 * np.asarray(before[1]))
+        volume = (np.asarray(after[0]) ** 2 * np.asarray(after[1])) / (
+            np.asarray(before[0]) ** 2 * np.asarray(before[1])
+        )
     turns = (np.asarray(old.kv, dtype=np.float64) / new.kv / constant) ** 2
     changes: dict[str, Any] = {"resistance": np.asarray(old.resistance) * turns}
     if old.winding_resistance is not None:

@@ -47,9 +47,7 @@ def _above_zero(name: str, value: ArrayLike, unit: str) -> FloatArray:
     return values
 
 
-def _hover_speed(
-    thrust: ArrayLike, disc_area: ArrayLike, air_density: ArrayLike
-) -> tuple[FloatArray, FloatArray]:
+def _hover_speed(thrust: ArrayLike, disc_area: ArrayLike, air_density: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """v_h without sign, and the sign of the thrust."""
     force = as_floats("thrust", thrust)
     area = _above_zero("disc_area", disc_area, "m^2")

@@ -99,9 +99,7 @@ def where_watts_go(
     check_range("state_of_charge", state_of_charge, 0.0, 1.0)
     velocity = check_range("speed", speed, 0.0, 150.0, "m/s")
     charge = np.asarray(state_of_charge, dtype=np.float64)
-    shape = np.broadcast_shapes(
-        shape_of(build), charge.shape, velocity.shape if state == "cruise" else ()
-    )
+    shape = np.broadcast_shapes(shape_of(build), charge.shape, velocity.shape if state == "cruise" else ())
     one = np.ones(shape)
     d = drive(build, charge, sustained=state != "full")
     cap = np.asarray(build.command_cap, dtype=np.float64) * one

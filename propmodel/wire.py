@@ -123,9 +123,7 @@ def resistance(gauge: ArrayLike, *, length: ArrayLike, temperature: ArrayLike = 
     return COPPER_RESISTIVITY_20C * np.asarray(length, float) / awg_area(gauge) * copper_factor(temperature)
 
 
-def drop(
-    current: ArrayLike, *, gauge: ArrayLike, length: ArrayLike, temperature: ArrayLike = REFERENCE
-) -> FloatArray:
+def drop(current: ArrayLike, *, gauge: ArrayLike, length: ArrayLike, temperature: ArrayLike = REFERENCE) -> FloatArray:
     """Voltage lost along a conductor.
 
     Parameters
@@ -152,9 +150,7 @@ def drop(
     return np.asarray(current, float) * resistance(gauge, length=length, temperature=temperature)
 
 
-def heat(
-    current: ArrayLike, *, gauge: ArrayLike, length: ArrayLike, temperature: ArrayLike = REFERENCE
-) -> FloatArray:
+def heat(current: ArrayLike, *, gauge: ArrayLike, length: ArrayLike, temperature: ArrayLike = REFERENCE) -> FloatArray:
     """Power turned into heat along a conductor.
 
     Parameters
@@ -235,6 +231,4 @@ def fusing_current_onderdonk(
     check_positive("fusing time", duration, "s")
     start = np.asarray(temperature, float)
     rise = (COPPER_MELTING - start) / (234.0 + start - CELSIUS_ZERO)
-    return (
-        awg_area(gauge) / CIRCULAR_MIL * np.sqrt(np.log10(1.0 + rise) / (33.0 * np.asarray(duration, float)))
-    )
+    return awg_area(gauge) / CIRCULAR_MIL * np.sqrt(np.log10(1.0 + rise) / (33.0 * np.asarray(duration, float)))

@@ -14,9 +14,7 @@ ALLOWED = {"README.md", "DEVELOPERS.md", "pyproject.toml", "explorer", "propmode
 def tracked(root):
     if not (root / ".git").exists() or not shutil.which("git"):
         pytest.skip("not a git checkout: what belongs to the project cannot be told from what was made here")
-    listing = subprocess.run(
-        ["git", "ls-files", "-z"], cwd=root, capture_output=True, text=True, check=True
-    ).stdout
+    listing = subprocess.run(["git", "ls-files", "-z"], cwd=root, capture_output=True, text=True, check=True).stdout
     return [name for name in listing.split("\0") if name]
 
 

@@ -26,9 +26,7 @@ JUNK = shutil.ignore_patterns("__pycache__", "*.egg-info", ".*_cache")
 
 def run(*command: str | Path, cwd: Path) -> str:
     """Run a command without the caller's Python settings; its output, or a failed test that shows it."""
-    environment = {
-        k: v for k, v in os.environ.items() if k not in {"PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV"}
-    }
+    environment = {k: v for k, v in os.environ.items() if k not in {"PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV"}}
     done = subprocess.run(
         [str(part) for part in command], cwd=cwd, env=environment, capture_output=True, text=True, timeout=600
     )
@@ -123,16 +121,12 @@ def test_settings_travel_with_the_wheel(root, installed, tmp_path):
                 assert f"--theme.{scheme}.{key}={value}" in arguments
 
 
-@pytest.mark.parametrize(
-    "command", [["python", "-m", "explorer"], ["propulsion-what-if"]], ids=["module", "script"]
-)
+@pytest.mark.parametrize("command", [["python", "-m", "explorer"], ["propulsion-what-if"]], ids=["module", "script"])
 def test_explorer_starts_and_answers_this_machine_only(installed, tmp_path, command):
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    environment = {
-        k: v for k, v in os.environ.items() if k not in {"PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV"}
-    }
+    environment = {k: v for k, v in os.environ.items() if k not in {"PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV"}}
     environment["HOME"] = str(tmp_path)
     log = tmp_path / "log.txt"
     with log.open("w") as output:

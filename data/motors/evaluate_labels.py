@@ -52,9 +52,7 @@ def label_terms(static: pd.DataFrame, bench: pd.DataFrame, left_out: str) -> dic
     return {w: dict(zip(names, beta, strict=True)) for w, beta in fitted.items()}
 
 
-def full_throttle(
-    motor: motors.Motor, propeller, diameter: float, volts: float
-) -> tuple[float, float, float]:
+def full_throttle(motor: motors.Motor, propeller, diameter: float, volts: float) -> tuple[float, float, float]:
     """Speed, current and thrust: the quadratic of the torque balance, C_P renewed in few passes."""
     k_t, r, q = motor.torque_constant, motor.resistance, motor.iron_torque_slope
     b = 2 * np.pi * k_t + r * q / k_t
@@ -80,9 +78,7 @@ def forecasts() -> pd.DataFrame:
         size = next(w for w in words if w.count("x") == 2)
         d_in, pitch_in, blades = (float(v) for v in size.split("x"))
         diameter = d_in * 0.0254
-        with mock.patch.object(
-            propeller_fit, "label_fit", lambda r=r: {**shipped, "label": terms[r.propeller]}
-        ):
+        with mock.patch.object(propeller_fit, "label_fit", lambda r=r: {**shipped, "label": terms[r.propeller]}):
             propeller = prepare(Propeller(diameter, pitch_in * 0.0254, int(blades)), AIR)
         d, h = GUESSED_SIZE if np.isnan(r.d) else (r.d, r.h)
         k_2207 = rule.scale(rows[rows.motor != r.motor]) * rule.shape(*fit_motors.REFERENCE)

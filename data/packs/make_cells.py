@@ -44,9 +44,7 @@ def main() -> None:
         {
             "state_of_charge [-]": KNOTS,
             "lipo [V]": lipo,
-            "lipo_hv [V]": np.interp(
-                stretched, np.r_[KNOTS, HIGH_VOLTAGE_STRETCH], np.r_[lipo, HIGH_VOLTAGE_TOP]
-            ),
+            "lipo_hv [V]": np.interp(stretched, np.r_[KNOTS, HIGH_VOLTAGE_STRETCH], np.r_[lipo, HIGH_VOLTAGE_TOP]),
             "li_ion [V]": ocv(folder, "Chen2020"),
             "lipo_lco [V]": ocv(folder, "Ai2020"),
             "relative_resistance [-]": resistance,

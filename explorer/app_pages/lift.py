@@ -93,8 +93,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     watts_block(inputs)
     widgets.say(
         "<h2>What gives first <span>share of the allowance used when held flat out for 10 s; "
-        "at the line all is used</span></h2>"
-        + figures.closest(sentence.nearest_limits(limits))
+        "at the line all is used</span></h2>" + figures.closest(sentence.nearest_limits(limits))
     )
     with st.container(horizontal=True, gap="large"):
         widgets.next_question("minutes", "Next: how long?")

@@ -95,7 +95,8 @@ def hot_block(inputs: Inputs) -> None:
     with left:
         widgets.say(
             figures.heat_rows(states, chosen=chosen, units=widgets.units())
-            + f'<p class="wi-small">Solid: windings. Hollow: iron and bearings. A bell you cannot hold is above about 60{NARROW}°C '
+            + '<p class="wi-small">Solid: windings. Hollow: iron and bearings. '
+            f"A bell you cannot hold is above about 60{NARROW}°C "
             "(common practice, from memory). Cooling is an estimate.</p>"
         )
     with right:

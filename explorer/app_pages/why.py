@@ -233,8 +233,7 @@ def quiz_html(got: Facts, mine: int | None) -> str:
 def notes_html(got: Facts) -> str:
     """What else changes, row by row."""
     rows = "".join(
-        f"<div><dt>{text(words)}</dt><dd>{text(a)} → <b>{text(b)}</b></dd>"
-        f'<dd class="c">{text(change)}</dd></div>'
+        f'<div><dt>{text(words)}</dt><dd>{text(a)} → <b>{text(b)}</b></dd><dd class="c">{text(change)}</dd></div>'
         for words, a, b, change in notes_of(got, widgets.units())
     )
     more = "".join(f"<li>{text(t)}</li>" for t in got.story.also(got) if t)
@@ -264,9 +263,7 @@ def story_block(key: str) -> None:
     in_class = st.query_params.get("class") == "1"
     got = facts(story)
     place = list(STORIES).index(key) + 1
-    marks = "".join(
-        f"<li{' aria-current=step' if name == step else ''}>{words}</li>" for name, words in STEPS.items()
-    )
+    marks = "".join(f"<li{' aria-current=step' if name == step else ''}>{words}</li>" for name, words in STEPS.items())
     widgets.say(
         f'<h1 class="wi-ask">Story {place} of {len(STORIES)}: {text(story.title)}</h1>'
         f'<p class="wi-scene">{text(story.setting)}</p><p class="wi-story-ask">{text(story.ask)}</p>'
@@ -295,8 +292,7 @@ def show_step(got: Facts) -> None:
     left, right = st.columns([1, 1.25], gap="large")
     with left:
         widgets.say(
-            f'<p class="wi-said" role="status">{text(told)}</p>'
-            + quiz_html(got, _answers_of(got.story.key)["quiz"])
+            f'<p class="wi-said" role="status">{text(told)}</p>' + quiz_html(got, _answers_of(got.story.key)["quiz"])
         )
         with st.container(key="why_buttons", horizontal=True):
             st.button("And why?", key="why_to_why", type="primary", on_click=_go, args=("why",))
@@ -351,7 +347,9 @@ def class_part(got: Facts) -> None:
     """Worked answer and three exercises, answers worked out now; prints with the page."""
     story = got.story
     with st.container(key="why_exercises"):
-        widgets.section("For a class", "answers are worked out now, from the builds; print this page with or without them")
+        widgets.section(
+            "For a class", "answers are worked out now, from the builds; print this page with or without them"
+        )
         with st.container(key="why_more_class", horizontal=True):
             open_ = st.checkbox("Show worked answers", value=True, key=f"why_open:{story.key}")
             seed = st.session_state.setdefault("why_seed", 0)

@@ -79,9 +79,7 @@ def take(files: list[str], address: str, asked: argparse.Namespace) -> None:
                     page = context.new_page()
                     said: list[str] = []
                     page.on("console", lambda m, said=said: said.append(m.text) if m.type == "error" else None)
-                    page.goto(
-                        f"{address}/{'' if file == PAGES[0][0] else file}?{asked.query}".rstrip("?")
-                    )
+                    page.goto(f"{address}/{'' if file == PAGES[0][0] else file}?{asked.query}".rstrip("?"))
                     wait_until_idle(page)
                     if asked.open and width > 700:
                         for switch in page.locator("[data-testid=stSidebar] summary").all():

@@ -218,7 +218,10 @@ def test_any_text_gives_a_valid_build(text):
 @given(
     st.lists(
         st.tuples(
-            st.one_of(st.sampled_from([*FIELDS, *(f"p.{n}" for n in FIELDS), "v", "craft", "end", "p."]), st.text(max_size=12)),
+            st.one_of(
+                st.sampled_from([*FIELDS, *(f"p.{n}" for n in FIELDS), "v", "craft", "end", "p."]),
+                st.text(max_size=12),
+            ),
             st.one_of(
                 st.text(max_size=20),
                 st.floats().map(str),

@@ -67,7 +67,9 @@ FIELDS = {
 def test_a_fix_clears_what_it_says_it_clears(build):
     tried = 0
     for x in limits(build):
-        match = re.match(r"(A command cap at|A pack of|A pitch of|A propeller of|Motors of) ([0-9.]+) (\S+) clear", x.fix)
+        match = re.match(
+            r"(A command cap at|A pack of|A pitch of|A propeller of|Motors of) ([0-9.]+) (\S+) clear", x.fix
+        )
         if match is None:
             continue
         words, number, unit = match.groups()

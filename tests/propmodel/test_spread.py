@@ -47,7 +47,9 @@ def test_coverage_is_the_share_of_draws_inside():
     low, _, high = spread.bands(SCREE, draws=512, coverage=0.8)
     drawn = spread.draw(SCREE, draws=512)
     values, _ = spread._answers(drawn, ["thrust_to_weight"])
-    inside = np.mean((values["thrust_to_weight"] >= low.thrust_to_weight) & (values["thrust_to_weight"] <= high.thrust_to_weight))
+    inside = np.mean(
+        (values["thrust_to_weight"] >= low.thrust_to_weight) & (values["thrust_to_weight"] <= high.thrust_to_weight)
+    )
     assert inside == pytest.approx(0.8, abs=0.01)
 
 
@@ -70,7 +72,9 @@ def test_what_is_known_better_spreads_less():
         low, _, high = spread.bands(build, draws=256)
         return float(np.log(getattr(high, output) / getattr(low, output)))
 
-    read = replace(SCREE, pack=replace(SCREE.pack, cell_resistance=float(propmodel.battery.cell_resistance_new(SCREE.pack))))
+    read = replace(
+        SCREE, pack=replace(SCREE.pack, cell_resistance=float(propmodel.battery.cell_resistance_new(SCREE.pack)))
+    )
     assert width(read, "full_throttle_voltage") < 0.9 * width(SCREE, "full_throttle_voltage")
     calibrated = replace(
         SCREE,

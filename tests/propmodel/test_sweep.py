@@ -133,9 +133,10 @@ def test_conditions_and_what_they_kill():
 def test_frontier_of_a_sweep():
     found = sweep_of_all()
     got = found.pareto({"hover_time": "max", "thrust_to_weight": "max"})
-    assert got.tolist() == pareto.frontier(
-        [found["hover_time"].ravel(), found["thrust_to_weight"].ravel()], [True, True]
-    ).tolist()
+    assert (
+        got.tolist()
+        == pareto.frontier([found["hover_time"].ravel(), found["thrust_to_weight"].ravel()], [True, True]).tolist()
+    )
     asked = [Condition("winding_heat", "at most", 1.0)]
     among = found.pareto({"hover_time": "max", "mass": "min"}, conditions=asked)
     assert among.size and found.meets(asked)[among].all()
@@ -166,7 +167,7 @@ def test_nonsense_is_refused(axes, outputs, message):
 def test_nonsense_tables_and_bases_are_refused():
     with pytest.raises(ValueError, match="columns of table 'motors' have different lengths"):
         sweep(SCREE, {}, tables={"motors": {"motor.kv": [1.0, 2.0], "motor.mass": [1.0]}})
-    with pytest.raises(ValueError, match="motor.kv is on more than one axis"):
+    with pytest.raises(ValueError, match=r"motor\.kv is on more than one axis"):
         sweep(SCREE, {"motor.kv": [1e3]}, tables={"motors": {"motor.kv": [1.5e3]}})
     with pytest.raises(ValueError, match="sweep starts from one build of plain numbers"):
         sweep(propmodel.with_fields(SCREE, {"rotors": np.array([4, 6])}), {"motor.kv": [1e3]})

@@ -74,9 +74,7 @@ def test_mean_rest_voltage(chemistry, mean):
 
 
 # Charge, as a share of 3.0 to 4.2 V, at the rest voltages between which pouch packs are stored.
-@pytest.mark.parametrize(
-    ("chemistry", "at_3v80", "at_3v85"), [("lipo", 0.549, 0.655), ("lipo_lco", 0.519, 0.622)]
-)
+@pytest.mark.parametrize(("chemistry", "at_3v80", "at_3v85"), [("lipo", 0.549, 0.655), ("lipo_lco", 0.519, 0.622)])
 def test_charge_in_the_storage_band(chemistry, at_3v80, at_3v85):
     charge, volts = usable_part(one_cell(chemistry))
     share = (charge - charge[0]) / np.ptp(charge)

@@ -122,9 +122,7 @@ def test_part_throttle_needs_more_than_average_duty():
     motor = own_motor(1600, C1[-1])
     bare = Controller(ripple_coefficient=0.0, standby_power=0.0)
     low = C1[:2]
-    without = bench_curve(
-        motor, propeller, low[:, 1], low[:, 0] / 100, air=AIR, speed_controller=bare
-    ).supply_current
+    without = bench_curve(motor, propeller, low[:, 1], low[:, 0] / 100, air=AIR, speed_controller=bare).supply_current
     full = ratios(motor, propeller, low)["current"]
     assert np.all(without / low[:, 2] < full - 0.05)
     assert np.all(np.abs(full - 1) < np.abs(without / low[:, 2] - 1))
@@ -183,9 +181,7 @@ def test_typed_rows_are_those_of_the_raw_tables(root, shared_data):
         ]
         assert any(np.allclose(values, r, rtol=0, atol=1e-9, equal_nan=True) for r in raw), row
     for row in A_ROWS:
-        raws = (
-            np.genfromtxt(p, delimiter=",", skip_header=1) for p in (shared_data / "bench").glob("A_*.csv")
-        )
+        raws = (np.genfromtxt(p, delimiter=",", skip_header=1) for p in (shared_data / "bench").glob("A_*.csv"))
         assert any(np.allclose(r[-1, 1:5], row[6:10], rtol=2e-3) for r in raws), row
     raw = np.genfromtxt(shared_data / "bench" / "C1_1600kv_7x5.6x3_16V.csv", delimiter=",", skip_header=1)
     for row in C1:
@@ -232,13 +228,9 @@ def test_what_one_more_cell_costs_and_buys(shared_data):
             for name in ("D01_2507_1800kv_6x4x3_3s", "D02_2507_1800kv_6x4x3_4s")
         ]
     )
-    curve = bench_curve(
-        m.from_stator(0.025, 0.007, 1800), Propeller(6 * INCH, 4 * INCH, 3), tops[:, 1], 1.0, air=AIR
-    )
+    curve = bench_curve(m.from_stator(0.025, 0.007, 1800), Propeller(6 * INCH, 4 * INCH, 3), tops[:, 1], 1.0, air=AIR)
     assert curve.thrust[1] / curve.thrust[0] == pytest.approx(tops[1, 4] / tops[0, 4], rel=0.10)
-    assert curve.supply_current[1] / curve.supply_current[0] == pytest.approx(
-        tops[1, 2] / tops[0, 2], rel=0.10
-    )
+    assert curve.supply_current[1] / curve.supply_current[0] == pytest.approx(tops[1, 2] / tops[0, 2], rel=0.10)
 
 
 def test_no_load_current_grows_with_speed(shared_data):

@@ -24,9 +24,7 @@ def test_hover_power_of_a_helicopter():
 
 def test_far_wake_speed_of_a_heavy_helicopter():
     # Same notes, Lectures/1_MT: 40,000 kg: w = 2 v_h = 37.6 m/s; diameter 24 m from memory. 0.3 %.
-    v_h = momentum.induced_velocity_hover(
-        40000 * GRAVITY, disc_area=np.pi / 4 * 24.0**2, air_density=SEA_LEVEL
-    )
+    v_h = momentum.induced_velocity_hover(40000 * GRAVITY, disc_area=np.pi / 4 * 24.0**2, air_density=SEA_LEVEL)
     assert 2 * v_h == pytest.approx(37.6, rel=0.003)
 
 
@@ -70,9 +68,7 @@ def test_climb(x, ratio, power):
 
 
 # Windmill brake, v_i/v_h = -x/2 - sqrt(x^2/4 - 1): Leishman 2nd ed. section 2.13.4 (quoted second-hand).
-@pytest.mark.parametrize(
-    ("x", "ratio", "power"), [(-2.0, 1.0, -1.0), (-2.5, 0.5, -2.0), (-3.0, 0.381966, -2.618034)]
-)
+@pytest.mark.parametrize(("x", "ratio", "power"), [(-2.0, 1.0, -1.0), (-2.5, 0.5, -2.0), (-3.0, 0.381966, -2.618034)])
 def test_windmill_brake(x, ratio, power):
     assert momentum.induced_velocity_axial(UNIT_THRUST, x, **UNIT) == pytest.approx(ratio, abs=1e-6)
     assert momentum.ideal_power(UNIT_THRUST, x, **UNIT) / UNIT_THRUST == pytest.approx(power, abs=1e-6)
