@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import html
 import math
-import re
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
 
 from explorer.figures.dive import charge_words, pull_by
+from explorer.figures.margins import tied
 from explorer.flight_answers import (
     DiveAnswer,
     FirmwareHover,
@@ -299,12 +299,7 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
 def _clause(text: str) -> str:
     first = text.split(". ")[0].rstrip(".")
     keep = first[:2].isupper() or not first[:1].isalpha() or first.startswith("ESC")
-    return html.escape(_tied(first if keep else first[0].lower() + first[1:]))
-
-
-def _tied(text: str) -> str:
-    """Numbers and their units kept together."""
-    return re.sub(r"(\d) (?=(%|in|mAh|KV|V|A|C|g|m|s|W)\b|%)", f"\\1{NO_BREAK}", text)
+    return html.escape(tied(first if keep else first[0].lower() + first[1:]))
 
 
 def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
@@ -318,7 +313,7 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
         more = f" {len(misfits) - 1} more below." if len(misfits) > 1 else ""
         return (
             f"{name} {_n('does not fit together', bad=True)}: {_clause(worst.sentence)}. "
-            f"{html.escape(_tied(worst.fix.split('. ')[0].rstrip('.')))}.{more} Put that right before any other number."
+            f"{html.escape(tied(worst.fix.split('. ')[0].rstrip('.')))}.{more} Put that right before any other number."
         )
     fits = "Everything you have told fits together" if unknown else "Everything fits together"
     if not over:
@@ -334,7 +329,7 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
     count = {1: "one allowance is", 2: "two allowances are", 3: "three allowances are"}.get(
         len(over), f"{len(over)} allowances are"
     )
-    fix = f" {html.escape(_tied(worst.fix))}" if worst.fix else ""
+    fix = f" {html.escape(tied(worst.fix))}" if worst.fix else ""
     share = "far over" if not math.isfinite(worst.share) or worst.share > 9.0 else f"{100 * worst.share:.0f} % used"
     return (
         f"{fits}. Flat out {held}, {count} over on {name}. What gives first is {html.escape(worst.name)}, "

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import html
 import math
+import re
 from collections.abc import Mapping, Sequence
 
 from explorer.flight_answers import HeatState
 from explorer.format import NARROW, Units, value
 from propmodel.limits import Limit
 
-__all__ = ["BASIS", "close_bars", "fits_list", "heat_rows"]
+__all__ = ["BASIS", "close_bars", "fits_list", "heat_rows", "tied"]
 
 SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "unknown": "? unknown"}
 FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? you have not said"}
@@ -28,6 +29,17 @@ BASIS = {
     "estimate": "Estimate: heat and cooling are modelled; no measurement of such parts in the wash was found.",
     "your limit": "A number you set yourself; what it means is for your local rules.",
 }
+
+
+def tied(text: str) -> str:
+    """Numbers and their units kept together on a line.
+
+    Examples
+    --------
+    >>> tied("A cap at 91 % clears it.") == "A cap at 91\\u00a0% clears it."
+    True
+    """
+    return re.sub(r"(\d) (?=(%|in|mAh|KV|V|A|C|g|m|s|W)\b|%)", "\\1\u00a0", text)
 
 
 def _basis(text: str) -> str:
@@ -63,7 +75,7 @@ def fits_list(found: Sequence[Limit]) -> str:
         rows.append(
             f'<li class="{one.state}"><span class="sign '
             f'wi-{one.state}">{FIT_SIGNS[one.state]}</span><b>{_name(one)}</b>'
-            f'<span class="why">{html.escape(text)}</span><span class="on">{_basis(one.basis)}</span></li>'
+            f'<span class="why">{html.escape(tied(text))}</span><span class="on">{_basis(one.basis)}</span></li>'
         )
     return f'<ul class="wi-fits">{"".join(rows)}</ul>'
 
@@ -94,7 +106,7 @@ def close_bars(
     unknown = [one for one in found if one.kind == "share" and one.state == "unknown"]
     out = []
     for k, one in enumerate(rows):
-        fix = f'<p class="fix">{html.escape(one.fix)}</p>' if k < FIXES and one.fix else ""
+        fix = f'<p class="fix">{html.escape(tied(one.fix))}</p>' if k < FIXES and one.fix else ""
         out.append(f'<li class="{one.state}"><div>{_bar(one, bands, pinned, first=k == 0)}</div>{fix}</li>')
     rest = ""
     if unknown:
@@ -132,7 +144,7 @@ def _bar(
         f'{one.state}{" cut" if beyond else ""}" '
         f'style="width:{_at(one.share if math.isfinite(one.share) else TOP):.2f}%"></i><i '
         f'class="full"></i>{there}{span}</div>'
-        f'<div class="why">{html.escape(one.sentence)} {_basis(one.basis)}</div>'
+        f'<div class="why">{html.escape(tied(one.sentence))} {_basis(one.basis)}</div>'
     )
 
 

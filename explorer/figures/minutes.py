@@ -142,12 +142,16 @@ def voltage_figure(
         )  # fmt: skip
         _ghost(figure, ghosts.cold_time / MINUTE, ghosts.cold_volts, "cold")
         _ghost(figure, ghosts.mild_time / MINUTE, ghosts.mild_volts, "cold, milder")
-        at = int(0.35 * len(ghosts.cold_volts))
-        word(figure, float(ghosts.cold_time[at] / MINUTE), float(ghosts.cold_volts[at]) - 0.07, "cold", right_of=False)
+        when = 0.12 * float(ghosts.cold_time[-1])
+        levels = [
+            float(np.interp(when, t, v))
+            for t, v in ((ghosts.cold_time, ghosts.cold_volts), (ghosts.mild_time, ghosts.mild_volts))
+        ]
+        word(figure, when / MINUTE, 0.5 * sum(levels), "cold", shift=0)
     if ghosts is not None and show[1]:
         _ghost(figure, ghosts.old_time / MINUTE, ghosts.old_volts, "old")
-        at = int(0.55 * len(ghosts.old_volts))
-        word(figure, float(ghosts.old_time[at] / MINUTE), float(ghosts.old_volts[at]) - 0.07, "old", right_of=False)
+        when = 0.88 * float(ghosts.old_time[-1])
+        word(figure, when / MINUTE, float(np.interp(when, ghosts.old_time, ghosts.old_volts)), "old", shift=8)
     band(figure, this.band_time / MINUTE, this.band_low, this.band_high)
     if other is not None:
         pinned(figure, other.curve_time / MINUTE, other.curve_volts, unit="V", digits=".2f")
