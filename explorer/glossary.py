@@ -16,10 +16,10 @@ class Term(NamedTuple):
 
 
 TERMS: tuple[Term, ...] = (
-    Term("all-up mass", "Everything that leaves the ground: frame, motors, pack, camera, straps. Put it on a kitchen "
-         "scale as it flies.", "take-off mass AUW weight"),
     Term("advance ratio", "How far the craft moves along the propeller's axis in one turn, in diameters. At rest it is "
          "0.", "J"),
+    Term("all-up mass", "Everything that leaves the ground: frame, motors, pack, camera, straps. Put it on a kitchen "
+         "scale as it flies.", "take-off mass AUW weight"),
     Term("back-EMF", "A turning motor makes volts of its own, against those that drive it. What is left over pushes the "
          "current.", "generator voltage"),
     Term("bell", "The outer part of the motor that turns, with the magnets in it.", "can rotor"),
@@ -60,9 +60,9 @@ TERMS: tuple[Term, ...] = (
          "wound on it.", "Km"),
     Term("pitch", "How far a propeller would screw itself forward in one turn, through butter.", "5.1x4.3"),
     Term("pitch speed", "Pitch times turns: about where the pull ends in fast flight.", "speed"),
-    Term("pull-out", "The turn from diving to level. It takes pull beyond the weight, and height.", "dive recovery"),
     Term("pull over weight", "All rotors flat out, over the weight. 2 is little, 4 to 7 is lively.",
          "thrust to weight TWR"),
+    Term("pull-out", "The turn from diving to level. It takes pull beyond the weight, and height.", "dive recovery"),
     Term("reserve", "Charge you land with. A fifth is common practice.", "80 % rule"),
     Term("Reynolds number", "How thick air seems to a small or slow blade. Small propellers work in syrup and are worse "
          "for it.", "scale"),
