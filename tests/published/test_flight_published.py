@@ -29,6 +29,9 @@ class IdealDisc:
 
     c_t: float = 1e-7
 
+    def static_c_t(self, n):
+        return self.static(n)[0]
+
     def static(self, n):
         return self.at(np.zeros_like(n), n)
 
