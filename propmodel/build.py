@@ -111,13 +111,24 @@ def drag_areas(build: Build) -> tuple[NDArray, NDArray]:
     return front, TOP_TO_FRONT_DRAG * front if top is None else np.asarray(top, dtype=np.float64)
 
 
-def _leaves(part: Any) -> Iterator[Any]:
-    for field in fields(part):
-        value = getattr(part, field.name)
-        if is_dataclass(value):
-            yield from _leaves(value)
-        elif value is not None and not isinstance(value, str):
-            yield value
+_PLAIN = (float, int, str, bool, type(None))
+
+
+def _shapes(part: Any) -> Iterator[tuple[int, ...]]:
+    """Shapes of the arrays inside a part; plain numbers, by far the most, are passed over quickly."""
+    for value in vars(part).values():
+        kind = type(value)
+        if kind in _PLAIN:
+            continue
+        if kind is np.ndarray:
+            if value.ndim:
+                yield value.shape
+        elif hasattr(kind, "__dataclass_fields__"):
+            yield from _shapes(value)
+        elif kind is tuple:
+            yield from (np.shape(item) for item in value)
+        elif np.ndim(value):
+            yield np.shape(value)
 
 
 def shape_of(build: Build) -> tuple[int, ...]:
@@ -137,7 +148,7 @@ def shape_of(build: Build) -> tuple[int, ...]:
     ValueError
         If the fields do not broadcast together.
     """
-    return np.broadcast_shapes(*(np.shape(v) for v in _leaves(build)))
+    return np.broadcast_shapes(*_shapes(build))
 
 
 def with_fields(build: Build, changes: dict[str, Any]) -> Build:
@@ -291,6 +302,8 @@ def _expand(part: Any, axes: int, rank: int) -> Any:
         value = getattr(part, field.name)
         if is_dataclass(value):
             changes[field.name] = _expand(value, axes, rank)
+        elif isinstance(value, tuple):
+            changes[field.name] = tuple(np.asarray(v)[(...,) + (None,) * axes] if np.ndim(v) else v for v in value)
         elif np.ndim(value) > 0:
             changes[field.name] = np.asarray(value)[(...,) + (None,) * axes]
     return replace(part, **changes) if changes else part

@@ -126,7 +126,7 @@ def trim(
         body = low + (high - low) * sine * sine
         thrust = (body * sine + frame.weight * cosine) / (d.rotors * d.thrust_share)
         axial, inplane = speed * sine, speed * cosine
-        c_t0, _ = d.prop.static(n)
+        c_t0 = d.prop.static_c_t(n)
         through = axial / d.diameter
         advance = through / n
         c_t, c_p = d.prop.at(advance, n)

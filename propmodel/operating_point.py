@@ -335,8 +335,7 @@ def speed_for_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> ND
     base = np.maximum(np.asarray(thrust, dtype=np.float64), 0.0) / (d.thrust_share * d.density * d.diameter**4)
     n = np.sqrt(base / 0.12)
     for _ in range(passes):
-        c_t, _ = d.prop.static(n)
-        new = np.sqrt(base / c_t)
+        new = np.sqrt(base / d.prop.static_c_t(n))
         moved = _moved(new, n)
         n = new
         if not moved:
@@ -408,12 +407,22 @@ def speed_for_duty(d: Drive, duty: NDArray, *, passes: int = PASSES) -> NDArray:
     bus = emf
     ripple = np.zeros_like(emf)
     n = 0.6 * duty * emf / d.volts_per_rev
-    for _ in range(passes):
+    # first the quadratic, from anywhere; then Newton's method with the slope of C_P taken from the last two speeds
+    before, c_p_before = n, n
+    for k in range(passes):
         _, c_p = d.prop.static(n)
         quadratic = total * load * c_p / d.torque_constant
         aside = d.pack_resistance * (d.rotors * ripple + d.electronics_power) / bus
         drive_volts = duty * np.maximum(emf - aside, 0.0)
-        new = 2.0 * drive_volts / (linear + np.sqrt(linear * linear + 4.0 * quadratic * drive_volts))
+        if k == 0:
+            new = 2.0 * drive_volts / (linear + np.sqrt(linear * linear + 4.0 * quadratic * drive_volts))
+        else:
+            moved_by = n - before
+            steep = np.divide(c_p - c_p_before, moved_by, out=np.zeros_like(n), where=np.abs(moved_by) > 1e-7 * n)
+            load_volts = quadratic * n
+            slope = linear + load_volts * np.clip(2.0 + n * steep / c_p, 1.0, 4.0)
+            new = n + (drive_volts - n * (linear + load_volts)) / slope
+        before, c_p_before = n, c_p
         current = (load * c_p * new * new + d.iron_slope * new) / d.torque_constant
         bus = np.maximum(emf - aside - d.pack_resistance * d.rotors * duty * current, 0.25 * emf)
         ripple = controller.ripple_loss(d.controller, duty * bus, bus)
