@@ -12,6 +12,8 @@ from dataclasses import asdict, dataclass, fields, replace
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
+
 from explorer.fields import DESCRIBED, FLYING_STYLES, GROUPS, TAKE_OFF, Field, problem, shown, typed
 from propmodel import propeller
 from propmodel.battery import CHEMISTRIES
@@ -19,7 +21,7 @@ from propmodel.build import Build
 from propmodel.demo import demo_record
 from propmodel.endurance import WAYS_OF_FLYING
 from propmodel.record import DEFAULTS, from_record, motor_of
-from propmodel.units import GRAM, KMH
+from propmodel.units import GRAM, INCH, KMH
 
 __all__ = [
     "CHEMISTRY_NAMES",
@@ -36,6 +38,7 @@ __all__ = [
     "check",
     "demo_inputs",
     "flying",
+    "measured_label",
     "mended",
     "mix",
     "problem",
@@ -276,6 +279,23 @@ def _most_no_load(kv: float, d_mm: float, h_mm: float, winding_mohm: float | Non
         return 0.9 * volts / float(motor_of(record).resistance)
     except ValueError:
         return None
+
+
+@lru_cache(maxsize=512)
+def measured_label(name: str) -> str:
+    """Size and number of a measured propeller: the data's own keys hold makers' codes, which no screen shows.
+
+    Examples
+    --------
+    >>> measured_label("no such propeller")
+    'a measured propeller'
+    """
+    names = propeller.measured_names()
+    if name not in names:
+        return "a measured propeller"
+    found = propeller.measured(name)
+    size = " x ".join(f"{float(np.asarray(v)) / INCH:.4g}" for v in (found.diameter, found.pitch))
+    return f"{size} in, {float(np.asarray(found.blades)):.0f} blades, measured no. {names.index(name) + 1}"
 
 
 @lru_cache(maxsize=1)

@@ -10,7 +10,7 @@ import pandas as pd
 from explorer import bench_answers, compute, sentence
 from explorer.field_sheet import Figure, Sheet
 from explorer.format import NARROW, Units, number, spread, value
-from explorer.inputs import CHEMISTRY_NAMES, Inputs, assumed
+from explorer.inputs import CHEMISTRY_NAMES, Inputs, assumed, measured_label
 from explorer.svg_plot import Line, Mark
 from propmodel import battery, power_up
 from propmodel.units import GRAM_FORCE
@@ -61,7 +61,12 @@ def _build_rows(inputs: Inputs, units: Units) -> list[tuple[str, str]]:
     esc = "amps not told" if inputs.esc_a is None else f"{inputs.esc_a:g}{NARROW}A for each motor"
     rows = [
         ("Motors", _named(f"{inputs.rotors} of {motor}", inputs.motor_name)),
-        ("Propellers", _named(size, inputs.measured_propeller or inputs.propeller_name)),
+        (
+            "Propellers",
+            _named(
+                size, measured_label(inputs.measured_propeller) if inputs.measured_propeller else inputs.propeller_name
+            ),
+        ),
         ("Pack", _named(pack, inputs.pack_name)),
         ("ESC", _named(esc, inputs.controller_name)),
         ("Command cap", f"{inputs.command_cap_percent:g}{NARROW}%"),

@@ -486,6 +486,10 @@ def _curve_change(f: Facts) -> float:
     return float(np.nanmax(np.abs(b - a)) / np.nanmax(a) * (1.0 if np.nansum(b) >= np.nansum(a) else -1.0))
 
 
+def _moves(share: float) -> str:
+    return "stays where it is" if abs(share) < 5e-4 else f"moves by {100 * abs(share):.1f} % of its height"
+
+
 def _camera_also(f: Facts) -> list[str]:
     more = answers_at(
         f.after,
@@ -494,7 +498,7 @@ def _camera_also(f: Facts) -> list[str]:
     )
     gain = _gain(more["hover_time"], f.b["hover_time"])
     return [
-        f"The throttle curve of the rotors moves by {100 * abs(_curve_change(f)):.1f} % of its height; the mark where "
+        f"The throttle curve of the rotors {_moves(_curve_change(f))}; the mark where "
         f"it hovers moves from {value('percent', f.a['hover_throttle'])} to {value('percent', f.b['hover_throttle'])}.",
         f"{MORE_MAH:.0f} mAh more of the same pack on top of the camera: {value('minutes', more['hover_time'])} against "
         f"{value('minutes', f.b['hover_time'])}, {_p(gain)}; pull over weight goes from {f.b['thrust_to_weight']:.2f} to "
@@ -545,7 +549,7 @@ CAMERA_STORY = Story(
         "What happens to the throttle curve, pull against stick?",
         ("It sinks: the craft is heavier", "Nothing: only the place where it hovers moves", "It rises: the motors work harder"),
         lambda f: _by(_curve_change(f), still=0.005),
-        lambda f: f"It moves by {100 * abs(_curve_change(f)):.1f} %: motor, propeller and pack are the same. The craft "
+        lambda f: f"It {_moves(_curve_change(f))}: motor, propeller and pack are the same. The craft "
         f"just sits higher on it, at {value('percent', f.b['hover_throttle'])} instead of "
         f"{value('percent', f.a['hover_throttle'])}.",
     ),

@@ -16,7 +16,7 @@ import streamlit as st
 from explorer import state
 from explorer.figures.base import PLOT_CONFIG
 from explorer.format import Units
-from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, take_off_g
+from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, measured_label, take_off_g
 from explorer.typed_units import from_shown, shown_span, shown_unit, to_shown
 from propmodel import propeller
 
@@ -166,7 +166,10 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
     if name == "measured_propeller":
         _put(key, value)
         st.selectbox(
-            label, [None, *propeller.measured_names()], format_func=lambda v: v or "none: by its label", **common
+            label,
+            [None, *propeller.measured_names()],
+            format_func=lambda v: measured_label(v) if v else "none: by its label",
+            **common,
         )
     elif field.kind == "choice":
         _put(key, value if value in field.options else field.options[0])

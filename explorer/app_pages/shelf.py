@@ -15,7 +15,7 @@ import streamlit as st
 from explorer import bench_session, compute, sheet_of, state, widgets
 from explorer.field_sheet import curves_csv, curves_json, field_sheet
 from explorer.format import number, value
-from explorer.inputs import FIELDS, Inputs, apply
+from explorer.inputs import FIELDS, Inputs, apply, measured_label
 from explorer.own_parts import measured
 from explorer.store import SavedBuild, StoreError, file_name
 from propmodel import parts, propeller
@@ -408,8 +408,7 @@ def measured_propellers(inputs: Inputs, pin: Inputs | None) -> None:
         f'<p class="wi-small">{len(names)} propellers were measured in a wind tunnel and published openly. One '
         f"of them in the build "
         "brings its own thrust and power, and the band narrows to a few per cent. Most have two blades and were "
-        "turned slowly; the "
-        "codes are those of the data.</p>"
+        "turned slowly; the numbers count them in the order of the data.</p>"
     )
     now = inputs.measured_propeller
     wide = st.slider(
@@ -434,7 +433,7 @@ def measured_propellers(inputs: Inputs, pin: Inputs | None) -> None:
             index=order.index(now) if now in order else 0,
             key="measured_pick",
             width=420,
-            format_func=lambda n: f"{found[n][0]:g} x {found[n][1]:g} in, {found[n][2]} blades · {n.split('_')[0]}",
+            format_func=measured_label,
         )
         st.button(
             "Use it in this build", key="measured_use", on_click=_use_measured, args=(name,), disabled=name == now
@@ -449,7 +448,7 @@ def measured_propellers(inputs: Inputs, pin: Inputs | None) -> None:
         else '<p class="wi-small">It was measured in moving air only; standing still is carried back from there.</p>'
     )
     if now is not None:
-        widgets.say(f'<p class="wi-small">✓ In the build: {html.escape(now)}.</p>')
+        widgets.say(f'<p class="wi-small">✓ In the build: {html.escape(measured_label(now))}.</p>')
 
 
 @st.cache_data(show_spinner=False, max_entries=512)
@@ -463,7 +462,7 @@ def _use_measured(name: str | None) -> None:
     values: dict[str, Any] = {"measured_propeller": name}
     if name is not None:
         d, pitch, blades = _sizes(name)
-        values |= {"diameter_in": d, "pitch_in": pitch, "blades": blades, "propeller_name": name}
+        values |= {"diameter_in": d, "pitch_in": pitch, "blades": blades, "propeller_name": measured_label(name)}
     state.load(apply(state.inputs(), values))
 
 

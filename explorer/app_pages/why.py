@@ -40,8 +40,9 @@ def css() -> str:
 
 
 def text(plain: str) -> str:
-    """Our plain text as HTML, with a true minus before numbers."""
-    return re.sub(r"(?<![\w.)])-(?=\d)", MINUS, html.escape(plain))
+    """Our plain text as HTML, with a true minus before numbers and units that stay with their number."""
+    minus = re.sub(r"(?<![\w.)])-(?=\d)", MINUS, html.escape(plain))
+    return re.sub(r"(?<=\d) (?=(?:%|g|mm|m|in|W|A|V|C|KV|mAh)(?![\w^]))", "\u00a0", minus)
 
 
 # ---- questions --------------------------------------------------------------------------------------------

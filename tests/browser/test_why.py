@@ -38,7 +38,7 @@ def test_try_it_leads_to_the_page_with_the_input_ready(visit, settle):
 def test_a_guess_goes_through_ask_show_and_why(visit, settle):
     page = visit("why?story=inch&step=ask")
     settle(page)
-    page.get_by_role("radio", name="less").click()
+    page.get_by_role("radio", name="less", exact=True).click()
     settle(page)
     page.get_by_text("About the same: same motor, same pack").click()
     settle(page)
