@@ -22,7 +22,7 @@ def test_search_leaves_the_questions_that_match_and_one_opens(visit, settle):
     expect(page.locator(".st-key-why_list details")).to_have_count(1)
     page.get_by_text("Why does it spark when plugged in?").click()
     settle(page)
-    expect(page.locator(".wi-working code")).to_contain_text("C V^2 / 2 = 1,000 uF x 25.2")
+    expect(page.locator(".wi-working code")).to_contain_text("C V^2 / 2 = 1000 uF x 25.2")
 
 
 def test_try_it_leads_to_the_page_with_the_input_ready(visit, settle):
