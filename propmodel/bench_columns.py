@@ -201,10 +201,6 @@ def heading(text: str) -> Heading:
     text : str
         As it stands in the file; the first 200 characters count.
 
-    Parameters
-    ----------
-    text : str, as it stands in the file
-
     Examples
     --------
     >>> heading("Torque (N·m)")[:2], heading("thrust_g")[:2], heading("Voltage [V]")[:2]
@@ -263,10 +259,6 @@ def unit_factor(meaning: str, unit: str) -> float | None:
         ``thrust``, ``voltage`` ... as in `Heading`.
     unit : str
         As typed: ``N·m``, ``gf`` ...
-
-    Parameters
-    ----------
-    meaning, unit : str
     """
     return _UNITS.get(_FAMILY.get(meaning, meaning), {}).get(_unit_key(unit))
 
@@ -280,11 +272,6 @@ def guess_scale(meaning: str, values: NDArray[np.float64]) -> tuple[float, str, 
         ``thrust``, ``voltage`` ... as in `Heading`.
     values : ndarray
         The column as read, in its unknown unit.
-
-    Parameters
-    ----------
-    meaning : str
-    values : ndarray, as in the file
     """
     finite = np.abs(values[np.isfinite(values)])
     if not finite.size:

@@ -51,13 +51,6 @@ def overall_merit(thrust: FloatArray, electrical_power: FloatArray, diameter: fl
     diameter, density : float
         Of the propeller [m]; of the air [kg/m^3].
 
-    Parameters
-    ----------
-    thrust : ndarray [N]
-    electrical_power : ndarray [W]
-    diameter : float [m]
-    density : float [kg/m^3]
-
     Examples
     --------
     >>> round(float(overall_merit(np.array([4.0]), np.array([100.0]), 0.127, 1.225)[0]), 3)
@@ -78,10 +71,6 @@ def limited_rows(points: pd.DataFrame) -> list[int]:
     ----------
     points : pandas.DataFrame
         Hold table with ``block``, ``voltage_v`` [V], ``current_a`` [A] and, if known, ``throttle_share``.
-
-    Parameters
-    ----------
-    points : DataFrame, with voltage and current
     """
     found: list[int] = []
     for _, part in points.groupby("block", sort=False):
@@ -305,10 +294,6 @@ def cell_doubts(table: RawTable) -> list[Doubt]:
     ----------
     table : RawTable
         As read, before units.
-
-    Parameters
-    ----------
-    table : RawTable
     """
     found: list[Doubt] = []
     rows = sorted(

@@ -59,11 +59,6 @@ def motor_of_kv(kv: float, points: pd.DataFrame) -> Motor:
         Label. [rpm/V]
     points : pandas.DataFrame
         Hold table with ``current_a`` [A] and ``voltage_v`` [V].
-
-    Parameters
-    ----------
-    kv : float, label [rpm/V]
-    points : DataFrame, with voltage and current
     """
     amps, volts = float(np.nanmax(points["current_a"])), float(np.nanmax(points["voltage_v"]))
     motor = Motor(kv, 0.2 * volts / max(amps, 0.1), max(0.03 * amps, 0.05))
@@ -108,12 +103,6 @@ def block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
         Hold table of one block.
     given : Propeller or None
         What the user says it is.
-
-    Parameters
-    ----------
-    log : BenchLog
-    part : DataFrame, rows of one block
-    given : Propeller or None
     """
     if given is not None:
         return given
@@ -136,12 +125,6 @@ def block_motor(log: BenchLog, part: pd.DataFrame, given: Any) -> Motor | None:
         Hold table of one block.
     given : Motor or None
         What the user says it is.
-
-    Parameters
-    ----------
-    log : BenchLog
-    part : DataFrame, rows of one block
-    given : Motor or None
     """
     if given is not None:
         return given
@@ -175,15 +158,6 @@ def against_motor(part: pd.DataFrame, motor: Motor, propeller: Any, *, bare: boo
         On the day.
     add : callable
         Called with kind, sentence, rows and severity for each doubt.
-
-    Parameters
-    ----------
-    part : DataFrame, rows of one block
-    motor : Motor
-    propeller : Propeller or None
-    bare : bool, a run without a propeller
-    air : Air
-    add : callable(kind, sentence, rows, severity)
     """
     volts, amps, speed, torque, throttle = (
         part[name].to_numpy(np.float64) if name in part else np.full(len(part), np.nan)

@@ -48,13 +48,6 @@ class Table:
         None: the usual one.
     air : Air
         On the day.
-
-    Parameters
-    ----------
-    points : DataFrame, holds of one motor and propeller
-    motor, propeller : Motor, Propeller, as labelled
-    controller : Controller or None
-    air : Air
     """
 
     def __init__(
@@ -103,10 +96,6 @@ class Fit:
     ----------
     table : Table
         The rows to fit.
-
-    Parameters
-    ----------
-    table : Table
     """
 
     def __init__(self, table: Table) -> None:

@@ -246,10 +246,6 @@ def flight_doubts(log: BenchLog) -> list[Doubt]:
     ----------
     log : BenchLog
         Of kind ``flight``.
-
-    Parameters
-    ----------
-    log : BenchLog, of kind "flight"
     """
     frame, doubts = log.frame, []
     if "voltage_v" not in frame:

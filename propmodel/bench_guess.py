@@ -31,10 +31,6 @@ def columns_from_values(columns: list[FloatArray]) -> dict[str, tuple[int, str]]
     columns : list of ndarray
         One array a column, in any units, all of one length.
 
-    Parameters
-    ----------
-    columns : list of ndarray, as in the file
-
     Examples
     --------
     >>> n = np.linspace(4000, 20000, 9)
@@ -115,11 +111,6 @@ def force_unit(values: FloatArray, power: FloatArray | None) -> tuple[float, str
         Thrust, unit unknown.
     power : ndarray or None
         Electrical power of the same rows, if known. [W]
-
-    Parameters
-    ----------
-    values : ndarray, as in the file
-    power : ndarray or None, electrical [W]
     """
     factors = {"gf": GRAM_FORCE, "N": 1.0, "kgf": GRAM_FORCE / GRAM}
     if power is not None and np.nanmax(power, initial=0.0) > 1.0:
@@ -148,12 +139,6 @@ def torque_unit(values: FloatArray, speed: FloatArray | None, power: FloatArray 
         Of the same rows, if known. [1/s]
     power : ndarray or None
         Electrical power of the same rows, if known. [W]
-
-    Parameters
-    ----------
-    values : ndarray, as in the file
-    speed : ndarray or None [1/s]
-    power : ndarray or None, electrical [W]
     """
     factors = {
         "N m": 1.0, "N cm": 0.01, "mN m": 1e-3, "gf cm": GRAM_FORCE * 0.01, "kgf cm": GRAM_FORCE * 10,
@@ -183,10 +168,6 @@ def labels_in(*texts: str) -> dict[str, object]:
     ----------
     *texts : str
         File name, cells, comments; the first that tells a thing counts.
-
-    Parameters
-    ----------
-    *texts : str, the more telling first
 
     Examples
     --------

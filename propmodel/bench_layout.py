@@ -47,11 +47,6 @@ def split_cells(line: str, delimiter: str) -> list[str]:
         Without its line break.
     delimiter : str
         As in `Layout`.
-
-    Parameters
-    ----------
-    line : str
-    delimiter : str, as in ``Layout``
     """
     if delimiter == "spaces":
         return re.split(r"[ \t]{2,}|\t", line.strip())
@@ -90,11 +85,6 @@ def find_layout(lines: list[str], encoding: str) -> Layout:
     ------
     BenchFileError
         If no such line exists and the rows are not plain numbers either.
-
-    Parameters
-    ----------
-    lines : list of str, the first of the file
-    encoding : str, told in the note
     """
     lines = [line.replace("\x00", "") for line in lines]
     best: tuple[float, int, str, list[str], list[Heading]] | None = None

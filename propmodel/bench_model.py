@@ -60,13 +60,6 @@ class Stand:
         Of the supply, one a row. [V]
     prepared : PreparedPropeller
         The propeller in this air.
-
-    Parameters
-    ----------
-    motor, propeller, controller : parts before calibration
-    air : Air
-    voltage : ndarray, at the controller [V]
-    prepared : PreparedPropeller
     """
 
     motor: Motor
@@ -139,12 +132,6 @@ def motor_from(motor: Motor, unknowns: FloatArray, sd: dict[str, float]) -> Moto
         In the order of `NAMES`.
     sd : dict
         Standard error of ``log_kv`` and ``log_resistance``. [-]
-
-    Parameters
-    ----------
-    motor : Motor, as labelled
-    unknowns : ndarray, in the order of ``NAMES``
-    sd : dict of unknown to standard error
     """
     resistance = float(motor.resistance) * float(np.exp(unknowns[1]))
     kv = float(motor.kv) * float(np.asarray(motor.loaded_kv_ratio)) * float(np.exp(unknowns[0]))
@@ -174,11 +161,6 @@ def controller_from(controller: Controller, unknowns: FloatArray) -> Controller:
         Before calibration.
     unknowns : ndarray
         In the order of `NAMES`.
-
-    Parameters
-    ----------
-    controller : Controller, as it was
-    unknowns : ndarray, in the order of ``NAMES``
     """
     return replace(
         controller,

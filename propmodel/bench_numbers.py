@@ -25,11 +25,6 @@ def parse_number(text: str, decimal_comma: bool = False) -> float:
     decimal_comma : bool
         True where a comma parts whole and decimals, as found for the file.
 
-    Parameters
-    ----------
-    text : str
-    decimal_comma : bool, whether a comma stands before decimals
-
     Examples
     --------
     >>> parse_number("50%"), parse_number("1,234"), parse_number("1.234,5", True), parse_number("=1+1")
@@ -72,10 +67,6 @@ def digital_share(values: NDArray[np.float64]) -> NDArray[np.float64]:
     ----------
     values : ndarray
         Commands, 0 to 2047. [-]
-
-    Parameters
-    ----------
-    values : ndarray, 0 to 2047
     """
     return np.clip((values - 48.0) / 1999.0, 0.0, 1.0)
 

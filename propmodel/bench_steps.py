@@ -71,10 +71,6 @@ def plateau_table(frame: pd.DataFrame) -> pd.DataFrame:
     ----------
     frame : pandas.DataFrame
         Rows in SI with ``hold``, the number of the hold each belongs to.
-
-    Parameters
-    ----------
-    frame : DataFrame, with ``hold`` and ``block``
     """
     measured = [name for name in MEASURED if name in frame]
     key = frame["hold"].to_numpy()
@@ -134,12 +130,6 @@ def spikes(values: NDArray[np.float64], *, window: int = 11, times: float = 8.0)
         Readings that make a neighbourhood. [-]
     times : float
         Scatters of the neighbourhood beyond which a reading is marked. [-]
-
-    Parameters
-    ----------
-    values : ndarray
-    window : int, rows looked at together
-    times : float, spreads away that count
 
     Examples
     --------

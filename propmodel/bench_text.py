@@ -50,10 +50,6 @@ def open_bytes(source: Any) -> Iterator[tuple[BinaryIO, str, int]]:
     ----------
     source : path, bytes, text or file
         What was given; a text is taken for a path.
-
-    Parameters
-    ----------
-    source : path, bytes, text file or binary file
     """
     if isinstance(source, bytes | bytearray | memoryview):
         data = bytes(source)
@@ -101,10 +97,6 @@ def sniff_encoding(head: bytes) -> str:
     ------
     BenchFileError
         If the bytes are empty or not the text of a table.
-
-    Parameters
-    ----------
-    head : bytes, the start of the file
     """
     if not head.strip(b" \t\r\n\x00\xef\xbb\xbf"):
         raise BenchFileError("the file is empty: export the log again and choose the new file")
@@ -166,13 +158,6 @@ def lines_of(
         Of the whole, for the progress; 0 where it is not known. [byte]
     progress : callable, optional
         Called with the share read, 0 to 1.
-
-    Parameters
-    ----------
-    stream : binary stream
-    encoding : str
-    size : int, bytes in all, 0 if not known
-    progress : callable or None, gets the share read
     """
     decoder = codecs.getincrementaldecoder(encoding)(errors="replace")
     rest, read = "", 0

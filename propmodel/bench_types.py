@@ -119,10 +119,6 @@ def safe_cell(text: object) -> object:
     text : object
         What the cell holds.
 
-    Parameters
-    ----------
-    text : a cell: text or number
-
     Examples
     --------
     >>> safe_cell("=1+2"), safe_cell("-12.5"), safe_cell(3.0), safe_cell("5x4.5")
