@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel.constants import GAS_CONSTANT
 from propmodel.errors import check_in, check_positive, check_range
+from propmodel.number import Number
 from propmodel.status import Status
 from propmodel.tables import read_table
 
@@ -101,7 +102,7 @@ def _cells() -> tuple[NDArray, NDArray]:
     return ocv, table["relative_resistance [-]"].to_numpy(dtype=np.float64)
 
 
-def chemistry_index(chemistry: str | NDArray) -> NDArray[np.intp]:
+def chemistry_index(chemistry: str | int | NDArray) -> NDArray[np.intp]:
     """Position of each chemistry in `CHEMISTRIES`; positions pass through, which is quicker for large arrays.
 
     Parameters
@@ -170,18 +171,18 @@ class Pack:
     """
 
     chemistry: str | int | NDArray
-    cells: ArrayLike
-    capacity_ah: ArrayLike
-    cell_resistance: ArrayLike | None = None
-    parallel: ArrayLike = 1
-    temperature: ArrayLike = REFERENCE_TEMPERATURE
-    cycles: ArrayLike = 0.0
-    lead_resistance: ArrayLike = 2.5e-3
-    mass: ArrayLike | None = None
-    max_continuous_current: ArrayLike | None = None
-    max_burst_current: ArrayLike | None = None
-    reserve: ArrayLike = 0.2
-    cutoff_voltage_per_cell: ArrayLike | None = None
+    cells: Number
+    capacity_ah: Number
+    cell_resistance: Number | None = None
+    parallel: Number = 1
+    temperature: Number = REFERENCE_TEMPERATURE
+    cycles: Number = 0.0
+    lead_resistance: Number = 2.5e-3
+    mass: Number | None = None
+    max_continuous_current: Number | None = None
+    max_burst_current: Number | None = None
+    reserve: Number = 0.2
+    cutoff_voltage_per_cell: Number | None = None
     name: str = ""
 
     def __post_init__(self) -> None:
@@ -383,7 +384,7 @@ def terminal_voltage(emf: ArrayLike, resistance: ArrayLike, power: ArrayLike) ->
     22.311
     """
     emf = np.asarray(emf, dtype=np.float64)
-    return 0.5 * (emf + np.sqrt(np.maximum(emf * emf - 4.0 * np.asarray(resistance) * power, 0.0)))
+    return 0.5 * (emf + np.sqrt(np.maximum(emf * emf - 4.0 * np.asarray(resistance) * np.asarray(power), 0.0)))
 
 
 @dataclass(frozen=True)

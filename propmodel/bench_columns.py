@@ -172,7 +172,7 @@ class Heading(NamedTuple):
     """As a key of the unit table; empty when the heading has none."""
     penalty: int
     """0 for a plain heading; more for "max", "cell" and the like, and for a guess from the unit alone."""
-    index: int | None = None
+    index: int | None = None  # type: ignore[assignment]  # hides tuple.index, which nothing here needs
     """Number of the motor for one of several."""
 
 

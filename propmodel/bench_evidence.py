@@ -111,7 +111,7 @@ def block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
         label = log.labels
     if "diameter" not in label:
         return None
-    return Propeller(float(label["diameter"]), float(label["pitch"]), int(label["blades"]))  # type: ignore[call-overload]
+    return Propeller(float(label["diameter"]), float(label["pitch"]), int(label["blades"]))  # type: ignore[arg-type, call-overload]
 
 
 def block_motor(log: BenchLog, part: pd.DataFrame, given: Any) -> Motor | None:

@@ -165,9 +165,9 @@ class Fit:
         return least_squares(
             self.vector,
             x,
-            jac=self.jacobian,  # type: ignore[arg-type]
+            jac=self.jacobian,
             bounds=(low, high),
-            loss=self.loss,  # type: ignore[arg-type]
+            loss=self.loss,
             x_scale="jac",
             max_nfev=60,
         )
@@ -218,4 +218,4 @@ def _priors(table: Table) -> tuple[FloatArray, FloatArray]:
     cov[t, m] = cov[m, t] = float(s.correlation_c_t_figure_of_merit) * np.sqrt(cov[t, t] * cov[m, m])
     prior = np.zeros(n)
     prior[NAMES.index("idle_duty")] = IDLE_MIDDLE
-    return prior, np.linalg.cholesky(np.linalg.inv(cov)).T
+    return prior, np.asarray(np.linalg.cholesky(np.linalg.inv(cov)).T, dtype=np.float64)

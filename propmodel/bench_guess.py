@@ -73,20 +73,20 @@ def columns_from_values(columns: list[FloatArray]) -> dict[str, tuple[int, str]]
         _, i, j = best
         take("speed", i, f"column {j + 1} goes with its square, as thrust does with speed")
         take("thrust", j, f"goes with the square of column {i + 1}")
-    speed = columns[found["speed"][0]] if "speed" in found else None
+    turning = columns[found["speed"][0]] if "speed" in found else None
     for i in list(free):
         values = columns[i]
         rows = np.isfinite(values) & (values > 0.05 * np.nanmax(np.abs(values)))
         if rows.sum() < 3 or not 0.2 < np.nanmax(values) < 400:
             continue
-        if speed is not None and rows.sum() >= 3 and np.ptp(np.log(np.maximum(speed[rows], 1))) > 0.05:
-            slope = np.polyfit(np.log(np.maximum(speed[rows], 1)), np.log(values[rows]), 1)[0]
+        if turning is not None and rows.sum() >= 3 and np.ptp(np.log(np.maximum(turning[rows], 1))) > 0.05:
+            slope = np.polyfit(np.log(np.maximum(turning[rows], 1)), np.log(values[rows]), 1)[0]
             if not 1.8 <= slope <= 5.0 or np.nanmax(values) < 0.5:
                 continue
         take(
             "current",
             i,
-            "grows faster than the square of the speed" if speed is not None else "size and growth",
+            "grows faster than the square of the speed" if turning is not None else "size and growth",
         )
         break
     return found

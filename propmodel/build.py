@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from propmodel import battery, motor, propeller
 from propmodel.air import STANDARD, Air
@@ -15,6 +15,7 @@ from propmodel.constants import STANDARD_GRAVITY
 from propmodel.controller import Controller
 from propmodel.craft import TOP_TO_FRONT_DRAG, Craft, default_drag_area
 from propmodel.errors import check_in, check_positive, check_range
+from propmodel.number import Number
 
 __all__ = ["COAXIAL_THRUST", "Build", "drag_areas", "field_paths", "shape_of", "subset", "with_axis", "with_fields"]
 
@@ -57,9 +58,9 @@ class Build:
     propeller: propeller.Propeller
     controller: Controller
     pack: battery.Pack
-    rotors: ArrayLike = 4
+    rotors: Number = 4
     air: Air = STANDARD
-    command_cap: ArrayLike = 1.0
+    command_cap: Number = 1.0
     coaxial: bool = False
     name: str = ""
 
@@ -227,7 +228,8 @@ def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
     new = replace(old, **{k: v for k, v in values.items() if k in ("kv", "stator_diameter", "stator_height")})
     if not {"kv", "stator_diameter", "stator_height"} & set(values):
         return replace(old, **values)
-    constant, volume = 1.0, 1.0
+    constant: Number = 1.0
+    volume: Number = 1.0
     if old.stator_diameter is not None and old.stator_height is not None:
         before, after = (old.stator_diameter, old.stator_height), (new.stator_diameter, new.stator_height)
         constant = motor.motor_constant(*after) / motor.motor_constant(*before)
@@ -247,7 +249,7 @@ def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
 _RELABEL: dict[str, Any] = {"motor": _other_motor, "pack": _other_pack, "propeller": _other_propeller}
 
 
-def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, volume: ArrayLike) -> NDArray:
+def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, volume: Number) -> NDArray:
     """Current at the old test voltage that keeps the loss torque per speed, scaled with stator volume. [A]"""
     slope = old.iron_torque_slope * volume
     # V = K_e n + R I and I = q n / K_t
@@ -309,7 +311,7 @@ def _expand(part: Any, axes: int, rank: int) -> Any:
     return replace(part, **changes) if changes else part
 
 
-def subset(part: Any, keep: NDArray, shape: tuple[int, ...]) -> Any:
+def subset(part: Any, keep: NDArray | slice, shape: tuple[int, ...]) -> Any:
     """Pick some elements of every array inside a part, a drive or a build.
 
     Parameters

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.errors import check_positive, check_range
+from propmodel.number import Number
 
 __all__ = ["Controller", "duty_from_throttle", "ripple_loss", "throttle_from_duty"]
 
@@ -46,17 +47,17 @@ class Controller:
         Free text.
     """
 
-    resistance: ArrayLike = 0.0
-    ripple_coefficient: ArrayLike = 0.30
-    standby_power: ArrayLike = 0.5
-    throttle_exponent: ArrayLike = 1.0
-    idle_duty: ArrayLike = 0.0
-    continuous_current: ArrayLike | None = None
-    burst_current: ArrayLike | None = None
-    min_cells: ArrayLike | None = None
-    max_cells: ArrayLike | None = None
-    max_voltage: ArrayLike | None = None
-    mass: ArrayLike | None = None
+    resistance: Number = 0.0
+    ripple_coefficient: Number = 0.30
+    standby_power: Number = 0.5
+    throttle_exponent: Number = 1.0
+    idle_duty: Number = 0.0
+    continuous_current: Number | None = None
+    burst_current: Number | None = None
+    min_cells: Number | None = None
+    max_cells: Number | None = None
+    max_voltage: Number | None = None
+    mass: Number | None = None
     name: str = ""
 
     def __post_init__(self) -> None:

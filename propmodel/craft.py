@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.errors import check_positive, check_range
+from propmodel.number import Number
 
 __all__ = ["TOP_TO_FRONT_DRAG", "Craft", "default_drag_area", "drag_area"]
 
@@ -84,26 +85,26 @@ class Craft:
         Free text.
     """
 
-    frame_mass: ArrayLike
-    payload_mass: ArrayLike = 0.0
-    drag_area_front: ArrayLike | None = None
-    drag_area_top: ArrayLike | None = None
-    thrust_loss: ArrayLike = 0.05
-    electronics_power: ArrayLike = 8.0
-    frame_propeller_diameter: ArrayLike | None = None
-    electronics_min_voltage: ArrayLike = 5.0
-    video_max_voltage: ArrayLike | None = None
-    camera_max_voltage: ArrayLike | None = None
-    regulator_max_voltage: ArrayLike | None = None
-    receiver_max_voltage: ArrayLike | None = None
-    capacitor_voltage: ArrayLike | None = None
-    capacitance: ArrayLike = 1000e-6
-    lead_area: ArrayLike | None = None
-    lead_length: ArrayLike = 0.10
-    motor_lead_area: ArrayLike | None = None
-    motor_lead_length: ArrayLike = 0.10
-    connector_current: ArrayLike | None = None
-    mass_threshold: ArrayLike | None = None
+    frame_mass: Number
+    payload_mass: Number = 0.0
+    drag_area_front: Number | None = None
+    drag_area_top: Number | None = None
+    thrust_loss: Number = 0.05
+    electronics_power: Number = 8.0
+    frame_propeller_diameter: Number | None = None
+    electronics_min_voltage: Number = 5.0
+    video_max_voltage: Number | None = None
+    camera_max_voltage: Number | None = None
+    regulator_max_voltage: Number | None = None
+    receiver_max_voltage: Number | None = None
+    capacitor_voltage: Number | None = None
+    capacitance: Number = 1000e-6
+    lead_area: Number | None = None
+    lead_length: Number = 0.10
+    motor_lead_area: Number | None = None
+    motor_lead_length: Number = 0.10
+    connector_current: Number | None = None
+    mass_threshold: Number | None = None
     name: str = ""
 
     def __post_init__(self) -> None:

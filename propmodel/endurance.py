@@ -146,7 +146,7 @@ def hover_hours(
     return _empty(build, current, np.asarray(start, dtype=np.float64), cut, reserve, point.rev_per_s.shape)[0]
 
 
-def _empty(build, current_at, start, cut, reserve, shape):  # type: ignore[no-untyped-def]
+def _empty(build, current_at, start, cut, reserve, shape):
     """Walk down the table's knots; ``current_at(charge, emf, r, guess) -> (voltage, current)``."""
     limit = cut * np.asarray(build.pack.cells)
     capacity = battery.capacity(build.pack)

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel import errors, units
 from propmodel.constants import COPPER_RESISTIVITY_20C
 from propmodel.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
+from propmodel.number import Number
 from propmodel.status import Status
 
 __all__ = [
@@ -63,8 +64,8 @@ class ThermalResistance:
         [K/W]
     """
 
-    winding_body: ArrayLike
-    body_air: ArrayLike
+    winding_body: Number
+    body_air: Number
 
     def __post_init__(self) -> None:
         errors.check_positive("winding_body", self.winding_body, "K/W")

@@ -123,13 +123,14 @@ def _local_power(log_chord: FloatArray, diameter: FloatArray) -> FloatArray:
     fit, table = label_fit()["local_cp"], _local_table()
     rows, cols = table.shape
 
-    def place(x: FloatArray, low: float, high: float, count: int) -> tuple[NDArray[np.intp], FloatArray]:
+    def place(x: FloatArray, limits: tuple[float, float], count: int) -> tuple[NDArray[np.intp], FloatArray]:
+        low, high = np.log(limits)
         at = np.clip((x - low) * ((count - 1) / (high - low)), 0.0, count - 1)
         index = np.minimum(at.astype(np.intp), count - 2)
         return index, at - index
 
-    i, a = place(log_chord, *np.log(fit["chord_range"]), rows)
-    k, b = place(np.log(diameter), *np.log(fit["diameter_range_m"]), cols)
+    i, a = place(log_chord, fit["chord_range"], rows)
+    k, b = place(np.log(diameter), fit["diameter_range_m"], cols)
     low = table[i, k] + b * (table[i, k + 1] - table[i, k])
     high = table[i + 1, k] + b * (table[i + 1, k + 1] - table[i + 1, k])
     return np.asarray(low + a * (high - low))
