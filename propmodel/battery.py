@@ -482,8 +482,13 @@ def discharge(
     check_range("reserve", reserve, 0.0, 1.0)
     if temperature is not None:
         pack = replace(pack, temperature=temperature)
-    cut = cutoff_voltage(pack) if cutoff_voltage_per_cell is None else np.asarray(cutoff_voltage_per_cell, float)
-    check_range("cutoff_voltage_per_cell", cut, 0.5, 5.0, "V")
+    cut = check_range(
+        "cutoff_voltage_per_cell",
+        cutoff_voltage(pack) if cutoff_voltage_per_cell is None else cutoff_voltage_per_cell,
+        0.5,
+        5.0,
+        "V",
+    )
     start = np.asarray(state_of_charge, dtype=np.float64)
     shape = np.broadcast_shapes(np.shape(power), np.shape(cut), np.shape(start), np.shape(reserve), shape_of(pack))
     nodes = knots_below(np.broadcast_to(start, shape))

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["as_floats", "check_finite", "check_in", "check_positive", "check_range"]
+__all__ = ["as_floats", "check_finite", "check_in", "check_number", "check_positive", "check_range"]
 
 
 def _number(value: float) -> str:
@@ -61,7 +61,9 @@ def as_floats(name: str, value: Any) -> NDArray[np.float64]:
     try:
         return np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError):
-        raise ValueError(f"{name} must be a number, got {value!r}") from None
+        shown = repr(value.tolist() if isinstance(value, np.ndarray) else value)
+        shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
+        raise ValueError(f"{name} must be a number, got {shown}") from None
 
 
 def check_finite(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:
@@ -96,6 +98,41 @@ def check_finite(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:
     values = as_floats(name, value)
     _fail(name, ~np.isfinite(values), values, "a finite number", "")
     return values
+
+
+def check_number(name: str, value: Any, unit: str = "") -> float:
+    """Refuse anything but one finite number.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, as the sentence should call it.
+    value : float
+        The value.
+    unit : str
+        Printed behind the number; empty for none.
+
+    Returns
+    -------
+    float
+        The value.
+
+    Raises
+    ------
+    ValueError
+        In one sentence.
+
+    Examples
+    --------
+    >>> check_number("target", [1.0, 2.0])
+    Traceback (most recent call last):
+    ...
+    ValueError: target must be one number, got 2 of them
+    """
+    values = check_finite(name, value, unit)
+    if values.ndim:
+        raise ValueError(f"{name} must be one number, got {values.size} of them")
+    return float(values)
 
 
 def check_positive(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:

@@ -68,8 +68,10 @@ def hot_motor_verdict(heat_watts: float, predicted_rise: float) -> HotMotorVerdi
     >>> hot_motor_verdict(3.0, 12.0).text
     'Turning the propeller makes only 3 W of heat in each motor, ... That cannot make it hot. ...'
     """
-    heat = float(errors.check_range("heat_watts", heat_watts, 0.0, 1e6, "W"))
-    rise = float(errors.as_floats("predicted_rise", predicted_rise))
+    heat = errors.check_number("heat_watts", errors.check_range("heat_watts", heat_watts, 0.0, 1e6, "W"), "W")
+    rise = errors.as_floats("predicted_rise", predicted_rise)
+    if rise.ndim:
+        raise ValueError(f"predicted_rise must be one number, got {rise.size} of them")
     if rise != rise:
         text = (
             f"Turning the propeller makes {_watts(heat)} W of heat in each motor at this load, "

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from propmodel import battery, margins
 from propmodel.assessment import Assessment
 from propmodel.build import Build, shape_of, with_fields
-from propmodel.errors import check_positive
+from propmodel.errors import check_number, check_positive
 from propmodel.units import CELSIUS_ZERO, GRAM, INCH
 
 __all__ = ["TIGHT", "Limit", "hold_text", "limits"]
@@ -108,8 +108,8 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
     """
     if shape_of(build) != ():
         raise ValueError("limits needs one build of plain numbers; for arrays of builds use propmodel.margins.evaluate")
-    if not np.isinf(hold):
-        check_positive("hold", hold, "s")
+    if not (np.ndim(hold) == 0 and hold == np.inf):
+        check_positive("hold", check_number("hold", hold, "s"), "s")
     a = Assessment(build)
     values = {k: float(v) for k, v in margins.evaluate(a, hold=hold).items()}
     found: list[Limit] = []

@@ -131,7 +131,10 @@ class Propeller:
         _check_optional("chord_ratio", self.chord_ratio, 0.03, 0.6, "")
         _check_optional("mass", self.mass, 0.0, 2.0, "kg")
         if self.multirotor is not None:
-            _check_optional("multirotor", np.asarray(self.multirotor, dtype=np.float64), 0.0, 1.0, "")
+            # True and False are meant here, which a number is not
+            is_flag = np.asarray(self.multirotor).dtype == np.bool_
+            flag = np.asarray(self.multirotor, dtype=np.float64) if is_flag else self.multirotor
+            _check_optional("multirotor", flag, 0.0, 1.0, "")
         check_finite("log_c_t_offset", self.log_c_t_offset)
         check_finite("figure_of_merit_offset", self.figure_of_merit_offset)
         check_finite("log_zero_thrust_offset", self.log_zero_thrust_offset)

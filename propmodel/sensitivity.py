@@ -130,7 +130,17 @@ def _possible(build: Build, step: Step) -> bool:
     if now is None:
         return False
     after = float(np.asarray(now)) + step.change
-    return LOWEST.get(step.field, 1e-9) <= after <= HIGHEST.get(step.field, np.inf)
+    inside = LOWEST.get(step.field, 1e-9) <= after <= HIGHEST.get(step.field, np.inf)
+    return inside and _makes(build, step.field, step.change)
+
+
+def _makes(build: Build, field: str, change: float) -> bool:
+    """True where the changed build is one: a small propeller with half an inch less pitch may be none."""
+    try:
+        _moved(build, {field: np.asarray(change)})
+    except ValueError:
+        return False
+    return True
 
 
 def _evaluate(build: Build, moves: dict[str, NDArray], outputs: list[str]) -> dict[str, NDArray]:
@@ -221,12 +231,19 @@ def elasticities(build: Build, output: str, *, share: float = 0.02) -> dict[str,
     paths = [p for p in paths if p != "pack.temperature" and _value_or_none(build, p) not in (None, 0.0)]
     count = 2 * len(paths)
     moves = {p: np.zeros(count) for p in paths}
+    apart = np.ones(len(paths))
     for i, p in enumerate(paths):
         base = float(_value(build, p))
-        moves[p][2 * i], moves[p][2 * i + 1] = share * base, -share * base
+        # two blades have no neighbour below: the step is then to one side
+        high = min((1.0 + share) * base, HIGHEST.get(p, np.inf))
+        low = max((1.0 - share) * base, LOWEST.get(p, 0.0))
+        high = high if _makes(build, p, high - base) else base
+        low = low if _makes(build, p, low - base) else base
+        moves[p][2 * i], moves[p][2 * i + 1] = high - base, low - base
+        apart[i] = np.log(high / low)
     value = np.broadcast_to(_evaluate(build, moves, [output])[output], (count,))
     with np.errstate(invalid="ignore", divide="ignore"):
-        slopes = np.log(value[0::2] / value[1::2]) / np.log((1.0 + share) / (1.0 - share))
+        slopes = np.log(value[0::2] / value[1::2]) / apart
     return {p: float(s) for p, s in zip(paths, slopes, strict=True)}
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from propmodel.assessment import Assessment
 from propmodel.build import Build, field_paths, shape_of, with_fields
-from propmodel.errors import check_finite, check_in
+from propmodel.errors import check_in, check_number
 from propmodel.performance import OUTPUTS, evaluate
 
 __all__ = ["Solution", "solve_for"]
@@ -82,8 +82,7 @@ def solve_for(build: Build, field: str, output: str, target: float, *, low: floa
     """
     check_in("field", field, field_paths(build))
     check_in("output", output, OUTPUTS)
-    for name, value in (("target", target), ("low", low), ("high", high)):
-        check_finite(name, value)
+    target, low, high = (check_number(n, v) for n, v in (("target", target), ("low", low), ("high", high)))
     if shape_of(build) != ():
         raise ValueError("solve_for needs one build of plain numbers")
     if not low < high:

@@ -21,7 +21,7 @@ from scipy.stats import qmc
 from propmodel import battery, motor, propeller
 from propmodel.assessment import Assessment
 from propmodel.build import Build, drag_areas, shape_of, with_axis
-from propmodel.errors import check_in, check_range
+from propmodel.errors import check_in, check_number, check_range
 from propmodel.operating_point import ThrottleCurve, throttle_curve
 from propmodel.performance import OUTPUTS, Performance, evaluate, performance, status_of
 
@@ -255,8 +255,8 @@ def bands(build: Build, *, coverage: float = 0.8, draws: int = 512) -> tuple[Per
     >>> bool(low.thrust_to_weight < mid.thrust_to_weight < high.thrust_to_weight)
     True
     """
-    check_range("coverage", coverage, 0.01, 0.999)
-    check_range("draws", draws, 16, 65536)
+    coverage = check_number("coverage", check_range("coverage", coverage, 0.01, 0.999))
+    draws = int(check_number("draws", check_range("draws", draws, 16, 65536)))
     mid = performance(build)
     values, a = _answers(draw(build, draws=draws), list(OUTPUTS))
     tails = (0.5 * (1.0 - coverage), 0.5 * (1.0 + coverage))

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.errors import check_positive, check_range
+from propmodel.errors import check_finite, check_positive, check_range
 
 __all__ = [
     "blocked_seconds",
@@ -80,6 +80,7 @@ def inrush_current(
     >>> round(float(inrush_current(25.2, capacitance=1e-3, resistance=0.06, inductance=0.2e-6)))
     371
     """
+    check_finite("voltage", voltage, "V")
     check_positive("capacitance", capacitance, "F")
     check_positive("resistance", resistance, "ohm")
     check_positive("inductance", inductance, "H")

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.constants import COPPER_RESISTIVITY_20C, COPPER_TEMPERATURE_COEFFICIENT
-from propmodel.errors import check_positive, check_range
+from propmodel.errors import check_finite, check_positive, check_range
 from propmodel.units import CELSIUS_ZERO, MM
 
 __all__ = [
@@ -147,7 +147,7 @@ def drop(current: ArrayLike, *, gauge: ArrayLike, length: ArrayLike, temperature
     >>> round(float(drop(100.0, gauge=12, length=0.2)), 3)
     0.104
     """
-    return np.asarray(current, float) * resistance(gauge, length=length, temperature=temperature)
+    return check_finite("current", current, "A") * resistance(gauge, length=length, temperature=temperature)
 
 
 def heat(current: ArrayLike, *, gauge: ArrayLike, length: ArrayLike, temperature: ArrayLike = REFERENCE) -> FloatArray:
@@ -174,7 +174,7 @@ def heat(current: ArrayLike, *, gauge: ArrayLike, length: ArrayLike, temperature
     >>> round(float(heat(100.0, gauge=12, length=0.2)), 1)
     10.4
     """
-    return np.asarray(current, float) ** 2 * resistance(gauge, length=length, temperature=temperature)
+    return check_finite("current", current, "A") ** 2 * resistance(gauge, length=length, temperature=temperature)
 
 
 def fusing_current_preece(gauge: ArrayLike) -> FloatArray:
