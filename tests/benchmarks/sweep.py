@@ -1,98 +1,103 @@
-"""Sweeps of 10^4, 10^5 and 10^6 builds: time, peak memory, growth; and the same outputs by scalar root finding.
+"""Sweeps of 10^4, 10^5 and 10^6 builds with all headline outputs and all limit margins; frontier; scalar comparison.
 
-    python tests/benchmarks/sweep.py [largest]
+Run: .venv/bin/python tests/benchmarks/sweep.py [largest size]
 
-All headline outputs and all limit margins of every build. Run it on a quiet machine.
+Time, peak memory and growth; then the same outputs by nested scalar root finding (plain floats,
+``tests/support/scalar_model.py``) on a sample of the builds. The scalar side computes only the answers that need a
+root (hover, full throttle fresh and low, hover time, top speed, bucket): margins, heat and dive follow in closed form
+and are given to it for nothing.
 """
 
 from __future__ import annotations
 
-import resource
 import sys
 import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
 
 import numpy as np
-from scalar_model import at_duty, at_thrust, hover_seconds, scalars, thrust
+from scalar_model import Craft
+from timing import best_of, machine, peak_mb
 
 import propmodel
-from propmodel.performance import CHUNK
+from propmodel.sweep import sweep
 
-INCH = 0.0254
+AXES = {
+    "motor.kv": (1200.0, 2600.0),
+    "propeller.diameter": (0.11, 0.18),
+    "propeller.pitch": (0.07, 0.13),
+    "pack.capacity_ah": (0.6, 3.0),
+    "motor.stator_height": (0.005, 0.009),
+}
+CELLS = np.array([3, 4, 5, 6])
+SIZES = {
+    10_000: (10, 10, 5, 5, 1),
+    100_000: (10, 10, 10, 5, 5),
+    1_000_000: (20, 25, 10, 10, 5),
+}
+SAMPLE = 40
 
 
-def axes(size: int) -> dict[str, np.ndarray]:
-    """An outer grid of about ``size`` builds around the five-inch craft."""
-    side = round((size / 20) ** 0.25)
-    return {
-        "motor.kv": np.linspace(1300.0, 2600.0, side),
-        "motor.stator_diameter": np.linspace(0.020, 0.025, side),
-        "propeller.diameter": np.linspace(4.5, 6.0, side) * INCH,
-        "propeller.pitch": np.linspace(3.0, 5.0, side) * INCH,
-        "pack.cells": np.array([4, 5, 6, 7]),
-        "pack.capacity_ah": np.linspace(0.8, 2.5, 5),
+def grid(size: int) -> dict[str, np.ndarray]:
+    """Axes of a sweep with exactly this many builds."""
+    counts = SIZES[size]
+    axes = {
+        k: np.linspace(*v, n) if n > 1 else np.array([np.mean(v)])
+        for (k, v), n in zip(AXES.items(), counts, strict=True)
     }
+    return axes | {"pack.cells": CELLS}
 
 
-def scalar_seconds(build: propmodel.Build, sample: int = 5) -> float:
-    """One build by scalar root finding: hover and full throttle, fresh and at the reserve, and the hover time.
-
-    Far fewer outputs than the sweep gives: the ratio is the least there is.
-    """
-    start = time.perf_counter()
-    for _ in range(sample):
-        weight = float(build.weight)
-        for charge in (1.0, 0.2):
-            s = scalars(build, charge)
-            thrust(s, at_duty(s, 1.0)[0])
-            at_thrust(scalars(build, charge, sustained=True), weight / s.rotors)
-        hover_seconds(build, weight)
-    return (time.perf_counter() - start) / sample
+def scalar_seconds(found: propmodel.Sweep, build: propmodel.Build) -> tuple[float, dict[str, float]]:
+    """Processor time for one build by nested root finding, and how far both ways lie apart (median)."""
+    rng = np.random.default_rng(5)
+    can = np.flatnonzero(np.isfinite(found["top_speed"].ravel()) & (found["thrust_to_weight"].ravel() > 1.5))
+    index = rng.choice(can, SAMPLE, replace=False)
+    crafts = [Craft(propmodel.with_fields(build, {k: v[()] for k, v in found.at(int(i)).items()})) for i in index]
+    start = time.process_time()
+    answers = [c.headlines() for c in crafts]
+    spent = (time.process_time() - start) / SAMPLE
+    apart = {}
+    for name in answers[0]:
+        if name in found.values:
+            mine = found[name].ravel()[index]
+            apart[name] = float(np.median(np.abs(mine / np.array([a[name] for a in answers]) - 1.0)))
+    return spent, apart
 
 
 def main() -> None:
     largest = int(float(sys.argv[1])) if len(sys.argv) > 1 else 1_000_000
-    scree = propmodel.demo("scree")
-    propmodel.sweep(scree, axes(10_000))  # warm up
-    each, before = float("nan"), None
-    for size in (10_000, 100_000, 1_000_000):
-        if size > largest:
-            break
-        start = time.perf_counter()
-        found = propmodel.sweep(scree, axes(size))
-        took = time.perf_counter() - start
-        each = took / found.size
-        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        grown = (
-            "" if before is None else f", {took / before[0] * (before[1] / found.size) * 10:.1f} x for 10 x the builds"
+    print(f"sweep, all headline outputs and all limit margins; {machine()}")
+    build = propmodel.demo("scree")
+    before, base = None, peak_mb()
+    print(f"{'builds':>10}{'wall [s]':>11}{'processor [s]':>15}{'each [us]':>11}{'growth':>8}{'peak [MB]':>11}")
+    for size in (s for s in SIZES if s <= largest):
+        axes = grid(size)
+        clocked = best_of(lambda a=axes: sweep(build, a), runs=3 if size < 1_000_000 else 2)
+        found = clocked.answer
+        assert found.size == size and found.complete
+        growth = "" if before is None else f"{clocked.wall / before:.1f}"
+        print(
+            f"{size:10,}{clocked.wall:11.2f}{clocked.processor:15.2f}{1e6 * clocked.wall / size:11.2f}"
+            f"{growth:>8}{peak_mb():11.0f}"
         )
-        print(f"{found.size:>9,} builds: {took:.2f} s, {1e6 * each:.2f} us each, peak {peak:.0f} MB{grown}")
-        before = (took, found.size)
-        if size == 1_000_000:
-            start = time.perf_counter()
-            front = found.pareto({"hover_time": "max", "thrust_to_weight": "max"})
-            print(f"frontier of {found.size:,}: {time.perf_counter() - start:.2f} s, {front.size} builds")
-    scalar = scalar_seconds(scree)
-    print(f"scalar root finding of a few of these outputs: {1e3 * scalar:.0f} ms a build, {scalar / each:,.0f} times")
+        before = clocked.wall
+    print(f"wanted: 10^6 in 5 s and 1,500 MB (this process began at {base:.0f} MB), growth at most 11 times for ten")
 
-    many = propmodel.with_fields(
-        scree,
-        {
-            "motor.kv": np.random.default_rng(0).uniform(1300, 2600, 100_000),
-            "pack.cells": np.resize([4, 5, 6], 100_000),
-        },
+    frontier = best_of(lambda: found.pareto({"hover_time": "max", "thrust_to_weight": "max"}), runs=3)
+    print(f"frontier of {found.size:,} points: {frontier.wall:.2f} s, {frontier.answer.size} on it; wanted < 1 s")
+
+    spent, apart = scalar_seconds(found, build)
+    each = clocked.processor / found.size
+    print(
+        f"nested scalar root finding: {1e3 * spent:.2f} ms a build; sweep: {1e6 * each:.2f} us of processor time each:"
     )
-    start = time.perf_counter()
-    propmodel.performance(many)
-    took = time.perf_counter() - start
-    print(f"performance of 100,000 builds (pieces of {CHUNK}): {took:.2f} s, {1e6 * took / 1e5:.1f} us each")
-    start = time.perf_counter()
-    for _ in range(20):
-        propmodel.performance(scree)
-    print(f"performance of one build: {1e3 * (time.perf_counter() - start) / 20:.1f} ms")
-    start = time.perf_counter()
-    for _ in range(5):
-        propmodel.spread.bands(scree, draws=512)
-    print(f"bands of one build, 512 draws: {1e3 * (time.perf_counter() - start) / 5:.0f} ms")
+    print(
+        f"  {spent / each:.0f} times faster on one core, {spent * found.size / clocked.wall:.0f} by clock; wanted 500"
+    )
+    print("  both ways apart (median): " + ", ".join(f"{k} {v:.1e}" for k, v in apart.items()))
+    assert apart["hover_power"] < 1e-3 and apart["full_throttle_current"] < 1e-3 and apart["top_speed"] < 1e-2
 
 
 if __name__ == "__main__":

@@ -1,45 +1,60 @@
-"""Throttle curve of 101 points: the engine against nested scalar root finding of the same points.
+"""Throttle curve of 101 points against nested scalar root finding of the same points.
 
-    python tests/benchmarks/throttle_curve.py
+Run: .venv/bin/python tests/benchmarks/throttle_curve.py
 
-Both give the same curve to one part in a million (checked); run it on a quiet machine.
+The comparator (``tests/support/scalar_model.py``) is plain floats and ``math``: ``scipy.optimize.brentq`` on the
+rotational speed, with ``brentq`` on the bus voltage inside, from brackets as tight as physics gives. Both must give
+the same curve to 1e-6.
 """
 
 from __future__ import annotations
 
-import time
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
 
 import numpy as np
-from scalar_model import at_duty, scalars, thrust
+from scalar_model import Craft
+from timing import best_of, machine
 
 import propmodel
-from propmodel.controller import duty_from_throttle
 
-
-def best(work, repeats: int) -> float:
-    """Shortest of some runs. [s]"""
-    times = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - start)
-    return min(times)
+WANTED = 200.0
+FIELDS = ("rev_per_s", "thrust", "motor_current", "pack_current", "pack_voltage", "electrical_power", "shaft_power")
+MANY = 512
 
 
 def main() -> None:
-    build = propmodel.demo("scree")
-    throttle = np.linspace(0.0, 1.0, 101)
-    duty = duty_from_throttle(build.controller, throttle, command_cap=build.command_cap)
-    s = scalars(build)
-    points = [at_duty(s, float(d)) for d in duty]
-    curve = propmodel.throttle_curve(build, throttle)
-    speed = np.array([p[0] for p in points])
-    np.testing.assert_allclose(curve.rev_per_s[1:], speed[1:], rtol=1e-6)
-    np.testing.assert_allclose(curve.pack_current, [p[2] for p in points], rtol=1e-6)
-    np.testing.assert_allclose(curve.thrust[1:], [thrust(s, n) for n in speed[1:]], rtol=1e-6)
-    ours = best(lambda: propmodel.throttle_curve(build, throttle), 50)
-    scalar = best(lambda: [at_duty(s, float(d)) for d in duty], 3)
-    print(f"engine {1e3 * ours:.3f} ms, nested scalar root finding {1e3 * scalar:.0f} ms: {scalar / ours:.0f} times")
+    print(f"throttle_curve, 101 points, every demo craft; {machine()}")
+    print(
+        f"{'craft':8}{'nested [ms]':>13}{'one curve [ms]':>16}{'ratio':>8}"
+        f"{f'of {MANY} [us]':>13}{'ratio':>8}{'apart':>10}"
+    )
+    worst = 0.0
+    for name in propmodel.demo_names():
+        build = propmodel.demo(name)
+        throttle = np.linspace(0.0, 1.0, 101)
+        craft = Craft(build)
+        commands = [craft.duty_of(float(x)) for x in throttle]
+        nested = best_of(lambda c=craft, d=commands: [c.at_duty(x, c.fresh) for x in d], runs=5)
+        one = best_of(lambda b=build: propmodel.throttle_curve(b), runs=5, repeat=40)
+        # the same for an array of builds: a band, a sensitivity, a sweep of KV
+        many = propmodel.with_fields(build, {"motor.kv": np.linspace(0.8, 1.2, MANY) * float(build.motor.kv)})
+        array = best_of(lambda b=many: propmodel.throttle_curve(b), runs=4)
+        apart = 0.0
+        for field in FIELDS:
+            mine = getattr(one.answer, field)
+            theirs = np.array([row[field] for row in nested.answer])
+            apart = max(apart, float(np.max(np.abs(mine - theirs)) / np.max(np.abs(theirs))))
+        each = array.processor / MANY
+        print(
+            f"{name:8}{1e3 * nested.processor:13.1f}{1e3 * one.processor:16.3f}{nested.processor / one.processor:8.0f}"
+            f"{1e6 * each:13.1f}{nested.processor / each:8.0f}{apart:10.1e}"
+        )
+        worst = max(worst, apart)
+    print(f"wanted: {WANTED:.0f} times, curves within 1e-6 of each other (found {worst:.1e})")
+    assert worst < 1e-6, "the two ways do not give the same curve"
 
 
 if __name__ == "__main__":

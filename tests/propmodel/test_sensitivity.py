@@ -61,6 +61,19 @@ def test_the_same_air_a_thousand_metres_up():
     assert higher.air.density == pytest.approx(expected.density, rel=1e-6)
 
 
+@pytest.mark.parametrize("name", ["moor", "fell"])
+def test_two_blades_have_elasticities_too(name):
+    # one blade is no propeller: the step is to one side
+    assert all(np.isfinite(v) for v in elasticities(propmodel.demo(name), "hover_power").values())
+
+
+def test_steps_that_make_no_propeller_are_left_out():
+    flat = propmodel.with_fields(SCREE, {"propeller.pitch": 0.014})
+    assert "half an inch less pitch" not in {e.step.words for e in steps(flat, ["mass"])}
+    assert "one inch more diameter" not in {e.step.words for e in steps(flat, ["mass"])}
+    assert np.isfinite(elasticities(flat, "hover_power")["propeller.diameter"])
+
+
 def test_elasticities_against_a_small_difference():
     found = elasticities(SCREE, "hover_power")
     base = float(performance(SCREE).hover_power)
