@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from explorer.choice import PRICE, RANGES
 from explorer.format import NARROW, QUANTITIES, Units, quantity_of, value
-from propmodel import battery
 from propmodel.margins import FITS, SHARES
 from propmodel.part_tables import escape_cell
 from propmodel.performance import OUTPUTS
@@ -530,8 +529,6 @@ def csv_of(found: Sweep, asked: Sequence[Condition], frames: Mapping[str, pd.Dat
     rows = np.flatnonzero(found.meets(asked))
     rows = rows[:: max(1, -(-rows.size // most))]
     table = found.to_frame(rows)
-    if "pack.chemistry" in table:
-        table["pack.chemistry"] = np.array(list(battery.CHEMISTRIES))[table["pack.chemistry"].to_numpy(dtype=int)]
     for name in FITS:
         if name in table:
             table = table.drop(columns=name)

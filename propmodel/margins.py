@@ -24,6 +24,8 @@ BURST_SECONDS = 10.0
 """Up to here a burst rating counts, beyond it the continuous one (common practice)."""
 PACK_LIMIT = 60.0 + CELSIUS_ZERO
 """Hottest a pouch should get (battery pages: discharge up to 60 C). [K]"""
+LEAST_ROOM = 0.02
+"""A pack at rest closer than this to its floor has no room at all; keeps the share finite. [V]"""
 MAGNET_LIMIT = 120.0 + CELSIUS_ZERO
 """Suffix H magnets (trade practice, from memory); plain grades bear only 60 to 80 C. [K]"""
 INSULATION_LIMIT = 150.0 + CELSIUS_ZERO
@@ -105,7 +107,7 @@ def _sag(a: Assessment, *, low: bool) -> NDArray:
     point = a.full_low if low else a.full
     rest = battery.open_circuit_voltage(pack, a.reserve if low else 1.0)
     floor = battery.of_chemistry(pack, "punch_floor") * np.asarray(pack.cells)
-    return (rest - point.bus_voltage) / np.maximum(rest - floor, 1e-6)
+    return (rest - point.bus_voltage) / np.maximum(rest - floor, LEAST_ROOM * np.asarray(pack.cells))
 
 
 def _controller(a: Assessment, hold: float) -> NDArray:
@@ -184,7 +186,7 @@ def _connector(a: Assessment, hold: float) -> NDArray:
 def _brownout(a: Assessment, hold: float) -> NDArray:
     rest = battery.open_circuit_voltage(a.build.pack, a.reserve)
     floor = np.asarray(a.build.craft.electronics_min_voltage, dtype=np.float64)
-    return (rest - a.full_low.bus_voltage) / np.maximum(rest - floor, 1e-6)
+    return (rest - a.full_low.bus_voltage) / np.maximum(rest - floor, LEAST_ROOM)
 
 
 def _hover_high(a: Assessment, hold: float) -> NDArray:

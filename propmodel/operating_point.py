@@ -44,6 +44,7 @@ __all__ = [
 PASSES = 14
 STRAINED = 0.62
 """Bus over rest voltage below which the most the pack can give is looked up. [-]"""
+STRAINED_PASSES = 24
 TOLERANCE = 1e-13
 """Passes stop when no element moved by more than this share; quick estimates use fewer."""
 
@@ -276,7 +277,7 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *
     )
 
 
-def at_speed(d: Drive, rev_per_s: ArrayLike) -> OperatingPoint:
+def at_speed(d: Drive, rev_per_s: ArrayLike, *, bus_passes: int = 4) -> OperatingPoint:
     """Static operating point at a speed.
 
     Parameters
@@ -284,6 +285,8 @@ def at_speed(d: Drive, rev_per_s: ArrayLike) -> OperatingPoint:
     d : Drive
     rev_per_s : array_like
         [1/s]
+    bus_passes : int
+        Newton steps on the bus voltage; a pack near the most it can give needs many.
 
     Returns
     -------
@@ -295,7 +298,7 @@ def at_speed(d: Drive, rev_per_s: ArrayLike) -> OperatingPoint:
     fourth = d.diameter**4
     thrust = d.thrust_share * c_t * square * fourth
     torque = c_p * square * fourth * d.diameter / (2.0 * np.pi)
-    return electrical(d, n, torque, thrust)
+    return electrical(d, n, torque, thrust, passes=bus_passes)
 
 
 def at_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> OperatingPoint:
@@ -371,8 +374,9 @@ def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoin
     some = strained & (command > 0.0)
     part, n_part, asked = subset(d, some, shape), n[some], np.broadcast_to(command, shape)[some]
     peak_speed = most_speed(part, np.maximum(n_part, 1.0), passes=passes)
-    beyond = asked >= at_speed(part, peak_speed).duty * (1.0 - 1e-9)
-    held = at_speed(part, np.where(beyond, peak_speed, np.minimum(n_part, peak_speed)))
+    beyond = asked >= at_speed(part, peak_speed, bus_passes=STRAINED_PASSES).duty * (1.0 - 1e-9)
+    speed = np.where(beyond, peak_speed, np.minimum(n_part, peak_speed))
+    held = at_speed(part, speed, bus_passes=STRAINED_PASSES)
     held = replace(held, status=np.where(beyond, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8))
     return OperatingPoint(*(_put(getattr(point, f.name), some, getattr(held, f.name)) for f in fields(point)))
 

@@ -92,6 +92,10 @@ def test_the_shaft_feeds_at_least_the_ideal_disc(build, rev_per_s):
 # --- order ------------------------------------------------------------------------------------------------------
 
 
+ROOT = 2e-6
+"""At the most a pack can give its voltage is a double root: rounding in the power shows as its square root. [-]"""
+
+
 @some
 @given(builds, st.floats(0.0, 1.0))
 def test_more_throttle_never_gives_less(build, charge):
@@ -103,15 +107,15 @@ def test_more_throttle_never_gives_less(build, charge):
         # a large motor on far too few cells may lose more in the ripple at half duty than it draws at full:
         # what the whole craft draws is in order for whatever can fly
         names += ["pack_current", "electrical_power"]
-        assert np.all(np.diff(curve.pack_voltage) <= 1e-7 * curve.pack_voltage[0])
+        assert np.all(np.diff(curve.pack_voltage) <= ROOT * curve.pack_voltage[0])
     for name in names:
         value = getattr(curve, name)
-        assert np.all(np.diff(value) >= -1e-7 * np.max(value)), name
+        assert np.all(np.diff(value) >= -ROOT * np.max(value)), name
     # held where the pack is spent, rising elsewhere
     held = curve.status == Status.PACK_CANNOT_DELIVER
     assert not np.any(np.diff(held.astype(int)) < 0)
     rising = np.diff(curve.thrust[~held])
-    assert np.all(rising > 0.0)
+    assert np.all(rising > -ROOT * np.max(curve.thrust))
 
 
 @some
@@ -204,7 +208,7 @@ def test_a_scalar_build_answers_as_its_element_of_an_array(rows):
         for name, value in alone.items():
             got = element(whole[name], i, (7,))
             np.testing.assert_allclose(
-                np.asarray(got, float), np.asarray(value, float), rtol=2e-7, atol=1e-12, err_msg=f"{name}, {rows[i]}"
+                np.asarray(got, float), np.asarray(value, float), rtol=ROOT, atol=1e-12, err_msg=f"{name}, {rows[i]}"
             )
 
 
