@@ -82,7 +82,8 @@ def limited_rows(points: pd.DataFrame) -> list[int]:
         # rows at the limit share one current: they stand out against their own highest
         top = np.nanmax(amps[rows])
         below = rows & (amps < 0.9 * top)
-        if below.sum() < 3 or top < 1.0:
+        # without a spread of currents the source's own slope cannot be told
+        if below.sum() < 3 or top < 1.0 or np.ptp(amps[below]) < 0.01 * top:
             continue
         slope, start = np.polyfit(amps[below], volts[below], 1)
         slope = min(float(slope), -0.01)
