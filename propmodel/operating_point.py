@@ -45,7 +45,7 @@ PASSES = 14
 STRAINED = 0.62
 """Bus over rest voltage below which the most the pack can give is looked up. [-]"""
 STRAINED_PASSES = 24
-TOLERANCE = 1e-13
+TOLERANCE = 1e-11
 """Passes stop when no element moved by more than this share; quick estimates use fewer."""
 
 
