@@ -59,7 +59,10 @@ def as_floats(name: str, value: Any) -> NDArray[np.float64]:
     if isinstance(value, str | bytes | bool):
         raise ValueError(f"{name} must be a number, got {value!r}")
     try:
-        return np.asarray(value, dtype=np.float64)
+        array = np.asarray(value)
+        if array.dtype.kind in "cSU":  # text and complex numbers would be turned into floats without a word
+            raise TypeError
+        return array.astype(np.float64, copy=False)
     except (TypeError, ValueError):
         shown = repr(value.tolist() if isinstance(value, np.ndarray) else value)
         shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
