@@ -42,7 +42,7 @@ __all__ = [
 ]
 
 PASSES = 14
-STRAINED = 0.62
+STRAINED = 0.70
 """Bus over rest voltage below which the most the pack can give is looked up. [-]"""
 STRAINED_PASSES = 24
 TOLERANCE = 1e-11
@@ -372,11 +372,24 @@ def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoin
         return point
     shape = point.duty.shape
     some = strained & (command > 0.0)
-    part, n_part, asked = subset(d, some, shape), n[some], np.broadcast_to(command, shape)[some]
+    part, asked = subset(d, some, shape), np.broadcast_to(command, shape)[some]
+    # near the most a pack can give the passes close slowly
+    n_part = speed_for_duty(part, asked, passes=STRAINED_PASSES if passes < PASSES else 8 * PASSES)
     peak_speed = most_speed(part, np.maximum(n_part, 1.0), passes=passes)
     beyond = asked >= at_speed(part, peak_speed, bus_passes=STRAINED_PASSES).duty * (1.0 - 1e-9)
     speed = np.where(beyond, peak_speed, np.minimum(n_part, peak_speed))
     held = at_speed(part, speed, bus_passes=STRAINED_PASSES)
+    open_ = ~beyond & (np.abs(held.duty - asked) > 1e-9)
+    if open_.any():
+        # the passes do not close for a few: the duty grows with speed up to the peak, so halve
+        few, wanted = subset(part, open_, asked.shape), asked[open_]
+        low, high = np.zeros_like(wanted), peak_speed[open_]
+        for _ in range(52):
+            middle = 0.5 * (low + high)
+            under = at_speed(few, middle, bus_passes=STRAINED_PASSES).duty < wanted
+            low, high = np.where(under, middle, low), np.where(under, high, middle)
+        speed[open_] = 0.5 * (low + high)
+        held = at_speed(part, speed, bus_passes=STRAINED_PASSES)
     held = replace(held, status=np.where(beyond, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8))
     return OperatingPoint(*(_put(getattr(point, f.name), some, getattr(held, f.name)) for f in fields(point)))
 
