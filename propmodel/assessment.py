@@ -191,7 +191,7 @@ class Assessment:
             self.cap,
             np.asarray(self.build.propeller.pitch),
             quick=self.quick,
-            full_thrust=self.full.thrust,
+            full=self.full,
         )
 
     @cached_property

@@ -359,27 +359,35 @@ def top_speed(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = F
 
 
 def find_top_speed(
-    d: Drive, frame: Airframe, cap: NDArray, pitch: NDArray, *, quick: bool, full_thrust: NDArray | None = None
+    d: Drive, frame: Airframe, cap: NDArray, pitch: NDArray, *, quick: bool, full: OperatingPoint | None = None
 ) -> TopSpeed:
     """Bracketed search of :func:`top_speed` on prepared arrays; each step warm-starts the next trim."""
-    if full_thrust is None:
-        full_thrust = at_duty(d, cap).thrust
-    pull = d.rotors * full_thrust
+    if full is None:
+        full = at_duty(d, cap)
+    pull = d.rotors * full.thrust
     lifts = pull > frame.weight
     # drag cannot exceed the static pull: the upper end of the bracket
     high = np.sqrt(2.0 * np.maximum(pull, frame.weight) / (d.density * frame.front))
     low = np.zeros_like(high)
-    state, point = trim(d, frame, 0.5 * high, passes=3 if quick else 12)
+    start = None
+    if quick:
+        # the root lies near full throttle, leaning well over: from there few passes are enough, while a start from
+        # the hover lags behind at every step and loses the root where the pack is near its end
+        zero = np.zeros_like(high)
+        lean = 0.6 * np.sqrt(np.maximum((pull / frame.weight) ** 2 - 1.0, 1e-4))
+        start = Trim(np.maximum(full.rev_per_s, 1e-3), lean, zero, zero, zero, zero, zero, zero)
+    state, point = trim(d, frame, 0.5 * high, start=start, passes=5 if quick else 12)
     below, above = -np.ones_like(high), np.ones_like(high)
     for step in range(10 if quick else 11):
         # halve until the bracket is small, then aim along its chord
         share = np.clip(-below / (above - below), 0.02, 0.98) if step > 5 else 0.5
         middle = low + (high - low) * share
         if step:
-            state, point = trim(d, frame, middle, start=state, passes=1 if quick else 3, quick=quick)
-        # the duty runs on past 1 where the pack cannot deliver, so that one function of speed tells both
+            state, point = trim(d, frame, middle, start=state, passes=2 if quick and step > 3 else 3, quick=quick)
         excess = point.duty - cap
-        over = (excess > 0.0) | (point.status == Status.PACK_CANNOT_DELIVER)
+        # past what the pack can give the duty means little: over it is, whatever the sign
+        excess = np.where(point.status == Status.PACK_CANNOT_DELIVER, np.maximum(excess, 0.1), excess)
+        over = excess > 0.0
         low, high = np.where(over, low, middle), np.where(over, middle, high)
         below, above = np.where(over, below, excess), np.where(over, excess, above)
     # the root between the last two tries, by a straight line where the duty crosses the cap there
