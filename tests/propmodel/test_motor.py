@@ -27,7 +27,7 @@ def test_energy_balance(kv, resistance, current, ratio, n, torque):
     electrical = m.voltage(motor, amps, n) * amps
     iron = 2 * np.pi * n * motor.iron_torque_slope * n
     shaft = 2 * np.pi * n * torque
-    np.testing.assert_allclose(electrical, shaft + iron + amps**2 * resistance, rtol=1e-12)
+    np.testing.assert_allclose(electrical, shaft + iron + amps**2 * resistance, rtol=1e-12, atol=1e-300)
     np.testing.assert_allclose(m.torque(motor, amps, n), torque, rtol=1e-9, atol=1e-12)
 
 
