@@ -33,7 +33,7 @@ def books(d, point):
 
 
 def feeds_the_electronics(d, share):
-    """True where electronics, idle controllers and the worst ripple take at most a share of the most there is."""
+    """True where electronics, idle controllers and the worst of the ripple take at most a share of what there is."""
     ripple = np.asarray(d.controller.ripple_coefficient) * d.emf**2 / 16.0
     idle = d.rotors * (np.asarray(d.controller.standby_power) + ripple * (share < 1.0)) + d.electronics_power
     return bool(idle * d.pack_resistance <= share * d.emf**2 / 4.0)
