@@ -376,7 +376,7 @@ def find_top_speed(
         zero = np.zeros_like(high)
         lean = 0.6 * np.sqrt(np.maximum((pull / frame.weight) ** 2 - 1.0, 1e-4))
         start = Trim(np.maximum(full.rev_per_s, 1e-3), lean, zero, zero, zero, zero, zero, zero)
-    state, point = trim(d, frame, 0.5 * high, start=start, passes=5 if quick else 12)
+    state, point = trim(d, frame, 0.5 * high, start=start, passes=4 if quick else 12, quick=quick)
     below, above = -np.ones_like(high), np.ones_like(high)
     for step in range(10 if quick else 11):
         # halve until the bracket is small, then aim along its chord
