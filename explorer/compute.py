@@ -189,4 +189,4 @@ def _watts(inputs: Inputs, state: str) -> Watts:
 
 def workings(inputs: Inputs) -> list[Step]:
     """How the numbers of the opening sentence come about."""
-    return lift_steps(build(inputs), minutes=answers(inputs).mid.minutes)
+    return lift_steps(build(inputs), profile(inputs))

@@ -10,6 +10,8 @@ from explorer.format import value
 from propmodel import battery, propeller
 from propmodel.build import Build
 from propmodel.controller import throttle_from_duty
+from propmodel.endurance import Profile, flight_time
+from propmodel.flight import level_flight
 from propmodel.motor import motor_mass
 from propmodel.operating_point import at_duty, at_thrust, drive
 from propmodel.units import GRAM
@@ -24,15 +26,15 @@ def _g(x: object, digits: int = 3) -> str:
     return f"{float(np.asarray(x)):.{digits}g}"
 
 
-def lift_steps(build: Build, *, minutes: float) -> list[Step]:
+def lift_steps(build: Build, way: Profile) -> list[Step]:
     """Workings of take-off mass, hover, minutes and pull.
 
     Parameters
     ----------
     build : Build
         Of plain numbers.
-    minutes : float
-        Flown your way, from the engine. [s]
+    way : Profile
+        How it is flown.
 
     Returns
     -------
@@ -84,17 +86,38 @@ def lift_steps(build: Build, *, minutes: float) -> list[Step]:
             "Speed at which motor, propeller and sagging pack agree; fresh pack, first two seconds.",
         )
     )
-    hours = float(np.asarray(build.pack.capacity_ah)) * float(np.asarray(build.pack.parallel))
-    kept = float(np.asarray(build.pack.reserve))
-    if math.isfinite(minutes) and minutes > 0:
-        mean = 3600.0 * hours * (1.0 - kept) / minutes
-        steps.append(
-            (
-                "Minutes flown your way",
-                f"{1000 * hours * (1 - kept):.0f} mAh to the reserve / {mean:.0f} A on average = "
-                f"{value('minutes', minutes)}",
-                "The average is over your mix of flying, and grows as the voltage falls; a cut-off by voltage can end "
-                "it sooner. It is not capacity over hover amps.",
-            )
-        )
-    return steps
+    return [*steps, *_minutes(build, way)]
+
+
+HALF = 0.6
+"""Charge half way from full to a fifth left. [-]"""
+
+
+def _minutes(build: Build, way: Profile) -> list[Step]:
+    """Amps of each part of the mix, their mean, and what that gives beside the count along the whole discharge."""
+    flown = flight_time(build, way)
+    seconds, drawn = float(flown.time), float(flown.charge)
+    if not (math.isfinite(seconds) and seconds > 0.0):
+        return []
+    d = drive(build, HALF, sustained=True)
+    lift = float(build.weight) / float(np.asarray(build.rotors))
+    full = at_duty(drive(build, HALF), np.asarray(build.command_cap, dtype=float))
+    amps = {
+        "hover": (way.hover, float(at_thrust(d, lift).pack_current)),
+        "cruise": (way.cruise, float(level_flight(build, way.cruise_speed, state_of_charge=HALF).current)),
+        "hard": (way.hard, float(at_thrust(d, min(lift * float(way.hard_load), float(full.thrust))).pack_current)),
+        "flat out": (way.full, float(full.pack_current)),
+    }
+    told = {name: (float(share), current) for name, (share, current) in amps.items() if float(share) > 0.0}
+    mean = sum(share * current for share, current in told.values())
+    sums = " + ".join(f"{100 * share:.0f} % x {_g(current)} A {name}" for name, (share, current) in told.items())
+    return [
+        ("Amps flown your way", f"{sums} = {_g(mean)} A", f"Each at {100 * HALF:.0f} % charge, half way down."),
+        (
+            "Minutes flown your way",
+            f"{1000 * drawn:.0f} mAh drawn / {_g(mean)} A = {60.0 * drawn / mean:.1f} min; along the whole discharge "
+            f"{value('minutes', seconds)}",
+            "Amps grow as the voltage falls, and the loaded cut-off can end it sooner: so the engine adds up slices of "
+            "charge. It is not capacity over hover amps.",
+        ),
+    ]

@@ -19,7 +19,7 @@ from explorer.inputs import Inputs
 from explorer.own_parts import OwnInputs
 from explorer.stories import Exercise, Facts, Story, exercises, facts, notes_of, said
 from explorer.story_list import STORIES
-from explorer.workings import QUESTIONS, Question, Worked, found
+from explorer.workings import QUESTIONS, Question, Worked, check_words, found
 
 CSS = Path(__file__).resolve().parents[1] / "why.css"
 PAGE = "app_pages/why.py"
@@ -76,7 +76,11 @@ def question(q: Question, inputs: Inputs) -> None:
         if not box.open:
             return
         got = worked(q.key, compute.plain(inputs))
-        widgets.say(f'<p class="wi-words">{text(q.words)}</p>{steps_html(got.steps)}')
+        checked = check_words(got)
+        widgets.say(
+            f'<p class="wi-words">{text(q.words)}</p>{steps_html(got.steps)}'
+            + (f'<p class="wi-small">{text(checked)}</p>' if checked else "")
+        )
         label = (
             f"Try it: move {widgets.described(knob).label} on {PAGE_NAMES[q.page]}"
             if knob
