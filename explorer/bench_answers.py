@@ -106,9 +106,6 @@ class Learned:
 
 
 ANSWERS = ("thrust_to_weight", "hover_time", "full_throttle_current")
-EIGHT_IN_TEN = 1.2816
-"""Standard deviations to either side."""
-
 _NOISE = {
     "kv": 0.03,
     "no_load": 0.10,
@@ -186,7 +183,8 @@ def _conditioned(x: NDArray, y: NDArray, noise: NDArray, seen: NDArray) -> tuple
 @st.cache_data(**compute._kept)
 def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Learned]:
     made = compute.build(inputs)
-    mid = evaluate(Assessment(made), list(ANSWERS))
+    # the band before is the one of the other pages, lopsided as it is; readings move and shrink it
+    headline = compute.answers(inputs)
     whole = Assessment(draw(made, draws=DRAWS).build, quick=True)
     drawn = evaluate(whole, list(ANSWERS))
     out = []
@@ -195,19 +193,18 @@ def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Lear
             y = np.log(np.broadcast_to(drawn[name], (DRAWS,)))
         x = np.array([_seen(whole, made, kind) for kind, _ in shares]).reshape(len(shares), DRAWS)
         good = np.isfinite(y) & np.isfinite(x).all(axis=0)
-        middle = float(mid[name])
-        if good.sum() < 0.5 * DRAWS or not math.isfinite(middle):
+        low, middle, high = (float(getattr(side, name)) for side in (headline.low, headline.mid, headline.high))
+        if good.sum() < 0.5 * DRAWS or not all(math.isfinite(v) and v > 0.0 for v in (low, middle, high)):
             continue
-        sd, left, shift = float(np.std(y[good])), float(np.std(y[good])), 0.0
+        shift, kept = 0.0, 1.0
         if shares:
             noise = np.array([_NOISE[kind] for kind, _ in shares])
             seen = np.log([share for _, share in shares])
             shift, sd, left = _conditioned(x[:, good], y[good], noise, seen)
-        ends = [
-            (m * math.exp(-EIGHT_IN_TEN * s), m, m * math.exp(EIGHT_IN_TEN * s))
-            for m, s in ((middle, sd), (middle * math.exp(shift), left))
-        ]
-        out.append(Learned(name, ends[0], ends[1]))
+            kept = left / sd if sd > 0.0 else 1.0
+        moved = middle * math.exp(shift)
+        after = (moved * (low / middle) ** kept, moved, moved * (high / middle) ** kept)
+        out.append(Learned(name, (low, middle, high), after))
     return out
 
 

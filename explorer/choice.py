@@ -248,7 +248,9 @@ def _by(words: str, low: float, high: float, step: float) -> NDArray:
         raise RangeError(f"{words}: the step must be above 0, got {step:g}.")
     steps = (high - low) / step
     if steps > MOST:
-        raise RangeError(f"{words} alone would bring {steps + 1:,.0f} values; {MOST:,} combinations can be counted.")
+        raise RangeError(
+            f"{words} alone would bring {many(int(steps) + 1)} values; {many(MOST)} combinations can be counted."
+        )
     return np.round(low + step * np.arange(math.floor(steps + 1e-9) + 1), 6)
 
 
@@ -454,8 +456,8 @@ def too_many(values: Values, frames: Mapping[str, pd.DataFrame]) -> str:
     lengths |= {f"the list of {kind}": len(f) for kind, f in frames.items()}
     most = max(lengths, key=lengths.__getitem__)
     return (
-        f"That is {count:,} combinations; {MOST:,} can be counted at once. {most[:1].upper()}{most[1:]} alone brings "
-        f"{lengths[most]:,}: fewer or coarser steps there save most."
+        f"That is {many(count)} combinations; {many(MOST)} can be counted at once. {most[:1].upper()}{most[1:]} alone "
+        f"brings {many(lengths[most])}: fewer or coarser steps there save most."
     )
 
 

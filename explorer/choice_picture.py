@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from explorer.choice import PRICE, RANGES
+from explorer.choice import PRICE, RANGES, many
 from explorer.format import NARROW, QUANTITIES, Units, quantity_of, value
 from propmodel.margins import FITS, SHARES
 from propmodel.part_tables import escape_cell
@@ -409,9 +409,9 @@ def holds_words(shown_picture: Picture, units: Units) -> str:
     if p.holding == 0:
         return nothing_words(p.verdicts, units)
     if not p.falls:
-        return f"All {p.size:,} hold."
+        return f"All {many(p.size)} hold."
     told = ", ".join(f"{_share(share)} fall to {words}" for words, share in p.falls[:3])
-    return f"{p.holding:,} of {p.size:,} hold ({_share(p.holding / p.size)}). Of all, {told}."
+    return f"{many(p.holding)} of {many(p.size)} hold ({_share(p.holding / p.size)}). Of all, {told}."
 
 
 def _share(part: float) -> str:

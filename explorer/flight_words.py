@@ -19,7 +19,7 @@ from explorer.flight_answers import (
     Response,
     SpeedCurve,
 )
-from explorer.format import NARROW, Units, change, spread, value
+from explorer.format import NARROW, Units, change, lowered, spread, value
 from explorer.inputs import Inputs
 from propmodel.dive import BindingLimit, Manoeuvre, WashBand
 from propmodel.heat_verdict import OTHER_CAUSES, hot_motor_verdict
@@ -88,7 +88,7 @@ def minutes_or_why(answer: Minutes, row: str) -> str:
             f"cannot: needs {answer.needed:.1f} times the thrust there is" if answer.needed > 1.0 else "cannot hold it"
         )
     if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time[row] < 1.0:
-        return f"below {answer.cutoff:.2f}{NARROW}V a cell at once"
+        return f"sags below {answer.cutoff:.2f}{NARROW}V a cell at once"
     return value("minutes", answer.time[row], low=answer.low[row], high=answer.high[row])
 
 
@@ -298,8 +298,7 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
 
 def _clause(text: str) -> str:
     first = text.split(". ")[0].rstrip(".")
-    keep = first[:2].isupper() or not first[:1].isalpha() or first.startswith("ESC")
-    return html.escape(tied(first if keep else first[0].lower() + first[1:]))
+    return html.escape(tied(lowered(first)))
 
 
 def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:

@@ -7,6 +7,7 @@ in Celsius or Fahrenheit. Everything else has one unit. Results come in SI and b
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -33,8 +34,10 @@ __all__ = [
     "band",
     "change",
     "decimals_for",
+    "lowered",
     "number",
     "percent_change",
+    "prose",
     "quantity_of",
     "spread",
     "value",
@@ -194,6 +197,48 @@ def number(shown: float, step: float = 1.0) -> str:
         whole = f"{int(whole):,}".replace(",", NARROW)
     sign = MINUS if rounded < 0 and float(text) != 0.0 else ""
     return f"{sign}{whole}{point}{fraction}"
+
+
+_UNITS = "%|g|kg|mm|cm|m|in|W|Wh|A|V|s|N|KV|mAh|rpm|km/h|m/s|\u00b0C|cells?|times"
+
+
+def prose(text: str, gap: str = "\u00a0") -> str:
+    """A sentence of the engine as it is read here: degrees, thousands, true minus, units kept with their number.
+
+    Parameters
+    ----------
+    text : str
+        Plain text: no HTML, no formula.
+    gap : str
+        Space between number and unit.
+
+    Examples
+    --------
+    >>> prose("It turns 49,000 rpm at -4 C.", " ")
+    'It turns 49\u202f000 rpm at \u22124 \u00b0C.'
+    >>> prose("1,650 mAh or 11000 KV", " ")
+    '1650 mAh or 11\u202f000 KV'
+    """
+    text = re.sub(r"(?<![\w.])(\d{1,3}(?:,\d{3})+|\d{5,})(?![\w,.]\d)", _spaced, text)
+    text = re.sub(r"(?<=\d) C(?![\w^'])", " \u00b0C", text)
+    text = re.sub(r"(?<![\w.)])-(?=\d)", MINUS, text)
+    return re.sub(rf"(?<=\d) (?=(?:{_UNITS})(?![\w^]))", gap, text)
+
+
+def _spaced(found: re.Match[str]) -> str:
+    return number(float(found[0].replace(",", "")))
+
+
+def lowered(sentence: str) -> str:
+    """A sentence to go on after a colon: its first letter small, unless it is that of a short form such as ESC.
+
+    Examples
+    --------
+    >>> lowered("A punch pulls it down."), lowered("ESC and motors part."), lowered("108 A flow.")
+    ('a punch pulls it down.', 'ESC and motors part.', '108 A flow.')
+    """
+    word = sentence.split(" ")[0]
+    return sentence if len(word) > 1 and word[:2].isupper() else sentence[:1].lower() + sentence[1:]
 
 
 def _step(quantity: Quantity, shown: float, width: float) -> float:

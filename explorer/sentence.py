@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from explorer.format import NARROW, Units, change, number, percent_change, spread, value
+from explorer.format import NARROW, Units, change, lowered, number, percent_change, prose, spread, value
 from explorer.inputs import Inputs
 from propmodel.limits import Limit
 from propmodel.status import Status
@@ -135,13 +135,13 @@ def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
     if weak:
         left = value("pull_to_weight", mid.thrust_to_weight_at_reserve)
         start = (
-            f"{name} lifts {_n(lifts)} and needs {_n(hover, bad=True)} of the command to hang still. {lasts} "
+            f"{name} lifts {_n(lifts)} and needs {_n(hover, bad=True)} throttle to hang still. {lasts} "
             f"and it pulls {pulls}. With the reserve left only {_n(left, bad=True)} is in hand: below "
             f"{FEW_PULL:.0f} it cannot catch a gust."
         )
         fix = next((limit.fix for limit in found if limit.key == "pull" and limit.fix), "")
         return f"{start} {html.escape(_tidy(fix))}".strip()
-    start = f"{name} takes off at {_n(lifts)} and hovers with the motors at {_n(hover)}. {lasts} and it pulls {pulls}."
+    start = f"{name} takes off at {_n(lifts)} and hovers at {_n(hover)} throttle. {lasts} and it pulls {pulls}."
     return f"{start} {_first(found)}"
 
 
@@ -170,7 +170,7 @@ def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
 
 def _tidy(fix: str) -> str:
     """Numbers and units of a fix kept together."""
-    return re.sub(r"(\d) (?=(%|in|mAh|KV|V|A|g)\b|%)", "\\1" + NARROW, fix)
+    return prose(fix, NARROW)
 
 
 def _first(found: Sequence[Limit]) -> str:
@@ -180,8 +180,7 @@ def _first(found: Sequence[Limit]) -> str:
     worst = told[0]
     thing = _THINGS.get(worst.key, worst.part)
     is_are = "are" if thing in _PLURAL else "is"
-    why = html.escape(_tidy(worst.sentence.split(". ")[0].rstrip(".")))
-    why = why if _keeps_capital(why) else why[0].lower() + why[1:]
+    why = html.escape(_tidy(lowered(worst.sentence.split(". ")[0].rstrip("."))))
     if worst.kind == "fits" and worst.state == "over":
         return f"First of all it does not fit: {why}. {html.escape(_tidy(worst.fix))}"
     if worst.state == "over":
@@ -192,13 +191,8 @@ def _first(found: Sequence[Limit]) -> str:
     nearest = bars[0]
     thing = _THINGS.get(nearest.key, nearest.part)
     verb = "come" if thing in _PLURAL else "comes"
-    why = html.escape(_tidy(nearest.sentence.split(". ")[0].rstrip(".")))
-    why = why if _keeps_capital(why) else why[0].lower() + why[1:]
+    why = html.escape(_tidy(lowered(nearest.sentence.split(". ")[0].rstrip("."))))
     return f"Nothing is over; the {_n(thing)} {verb} closest: {why}."
-
-
-def _keeps_capital(text: str) -> bool:
-    return text[:2].isupper() or not text[:1].isalpha()
 
 
 def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:

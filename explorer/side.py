@@ -12,9 +12,10 @@ from explorer import bench_session, state, widgets
 from explorer.format import Units
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.labels import Reading, answered, read_labels
+from explorer.own_parts import OwnInputs, in_use
 from propmodel.demo import demo_names
 
-__all__ = ["draw"]
+__all__ = ["draw", "lender_of", "link_leaves_out", "untold"]
 
 FIRST = {
     "What it carries": (("take_off_g", None),),
@@ -89,6 +90,23 @@ def _group(group: str) -> None:
 
 _NEAREST = (("tarn", 4.3), ("scree", 6.2), ("moor", 8.2), ("fell", 99.0))
 """Which demo craft lends frame and electronics, by propeller size. [in]"""
+_NEAREST_STATOR = (("tarn", 17.0), ("scree", 24.5), ("moor", 27.5), ("fell", 999.0))
+"""The same by stator diameter, where no propeller is told. [mm] Common practice, from memory."""
+
+
+def lender_of(told: dict[str, Any], now: str) -> str:
+    """Demo craft nearest to what the labels tell; the present one where they tell no size.
+
+    Examples
+    --------
+    >>> lender_of({"diameter_in": 10.0}, "scree"), lender_of({"stator_d_mm": 11.0}, "scree"), lender_of({}, "moor")
+    ('fell', 'tarn', 'moor')
+    """
+    if "diameter_in" in told:
+        return next(name for name, top in _NEAREST if float(told["diameter_in"]) <= top)
+    if "stator_d_mm" in told:
+        return next(name for name, top in _NEAREST_STATOR if float(told["stator_d_mm"]) <= top)
+    return now
 
 
 def _labels() -> None:
@@ -135,7 +153,7 @@ def _say_reading(reading: Reading) -> None:
         lines.append(f"Left out: {', '.join(reading.left_out)}.")
     lender = st.session_state.get("lender")
     if reading.found and lender:
-        lines.append(f"Frame and electronics are those of {lender.capitalize()}; change them below.")
+        lines.append(f"All else is that of {lender.capitalize()}, {_SIZES[lender]}: change it below.")
     if not lines:
         lines = ["There is nothing here that I can read as a label."]
     st.html('<div class="wi wi-read" role="status">' + "<br>".join(html.escape(line) for line in lines) + "</div>")
@@ -145,6 +163,9 @@ def _answers(reading: Reading) -> dict[int, int]:
     keys = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(reading.questions)}
     given = {k: st.session_state.get(key, reading.questions[k].assumed) for k, key in keys.items()}
     return {k: choice for k, choice in given.items() if choice is not None}
+
+
+_SIZES = {"tarn": "3 in and light", "scree": "5 in and quick", "moor": "7 in and long", "fell": "10 in and heavy"}
 
 
 def untold(craft: Inputs) -> Inputs:
@@ -161,9 +182,12 @@ def _typed() -> None:
         return
     now = state.inputs()
     if st.session_state.get("lender") or any(demo_inputs(n) == now for n in demo_names()):
-        size = float(answered(reading, _answers(reading)).get("diameter_in", now.diameter_in))
-        st.session_state["lender"] = next(name for name, top in _NEAREST if size <= top)
+        here = st.session_state.get("lender") or next(name for name, top in _NEAREST if now.diameter_in <= top)
+        st.session_state["lender"] = lender_of(answered(reading, _answers(reading)), here)
         now = untold(demo_inputs(st.session_state["lender"]))
+        if st.session_state["pin_is_example"]:
+            # a craft of the club is no measure for somebody's own
+            st.session_state["pinned"] = None
     st.session_state["label_base"] = now
     _fill()
 
@@ -200,7 +224,23 @@ def _foot() -> None:
 
 def _link() -> None:
     st.caption("Copy this address: it carries every input of this build and of the pinned one.")
+    left = link_leaves_out()
+    if left:
+        st.html(f'<div class="wi"><p class="wi-notice" role="status">{html.escape(left)}</p></div>')
     st.code(state.link(), language=None, wrap_lines=True)
+
+
+def link_leaves_out() -> str:
+    """Say what the link does not carry: parts that were measured, of this build and of the pinned one."""
+    builds = [b for b in (state.usable(), state.pinned()) if isinstance(b, OwnInputs) and b.own is not None]
+    parts = list(dict.fromkeys(part for b in builds for part in in_use(b, b.own)))
+    if not parts:
+        return ""
+    listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return (
+        f"It does not carry your measured {listed}: whoever opens it sees what the labels forecast. To pass on the "
+        "measured parts, save the build on the page Shelf and take its file out."
+    )
 
 
 def _units() -> None:

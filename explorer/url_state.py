@@ -190,7 +190,7 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
         params = _to_this_version(version, params, messages)
     last = _cut_at(version, params)
     if too_long:
-        messages.append(f"This link is too long; I read its first {MAX_LENGTH:,} characters.")
+        messages.append(f"This link is too long; I read its first {MAX_LENGTH} characters.")
     elif last is not None:
         params.pop(last, None)
         named = _shown(last) or "the craft"

@@ -15,7 +15,7 @@ import streamlit as st
 
 from explorer import state
 from explorer.figures.base import PLOT_CONFIG
-from explorer.format import Units
+from explorer.format import Units, prose
 from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, measured_label, take_off_g
 from explorer.typed_units import from_shown, shown_span, shown_unit, to_shown
 from propmodel import propeller
@@ -83,7 +83,7 @@ def section(title: str, aside: str = "") -> None:
 def notice(*, first_words: str = "") -> None:
     """One slot for what could not be used, or a first visitor's words; there even when empty: nothing jumps."""
     found = state.notices()
-    body = "".join(f'<p class="wi-notice" role="status">{html.escape(text)}</p>' for text in found)
+    body = "".join(f'<p class="wi-notice" role="status">{html.escape(prose(text))}</p>' for text in found)
     say(body or (f'<p class="wi-first">{first_words}</p>' if first_words else ""))
 
 

@@ -424,7 +424,7 @@ def _with_propellers(p: PowerUp) -> list[dict[str, Any]]:
         {
             "title": "First hover: command",
             "tool": "the flight controller's display or log",
-            "do": place + "Read the average motor command, pack nearly full.",
+            "do": place + "Read the average motor command, idle included, pack nearly full.",
             "expect_low": 100.0 * p.hover_command[0],
             "expect_high": 100.0 * p.hover_command[2],
             "unit": "%",

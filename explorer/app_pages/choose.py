@@ -361,14 +361,14 @@ def winners(inputs: Inputs, seen: Seen) -> None:
     )
     widgets.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
     st.download_button(
-        f"All {p.holding:,} that hold, as CSV",
+        f"All {choice.many(p.holding)} that hold, as CSV",
         lambda: all_that_hold(seen),
         file_name="combinations.csv",
         mime="text/csv",
         key="choose_all_csv",
         on_click="ignore",
         type="tertiary",
-        help=f"SI units, at most {KEPT_FOR_CSV:,} rows evenly taken.",
+        help=f"SI units, at most {choice.many(KEPT_FOR_CSV)} rows evenly taken.",
     )
 
 

@@ -172,7 +172,7 @@ def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -
         return (
             f'A session of {packs} with {name} breaks about <b class="n">{number(float(used.propellers), 0.1)} '
             f"propellers</b> "
-            f'and uses up <b class="n">{number(100 * float(used.packs), 1.0)} % of a pack</b>. Type a price or '
+            f'and wears off <b class="n">{number(100 * float(used.packs), 1.0)} % of a pack</b>. Type a price or '
             f"two below, in "
             "any currency, and it becomes a sum."
         )
@@ -257,7 +257,8 @@ def spares(inputs: Inputs, rates: dict[str, float], weekend: float) -> None:
     widgets.say(widgets.table(["", "lost on average", "take", "enough"], figures.spares(found)))
     widgets.say(
         '<p class="wi-small">Propellers by pairs, half of them for each direction. Poisson: losses come at '
-        "random and know nothing of each other.</p>"
+        "random and know nothing of each other. Packs: those dented in a crash; the wear above comes slowly and can be "
+        "seen coming.</p>"
     )
 
 

@@ -15,7 +15,7 @@ from explorer import bench_answers, bench_session, state, widgets
 from explorer.bench_session import Held
 from explorer.figures import bench as figures
 from explorer.figures.base import Axis
-from explorer.format import NARROW, number, spread, value
+from explorer.format import NARROW, number, prose, spread, value
 from explorer.inputs import Inputs, apply
 from explorer.own_parts import in_use, measured
 from propmodel import bench, power_up
@@ -59,6 +59,8 @@ WRITTEN = {
     "utf-8-sig": "UTF-8",
 }
 """How the units of headings are written."""
+EIGHT_IN_TEN = 1.2816
+"""Standard deviations to either side."""
 
 
 def page(inputs: Inputs) -> None:
@@ -120,7 +122,7 @@ def headline(inputs: Inputs, p: power_up.PowerUp) -> str:
     by_title = {row["title"]: row["expect"] for row in power_up.rows(power_up.power_up_steps(p))}
 
     def n(title: str) -> str:
-        return f'<b class="n">{html.escape(by_title[title])}</b>'
+        return f'<b class="n">{html.escape(prose(by_title[title]))}</b>'
 
     name = f"<em>{html.escape(inputs.name)}</em>" if inputs.name else "This craft"
     told = (
@@ -128,7 +130,10 @@ def headline(inputs: Inputs, p: power_up.PowerUp) -> str:
         f"{n('Full command without propellers: current')} more, at {n('Full command without propellers: speed')}."
     )
     if "First hover: command" in by_title:
-        told += f" Then it hovers at {n('First hover: command')} and {n('First hover: current')}."
+        told += (
+            f" Then it hovers with the motors at {n('First hover: command')} of their command, idle included, and at "
+            f"{n('First hover: current')}."
+        )
     else:
         told += " By the forecast it cannot hover: do not go to the last steps."
     return told
@@ -746,7 +751,7 @@ def _pack_band(flown: Any) -> tuple[float, float, float]:
     from propmodel.spread import LOG_SD_PACK_RESISTANCE
 
     mid = float(flown.comparison.loc["pack resistance", "forecast"])
-    wide = math.exp(bench_answers.EIGHT_IN_TEN * LOG_SD_PACK_RESISTANCE)
+    wide = math.exp(EIGHT_IN_TEN * LOG_SD_PACK_RESISTANCE)
     return mid / wide, mid, mid * wide
 
 

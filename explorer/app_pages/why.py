@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import html
 import math
-import re
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -13,7 +12,7 @@ import streamlit as st
 
 from explorer import compute, state, widgets
 from explorer.figures import why as figures
-from explorer.format import MINUS, quantity_of
+from explorer.format import prose, quantity_of
 from explorer.glossary import Term, terms_with
 from explorer.inputs import Inputs
 from explorer.own_parts import OwnInputs
@@ -40,9 +39,8 @@ def css() -> str:
 
 
 def text(plain: str) -> str:
-    """Our plain text as HTML, with a true minus before numbers and units that stay with their number."""
-    minus = re.sub(r"(?<![\w.)])-(?=\d)", MINUS, html.escape(plain))
-    return re.sub(r"(?<=\d) (?=(?:%|g|mm|m|in|W|A|V|C|KV|mAh)(?![\w^]))", "\u00a0", minus)
+    """Our plain text as HTML, with a true minus, degrees, thousands and units as everywhere."""
+    return html.escape(prose(plain))
 
 
 # ---- questions --------------------------------------------------------------------------------------------

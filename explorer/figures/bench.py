@@ -15,7 +15,8 @@ import plotly.graph_objects as go
 from numpy.typing import ArrayLike
 
 from explorer.figures.base import OVER, PINNED, THIS, Axis, Panel, panels
-from explorer.format import NARROW, number
+from explorer.figures.sketch import Sketch
+from explorer.format import NARROW, number, prose
 from propmodel.bench_types import Doubt
 from propmodel.power_up import DOUBTFUL, FINE, STOP
 
@@ -65,10 +66,10 @@ def card(row: Mapping[str, str]) -> str:
     return (
         f'<div class="wb-card" id="step-{_e(row["number"])}"><div class="no">{_e(row["number"])}</div><div>'
         f"<h3>{_e(row['title'])}</h3><dl>"
-        f"<dt>Tool</dt><dd>{_e(row['tool'])}</dd><dt>Do</dt><dd>{_e(row['do'])}</dd>"
-        f'<dt>Expect</dt><dd class="expect"><b>{_e(expect)}</b><small>{_e(row["why"])} Basis: '
+        f"<dt>Tool</dt><dd>{_e(prose(row['tool']))}</dd><dt>Do</dt><dd>{_e(prose(row['do']))}</dd>"
+        f'<dt>Expect</dt><dd class="expect"><b>{_e(prose(expect))}</b><small>{_e(prose(row["why"]))} Basis: '
         f"{_e(row['basis'])}.</small></dd>"
-        f'<dt>Stop if</dt><dd class="stop">{_e(row["stop_if"])}</dd></dl></div></div>'
+        f'<dt>Stop if</dt><dd class="stop">{_e(prose(row["stop_if"]))}</dd></dl></div></div>'
     )
 
 
@@ -224,9 +225,15 @@ def against(
     cloud(crossed, x, "in doubt", {"size": 9, "symbol": "x-thin", "line": {"width": 2.4, "color": OVER}})
     if fitted is not None:
         cloud(np.ones(y.size, bool), np.asarray(fitted, dtype=float), "calibrated", {"size": 9, "color": THIS})
-    figure.update_layout(hovermode="closest")
-    figure.update_traces(cliponaxis=False)
-    return figure
+    figure.layout["hovermode"] = "closest"
+    return _unclipped(figure)
+
+
+def _unclipped(figure: Sketch) -> go.Figure:
+    """The figure with whole marks at the rim."""
+    for trace in figure.data:
+        trace["cliponaxis"] = False
+    return figure.finished()
 
 
 def _thin(values: np.ndarray, most: int = 400) -> list[float]:
@@ -259,9 +266,8 @@ def off(
     """
     half = Axis(most, most)
     figure = panels([Panel("Reading over calibrated forecast", "%", half)], x_axis, x_title=x_title, height=height)
-    figure.update_layout(
-        yaxis={"range": [-most, most], "dtick": most / 2.0, "tick0": -most, "tickformat": "+.3~r"}, hovermode="closest"
-    )
+    figure.layout["yaxis"] |= {"range": [-most, most], "dtick": most / 2.0, "tick0": -most, "tickformat": "+.3~r"}
+    figure.layout["hovermode"] = "closest"
     figure.add_scatter(
         x=[0.0, x_axis.top],
         y=[0.0, 0.0],
@@ -281,8 +287,7 @@ def off(
                         "line": {"width": 1.8, "color": THIS}},
                 hovertemplate=f"{name} %{{y:+.2~r}} %<extra></extra>",
             )  # fmt: skip
-    figure.update_traces(cliponaxis=False)
-    return figure
+    return _unclipped(figure)
 
 
 def per_cent(share: float) -> str:

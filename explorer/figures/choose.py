@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
+from explorer.choice import many
 from explorer.choice_answers import Change
 from explorer.choice_picture import LOOKS, Picture, change_words, nice_ticks, reads, shown, unit_of
 from explorer.figures.base import AIR, FONT, GRID, PINNED, SIZE, SMALL, THIS
@@ -208,7 +209,7 @@ def _mark(figure: go.Figure, mark: Mark, seen: Picture, units: Units, *, of_pinn
 def map_words(seen: Picture, this: Mark, units: Units) -> str:
     """The map in a sentence, for those who do not see it."""
     x_words, y_words = LOOKS[seen.x].words, LOOKS[seen.y].words
-    start = f"Map of {seen.size:,} combinations, {x_words} across and {y_words} upwards; {seen.holding:,} hold."
+    start = f"Map of {many(seen.size)} combinations, {x_words} across and {y_words} upwards; {many(seen.holding)} hold."
     if seen.frontier.size == 0:
         return start
     ends = [

@@ -27,7 +27,8 @@ from explorer.figures.base import (
     pinned,
     word,
 )
-from explorer.format import Units, value
+from explorer.figures.sketch import Sketch
+from explorer.format import Units, prose, value
 from propmodel.limits import Limit
 from propmodel.operating_point import ThrottleCurve
 from propmodel.status import Status
@@ -155,10 +156,10 @@ def story(
     if other is not None:
         _rows(figure, other, units, force, of_pinned=True)
     _hover_marks(figure, this, other, axes, units)
-    return figure
+    return figure.finished()
 
 
-def _rows(figure: go.Figure, one: Curve, units: Units, force: str, *, of_pinned: bool) -> None:
+def _rows(figure: Sketch, one: Curve, units: Units, force: str, *, of_pinned: bool) -> None:
     x = 100.0 * np.asarray(one.curve.throttle)
     name = "pinned" if of_pinned else "this"
     draw = pinned if of_pinned else line
@@ -173,9 +174,7 @@ def _rows(figure: go.Figure, one: Curve, units: Units, force: str, *, of_pinned:
         draw(figure, x, _usable(one.curve, get(one.curve)), name=name, unit=unit, row=row)
 
 
-def _hover_marks(
-    figure: go.Figure, this: Curve, other: Curve | None, axes: tuple[Axis, Axis, Axis], units: Units
-) -> None:
+def _hover_marks(figure: Sketch, this: Curve, other: Curve | None, axes: tuple[Axis, Axis, Axis], units: Units) -> None:
     at = 100.0 * this.hover_throttle
     there = math.nan if other is None else 100.0 * other.hover_throttle
     right = at < 72.0 and not (math.isfinite(there) and there > at)
@@ -441,7 +440,7 @@ def closest(found: Sequence[Limit]) -> str:
     rows = []
     for one in found:
         name = html.escape(one.name[:1].upper() + one.name[1:])
-        why = html.escape(f"{one.sentence} {one.fix}".strip())
+        why = html.escape(prose(f"{one.sentence} {one.fix}".strip()))
         sign = f'<span class="wi-{one.state}">{_SIGNS[one.state]}</span>'
         if one.kind == "fits":
             fits = "does not fit" if one.state == "over" else ""

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import html
 import math
-import re
 from collections.abc import Mapping, Sequence
 
 from explorer.flight_answers import HeatState
-from explorer.format import NARROW, Units, value
+from explorer.format import NARROW, Units, prose, value
 from propmodel.limits import Limit
 
 __all__ = ["BASIS", "close_bars", "fits_list", "heat_rows", "tied"]
@@ -32,14 +31,14 @@ BASIS = {
 
 
 def tied(text: str) -> str:
-    """Numbers and their units kept together on a line.
+    """Numbers and their units kept together on a line, degrees and thousands as they are read here.
 
     Examples
     --------
     >>> tied("A cap at 91 % clears it.") == "A cap at 91\\u00a0% clears it."
     True
     """
-    return re.sub(r"(\d) (?=(%|in|mAh|KV|V|A|C|g|m|s|W)\b|%)", "\\1\u00a0", text)
+    return prose(text)
 
 
 def _basis(text: str) -> str:
@@ -111,7 +110,7 @@ def close_bars(
     rest = ""
     if unknown:
         asks = " ".join(html.escape(one.fix) for one in unknown if one.fix)
-        rest = f'<p class="rest"><span class="wi-unknown">? unknown</span> {asks}</p>'
+        rest = f'<p class="rest"><span class="wi-unknown">? unknown</span> Not judged for want of a label. {asks}</p>'
     return f'<ul class="wi-close">{"".join(out)}</ul>{rest}'
 
 

@@ -13,7 +13,7 @@ from explorer.choice import read_range, read_stators
 from explorer.inputs import Inputs
 from propmodel.sweep import sweep
 
-COUNTED = re.compile(r"of [\d,]+ hold")
+COUNTED = re.compile(r"of [\d\u202f]+ hold")
 BUDGET = 2.0
 """A map of 200,000 combinations after a range change, on a quiet machine. [s]"""
 BARE = 0.45

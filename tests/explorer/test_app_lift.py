@@ -305,3 +305,53 @@ def test_two_visitors_do_not_see_each_other():
     move(one, 850.0)
     run(two)
     assert "690 g" in sentence(two) and "850 g" in sentence(one)
+
+
+def test_labels_without_a_propeller_borrow_from_a_craft_of_the_motors_size():
+    at = opened()
+    for text, lender, inches in (
+        ("2808 850KV, 10x4.5, 4S", "Fell", 10.0),
+        ("1806 2280KV 3S 12A", "Scree", 5.1),
+        ("1103 11000KV 2S", "Tarn", 3.0),
+    ):
+        at.text_input(key="labels").set_value(text)
+        run(at)
+        assert f"All else is that of {lender}" in body(at)
+        assert at.session_state["inputs"].diameter_in == pytest.approx(inches)
+
+
+def test_typed_labels_are_not_measured_against_a_craft_of_the_club():
+    at = opened()
+    assert "Pinned: Scree without camera" in body(at)
+    at.text_input(key="labels").set_value("2207 1950KV, 5.1x4.3x3, 6S 1300")
+    run(at)
+    assert "Nothing is pinned" in body(at)
+    # a build the reader pinned stays
+    at.button(key="pin").click()
+    run(at)
+    at.text_input(key="labels").set_value("2207 1750KV, 5.1x4.3x3, 6S 1300")
+    run(at)
+    assert "Pinned: Your build" in body(at) and "softer" in body(at)
+
+
+def test_the_link_says_what_it_does_not_carry():
+    def app(name: str) -> None:
+        from dataclasses import replace
+
+        import streamlit as st
+
+        from explorer import side, state
+        from explorer.inputs import Inputs, to_build
+        from explorer.own_parts import measured
+
+        state.start()
+        if name == "measured":
+            motor = replace(to_build(Inputs()).motor, log_sd_kv=0.01, log_sd_resistance=0.1)
+            st.session_state["own_parts"] = measured(Inputs(), "stand.csv", motor=motor)
+        st.text(side.link_leaves_out() or "nothing")
+
+    says = {
+        name: AppTest.from_function(app, kwargs={"name": name}).run().text[0].value for name in ("bare", "measured")
+    }
+    assert says["bare"] == "nothing"
+    assert "does not carry your measured motor" in says["measured"] and "Shelf" in says["measured"]

@@ -18,8 +18,10 @@ from explorer.format import (
     Units,
     band,
     change,
+    lowered,
     number,
     percent_change,
+    prose,
     quantity_of,
     spread,
     value,
@@ -166,3 +168,28 @@ def test_a_number_is_never_farther_off_than_half_its_last_digit(kind, si, width)
     allowed = max(0.5 * coarse, 0.05 * width / quantity.scale) * (1 + 1e-6) + 1e-6
     assert abs(read - (si / quantity.scale + quantity.offset)) <= allowed
     assert digits <= 3 and "e" not in text and "-" not in text
+
+
+def test_sentences_of_the_engine_are_read_in_one_way():
+    text = prose("Unloaded it turns 49,000 rpm, 11000 KV, 1,650 mAh; 113 C at -4 C, 98 % of 25.2 V.")
+    assert text == (
+        "Unloaded it turns 49\u202f000\u00a0rpm, 11\u202f000\u00a0KV, 1650\u00a0mAh; 113\u00a0°C at \u22124\u00a0°C, "
+        "98\u00a0% of 25.2\u00a0V."
+    )
+    # formulas keep their letters, labels their commas, papers their numbers
+    assert prose("k rho C_T n^2; E = C V^2 / 2; arXiv 1909.09069") == "k rho C_T n^2; E = C V^2 / 2; arXiv 1909.09069"
+    assert prose("4,5 and 5.1, 4.3") == "4,5 and 5.1, 4.3"
+
+
+@pytest.mark.parametrize(
+    ("given", "wanted"),
+    [
+        ("A punch pulls", "a punch pulls"),
+        ("ESC and", "ESC and"),
+        ("108 A", "108 A"),
+        ("The pack", "the pack"),
+        ("", ""),
+    ],
+)
+def test_a_sentence_goes_on_after_a_colon(given, wanted):
+    assert lowered(given) == wanted

@@ -372,3 +372,10 @@ def test_two_visitors_do_not_see_each_other(monkeypatch):
 
 def test_inputs_fields_are_all_saved():
     assert {f.name for f in fields(Inputs)} <= set(bench_session.record_of(Inputs(), None))
+
+
+def test_without_readings_the_band_is_that_of_the_other_pages():
+    there = compute.answers(Inputs())
+    for item in bench_answers.learned(Inputs(), {}):
+        ends = tuple(getattr(side, item.name) for side in (there.low, there.mid, there.high))
+        assert item.before == pytest.approx(ends) and item.after == pytest.approx(ends)

@@ -184,7 +184,7 @@ def test_a_later_version_says_so():
 def test_too_long_a_link_is_cut_and_said():
     link = decode("v=1&kv=1750&" + "&".join(f"name=x{i}" for i in range(9000)) + "&end=2")
     assert link.inputs.kv == 1750.0
-    assert link.messages[0].startswith("This link is too long; I read its first 6,000 characters.")
+    assert link.messages[0].startswith("This link is too long; I read its first 6000 characters.")
     assert from_params({"v": "1", "kv": "1750", "name": "x" * 9000}).messages[0].startswith("This link is too long")
 
 
