@@ -1,20 +1,27 @@
 """Where motor, propeller, controller and pack agree.
 
 Everything is solved by rotational speed. Given n, the chain is explicit: propeller torque, motor current, motor
-voltage, power of all rotors, bus voltage (a quadratic in the pack), duty. A commanded duty gives n from another
-quadratic, and a required thrust from a square root, each with a few fixed-point passes on the coefficients'
-slow change with Reynolds number (contraction about 0.05 a pass). No root finder, no loop over builds.
+voltage, power of all rotors, bus voltage (a quadratic in the pack), duty. A commanded duty d gives n as the upper
+root of one equation, in which the ripple loss is explicit too because V/V_bus = d::
+
+    F(n) = V (d E - V) - R d^2 P(n) = 0,    P = N (V I + P_0 + k_r (1 - d)^2 V^2) + P_electronics
+
+with V(n), I(n) of the motor: a quadratic gives n to a per cent, Newton's method the rest (F is concave in n). A
+required thrust gives n from a square root, with a few fixed-point passes on the coefficient's slow change with
+Reynolds number (contraction about 0.05 a pass). No root finder, no loop over builds.
 """
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, controller, momentum
+from propmodel import battery, controller
 from propmodel import propeller as propellers
 from propmodel.air import STANDARD, Air
 from propmodel.build import COAXIAL_THRUST, Build, shape_of, subset, with_axis
@@ -42,11 +49,22 @@ __all__ = [
 ]
 
 PASSES = 14
+"""Newton or fixed-point passes at most; three or four are taken. [-]"""
 STRAINED = 0.70
 """Bus over rest voltage below which the most the pack can give is looked up. [-]"""
 STRAINED_PASSES = 24
 TOLERANCE = 1e-11
 """Passes stop when no element moved by more than this share; quick estimates use fewer."""
+SETTLED = 1e-6
+"""Newton's step on a speed after which no further one is needed. [-]"""
+
+# numbers as arrays without axes: numpy takes them faster than plain ones
+_ZERO, _ONE, _HALF, _FOUR, _TURN = (np.asarray(x) for x in (0.0, 1.0, 0.5, 4.0, 2.0 * np.pi))
+_ABOVE_ONE, _STEEP, _NEAR = (np.asarray(x) for x in (1.0 + 1e-9, 1e-3, 1e-3))
+_START, _EIGHT_TENTHS, _FIFTH = (np.asarray(x) for x in (0.6, 0.81, 0.2))
+_SMALL_DUTY = np.asarray(1e-6)
+_CLOSE = np.asarray(1e-9)
+_CANNOT_DELIVER = np.int8(Status.PACK_CANNOT_DELIVER)
 
 
 @dataclass(frozen=True)
@@ -158,25 +176,40 @@ def drive(build: Build, state_of_charge: ArrayLike = 1.0, *, sustained: bool = F
     -------
     Drive
     """
-    motor = build.motor
-    share = 1.0 - np.asarray(build.craft.thrust_loss, dtype=np.float64)
+    if np.ndim(state_of_charge) == 0:
+        # plain numbers are asked again and again (a curve, a knob moved back): the last few stay prepared
+        with suppress(TypeError):  # arrays cannot be looked up
+            return _kept(build, float(state_of_charge), sustained)  # type: ignore[arg-type]
+    return _prepared(build, state_of_charge, sustained)
+
+
+@lru_cache(maxsize=64)
+def _kept(build: Build, state_of_charge: float, sustained: bool) -> Drive:
+    return _prepared(build, state_of_charge, sustained)
+
+
+def _prepared(build: Build, state_of_charge: ArrayLike, sustained: bool) -> Drive:
+    motor, craft = build.motor, build.craft
+    share = 1.0 - np.asarray(craft.thrust_loss, dtype=np.float64)
+    torque_constant = np.asarray(motor.torque_constant)
+    # asarray: a number as an array without axes is quicker in what follows than a numpy scalar
     return Drive(
         prop=propellers.prepare(build.propeller, build.air),
         controller=build.controller,
         density=np.asarray(build.air.density, dtype=np.float64),
         diameter=np.asarray(build.propeller.diameter, dtype=np.float64),
-        disc_area=build.disc_area,
+        disc_area=np.asarray(build.disc_area),
         rotors=np.asarray(build.rotors, dtype=np.float64),
-        thrust_share=share * (COAXIAL_THRUST if build.coaxial else 1.0),
-        volts_per_rev=2.0 * np.pi * motor.torque_constant,
-        torque_constant=motor.torque_constant,
-        resistance=np.asarray(motor.resistance, dtype=np.float64) + build.controller.resistance,
-        winding_resistance=_winding(motor),
-        iron_slope=motor.iron_torque_slope,
-        emf=battery.open_circuit_voltage(build.pack, state_of_charge),
-        pack_resistance=battery.resistance(build.pack, state_of_charge, sustained=sustained),
-        electronics_power=np.asarray(build.craft.electronics_power, dtype=np.float64),
-        minimum_voltage=np.asarray(build.craft.electronics_min_voltage, dtype=np.float64),
+        thrust_share=np.asarray(share * (COAXIAL_THRUST if build.coaxial else 1.0)),
+        volts_per_rev=np.asarray(2.0 * np.pi * torque_constant),
+        torque_constant=torque_constant,
+        resistance=np.asarray(np.asarray(motor.resistance, dtype=np.float64) + build.controller.resistance),
+        winding_resistance=np.asarray(_winding(motor)),
+        iron_slope=np.asarray(motor.iron_torque_slope),
+        emf=np.asarray(battery.open_circuit_voltage(build.pack, state_of_charge)),
+        pack_resistance=np.asarray(battery.resistance(build.pack, state_of_charge, sustained=sustained)),
+        electronics_power=np.asarray(craft.electronics_power, dtype=np.float64),
+        minimum_voltage=np.asarray(craft.electronics_min_voltage, dtype=np.float64),
     )
 
 
@@ -199,8 +232,8 @@ def recharge(d: Drive, build: Build, state_of_charge: ArrayLike, *, sustained: b
     """
     return replace(
         d,
-        emf=battery.open_circuit_voltage(build.pack, state_of_charge),
-        pack_resistance=battery.resistance(build.pack, state_of_charge, sustained=sustained),
+        emf=np.asarray(battery.open_circuit_voltage(build.pack, state_of_charge)),
+        pack_resistance=np.asarray(battery.resistance(build.pack, state_of_charge, sustained=sustained)),
     )
 
 
@@ -208,7 +241,9 @@ def _winding(motor: Motor) -> NDArray:
     return np.minimum(winding_part(motor), np.asarray(motor.resistance, dtype=np.float64))
 
 
-def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *, passes: int = 4) -> OperatingPoint:
+def electrical(
+    d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *, passes: int = 2, bus: NDArray | None = None
+) -> OperatingPoint:
     """Everything electrical that follows from a speed and a shaft torque (explicit).
 
     Parameters
@@ -222,6 +257,8 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *
         Installed thrust of one rotor, carried along. [N]
     passes : int
         Newton steps on the bus voltage, which the ripple loss follows.
+    bus : ndarray or None
+        Where to begin, if it is nearly known. [V]
 
     Returns
     -------
@@ -232,36 +269,45 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *
     iron_torque = d.iron_slope * rev_per_s
     current = (torque + iron_torque) / d.torque_constant
     motor_voltage = d.volts_per_rev * rev_per_s + current * d.resistance
-    motor_power = motor_voltage * current
-    # bus voltage: V^2 - E V + R P(V) = 0, where only the ripple loss follows V; Newton from just above the root
+    # bus voltage: V^2 - E V + R P(V) = 0, where only the ripple loss follows V
     emf, r = d.emf, d.pack_resistance
-    fixed = d.rotors * motor_power + d.electronics_power
-    half = 0.5 * emf
-    first = fixed + d.rotors * controller.ripple_loss(d.controller, motor_voltage, half)
-    bus = battery.terminal_voltage(emf, r, first) * np.ones_like(motor_power)
-    growth = 2.0 * d.rotors * np.asarray(d.controller.ripple_coefficient) * motor_voltage**3
+    coefficient = d.rotors * np.asarray(d.controller.ripple_coefficient)
+    fixed = d.rotors * (motor_voltage * current + d.controller.standby_power) + d.electronics_power
+    half = _HALF * emf
+    if bus is None:
+        # the ripple belongs to the voltage near enough without it: this lands some 1e-4 from the root
+        through = motor_voltage - motor_voltage * motor_voltage / np.maximum(emf - r * fixed / emf, half)
+        through = np.maximum(through, _ZERO)
+        bus = battery.terminal_voltage(emf, r, fixed + coefficient * through * through)
+    else:
+        bus = np.maximum(bus, half)
+    square = motor_voltage * motor_voltage
+    least = _STEEP * emf
     for _ in range(passes):
-        power = fixed + d.rotors * controller.ripple_loss(d.controller, motor_voltage, bus)
-        inverse = 1.0 / bus
-        climb = growth * np.maximum(1.0 - motor_voltage * inverse, 0.0) * inverse * inverse
-        slope = 2.0 * bus - emf + r * climb
-        bus = np.maximum(bus - (bus * (bus - emf) + r * power) / np.maximum(slope, 1e-3 * emf), half)
-    ripple = controller.ripple_loss(d.controller, motor_voltage, bus)
-    power = fixed + d.rotors * ripple
-    short = power * r > half * half * (1.0 + 1e-9)
+        share = square / bus
+        through = np.maximum(motor_voltage - share, _ZERO)
+        ripple = coefficient * through
+        slope = bus + bus - emf + r * (ripple + ripple) * share / bus
+        gap = bus * (bus - emf) + r * (fixed + ripple * through)
+        bus = np.maximum(bus - gap / np.maximum(slope, least), half)
+    through = np.maximum(motor_voltage - square / bus, _ZERO)
+    ripple = coefficient * through * through
+    power = fixed + ripple
     duty = motor_voltage / bus
-    status = np.where(
-        short | (duty > 1.0 + 1e-9),
-        Status.PACK_CANNOT_DELIVER,
-        np.where(bus < d.minimum_voltage, Status.BELOW_ELECTRONICS_MINIMUM, Status.OK),
-    ).astype(np.int8)
+    short = (power * r > half * half * _ABOVE_ONE) | (duty > _ABOVE_ONE)
+    low = bus < d.minimum_voltage
+    status = np.zeros(np.shape(duty), np.int8)
+    if short.any() or low.any():
+        status = np.where(
+            short, _CANNOT_DELIVER, np.where(low, np.int8(Status.BELOW_ELECTRONICS_MINIMUM), np.int8(Status.OK))
+        )
     pack_current = power / bus
     square = current * current
     return OperatingPoint(
         rev_per_s=rev_per_s,
         thrust=thrust,
         torque=torque,
-        shaft_power=2.0 * np.pi * rev_per_s * torque,
+        shaft_power=_TURN * rev_per_s * torque,
         motor_current=current,
         motor_voltage=motor_voltage,
         duty=duty,
@@ -270,14 +316,14 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *
         pack_power=power,
         winding_loss=square * d.winding_resistance,
         rest_loss=square * (d.resistance - d.winding_resistance),
-        iron_loss=2.0 * np.pi * rev_per_s * iron_torque,
-        ripple_loss=ripple,
-        pack_loss=pack_current * pack_current * d.pack_resistance,
+        iron_loss=_TURN * rev_per_s * iron_torque,
+        ripple_loss=ripple / d.rotors + d.controller.standby_power,
+        pack_loss=pack_current * pack_current * r,
         status=status,
     )
 
 
-def at_speed(d: Drive, rev_per_s: ArrayLike, *, bus_passes: int = 4) -> OperatingPoint:
+def at_speed(d: Drive, rev_per_s: ArrayLike, *, bus_passes: int = 3) -> OperatingPoint:
     """Static operating point at a speed.
 
     Parameters
@@ -293,12 +339,15 @@ def at_speed(d: Drive, rev_per_s: ArrayLike, *, bus_passes: int = 4) -> Operatin
     OperatingPoint
     """
     n = np.asarray(rev_per_s, dtype=np.float64)
-    c_t, c_p = d.prop.static(n)
-    square = d.density * n * n
-    fourth = d.diameter**4
-    thrust = d.thrust_share * c_t * square * fourth
-    torque = c_p * square * fourth * d.diameter / (2.0 * np.pi)
+    thrust, torque = _forces(d, n, *d.prop.static(n))
     return electrical(d, n, torque, thrust, passes=bus_passes)
+
+
+def _forces(d: Drive, n: NDArray, c_t: NDArray, c_p: NDArray) -> tuple[NDArray, NDArray]:
+    """Installed thrust and shaft torque of one rotor. [N, N m]"""
+    area = d.diameter * d.diameter
+    square = d.density * (area * area) * n * n
+    return d.thrust_share * c_t * square, c_p * square * (d.diameter / _TURN)
 
 
 def at_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> OperatingPoint:
@@ -335,7 +384,8 @@ def speed_for_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> ND
     ndarray
         [1/s]
     """
-    base = np.maximum(np.asarray(thrust, dtype=np.float64), 0.0) / (d.thrust_share * d.density * d.diameter**4)
+    area = d.diameter * d.diameter
+    base = np.maximum(np.asarray(thrust, dtype=np.float64), 0.0) / (d.thrust_share * d.density * (area * area))
     n = np.sqrt(base / 0.12)
     for _ in range(passes):
         new = np.sqrt(base / d.prop.static_c_t(n))
@@ -364,18 +414,28 @@ def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoin
         PACK_CANNOT_DELIVER.
     """
     command = np.asarray(duty, dtype=np.float64)
-    n = speed_for_duty(d, command, passes=passes)
-    point = at_speed(d, n)
-    # beyond half of the rest voltage the quadratic follows the low-voltage branch: hold the peak instead
-    strained = (point.bus_voltage < STRAINED * d.emf) | (np.abs(point.duty - command) > 1e-3)
-    if not np.any(strained & (command > 0.0)):
+    n, c_t, c_p = speed_for_duty(d, command, passes=passes)
+    thrust, torque = _forces(d, n, c_t, c_p)
+    # at that duty the bus is known but for the last digits; without a duty it is the rest voltage, nearly
+    volts = d.volts_per_rev * n + d.resistance * ((torque + d.iron_slope * n) / d.torque_constant)
+    idle = d.emf - d.pack_resistance * (d.rotors * d.controller.standby_power + d.electronics_power) / d.emf
+    guess = np.where(command > _SMALL_DUTY, volts / np.maximum(command, _SMALL_DUTY), idle)
+    point = electrical(d, n, torque, thrust, passes=1, bus=guess)
+    # beyond half of the rest voltage the root follows the low-voltage branch: hold the peak instead
+    sound = (point.bus_voltage >= STRAINED * d.emf) & (np.abs(point.duty - command) <= _NEAR)
+    if sound.all():
         return point
     shape = point.duty.shape
-    some = strained & (command > 0.0)
+    some = ~sound & (command > 0.0)
+    if not some.any():
+        return point
     part, asked = subset(d, some, shape), np.broadcast_to(command, shape)[some]
-    # near the most a pack can give the passes close slowly
-    n_part = speed_for_duty(part, asked, passes=STRAINED_PASSES if passes < PASSES else 8 * PASSES)
-    peak_speed = most_speed(part, np.maximum(n_part, 1.0), passes=passes)
+    # near the most a pack can give the passes close slowly, and the bus hangs on the last digits of the speed
+    many = STRAINED_PASSES if passes < PASSES else 4 * PASSES
+    n_part = speed_for_duty(part, asked, passes=many, settled=TOLERANCE)[0]
+    # one start for all duties of a drive: what is held at the peak is then the same to the last digit
+    peak_speed = most_speed(part, 0.3 * part.emf / part.volts_per_rev * np.ones_like(asked), passes=30)
+    n_part = np.where((n_part > 0.0) & np.isfinite(n_part), n_part, peak_speed)
     beyond = asked >= at_speed(part, peak_speed, bus_passes=STRAINED_PASSES).duty * (1.0 - 1e-9)
     speed = np.where(beyond, peak_speed, np.minimum(n_part, peak_speed))
     held = at_speed(part, speed, bus_passes=STRAINED_PASSES)
@@ -401,8 +461,10 @@ def _put(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
     return out
 
 
-def speed_for_duty(d: Drive, duty: NDArray, *, passes: int = PASSES) -> NDArray:
-    """Static speed at a commanded duty: a quadratic in n, with passes on C_P, ripple and bus voltage.
+def speed_for_duty(
+    d: Drive, duty: NDArray, *, passes: int = PASSES, settled: float = SETTLED
+) -> tuple[NDArray, NDArray, NDArray]:
+    """Static speed at a commanded duty, and the coefficients there.
 
     Parameters
     ----------
@@ -410,44 +472,60 @@ def speed_for_duty(d: Drive, duty: NDArray, *, passes: int = PASSES) -> NDArray:
     duty : ndarray
         0 to 1. [-]
     passes : int
-        Fixed-point passes at most.
+        Newton passes at most, after the quadratic.
+    settled : float
+        Share moved by a step that is the last one; what is left then is far smaller. [-]
 
     Returns
     -------
-    ndarray
-        [1/s]
+    (rev_per_s, c_t, c_p) : tuple of ndarray
+        The coefficients follow the last step along their slope. [1/s, -, -]
     """
-    emf = d.emf * np.ones_like(duty)
-    total = d.resistance + duty * duty * d.rotors * d.pack_resistance
-    linear = d.volts_per_rev + total * d.iron_slope / d.torque_constant
-    load = d.density * d.diameter**5 / (2.0 * np.pi)
-    bus = emf
-    ripple = np.zeros_like(emf)
-    n = 0.6 * duty * emf / d.volts_per_rev
-    # first the quadratic, from anywhere; then Newton's method with the slope of C_P taken from the last two speeds
-    before, c_p_before = n, n
-    for k in range(passes):
-        _, c_p = d.prop.static(n)
-        quadratic = total * load * c_p / d.torque_constant
-        aside = d.pack_resistance * (d.rotors * ripple + d.electronics_power) / bus
-        drive_volts = duty * np.maximum(emf - aside, 0.0)
-        if k == 0:
-            new = 2.0 * drive_volts / (linear + np.sqrt(linear * linear + 4.0 * quadratic * drive_volts))
-        else:
-            moved_by = n - before
-            steep = np.divide(c_p - c_p_before, moved_by, out=np.zeros_like(n), where=np.abs(moved_by) > 1e-7 * n)
-            load_volts = quadratic * n
-            slope = linear + load_volts * np.clip(2.0 + n * steep / c_p, 1.0, 4.0)
-            new = n + (drive_volts - n * (linear + load_volts)) / slope
-        before, c_p_before = n, c_p
-        current = (load * c_p * new * new + d.iron_slope * new) / d.torque_constant
-        bus = np.maximum(emf - aside - d.pack_resistance * d.rotors * duty * current, 0.25 * emf)
-        ripple = controller.ripple_loss(d.controller, duty * bus, bus)
-        moved = _moved(new, n)
-        n = new
-        if not moved:
-            break
-    return n
+    asked, duty = duty, np.maximum(duty, _SMALL_DUTY)
+    area = d.diameter * d.diameter
+    iron_amps = d.iron_slope / d.torque_constant
+    load_amps = d.density * (area * area * d.diameter) / (_TURN * d.torque_constant)
+    rest = duty * d.emf
+    sag = d.pack_resistance * duty * duty
+    off = _ONE - duty
+    ripple = off * off * d.controller.ripple_coefficient
+    aside = d.rotors * d.controller.standby_power + d.electronics_power
+    # the quadratic, from anywhere, with the ripple at nine tenths of the voltage
+    before = _START * rest / d.volts_per_rev
+    c_t_before, c_p_before = d.prop.static(before)
+    total = d.resistance + sag * d.rotors
+    linear = d.volts_per_rev + total * iron_amps
+    lost = sag * (d.rotors * ripple * rest * rest * _EIGHT_TENTHS + aside)
+    volts = np.maximum(rest - lost / rest, _FIFTH * rest)
+    n = (volts + volts) / (linear + np.sqrt(linear * linear + _FOUR * volts * total * load_amps * c_p_before))
+    slip = d.rotors * sag
+    emptied = sag * aside
+    with np.errstate(all="ignore"):  # a pack at its end has no root: at_duty sees that and holds the peak
+        for k in range(passes):
+            c_t, c_p = d.prop.static(n)
+            # slope of C_P from the last two speeds
+            apart = n - before
+            steep = (c_p - c_p_before) / np.where(np.abs(apart) > _CLOSE * n, apart, np.inf)
+            load = load_amps * c_p * n
+            current = (load + iron_amps) * n
+            growth = (load + load + load_amps * steep * n * n + iron_amps) * n
+            volts_per_rev = d.volts_per_rev * n
+            volts = volts_per_rev + d.resistance * current
+            climb = volts_per_rev + d.resistance * growth
+            hum = ripple * volts
+            gap = volts * (rest - volts - slip * (current + hum)) - emptied
+            slope = climb * (rest - volts - volts - slip * (current + hum + hum)) - slip * volts * growth
+            step = gap / slope
+            last, n = n, n - n * step
+            if k == passes - 1 or (k > 1 and not (np.abs(step) > settled).any()):
+                break
+            before, c_t_before, c_p_before = last, c_t, c_p
+        # the coefficients follow the last step along their slope
+        moved = n - last
+        c_t = c_t + moved * (c_t - c_t_before) / np.where(np.abs(apart) > _CLOSE * n, apart, np.inf)
+        c_p = c_p + moved * steep
+    # standing still without a duty
+    return np.where(asked > _ZERO, n, _ZERO), c_t, c_p
 
 
 def most_speed(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
@@ -471,7 +549,7 @@ def most_speed(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
     most = d.emf * d.emf / (4.0 * np.maximum(d.pack_resistance, 1e-9))
     for _ in range(passes):
         _, c_p = d.prop.static(n)
-        torque = c_p * d.density * n * n * d.diameter**5 / (2.0 * np.pi)
+        _, torque = _forces(d, n, c_p, c_p)
         current = (torque + d.iron_slope * n) / d.torque_constant
         growth = (2.0 * torque + d.iron_slope * n) / d.torque_constant
         volts = d.volts_per_rev * n + current * d.resistance
@@ -588,18 +666,20 @@ def throttle_curve(
     (101,)
     """
     command = np.linspace(0.0, 1.0, 101) if throttle is None else check_range("throttle", throttle, 0.0, 1.0)
-    check_range("state_of_charge", state_of_charge, 0.0, 1.0)
+    charge = check_range("state_of_charge", state_of_charge, 0.0, 1.0)
     axes = command.ndim
-    charge = np.asarray(state_of_charge, dtype=np.float64)
+    shape = shape_of(build)
     if axes and charge.ndim:
         charge = charge[(...,) + (None,) * axes]
-    if axes:
+    if axes and shape:
         build = with_axis(build, axes)
+        shape = shape_of(build)
     d = drive(build, charge)
-    shape = np.broadcast_shapes(shape_of(build), charge.shape, command.shape)
     duty = controller.duty_from_throttle(build.controller, command, command_cap=build.command_cap)
-    point = at_duty(d, np.broadcast_to(duty, shape))
-    ideal = momentum.ideal_power(point.thrust, disc_area=d.disc_area, air_density=d.density)
+    shape = np.broadcast_shapes(shape, charge.shape, command.shape) if shape or charge.ndim else command.shape
+    point = at_duty(d, duty if duty.shape == shape else np.broadcast_to(duty, shape))
+    # ideal induced power T sqrt(T / (2 rho A)): momentum.ideal_power without its checks
+    ideal = point.thrust * np.sqrt(point.thrust / (2.0 * d.density * d.disc_area))
     return ThrottleCurve(
         throttle=command,
         rev_per_s=point.rev_per_s,

@@ -30,9 +30,13 @@ MACH_KNEE = 0.5
 _MACH_RISE = 2.0  # C_P x (1 + 2 (M - 0.5)^2): a guess
 IDEAL_MARGIN = 1.03
 """Shaft power is at least this much times induced plus climb power. [-]"""
+_LOG_REFERENCE = float(np.log(5.0e4))  # of Re75
 _MERIT = float(np.sqrt(2.0 / np.pi))  # FM = sqrt(2/pi) C_T^1.5 / C_P, propeller convention
 _LEAST_POWER = 0.05  # of the static one; the least in any row of the source is 0.03
-_FURTHEST = 1.0e3  # J/J0 beyond which nothing changes but J itself
+_FURTHEST = np.asarray(1.0e3)  # J/J0 beyond which nothing changes but J itself
+# numbers as arrays without axes: numpy takes them faster than plain ones, and these lines run by the million
+_ZERO, _HALF, _ONE = np.asarray(0.0), np.asarray(0.5), np.asarray(1.0)
+_KNEE, _LEAST, _MARGIN, _DISC = np.asarray(MACH_KNEE), np.asarray(_LEAST_POWER), np.asarray(IDEAL_MARGIN), np.asarray(2.0 / np.pi)
 
 
 def _f(value: ArrayLike) -> FloatArray:
@@ -70,6 +74,8 @@ class PreparedPropeller:
     ----------
     log_c_t, slope_c_t, log_c_p, slope_c_p : ndarray
         Static C = exp(log_c + slope ln(Re75/5e4)). [-]
+    base_c_t, base_c_p : ndarray
+        The same carried back to Re75 = 1. [-]
     reynolds_factor : ndarray
         Re75 over n: 0.375 pi D^2 (c75/R) rho/mu. [s]
     reynolds_low, reynolds_high : ndarray
@@ -80,6 +86,8 @@ class PreparedPropeller:
         exp of the offsets in ln C_T and logit(FM/0.85). [-]
     shifted : bool
         Whether any such offset is there.
+    capped : bool
+        Whether the figure of merit passes the knee of its cap at some Reynolds number.
     zero_thrust_advance_ratio : ndarray
         J at zero thrust, J0. [-]
     shape_c_t, shape_c_p : tuple of ndarray
@@ -96,6 +104,8 @@ class PreparedPropeller:
     slope_c_t: FloatArray
     log_c_p: FloatArray
     slope_c_p: FloatArray
+    base_c_t: FloatArray
+    base_c_p: FloatArray
     reynolds_factor: FloatArray
     reynolds_low: FloatArray
     reynolds_high: FloatArray
@@ -103,6 +113,7 @@ class PreparedPropeller:
     thrust_factor: FloatArray
     merit_odds: FloatArray
     shifted: bool
+    capped: bool
     zero_thrust_advance_ratio: FloatArray
     shape_c_t: tuple[FloatArray, ...]
     shape_c_p: tuple[FloatArray, ...]
@@ -134,8 +145,7 @@ class PreparedPropeller:
         return self.mach_factor * _f(rev_per_s)
 
     def _log_reynolds(self, n: FloatArray) -> FloatArray:
-        re = np.minimum(np.maximum(self.reynolds_factor * n, self.reynolds_low), self.reynolds_high)
-        return np.log(re * (1.0 / 5.0e4))
+        return np.log(np.minimum(np.maximum(self.reynolds_factor * n, self.reynolds_low), self.reynolds_high))
 
     def static_c_t(self, rev_per_s: ArrayLike) -> FloatArray:
         """C_T at rest alone: half the cost of ``static``.
@@ -145,7 +155,7 @@ class PreparedPropeller:
         rev_per_s : array_like
             n. [1/s]
         """
-        c_t = np.exp(self.log_c_t + self.slope_c_t * self._log_reynolds(_f(rev_per_s)))
+        c_t = np.exp(self.base_c_t + self.slope_c_t * self._log_reynolds(_f(rev_per_s)))
         return c_t * self.thrust_factor if self.shifted else c_t
 
     def static(self, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -163,26 +173,28 @@ class PreparedPropeller:
         """
         n = _f(rev_per_s)
         log_re = self._log_reynolds(n)
-        c_t = np.exp(self.log_c_t + self.slope_c_t * log_re)
-        c_p = np.exp(self.log_c_p + self.slope_c_p * log_re)
-        ideal = _MERIT * c_t * np.sqrt(c_t)
-        merit = ideal / c_p
-        high = merit > _FM_KNEE
-        if np.any(high):
-            if np.ndim(merit):  # few are that good: bend only those
-                merit[high] = smooth_cap(merit[high])
-                c_p[high] = ideal[high] / merit[high]
-            else:
-                merit = smooth_cap(merit)
-                c_p = ideal / merit
-        if self.shifted:
-            # logit(FM/0.85) shifted by ln(odds), C_T by ln(factor): C_P follows as C_T^1.5/FM.
-            c_t = c_t * self.thrust_factor
-            room = FM_CEILING + merit * (self.merit_odds - 1.0)
-            c_p = c_p * self.thrust_factor * np.sqrt(self.thrust_factor) * room / (FM_CEILING * self.merit_odds)
-        fast = np.maximum(self.mach_factor * n - MACH_KNEE, 0.0)
-        if np.any(fast):
-            c_p = c_p * (1.0 + _MACH_RISE * fast * fast)
+        c_t = np.exp(self.base_c_t + self.slope_c_t * log_re)
+        c_p = np.exp(self.base_c_p + self.slope_c_p * log_re)
+        if self.capped or self.shifted:
+            ideal = _MERIT * c_t * np.sqrt(c_t)
+            merit = ideal / c_p
+            high = merit > _FM_KNEE
+            if high.any():
+                if np.ndim(merit):  # few are that good: bend only those
+                    merit[high] = smooth_cap(merit[high])
+                    c_p[high] = ideal[high] / merit[high]
+                else:
+                    merit = smooth_cap(merit)
+                    c_p = ideal / merit
+            if self.shifted:
+                # logit(FM/0.85) shifted by ln(odds), C_T by ln(factor): C_P follows as C_T^1.5/FM.
+                c_t = c_t * self.thrust_factor
+                room = FM_CEILING + merit * (self.merit_odds - 1.0)
+                c_p = c_p * self.thrust_factor * np.sqrt(self.thrust_factor) * room / (FM_CEILING * self.merit_odds)
+        mach = self.mach_factor * n
+        if (mach > _KNEE).any():
+            fast = np.maximum(mach - _KNEE, _ZERO)
+            c_p = c_p * (_ONE + _MACH_RISE * fast * fast)
         return c_t, c_p
 
     def at(self, advance_ratio: ArrayLike, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -208,25 +220,45 @@ class PreparedPropeller:
         (c_t, c_p) : tuple of ndarray
             [-]
         """
-        c_t, c_p = self.static(rev_per_s)
+        _, c_t, c_p = self.at_and_static(advance_ratio, rev_per_s)
+        return c_t, c_p
+
+    def at_and_static(
+        self, advance_ratio: ArrayLike, rev_per_s: ArrayLike
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Static C_T beside C_T and C_P at an advance ratio, for a trim that needs all three.
+
+        Parameters
+        ----------
+        advance_ratio : array_like
+            J. [-]
+        rev_per_s : array_like, >= 0
+            n. [1/s]
+
+        Returns
+        -------
+        (static c_t, c_t, c_p) : tuple of ndarray
+            [-]
+        """
+        still, c_p = self.static(rev_per_s)
         end_t, end_p, hold, zero = self.joints
         j0 = self.zero_thrust_advance_ratio
-        u = np.minimum(np.maximum(_f(advance_ratio), 0.0) / j0, _FURTHEST)
+        u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
         x = np.minimum(u, end_t)
         k1, k2, k3 = self.shape_c_t
-        c_t = c_t * ((1.0 - x) * (1.0 + x * (k1 + x * (k2 + x * k3))))
+        c_t = still * ((_ONE - x) * (_ONE + x * (k1 + x * (k2 + x * k3))))
         x = np.minimum(u, end_p)
         a, b, c, d, e = self.shape_c_p
-        c_p = c_p * np.maximum(1.0 + x * (a + x * (b + x * (c + x * (d + x * e)))), _LEAST_POWER)
-        if np.any(u > end_t):
+        c_p = c_p * np.maximum(_ONE + x * (a + x * (b + x * (c + x * (d + x * e)))), _LEAST)
+        if (u > end_t).any():
             far = np.maximum(u, end_t) / end_t
             c_t = c_t * (far * far)
             c_p = c_p * np.clip((zero - u) / (zero - hold), 0.0, 1.0)
         # Induced plus climb power of an ideal disc: C_T (J + v/(nD)), v from momentum theory in climb.
-        pull = np.maximum(c_t, 0.0)
-        half = 0.5 * j0 * u
-        ideal = pull * (half + np.sqrt(half * half + (2.0 / np.pi) * pull))
-        return c_t, np.maximum(c_p, IDEAL_MARGIN * ideal)
+        pull = np.maximum(c_t, _ZERO)
+        half = _HALF * j0 * u
+        ideal = pull * (half + np.sqrt(half * half + _DISC * pull))
+        return still, c_t, np.maximum(c_p, _MARGIN * ideal)
 
     def range_status(self, rev_per_s: ArrayLike, advance_ratio: ArrayLike = 0.0) -> IntArray:
         """Bits of ``RangeFlag``: what lies outside the measured range.
@@ -316,18 +348,25 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
         flags = np.where(has, 0, flags)
     log_c_t, slope_c_t, log_c_p, slope_c_p, j0 = base
     shift_t, shift_fm = _f(propeller.log_c_t_offset), _f(propeller.figure_of_merit_offset)
+    # ln FM is linear in ln Re: where neither end of the clamp passes the knee, nothing between does
+    base_c_t, base_c_p = log_c_t - slope_c_t * _LOG_REFERENCE, log_c_p - slope_c_p * _LOG_REFERENCE
+    merit, rise = np.log(_MERIT) + 1.5 * base_c_t - base_c_p, 1.5 * slope_c_t - slope_c_p
+    best = np.maximum(merit + rise * np.log(low), merit + rise * np.log(high))
     return PreparedPropeller(
         log_c_t=log_c_t,
         slope_c_t=slope_c_t,
         log_c_p=log_c_p,
         slope_c_p=slope_c_p,
-        reynolds_factor=0.375 * np.pi * d * d * label.chord_ratio * (_f(air.density) / _f(air.viscosity)),
+        base_c_t=_f(base_c_t),
+        base_c_p=_f(base_c_p),
+        reynolds_factor=_f(0.375 * np.pi * d * d * label.chord_ratio * (_f(air.density) / _f(air.viscosity))),
         reynolds_low=low,
         reynolds_high=high,
-        mach_factor=np.pi * d / _f(air.speed_of_sound),
+        mach_factor=_f(np.pi * d / _f(air.speed_of_sound)),
         thrust_factor=np.exp(shift_t),
         merit_odds=np.exp(shift_fm),
         shifted=bool(np.any(shift_t != 0.0) or np.any(shift_fm != 0.0)),
+        capped=bool(np.any(best > np.log(_FM_KNEE) - 1e-9)),
         zero_thrust_advance_ratio=j0 * np.exp(_f(propeller.log_zero_thrust_offset)),
         shape_c_t=shape_c_t,
         shape_c_p=shape_c_p,

@@ -35,6 +35,9 @@ class IdealDisc:
     def static(self, n):
         return self.at(np.zeros_like(n), n)
 
+    def at_and_static(self, advance_ratio, n):
+        return (self.static_c_t(n), *self.at(advance_ratio, n))
+
     def at(self, advance_ratio, n):
         j = np.asarray(advance_ratio, dtype=float)
         # axial momentum theory in propeller coefficients: v/(nD) = -J/2 + sqrt(J^2/4 + 2 C_T/pi)
