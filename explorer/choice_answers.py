@@ -10,8 +10,8 @@ import logging
 import math
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,16 +20,18 @@ import streamlit as st
 
 from explorer import compute
 from explorer.choice import Plan, Values, plan, priced
-from explorer.choice_picture import ASKED, LOOKS
+from explorer.choice_picture import HEADLINES, LOOKS
 from explorer.inputs import FIELDS, Inputs
 from explorer.own_parts import OwnInputs
+from explorer.way_times import WAY, way_times
 from propmodel import margins
 from propmodel.assessment import Assessment
 from propmodel.build import Build, with_fields
+from propmodel.endurance import Profile, flight_time
 from propmodel.performance import OUTPUTS, evaluate
 from propmodel.sensitivity import Effect, Step, standing_at, steps
 from propmodel.solve import Solution, solve_for
-from propmodel.spread import READINGS, Contribution, contributions, reading_gains
+from propmodel.spread import READINGS, Contribution, contributions, draw, reading_gains
 from propmodel.sweep import Sweep, sweep
 from propmodel.units import GRAM, INCH, MAH
 
@@ -38,6 +40,7 @@ __all__ = [
     "Change",
     "Job",
     "Solved",
+    "bands_of",
     "broken",
     "changes",
     "over_of",
@@ -51,6 +54,8 @@ __all__ = [
 KEPT_BYTES = 400_000_000
 COUNTING = 2
 """Sweeps counted at the same time on this server. [-]"""
+BAND_DRAWS = 256
+"""As behind the bands of the other pages. [-]"""
 HOLD = 10.0
 """How long full throttle is held for the limits. [s]"""
 
@@ -111,15 +116,22 @@ class Job:
         Combinations.
     held : Keeper
         Where finished counts are kept.
+    way : Profile
+        How it is flown, where the minutes of that are asked.
     """
 
-    def __init__(self, key: str, planned: Plan, outputs: tuple[str, ...], size: int, held: Keeper) -> None:
+    def __init__(
+        self, key: str, planned: Plan, outputs: tuple[str, ...], size: int, held: Keeper, way: Profile | None = None
+    ) -> None:
         self.key, self.size, self.done = key, size, 0
         self.answer: Counted | None = None
         self.fault = ""
         self.stopped = False
         self.waiting = True
-        self._plan, self._outputs, self._keeper = planned, outputs, held
+        self._plan, self._keeper = planned, held
+        self._outputs = tuple(k for k in outputs if k != WAY)
+        # minutes flown one way are a count of their own after the other answers
+        self._way = (way or Profile()) if WAY in outputs else None
         self._stop, self._ready = threading.Event(), threading.Event()
 
     def begin(self) -> None:
@@ -131,8 +143,12 @@ class Job:
             return
         threading.Thread(target=self._run, name="counting", daemon=True).start()
 
-    def _progress(self, done: int, _total: int) -> bool:
-        self.done = done
+    def _progress(self, done: int, _total: int = 0) -> bool:
+        self.done = done if self._way is None else done // 2
+        return not self._stop.is_set()
+
+    def _progress_of_way(self, done: int) -> bool:
+        self.done = (self.size + done) // 2
         return not self._stop.is_set()
 
     def _run(self) -> None:
@@ -151,6 +167,12 @@ class Job:
                 if not found.complete:
                     self.stopped = True
                     return
+                if self._way is not None:
+                    minutes = way_times(p.base, found, self._way, progress=self._progress_of_way)
+                    if minutes is None:
+                        self.stopped = True
+                        return
+                    found = replace(found, values={**found.values, WAY: minutes})
                 self.answer = Counted(p, priced(found, p.prices))
                 self._keeper.put(self.key, self.answer)
             finally:
@@ -205,7 +227,7 @@ def start(
         if before.key == key and (over or not before.wait(0.0)):
             return before
         before.stop()
-    job = Job(key, plan(asked, values, frames), outputs, size, keeper())
+    job = Job(key, plan(asked, values, frames), outputs, size, keeper(), compute.profile(asked))
     job.begin()
     return job
 
@@ -224,8 +246,34 @@ def points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
 
 @st.cache_data(**_kept)
 def _points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
-    found = evaluate(Assessment(compute.build(inputs), quick=True), [n for n in names if n in OUTPUTS])
-    return {k: float(v) for k, v in found.items()}
+    made = compute.build(inputs)
+    found = {k: float(v) for k, v in _evaluate(Assessment(made, quick=True), names, compute.profile(inputs)).items()}
+    return {n: found[n] for n in names if n in found}
+
+
+def _evaluate(whole: Assessment, names: Sequence[str], way: Profile) -> dict[str, Any]:
+    """Answers by name, the reader's own minutes among them; a price has none."""
+    found: dict[str, Any] = dict(evaluate(whole, [n for n in names if n in OUTPUTS]))
+    if WAY in names:
+        found[WAY] = flight_time(whole.build, way).time
+    return found
+
+
+def bands_of(answer: Counted, picks: Sequence[int], names: tuple[str, ...], way: Profile) -> dict[int, dict[str, Any]]:
+    """Where 8 in 10 craft with the labels of some combinations land, by flat index and answer. [SI]"""
+    if not picks:
+        return {}
+    made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
+    many = draw(made, draws=BAND_DRAWS).build
+    drawn = _evaluate(Assessment(many, quick=True), names, way)
+    out: dict[int, dict[str, Any]] = {index: {} for index in picks}
+    for name, values in drawn.items():
+        spread_out = np.broadcast_to(values, (len(picks), BAND_DRAWS))
+        for index, row in zip(picks, spread_out, strict=True):
+            there = row[np.isfinite(row)]
+            if there.size >= 0.5 * row.size:
+                out[index][name] = tuple(float(v) for v in np.quantile(there, compute.TAILS))
+    return out
 
 
 # ---- what should I change? --------------------------------------------------------------------------------
@@ -281,10 +329,21 @@ def changes(inputs: Inputs, output: str) -> list[Change]:
 def _changes(inputs: Inputs, output: str) -> list[Change]:
     made = compute.build(inputs)
     names = list(dict.fromkeys([output, *COUNTER]))
-    before = {k: float(v) for k, v in evaluate(Assessment(made), names).items()}
+    way = compute.profile(inputs)
+    before = {k: float(v) for k, v in _evaluate(Assessment(made), names, way).items()}
     now = _broken(made)
-    found = [_change(made, effect, output, before, now) for effect in steps(made, names, choose=_can_buy)]
+    effects = steps(made, [n for n in names if n != WAY], choose=_can_buy)
+    if output == WAY:
+        effects = [_flown(made, effect, before[WAY], way) for effect in effects]
+    found = [_change(made, effect, output, before, now) for effect in effects]
     return sorted(found, key=lambda c: -c.buys)
+
+
+def _flown(made: Build, effect: Effect, before: float, way: Profile) -> Effect:
+    """A step with the minutes flown the reader's way among its answers."""
+    after = float(flight_time(stepped(made, effect.step), way).time)
+    ratio = after / before - 1.0 if before > 0.0 else math.nan
+    return effect._replace(values={**effect.values, WAY: after}, relative={**effect.relative, WAY: ratio})
 
 
 def _can_buy(step: Step) -> bool:
@@ -435,4 +494,4 @@ def _spread_of(inputs: Inputs, output: str) -> tuple[list[Contribution], list[tu
     return contributions(made, output), readings
 
 
-assert set(ASKED) <= set(OUTPUTS)
+assert set(HEADLINES) <= set(OUTPUTS)

@@ -12,14 +12,16 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from explorer import choice, choice_picture, state, widgets
+from explorer import bench_session, choice, choice_picture, state, widgets
 from explorer.choice import PRICE, RANGES, RangeError
 from explorer.choice_picture import ASKED, LIMIT_WISHES, LOOKS
 from explorer.inputs import CHEMISTRY_NAMES, Inputs
+from explorer.store import StoreError
 from propmodel import parts
 
 __all__ = ["chosen_output", "condition_controls", "lists_block", "range_controls", "read_all", "typed_ranges"]
 
+NOUNS = {"motors": "motors", "propellers": "propellers", "packs": "packs", "controllers": "speed controllers"}
 REACHES = {"near": "near this build", "wide": "wide", "own": "as typed below"}
 
 
@@ -177,11 +179,13 @@ def lists_block(frames: dict[str, pd.DataFrame]) -> None:
         kind = st.segmented_control(
             "Kind of part",
             list(choice.LISTED),
+            format_func=lambda k: "ESC" if k == "controllers" else k,
             default="motors",
             key="choose_list_kind",
             required=True,
             help="A list of motors takes the place of KV and stator, and so on.",
         )
+        _from_shelf(kind)
         needed = [c.heading for c in parts.columns(kind) if c.needed]
         st.caption(
             f"One part a row, headings in the first. A list of {kind} needs {', '.join(needed)}; "
@@ -216,6 +220,44 @@ def lists_block(frames: dict[str, pd.DataFrame]) -> None:
                 widgets.say(f'<p class="wi-small"><b>{len(frame)} {listed}</b>: {html.escape(names)}</p>')
             with away:
                 st.button(f"Back to ranges: {listed}", key=f"choose_drop:{listed}", on_click=_drop, args=(listed,))
+
+
+def _from_shelf(kind: str) -> None:
+    """Offer the parts that the reader keeps on the shelf."""
+    text, fault = _shelf_text(kind)
+    if fault:
+        widgets.say(f'<p class="wi-notice" role="status">{html.escape(fault)}</p>')
+        return
+    count = _shelf_rows(text, kind)
+    if not count:
+        st.caption(f"Your shelf has no {NOUNS[kind]} yet: the page Shelf keeps them, and then they are offered here.")
+        return
+    one = "one" if count == 1 else f"{count}"
+    st.button(
+        f"Use the {one} on my shelf",
+        key=f"choose_shelf:{kind}",
+        on_click=_use,
+        args=(kind, text, f"your table of {kind}"),
+        help=f"Every row of your table of {NOUNS[kind]} on the page Shelf.",
+    )
+
+
+def _shelf_text(kind: str) -> tuple[str, str]:
+    """The table as kept, and what is wrong with it."""
+    try:
+        held = bench_session.store().load_table(kind)
+    except StoreError as wrong:
+        return "", str(wrong)
+    return ("" if held is None else held.text), ""
+
+
+def _shelf_rows(text: str, kind: str) -> int:
+    if not text.strip():
+        return 0
+    try:
+        return len(parts.read_csv(text, kind, file=f"your table of {kind}").frame)
+    except ValueError:
+        return 0  # the page Shelf says what is wrong with it
 
 
 def _use(kind: str, text: str | bytes, file: str) -> None:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from explorer.choice import PRICE, RANGES, many
 from explorer.format import NARROW, QUANTITIES, Units, quantity_of, value
+from explorer.way_times import WAY
 from propmodel.margins import FITS, SHARES
 from propmodel.part_tables import escape_cell
 from propmodel.performance import OUTPUTS
@@ -23,6 +24,7 @@ from propmodel.sweep import Condition, Sweep, Verdict
 
 __all__ = [
     "ASKED",
+    "HEADLINES",
     "LOOKS",
     "Look",
     "Picture",
@@ -73,6 +75,7 @@ class Look:
 
 LOOKS: dict[str, Look] = {
     "hover_time": Look("minutes hanging still", "minutes", "max", "longer", "shorter", "the minutes"),
+    WAY: Look("minutes flown your way", "minutes", "max", "longer", "shorter", "the minutes flown your way"),
     "thrust_to_weight": Look("pull over weight", "pull_to_weight", "max", "harder", "softer", "the pull"),
     "thrust_to_weight_at_reserve": Look(
         "pull over weight, reserve left", "pull_to_weight", "max", "harder at the end", "softer at the end",
@@ -97,10 +100,12 @@ LOOKS: dict[str, Look] = {
     "induced_velocity": Look("wash speed in the hover", "speed", "min", "harder wash", "softer wash", "the wash"),
     PRICE: Look("price of the listed parts", "money", "min", "dearer", "cheaper", "the price"),
 }  # fmt: skip
-"""Answers one can choose by; all but the price are in `propmodel.performance.OUTPUTS`."""
+"""Answers one can choose by: those of `propmodel.performance.OUTPUTS`, the reader's own way of flying, the price."""
 
 ASKED = tuple(k for k in LOOKS if k != PRICE)
-assert set(ASKED) <= set(OUTPUTS)
+HEADLINES = tuple(k for k in ASKED if k != WAY)
+"""Those that the engine solves for and draws the spread of."""
+assert set(HEADLINES) <= set(OUTPUTS)
 
 
 def reads(name: str, si: float, units: Units, *, unit: bool = True) -> str:
@@ -189,7 +194,7 @@ def asked_outputs(x: str, y: str, bounds: Sequence[str], limits: str) -> tuple[s
     """Answers a sweep must bring for this picture, in a fixed order so that equal questions are equal."""
     names = {x, y, *bounds, "hover_time", "thrust_to_weight", "mass"} - {PRICE}
     fits = {"nothing": (), "what fits": tuple(FITS), "every limit": (*FITS, *SHARES)}[limits]
-    return (*(k for k in OUTPUTS if k in names), *fits)
+    return (*(k for k in (*OUTPUTS, WAY) if k in names), *fits)
 
 
 def fault_words(condition: Condition) -> str:
@@ -349,7 +354,10 @@ def _spread(xs: NDArray, ys: NDArray, most: int) -> NDArray:
     along = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(scaled[0]), np.diff(scaled[1])))])
     wanted = np.linspace(0.0, along[-1], most)
     picks = np.unique(np.clip(np.searchsorted(along, wanted - 1e-9), 0, xs.size - 1))
-    return np.unique(np.concatenate([picks, [0, xs.size - 1]]))[:most] if picks.size < most else picks
+    if picks.size >= most:
+        picks[0], picks[-1] = 0, xs.size - 1  # dots that coincide can hide the end
+        return picks
+    return np.unique(np.concatenate([picks, [0, xs.size - 1]]))
 
 
 def alike_kv(found: Sweep, index: int, good: NDArray, x: str, y: str) -> tuple[float, float] | None:
@@ -532,7 +540,11 @@ def csv_of(found: Sweep, asked: Sequence[Condition], frames: Mapping[str, pd.Dat
     for name in FITS:
         if name in table:
             table = table.drop(columns=name)
-    headings = {k: f"{k} [{OUTPUTS[k].unit}]" for k in OUTPUTS} | {k: f"{k} [share used]" for k in SHARES}
+    headings = (
+        {k: f"{k} [{OUTPUTS[k].unit}]" for k in OUTPUTS}
+        | {WAY: f"{WAY} [s]"}
+        | {k: f"{k} [share used]" for k in SHARES}
+    )
     table = table.rename(columns=headings)
     places = dict(zip(found.axes, np.unravel_index(rows, found.shape), strict=True))
     for kind, frame in frames.items():

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from explorer import choice, choice_answers, choice_picture, state, widgets
+from explorer import choice, choice_answers, choice_picture, compute, state, widgets
 from explorer.choice import PRICE, RANGES, RangeError
 from explorer.choice_controls import (
     chosen_output,
@@ -20,9 +20,10 @@ from explorer.choice_controls import (
     read_all,
     typed_ranges,
 )
-from explorer.choice_picture import LOOKS, Picture, reads
+from explorer.choice_picture import HEADLINES, LOOKS, Picture, reads
 from explorer.figures import choose as figures
 from explorer.figures.base import PLOT_CONFIG
+from explorer.format import spread
 from explorer.inputs import FIELDS, Inputs
 from explorer.own_parts import OwnInputs, in_use
 from propmodel import parts
@@ -47,6 +48,8 @@ class Seen:
     words: str
     edge: str
     over: dict[int, tuple[str, ...]]
+    bands: dict[int, dict[str, Any]]
+    """Ends of the spread of the winners' answers."""
     question: str
     rows: tuple[Any, ...]
     """What it takes to count again for the file of all that hold."""
@@ -239,7 +242,8 @@ def seen_of(
         answers[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
     edge = choice_picture.edge_words(found, made)
     over = choice_answers.over_of(answer, made.winners)
-    return Seen(key, made, labels, made_inputs, answers, words, edge, over, question, rows)
+    bands = choice_answers.bands_of(answer, made.winners, (made.x, made.y), compute.profile(inputs))
+    return Seen(key, made, labels, made_inputs, answers, words, edge, over, bands, question, rows)
 
 
 def waiting(key: str) -> None:
@@ -331,7 +335,7 @@ def winners(inputs: Inputs, seen: Seen) -> None:
             text, button = st.columns([6, 1], vertical_alignment="center")
             got = seen.answers[index]
             with text:
-                numbers = ", ".join(html.escape(_answer(n, got[n])) for n in names)
+                numbers = ", ".join(html.escape(_answer(n, got[n], seen.bands.get(index, {}).get(n))) for n in names)
                 against = [
                     words
                     for n in dict.fromkeys((p.x, p.y, "mass"))
@@ -347,7 +351,7 @@ def winners(inputs: Inputs, seen: Seen) -> None:
                 )
             with button:
                 if st.button(
-                    "Load",
+                    widgets.told_apart("Load", seen.labels[index]),
                     key=f"choose_load:{index}",
                     help=f"Make {seen.labels[index][:80]} the build.",
                     width="stretch",
@@ -356,7 +360,8 @@ def winners(inputs: Inputs, seen: Seen) -> None:
                     st.rerun()
     edge = f" {html.escape(seen.edge)}" if seen.edge else ""
     widgets.say(
-        '<p class="wi-small">The second line of each: its answers, and how they differ from this build. '
+        '<p class="wi-small">The second line of each: its answers, in brackets where 8 in 10 craft with these labels '
+        "land, and how the forecast differs from this build. "
         f"All are forecasts from labels: load one and read its margins before you buy.{edge}</p>"
     )
     widgets.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
@@ -372,9 +377,16 @@ def winners(inputs: Inputs, seen: Seen) -> None:
     )
 
 
-def _answer(name: str, si: float) -> str:
+def _answer(name: str, si: float, ends: tuple[float, float] | None = None) -> str:
     text = reads(name, si, widgets.units())
-    return f"{text} its weight" if LOOKS[name].kind == "pull_to_weight" else text if name != PRICE else f"price {text}"
+    if name == PRICE:
+        return f"price {text}"
+    band = ""
+    if ends is not None:
+        look = LOOKS[name]
+        words = spread(look.kind, ends[0] * look.scale, ends[1] * look.scale, widgets.units())
+        band = f" ({words})" if " to " in words else ""
+    return f"{text} its weight{band}" if LOOKS[name].kind == "pull_to_weight" else f"{text}{band}"
 
 
 def all_that_hold(seen: Seen) -> bytes:
@@ -416,7 +428,9 @@ def solve_sentence(inputs: Inputs) -> None:
             width=210,
             help="The one thing that changes.",
         )
-        output = chosen_output("gives", "choose_solve_output", "hover_time", help_="The answer you want.", width=260)
+        output = chosen_output(
+            "gives", "choose_solve_output", "hover_time", help_="The answer you want.", names=HEADLINES, width=260
+        )
         unit = choice_picture.unit_of(output, units)
         key = f"choose_target:{output}:{unit}"
         targets: dict[str, float] = st.session_state.setdefault("choose_targets", {})
@@ -445,6 +459,7 @@ def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
     si = choice_picture.unshown(output, target, units)
     found = choice_answers.solved(inputs, name, output, si)
     wanted, words = html.escape(reads(output, si, units)), LOOKS[output].words
+    of_words = words.removeprefix("minutes ") if words.startswith("minutes ") else f"of {words}"
     thing = "KV" if name == "kv" else field.label.lower()
     if not math.isfinite(found.value):
         if not math.isfinite(found.solution.closest):
@@ -453,7 +468,7 @@ def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
         closest = found.solution.closest / choice_answers.SOLVED[name][1]
         reached = html.escape(reads(output, found.solution.reached, units))
         return (
-            f"No {thing} between {_amount(name, found.low)} and {_amount(name, found.high)} gives {wanted} of {words}. "
+            f"No {thing} between {_amount(name, found.low)} and {_amount(name, found.high)} gives {wanted} {of_words}. "
             f'The nearest is <b class="n bad">{reached}</b>, at {_amount(name, closest)}.'
         )
     now = getattr(inputs, name)
@@ -498,7 +513,9 @@ def spread_block(inputs: Inputs) -> None:
     with title:
         widgets.section("Where the spread comes from", "why the forecast is a band, and what would narrow it")
     with pick:
-        output = chosen_output("of", "choose_spread", "thrust_to_weight", help_="The answer whose band is looked at.")
+        output = chosen_output(
+            "of", "choose_spread", "thrust_to_weight", help_="The answer whose band is looked at.", names=HEADLINES
+        )
     found, readings = choice_answers.spread_of(inputs, output)
     if not any(c.log_sd > 0.0 for c in found):
         widgets.say('<p class="wi-small">This craft has no such answer, so there is no spread to share out.</p>')

@@ -16,11 +16,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from explorer import choice, choice_answers, choice_picture
+from explorer import choice, choice_answers, choice_picture, compute
 from explorer.choice import RANGES, RangeError, read_range, read_stators
-from explorer.choice_picture import ASKED, LOOKS, conditions, picture
+from explorer.choice_picture import ASKED, LOOKS, asked_outputs, conditions, picture
 from explorer.format import NARROW, Units, number
 from explorer.inputs import Inputs, check, demo_inputs, to_build
+from explorer.way_times import WAY
 from propmodel import parts
 from propmodel.assessment import Assessment
 from propmodel.margins import FITS, SHARES
@@ -416,7 +417,7 @@ def test_change_words_say_which_way_and_how_much():
 # ---- steps, solve-for, spread -----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("output", ASKED)
+@pytest.mark.parametrize("output", choice_picture.HEADLINES)
 def test_a_step_buys_what_the_engine_says(output):
     inputs = Inputs()
     before = float(evaluate(Assessment(to_build(inputs)), [output])[output])
@@ -499,6 +500,56 @@ def test_no_more_than_two_counts_run_at_once_and_a_waiting_one_can_be_stopped():
             held.turn.release()
 
 
+def test_minutes_flown_your_way_are_those_of_the_page_minutes():
+    race = Inputs(flying_style="race")
+    for inputs in (Inputs(), race):
+        values = values_of(inputs, choice.around(inputs))
+        outputs = asked_outputs(WAY, "thrust_to_weight", [], "nothing")
+        assert WAY in outputs
+        job = choice_answers.start(inputs, values, {}, outputs, choice.count_of(values, {}), None)
+        assert job.wait(120) and not job.fault and job.done == job.size
+        found = job.answer.found
+        assert float(np.nanmin(found[WAY])) >= 0.0 and np.isfinite(found[WAY]).mean() > 0.9
+        # some combinations made one build of, and flown alone
+        for index in np.linspace(0, found.size - 1, 7).astype(int):
+            alone = choice.loaded(inputs, job.answer.plan, found, int(index), {})
+            minutes = compute.answers(alone).mid.minutes
+            assert minutes == pytest.approx(float(found[WAY].flat[index]), rel=2e-3)
+            assert choice_answers.points(alone, (WAY,))[WAY] == pytest.approx(minutes, rel=1e-6)
+        means = [float(np.nanmean(found[name])) for name in (WAY, "hover_time")]
+        assert means[0] < means[1]
+
+
+def test_the_best_pack_for_hanging_still_is_not_the_best_for_your_way():
+    # a step is judged by the mix that is flown: the order of the steps is not that of the hover
+    flown, still = (choice_answers.changes(Inputs(), name) for name in (WAY, "hover_time"))
+    assert {c.words for c in flown} == {c.words for c in still}
+    now = compute.answers(Inputs()).mid.minutes
+    assert all(c.before == pytest.approx(now, rel=1e-6) for c in flown)
+    assert [c.words for c in flown] != [c.words for c in still]
+
+
+def test_counting_minutes_your_way_can_be_stopped():
+    inputs = Inputs()
+    values = values_of(inputs, choice.around(inputs) | {"kv": "1500 to 2400 by 11", "pitch_in": "3 to 5 by 0.1"})
+    job = choice_answers.start(inputs, values, {}, ("mass", WAY), choice.count_of(values, {}), None)
+    job.stop()
+    assert job.wait(60) and job.stopped and job.answer is None and job.done < job.size
+
+
+def test_the_bands_of_the_winners_are_those_of_their_builds(many):
+    inputs, found = many
+    answer = choice_answers.Counted(choice.plan(inputs, {}, {}), found)
+    picks = [0, found.size // 2, found.size - 1]
+    bands = choice_answers.bands_of(answer, picks, ("thrust_to_weight", WAY), compute.profile(inputs))
+    for index in picks:
+        there = compute.answers(choice.loaded(inputs, answer.plan, found, index, {}))
+        for name, field in (("thrust_to_weight", "thrust_to_weight"), (WAY, "minutes")):
+            ends = (getattr(there.low, field), getattr(there.high, field))
+            assert bands[index][name] == pytest.approx(ends, rel=0.02)
+    assert choice_answers.bands_of(answer, [], ("mass",), compute.profile(inputs)) == {}
+
+
 def test_what_is_kept_stays_within_its_bound(monkeypatch):
     monkeypatch.setattr(choice_answers, "KEPT_BYTES", 3_000_000)
     held = choice_answers.Keeper()
@@ -537,7 +588,7 @@ def test_many_visitors_counting_at_once_get_their_own_answers():
 
 
 def test_every_name_the_page_offers_is_known_to_the_engine():
-    assert set(ASKED) <= set(OUTPUTS)
+    assert set(choice_picture.HEADLINES) == set(ASKED) - {WAY} <= set(OUTPUTS)
     build = to_build(Inputs())
     for name, (path, scale) in choice_answers.SOLVED.items():
         part, _, field = path.partition(".")

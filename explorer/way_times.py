@@ -1,0 +1,78 @@
+"""Minutes flown the reader's own way, for many combinations at once: what a sweep of headline answers leaves out.
+
+The engine's sweep knows the hover; a mix of cruise, hard flying and punches is a flight of its own for every
+combination, counted here by the same `propmodel.endurance.flight_time` as on the page Minutes.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmodel.build import Build, with_fields
+from propmodel.endurance import Profile, flight_time
+from propmodel.sweep import Sweep
+
+__all__ = ["WAY", "way_times"]
+
+WAY = "way_time"
+"""Name of this answer beside those of `propmodel.performance.OUTPUTS`."""
+CHUNK = 8192
+
+
+def way_times(
+    base: Build,
+    found: Sweep,
+    way: Profile,
+    *,
+    progress: Callable[[int], bool] | None = None,
+    threads: int | None = None,
+) -> NDArray[np.float32] | None:
+    """Minutes of every combination of a sweep, flown one way.
+
+    Parameters
+    ----------
+    base : Build
+        What the sweep started from.
+    found : Sweep
+    way : Profile
+    progress : callable or None
+        Called with how many are done after each batch; answering False stops it.
+    threads : int or None
+        None takes the number of cores, at most 4.
+
+    Returns
+    -------
+    ndarray or None
+        In the sweep's shape; NaN where the craft cannot fly so. None where it was stopped. [s]
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> scree = propmodel.demo("scree")
+    >>> grid = propmodel.sweep(scree, {"pack.capacity_ah": [0.85, 1.3]}, ["mass"])
+    >>> times = way_times(scree, grid, Profile(0.2, 0.5, 0.3))
+    >>> bool(times[0] < times[1])
+    True
+    """
+    out = np.full(found.size, np.nan, dtype=np.float32)
+
+    def work(start: int) -> None:
+        index = np.arange(start, min(start + CHUNK, found.size))
+        out[index] = flight_time(with_fields(base, found.at(index)), way).time
+
+    starts = range(0, found.size, CHUNK)
+    workers = min(os.cpu_count() or 1, 4) if threads is None else threads
+    with ThreadPoolExecutor(workers) as pool:
+        # a few at a time, so that it can be stopped and progress is told
+        for first in range(0, len(starts), 2 * workers):
+            batch = starts[first : first + 2 * workers]
+            for done in [pool.submit(work, start) for start in batch]:
+                done.result()
+            if progress is not None and progress(min(batch[-1] + CHUNK, found.size)) is False:
+                return None
+    return out.reshape(found.shape)
