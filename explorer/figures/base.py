@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import plotly.graph_objects as go
 from numpy.typing import ArrayLike
+
+from explorer.figures.sketch import Sketch
 
 __all__ = [
     "AIR",
@@ -123,7 +124,7 @@ def panels(
     x_text: Sequence[str] | None = None,
     gap: int = 46,
     foot: int = 46,
-) -> go.Figure:
+) -> Sketch:
     """Stacked panels over one x axis, without boxes, legends or titles.
 
     Parameters
@@ -143,7 +144,7 @@ def panels(
 
     Returns
     -------
-    plotly.graph_objects.Figure
+    Sketch
         Panel k (from 1) is drawn on axes ``xk``/``yk``; pass ``row=k`` to the helpers.
     """
     count = len(rows)
@@ -160,7 +161,6 @@ def panels(
             "anchor": f"y{mark}",
             "range": [0.0, x.top],
             "tickvals": list(np.arange(0.0, x.top + 0.5 * x.tick, x.tick)),
-            "ticktext": list(x_text) if x_text is not None else None,
             "tickmode": "array",
             "showticklabels": last,
             "ticklabelstandoff": 5,
@@ -170,7 +170,6 @@ def panels(
             "showline": False,
             "gridcolor": GRID,
             "ticks": "",
-            "matches": None if k == 1 else "x",
             "showspikes": True,
             "spikemode": "across",
             "spikesnap": "data",
@@ -178,6 +177,10 @@ def panels(
             "spikedash": "solid",
             "spikecolor": PINNED,
         }
+        if x_text is not None:
+            layout[f"xaxis{mark}"]["ticktext"] = list(x_text)
+        if k > 1:
+            layout[f"xaxis{mark}"]["matches"] = "x"
         layout[f"yaxis{mark}"] = {
             "anchor": f"x{mark}",
             "domain": [max(lower, 0.0), min(upper, 1.0)],
@@ -207,7 +210,6 @@ def panels(
                 "name": f"panel {k}",
             }
         )
-    # one call with the whole layout: ten times quicker than to change a figure piece by piece
     layout |= {
         "annotations": names,
         "height": height,
@@ -227,7 +229,7 @@ def panels(
         "transition": {"duration": 0},
         "template": {},
     }
-    return go.Figure(layout=layout)
+    return Sketch(**layout)
 
 
 def _axes(row: int) -> dict[str, str]:
@@ -240,12 +242,12 @@ def _rounded(values: ArrayLike) -> list[float | None]:
     return [None if not math.isfinite(v) else float(f"{v:.4g}") for v in np.asarray(values, dtype=float)]
 
 
-def band(figure: go.Figure, x: ArrayLike, low: ArrayLike, high: ArrayLike, *, row: int = 1) -> None:
+def band(figure: Sketch, x: ArrayLike, low: ArrayLike, high: ArrayLike, *, row: int = 1) -> None:
     """Shade where 8 in 10 craft with these labels land; no edge, no hover.
 
     Parameters
     ----------
-    figure : Figure
+    figure : Sketch
         Changed in place.
     x, low, high : array_like
         One-dimensional, same length; rows with a gap in any are left out.
@@ -269,13 +271,13 @@ def band(figure: go.Figure, x: ArrayLike, low: ArrayLike, high: ArrayLike, *, ro
 
 
 def line(
-    figure: go.Figure, x: ArrayLike, y: ArrayLike, *, name: str, unit: str = "", digits: str = ",.3~r", row: int = 1
+    figure: Sketch, x: ArrayLike, y: ArrayLike, *, name: str, unit: str = "", digits: str = ",.3~r", row: int = 1
 ) -> None:
     """Draw this build.
 
     Parameters
     ----------
-    figure : Figure
+    figure : Sketch
     x, y : array_like
     name : str
         Shown in the hover label.
@@ -297,7 +299,7 @@ def line(
 
 
 def pinned(
-    figure: go.Figure,
+    figure: Sketch,
     x: ArrayLike,
     y: ArrayLike,
     *,
@@ -318,7 +320,7 @@ def pinned(
     )
 
 
-def dot(figure: go.Figure, x: float, y: float, *, name: str, of_pinned: bool = False, row: int = 1) -> None:
+def dot(figure: Sketch, x: float, y: float, *, name: str, of_pinned: bool = False, row: int = 1) -> None:
     """Mark one point: filled for this build, hollow for the pinned one."""
     figure.add_scatter(
         x=[x],
@@ -335,7 +337,7 @@ def dot(figure: go.Figure, x: float, y: float, *, name: str, of_pinned: bool = F
     )
 
 
-def hover_line(figure: go.Figure, x: float, *, rows: int, of_pinned: bool = False) -> None:
+def hover_line(figure: Sketch, x: float, *, rows: int, of_pinned: bool = False) -> None:
     """Draw an upright line through all panels, each within its own."""
     for row in range(1, rows + 1):
         mark = "" if row == 1 else str(row)
@@ -358,7 +360,7 @@ def hover_line(figure: go.Figure, x: float, *, rows: int, of_pinned: bool = Fals
 
 
 def word(
-    figure: go.Figure,
+    figure: Sketch,
     x: float,
     y: float,
     text: str,
@@ -374,7 +376,7 @@ def word(
 
     Parameters
     ----------
-    figure : Figure
+    figure : Sketch
     x, y : float
         In the panel's own units; ``domain`` makes y a share of the panel's height.
     text : str
@@ -402,7 +404,7 @@ def word(
     )
 
 
-def hatch(figure: go.Figure, x: Sequence[float], low: Sequence[float], high: Sequence[float], *, row: int = 1) -> None:
+def hatch(figure: Sketch, x: Sequence[float], low: Sequence[float], high: Sequence[float], *, row: int = 1) -> None:
     """Hatch what lies beyond a limit. Nothing else is ever hatched."""
     figure.add_scatter(
         x=[*x, *reversed(list(x))],
@@ -418,12 +420,12 @@ def hatch(figure: go.Figure, x: Sequence[float], low: Sequence[float], high: Seq
     )
 
 
-def limit(figure: go.Figure, value: float, text: str, *, x_top: float, y_top: float, row: int = 1) -> None:
+def limit(figure: Sketch, value: float, text: str, *, x_top: float, y_top: float, row: int = 1) -> None:
     """Draw a ceiling: line, hatch above, words below the line at the left.
 
     Parameters
     ----------
-    figure : Figure
+    figure : Sketch
     value : float
         In the panel's unit; above ``y_top`` nothing is drawn.
     text : str

@@ -20,6 +20,7 @@ from explorer.figures.base import (
     dot,
     word,
 )
+from explorer.figures.sketch import Sketch
 from explorer.flight_answers import DiveAnswer
 from explorer.format import NARROW, spread, value
 from propmodel.dive import Path, WashBand
@@ -112,15 +113,14 @@ def dive_figure(
     """
     command = command_height(this, start)
     low = -0.09 * top
-    figure = go.Figure()
     ticks = list(np.arange(0.0, top + 1e-9, tick))
     axis = {
         "fixedrange": True, "zeroline": False, "showline": False, "gridcolor": GRID, "ticks": "", "tickmode": "array",
         "tickvals": ticks, "ticktext": [f"{t:g}" for t in ticks],
     }  # fmt: skip
     side = [round(float(v), 6) for v in np.arange(-20 * tick, 40 * tick, tick)]
-    figure.update_layout(
-        template=None,
+    figure = Sketch(
+        template={},
         height=HEIGHT,
         margin={"l": 40, "r": 14, "t": 34, "b": FOOT},
         paper_bgcolor="rgba(0,0,0,0)",
@@ -181,19 +181,19 @@ def dive_figure(
     dot(figure, 0.0, command, name="command")
     words = f"pull by {command:.0f} m" if start is None else f"you pull at {command:.0f} m"
     word(figure, 0.0, command, f"{words}, {value('road_speed', float(this.out.speed))}", bold=True, shift=12)
-    figure.layout.annotations[-1].update(yanchor="bottom", yshift=2)
+    figure.layout["annotations"][-1] |= {"yanchor": "bottom", "yshift": 2}
     _ends(figure, this, command, x, y, top)
-    return figure
+    return figure.finished()
 
 
-def _path(figure: go.Figure, x: NDArray, y: NDArray, name: str, stroke: dict) -> None:
+def _path(figure: Sketch, x: NDArray, y: NDArray, name: str, stroke: dict) -> None:
     figure.add_scatter(
         x=[float(f"{v:.4g}") for v in x], y=[float(f"{v:.4g}") for v in y], mode="lines", line=stroke, name=name,
         hovertemplate=f"{name}: %{{y:.0f}} m up<extra></extra>",
     )  # fmt: skip
 
 
-def _ground(figure: go.Figure, low: float, top: float) -> None:
+def _ground(figure: Sketch, low: float, top: float) -> None:
     wide = 12.0 * top
     figure.add_scatter(
         x=[-wide, wide, wide, -wide], y=[0.0, 0.0, low, low], mode="lines", line={"width": 0, "color": "#B8431E"},
@@ -205,7 +205,7 @@ def _ground(figure: go.Figure, low: float, top: float) -> None:
     )
 
 
-def _ends(figure: go.Figure, this: DiveAnswer, command: float, x: NDArray, y: NDArray, top: float) -> None:
+def _ends(figure: Sketch, this: DiveAnswer, command: float, x: NDArray, y: NDArray, top: float) -> None:
     """Bracket of the heights at which 8 in 10 craft are level."""
     if not x.size:
         return
@@ -226,7 +226,7 @@ def _ends(figure: go.Figure, this: DiveAnswer, command: float, x: NDArray, y: ND
     dot(figure, float(x[-1]), float(y[-1]), name="level")
     lost = value("distance", float(this.out.height_lost), low=this.low, high=this.high)
     word(figure, at, 0.5 * (up + down), f"level {lost} lower<br>({spread('distance', this.low, this.high)})", shift=10)
-    figure.layout.annotations[-1].align = "left"
+    figure.layout["annotations"][-1]["align"] = "left"
 
 
 def delay_strip(answer: DiveAnswer) -> str:
@@ -268,7 +268,7 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
         else ""
     )
     return (
-        '<div class="wi-table wi-pulls"><table><caption>Height lost from the decision to level</caption>'
+        '<div class="wi-table wi-pulls" role="group" tabindex="0" aria-label="Table: height lost"><table><caption>Height lost from the decision to level</caption>'
         "<thead><tr><th scope='col'>Hardest "
         f"pull</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
     )

@@ -26,6 +26,7 @@ from explorer.figures.base import (
     pinned,
     word,
 )
+from explorer.figures.sketch import Sketch
 from explorer.flight_answers import Cutoff, Ghosts, Minutes, PackAxis, SpeedCurve
 from explorer.format import value
 from propmodel.units import GRAM, KMH, MINUTE
@@ -67,14 +68,17 @@ def volt_axis(cutoff: float, full: float, least: float) -> tuple[float, float, l
     return low, high, [float(t) for t in ticks]
 
 
-def _bare(figure: go.Figure, low: float, high: float, ticks: Sequence[float], digits: str = ".1f") -> None:
-    axis = figure.layout.yaxis
-    axis.range, axis.tickmode = [low, high], "array"
-    axis.tickvals, axis.ticktext = list(ticks), [format(t, digits) for t in ticks]
-    axis.ticklabelstandoff = 4
+def _bare(figure: Sketch, low: float, high: float, ticks: Sequence[float], digits: str = ".1f") -> None:
+    figure.layout["yaxis"] |= {
+        "range": [low, high],
+        "tickmode": "array",
+        "tickvals": list(ticks),
+        "ticktext": [format(t, digits) for t in ticks],
+        "ticklabelstandoff": 4,
+    }
 
 
-def _ghost(figure: go.Figure, x: NDArray, y: NDArray, name: str) -> None:
+def _ghost(figure: Sketch, x: NDArray, y: NDArray, name: str) -> None:
     figure.add_scatter(
         x=[float(f"{v:.4g}") for v in x],
         y=[float(f"{v:.4g}") for v in y],
@@ -159,14 +163,14 @@ def voltage_figure(
     for k, mark in enumerate(marks):
         # the earliest lowest: no stem crosses another's word
         _mark(figure, mark, 0.95 - 0.1 * (len(marks) - 1 - k), axis)
-    return figure
+    return figure.finished()
 
 
-def _mark(figure: go.Figure, mark: Mark, level: float, axis: Axis) -> None:
+def _mark(figure: Sketch, mark: Mark, level: float, axis: Axis) -> None:
     if not math.isfinite(mark.time):
         return
     x = mark.time / MINUTE
-    low, high = figure.layout.yaxis.range
+    low, high = figure.layout["yaxis"]["range"]
     top = low + level * (high - low)
     figure.add_shape(
         type="line",
@@ -203,7 +207,11 @@ def ledger(rows: Sequence[tuple[str, str, str, str]], *, pinned_name: str | None
     out = []
     for name, mine, spread_, theirs in rows:
         aside = f' <span class="r">({html.escape(spread_)})</span>' if spread_ else ""
-        second = f'<dd class="pin"><i class="dash"></i>{html.escape(theirs)}</dd>' if pinned_name is not None else ""
+        second = (
+            f'<dd class="pin"><i class="dash"></i><span class="wi-sr">pinned: </span>{html.escape(theirs)}</dd>'
+            if pinned_name is not None
+            else ""
+        )
         out.append(f"<div><dt>{html.escape(name)}</dt><dd><b>{html.escape(mine)}</b>{aside}</dd>{second}</div>")
     foot = "" if pinned_name is None else f'<p class="foot"><i class="dash"></i>{html.escape(pinned_name)}, pinned</p>'
     return f'<div class="wi-ledger"><dl>{"".join(out)}</dl>{foot}</div>'
@@ -245,7 +253,7 @@ def speed_figure(
         dot(figure, float(other.best.range_speed) / KMH, float(other.best.range_power), name="pinned", of_pinned=True)
     if not np.isfinite(this.power).any():
         word(figure, 0.02 * x_axis.top, 0.5 * y_axis.top, "cannot hover, so it cannot fly level", bold=True)
-        return figure
+        return figure.finished()
     line(figure, this.speed / KMH, np.where(this.held, this.power, np.nan), name="this", unit="W", digits=".0f")
     last = np.flatnonzero(this.held)[-1] if this.held.any() else 0
     figure.add_scatter(
@@ -273,10 +281,10 @@ def speed_figure(
             line={"width": 1, "color": PINNED},
         )  # fmt: skip
         word(figure, cruise / KMH, 0.94, "your cruise", domain=True, right_of=False, shift=5)
-    return figure
+    return figure.finished()
 
 
-def _ends(figure: go.Figure, this: SpeedCurve, last: int, x_axis: Axis, y_axis: Axis) -> None:
+def _ends(figure: Sketch, this: SpeedCurve, last: int, x_axis: Axis, y_axis: Axis) -> None:
     """Where the curve ends, if that is in the picture; the words beside it say it anyway."""
     ends = (
         (float(this.speed[last]) / KMH, float(this.power[last]), "for minutes"),
@@ -288,7 +296,7 @@ def _ends(figure: go.Figure, this: SpeedCurve, last: int, x_axis: Axis, y_axis: 
             word(figure, x, y, f"{text} {x:.0f}", right_of=False, bold=True, shift=12)
 
 
-def _below(figure: go.Figure, x: float, y: float, text: str, *, shift: int, anchor: str) -> None:
+def _below(figure: Sketch, x: float, y: float, text: str, *, shift: int, anchor: str) -> None:
     figure.add_annotation(
         text=f"<b>{text}</b>", x=x, y=y, xanchor=anchor, yanchor="middle", yshift=shift, xshift=0, showarrow=False,
         font={"size": SMALL},
@@ -333,11 +341,11 @@ def pack_figure(this: PackAxis, other: PackAxis | None, *, axes: tuple[Axis, Axi
             rising = not this.inside and not math.isfinite(this.heaviest)
             text = "still rising" if rising else f"longest {value('mass', this.best_mass)}"
             word(figure, x, y, text, right_of=right, bold=True, shift=12)
-            figure.layout.annotations[-1].yshift = 12
+            figure.layout["annotations"][-1]["yshift"] = 12
     if math.isfinite(this.here_time):
         dot(figure, this.here_mass / GRAM, this.here_time / MINUTE, name="this pack")
         word(figure, this.here_mass / GRAM, this.here_time / MINUTE, "this pack", bold=True, shift=12)
-    return figure
+    return figure.finished()
 
 
 def cutoff_figure(this: Cutoff, other: Cutoff | None, *, axis: Axis) -> go.Figure:
@@ -351,12 +359,11 @@ def cutoff_figure(this: Cutoff, other: Cutoff | None, *, axis: Axis) -> go.Figur
         x_title="Landing voltage of a cell, V",
         height=320,
     )
-    axis_x = figure.layout.xaxis
-    axis_x.range, axis_x.tickvals, axis_x.ticktext = [low, high], ticks, [f"{t:.1f}" for t in ticks]
+    figure.layout["xaxis"] |= {"range": [low, high], "tickvals": ticks, "ticktext": [f"{t:.1f}" for t in ticks]}
     if other is not None:
         pinned(figure, other.volts, other.time / MINUTE, unit="min", digits=".1f")
         dot(figure, other.here_volts, other.here_time / MINUTE, name="pinned", of_pinned=True)
     line(figure, this.volts, this.time / MINUTE, name="this", unit="min", digits=".1f")
     dot(figure, this.here_volts, this.here_time / MINUTE, name="now")
     _below(figure, this.here_volts, this.here_time / MINUTE, f"now {this.here_volts:.2f} V", shift=-18, anchor="center")
-    return figure
+    return figure.finished()

@@ -64,7 +64,8 @@ def story_figure(found: Facts, *, guess: float | None, shown: bool, units: Units
         x_title=f"{story.x_name}, {story.x_unit}" if story.x_unit else story.x_name,
         height=HEIGHT,
     )
-    figure.update_layout(xaxis={"range": [low - room, high + room], "tickvals": ticks, "ticktext": text}, hovermode="x")
+    figure.layout["xaxis"] |= {"range": [low - room, high + room], "tickvals": ticks, "ticktext": text}
+    figure.layout["hovermode"] = "x"
     figure.add_shape(
         type="line", x0=found.x_after, x1=found.x_after, y0=0.0, y1=1.0, xref="x", yref="y domain",
         line={"width": 1.2, "color": PINNED, "dash": "2px,3px"}, layer="below", name="asked about",
@@ -112,7 +113,7 @@ def story_figure(found: Facts, *, guess: float | None, shown: bool, units: Units
         )  # fmt: skip
     elif not shown:
         word(figure, found.x_after, 0.5, "?", domain=True, bold=True)
-    return figure
+    return figure.finished()
 
 
 def _room_left(found: Facts, low: float, high: float) -> bool:
