@@ -105,7 +105,7 @@ class Draws:
     thermal_factor: NDArray
 
 
-def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None) -> Draws:
+def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None, forecast: bool = False) -> Draws:
     """Draw builds that the same labels could have.
 
     Parameters
@@ -115,15 +115,28 @@ def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None)
     draws : int
     only : tuple of str or None
         Axes to vary, as in `GROUPS`; the others keep their forecast.
+    forecast : bool
+        Put the forecast itself behind the last draw: it then costs no call of its own.
 
     Returns
     -------
     Draws
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import propmodel
+    >>> scree = propmodel.demo("scree")
+    >>> many = draw(scree, draws=16, forecast=True).build
+    >>> many.mass.shape, bool(np.isclose(many.mass[-1], scree.mass))
+    ((17,), True)
     """
     z = {
         name: row if only is None or name in only else np.zeros(draws)
         for name, row in zip(_AXES, _normal(draws), strict=True)
     }
+    if forecast:
+        z = {name: np.append(row, 0.0) for name, row in z.items()}
     return _apply(with_axis(build), z)
 
 
