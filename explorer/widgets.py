@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import math
+import re
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -34,6 +35,7 @@ __all__ = [
     "section",
     "style",
     "table",
+    "told_apart",
     "units",
     "working",
 ]
@@ -302,7 +304,25 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[Any]], *, caption: st
     head = "".join(f'<th scope="col">{html.escape(str(h))}</th>' for h in headings)
     body = "".join("<tr>" + "".join(f"<td>{html.escape(str(cell))}</td>" for cell in row) + "</tr>" for row in rows)
     over = f"<caption>{html.escape(caption)}</caption>" if caption else ""
-    return f'<div class="wi-table"><table>{over}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+    # a wide one scrolls sideways: by keyboard only where it can take the focus, and then it needs a name
+    name = html.escape(caption or ", ".join(str(h) for h in headings), quote=True)
+    return (
+        f'<div class="wi-table" role="group" tabindex="0" aria-label="Table: {name}">'
+        f"<table>{over}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    )
+
+
+def told_apart(words: str, name: str) -> str:
+    """Label of one of several like buttons: the name is there for screen readers, the style sheet hides it.
+
+    Examples
+    --------
+    >>> told_apart("Load", "2306, 1800 KV *; 6S 2000")
+    'Load *2306, 1800 KV ; 6S 2000*'
+    """
+    # letters, digits and harmless signs only: a label is Markdown and the name may be a stranger's
+    plain = " ".join(re.sub(r"[^\w .,;/()-]|_", " ", name).split())
+    return f"{words} *{plain}*" if plain else words
 
 
 def numbers(key: str, frame: Callable[[], pd.DataFrame], *, file_name: str, every: int = 1, digits: int = 3) -> None:
@@ -360,7 +380,11 @@ def working(label: str, steps: Callable[[], Sequence[tuple[str, str, str]]], *, 
                 f'<dd class="src">{html.escape(source)}</dd>'
                 for what, sum_, source in steps()
             )
-            say(f'<dl class="wi-working">{body}</dl>')
+            # a long one scrolls inside its box: by keyboard only where something in it takes the focus
+            say(
+                f'<div role="group" tabindex="0" aria-label="{html.escape(label, quote=True)}">'
+                f'<dl class="wi-working">{body}</dl></div>'
+            )
 
 
 def next_question(page: str, words: str) -> None:

@@ -254,7 +254,7 @@ def spares(inputs: Inputs, rates: dict[str, float], weekend: float) -> None:
         width=260,
     )
     found = costs.spares_list(bench_answers.session_of(inputs, rates), sessions=weekend)
-    widgets.say(widgets.table(["", "lost on average", "take", "enough"], figures.spares(found)))
+    widgets.say(widgets.table(["part", "lost on average", "take", "enough"], figures.spares(found)))
     widgets.say(
         '<p class="wi-small">Propellers by pairs, half of them for each direction. Poisson: losses come at '
         "random and know nothing of each other. Packs: those dented in a crash; the wear above comes slowly and can be "

@@ -180,11 +180,16 @@ def card(build: SavedBuild) -> None:
             f"{html.escape(_when(build.saved))}{', with measured parts' if own else ''}</small></div>"
         )
         with st.container(horizontal=True):
-            st.button("Put on the screen", key=f"load:{build.key}", on_click=_load, args=(build.key,))
+            st.button(
+                widgets.told_apart("Put on the screen", build.name),
+                key=f"load:{build.key}",
+                on_click=_load,
+                args=(build.key,),
+            )
             try:
                 data = bench_session.store().download(build.key)
                 st.download_button(
-                    "Download",
+                    widgets.told_apart("Download", build.name),
                     data,
                     file_name=file_name(build.name),
                     mime="application/json",
@@ -193,9 +198,9 @@ def card(build: SavedBuild) -> None:
                 )
             except StoreError:
                 logging.getLogger("explorer").warning("build %s went away", build.key)
-            with st.popover("Delete"):
+            with st.popover(widgets.told_apart("Delete", build.name)):
                 st.write(f"Delete “{build.name}” for good?".replace("[", "(").replace("]", ")"))
-                st.button("Yes, delete it", key=f"delete:{build.key}", on_click=_delete, args=(build.key, build.name))
+                st.button(widgets.told_apart("Yes, delete it", build.name), key=f"delete:{build.key}", on_click=_delete, args=(build.key, build.name))
 
 
 def short(inputs: Inputs) -> str:
@@ -505,7 +510,7 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
             key="curves_json",
         )
     alarms = sheet_of.alarms(inputs)
-    widgets.say(widgets.table(["Alarms to set", ""], alarms))
+    widgets.say(widgets.table(["Alarms to set", "at"], alarms))
     widgets.section("Link", "brings every input of this build and of the pinned one back")
     st.code(state.link(), language=None, wrap_lines=True)
     if state.own_parts() is not None:
