@@ -104,17 +104,19 @@ def story_rows() -> None:
 @st.fragment
 def lists(inputs: Inputs) -> None:
     """Search field, questions, stories, words."""
-    with st.container(key="why_search"):
-        words = st.text_input(
-            "Search questions and words",
-            key="why_words",
-            max_chars=60,
-            placeholder="amps, KV, spark, dive ...",
-            help="Every word you type must be in the question or near it. Empty shows all.",
-        )
-    asked, terms = found(words), terms_with(words)
-    left, right = st.columns([1.7, 1], gap="large")
+    # on a phone the style sheet puts the six stories above the search and its long list
+    with st.container(key="why_pair"):
+        left, right = st.columns([1.7, 1], gap="large")
     with left:
+        with st.container(key="why_search"):
+            words = st.text_input(
+                "Search questions and words",
+                key="why_words",
+                max_chars=60,
+                placeholder="amps, KV, spark, dive ...",
+                help="Every word you type must be in the question or near it. Empty shows all.",
+            )
+        asked, terms = found(words), terms_with(words)
         about = inputs.name or "your build"
         widgets.section("Why is it so?", f"{len(asked)} questions, answered with the numbers of {about}")
         with st.container(key="why_list"):
