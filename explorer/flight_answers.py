@@ -18,7 +18,7 @@ from explorer.inputs import Flying, Inputs, flying, mix
 from propmodel import battery, margins, motor, operating_point, power_up, propeller, response
 from propmodel.assessment import Assessment
 from propmodel.battery import ACTIVATION_ENERGY, GAS_CONSTANT, REFERENCE_TEMPERATURE
-from propmodel.build import Build, with_fields
+from propmodel.build import Build, subset, with_fields
 from propmodel.controller import throttle_from_duty
 from propmodel.dive import Delay, PullOut, WashBand, wash_band
 from propmodel.endurance import FlightTime, Profile, flight_time
@@ -738,19 +738,25 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
             made, way.drop, state_of_charge=way.state_of_charge, load_limit=way.load_limit, keep_path=True,
             height_at_command=start_height - fallen, **asked,
         )  # fmt: skip
-    many = pull_out(
-        draw(made, draws=DRAWS).build, way.drop, state_of_charge=way.state_of_charge, load_limit=way.load_limit, **asked
-    )
-    lost = np.sort(np.where(np.isnan(many.height_lost), np.inf, many.height_lost))
-    low, high = float(lost[int(LOW * lost.size)]), float(lost[int(HIGH * lost.size)])
     pulls = np.array([2.0, 3.0, 4.0, 5.0, 6.0])
     charges = np.unique(np.array([1.0, 0.6, 0.4, way_reserve(made)]))[::-1][:4]
-    table = pull_out(made, way.drop, state_of_charge=charges, load_limit=pulls[:, None], **asked)
+    cells = (pulls.size, charges.size)
+    count = pulls.size * charges.size
+    # the drawn craft fly this dive; the forecast, behind them, flies one for each cell of the table
+    many = pull_out(
+        subset(draw(made, draws=DRAWS, forecast=True).build, np.r_[:DRAWS, [DRAWS] * count], (DRAWS + 1,)),
+        way.drop,
+        state_of_charge=np.r_[[way.state_of_charge] * DRAWS, np.tile(charges, pulls.size)],
+        load_limit=np.r_[[way.load_limit] * DRAWS, np.repeat(pulls, charges.size)],
+        **asked,
+    )
+    lost = np.sort(np.where(np.isnan(many.height_lost), np.inf, many.height_lost)[:DRAWS])
+    low, high = float(lost[int(LOW * lost.size)]), float(lost[int(HIGH * lost.size)])
     there = dive_of(made, state_of_charge=way.state_of_charge, drop=way.drop)
     available = float(np.asarray(there.steering_share) * there.max_thrust / made.weight)
     return DiveAnswer(
-        first, low, high, delay, pulls, charges, np.asarray(table.height_lost),
-        np.asarray(table.peak_load) < pulls[:, None] - 1e-9, available,
+        first, low, high, delay, pulls, charges, many.height_lost[DRAWS:].reshape(cells),
+        many.peak_load[DRAWS:].reshape(cells) < pulls[:, None] - 1e-9, available,
     )  # fmt: skip
 
 
