@@ -375,7 +375,7 @@ COLD_STORY = Story(
 )  # fmt: skip
 
 
-# ---- 4 at 2,500 m -----------------------------------------------------------------------------------------
+# ---- 4 at 2500 m -----------------------------------------------------------------------------------------
 
 RIDGE_M = 2500.0
 LAPSE = 6.5e-3  # K/m, ISO 2533
@@ -430,7 +430,7 @@ def _high_why(f: Facts) -> list[Step]:
 
 HIGH_STORY = Story(
     key="high",
-    title="The same craft at 2,500 m",
+    title="The same craft at 2500 m",
     teaser="A trip to a high ridge: thinner air, less drag, so what?",
     start=lambda: demo_inputs("moor"),
     path=_high_path,
@@ -441,7 +441,7 @@ HIGH_STORY = Story(
     output="hover_power",
     kind="power",
     y_name="Watts to hang still",
-    setting="Moor, the long-flying seven-inch craft, leaves Thornbarrow at 420 m and goes to a ridge at 2,500 m. Nothing "
+    setting="Moor, the long-flying seven-inch craft, leaves Thornbarrow at 420 m and goes to a ridge at 2500 m. Nothing "
     "is changed on it; the air up there is thinner, and colder in step.",
     ask="What does it take to hang still on the ridge, against home?",
     quiz=Quiz(

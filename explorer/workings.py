@@ -799,7 +799,8 @@ def _cap(b: Build) -> Worked:
     on = limit + 1.0 if cells <= limit else cells
     got = limit / on
     kv = _f(b.motor.kv)
-    volts = _f(battery.open_circuit_voltage(with_fields(b, {"pack.cells": on}).pack, 1.0))
+    pack_on = with_fields(b, {"pack.cells": on}).pack
+    volts, drained = (_f(battery.open_circuit_voltage(pack_on, left)) for left in (1.0, b.pack.reserve))
     made_for = _f(battery.open_circuit_voltage(with_fields(b, {"pack.cells": limit}).pack, 1.0))
     first = (
         f"the motors are made for {limit:.0f} cells and see {cells:.0f}: it fits as it is; with {on:.0f} cells "
@@ -811,7 +812,14 @@ def _cap(b: Build) -> Worked:
             (
                 "Same average volts",
                 f"{first}cap = cells made for / cells on it = {limit:.0f} / {on:.0f} = {100 * got:.0f} %",
-                "It should rise as the pack drains: it is a ratio of voltages.",
+                "Full packs of both.",
+            ),
+            (
+                "As it drains",
+                f"at the reserve the pack stands at {_s(drained)} V: the same average then takes {_s(made_for)} / "
+                f"{_s(drained)} = {min(100.0 * made_for / drained, 100.0):.0f} %",
+                "A cap is a ratio of voltages: one that is right for a full pack is stricter than need be for an "
+                "empty one.",
             ),
             (
                 "No-load speed, capped",

@@ -18,6 +18,7 @@ from explorer.inputs import Inputs
 from explorer.own_parts import OwnInputs
 from explorer.stories import Exercise, Facts, Story, exercises, facts, notes_of, said
 from explorer.story_list import STORIES
+from explorer.troubles import Craft, Trouble, troubles_with
 from explorer.workings import QUESTIONS, Question, Worked, check_words, found
 
 CSS = Path(__file__).resolve().parents[1] / "why.css"
@@ -87,6 +88,23 @@ def question(q: Question, inputs: Inputs) -> None:
         st.page_link(f"app_pages/{q.page}.py", label=f"{label} →")
 
 
+@st.cache_data(show_spinner=False, max_entries=64, hash_funcs={Inputs: repr, OwnInputs: repr})
+def said_of(inputs: Inputs, keys: tuple[str, ...]) -> dict[str, str]:
+    """Answers to the troubles asked for, with the numbers of a build."""
+    craft = Craft(compute.build(inputs), compute.profile(inputs))
+    return {t.key: t.say(craft) for t in troubles_with("") if t.key in keys}
+
+
+def trouble_rows(asked: Sequence[Trouble], answers: dict[str, str]) -> str:
+    """Troubles as rows that open in place: native disclosures, which work without the server."""
+    rows = "".join(
+        f"<details><summary>{text(t.ask)}</summary><p>{text(answers[t.key])}"
+        f'<span class="on">On {PAGE_NAMES[t.page]} there is more.</span></p></details>'
+        for t in asked
+    )
+    return f'<div class="wi-troubles">{rows}</div>'
+
+
 def term_rows(terms: Sequence[Term]) -> str:
     """Words of the trade."""
     rows = "".join(f"<div><dt>{text(t.word)}</dt><dd>{text(t.plain)}</dd></div>" for t in terms)
@@ -113,11 +131,11 @@ def lists(inputs: Inputs) -> None:
                 "Search questions and words",
                 key="why_words",
                 max_chars=60,
-                placeholder="amps, KV, spark, dive ...",
+                placeholder="amps, hot, spark, dive ...",
                 help="Every word you type must be in the question or near it. Empty shows all.",
             )
-        asked, terms = found(words), terms_with(words)
-        about = inputs.name or "your build"
+        asked, troubles, terms = found(words), troubles_with(words), terms_with(words)
+        about = inputs.name if inputs.name not in ("", "Your build") else "your build"
         widgets.section("Why is it so?", f"{len(asked)} questions, answered with the numbers of {about}")
         with st.container(key="why_list"):
             for q in asked:
@@ -125,8 +143,12 @@ def lists(inputs: Inputs) -> None:
         if not asked:
             widgets.say(
                 '<p class="wi-words">No question holds these words. '
-                + ("The words below may help.</p>" if terms else "Try one word, such as amps or dive.</p>")
+                + ("What follows may help.</p>" if terms or troubles else "Try one word, such as amps or dive.</p>")
             )
+        if troubles:
+            widgets.section("Something went wrong?", f"{len(troubles)} things that people ask, forecasts of {about}")
+            answers = said_of(compute.plain(inputs), tuple(t.key for t in troubles))
+            widgets.say(trouble_rows(troubles, answers))
     with right:
         widgets.section("Six stories", "guess first, then see")
         story_rows()
