@@ -35,7 +35,7 @@ _MERIT = float(np.sqrt(2.0 / np.pi))  # FM = sqrt(2/pi) C_T^1.5 / C_P, propeller
 _LEAST_POWER = 0.05  # of the static one; the least in any row of the source is 0.03
 _FURTHEST = np.asarray(1.0e3)  # J/J0 beyond which nothing changes but J itself
 # numbers as arrays without axes: numpy takes them faster than plain ones, and these lines run by the million
-_ZERO, _HALF, _ONE = np.asarray(0.0), np.asarray(0.5), np.asarray(1.0)
+_ZERO, _HALF, _ONE, _TWO, _THREE = (np.asarray(x) for x in (0.0, 0.5, 1.0, 2.0, 3.0))
 _KNEE, _LEAST, _MARGIN, _DISC = np.asarray(MACH_KNEE), np.asarray(_LEAST_POWER), np.asarray(IDEAL_MARGIN), np.asarray(2.0 / np.pi)
 
 
@@ -220,13 +220,13 @@ class PreparedPropeller:
         (c_t, c_p) : tuple of ndarray
             [-]
         """
-        _, c_t, c_p = self.at_and_static(advance_ratio, rev_per_s)
+        c_t, _, c_p = self._advancing(advance_ratio, rev_per_s, slope=False)
         return c_t, c_p
 
-    def at_and_static(
+    def at_with_slope(
         self, advance_ratio: ArrayLike, rev_per_s: ArrayLike
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Static C_T beside C_T and C_P at an advance ratio, for a trim that needs all three.
+        """C_T, its slope against J, and C_P at an advance ratio: for Newton's method on a thrust.
 
         Parameters
         ----------
@@ -237,16 +237,26 @@ class PreparedPropeller:
 
         Returns
         -------
-        (static c_t, c_t, c_p) : tuple of ndarray
-            [-]
+        (c_t, slope, c_p) : tuple of ndarray
+            The slope is that at J = 1.5 J0 beyond it. [-]
         """
+        return self._advancing(advance_ratio, rev_per_s, slope=True)
+
+    def _advancing(
+        self, advance_ratio: ArrayLike, rev_per_s: ArrayLike, *, slope: bool
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
         still, c_p = self.static(rev_per_s)
         end_t, end_p, hold, zero = self.joints
         j0 = self.zero_thrust_advance_ratio
         u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
         x = np.minimum(u, end_t)
         k1, k2, k3 = self.shape_c_t
-        c_t = still * ((_ONE - x) * (_ONE + x * (k1 + x * (k2 + x * k3))))
+        left = _ONE - x
+        rise = _ONE + x * (k1 + x * (k2 + x * k3))
+        c_t = still * (left * rise)
+        steep = still
+        if slope:
+            steep = still * (left * (k1 + x * (_TWO * k2 + _THREE * k3 * x)) - rise) / j0
         x = np.minimum(u, end_p)
         a, b, c, d, e = self.shape_c_p
         c_p = c_p * np.maximum(_ONE + x * (a + x * (b + x * (c + x * (d + x * e)))), _LEAST)
@@ -258,7 +268,7 @@ class PreparedPropeller:
         pull = np.maximum(c_t, _ZERO)
         half = _HALF * j0 * u
         ideal = pull * (half + np.sqrt(half * half + _DISC * pull))
-        return still, c_t, np.maximum(c_p, _MARGIN * ideal)
+        return c_t, steep, np.maximum(c_p, _MARGIN * ideal)
 
     def range_status(self, rev_per_s: ArrayLike, advance_ratio: ArrayLike = 0.0) -> IntArray:
         """Bits of ``RangeFlag``: what lies outside the measured range.

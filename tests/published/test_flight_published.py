@@ -35,8 +35,9 @@ class IdealDisc:
     def static(self, n):
         return self.at(np.zeros_like(n), n)
 
-    def at_and_static(self, advance_ratio, n):
-        return (self.static_c_t(n), *self.at(advance_ratio, n))
+    def at_with_slope(self, advance_ratio, n):
+        c_t, c_p = self.at(advance_ratio, n)
+        return c_t, np.zeros_like(c_t), c_p
 
     def at(self, advance_ratio, n):
         j = np.asarray(advance_ratio, dtype=float)
