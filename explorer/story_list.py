@@ -486,6 +486,11 @@ def _curve_change(f: Facts) -> float:
     return float(np.nanmax(np.abs(b - a)) / np.nanmax(a) * (1.0 if np.nansum(b) >= np.nansum(a) else -1.0))
 
 
+def _from_to(a: float, b: float) -> str:
+    first, second = (value("pull_to_weight", v) for v in (a, b))
+    return f"stays at {first}" if first == second else f"goes from {first} to {second}"
+
+
 def _moves(share: float) -> str:
     return "stays where it is" if abs(share) < 5e-4 else f"moves by {100 * abs(share):.1f} % of its height"
 
@@ -501,8 +506,7 @@ def _camera_also(f: Facts) -> list[str]:
         f"The throttle curve of the rotors {_moves(_curve_change(f))}; the mark where "
         f"it hovers moves from {value('percent', f.a['hover_throttle'])} to {value('percent', f.b['hover_throttle'])}.",
         f"{MORE_MAH:.0f} mAh more of the same pack on top of the camera: {value('minutes', more['hover_time'])} against "
-        f"{value('minutes', f.b['hover_time'])}, {_p(gain)}; pull over weight goes from {f.b['thrust_to_weight']:.2f} to "
-        f"{more['thrust_to_weight']:.2f}.",
+        f"{value('minutes', f.b['hover_time'])}, {_p(gain)}; pull over weight {_from_to(f.b['thrust_to_weight'], more['thrust_to_weight'])}.",
     ]
 
 

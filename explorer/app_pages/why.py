@@ -12,7 +12,7 @@ import streamlit as st
 
 from explorer import compute, state, widgets
 from explorer.figures import why as figures
-from explorer.format import prose, quantity_of
+from explorer.format import lowered, prose, quantity_of
 from explorer.glossary import Term, terms_with
 from explorer.inputs import Inputs
 from explorer.own_parts import OwnInputs
@@ -61,6 +61,10 @@ def steps_html(steps: Sequence[tuple[str, str, str]]) -> str:
         for what, sum_, source in steps
     )
     return f'<dl class="wi-working">{rows}</dl>'
+
+
+def _count(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def _opened(knob: str) -> None:
@@ -136,7 +140,7 @@ def lists(inputs: Inputs) -> None:
             )
         asked, troubles, terms = found(words), troubles_with(words), terms_with(words)
         about = inputs.name if inputs.name not in ("", "Your build") else "your build"
-        widgets.section("Why is it so?", f"{len(asked)} questions, answered with the numbers of {about}")
+        widgets.section("Why is it so?", f"{_count(len(asked), 'question')}, answered with the numbers of {about}")
         with st.container(key="why_list"):
             for q in asked:
                 question(q, inputs)
@@ -146,7 +150,9 @@ def lists(inputs: Inputs) -> None:
                 + ("What follows may help.</p>" if terms or troubles else "Try one word, such as amps or dive.</p>")
             )
         if troubles:
-            widgets.section("Something went wrong?", f"{len(troubles)} things that people ask, forecasts of {about}")
+            widgets.section(
+                "Something went wrong?", f"{_count(len(troubles), 'thing')} that people ask, forecasts of {about}"
+            )
             answers = said_of(compute.plain(inputs), tuple(t.key for t in troubles))
             widgets.say(trouble_rows(troubles, answers))
     with right:
@@ -299,6 +305,18 @@ def story_block(key: str) -> None:
     {"ask": ask_step, "show": show_step, "why": why_step}[step](got)
     if in_class:
         class_part(got)
+    else:
+        st.page_link(
+            PAGE,
+            label="For a class: exercises and worked answers to this story",
+            query_params={"story": key, "step": step, "class": "1"},
+        )
+
+
+def believed(misconception: str) -> str:
+    """What many believe, in quotes, and what is so."""
+    said_, _, truth = misconception.partition(". ")
+    return f"“{text(said_)}.” <b>In truth:</b> {text(lowered(truth))}"
 
 
 def ask_step(got: Facts) -> None:
@@ -336,7 +354,8 @@ def why_html(got: Facts) -> str:
     caution = f'<p class="wi-notice">{text(story.caution)}</p>' if story.caution else ""
     return (
         steps_html(story.why(got))
-        + f'<p class="wi-story-ask">What many believe</p><p class="wi-wrong">{text(story.misconception)}</p>{caution}'
+        + '<p class="wi-story-ask">What many believe</p>'
+        + f'<p class="wi-wrong">{believed(story.misconception)}</p>{caution}'
     )
 
 
@@ -388,6 +407,9 @@ def class_part(got: Facts) -> None:
             f'<p class="wi-words"><b>Three exercises.</b> The craft is {html.escape(got.before.name)}; everything not '
             "named stays. Right is what lies where 8 in 10 such craft land.</p>"
         )
+        place = (st.context.url or "").split("?")[0]
+        widgets.say('<p class="wi-small">For those who are to guess first: the story without answers.</p>')
+        st.code(f"{place}?story={story.key}&step=ask", language=None, wrap_lines=True)
         for k, one in enumerate(exercises(story, seed=seed), start=1):
             exercise(one, number=k, key=f"{story.key}:{seed}:{k}", open_=open_)
 

@@ -303,3 +303,18 @@ def test_a_story_keeps_the_readers_build_until_told_otherwise():
     assert app.session_state["inputs"].diameter_in == pytest.approx(6.1)
     app.button(key="why_back").click().run()
     assert app.session_state["inputs"] == own
+
+
+def test_a_teacher_finds_the_exercises_and_the_pupils_address():
+    links = [e.proto for e in _page(story="camera", step="ask").get("page_link")]
+    (way,) = [p for p in links if p.label.startswith("For a class")]
+    assert "class=1" in way.query_string
+    app = _page(story="camera", step="ask", **{"class": "1"})
+    assert app.code[0].value.endswith("?story=camera&step=ask")
+    assert not [e for e in app.get("page_link") if e.proto.label.startswith("For a class")]
+
+
+def test_what_many_believe_is_told_apart_from_what_is_so():
+    app = _page(story="high", step="why")
+    said_there = " ".join(node.proto.body for node in app.get("html"))
+    assert "“Thinner air, less drag, longer flight.” <b>In truth:</b> drag matters only at speed" in said_there
