@@ -35,6 +35,7 @@ def main() -> None:
         ],
         position="top",
     )
+    st.session_state["page"] = page.url_path or there[0][0]
     side.draw()
     try:
         page.run()

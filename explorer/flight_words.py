@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Sequence
-from functools import lru_cache
+from collections.abc import Callable, Sequence
+from functools import lru_cache, wraps
 from pathlib import Path
+from typing import Any
 
 from explorer.figures.dive import charge_words, pull_by
 from explorer.figures.margins import tied
@@ -21,6 +22,7 @@ from explorer.flight_answers import (
 )
 from explorer.format import NARROW, Units, change, lowered, spread, value
 from explorer.inputs import Inputs
+from explorer.sentence import own_name
 from propmodel.dive import BindingLimit, Manoeuvre, WashBand
 from propmodel.heat_verdict import OTHER_CAUSES, hot_motor_verdict
 from propmodel.limits import Limit
@@ -66,6 +68,16 @@ def _name(inputs: Inputs) -> str:
     return f"<em>{html.escape(inputs.name)}</em>" if inputs.name else "This craft"
 
 
+def _named(words: Callable[..., str]) -> Callable[..., str]:
+    """Write "your build" small inside a sentence."""
+
+    @wraps(words)
+    def tidy(*args: Any, **more: Any) -> str:
+        return own_name(words(*args, **more))
+
+    return tidy
+
+
 def _range(kind: str, low: float, high: float) -> str:
     text = spread(kind, low, high)
     return f' <span class="r">({text})</span>' if " to " in text else ""
@@ -92,6 +104,7 @@ def minutes_or_why(answer: Minutes, row: str) -> str:
     return value("minutes", answer.time[row], low=answer.low[row], high=answer.high[row])
 
 
+@_named
 def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
     """How long, what is left, and what hanging still would give."""
     name, status = _name(inputs), answer.status["your way"]
@@ -301,6 +314,7 @@ def _clause(text: str) -> str:
     return html.escape(tied(lowered(first)))
 
 
+@_named
 def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
     """What does not fit, what gives first at this hold time, what clears it."""
     name = _name(inputs)
@@ -399,6 +413,7 @@ def response_words(found: Response) -> str:
 # ---- dive -------------------------------------------------------------------------------------------------
 
 
+@_named
 def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> str:
     """One number: start pulling no later than this height."""
     name, out = _name(inputs), answer.out

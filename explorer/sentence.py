@@ -26,6 +26,7 @@ __all__ = [
     "first_words",
     "nearest_limits",
     "opening",
+    "own_name",
     "pinned_line",
 ]
 
@@ -99,6 +100,17 @@ def plain(markup: str) -> str:
     'about 3.8 min'
     """
     return html.unescape(re.sub(r"<[^>]+>", "", markup))
+
+
+def own_name(markup: str) -> str:
+    """A build without a name of its own, written small inside a sentence.
+
+    Examples
+    --------
+    >>> own_name("<em>Your build</em> lifts. Start <em>Your build</em> here.")
+    '<em>Your build</em> lifts. Start <em>your build</em> here.'
+    """
+    return re.sub(r"(?<!^)(?<!\. )<em>Your build</em>", "<em>your build</em>", markup)
 
 
 def _name(name: str) -> str:

@@ -119,6 +119,16 @@ def value_of(name: str) -> Any:
     return float(round(take_off_g(state.usable()))) if name == "take_off_g" else getattr(state.inputs(), name)
 
 
+SHARED = ("lean",)
+"""Places of controls that several pages draw."""
+
+
+def _page() -> str:
+    """The page being drawn. A control that two pages share must have a key for each: Streamlit takes them for two
+    controls, and a value put under one key for the first is lost on the second."""
+    return st.session_state.get("page", "")
+
+
 def _put(key: str, value: Any) -> None:
     """Let a control show a value, without sending back what the reader is just moving."""
     if key not in st.session_state or st.session_state[key] != value:
@@ -162,7 +172,8 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
     """
     field, value = described(name), value_of(name)
     # the style sheet takes the clearing cross off fields that must have a value
-    key = f"{where}:{name}" if field.optional else f"{where}-must:{name}"
+    place = f"{where}:{_page()}" if where in SHARED else where
+    key = f"{place}:{name}" if field.optional else f"{place}-must:{name}"
     common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
     label = _label(field, short)
     if name == "measured_propeller":
@@ -222,13 +233,14 @@ def knob_strip() -> None:
     with st.container(key="strip"):
         pick, slide, hold = st.columns([2.2, 5, 1.7], vertical_alignment="bottom", gap="medium")
         with pick:
-            # another page without the strip drops the choice: take it up again
-            st.session_state.setdefault("knob", st.session_state.get("knob_kept", KNOBS[0]))
+            # another page drops the choice: take it up again
+            key = f"knob:{_page()}"
+            st.session_state.setdefault(key, st.session_state.get("knob_kept", KNOBS[0]))
             name = st.selectbox(
                 "Try changing",
                 KNOBS,
                 format_func=lambda k: described(k).label,
-                key="knob",
+                key=key,
                 help="Choose an input; the slider beside it moves it. The same input stands at the left.",
             )
             st.session_state["knob_kept"] = name
@@ -245,7 +257,7 @@ def knob_strip() -> None:
 
 
 def _knob(name: str) -> None:
-    field, value, key = described(name), value_of(name), f"knob:{name}"
+    field, value, key = described(name), value_of(name), f"knob:{_page()}:{name}"
     if value is None:  # not told: start from the middle of what may be
         value = {"blade_width_mm": 0.155 * 0.5 * 25.4 * state.usable().diameter_in}.get(name, field.low)
     assert field.low is not None and field.high is not None  # every knob is a number

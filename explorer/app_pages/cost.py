@@ -166,7 +166,7 @@ def more(rates: dict[str, float], prices: dict[str, float | None], pin: Inputs |
 def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -> str:
     """What a session costs, in one sentence."""
     packs = f"{number(rates['flights'], 1.0)} pack{'s' if rates['flights'] != 1 else ''}"
-    name = f"<em>{html.escape(inputs.name)}</em>" if inputs.name else "this craft"
+    name = f"<em>{html.escape(inputs.name)}</em>" if inputs.name not in ("", "Your build") else "this craft"
     if len(bill.unpriced) == len(costs.PARTS) and float(bill.total) == 0.0:
         used = costs.consumption(bench_answers.session_of(inputs, rates))
         return (

@@ -69,7 +69,6 @@ def _count(count: int, noun: str) -> str:
 
 def _opened(knob: str) -> None:
     st.session_state["knob_kept"] = knob  # the page behind *try it* then offers this input
-    st.session_state.pop("knob", None)
 
 
 def question(q: Question, inputs: Inputs) -> None:

@@ -167,3 +167,18 @@ def test_words_in_a_popover_can_be_read_in_both_schemes(visit, settle, scheme):
     label = page.get_by_test_id("stPopoverBody").get_by_text("Propellers", exact=True)
     ink = page.get_by_test_id("stApp").evaluate("node => getComputedStyle(node).color")
     assert label.evaluate("node => getComputedStyle(node).color") == ink
+
+
+def test_the_strip_goes_along_from_page_to_page(visit, settle):
+    page = visit("?payload_g=150")
+    strip = page.locator(".st-key-strip")
+    strip.locator("[data-testid=stSelectbox]").click()
+    page.get_by_role("option", name="Payload", exact=True).click()
+    settle(page)
+    for name in ("Margins", "Minutes", "Choose", "Dive", "Lift"):
+        page.get_by_role("link", name=name, exact=True).first.click()
+        page.wait_for_timeout(500)
+        settle(page)
+        if name != "Choose":
+            expect(strip.locator("[data-testid=stSelectbox] input").first).to_have_value("Payload")
+            expect(strip.get_by_role("slider")).to_have_attribute("aria-valuetext", "150 g")

@@ -120,10 +120,10 @@ SOME_KNOBS = [
 @pytest.mark.parametrize("knob", SOME_KNOBS)
 def test_every_kind_of_knob_slides(knob):
     at = opened()
-    at.selectbox(key="knob").select(knob)
+    at.selectbox(key="knob:lift").select(knob)
     run(at)
     slider = at.slider[0]
-    assert slider.key == f"knob:{knob}"
+    assert slider.key == f"knob:lift:{knob}"
     top = type(slider.value)(slider.proto.max)
     move(at, top)
     assert at.slider[0].value == pytest.approx(top)
