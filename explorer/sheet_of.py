@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pandas as pd
 
-from explorer import bench_answers, compute, sentence
+from explorer import bench_answers, compute, flight_answers, sentence
 from explorer.field_sheet import Figure, Sheet
-from explorer.format import NARROW, Units, number, spread, value
+from explorer.format import NARROW, Units, number, prose, spread, value
 from explorer.inputs import CHEMISTRY_NAMES, Inputs, assumed, measured_label
 from explorer.svg_plot import Line, Mark
 from propmodel import battery, power_up
@@ -82,12 +82,14 @@ def _named(what: str, name: str | None) -> str:
     return f"{what} ({name})" if name else what
 
 
-def alarms(inputs: Inputs) -> list[tuple[str, str]]:
+def alarms(inputs: Inputs, *, home: float = 20.0) -> list[tuple[str, str]]:
     """What to set before the flight: capacity and voltage alarms, the command cap.
 
     Parameters
     ----------
     inputs : Inputs
+    home : float
+        Cruise between the alarm and the landing, as on the page Minutes. [s]
 
     Returns
     -------
@@ -100,8 +102,17 @@ def alarms(inputs: Inputs) -> list[tuple[str, str]]:
     got = compute.answers(inputs).mid
     ohms = float(battery.resistance(made.pack, keep, sustained=True))
     loaded = rest - got.hover_current * ohms / inputs.cells if math.isfinite(got.hover_current) else math.nan
-    rows = [
-        ("Capacity alarm, charge drawn", value("charge", (1.0 - keep) * whole)),
+    flown = flight_answers.minutes(inputs)
+    rows = []
+    drawn = (1.0 - keep) * whole
+    if flown.time["your way"] > 1.0:
+        drawn = flown.charge
+        amps = flown.current["cruise"]
+        amps = amps if math.isfinite(amps) and amps > 0.0 else flown.current["hang still"]
+        alarm = max(drawn - home * amps / 3600.0, 0.0)
+        rows.append((f"Capacity alarm, {home:.0f}{NARROW}s of cruise before landing", value("charge", alarm)))
+    rows += [
+        ("Charge drawn when you land", value("charge", drawn)),
         ("A cell at rest when you land", value("cell_voltage", rest)),
     ]
     if math.isfinite(loaded):
@@ -189,7 +200,14 @@ def _two(figure: float) -> str:
 
 
 def sheet_of(
-    inputs: Inputs, pin: Inputs | None, *, units: Units, link: str, made: str, modern: bool | None = None
+    inputs: Inputs,
+    pin: Inputs | None,
+    *,
+    units: Units,
+    link: str,
+    made: str,
+    modern: bool | None = None,
+    home: float = 20.0,
 ) -> Sheet:
     """The whole sheet of a build.
 
@@ -206,6 +224,8 @@ def sheet_of(
         Date and place, one line.
     modern : bool or None
         Whether the ESC freewheels actively, for the first power-up.
+    home : float
+        Cruise between the alarm and the landing. [s]
 
     Returns
     -------
@@ -231,11 +251,13 @@ def sheet_of(
         limits=[
             {
                 "symbol": SYMBOLS[limit.state], "name": limit.name, "word": limit.state,
-                "detail": limit.sentence + (f" {limit.fix}" if limit.state == "over" and limit.fix else ""),
+                "detail": prose(
+                    limit.sentence + (f" {limit.fix}" if limit.state == "over" and limit.fix else "")
+                ),
             }
             for limit in limits
         ],
-        alarms=alarms(inputs),
+        alarms=alarms(inputs, home=home),
         steps=power_up.rows(power_up.power_up_steps(p)),
         cautions=power_up.CAUTIONS,
         figures=_figures(inputs, pin),

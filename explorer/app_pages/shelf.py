@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from explorer import bench_session, compute, sheet_of, state, widgets
+from explorer import bench_session, compute, sheet_of, side, state, widgets
 from explorer.field_sheet import curves_csv, curves_json, field_sheet
 from explorer.format import number, value
 from explorer.inputs import FIELDS, Inputs, apply, measured_label
@@ -200,7 +200,12 @@ def card(build: SavedBuild) -> None:
                 logging.getLogger("explorer").warning("build %s went away", build.key)
             with st.popover(widgets.told_apart("Delete", build.name)):
                 st.write(f"Delete “{build.name}” for good?".replace("[", "(").replace("]", ")"))
-                st.button(widgets.told_apart("Yes, delete it", build.name), key=f"delete:{build.key}", on_click=_delete, args=(build.key, build.name))
+                st.button(
+                    widgets.told_apart("Yes, delete it", build.name),
+                    key=f"delete:{build.key}",
+                    on_click=_delete,
+                    args=(build.key, build.name),
+                )
 
 
 def short(inputs: Inputs) -> str:
@@ -481,7 +486,10 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     air = value("temperature", inputs.air_temperature_c + CELSIUS_ZERO, widgets.units())
     made = f"{datetime.now():%d %B %Y}, for {number(inputs.altitude_m, 1.0)} m and {air}"
     about = {"build": inputs.name, "made": made, "link": state.link()}
-    sheet = field_sheet(sheet_of.sheet_of(inputs, pin, units=widgets.units(), link=state.link(), made=made, modern=age))
+    home = float(st.session_state.get("way_home_kept", 20.0))
+    sheet = field_sheet(
+        sheet_of.sheet_of(inputs, pin, units=widgets.units(), link=state.link(), made=made, modern=age, home=home)
+    )
     frame = sheet_of.curves(inputs, pin)
     with st.container(horizontal=True):
         st.download_button(
@@ -509,14 +517,13 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
             on_click="ignore",
             key="curves_json",
         )
-    alarms = sheet_of.alarms(inputs)
+    alarms = sheet_of.alarms(inputs, home=home)
     widgets.say(widgets.table(["Alarms to set", "at"], alarms))
     widgets.section("Link", "brings every input of this build and of the pinned one back")
+    left = side.link_leaves_out()
+    if left:
+        widgets.say(f'<p class="wi-notice" role="status">{html.escape(left)}</p>')
     st.code(state.link(), language=None, wrap_lines=True)
-    if state.own_parts() is not None:
-        widgets.say(
-            '<p class="wi-small">A link carries the labels, not your measured parts: save the build for those.</p>'
-        )
 
 
 page(state.usable(), state.pinned())
