@@ -617,7 +617,8 @@ def result(held: Held, fit: Any, inputs: Inputs) -> None:
         )
         cells = [number(float(row[c]) * factor, step) for c in ("label", "value", "low", "high")]
         rows.append([f"{name}{f', {unit}' if unit else ''}", cells[0], cells[1], f"{cells[2]} to {cells[3]}", how])
-    widgets.say(widgets.table(["what it is", "by the label", "from the table", "19 in 20 lie in", "how far learned"], rows))
+    heads = ["what it is", "by the label", "from the table", "19 in 20 lie in", "how far learned"]
+    widgets.say(widgets.table(heads, rows))
     for note in fit.notes:
         widgets.say(f'<p class="wi-small">{html.escape(note)}</p>')
     used = in_use(inputs, state.own_parts())

@@ -268,7 +268,8 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
         else ""
     )
     return (
-        '<div class="wi-table wi-pulls" role="group" tabindex="0" aria-label="Table: height lost"><table><caption>Height lost from the decision to level</caption>'
+        '<div class="wi-table wi-pulls" role="group" tabindex="0" aria-label="Table: height lost">'
+        "<table><caption>Height lost from the decision to level</caption>"
         "<thead><tr><th scope='col'>Hardest "
         f"pull</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
     )
