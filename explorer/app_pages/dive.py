@@ -34,7 +34,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     other = None if same is None else flight_answers.dive(same, entry=entry, start_height=start)
     widgets.say(
         '<h1 class="wi-ask">Will it come out of the dive?</h1>'
-        f'<p class="wi-sentence">{flight_words.dive_opening(inputs, this, start=start)}</p>'
+        f'<div class="wi-short"><p class="wi-sentence">{flight_words.dive_opening(inputs, this, start=start)}</p></div>'
         f'<p class="wi-pinned">{flight_words.pinned_dive(this, pin, other)}</p>'
     )
     widgets.leans_on()

@@ -206,7 +206,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     other = None if pin is None else flight_answers.minutes(pin)
     widgets.say(
         '<h1 class="wi-ask">How long, doing what I do?</h1>'
-        f'<p class="wi-sentence">{flight_words.minutes_opening(inputs, this)}</p>'
+        f'<div class="wi-short"><p class="wi-sentence">{flight_words.minutes_opening(inputs, this)}</p></div>'
         f'<p class="wi-pinned">{flight_words.pinned_minutes(this, pin, other, units)}</p>'
     )
     widgets.leans_on()
