@@ -14,8 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel import battery, heat, momentum, motor
 from propmodel.build import Build, drag_areas, shape_of
 from propmodel.dive import Dive, PullOut, estimate_pull_out
-from propmodel.endurance import Emptying, hover_hours
-from propmodel.flight import Airframe, TopSpeed, find_top_speed, trim
+from propmodel.endurance import HoverTime, hover_hours
+from propmodel.flight import Airframe, TopSpeed, find_top_speed, hovering, trim
 from propmodel.operating_point import (
     PASSES,
     Drive,
@@ -153,7 +153,7 @@ class Assessment:
         return self.thrust_to_weight >= 1.0
 
     @cached_property
-    def hover_flight(self) -> Emptying:
+    def hover_flight(self) -> HoverTime:
         """Hover from full to the cut-off or the reserve."""
         return hover_hours(
             self.build,
@@ -198,10 +198,13 @@ class Assessment:
     def bucket(self) -> tuple[NDArray, NDArray]:
         """Speed and power of least drain, by a parabola through three trims and hover. [m/s, W]"""
         top = np.nan_to_num(self.top.speed, nan=1.0)
-        state, speeds, powers = None, [np.zeros(self.shape)], [self.hover.pack_power]
+        speeds, powers = [np.zeros(self.shape)], [self.hover.pack_power]
+        state = hovering(self.hover)
+        most = np.minimum(top, 30.0)
         for share in BUCKET_SHARES:
-            speed = np.minimum(share * top, share * 30.0 * self._one)
-            state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=2 if self.quick else 10)
+            speed = share * most
+            passes = 2 if self.quick else 10
+            state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=passes, quick=self.quick)
             speeds.append(speed)
             powers.append(point.pack_power)
         return _lowest_cubic(speeds, powers)

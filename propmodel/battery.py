@@ -7,6 +7,7 @@ hover, cruise and discharge use :data:`SUSTAINED_FACTOR` times the 10-second val
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -359,6 +360,35 @@ def resistance(pack: Pack, state_of_charge: ArrayLike = 0.5, *, sustained: bool 
     shape = relative[low] * (1.0 - share) + relative[low + 1] * share
     string = np.asarray(pack.cells) * _cell_resistance(pack) * shape * (SUSTAINED_FACTOR if sustained else 1.0)
     return string / pack.parallel + pack.lead_resistance
+
+
+def sustained_tables(pack: Pack) -> Callable[[NDArray], tuple[NDArray, NDArray]]:
+    """Rest voltage and sustained resistance as one function of charge, for walks down a pack.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+
+    Returns
+    -------
+    callable
+        Of a state of charge 0 to 1: what `open_circuit_voltage` [V] and `resistance` over minutes [ohm] give.
+    """
+    table, relative = _cells()
+    chemistry = chemistry_index(pack.chemistry)
+    cells = np.asarray(pack.cells)
+    string = cells * _cell_resistance(pack) * (SUSTAINED_FACTOR / np.asarray(pack.parallel))
+
+    def at(state_of_charge: NDArray) -> tuple[NDArray, NDArray]:
+        position = np.minimum(np.maximum(state_of_charge, 0.0), 1.0) * (KNOTS - 1)
+        low = np.minimum(np.asarray(position).astype(np.intp), KNOTS - 2)
+        share = position - low
+        cell = table[chemistry, low] * (1.0 - share) + table[chemistry, low + 1] * share
+        shape = relative[low] * (1.0 - share) + relative[low + 1] * share
+        return cells * cell, string * shape + pack.lead_resistance
+
+    return at
 
 
 def terminal_voltage(emf: ArrayLike, resistance: ArrayLike, power: ArrayLike) -> NDArray:

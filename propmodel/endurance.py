@@ -7,14 +7,15 @@ cut-off is found inside its segment. The pack holds its temperature (no self-hea
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, controller
+from propmodel import battery
 from propmodel.build import Build, shape_of
 from propmodel.errors import check_in, check_range
 from propmodel.flight import Airframe, trim
@@ -115,18 +116,28 @@ class FlightTime:
     curve_current: NDArray
 
 
-def bus_current(d: Drive, point: OperatingPoint, emf: NDArray, resistance: NDArray, guess: NDArray) -> tuple:
-    """Bus voltage and pack current when the motors keep the speed and load of ``point`` at another charge."""
-    motor_power = point.motor_voltage * point.motor_current
-    ripple = controller.ripple_loss(d.controller, point.motor_voltage, guess)
-    power = d.rotors * (motor_power + ripple) + d.electronics_power
-    voltage = battery.terminal_voltage(emf, resistance, power)
-    return voltage, power / voltage
+def _bus_of(d: Drive, point: OperatingPoint) -> Callable[[NDArray, NDArray, NDArray], tuple[NDArray, NDArray]]:
+    """Bus voltage and pack current when the motors keep the speed and load of ``point`` at another charge.
+
+    The function returned takes rest voltage, resistance and a guess of the bus voltage.
+    """
+    volts = point.motor_voltage
+    square = volts * volts
+    steady = d.rotors * (volts * point.motor_current + d.controller.standby_power) + d.electronics_power
+    coefficient = d.rotors * np.asarray(d.controller.ripple_coefficient)
+
+    def at(emf: NDArray, resistance: NDArray, guess: NDArray) -> tuple[NDArray, NDArray]:
+        through = np.maximum(volts - square / guess, 0.0)
+        power = steady + coefficient * through * through
+        voltage = battery.terminal_voltage(emf, resistance, power)
+        return voltage, power / voltage
+
+    return at
 
 
 @dataclass(frozen=True)
 class Emptying:
-    """Running state of the quadrature over charge."""
+    """A pack run down: time over capacity [h / (A h) x A h = h], energy [W h], where and why it ended."""
 
     hours: NDArray
     energy: NDArray
@@ -135,22 +146,36 @@ class Emptying:
     at_once: NDArray
 
 
+class HoverTime(NamedTuple):
+    """Time of one steady way of flying [h], and True where it is below the cut-off at once."""
+
+    hours: NDArray
+    at_once: NDArray
+
+
 def hover_hours(
     build: Build, d: Drive, point: OperatingPoint, *, start: ArrayLike = 1.0, cut: NDArray, reserve: NDArray
-) -> Emptying:
-    """Lean quadrature for one steady way of flying: no curves kept. [h, W h]"""
+) -> HoverTime:
+    """Lean quadrature for one steady way of flying: time only."""
+    bus = _bus_of(d, point)
 
     def current(_: float, emf: NDArray, r: NDArray, guess: NDArray) -> tuple:
-        return bus_current(d, point, emf, r, guess)
+        return bus(emf, r, guess)
 
-    return _empty(build, current, np.asarray(start, dtype=np.float64), cut, reserve, point.rev_per_s.shape)[0]
+    begin = np.asarray(start, dtype=np.float64)
+    found, _ = _empty(build, current, begin, cut, reserve, point.rev_per_s.shape, lean=True)
+    return HoverTime(found.hours, found.at_once)
 
 
-def _empty(build, current_at, start, cut, reserve, shape):
-    """Walk down the table's knots; ``current_at(charge, emf, r, guess) -> (voltage, current)``."""
+def _empty(build, current_at, start, cut, reserve, shape, *, lean=False):
+    """Walk down the table's knots; ``current_at(charge, emf, r, guess) -> (voltage, current)``.
+
+    Lean walks keep time only: energy, end, cause and curve stay as they were at the start.
+    """
     limit = cut * np.asarray(build.pack.cells)
     capacity = battery.capacity(build.pack)
     floor = np.minimum(reserve, start)
+    tables = battery.sustained_tables(build.pack)
     # a plain starting charge keeps every knot a plain number, and the cell table is read once per knot
     flat = start.ndim == 0
 
@@ -159,8 +184,7 @@ def _empty(build, current_at, start, cut, reserve, shape):
         return low if flat else low * np.ones(shape)
 
     charge = knot_charge(1.0)
-    emf = battery.open_circuit_voltage(build.pack, charge)
-    r = battery.resistance(build.pack, charge, sustained=True)
+    emf, r = tables(charge)
     voltage, current = current_at(1.0, emf, r, emf)
     voltage, current = current_at(1.0, emf, r, voltage)
     alive = np.where(voltage >= limit, 1.0, 0.0)
@@ -169,36 +193,31 @@ def _empty(build, current_at, start, cut, reserve, shape):
     hours, energy = np.zeros(shape), np.zeros(shape)
     end = charge * np.ones(shape)
     curve = [(end, hours, voltage, current)]
+    head, per_amp = voltage - limit, 1.0 / current
     for k in range(1, SEGMENTS + 1):
         knot = 1.0 - k / SEGMENTS
         low = knot_charge(knot)
-        emf = battery.open_circuit_voltage(build.pack, low)
-        r = battery.resistance(build.pack, low, sustained=True)
+        emf, r = tables(low)
         next_voltage, next_current = current_at(knot, emf, r, voltage)
         width = charge - low
-        head, next_head = voltage - limit, next_voltage - limit
+        next_head = next_voltage - limit
         by_cut = np.where(next_head < 0.0, head / np.maximum(head - next_head, 1e-12), 1.0)
         by_floor = np.where(width > 0.0, (charge - floor) / np.maximum(width, 1e-12), 1.0)
-        share = np.clip(np.minimum(by_cut, by_floor), 0.0, 1.0) * alive
+        share = np.minimum(np.maximum(np.minimum(by_cut, by_floor), 0.0), 1.0) * alive
         stop_current = current + share * (next_current - current)
-        stop_voltage = voltage + share * (next_voltage - voltage)
         step = width * share
         # trapezoid in charge of 1/I and of V
-        hours = hours + 0.5 * (1.0 / current + 1.0 / stop_current) * step
-        energy = energy + 0.5 * (voltage + stop_voltage) * step
-        by_voltage = by_voltage | ((alive > 0.0) & (by_cut < 1.0) & (by_cut <= by_floor))
-        end = np.where(alive > 0.0, charge - step, end)
-        dead = alive == 0.0
-        curve.append(
-            (
-                end,
-                hours,
-                np.where(dead, curve[-1][2], stop_voltage),
-                np.where(dead, curve[-1][3], stop_current),
-            )
-        )
+        hours = hours + 0.5 * (per_amp + 1.0 / stop_current) * step
+        if not lean:
+            stop_voltage = voltage + share * (next_voltage - voltage)
+            energy = energy + 0.5 * (voltage + stop_voltage) * step
+            by_voltage = by_voltage | ((alive > 0.0) & (by_cut < 1.0) & (by_cut <= by_floor))
+            end = np.where(alive > 0.0, charge - step, end)
+            dead = alive == 0.0
+            kept = np.where(dead, curve[-1][2], stop_voltage), np.where(dead, curve[-1][3], stop_current)
+            curve.append((end, hours, *kept))
         alive = np.where(share >= 1.0, alive, 0.0)
-        charge, voltage, current = low, next_voltage, next_current
+        charge, voltage, current, head, per_amp = low, next_voltage, next_current, next_head, 1.0 / next_current
         if not alive.any():
             break
     return Emptying(hours * capacity, energy * capacity, end, by_voltage, at_once), curve
@@ -254,13 +273,13 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     flat_out = at_duty(punch, cap)
     # nobody pulls harder than the craft can
     hard = at_thrust(d, np.minimum(lift * profile.hard_load, flat_out.thrust))
-    steady = list(zip((hover, cruise, hard), shares[:3], strict=True))
+    steady = [(_bus_of(d, p), share) for p, share in zip((hover, cruise, hard), shares[:3], strict=True)]
 
     def current_at(knot: float, emf: NDArray, r: NDArray, guess: NDArray) -> tuple:
         mean = np.zeros(shape)
-        for point, share in steady:
+        for bus, share in steady:
             if np.any(share > 0.0):
-                mean = mean + share * bus_current(d, point, emf, r, guess)[1]
+                mean = mean + share * bus(emf, r, guess)[1]
         if np.any(shares[3] > 0.0):
             mean = mean + shares[3] * at_duty(recharge(d, build, np.minimum(knot, start)), cap, passes=6).pack_current
         return emf - mean * r, mean

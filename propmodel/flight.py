@@ -77,6 +77,12 @@ class Trim:
     shaft_power: NDArray
 
 
+def hovering(point: OperatingPoint) -> Trim:
+    """A hover as the start of a first slow trim."""
+    zero = np.zeros_like(point.rev_per_s)
+    return Trim(point.rev_per_s, zero, zero, point.thrust, zero, zero, zero, point.shaft_power)
+
+
 def profile_split(
     d: Drive, n: NDArray, thrust: NDArray, axial_speed: NDArray, c_p: NDArray
 ) -> tuple[NDArray, NDArray, NDArray]:
@@ -116,7 +122,7 @@ def trim(
     """
     state = _balance(d, frame, speed, start=start, passes=passes, quick=quick)
     torque = state.shaft_power / (2.0 * np.pi * state.rev_per_s)
-    return state, electrical(d, state.rev_per_s, torque, state.thrust * d.thrust_share, passes=1 if quick else 3)
+    return state, electrical(d, state.rev_per_s, torque, state.thrust * d.thrust_share, passes=2 if quick else 3)
 
 
 def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, passes: int, quick: bool) -> Trim:
@@ -464,12 +470,12 @@ def _aimed_top(
         last, excess = excess, np.maximum(point.duty - cap, point.pack_power * d.pack_resistance / (half * half) - 1.0)
         if step:
             slope = (excess - last) / np.where(np.abs(move) > 1e-12, move, np.inf)
-            slope = np.minimum(np.maximum(slope, 0.3), 12.0)
+            slope = np.minimum(np.maximum(slope, 0.3), 12.0 if step < 3 else 100.0)
         move = np.minimum(np.maximum(-excess / slope, -0.25), 0.15)
         log_v = log_v + move
         if step > 2 and not (np.abs(move) > 1e-11).any():
             break
-    return _Top(np.exp(log_v), state, point.pack_current, np.abs(move) < (5e-3 if quick else 1e-7))
+    return _Top(np.exp(log_v), state, point.pack_current, np.abs(move) < (5e-3 if quick else 1e-10))
 
 
 def _bracketed_top(

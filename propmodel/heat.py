@@ -491,25 +491,36 @@ def _newton(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatA
 
 
 def _bisect(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatArray:
-    """First crossing of any sum of two exponentials; inf where there is none."""
-
-    def value(t: Any) -> FloatArray:
-        return w_fast * _grown(fast, t)[0] + w_slow * _grown(slow, t)[0] - rise
-
+    """First crossing of any sum of two exponentials, by a bracket; inf where there is none."""
     longest = np.full(rise.shape, 1e7)
     with np.errstate(all="ignore"):
         # the only turning point, where both rates cancel
         turn = np.log(-w_fast / w_slow) / (slow - fast)
         turn = np.where(np.isfinite(turn) & (turn > 0.0), turn, longest)
-        early, late = value(turn) >= 0.0, value(longest) >= 0.0
-        low = np.where(early, 0.0, turn)
-        high = np.where(early, turn, longest)
-        low = np.where(early | (turn < longest), low, 0.0)
+        early, late = (
+            w_fast * _grown(fast, t)[0] + w_slow * _grown(slow, t)[0] >= rise for t in (turn, longest)
+        )
+        out = np.full(rise.shape, np.inf)
+        live = np.flatnonzero(early | late)
+        rise, fast, slow, w_fast, w_slow = (part[live] for part in (rise, fast, slow, w_fast, w_slow))
+        early, turn = early[live], turn[live]
+        low = np.where(early | (turn >= 1e7), 0.0, turn)
+        high = np.where(early, turn, 1e7)
+        # Newton's method kept inside the bracket, which is halved wherever a step would leave it
+        t = 0.5 * (low + high)
         for _ in range(80):
-            middle = 0.5 * (low + high)
-            over = value(middle) >= 0.0
-            high, low = np.where(over, middle, high), np.where(over, low, middle)
-    return np.where(early | late, high, np.inf)
+            (up_fast, grown_fast), (up_slow, grown_slow) = _grown(fast, t), _grown(slow, t)
+            error = w_fast * up_fast + w_slow * up_slow - rise
+            over = error >= 0.0
+            high, low = np.where(over, t, high), np.where(over, low, t)
+            step = t - error / (w_fast * grown_fast + w_slow * grown_slow)
+            new = np.where((step > low) & (step < high), step, 0.5 * (low + high))
+            moved = np.abs(new - t) > 1e-10 * t
+            t = new
+            if not moved.any():
+                break
+    out[live] = t
+    return out
 
 
 def rms_current(currents: ArrayLike, shares: ArrayLike, *, axis: int = 0) -> FloatArray:

@@ -76,6 +76,8 @@ class PreparedPropeller:
         Static C = exp(log_c + slope ln(Re75/5e4)). [-]
     base_c_t, base_c_p : ndarray
         The same carried back to Re75 = 1. [-]
+    middle_c_p : ndarray
+        Static C_P at Re75 = 50,000, where a search may begin. [-]
     reynolds_factor : ndarray
         Re75 over n: 0.375 pi D^2 (c75/R) rho/mu. [s]
     reynolds_low, reynolds_high : ndarray
@@ -106,6 +108,7 @@ class PreparedPropeller:
     slope_c_p: FloatArray
     base_c_t: FloatArray
     base_c_p: FloatArray
+    middle_c_p: FloatArray
     reynolds_factor: FloatArray
     reynolds_low: FloatArray
     reynolds_high: FloatArray
@@ -191,11 +194,56 @@ class PreparedPropeller:
                 c_t = c_t * self.thrust_factor
                 room = FM_CEILING + merit * (self.merit_odds - 1.0)
                 c_p = c_p * self.thrust_factor * np.sqrt(self.thrust_factor) * room / (FM_CEILING * self.merit_odds)
+        return c_t, self._fast_tips(n, c_p)[0]
+
+    def static_c_p(self, rev_per_s: ArrayLike) -> FloatArray:
+        """C_P at rest alone.
+
+        Parameters
+        ----------
+        rev_per_s : array_like
+            n. [1/s]
+        """
+        if self.capped or self.shifted:
+            return self.static(rev_per_s)[1]
+        n = _f(rev_per_s)
+        return self._fast_tips(n, np.exp(self.base_c_p + self.slope_c_p * self._log_reynolds(n)))[0]
+
+    def static_with_slope(self, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """C_T and C_P at rest with their slopes d ln C/d ln n, for Newton's method on a speed.
+
+        Parameters
+        ----------
+        rev_per_s : array_like, >= 0
+            n. [1/s]
+
+        Returns
+        -------
+        (c_t, c_p, slope_c_t, slope_c_p) : tuple of ndarray
+            The slopes leave out the cap on the figure of merit and the offsets of draws: near enough to step by. [-]
+        """
+        n = _f(rev_per_s)
+        re = self.reynolds_factor * n
+        held = np.minimum(np.maximum(re, self.reynolds_low), self.reynolds_high)
+        inside = re == held
+        slope_c_t, slope_c_p = self.slope_c_t * inside, self.slope_c_p * inside
+        if self.capped or self.shifted:
+            c_t, c_p = self.static(n)
+            return c_t, c_p, slope_c_t, slope_c_p
+        log_re = np.log(held)
+        c_p, more = self._fast_tips(n, np.exp(self.base_c_p + self.slope_c_p * log_re))
+        if more is not None:
+            slope_c_p = slope_c_p + more
+        return np.exp(self.base_c_t + self.slope_c_t * log_re), c_p, slope_c_t, slope_c_p
+
+    def _fast_tips(self, n: FloatArray, c_p: FloatArray) -> tuple[FloatArray, FloatArray | None]:
+        """C_P with its rise above tip Mach 0.5, and the slope of that rise, None where all tips are slow."""
         mach = self.mach_factor * n
-        if (mach > _KNEE).any():
-            fast = np.maximum(mach - _KNEE, _ZERO)
-            c_p = c_p * (_ONE + _MACH_RISE * fast * fast)
-        return c_t, c_p
+        if not (mach > _KNEE).any():
+            return c_p, None
+        fast = np.maximum(mach - _KNEE, _ZERO)
+        rise = _ONE + _MACH_RISE * fast * fast
+        return c_p * rise, 2.0 * _MACH_RISE * fast * mach / rise
 
     def at(self, advance_ratio: ArrayLike, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
         r"""C_T and C_P at an advance ratio.
@@ -369,6 +417,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
         slope_c_p=slope_c_p,
         base_c_t=_f(base_c_t),
         base_c_p=_f(base_c_p),
+        middle_c_p=_f(np.exp(log_c_p)),
         reynolds_factor=_f(0.375 * np.pi * d * d * label.chord_ratio * (_f(air.density) / _f(air.viscosity))),
         reynolds_low=low,
         reynolds_high=high,

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["LARGEST", "Condition", "Sweep", "Verdict", "margin_names", "sweep"]
 
-CHUNK = 8192
+CHUNK = 16384
 LARGEST = 20_000_000
 """More builds than this are refused: they would not fit in memory. [-]"""
 
@@ -321,7 +321,8 @@ def sweep(
     with_margins = any(n in _MARGINS for n in names)
 
     def work(start: int) -> None:
-        index = np.arange(start, min(start + CHUNK, size))
+        piece = slice(start, min(start + CHUNK, size))
+        index = np.arange(piece.start, piece.stop)
         places = np.unravel_index(index, shape) if shape else ()
         changes: dict[str, NDArray] = {}
         for (name, values), place in zip(clean.items(), places, strict=True):
@@ -334,7 +335,7 @@ def sweep(
         if with_margins:
             answers |= {k: v for k, v in margins.evaluate(a, hold=hold).items() if k in found}
         for name, value in answers.items():
-            found[name][index] = value
+            found[name][piece] = value
 
     starts = range(0, size, CHUNK)
     workers = min(os.cpu_count() or 1, 4) if threads is None else threads
