@@ -57,7 +57,7 @@ def _chosen() -> None:
     name = st.session_state["craft"]
     if name is not None:
         st.session_state["labels"] = ""
-        st.session_state["lender"] = None
+        st.session_state["lender"] = st.session_state["label_made"] = None
         state.load_demo(name)
 
 
@@ -184,12 +184,25 @@ def _typed() -> None:
     if st.session_state.get("lender") or any(demo_inputs(n) == now for n in demo_names()):
         here = st.session_state.get("lender") or next(name for name, top in _NEAREST if now.diameter_in <= top)
         st.session_state["lender"] = lender_of(answered(reading, _answers(reading)), here)
+        hand = _by_hand(now)
         now = untold(demo_inputs(st.session_state["lender"]))
         if st.session_state["pin_is_example"]:
             # a craft of the club is no measure for somebody's own
             st.session_state["pinned"] = None
+        st.session_state["label_plain"] = now
+        now = apply(now, hand)
+    else:
+        st.session_state["label_plain"] = now
     st.session_state["label_base"] = now
     _fill()
+
+
+def _by_hand(now: Inputs) -> dict[str, Any]:
+    """Fields that are not as the labels alone would make them: they stay when more labels are typed."""
+    made = st.session_state.get("label_made")
+    if made is None:
+        return {}
+    return {name: getattr(now, name) for name in FIELDS if getattr(now, name) != getattr(made, name)}
 
 
 def _fill() -> None:
@@ -197,7 +210,9 @@ def _fill() -> None:
     base = st.session_state.get("label_base", state.inputs())
     if any(base.name == demo_inputs(n).name for n in demo_names()):
         base = replace(base, name="Your build")
-    state.load(apply(base, answered(reading, _answers(reading))))
+    told = answered(reading, _answers(reading))
+    state.load(apply(base, told))
+    st.session_state["label_made"] = apply(st.session_state.get("label_plain", base), told)
 
 
 def _mend(source: str, suggestion: str) -> None:

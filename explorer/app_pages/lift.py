@@ -105,7 +105,7 @@ def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
     made = compute.build(inputs)
     known = []
     if made.pack.max_continuous_current is not None:
-        known.append((float(made.pack.max_continuous_current), "label of the pack"))
+        known.append((float(made.pack.max_continuous_current), "label of the pack, held on"))
     if made.controller.continuous_current is not None:
         known.append((float(made.controller.continuous_current) * inputs.rotors, "label of the ESC, all motors"))
     if not known:

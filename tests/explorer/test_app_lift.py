@@ -355,3 +355,28 @@ def test_the_link_says_what_it_does_not_carry():
     }
     assert says["bare"] == "nothing"
     assert "does not carry your measured motor" in says["measured"] and "Shelf" in says["measured"]
+
+
+def test_what_was_changed_by_hand_stays_when_more_labels_are_typed():
+    at = opened()
+    at.text_input(key="labels").set_value("2207 1950KV, 5.1x4.3x3")
+    run(at)
+    at.number_input(key="side-must:take_off_g").set_value(655.0)
+    run(at)
+    frame = at.session_state["inputs"].frame_g
+    at.text_input(key="labels").set_value("2207 1950KV, 5.1x4.3x3, 6S 1300, ESC 45A")
+    run(at)
+    inputs = at.session_state["inputs"]
+    assert inputs.frame_g == pytest.approx(frame) and inputs.esc_a == 45.0 and inputs.cells == 6
+    # a label wins over the hand for what it names
+    at.number_input(key="side-must:kv").set_value(1700.0)
+    run(at)
+    at.text_input(key="labels").set_value("2207 1750KV, 5.1x4.3x3, 6S 1300")
+    run(at)
+    assert at.session_state["inputs"].kv == 1750.0 and at.session_state["inputs"].frame_g == pytest.approx(frame)
+    # another craft of the club begins anew
+    at.segmented_control(key="craft").set_value("tarn")
+    run(at)
+    at.text_input(key="labels").set_value("1404 3800KV, 3x3x3, 4S 650")
+    run(at)
+    assert at.session_state["inputs"].frame_g != pytest.approx(frame)
