@@ -257,14 +257,19 @@ def voltage_block(
         )
         + "</p>"
     )
-    cold_, old_, home_, why = st.columns([1.1, 1.1, 1.5, 2], vertical_alignment="bottom", gap="medium")
-    with cold_:
+    with st.container(horizontal=True, vertical_alignment="bottom", gap="large", key="ghost_row"):
         st.toggle(
-            "Cold pack, 0 °C", key="ghost_cold", help="The same flight with cells at freezing point, as a grey band."
+            "Cold pack, 0 °C",
+            key="ghost_cold",
+            width="content",
+            help="The same flight with cells at freezing point, as a grey band.",
         )
-    with old_:
-        st.toggle("Old pack", key="ghost_old", help="The same flight after 250 full cycles, as a thin grey curve.")
-    with home_:
+        st.toggle(
+            "Old pack",
+            key="ghost_old",
+            width="content",
+            help="The same flight after 250 full cycles, as a thin grey curve.",
+        )
         if "way_home" not in st.session_state:
             st.session_state["way_home"] = home
         st.number_input(
@@ -274,14 +279,15 @@ def voltage_block(
             step=5.0,
             format="%g",
             key="way_home",
+            width=230,
             on_change=_home_typed,
             help=(
                 "At your cruise. The alarm sounds so much before the charge you land with. 20 s is common practice "
                 "for flying close by."
             ),
         )
-    with why, st.container(key="workings"):
-        widgets.working("Why not mAh over amps?", lambda: why_not_division(inputs, this), key="division")
+        with st.container(key="workings", width="content"):
+            widgets.working("Why not mAh over amps?", lambda: why_not_division(inputs, this), key="division")
     both = (
         ghosts.cold_lands if ghosts is not None and cold else None,
         ghosts.old_lands if ghosts is not None and old else None,

@@ -44,7 +44,7 @@ def tied(text: str) -> str:
 def _basis(text: str) -> str:
     words = " ".join(told for key, told in BASIS.items() if key in text) or text
     # a native disclosure: opens in place, works by keyboard, costs nothing
-    return f'<details class="basis"><summary>{html.escape(text)}</summary><p>{html.escape(words)}</p></details>'
+    return f'<details class="basis"><summary>{html.escape(prose(text))}</summary><p>{html.escape(words)}</p></details>'
 
 
 def _name(one: Limit) -> str:
