@@ -49,9 +49,12 @@ WATCH_THE_FOCUS = """() => {
         if (there && !e.disabled) e.dataset.must = e.outerHTML.slice(0, 160);
     }
     document.addEventListener('focusin', () => {
-        delete document.activeElement.dataset.must;
+        const here = document.activeElement;
+        delete here.dataset.must;
+        if (here.matches('a, button, summary') && getComputedStyle(here).outlineStyle !== 'solid')
+            here.dataset.must = `no ring: ${here.outerHTML.slice(0, 160)}`;
         // one stop of the Tab key for a group of choices or a field with its arrows: arrow keys go on from there
-        const group = document.activeElement.closest(
+        const group = here.closest(
             '[role=radiogroup], [data-testid=stNumberInput], [data-testid=stSelectbox], [data-testid=stMultiSelect]');
         if (group) for (const e of group.querySelectorAll('[data-must]')) delete e.dataset.must;
     });
@@ -86,7 +89,7 @@ def faults_of(page: Page) -> list[str]:
 
 
 def missed_by_the_tab_key(page: Page) -> list[str]:
-    """Controls, neither off nor hidden, that do not take the focus on the way once round."""
+    """Controls, neither off nor hidden, that do not take the focus on the way once round, or do not show it."""
     page.evaluate(WATCH_THE_FOCUS)
     there = len(page.evaluate(MISSED))
     assert there >= 10, "hardly any control: the page was not seen"
@@ -177,7 +180,20 @@ def test_the_audit_can_fail(visit):
         document.querySelector('.stPlotlyChart').setAttribute('aria-label', 'A chart');"""
     )
     found = " ".join(faults_of(page))
-    for fault in ("color-contrast", "button-name", "contrast 1.", "chart: A chart", '<th scope="col"></th>'):
+    page.locator("a").last.evaluate(
+        """node => { node.style.setProperty('outline', 'none', 'important');
+        node.insertAdjacentHTML('beforebegin', '<button tabindex="-1">never reached</button>'); }"""
+    )
+    found += " ".join(missed_by_the_tab_key(page))
+    for fault in (
+        "never reached",
+        "no ring: <a",
+        "color-contrast",
+        "button-name",
+        "contrast 1.",
+        "chart: A chart",
+        '<th scope="col"></th>',
+    ):
         assert fault in found
 
 
