@@ -172,7 +172,10 @@ def untold(craft: Inputs) -> Inputs:
     """A demo craft as a stand-in for what was not typed: its frame and size, none of its parts' labels."""
     unknown: dict[str, Any] = {f.name: None for f in FIELDS.values() if f.optional and f.name != "mass_threshold_g"}
     names: dict[str, Any] = {f"{part}_name": "" for part in ("motor", "propeller", "pack", "controller")}
-    return replace(craft, **unknown, **names, name="Your build", payload_g=0.0)
+    # the type of cells and a cap belong to that craft's own pack and motors: a bare label means LiPo, and no cap
+    return replace(
+        craft, **unknown, **names, name="Your build", payload_g=0.0, chemistry="lipo", command_cap_percent=100.0
+    )
 
 
 def _typed() -> None:

@@ -380,3 +380,15 @@ def test_what_was_changed_by_hand_stays_when_more_labels_are_typed():
     at.text_input(key="labels").set_value("1404 3800KV, 3x3x3, 4S 650")
     run(at)
     assert at.session_state["inputs"].frame_g != pytest.approx(frame)
+
+
+def test_labels_do_not_inherit_the_cells_or_the_cap_of_the_craft_that_lends_the_rest():
+    at = opened()
+    at.text_input(key="labels").set_value("2807 1300KV, 7x4x3, 6S 3000")
+    run(at)
+    inputs = at.session_state["inputs"]
+    assert "All else is that of Moor" in body(at)
+    assert inputs.chemistry == "lipo" and inputs.command_cap_percent == 100.0
+    at.text_input(key="labels").set_value("2807 1300KV, 7x4x3, 6S 3000 Li-ion")
+    run(at)
+    assert at.session_state["inputs"].chemistry == "li_ion"
