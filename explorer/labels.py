@@ -178,9 +178,13 @@ _WORDS = {
     **dict.fromkeys(("pack", "packs", "battery", "batteries", "accu", "akku"), "pack"),
     **dict.fromkeys(("esc", "escs", "controller", "controllers"), "esc"),
     **dict.fromkeys(("frame", "wheelbase", "diagonal"), "frame"),
+    **dict.fromkeys(("take-off", "takeoff", "auw", "all-up", "total", "overall"), "all"),
+    **dict.fromkeys(("payload", "camera"), "load"),
     **dict.fromkeys(("bec", "ubec", "regulator", "output"), "regulator"),
     **dict.fromkeys(("shaft", "screw", "screws", "bolt", "hole", "holes", "mounting", "hub", "bore"), "fitting"),
 }
+_FILLERS = {"mass", "weight", "weighs"}
+"""Words between a part and its grams."""
 _BLADES = {"two": 2, "twin": 2, "bi": 2, "three": 3, "tri": 3, "four": 4, "quad": 4, "five": 5, "six": 6}
 _CRAFT = {"tri": (3, False), "qua": (4, False), "hex": (6, False), "oct": (8, False), "y6": (6, True)}
 
@@ -270,6 +274,8 @@ class _Reader:
         """Part named by the word just before or just after a piece."""
         for step in (-1, 1):
             other = index + step
+            if 0 <= other < len(self.pieces) and self.pieces[other].mark in _FILLERS:
+                other += step
             if 0 <= other < len(self.pieces) and self.pieces[other].segment == self.pieces[index].segment:
                 owner = _WORDS.get(self.pieces[other].mark) if self.pieces[other].kind == "word" else None
                 if owner:
@@ -340,7 +346,7 @@ class _Reader:
     def _read_word(self, index: int, piece: Piece) -> None:
         if piece.mark in ("bullnose", "bn"):
             self.add(piece.text, ("blade_width", "broad"), note="blunt, broad tips")
-        elif piece.mark not in _WORDS:
+        elif piece.mark not in _WORDS and piece.mark not in _FILLERS:
             self.left_out.append(piece.text)
 
     def _read_poles(self, index: int, piece: Piece) -> None:

@@ -215,6 +215,8 @@ def _fill() -> None:
         base = replace(base, name="Your build")
     told = answered(reading, _answers(reading))
     state.load(apply(base, told))
+    if "take_off_g" in told:
+        st.session_state["notices"] = state.unreached(float(told["take_off_g"]))
     st.session_state["label_made"] = apply(st.session_state.get("label_plain", base), told)
 
 

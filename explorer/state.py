@@ -12,7 +12,7 @@ from typing import Any
 import streamlit as st
 
 from explorer.figures.base import Axis, snapped
-from explorer.inputs import Inputs, apply, demo_inputs, mended, with_take_off_g
+from explorer.inputs import Inputs, apply, demo_inputs, mended, take_off_g, with_take_off_g
 from explorer.own_parts import OwnParts, attach, bare
 from explorer.url_state import OTHER_KEYS, encode, from_params
 
@@ -29,6 +29,7 @@ __all__ = [
     "pinned",
     "start",
     "unpin",
+    "unreached",
     "usable",
     "with_change",
 ]
@@ -106,7 +107,20 @@ def with_change(old: Inputs, name: str, value: Any) -> Inputs:
 def change(name: str, value: Any) -> None:
     """Take what a control says."""
     st.session_state["inputs"] = bare(with_change(usable() if name == "take_off_g" else inputs(), name, value))
-    st.session_state["notices"] = []
+    st.session_state["notices"] = unreached(float(value)) if name == "take_off_g" else []
+
+
+def unreached(grams: float) -> list[str]:
+    """Say that a craft cannot weigh so little with parts that weigh what their labels say; empty where it does."""
+    got = take_off_g(usable())
+    if abs(got - grams) < 1.0:
+        return []
+    if got < grams:
+        return [f"The frame would have to weigh more than can be told: {got:.0f} g stand in place of {grams:.0f} g."]
+    return [
+        f"Motors, propellers and pack weigh nearly all of {got:.0f} g by their labels, so {grams:.0f} g cannot be: "
+        f"{got:.0f} g stand. Type their masses, under the groups at the left, where your scale says less."
+    ]
 
 
 def pin() -> None:

@@ -392,3 +392,16 @@ def test_labels_do_not_inherit_the_cells_or_the_cap_of_the_craft_that_lends_the_
     at.text_input(key="labels").set_value("2807 1300KV, 7x4x3, 6S 3000 Li-ion")
     run(at)
     assert at.session_state["inputs"].chemistry == "li_ion"
+
+
+def test_a_mass_below_that_of_the_parts_is_said_and_not_swallowed():
+    at = opened()
+    at.text_input(key="labels").set_value("2207 1950KV, 5x4x3, 6S 450, take-off 210 g")
+    run(at)
+    assert "so 210 g cannot be" in body(at) and at.session_state["inputs"].frame_g > 0.0
+    at.number_input(key="side-must:take_off_g").set_value(600.0)
+    run(at)
+    assert "cannot be" not in body(at)
+    at.number_input(key="side-must:take_off_g").set_value(150.0)
+    run(at)
+    assert "so 150 g cannot be" in body(at)

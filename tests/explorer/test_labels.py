@@ -492,3 +492,21 @@ def test_canonical_keeps_the_length(text):
     shown, read = canonical(text)
     assert len(shown) == len(read) <= MAX_LENGTH
     assert all(piece.text for piece in pieces_of(text))
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "grams"),
+    [
+        ("2207 1950KV, take-off 650 g", "take_off_g", 650.0),
+        ("AUW 650g", "take_off_g", 650.0),
+        ("take-off mass 650 g", "take_off_g", 650.0),
+        ("all-up weight 650 g", "take_off_g", 650.0),
+        ("pack weight 205 g", "pack_g", 205.0),
+        ("camera 70 g", "payload_g", 70.0),
+        ("motor mass 33 g", "motor_mass_g", 33.0),
+    ],
+)
+def test_a_word_before_grams_says_what_weighs_them(text, field, grams):
+    reading = read_labels(text)
+    assert not reading.questions and not reading.left_out
+    assert answered(reading, {})[field] == grams
