@@ -35,6 +35,7 @@ __all__ = [
     "section",
     "style",
     "table",
+    "tame",
     "told_apart",
     "units",
     "working",
@@ -332,9 +333,19 @@ def told_apart(words: str, name: str) -> str:
     >>> told_apart("Load", "2306, 1800 KV *; 6S 2000")
     'Load *2306, 1800 KV ; 6S 2000*'
     """
-    # letters, digits and harmless signs only: a label is Markdown and the name may be a stranger's
-    plain = " ".join(re.sub(r"[^\w .,;/()-]|_", " ", name).split())
+    plain = tame(name)
     return f"{words} *{plain}*" if plain else words
+
+
+def tame(text: str) -> str:
+    """A stranger's text fit for a label, a caption or a help text, which are Markdown: harmless signs only.
+
+    Examples
+    --------
+    >>> tame("![p](http://evil.example) <b>$x$</b> 2207, 1950 KV")
+    'p (http //evil.example) b x /b 2207, 1950 KV'
+    """
+    return " ".join(re.sub(r"[^\w .,;/()-]|_", " ", text).split())
 
 
 def numbers(key: str, frame: Callable[[], pd.DataFrame], *, file_name: str, every: int = 1, digits: int = 3) -> None:

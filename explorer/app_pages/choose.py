@@ -353,7 +353,7 @@ def winners(inputs: Inputs, seen: Seen) -> None:
                 if st.button(
                     widgets.told_apart("Load", seen.labels[index]),
                     key=f"choose_load:{index}",
-                    help=f"Make {seen.labels[index][:80]} the build.",
+                    help=f"Make {widgets.tame(seen.labels[index][:80])} the build.",
                     width="stretch",
                 ):
                     load_dot(seen, index)

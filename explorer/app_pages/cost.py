@@ -149,7 +149,7 @@ def more(rates: dict[str, float], prices: dict[str, float | None], pin: Inputs |
                 with slot:
                     prices[name] = price(name, *MORE_PRICES[name])
             if pin is not None:
-                st.caption(f"Prices of {pin.name or 'the pinned build'}, where they differ")
+                st.caption(f"Prices of {widgets.tame(pin.name) or 'the pinned build'}, where they differ")
                 for slot, name in zip(
                     st.columns(4, gap="medium"), ("propeller", "pack", "motor", "controller"), strict=True
                 ):

@@ -411,7 +411,7 @@ def columns(held: Held, log: bench.BenchLog, dropped: Any) -> None:
         )
         for guess in log.guesses:
             if guess.meaning == "not used":
-                st.caption(f"“{guess.column}” is not used: {guess.why}.")
+                st.caption(f"“{widgets.tame(guess.column)}” is not used: {guess.why}.")
         if st.button("Read it again like this", key="log_again"):
             chosen = {m: st.session_state[f"log_col:{held.ident}:{m}"] for m in MEANINGS[log.kind]}
             units = {m: st.session_state[f"log_unit:{held.ident}:{m}"] for m in MEANINGS[log.kind]}

@@ -84,7 +84,7 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
         st.button("Save as a new build", key="save_new", on_click=_save, args=(name, False), type="primary")
         if here is not None:
             st.button(
-                f"Save over {here[2]}",
+                f"Save over {widgets.tame(here[2])}",
                 key="save_over",
                 on_click=_save,
                 args=(name, True),
@@ -199,7 +199,7 @@ def card(build: SavedBuild) -> None:
             except StoreError:
                 logging.getLogger("explorer").warning("build %s went away", build.key)
             with st.popover(widgets.told_apart("Delete", build.name)):
-                st.write(f"Delete “{build.name}” for good?".replace("[", "(").replace("]", ")"))
+                widgets.say(f'<p class="wi-small">Delete “{html.escape(build.name)}” for good?</p>')
                 st.button(
                     widgets.told_apart("Yes, delete it", build.name),
                     key=f"delete:{build.key}",

@@ -188,7 +188,7 @@ def _back() -> None:
 def own_build() -> None:
     """The way back, where a story's build was loaded."""
     kept = st.session_state.get("why_own")
-    if kept is not None and st.button(f"Back to my build: {kept[0].name or 'no name'}", key="why_back"):
+    if kept is not None and st.button(f"Back to my build: {widgets.tame(kept[0].name) or 'no name'}", key="why_back"):
         _back()
         st.rerun()
 
