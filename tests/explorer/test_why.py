@@ -90,14 +90,16 @@ def _off(found, factor):
     if isinstance(found, tuple) and not hasattr(found, "_fields"):
         # bands: low, mid, high; the upper end moves out
         return (*found[:-1], _off(found[-1], factor))
-    if not is_dataclass(found):
+    names = [f.name for f in fields(found)] if is_dataclass(found) else list(getattr(found, "_fields", ()))
+    if not names:
         return np.asarray(found) * factor
     spoilt = {
-        f.name: np.asarray(getattr(found, f.name)) * factor
-        for f in fields(found)
-        if f.name in ("hours", "winding", "speed", "power_ratio", "thrust_to_weight")
+        name: np.asarray(getattr(found, name)) * factor
+        for name in names
+        if name in ("hours", "winding", "speed", "power_ratio", "thrust_to_weight")
     }
-    return replace(found, **spoilt)
+    assert spoilt, names
+    return replace(found, **spoilt) if is_dataclass(found) else found._replace(**spoilt)
 
 
 @pytest.mark.parametrize("key", SPOILED)
