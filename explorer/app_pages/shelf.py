@@ -94,9 +94,10 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
     for problem in listing.problems:
         widgets.say(f'<p class="wi-notice">{html.escape(problem)}</p>')
     if not listing.builds:
+        brief = bench_session.lasts_for_this_visit()
         widgets.say(
             '<p class="wi-small">No build is kept yet. Everything on the screen is saved: inputs, names, '
-            "measured parts.</p>"
+            f"measured parts; {'for this visit only' if brief else 'on the computer that serves this page'}.</p>"
         )
     all_ = len(listing.builds) <= SHOWN or st.toggle(f"Show all {len(listing.builds)}", key="all_builds")
     for build in listing.builds if all_ else listing.builds[:SHOWN]:
@@ -144,7 +145,7 @@ def _save(name: str, over: bool) -> None:
         return
     st.session_state["saved_build"] = (kept.key, kept.revision, kept.name)
     state.change("name", kept.name[:60])
-    say_next(kept.notice or f"“{kept.name}” is kept.")
+    say_next(kept.notice or f"“{kept.name}” is kept, on the computer that serves this page.")
 
 
 def _load(key: str) -> None:
@@ -276,7 +277,12 @@ def my_parts(inputs: Inputs, pin: Inputs | None) -> None:
     else:
         words = _keep_table(kind, good)
         count = f"{len(good)} row{'s' if len(good) != 1 else ''}"
-        fine = f"✓ Kept: {count}. Blank cells are not told and take their marked default."
+        fine = (
+            f"✓ Kept: {count}. Blank cells are not told and take their marked default."
+            if len(good)
+            else "Nothing here yet. Type one part in each row; what stays blank takes its marked default. Choose then "
+            "offers them."
+        )
         widgets.say(f'<p class="wi-small">{html.escape(words or fine)}</p>')
         if len(good):
             with st.container(horizontal=True, vertical_alignment="bottom"):
