@@ -105,8 +105,12 @@ def controls(this: flight_answers.DiveAnswer) -> None:
             )
         with first[3]:
             widgets.control("charge_left_percent", where="dive")
-        second = st.columns([1.35, 1, 1, 0.65], vertical_alignment="bottom", gap="medium")
+        second = st.columns([1, 1, 2], vertical_alignment="bottom", gap="medium")
         with second[0]:
+            widgets.control("reaction_s", where="dive", short="See, decide, turn")
+        with second[1]:
+            widgets.control("hardest_pull_g", where="dive", short="Hardest pull")
+        with second[2]:
             if st.session_state.get("entry") not in ENTRIES:
                 st.session_state["entry"] = st.session_state.get("entry_kept", "nose_down")
             st.segmented_control(
@@ -118,10 +122,6 @@ def controls(this: flight_answers.DiveAnswer) -> None:
                 required=True,
                 help="Nose down is the faster fall. Flat, it falls on its plate and comes out through its own wash.",
             )
-        with second[1]:
-            widgets.control("reaction_s", where="dive", short="See, decide, turn")
-        with second[2]:
-            widgets.control("hardest_pull_g", where="dive", short="Hardest pull")
 
 
 def _key(pinned_name: str | None) -> str:
