@@ -203,7 +203,7 @@ class Assessment:
         most = np.minimum(top, 30.0)
         for share in BUCKET_SHARES:
             speed = share * most
-            passes = 2 if self.quick else 10
+            passes = (3 if len(speeds) == 1 else 2) if self.quick else 7
             state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=passes, quick=self.quick)
             speeds.append(speed)
             powers.append(point.pack_power)

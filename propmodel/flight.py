@@ -122,7 +122,7 @@ def trim(
     """
     state = _balance(d, frame, speed, start=start, passes=passes, quick=quick)
     torque = state.shaft_power / (2.0 * np.pi * state.rev_per_s)
-    return state, electrical(d, state.rev_per_s, torque, state.thrust * d.thrust_share, passes=2 if quick else 3)
+    return state, electrical(d, state.rev_per_s, torque, state.thrust * d.thrust_share, passes=1 if quick else 2)
 
 
 def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, passes: int, quick: bool) -> Trim:
@@ -142,7 +142,7 @@ def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, p
     else:
         n, tangent, drag = start.rev_per_s, start.tangent, start.inplane_drag
     for _ in range(passes):
-        tangent_new = _tilt(tangent, low, more, d.rotors * drag, frame.weight, steps=1 if quick else 4)
+        tangent_new = _tilt(tangent, low, more, d.rotors * drag, frame.weight, steps=1 if quick else 2)
         cosine = _ONE / np.sqrt(_ONE + tangent_new * tangent_new)
         sine = tangent_new * cosine
         body = low + more * sine * sine
@@ -385,7 +385,10 @@ def find_top_speed(
     pull = d.rotors * full.thrust
     lifts = pull > frame.weight
     guess = _guess_top(d, frame, pull, full.rev_per_s), _full_lean(frame, pull, full.rev_per_s)
-    found = _aimed_top(d, frame, cap, *guess, steps=4 if quick else 12, passes=2 if quick else 6)
+    first, second = (
+        (_Effort(4, 2, 5e-3), _Effort(4, 3, 5e-3)) if quick else (_Effort(8, 3, 1e-8), _Effort(12, 6, 1e-10))
+    )
+    found = _aimed_top(d, frame, cap, *guess, effort=first)
     for bracket in (False, True):
         open_ = lifts & ~found.settled
         if not open_.any():
@@ -396,7 +399,7 @@ def find_top_speed(
             rest = _bracketed_top(part, body, asked, pull[open_], full.rev_per_s[open_], steps=10 if quick else 30)
         else:
             begun = np.log(found.speed[open_]), subset(found.state, open_, shape)
-            rest = _aimed_top(part, body, asked, *begun, steps=4 if quick else 8, passes=3 if quick else 6)
+            rest = _aimed_top(part, body, asked, *begun, effort=second)
         found = _merged(found, open_, rest)
     speed, tilt, current, rev_per_s = found.speed, np.arctan(found.state.tangent), found.current, found.state.rev_per_s
     status = np.where(lifts, Status.OK, Status.CANNOT_HOVER).astype(np.int8)
@@ -409,6 +412,14 @@ def find_top_speed(
         pitch_speed=rev_per_s * pitch * nan,
         status=status,
     )
+
+
+class _Effort(NamedTuple):
+    """How long a search goes on: steps, passes of each trim, and the last move in ln V that counts as settled."""
+
+    steps: int
+    passes: int
+    near: float
 
 
 class _Top(NamedTuple):
@@ -429,9 +440,7 @@ def _merged(found: _Top, some: NDArray, rest: _Top) -> _Top:
         return out
 
     state = Trim(*(put(getattr(found.state, f.name), getattr(rest.state, f.name)) for f in fields(Trim)))
-    return _Top(
-        put(found.speed, rest.speed), state, put(found.current, rest.current), put(found.settled, rest.settled)
-    )
+    return _Top(put(found.speed, rest.speed), state, put(found.current, rest.current), put(found.settled, rest.settled))
 
 
 def _full_lean(frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> Trim:
@@ -456,15 +465,12 @@ def _guess_top(d: Drive, frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> 
     return np.log(most) * (2.0 / 3.0) + np.log(blades) / 3.0 + 0.225 * level - 0.295
 
 
-def _aimed_top(
-    d: Drive, frame: Airframe, cap: NDArray, log_v: NDArray, state: Trim, *, steps: int, passes: int
-) -> _Top:
-    """Secant search in ln V from a good guess, each step a trim of few passes."""
+def _aimed_top(d: Drive, frame: Airframe, cap: NDArray, log_v: NDArray, state: Trim, *, effort: _Effort) -> _Top:
+    """Secant search in ln V from a good guess, each step a trim of few passes; settled where the last was near."""
     excess, move, slope = np.zeros_like(log_v), np.zeros_like(log_v), np.asarray(2.0)
-    quick = passes < 6
-    for step in range(steps):
-        more = passes if step else 2 * passes
-        state, point = trim(d, frame, np.exp(log_v), start=state, passes=more, quick=quick)
+    for step in range(effort.steps):
+        passes = effort.passes if step else 1 + effort.passes
+        state, point = trim(d, frame, np.exp(log_v), start=state, passes=passes, quick=effort.passes < 6)
         # used up is the duty, or the most the pack can give: P R / (E/2)^2 = 1
         half = 0.5 * d.emf
         last, excess = excess, np.maximum(point.duty - cap, point.pack_power * d.pack_resistance / (half * half) - 1.0)
@@ -475,12 +481,10 @@ def _aimed_top(
         log_v = log_v + move
         if step > 2 and not (np.abs(move) > 1e-11).any():
             break
-    return _Top(np.exp(log_v), state, point.pack_current, np.abs(move) < (5e-3 if quick else 1e-10))
+    return _Top(np.exp(log_v), state, point.pack_current, np.abs(move) < effort.near)
 
 
-def _bracketed_top(
-    d: Drive, frame: Airframe, cap: NDArray, pull: NDArray, rev_per_s: NDArray, *, steps: int
-) -> _Top:
+def _bracketed_top(d: Drive, frame: Airframe, cap: NDArray, pull: NDArray, rev_per_s: NDArray, *, steps: int) -> _Top:
     """Halve the bracket, then aim along its chord: slower, for the few builds that no aim hits."""
     # drag cannot exceed the static pull: the upper end of the bracket
     high = np.sqrt(2.0 * np.maximum(pull, frame.weight) / (d.density * frame.front))

@@ -497,9 +497,7 @@ def _bisect(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatA
         # the only turning point, where both rates cancel
         turn = np.log(-w_fast / w_slow) / (slow - fast)
         turn = np.where(np.isfinite(turn) & (turn > 0.0), turn, longest)
-        early, late = (
-            w_fast * _grown(fast, t)[0] + w_slow * _grown(slow, t)[0] >= rise for t in (turn, longest)
-        )
+        early, late = (w_fast * _grown(fast, t)[0] + w_slow * _grown(slow, t)[0] >= rise for t in (turn, longest))
         out = np.full(rise.shape, np.inf)
         live = np.flatnonzero(early | late)
         rise, fast, slow, w_fast, w_slow = (part[live] for part in (rise, fast, slow, w_fast, w_slow))

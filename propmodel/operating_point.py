@@ -7,8 +7,8 @@ root of one equation, in which the ripple loss is explicit too because V/V_bus =
     F(n) = V (d E - V) - R d^2 P(n) = 0,    P = N (V I + P_0 + k_r (1 - d)^2 V^2) + P_electronics
 
 with V(n), I(n) of the motor: a quadratic gives n to a thousandth, one or two of Halley's steps in ln n the rest (F
-is concave in n). A required thrust gives n from a square root, with a few fixed-point passes on the coefficient's slow change with
-Reynolds number (contraction about 0.05 a pass). No root finder, no loop over builds.
+is concave in n). A required thrust gives n from a square root, with a few fixed-point passes on the coefficient's
+slow change with Reynolds number (contraction about 0.05 a pass). No root finder, no loop over builds.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ SETTLED = 8e-5
 
 # numbers as arrays without axes: numpy takes them faster than plain ones
 _ZERO, _ONE, _HALF, _TWO, _FOUR, _TURN = (np.asarray(x) for x in (0.0, 1.0, 0.5, 2.0, 4.0, 2.0 * np.pi))
-_ABOVE_ONE, _STEEP, _NEAR = (np.asarray(x) for x in (1.0 + 1e-9, 1e-3, 1e-3))
+_ABOVE_ONE, _STEEP, _NEAR, _TIGHT = (np.asarray(x) for x in (1.0 + 1e-9, 1e-3, 1e-3, 0.65))
 _FIFTH, _EIGHT_TENTHS = np.asarray(0.2), np.asarray(0.81)
 _SMALL_DUTY = np.asarray(1e-6)
 _CANNOT_DELIVER = np.int8(Status.PACK_CANNOT_DELIVER)
@@ -255,7 +255,7 @@ def electrical(
     thrust : ndarray
         Installed thrust of one rotor, carried along. [N]
     passes : int
-        Newton steps on the bus voltage, which the ripple loss follows.
+        Newton steps on the bus voltage, which the ripple loss follows, before a closed form ends it.
     bus : ndarray or None
         If it is known but for its last digits: then one closed form gives those. [V]
 
@@ -279,20 +279,20 @@ def electrical(
         through = motor_voltage - square / np.maximum(emf - r * fixed / emf, half)
         through = np.maximum(through, _ZERO)
         bus = battery.terminal_voltage(emf, r, fixed + coefficient * through * through)
-        least = _STEEP * emf
-        for _ in range(passes):
-            share = square / bus
-            through = np.maximum(motor_voltage - share, _ZERO)
-            ripple = coefficient * through
-            slope = bus + bus - emf + r * (ripple + ripple) * share / bus
-            gap = bus * (bus - emf) + r * (fixed + ripple * through)
-            bus = np.maximum(bus - gap / np.maximum(slope, least), half)
-        through = np.maximum(motor_voltage - square / bus, _ZERO)
-        ripple = coefficient * through * through
-    else:
-        through = np.maximum(motor_voltage - square / np.maximum(bus, half), _ZERO)
-        ripple = coefficient * through * through
-        bus = battery.terminal_voltage(emf, r, fixed + ripple)
+        tight = bus < _TIGHT * emf
+        if tight.any():
+            # near half of the rest voltage two roots meet: begin above both, where Newton's method comes down safely
+            asked = (emf, r, fixed, coefficient, motor_voltage)
+            e, o, f, c, v = (np.broadcast_to(x, tight.shape)[tight] for x in asked)
+            above = np.maximum(v - v * v / (_HALF * e), _ZERO)
+            start = battery.terminal_voltage(e, o, f + c * above * above)
+            bus = np.array(np.broadcast_to(bus, tight.shape))
+            bus[tight] = _bus(e, o, f, c, v, start, passes=STRAINED_PASSES)
+        bus = _bus(emf, r, fixed, coefficient, motor_voltage, bus, passes=passes)
+    # last the closed form: whatever the ripple still lacks, volts, amps and watts agree to the last digit
+    through = np.maximum(motor_voltage - square / np.maximum(bus, half), _ZERO)
+    ripple = coefficient * through * through
+    bus = battery.terminal_voltage(emf, r, fixed + ripple)
     power = fixed + ripple
     duty = motor_voltage / bus
     short = (power * r > half * half * _ABOVE_ONE) | (duty > _ABOVE_ONE)
@@ -324,7 +324,30 @@ def electrical(
     )
 
 
-def at_speed(d: Drive, rev_per_s: ArrayLike, *, bus_passes: int = 3) -> OperatingPoint:
+def _bus(
+    emf: NDArray,
+    r: NDArray,
+    fixed: NDArray,
+    coefficient: NDArray,
+    motor_voltage: NDArray,
+    bus: NDArray,
+    *,
+    passes: int,
+) -> NDArray:
+    """Newton's method on V (V - E) + R (P_fixed + k (V_m (1 - V_m/V))^2) = 0, kept above half of the rest voltage."""
+    square = motor_voltage * motor_voltage
+    half, least = _HALF * emf, _STEEP * emf
+    for _ in range(passes):
+        share = square / bus
+        through = np.maximum(motor_voltage - share, _ZERO)
+        ripple = coefficient * through
+        slope = bus + bus - emf + r * (ripple + ripple) * share / bus
+        gap = bus * (bus - emf) + r * (fixed + ripple * through)
+        bus = np.maximum(bus - gap / np.maximum(slope, least), half)
+    return bus
+
+
+def at_speed(d: Drive, rev_per_s: ArrayLike, *, bus_passes: int = 2) -> OperatingPoint:
     """Static operating point at a speed.
 
     Parameters

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 from types import MappingProxyType
 from typing import NamedTuple
@@ -21,7 +19,7 @@ from propmodel.status import Status
 __all__ = ["OUTPUTS", "Output", "Performance", "evaluate", "performance"]
 
 
-CHUNK = 4096
+CHUNK = 16384
 
 
 class Output(NamedTuple):
@@ -233,18 +231,15 @@ def performance(build: Build, *, drop: ArrayLike = 40.0) -> Performance:
     if size <= CHUNK:
         a = Assessment(build, drop=drop)
         return Performance(**evaluate(a), status=status_of(a)[()])
-    # large arrays in pieces that stay in the processor's cache, shared by the cores
+    # large arrays in pieces that stay near the processor
     drops = np.broadcast_to(np.asarray(drop, dtype=np.float64), shape).reshape(-1)
     found = {f.name: np.empty(size, np.int8 if f.name == "status" else np.float64) for f in fields(Performance)}
 
-    def work(start: int) -> None:
+    for start in range(0, size, CHUNK):
         piece = slice(start, start + CHUNK)
         a = Assessment(subset(build, piece, shape), drop=drops[piece])
         for name, value in (evaluate(a) | {"status": status_of(a)}).items():
             found[name][piece] = value
-
-    with ThreadPoolExecutor(min(os.cpu_count() or 1, 4)) as pool:
-        list(pool.map(work, range(0, size, CHUNK)))
     return Performance(**{k: v.reshape(shape) for k, v in found.items()})
 
 

@@ -36,7 +36,7 @@ _LEAST_POWER = 0.05  # of the static one; the least in any row of the source is 
 _FURTHEST = np.asarray(1.0e3)  # J/J0 beyond which nothing changes but J itself
 # numbers as arrays without axes: numpy takes them faster than plain ones, and these lines run by the million
 _ZERO, _HALF, _ONE, _TWO, _THREE = (np.asarray(x) for x in (0.0, 0.5, 1.0, 2.0, 3.0))
-_KNEE, _LEAST, _MARGIN, _DISC = np.asarray(MACH_KNEE), np.asarray(_LEAST_POWER), np.asarray(IDEAL_MARGIN), np.asarray(2.0 / np.pi)
+_KNEE, _LEAST, _MARGIN, _DISC = (np.asarray(x) for x in (MACH_KNEE, _LEAST_POWER, IDEAL_MARGIN, 2.0 / np.pi))
 
 
 def _f(value: ArrayLike) -> FloatArray:

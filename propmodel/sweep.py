@@ -1,21 +1,20 @@
 """Every combination: headline answers and limit margins over an outer grid of any fields, or tables of parts.
 
-The grid is walked in chunks of one flat index, each chunk one call of the same engine, so memory stays bounded and
-two threads can share the work (numpy lets go of the interpreter inside its loops).
+The grid is walked in chunks of one flat index, each chunk one call of the same engine, so memory stays bounded; the
+chunks of a large one are shared with a second process (`propmodel.workshare`).
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, margins, pareto
+from propmodel import battery, margins, pareto, workshare
 from propmodel.assessment import Assessment
 from propmodel.build import Build, field_paths, shape_of, with_fields
 from propmodel.errors import check_finite, check_in
@@ -27,6 +26,9 @@ if TYPE_CHECKING:
 __all__ = ["LARGEST", "Condition", "Sweep", "Verdict", "margin_names", "sweep"]
 
 CHUNK = 16384
+SHARED_FROM = 300_000
+"""Builds from which a second process is worth its start of half a second. [-]"""
+MOST_PROCESSES = 4
 LARGEST = 20_000_000
 """More builds than this are refused: they would not fit in memory. [-]"""
 
@@ -251,7 +253,7 @@ def sweep(
     tables: Mapping[str, Mapping[str, ArrayLike]] | None = None,
     hold: float = 10.0,
     progress: Callable[[int, int], bool | None] | None = None,
-    threads: int | None = None,
+    processes: int | None = None,
 ) -> Sweep:
     """Evaluate every combination.
 
@@ -269,8 +271,9 @@ def sweep(
         How long full throttle is held, for the margins. [s]
     progress : callable or None
         Called with (done, total) after each chunk, from the calling thread; answering False stops the sweep.
-    threads : int or None
-        None takes the number of cores, at most 4.
+    processes : int or None
+        Processes that share the chunks, this one among them. None takes one a core, at most `MOST_PROCESSES`, from
+        `SHARED_FROM` builds on, and this one alone for fewer.
 
     Returns
     -------
@@ -318,51 +321,46 @@ def sweep(
         )
     found = {name: np.full(size, np.nan, dtype=np.float32) for name in names}
     wanted = [n for n in names if n in OUTPUTS]
-    with_margins = any(n in _MARGINS for n in names)
+    job = _Job(build, clean, columns, shape, tuple(wanted), frozenset(set(names) & _MARGINS), hold)
 
-    def work(start: int) -> None:
-        piece = slice(start, min(start + CHUNK, size))
-        index = np.arange(piece.start, piece.stop)
-        places = np.unravel_index(index, shape) if shape else ()
-        changes: dict[str, NDArray] = {}
-        for (name, values), place in zip(clean.items(), places, strict=True):
-            if name in columns:
-                changes |= {field: column[place] for field, column in columns[name].items()}
-            else:
-                changes[name] = values[place]
-        a = Assessment(with_fields(build, changes), quick=True)
-        answers = evaluate(a, wanted)
-        if with_margins:
-            answers |= {k: v for k, v in margins.evaluate(a, hold=hold).items() if k in found}
+    def take(piece: tuple[int, int], answers: dict[str, NDArray]) -> None:
         for name, value in answers.items():
-            found[name][piece] = value
+            found[name][slice(*piece)] = value
 
-    starts = range(0, size, CHUNK)
-    workers = min(os.cpu_count() or 1, 4) if threads is None else threads
-    complete = _run(work, starts, size, workers, progress)
+    def told(done: int) -> bool | None:
+        return None if progress is None else progress(min(done * CHUNK, size), size)
+
+    if processes is None:
+        processes = min(os.cpu_count() or 1, MOST_PROCESSES) if size >= SHARED_FROM else 1
+    pieces = [(start, min(start + CHUNK, size)) for start in range(0, size, CHUNK)]
+    complete = workshare.share(_answers, job, pieces, take=take, partners=processes - 1, told=told)
     return Sweep(clean, columns, {k: v.reshape(shape) for k, v in found.items()}, complete)
 
 
-def _run(
-    work: Callable[[int], None],
-    starts: range,
-    size: int,
-    workers: int,
-    progress: Callable[[int, int], bool | None] | None,
-) -> bool:
-    """Walk the chunks, with a few in flight, until done or told to stop."""
-    if len(starts) == 1 or workers <= 1:
-        for start in starts:
-            work(start)
-            if progress is not None and progress(min(start + CHUNK, size), size) is False:
-                return start + CHUNK >= size
-        return True
-    with ThreadPoolExecutor(workers) as pool:
-        for first in range(0, len(starts), workers * 2):
-            batch = starts[first : first + workers * 2]
-            for future in [pool.submit(work, start) for start in batch]:
-                future.result()
-            done = min(batch[-1] + CHUNK, size)
-            if progress is not None and progress(done, size) is False:
-                return done >= size
-    return True
+class _Job(NamedTuple):
+    """What all chunks of a sweep have in common."""
+
+    build: Build
+    axes: dict[str, NDArray]
+    tables: dict[str, dict[str, NDArray]]
+    shape: tuple[int, ...]
+    outputs: tuple[str, ...]
+    margins: frozenset[str]
+    hold: float
+
+
+def _answers(job: _Job, piece: tuple[int, int]) -> dict[str, NDArray]:
+    """One chunk, first and last flat index: answers by name."""
+    index = np.arange(*piece)
+    places = np.unravel_index(index, job.shape) if job.shape else ()
+    changes: dict[str, NDArray] = {}
+    for (name, values), place in zip(job.axes.items(), places, strict=True):
+        if name in job.tables:
+            changes |= {field: column[place] for field, column in job.tables[name].items()}
+        else:
+            changes[name] = values[place]
+    a = Assessment(with_fields(job.build, changes), quick=True)
+    found = evaluate(a, list(job.outputs))
+    if job.margins:
+        found |= {k: v for k, v in margins.evaluate(a, hold=job.hold).items() if k in job.margins}
+    return {name: np.broadcast_to(value, index.shape).astype(np.float32) for name, value in found.items()}

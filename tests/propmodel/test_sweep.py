@@ -80,29 +80,29 @@ def big(count):
     return {"motor.kv": np.linspace(1500.0, 2300.0, count)}
 
 
-def test_threads_do_not_change_the_answers():
-    one = sweep(SCREE, big(2 * CHUNK + 11), ["hover_time"], threads=1)
-    two = sweep(SCREE, big(2 * CHUNK + 11), ["hover_time"], threads=2)
+def test_a_second_process_does_not_change_the_answers():
+    one = sweep(SCREE, big(2 * CHUNK + 11), ["hover_time"], processes=1)
+    two = sweep(SCREE, big(2 * CHUNK + 11), ["hover_time"], processes=2)
     np.testing.assert_array_equal(one["hover_time"], two["hover_time"])
 
 
 def test_progress_counts_up_and_may_stop_it():
     seen = []
-    done = sweep(SCREE, big(3 * CHUNK), ["mass"], threads=1, progress=lambda d, n: seen.append((d, n)))
+    done = sweep(SCREE, big(3 * CHUNK), ["mass"], processes=1, progress=lambda d, n: seen.append((d, n)))
     assert done.complete and seen == [(CHUNK, 3 * CHUNK), (2 * CHUNK, 3 * CHUNK), (3 * CHUNK, 3 * CHUNK)]
-    stopped = sweep(SCREE, big(3 * CHUNK), ["mass"], threads=1, progress=lambda d, n: False)
+    stopped = sweep(SCREE, big(3 * CHUNK), ["mass"], processes=1, progress=lambda d, n: False)
     assert not stopped.complete
     assert np.isfinite(stopped["mass"][:CHUNK]).all() and np.isnan(stopped["mass"][CHUNK:]).all()
-    # stopped at the very end it is whole all the same; two threads stop too
+    # stopped at the very end it is whole all the same; two processes stop too
     assert sweep(SCREE, big(10), ["mass"], progress=lambda d, n: False).complete
-    assert not sweep(SCREE, big(9 * CHUNK), ["mass"], threads=2, progress=lambda d, n: False).complete
+    assert not sweep(SCREE, big(9 * CHUNK), ["mass"], processes=2, progress=lambda d, n: False).complete
 
 
 def test_memory_grows_by_the_answers_alone():
     # what one chunk needs must not grow with the size: numpy reports its buffers to tracemalloc
     def peak(count):
         tracemalloc.start()
-        sweep(SCREE, big(count), ["hover_power"], threads=1)
+        sweep(SCREE, big(count), ["hover_power"], processes=1)
         top = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         return top
