@@ -64,6 +64,7 @@ MISSED = "[...document.querySelectorAll('[data-must]')].map(e => e.dataset.must)
 
 def grave(page: Page, part: str = "body") -> list[str]:
     """Serious and critical findings of axe-core on a part of the page as it stands, one line each."""
+    page.add_style_tag(content="* { transition: none !important; animation: none !important; }")
     page.evaluate(AXE)
     found = page.evaluate(
         "part => axe.run({include: [[part]], exclude: [['.main-svg']]}, {resultTypes: ['violations', 'passes']})", part
@@ -139,6 +140,8 @@ def test_no_grave_fault_on_the_shelf_and_its_like_buttons_are_told_apart(visit, 
         settle(page)
     for name in ("Heather", "Moss b"):
         expect(page.get_by_role("button", name=f"Put on the screen {name}", exact=True)).to_have_count(1)
+    page.get_by_role("button", name="Save as a new build").hover()
+    assert grave(page) == []
     for side in ("My builds", "My parts", "Measured propellers", "Take along"):
         page.get_by_role("radio", name=side).click()
         settle(page)

@@ -80,11 +80,11 @@ def test_a_map_of_200000_comes_within_two_seconds_of_a_range_change(visit, settl
     for first in (1500, 1510, 1520):  # another question each time, so that nothing kept answers it
         type_in(page, "KV values", f"{first} to {first + 1050} by 50")
         start = time.monotonic()
-        expect(page.get_by_text("of 190,080 hold")).to_be_visible(timeout=30_000)
+        expect(page.get_by_text(re.compile(r"of 190\s080 hold"))).to_be_visible(timeout=30_000)
         took.append(time.monotonic() - start)
         settle(page)
         type_in(page, "KV values", "1900")
-        expect(page.get_by_text("of 8,640 hold")).to_be_visible(timeout=30_000)
+        expect(page.get_by_text(re.compile(r"of 8\s?640 hold"))).to_be_visible(timeout=30_000)
         settle(page)
     slower = max(before, busy())
     assert min(took) <= BUDGET * slower, (took, slower)
