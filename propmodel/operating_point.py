@@ -55,6 +55,8 @@ STRAINED = 0.70
 STRAINED_PASSES = 24
 TOLERANCE = 1e-11
 """Passes stop when no element moved by more than this share; quick estimates use fewer."""
+FINEST = 1e-13
+"""Near the most a pack can give the bus follows the square root of what a speed lacks. [-]"""
 SETTLED = 8e-5
 """Step on a speed after which none is needed: no more than 1e-9 is left, at fast tips. [-]"""
 
@@ -456,7 +458,7 @@ def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoin
     part, asked = subset(d, some, shape), np.broadcast_to(command, shape)[some]
     # near the most a pack can give the passes close slowly, and the bus hangs on the last digits of the speed
     many = STRAINED_PASSES if passes < PASSES else 4 * PASSES
-    n_part = speed_for_duty(part, asked, passes=many, settled=TOLERANCE)[0]
+    n_part = speed_for_duty(part, asked, passes=many, settled=FINEST)[0]
     # one start for all duties of a drive: what is held at the peak is then the same to the last digit
     peak_speed = most_speed(part, 0.3 * part.emf / part.volts_per_rev * np.ones_like(asked), passes=30)
     n_part = np.where((n_part > 0.0) & np.isfinite(n_part), n_part, peak_speed)
@@ -580,7 +582,7 @@ def most_speed(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
         slope = (d.volts_per_rev * n + d.resistance * growth) / volts + growth / current
         step = np.log(per_rotor / (volts * current)) / slope
         n = n * np.exp(np.clip(step, -2.0, 2.0))
-        if not np.any(np.abs(step) > 1e-11):
+        if not np.any(np.abs(step) > FINEST):
             break
     return n
 

@@ -32,6 +32,7 @@ IDEAL_MARGIN = 1.03
 """Shaft power is at least this much times induced plus climb power. [-]"""
 _LOG_REFERENCE = float(np.log(5.0e4))  # of Re75
 _MERIT = float(np.sqrt(2.0 / np.pi))  # FM = sqrt(2/pi) C_T^1.5 / C_P, propeller convention
+_CLOSE_BY = 1e-6  # of n
 _LEAST_POWER = 0.05  # of the static one; the least in any row of the source is 0.03
 _FURTHEST = np.asarray(1.0e3)  # J/J0 beyond which nothing changes but J itself
 # numbers as arrays without axes: numpy takes them faster than plain ones, and these lines run by the million
@@ -220,16 +221,17 @@ class PreparedPropeller:
         Returns
         -------
         (c_t, c_p, slope_c_t, slope_c_p) : tuple of ndarray
-            The slopes leave out the cap on the figure of merit and the offsets of draws: near enough to step by. [-]
+            [-]
         """
         n = _f(rev_per_s)
+        if self.capped or self.shifted:
+            # with the cap and the offsets in play the slopes are taken from a second point close by
+            (c_t, c_p), (next_t, next_p) = self.static(n), self.static(n * (1.0 + _CLOSE_BY))
+            return c_t, c_p, (next_t / c_t - _ONE) / _CLOSE_BY, (next_p / c_p - _ONE) / _CLOSE_BY
         re = self.reynolds_factor * n
         held = np.minimum(np.maximum(re, self.reynolds_low), self.reynolds_high)
         inside = re == held
         slope_c_t, slope_c_p = self.slope_c_t * inside, self.slope_c_p * inside
-        if self.capped or self.shifted:
-            c_t, c_p = self.static(n)
-            return c_t, c_p, slope_c_t, slope_c_p
         log_re = np.log(held)
         c_p, more = self._fast_tips(n, np.exp(self.base_c_p + self.slope_c_p * log_re))
         if more is not None:
