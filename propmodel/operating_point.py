@@ -65,6 +65,8 @@ _ZERO, _ONE, _HALF, _TWO, _FOUR, _TURN = (np.asarray(x) for x in (0.0, 1.0, 0.5,
 _ABOVE_ONE, _STEEP, _NEAR, _TIGHT = (np.asarray(x) for x in (1.0 + 1e-9, 1e-3, 1e-3, 0.65))
 _FIFTH, _EIGHT_TENTHS = np.asarray(0.2), np.asarray(0.81)
 _SMALL_DUTY = np.asarray(1e-6)
+_ALL_THROTTLE = np.linspace(0.0, 1.0, 101)
+_ALL_THROTTLE.flags.writeable = False
 _CANNOT_DELIVER = np.int8(Status.PACK_CANNOT_DELIVER)
 
 
@@ -212,6 +214,15 @@ def _prepared(build: Build, state_of_charge: ArrayLike, sustained: bool) -> Driv
         electronics_power=np.asarray(craft.electronics_power, dtype=np.float64),
         minimum_voltage=np.asarray(craft.electronics_min_voltage, dtype=np.float64),
     )
+
+
+def _is_plain(build: Build) -> bool:
+    """Whether a build holds plain numbers alone: arrays cannot be hashed."""
+    try:
+        hash(build)
+    except TypeError:
+        return False
+    return True
 
 
 def recharge(d: Drive, build: Build, state_of_charge: ArrayLike, *, sustained: bool = False) -> Drive:
@@ -689,10 +700,10 @@ def throttle_curve(
     >>> curve.thrust.shape
     (101,)
     """
-    command = np.linspace(0.0, 1.0, 101) if throttle is None else check_range("throttle", throttle, 0.0, 1.0)
+    command = _ALL_THROTTLE if throttle is None else check_range("throttle", throttle, 0.0, 1.0)
     charge = check_range("state_of_charge", state_of_charge, 0.0, 1.0)
     axes = command.ndim
-    shape = shape_of(build)
+    shape = () if _is_plain(build) else shape_of(build)
     if axes and charge.ndim:
         charge = charge[(...,) + (None,) * axes]
     if axes and shape:
@@ -700,8 +711,9 @@ def throttle_curve(
         shape = shape_of(build)
     d = drive(build, charge)
     duty = controller.duty_from_throttle(build.controller, command, command_cap=build.command_cap)
-    shape = np.broadcast_shapes(shape, charge.shape, command.shape) if shape or charge.ndim else command.shape
-    point = at_duty(d, duty if duty.shape == shape else np.broadcast_to(duty, shape))
+    if shape or charge.ndim:
+        duty = np.broadcast_to(duty, np.broadcast_shapes(shape, charge.shape, command.shape))
+    point = at_duty(d, duty)
     # ideal induced power T sqrt(T / (2 rho A)): momentum.ideal_power without its checks
     ideal = point.thrust * np.sqrt(point.thrust / (2.0 * d.density * d.disc_area))
     return ThrottleCurve(
