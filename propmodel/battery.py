@@ -33,6 +33,7 @@ __all__ = [
     "mass",
     "open_circuit_voltage",
     "resistance",
+    "sustained_tables",
     "terminal_voltage",
 ]
 

@@ -45,11 +45,15 @@ class Partner:
             stdout=subprocess.PIPE,
             env=os.environ | {"PYTHONPATH": path},
         )
-        self._send((task, setup))
+        try:
+            self._send((task, setup))
+        except BaseException:
+            self.close()
+            raise
 
     def _send(self, message: Any) -> None:
         assert self._process.stdin is not None
-        pickle.dump(message, self._process.stdin, protocol=pickle.HIGHEST_PROTOCOL)
+        self._process.stdin.write(pickle.dumps(message, protocol=pickle.HIGHEST_PROTOCOL))
         self._process.stdin.flush()
 
     def ask(self, piece: Any) -> Any:
@@ -171,11 +175,8 @@ def serve() -> None:
     """Answer the pieces that come in, until the pipe ends: what the further process does."""
     pipe_in, pipe_out = sys.stdin.buffer, os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nothing printed may fall between the answers
-    task, setup = pickle.load(pipe_in)
-    while True:
-        try:
-            piece = pickle.load(pipe_in)
-        except EOFError:
-            return
-        pickle.dump(task(setup, piece), pipe_out, protocol=pickle.HIGHEST_PROTOCOL)
-        pipe_out.flush()
+    with suppress(EOFError, BrokenPipeError):
+        task, setup = pickle.load(pipe_in)
+        while True:
+            pickle.dump(task(setup, pickle.load(pipe_in)), pipe_out, protocol=pickle.HIGHEST_PROTOCOL)
+            pipe_out.flush()
