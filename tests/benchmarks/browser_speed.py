@@ -53,9 +53,11 @@ for k in range(int(st.query_params.get("charts", "1"))):
     figure = go.Figure([go.Scatter(x=x, y=at * x), go.Scatter(x=x, y=at * x**2)])
     st.plotly_chart(figure, key=f"c{k}")
 """
-# Runs in the page from its first moment. `last` is the last change; messages come from the server, for each run some.
+# Runs in the page from its first moment. `last` is the last change. A run counts as begun and ended by the server's own
+# messages (fields new_session and script_finished of the framework's protocol) that follow what the browser sent after
+# `reset`: a crowded server may be still for a while before it takes a value up.
 WATCH = """(() => {
-    const w = window.__watch = {from: 0, last: 0, drawn: 0, messages: 0};
+    const w = window.__watch = {from: 0, last: 0, drawn: 0, sent: 0, began: 0, ended: 0};
     const hooked = new WeakSet();
     const hook = () => document.querySelectorAll('.js-plotly-plot').forEach(plot => {
         if (hooked.has(plot) || !plot.on) return;
@@ -63,25 +65,50 @@ WATCH = """(() => {
         w.drawn += 1;
         plot.on('plotly_afterplot', () => { w.drawn += 1; w.last = performance.now(); });
     });
+    const fieldOf = bytes => {  // number of the first field beyond hash and metadata
+        let at = 0;
+        const varint = () => {
+            let value = 0, scale = 1, byte;
+            do { byte = bytes[at++]; value += (byte & 127) * scale; scale *= 128; } while (byte > 127);
+            return value;
+        };
+        while (at < bytes.length) {
+            const tag = varint(), number = Math.floor(tag / 8), kind = tag % 8;
+            if (number > 2) return number;
+            if (kind === 2) { const size = varint(); at += size; }
+            else if (kind === 0) varint();
+            else return 0;
+        }
+        return 0;
+    };
     const Socket = window.WebSocket;
     window.WebSocket = class extends Socket {
         constructor(...given) {
             super(...given);
-            this.addEventListener('message', () => { w.messages += 1; w.last = performance.now(); });
+            this.addEventListener('message', event => {
+                w.last = performance.now();
+                const kind = event.data instanceof ArrayBuffer ? fieldOf(new Uint8Array(event.data)) : 0;
+                if (kind === 4 && w.sent) { w.began += 1; w.ended = 0; }
+                if (kind === 6 && w.began) w.ended += 1;
+            });
         }
+        send(data) { w.sent += 1; return super.send(data); }
     };
     new MutationObserver(list => {
-        const changed = list.some(one => {
+        const changed = list.find(one => {
             const node = one.target.nodeType === 1 ? one.target : one.target.parentElement;
             return !node || !node.closest('[data-testid="stStatusWidget"]');
         });
-        if (changed) w.last = performance.now();
+        if (changed) {
+            w.last = performance.now();
+            w.what = [changed.type, changed.attributeName, (changed.target.outerHTML || '#text').slice(0, 160)];
+        }
         hook();
     }).observe(document, {subtree: true, childList: true, attributes: true, characterData: true});
-    w.reset = () => { w.drawn = 0; w.messages = 0; w.last = w.from = performance.now(); };
+    w.reset = () => { w.drawn = w.sent = w.began = w.ended = 0; w.last = w.from = performance.now(); };
     w.done = charts => {
         const app = document.querySelector('[data-testid="stApp"]');
-        return app && app.getAttribute('data-test-script-state') === 'notRunning' && w.messages > 0
+        return app && app.getAttribute('data-test-script-state') === 'notRunning' && w.ended > 0
             && (!charts || document.querySelectorAll('.js-plotly-plot').length >= charts && w.drawn > 0)
             && !document.querySelector('[data-stale="true"]') && !document.querySelector('[data-testid="stSkeleton"]')
             && performance.now() - w.last > 250;

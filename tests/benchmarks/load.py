@@ -46,7 +46,7 @@ MOST_GROWTH = 1.5
 TOUR = ("Lift", "Minutes", "Margins", "Dive")
 KEYS = 4
 """Keys on a page before the next."""
-PATIENCE = 180_000
+PATIENCE = 90_000
 """Longest wait for a finished page in the crowd. [ms]"""
 NAMES = re.compile(r"Visitor\d{3}x")
 DONE = """() => {
@@ -54,6 +54,12 @@ DONE = """() => {
     return window.__watch && window.__watch.done(0) && !old && document.querySelector('.wi-sentence')
         && document.querySelector('input[type=range]');
 }"""
+
+
+STATE = """() => JSON.stringify([window.__watch, performance.now(),
+    document.querySelector('[data-testid=stApp]')?.getAttribute('data-test-script-state'),
+    document.querySelectorAll('[data-stale="true"]').length, document.activeElement?.outerHTML.slice(0, 120),
+    document.querySelector('input[type=range]')?.value, document.querySelector('[role=dialog]')?.innerText])"""
 
 
 @dataclass
@@ -74,7 +80,8 @@ class Visitor:
     def note(self, text: str) -> None:
         """Keep what went wrong."""
         if not any(word in text for word in HARMLESS):
-            self.wrong.append(f"{self.name}, move {self.moves}: {text[:300]}")
+            self.wrong.append(f"{self.name}, move {self.moves}: {text[:500]}")
+            print("WRONG", self.wrong[-1], flush=True)
 
 
 def visitor(number: int) -> Visitor:
@@ -102,7 +109,13 @@ def one_space(text: str) -> str:
 
 async def finished(page: playwright.Page) -> None:
     """Wait for the finished page, however long the crowd makes it."""
-    await page.wait_for_function(DONE, polling=200, timeout=PATIENCE)
+    try:
+        await page.wait_for_function(DONE, polling=200, timeout=PATIENCE)
+    except playwright.TimeoutError:
+        state = await page.evaluate(STATE)
+        raise playwright.TimeoutError(
+            f"no finished page within {PATIENCE / 1000:.0f} s on {page.url}: {state}"
+        ) from None
 
 
 async def check(page: playwright.Page, who: Visitor, where: str) -> None:
@@ -237,7 +250,7 @@ def main() -> int:
         f"{asked.browsers} browsers, {asked.minutes:g} minutes, {moves} moves, {checks} checks, slowest move "
         f"{max(who.slowest for who in crew):.1f} s, memory {memory[0]:.0f} to {memory[-1]:.0f} MB"
     )
-    for text in wrong[:30]:
+    for text in wrong[len([text for who in crew for text in who.wrong]) :]:
         print("WRONG", text)
     print(f"{len(wrong)} things went wrong" if wrong else "nothing went wrong")
     return int(bool(wrong))
