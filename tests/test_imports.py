@@ -12,7 +12,7 @@ import pytest
 # the layers below it.
 LAYERS: list[list[str]] = [
     # ground: usable by everything
-    ["units", "constants", "errors", "status", "number"],
+    ["units", "constants", "errors", "status", "number", "workshare"],
     ["tables"],
     # parts
     [
