@@ -226,7 +226,6 @@ def panels(
         },
         "dragmode": False,
         "uirevision": "steady",
-        "transition": {"duration": 0},
         "template": {},
     }
     return Sketch(**layout)
