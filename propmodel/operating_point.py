@@ -57,8 +57,8 @@ TOLERANCE = 1e-11
 """Passes stop when no element moved by more than this share; quick estimates use fewer."""
 FINEST = 1e-13
 """Near the most a pack can give the bus follows the square root of what a speed lacks. [-]"""
-SETTLED = 8e-5
-"""Step on a speed after which none is needed: no more than 1e-9 is left, at fast tips. [-]"""
+SETTLED = 1e-6
+"""Step on a speed after which none is needed: some 1e-12 is left, and a fit may take differences of it. [-]"""
 
 # numbers as arrays without axes: numpy takes them faster than plain ones
 _ZERO, _ONE, _HALF, _TWO, _FOUR, _TURN = (np.asarray(x) for x in (0.0, 1.0, 0.5, 2.0, 4.0, 2.0 * np.pi))
