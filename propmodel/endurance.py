@@ -7,6 +7,7 @@ cut-off is found inside its segment. The pack holds its temperature (no self-hea
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -275,13 +276,24 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     hard = at_thrust(d, np.minimum(lift * profile.hard_load, flat_out.thrust))
     steady = [(_bus_of(d, p), share) for p, share in zip((hover, cruise, hard), shares[:3], strict=True)]
 
+    def at_charge(knots: NDArray) -> NDArray:
+        return at_duty(recharge(d, build, np.minimum(knots, start)), build.command_cap, passes=6).pack_current
+
+    # full throttle hangs on the charge alone: for a few builds all knots are solved at once
+    few = math.prod(shape) <= 4000 and bool(np.any(shares[3] > 0.0))
+    knots = 1.0 - np.arange(SEGMENTS + 1) / SEGMENTS
+    at_knots = at_charge(knots.reshape(-1, *(1,) * len(shape))) if few else None
+
+    def full_current(knot: float) -> NDArray:
+        return at_charge(np.asarray(knot)) if at_knots is None else at_knots[round((1.0 - knot) * SEGMENTS)]
+
     def current_at(knot: float, emf: NDArray, r: NDArray, guess: NDArray) -> tuple:
         mean = np.zeros(shape)
         for bus, share in steady:
             if np.any(share > 0.0):
                 mean = mean + share * bus(emf, r, guess)[1]
         if np.any(shares[3] > 0.0):
-            mean = mean + shares[3] * at_duty(recharge(d, build, np.minimum(knot, start)), cap, passes=6).pack_current
+            mean = mean + shares[3] * full_current(knot)
         return emf - mean * r, mean
 
     cut = battery.cutoff_voltage(build.pack)
