@@ -30,10 +30,11 @@ import time
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from browser_speed import WATCH, chromium, served
 from playwright import async_api as playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from browser_speed import WATCH, chromium, served
 from conftest import CHROMIUM_ARGUMENTS, HARMLESS
 
 import propmodel
