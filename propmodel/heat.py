@@ -504,18 +504,19 @@ def _bisect(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatA
         early, turn = early[live], turn[live]
         low = np.where(early | (turn >= 1e7), 0.0, turn)
         high = np.where(early, turn, 1e7)
-        # Newton's method kept inside the bracket, which is halved wherever a step would leave it
-        t = 0.5 * (low + high)
+        # Newton's method kept inside the bracket, which is halved wherever a step would leave it or gains too little
+        t, before = 0.5 * (low + high), high - low
         for _ in range(80):
             (up_fast, grown_fast), (up_slow, grown_slow) = _grown(fast, t), _grown(slow, t)
             error = w_fast * up_fast + w_slow * up_slow - rise
             over = error >= 0.0
             high, low = np.where(over, t, high), np.where(over, low, t)
             step = t - error / (w_fast * grown_fast + w_slow * grown_slow)
-            new = np.where((step > low) & (step < high), step, 0.5 * (low + high))
-            moved = np.abs(new - t) > 1e-10 * t
+            good = (step > low) & (step < high) & (np.abs(step - t) < 0.5 * before)
+            new = np.where(good, step, 0.5 * (low + high))
+            before = np.abs(new - t)
             t = new
-            if not moved.any():
+            if not (before > 1e-10 * t).any():
                 break
     out[live] = t
     return out
