@@ -27,7 +27,8 @@ fuzz = settings(max_examples=CASES, deadline=None, suppress_health_check=list(He
 
 ODD = [
     "=1+1", "@x", "<script>", "</style>", "\x00", "\u202e", "\ud83d", "nan", "inf", "1e999", "-0", "1,5", "9" * 400,
-    "'", '"', "%00", "%ff", "&end=1", "../../x", "\r\n", ";;;", "\t", "\u00bd", "\uff11", "NaN", "[]", "{}", "null", "__class__",
+    "'", '"', "%00", "%ff", "&end=1", "../../x", "\r\n", ";;;", "\t", "\u00bd", "\uff11", "NaN",
+    "[]", "{}", "null", "__class__",
 ]  # fmt: skip
 """Text that has broken readers elsewhere. Common practice, from memory."""
 
