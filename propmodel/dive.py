@@ -155,11 +155,15 @@ def _until_level(
 
 
 def _automatic_step(speed: FloatArray, load: FloatArray, drag: FloatArray) -> FloatArray:
-    """One fortieth of the shorter of the arrest time and the time scale of the drag."""
+    """One fortieth of the shorter of the arrest time and the time scales of the drag.
+
+    The last scale, that of the drag at the first speed, keeps the step stable for things that fall like a feather.
+    """
     arrest = speed / (G0 * np.maximum(load - 1.0, 1e-3))
     with np.errstate(divide="ignore"):
         falling_scale = 1.0 / np.sqrt(G0 * drag)
-    return np.clip(np.minimum(arrest, falling_scale) / 40.0, _FINEST, _COARSEST)
+        braking = 10.0 / (drag * np.maximum(speed, 1e-9))
+    return np.clip(np.minimum(np.minimum(arrest, falling_scale), braking) / 40.0, _FINEST, _COARSEST)
 
 
 def fly_pull_out(
