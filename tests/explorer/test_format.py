@@ -159,7 +159,7 @@ def test_change_agrees_with_the_two_numbers_read():
 @given(st.sampled_from(sorted(QUANTITIES)), st.floats(-1e6, 1e6), st.floats(0, 1e5))
 @settings(max_examples=400, deadline=None)
 def test_a_number_is_never_farther_off_than_half_its_last_digit(kind, si, width):
-    quantity = quantity_of(kind, largest=abs(si))
+    quantity = quantity_of(kind, largest=max(abs(si - width / 2), abs(si + width / 2)))
     text = value(kind, si, low=si - width / 2, high=si + width / 2, unit=False)
     read = float(text.replace(NARROW, "").replace(MINUS, "-"))
     digits = len(text.partition(".")[2])
