@@ -6,9 +6,7 @@ combination, counted here by the same `propmodel.endurance.flight_time` as on th
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +28,6 @@ def way_times(
     way: Profile,
     *,
     progress: Callable[[int], bool] | None = None,
-    threads: int | None = None,
 ) -> NDArray[np.float32] | None:
     """Minutes of every combination of a sweep, flown one way.
 
@@ -41,9 +38,7 @@ def way_times(
     found : Sweep
     way : Profile
     progress : callable or None
-        Called with how many are done after each batch; answering False stops it.
-    threads : int or None
-        None takes the number of cores, at most 4.
+        Called with how many are done after each chunk; answering False stops it.
 
     Returns
     -------
@@ -61,18 +56,9 @@ def way_times(
     """
     out = np.full(found.size, np.nan, dtype=np.float32)
 
-    def work(start: int) -> None:
+    for start in range(0, found.size, CHUNK):
         index = np.arange(start, min(start + CHUNK, found.size))
         out[index] = flight_time(with_fields(base, found.at(index)), way).time
-
-    starts = range(0, found.size, CHUNK)
-    workers = min(os.cpu_count() or 1, 4) if threads is None else threads
-    with ThreadPoolExecutor(workers) as pool:
-        # a few at a time, so that it can be stopped and progress is told
-        for first in range(0, len(starts), 2 * workers):
-            batch = starts[first : first + 2 * workers]
-            for done in [pool.submit(work, start) for start in batch]:
-                done.result()
-            if progress is not None and progress(min(batch[-1] + CHUNK, found.size)) is False:
-                return None
+        if progress is not None and progress(int(index[-1]) + 1) is False:
+            return None
     return out.reshape(found.shape)

@@ -275,6 +275,13 @@ def cutoff_voltage(pack: Pack) -> NDArray:
     return of_chemistry(pack, "cutoff_voltage")
 
 
+def _between_knots(state_of_charge: ArrayLike) -> tuple[NDArray, NDArray]:
+    """Knot of the cell table below a charge, and the share of the way to the next one."""
+    position = np.minimum(np.maximum(np.asarray(state_of_charge, dtype=np.float64), 0.0), 1.0) * (KNOTS - 1)
+    low = np.minimum(np.asarray(position).astype(np.intp), KNOTS - 2)
+    return low, position - low
+
+
 def open_circuit_voltage(pack: Pack, state_of_charge: ArrayLike) -> NDArray:
     """Rest voltage of the whole pack.
 
@@ -296,9 +303,7 @@ def open_circuit_voltage(pack: Pack, state_of_charge: ArrayLike) -> NDArray:
     25.2
     """
     table, _ = _cells()
-    position = np.clip(np.asarray(state_of_charge, dtype=np.float64), 0.0, 1.0) * (KNOTS - 1)
-    low = np.minimum(position.astype(np.intp), KNOTS - 2)
-    share = position - low
+    low, share = _between_knots(state_of_charge)
     chemistry = chemistry_index(pack.chemistry)
     cell = table[chemistry, low] * (1.0 - share) + table[chemistry, low + 1] * share
     return np.asarray(pack.cells) * cell
@@ -355,9 +360,7 @@ def resistance(pack: Pack, state_of_charge: ArrayLike = 0.5, *, sustained: bool 
     32.31
     """
     _, relative = _cells()
-    position = np.clip(np.asarray(state_of_charge, dtype=np.float64), 0.0, 1.0) * (KNOTS - 1)
-    low = np.minimum(position.astype(np.intp), KNOTS - 2)
-    share = position - low
+    low, share = _between_knots(state_of_charge)
     shape = relative[low] * (1.0 - share) + relative[low + 1] * share
     string = np.asarray(pack.cells) * _cell_resistance(pack) * shape * (SUSTAINED_FACTOR if sustained else 1.0)
     return string / pack.parallel + pack.lead_resistance
@@ -382,9 +385,7 @@ def sustained_tables(pack: Pack) -> Callable[[NDArray], tuple[NDArray, NDArray]]
     string = cells * _cell_resistance(pack) * (SUSTAINED_FACTOR / np.asarray(pack.parallel))
 
     def at(state_of_charge: NDArray) -> tuple[NDArray, NDArray]:
-        position = np.minimum(np.maximum(state_of_charge, 0.0), 1.0) * (KNOTS - 1)
-        low = np.minimum(np.asarray(position).astype(np.intp), KNOTS - 2)
-        share = position - low
+        low, share = _between_knots(state_of_charge)
         cell = table[chemistry, low] * (1.0 - share) + table[chemistry, low + 1] * share
         shape = relative[low] * (1.0 - share) + relative[low + 1] * share
         return cells * cell, string * shape + pack.lead_resistance

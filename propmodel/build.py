@@ -17,7 +17,17 @@ from propmodel.craft import TOP_TO_FRONT_DRAG, Craft, default_drag_area
 from propmodel.errors import check_in, check_positive, check_range
 from propmodel.number import Number
 
-__all__ = ["COAXIAL_THRUST", "Build", "drag_areas", "field_paths", "shape_of", "subset", "with_axis", "with_fields"]
+__all__ = [
+    "COAXIAL_THRUST",
+    "Build",
+    "drag_areas",
+    "field_paths",
+    "put",
+    "shape_of",
+    "subset",
+    "with_axis",
+    "with_fields",
+]
 
 COAXIAL_THRUST = 0.87
 """Thrust of a coaxial pair over that of two rotors apart at the same shaft power: induced power 1.22 times
@@ -344,3 +354,30 @@ def subset(part: Any, keep: NDArray | slice, shape: tuple[int, ...]) -> Any:
         return value
 
     return pick(part)
+
+
+def put(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
+    """Copy an array with some elements replaced: the way back from `subset`.
+
+    Parameters
+    ----------
+    whole : ndarray
+        Broadcasts to the shape of ``some``.
+    some : ndarray of bool
+        Which elements.
+    values : ndarray
+        One for each of them.
+
+    Returns
+    -------
+    ndarray
+        Of the shape of ``some``.
+
+    Examples
+    --------
+    >>> put(np.asarray(1.0), np.array([False, True]), np.array([2.0]))
+    array([1., 2.])
+    """
+    out = np.array(np.broadcast_to(whole, some.shape))
+    out[some] = values
+    return out

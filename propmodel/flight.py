@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel import momentum
-from propmodel.build import Build, drag_areas, shape_of, subset, with_axis
+from propmodel.build import Build, drag_areas, put, shape_of, subset, with_axis
 from propmodel.controller import throttle_from_duty
 from propmodel.errors import check_range
 from propmodel.operating_point import PASSES, Drive, OperatingPoint, at_duty, drive, electrical, speed_for_thrust
@@ -433,14 +433,11 @@ class _Top(NamedTuple):
 
 def _merged(found: _Top, some: NDArray, rest: _Top) -> _Top:
     """Some elements replaced by those of a second search."""
-
-    def put(whole: NDArray, values: NDArray) -> NDArray:
-        out = np.array(np.broadcast_to(whole, some.shape))
-        out[some] = values
-        return out
-
-    state = Trim(*(put(getattr(found.state, f.name), getattr(rest.state, f.name)) for f in fields(Trim)))
-    return _Top(put(found.speed, rest.speed), state, put(found.current, rest.current), put(found.settled, rest.settled))
+    state = Trim(*(put(getattr(found.state, f.name), some, getattr(rest.state, f.name)) for f in fields(Trim)))
+    speed, current, settled = (
+        put(getattr(found, name), some, getattr(rest, name)) for name in ("speed", "current", "settled")
+    )
+    return _Top(speed, state, current, settled)
 
 
 def _full_lean(frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> Trim:

@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel import battery, controller
 from propmodel import propeller as propellers
 from propmodel.air import STANDARD, Air
-from propmodel.build import COAXIAL_THRUST, Build, shape_of, subset, with_axis
+from propmodel.build import COAXIAL_THRUST, Build, put, shape_of, subset, with_axis
 from propmodel.errors import check_positive, check_range
 from propmodel.motor import Motor, winding_part
 from propmodel.status import Status
@@ -488,14 +488,7 @@ def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoin
         speed[open_] = 0.5 * (low + high)
         held = at_speed(part, speed, bus_passes=STRAINED_PASSES)
     held = replace(held, status=np.where(beyond, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8))
-    return OperatingPoint(*(_put(getattr(point, f.name), some, getattr(held, f.name)) for f in fields(point)))
-
-
-def _put(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
-    """Copy of an array with some elements replaced."""
-    out = np.array(np.broadcast_to(whole, some.shape))
-    out[some] = values
-    return out
+    return OperatingPoint(*(put(getattr(point, f.name), some, getattr(held, f.name)) for f in fields(point)))
 
 
 def speed_for_duty(

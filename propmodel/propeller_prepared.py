@@ -149,7 +149,11 @@ class PreparedPropeller:
         return self.mach_factor * _f(rev_per_s)
 
     def _log_reynolds(self, n: FloatArray) -> FloatArray:
-        return np.log(np.minimum(np.maximum(self.reynolds_factor * n, self.reynolds_low), self.reynolds_high))
+        return np.log(self._held(self.reynolds_factor * n))
+
+    def _held(self, reynolds: FloatArray) -> FloatArray:
+        """Within the range of the fit."""
+        return np.minimum(np.maximum(reynolds, self.reynolds_low), self.reynolds_high)
 
     def static_c_t(self, rev_per_s: ArrayLike) -> FloatArray:
         """C_T at rest alone: half the cost of ``static``.
@@ -229,7 +233,7 @@ class PreparedPropeller:
             (c_t, c_p), (next_t, next_p) = self.static(n), self.static(n * (1.0 + _CLOSE_BY))
             return c_t, c_p, (next_t / c_t - _ONE) / _CLOSE_BY, (next_p / c_p - _ONE) / _CLOSE_BY
         re = self.reynolds_factor * n
-        held = np.minimum(np.maximum(re, self.reynolds_low), self.reynolds_high)
+        held = self._held(re)
         inside = re == held
         slope_c_t, slope_c_p = self.slope_c_t * inside, self.slope_c_p * inside
         log_re = np.log(held)
