@@ -164,10 +164,10 @@ def share(
                 feeder.join()
             if stop.is_set() or not waiting:
                 break
+        if feeders and told is not None and not stop.is_set():
+            told(done)  # the last pieces may have come from another process
     finally:
         stop.set()
-    if done == total and told is not None and not stop.is_set():
-        told(done)
     return done == total
 
 
