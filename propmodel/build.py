@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -78,6 +79,13 @@ class Build:
         check_range("rotors", self.rotors, 1, 16)
         check_positive("command_cap", self.command_cap)
         check_range("command_cap", self.command_cap, 0.0, 1.0)
+
+    @cached_property
+    def _hash(self) -> int:
+        return hash(tuple(getattr(self, f.name) for f in fields(self)))
+
+    def __hash__(self) -> int:  # parts within parts: worked out once
+        return self._hash
 
     @property
     def mass(self) -> NDArray:

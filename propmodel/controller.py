@@ -95,10 +95,16 @@ def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_c
     0.4
     """
     command = np.asarray(throttle, dtype=np.float64)
-    idle = np.asarray(controller.idle_duty)
-    exponent = np.asarray(controller.throttle_exponent)
-    shaped = command if np.all(exponent == 1.0) else command**exponent
-    return np.asarray(command_cap) * (idle + (1.0 - idle) * shaped)
+    if not _is_one(controller.throttle_exponent):
+        command = command ** np.asarray(controller.throttle_exponent)
+    idle = controller.idle_duty
+    cap = command_cap if isinstance(command_cap, float) else np.asarray(command_cap)
+    least = cap * (idle if isinstance(idle, float) else np.asarray(idle))
+    return np.asarray(cap - least) * command + np.asarray(least)
+
+
+def _is_one(exponent: Number) -> bool:
+    return exponent == 1.0 if isinstance(exponent, float) else bool(np.all(np.asarray(exponent) == 1.0))
 
 
 def throttle_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: ArrayLike = 1.0) -> NDArray:
@@ -126,7 +132,7 @@ def throttle_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: 
     idle = np.asarray(controller.idle_duty)
     exponent = np.asarray(controller.throttle_exponent)
     shaped = np.maximum((np.asarray(duty) / np.asarray(command_cap) - idle) / (1.0 - idle), 0.0)
-    return shaped if np.all(exponent == 1.0) else shaped ** (1.0 / exponent)
+    return shaped if _is_one(controller.throttle_exponent) else shaped ** (1.0 / exponent)
 
 
 def ripple_loss(controller: Controller, motor_voltage: ArrayLike, bus_voltage: ArrayLike) -> NDArray:

@@ -203,6 +203,8 @@ def check_range(name: str, value: Any, low: float, high: float, unit: str = "") 
     ...
     ValueError: charge must be between 0 and 1, got 1.2
     """
+    if type(value) is float and low <= value <= high:  # what is asked most, answered first
+        return np.asarray(value)
     values = check_finite(name, value, unit)
     bad = (values < low) | (values > high)
     _fail(name, bad, values, f"between {_number(low)} and {_number(high)}", unit)
