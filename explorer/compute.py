@@ -22,9 +22,9 @@ from propmodel.build import Build
 from propmodel.endurance import Profile, flight_time
 from propmodel.flight import level_flight
 from propmodel.limits import Limit, limits
-from propmodel.operating_point import ThrottleCurve, throttle_curve
 from propmodel.performance import evaluate, status_of
 from propmodel.spread import curve_bands, draw
+from propmodel.throttle import ThrottleCurve, throttle_curve
 from propmodel.watts import Watts, where_watts_go
 
 __all__ = ["THROTTLE", "Answers", "Headlines", "Story", "answers", "build", "gives_first", "story", "watts", "workings"]

@@ -10,10 +10,11 @@ from explorer.format import value
 from propmodel import battery, propeller
 from propmodel.build import Build
 from propmodel.controller import throttle_from_duty
+from propmodel.drive import drive
 from propmodel.endurance import Profile, flight_time
 from propmodel.flight import level_flight
 from propmodel.motor import motor_mass
-from propmodel.operating_point import at_duty, at_thrust, drive
+from propmodel.operating_point import at_duty, at_thrust
 from propmodel.units import GRAM
 
 __all__ = ["Step", "lift_steps"]

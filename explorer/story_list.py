@@ -20,8 +20,8 @@ from propmodel.build import drag_areas
 from propmodel.controller import throttle_from_duty
 from propmodel.endurance import flight_time
 from propmodel.limits import limits
-from propmodel.operating_point import throttle_curve
 from propmodel.solve import solve_for
+from propmodel.throttle import throttle_curve
 from propmodel.units import GRAM, KMH
 
 __all__ = ["STORIES"]

@@ -20,11 +20,12 @@ from propmodel.assessment import Assessment
 from propmodel.build import Build, with_fields
 from propmodel.constants import COPPER_RESISTIVITY_20C
 from propmodel.controller import throttle_from_duty
+from propmodel.drive import drive
 from propmodel.endurance import Profile, flight_time
 from propmodel.flight import level_flight, steepest_tilt
 from propmodel.heat_verdict import hot_motor_verdict
 from propmodel.momentum import induced_velocity_hover
-from propmodel.operating_point import at_duty, drive
+from propmodel.operating_point import at_duty
 from propmodel.response import stall_current
 from propmodel.spread import draw
 from propmodel.units import CELSIUS_ZERO

@@ -31,12 +31,12 @@ from propmodel.endurance import WAYS_OF_FLYING, FlightTime, Profile, flight_time
 from propmodel.flight import best_speeds, climb_rate, level_flight, top_speed
 from propmodel.limits import Limit, limits
 from propmodel.motor import Motor
-from propmodel.operating_point import bench_curve, throttle_curve
 from propmodel.performance import Performance, performance
 from propmodel.propeller import Propeller
 from propmodel.solve import solve_for
 from propmodel.status import Status
 from propmodel.sweep import Condition, Sweep, sweep
+from propmodel.throttle import bench_curve, throttle_curve
 from propmodel.way_out import pull_out
 
 __all__ = [

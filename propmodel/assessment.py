@@ -14,18 +14,11 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel import battery, heat, momentum, motor
 from propmodel.build import Build, drag_areas, shape_of
 from propmodel.dive import Dive, PullOut, estimate_pull_out
+from propmodel.drive import Drive, drive, recharge
 from propmodel.endurance import HoverTime, hover_hours
 from propmodel.flight import Airframe, TopSpeed, find_top_speed, hovering, trim
-from propmodel.operating_point import (
-    PASSES,
-    Drive,
-    OperatingPoint,
-    at_duty,
-    at_thrust,
-    drive,
-    electrical,
-    recharge,
-)
+from propmodel.operating_point import OperatingPoint, at_duty, at_thrust, electrical
+from propmodel.rotation import PASSES
 from propmodel.status import Status
 
 __all__ = ["Assessment"]

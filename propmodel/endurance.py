@@ -18,9 +18,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import battery
 from propmodel.build import Build, shape_of
+from propmodel.drive import Drive, drive, recharge
 from propmodel.errors import check_in, check_range
 from propmodel.flight import Airframe, trim
-from propmodel.operating_point import Drive, OperatingPoint, at_duty, at_thrust, drive, recharge
+from propmodel.operating_point import OperatingPoint, at_duty, at_thrust
 from propmodel.status import Status
 
 __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]

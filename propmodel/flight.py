@@ -19,11 +19,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import momentum
+from propmodel import momentum, rotation
 from propmodel.build import Build, drag_areas, put, shape_of, subset, with_axis
 from propmodel.controller import throttle_from_duty
+from propmodel.drive import Drive, drive
 from propmodel.errors import check_range
-from propmodel.operating_point import PASSES, Drive, OperatingPoint, at_duty, drive, electrical, speed_for_thrust
+from propmodel.operating_point import OperatingPoint, at_duty, electrical
+from propmodel.rotation import PASSES
 from propmodel.status import Status
 
 __all__ = [
@@ -136,7 +138,7 @@ def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, p
     shares = d.rotors * d.thrust_share
     through_most = speed / d.diameter
     if start is None:
-        n = speed_for_thrust(d, lift * np.ones_like(speed))
+        n = rotation.for_thrust(d, lift * np.ones_like(speed))
         tangent = low / frame.weight * np.ones_like(n)
         drag = np.zeros_like(n)
     else:

@@ -10,6 +10,7 @@ import numpy as np
 
 from propmodel import battery, motor, operating_point, propeller
 from propmodel.build import Build, shape_of
+from propmodel.drive import drive
 from propmodel.errors import as_floats
 
 __all__ = [
@@ -217,9 +218,7 @@ def from_build(
         return middle * low, middle, middle * high
 
     craft, m, esc = build.craft, build.motor, build.controller
-    hover = operating_point.at_thrust(
-        operating_point.drive(build, 1.0, sustained=True), build.weight / np.asarray(build.rotors, float)
-    )
+    hover = operating_point.at_thrust(drive(build, 1.0, sustained=True), build.weight / np.asarray(build.rotors, float))
     flies = int(hover.status) == 0 and float(hover.duty) <= float(np.asarray(build.command_cap))
     # One motor on a stand: the same pack, one rotor, no arm in the wash, no electronics.
     alone = replace(
@@ -228,7 +227,7 @@ def from_build(
         coaxial=False,
         craft=replace(craft, electronics_power=0.0, thrust_loss=0.0),
     )
-    stand = operating_point.at_duty(operating_point.drive(alone, 1.0), np.asarray(build.command_cap, float))
+    stand = operating_point.at_duty(drive(alone, 1.0), np.asarray(build.command_cap, float))
     return PowerUp(
         cells=float(np.asarray(build.pack.cells)),
         full_voltage=full,

@@ -9,6 +9,7 @@ measurement reaches there). Advancing: polynomials of J/J0, exactly 1 at rest an
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,7 +38,8 @@ _LEAST_POWER = 0.05  # of the static one; the least in any row of the source is 
 _FURTHEST = np.asarray(1.0e3)  # J/J0 beyond which nothing changes but J itself
 # numbers as arrays without axes: numpy takes them faster than plain ones, and these lines run by the million
 _ZERO, _HALF, _ONE, _TWO, _THREE = (np.asarray(x) for x in (0.0, 0.5, 1.0, 2.0, 3.0))
-_KNEE, _LEAST, _MARGIN, _DISC = (np.asarray(x) for x in (MACH_KNEE, _LEAST_POWER, IDEAL_MARGIN, 2.0 / np.pi))
+_LEAST, _MARGIN, _DISC = (np.asarray(x) for x in (_LEAST_POWER, IDEAL_MARGIN, 2.0 / np.pi))
+_RISE_KNEE = np.asarray(MACH_KNEE * np.sqrt(_MACH_RISE))
 
 
 def _f(value: ArrayLike) -> FloatArray:
@@ -148,12 +150,31 @@ class PreparedPropeller:
         """
         return self.mach_factor * _f(rev_per_s)
 
-    def _log_reynolds(self, n: FloatArray) -> FloatArray:
-        return np.log(self._held(self.reynolds_factor * n))
+    # The fit once more with speed for Reynolds number: ln C = speed_c + slope ln(n), n held between two speeds.
 
-    def _held(self, reynolds: FloatArray) -> FloatArray:
+    @cached_property
+    def slowest(self) -> FloatArray:
+        """Speed under which the coefficients hold their value. [1/s]"""
+        return _f(self.reynolds_low / self.reynolds_factor)
+
+    @cached_property
+    def fastest(self) -> FloatArray:
+        """Speed above which the coefficients hold their value. [1/s]"""
+        return _f(self.reynolds_high / self.reynolds_factor)
+
+    @cached_property
+    def speed_c_t(self) -> FloatArray:
+        """ln C_T carried back to n = 1/s. [-]"""
+        return _f(self.base_c_t + self.slope_c_t * np.log(self.reynolds_factor))
+
+    @cached_property
+    def speed_c_p(self) -> FloatArray:
+        """ln C_P carried back to n = 1/s. [-]"""
+        return _f(self.base_c_p + self.slope_c_p * np.log(self.reynolds_factor))
+
+    def _held(self, n: FloatArray) -> FloatArray:
         """Within the range of the fit."""
-        return np.minimum(np.maximum(reynolds, self.reynolds_low), self.reynolds_high)
+        return np.minimum(np.maximum(n, self.slowest), self.fastest)
 
     def static_c_t(self, rev_per_s: ArrayLike) -> FloatArray:
         """C_T at rest alone: half the cost of ``static``.
@@ -163,7 +184,7 @@ class PreparedPropeller:
         rev_per_s : array_like
             n. [1/s]
         """
-        c_t = np.exp(self.base_c_t + self.slope_c_t * self._log_reynolds(_f(rev_per_s)))
+        c_t = np.exp(self.speed_c_t + self.slope_c_t * np.log(self._held(_f(rev_per_s))))
         return c_t * self.thrust_factor if self.shifted else c_t
 
     def static(self, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -180,9 +201,9 @@ class PreparedPropeller:
             [-]
         """
         n = _f(rev_per_s)
-        log_re = self._log_reynolds(n)
-        c_t = np.exp(self.base_c_t + self.slope_c_t * log_re)
-        c_p = np.exp(self.base_c_p + self.slope_c_p * log_re)
+        log_n = np.log(self._held(n))
+        c_t = np.exp(self.speed_c_t + self.slope_c_t * log_n)
+        c_p = np.exp(self.speed_c_p + self.slope_c_p * log_n)
         if self.capped or self.shifted:
             ideal = _MERIT * c_t * np.sqrt(c_t)
             merit = ideal / c_p
@@ -199,7 +220,7 @@ class PreparedPropeller:
                 c_t = c_t * self.thrust_factor
                 room = FM_CEILING + merit * (self.merit_odds - 1.0)
                 c_p = c_p * self.thrust_factor * np.sqrt(self.thrust_factor) * room / (FM_CEILING * self.merit_odds)
-        return c_t, self._fast_tips(n, c_p)[0]
+        return c_t, self._fast_tips(n, c_p)
 
     def static_c_p(self, rev_per_s: ArrayLike) -> FloatArray:
         """C_P at rest alone.
@@ -212,44 +233,58 @@ class PreparedPropeller:
         if self.capped or self.shifted:
             return self.static(rev_per_s)[1]
         n = _f(rev_per_s)
-        return self._fast_tips(n, np.exp(self.base_c_p + self.slope_c_p * self._log_reynolds(n)))[0]
+        return self._fast_tips(n, np.exp(self.speed_c_p + self.slope_c_p * np.log(self._held(n))))
 
-    def static_with_slope(self, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """C_T and C_P at rest with their slopes d ln C/d ln n, for Newton's method on a speed.
+    def static_c_p_with_slope(self, rev_per_s: ArrayLike, *, fast_tips: bool = True) -> tuple[FloatArray, FloatArray]:
+        """C_P at rest with its slope d ln C_P/d ln n, for Newton's method on a speed.
 
         Parameters
         ----------
         rev_per_s : array_like, >= 0
             n. [1/s]
+        fast_tips : bool
+            False where it is known that all are slower than ``quickest``.
 
         Returns
         -------
-        (c_t, c_p, slope_c_t, slope_c_p) : tuple of ndarray
+        (c_p, slope) : tuple of ndarray
             [-]
         """
         n = _f(rev_per_s)
         if self.capped or self.shifted:
-            # with the cap and the offsets in play the slopes are taken from a second point close by
-            (c_t, c_p), (next_t, next_p) = self.static(n), self.static(n * (1.0 + _CLOSE_BY))
-            return c_t, c_p, (next_t / c_t - _ONE) / _CLOSE_BY, (next_p / c_p - _ONE) / _CLOSE_BY
-        re = self.reynolds_factor * n
-        held = self._held(re)
-        inside = re == held
-        slope_c_t, slope_c_p = self.slope_c_t * inside, self.slope_c_p * inside
-        log_re = np.log(held)
-        c_p, more = self._fast_tips(n, np.exp(self.base_c_p + self.slope_c_p * log_re))
-        if more is not None:
-            slope_c_p = slope_c_p + more
-        return np.exp(self.base_c_t + self.slope_c_t * log_re), c_p, slope_c_t, slope_c_p
+            # with the cap and the offsets in play the slope is taken from a second point close by
+            c_p, beside = self.static(n)[1], self.static(n * (1.0 + _CLOSE_BY))[1]
+            return c_p, (beside / c_p - _ONE) / _CLOSE_BY
+        held = self._held(n)
+        slope = self.slope_c_p * (held == n)
+        c_p = np.exp(self.speed_c_p + self.slope_c_p * np.log(held))
+        if fast_tips:
+            mach = self._mach * n
+            fast = np.maximum(mach - _RISE_KNEE, _ZERO)
+            rise = fast * fast
+            rise += _ONE
+            fast += fast
+            fast *= mach
+            fast /= rise
+            c_p, slope = c_p * rise, slope + fast
+        return c_p, slope
 
-    def _fast_tips(self, n: FloatArray, c_p: FloatArray) -> tuple[FloatArray, FloatArray | None]:
-        """C_P with its rise above tip Mach 0.5, and the slope of that rise, None where all tips are slow."""
-        mach = self.mach_factor * n
-        if not (mach > _KNEE).any():
-            return c_p, None
-        fast = np.maximum(mach - _KNEE, _ZERO)
-        rise = _ONE + _MACH_RISE * fast * fast
-        return c_p * rise, 2.0 * _MACH_RISE * fast * mach / rise
+    @cached_property
+    def quickest(self) -> float:
+        """Speed up to which no tip of any element passes the knee. [1/s]"""
+        return float(np.min(MACH_KNEE / self.mach_factor, initial=np.inf))
+
+    @cached_property
+    def _mach(self) -> FloatArray:
+        """Tip Mach number over n, times the root of the rise: c_p (1 + x^2) with x above its knee. [s]"""
+        return _f(self.mach_factor * np.sqrt(_MACH_RISE))
+
+    def _fast_tips(self, n: FloatArray, c_p: FloatArray) -> FloatArray:
+        """C_P with its rise above tip Mach 0.5."""
+        if n.max(initial=0.0) <= self.quickest:
+            return c_p
+        fast = np.maximum(self._mach * n - _RISE_KNEE, _ZERO)
+        return c_p * (fast * fast + _ONE)
 
     def at(self, advance_ratio: ArrayLike, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
         r"""C_T and C_P at an advance ratio.

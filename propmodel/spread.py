@@ -22,8 +22,8 @@ from propmodel import battery, motor, propeller
 from propmodel.assessment import Assessment
 from propmodel.build import Build, drag_areas, shape_of, with_axis
 from propmodel.errors import check_in, check_number, check_range
-from propmodel.operating_point import ThrottleCurve, throttle_curve
 from propmodel.performance import OUTPUTS, Performance, evaluate, performance, status_of
+from propmodel.throttle import ThrottleCurve, throttle_curve
 
 __all__ = [
     "GROUPS",

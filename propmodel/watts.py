@@ -9,9 +9,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import momentum
 from propmodel.build import Build, shape_of
+from propmodel.drive import drive
 from propmodel.errors import check_in, check_range
 from propmodel.flight import Airframe, trim
-from propmodel.operating_point import OperatingPoint, at_duty, at_thrust, drive
+from propmodel.operating_point import OperatingPoint, at_duty, at_thrust
 from propmodel.status import Status
 
 __all__ = ["STATES", "Watts", "where_watts_go"]

@@ -9,8 +9,9 @@ from numpy.typing import ArrayLike
 
 from propmodel.build import Build, drag_areas, shape_of
 from propmodel.dive import Dive, PullOut, Way, fly_pull_out
+from propmodel.drive import drive
 from propmodel.errors import check_range
-from propmodel.operating_point import at_duty, drive
+from propmodel.operating_point import at_duty
 from propmodel.status import Status
 
 __all__ = ["dive_of", "pull_out"]

@@ -31,7 +31,9 @@ LAYERS: list[list[str]] = [
     # a build written down, and the four that come with the project
     ["record"],
     ["demo"],
-    ["operating_point", "operating_*"],
+    ["drive"],
+    ["rotation"],
+    ["operating_point", "throttle"],
     # answers about one build
     [
         "flight",

@@ -30,8 +30,8 @@ from explorer.figures.base import (
 from explorer.figures.sketch import Sketch
 from explorer.format import Units, prose, value
 from propmodel.limits import Limit
-from propmodel.operating_point import ThrottleCurve
 from propmodel.status import Status
+from propmodel.throttle import ThrottleCurve
 from propmodel.watts import Watts
 
 __all__ = ["Ceiling", "Curve", "closest", "pull_of_all", "ruler", "stairs", "story", "story_tops", "story_words"]

@@ -30,12 +30,12 @@ from propmodel.dive import Dive, fly_pull_out
 from propmodel.endurance import Profile
 from propmodel.heat_verdict import hot_motor_verdict
 from propmodel.motor import Motor, from_stator
-from propmodel.operating_point import bench_curve
 from propmodel.performance import OUTPUTS
 from propmodel.propeller import Propeller
 from propmodel.sensitivity import elasticities, steps
 from propmodel.status import Status
 from propmodel.sweep import sweep
+from propmodel.throttle import bench_curve
 
 CASES = int(os.environ.get("PROPMODEL_FUZZ", "40"))
 fuzz = settings(max_examples=CASES, deadline=None, suppress_health_check=list(HealthCheck))

@@ -9,7 +9,7 @@ import propmodel
 from propmodel import battery, motor
 from propmodel.build import field_paths, shape_of, with_axis, with_fields
 from propmodel.constants import STANDARD_GRAVITY
-from propmodel.operating_point import drive
+from propmodel.drive import drive
 
 SCREE = propmodel.demo("scree")
 

@@ -9,8 +9,9 @@ from scipy.optimize import brentq
 import propmodel
 from propmodel import propeller
 from propmodel.build import drag_areas
+from propmodel.drive import drive
 from propmodel.flight import best_speeds, climb_rate, level_flight, steepest_tilt, top_speed
-from propmodel.operating_point import at_duty, drive, electrical
+from propmodel.operating_point import at_duty, electrical
 from propmodel.status import Status
 
 NAMES = propmodel.demo_names()

@@ -14,12 +14,14 @@ import propmodel
 from propmodel import battery, margins, propeller
 from propmodel.assessment import Assessment
 from propmodel.build import subset
+from propmodel.drive import drive
 from propmodel.endurance import Profile, flight_time
 from propmodel.flight import Airframe, best_speeds, climb_rate, level_flight, top_speed, trim
-from propmodel.operating_point import at_duty, at_speed, at_thrust, drive, throttle_curve
+from propmodel.operating_point import at_duty, at_speed, at_thrust
 from propmodel.performance import OUTPUTS, performance
 from propmodel.spread import draw
 from propmodel.status import Status
+from propmodel.throttle import throttle_curve
 
 MIX = Profile(0.2, 0.5, 0.2, 0.1, cruise_speed=12.0)
 few = settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow])

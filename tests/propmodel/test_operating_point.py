@@ -10,8 +10,10 @@ from scipy.optimize import brentq
 
 import propmodel
 from propmodel.controller import Controller
-from propmodel.operating_point import at_duty, at_speed, at_thrust, bench_curve, drive, throttle_curve
+from propmodel.drive import drive
+from propmodel.operating_point import at_duty, at_speed, at_thrust
 from propmodel.status import Status
+from propmodel.throttle import bench_curve, throttle_curve
 
 SCREE = propmodel.demo("scree")
 

@@ -10,9 +10,9 @@ from propmodel import heat, momentum
 from propmodel.assessment import Assessment
 from propmodel.controller import duty_from_throttle
 from propmodel.flight import best_speeds, top_speed
-from propmodel.operating_point import throttle_curve
 from propmodel.performance import CHUNK, OUTPUTS, Performance, performance
 from propmodel.status import Status
+from propmodel.throttle import throttle_curve
 
 NAMES = propmodel.demo_names()
 SCREE = propmodel.demo("scree")

@@ -16,7 +16,6 @@ from scipy.integrate import solve_ivp
 from propmodel import motor, surge
 from propmodel.build import with_fields
 from propmodel.demo import demo, demo_names
-from propmodel.operating_point import bench_curve
 from propmodel.power_up import (
     CAUTIONS,
     DOUBTFUL,
@@ -33,6 +32,7 @@ from propmodel.power_up import (
     rows,
     supply_limit,
 )
+from propmodel.throttle import bench_curve
 from propmodel.units import GRAM_FORCE
 
 SCREE = from_build(demo("scree"), active_freewheeling=True)

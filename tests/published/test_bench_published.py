@@ -17,8 +17,8 @@ import pytest
 
 from propmodel import motor as m
 from propmodel.air import atmosphere
-from propmodel.operating_point import bench_curve
 from propmodel.propeller import Propeller, prepare
+from propmodel.throttle import bench_curve
 from propmodel.units import GRAM_FORCE, INCH, RPM
 
 AIR = replace(atmosphere(), density=1.20)

@@ -12,9 +12,10 @@ import numpy as np
 import pytest
 
 import propmodel
+from propmodel.drive import drive
 from propmodel.endurance import WAYS_OF_FLYING, Profile
 from propmodel.flight import Airframe, profile_split, trim
-from propmodel.operating_point import at_speed, drive
+from propmodel.operating_point import at_speed
 
 DENSITY, WEIGHT = 1.225, 8.0
 

@@ -15,7 +15,7 @@ from scipy.optimize import brentq, minimize_scalar
 
 from propmodel import battery
 from propmodel.build import drag_areas
-from propmodel.operating_point import drive
+from propmodel.drive import drive
 
 INDUCED, PROFILE = 1.15, 2.65
 """As documented in `propmodel.flight`: induced power factor, growth of profile power with mu^2."""

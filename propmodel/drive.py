@@ -1,0 +1,255 @@
+"""A build prepared for solving: everything that does not depend on a speed, worked out once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel import battery, controller
+from propmodel import propeller as propellers
+from propmodel.build import COAXIAL_THRUST, Build
+from propmodel.motor import Motor, winding_part
+
+__all__ = ["STRAINED", "Drive", "drive", "of_plain", "recharge", "winding_resistance"]
+
+STRAINED = 0.70
+"""Bus over rest voltage below which the most the pack can give is looked up. [-]"""
+_LEAST_DUTY = 1e-6
+
+
+@dataclass(frozen=True)
+class Drive:
+    """A build prepared for solving at one state of charge: plain arrays, derived once.
+
+    Parameters
+    ----------
+    prop : PreparedPropeller
+    controller : Controller
+    density, diameter, disc_area : ndarray
+        Of the air [kg/m^3]; of one propeller [m, m^2].
+    rotors : ndarray
+        [-]
+    torque_constant : ndarray
+        K_t. [N m/A]
+    winding_resistance : ndarray
+        The winding's part of ``resistance``. [ohm]
+    iron_slope : ndarray
+        Loss torque over n. [N m s]
+    emf, pack_resistance : ndarray
+        Rest voltage and resistance of the pack at this charge. [V, ohm]
+    electronics_power : ndarray
+        [W]
+    minimum_voltage : ndarray
+        Of the flight electronics. [V]
+    """
+
+    prop: propellers.PreparedPropeller
+    controller: controller.Controller
+    density: NDArray
+    diameter: NDArray
+    disc_area: NDArray
+    rotors: NDArray
+    thrust_share: NDArray
+    """Installed over bare thrust: arms in the wash, coaxial loss. [-]"""
+    volts_per_rev: NDArray
+    """Back-EMF per rev/s, 2 pi K_t. [V s]"""
+    torque_constant: NDArray
+    resistance: NDArray
+    """Effective motor resistance plus any extra of the controller. [ohm]"""
+    winding_resistance: NDArray
+    iron_slope: NDArray
+    emf: NDArray
+    pack_resistance: NDArray
+    electronics_power: NDArray
+    minimum_voltage: NDArray
+
+    # What a solver asks for again and again, worked out once. asarray: a number as an array without axes is quicker
+    # in what follows than a numpy scalar.
+
+    @cached_property
+    def load_factor(self) -> NDArray:
+        """Current of the load over C_P n^2: rho D^5 / (2 pi K_t). [A s^2]"""
+        area = self.diameter * self.diameter
+        return np.asarray(self.density * (area * area * self.diameter) / ((2.0 * np.pi) * self.torque_constant))
+
+    @cached_property
+    def thrust_factor(self) -> NDArray:
+        """Installed thrust over C_T n^2. [N s^2]"""
+        area = self.diameter * self.diameter
+        return np.asarray(self.thrust_share * self.density * (area * area))
+
+    @cached_property
+    def ideal_factor(self) -> NDArray:
+        """Induced power of ideal discs in all rotors' place, over the thrust of one to the power 3/2. [W/N^1.5]"""
+        return np.asarray(self.rotors / np.sqrt(2.0 * self.density * self.disc_area))
+
+    @cached_property
+    def iron_amps(self) -> NDArray:
+        """Current of the iron loss over n. [A s]"""
+        return np.asarray(self.iron_slope / self.torque_constant)
+
+    @cached_property
+    def straight(self) -> NDArray:
+        """Motor voltage over n without a load. [V s]"""
+        return np.asarray(self.volts_per_rev + self.resistance * self.iron_amps)
+
+    @cached_property
+    def load_volts(self) -> NDArray:
+        """What the load drops in the motor over C_P n^2. [V s^2]"""
+        return np.asarray(self.resistance * self.load_factor)
+
+    @cached_property
+    def pack_load(self) -> NDArray:
+        """What the load of all rotors drops in the pack at full duty over C_P n^2. [V s^2]"""
+        return np.asarray(self.rotors * self.pack_resistance * self.load_factor)
+
+    @cached_property
+    def pack_straight(self) -> NDArray:
+        """What the iron loss of all rotors drops in the pack at full duty over n. [V s]"""
+        return np.asarray(self.rotors * self.pack_resistance * self.iron_amps)
+
+    @cached_property
+    def all_ripple(self) -> NDArray:
+        """Ripple coefficient of all rotors. [W/V^2]"""
+        return np.asarray(self.rotors * self.controller.ripple_coefficient)
+
+    @cached_property
+    def slow_tips(self) -> float:
+        """Speed up to which no tip is fast, less what a first guess may be off. [1/s]"""
+        return 0.9 * self.prop.quickest
+
+    @cached_property
+    def idle_power(self) -> NDArray:
+        """What is drawn at any duty. [W]"""
+        return np.asarray(self.rotors * self.controller.standby_power + self.electronics_power)
+
+    @cached_property
+    def idle_share(self) -> NDArray:
+        """The same times the pack's resistance. [V^2]"""
+        return np.asarray(self.idle_power * self.pack_resistance)
+
+    @cached_property
+    def least_duty(self) -> NDArray:
+        """A duty so small that nothing turns, in the shape of all that belongs to the drive. [-]"""
+        arrays = [getattr(self, f.name) for f in fields(self) if f.name not in {"prop", "controller"}]
+        arrays += [self.prop.slowest, self.prop.speed_c_t, self.prop.speed_c_p, self.all_ripple, self.idle_power]
+        shape = np.broadcast_shapes(*(np.shape(x) for x in arrays))
+        return np.full(shape, _LEAST_DUTY)
+
+    @cached_property
+    def least_fine(self) -> NDArray:
+        """Bus voltage below which the pack is strained or the electronics go without. [V]"""
+        return np.asarray(np.maximum(STRAINED * self.emf, self.minimum_voltage))
+
+
+def drive(build: Build, state_of_charge: ArrayLike = 1.0, *, sustained: bool = False) -> Drive:
+    """Prepare a build for solving.
+
+    Parameters
+    ----------
+    build : Build
+    state_of_charge : array_like
+        0 to 1, broadcasts with the build. [-]
+    sustained : bool
+        False: 10-second pack resistance (punch). True: over minutes (hover, cruise).
+
+    Returns
+    -------
+    Drive
+    """
+    kept = None if np.ndim(state_of_charge) else of_plain(build, float(state_of_charge), sustained)  # type: ignore[arg-type]
+    return _prepared(build, state_of_charge, sustained) if kept is None else kept
+
+
+def of_plain(build: Build, state_of_charge: float, sustained: bool = False) -> Drive | None:
+    """Drive of a build of plain numbers: they are asked again and again, so the last few stay prepared.
+
+    Parameters
+    ----------
+    build : Build
+    state_of_charge : float
+        0 to 1. [-]
+    sustained : bool
+        As for :func:`drive`.
+
+    Returns
+    -------
+    Drive or None
+        None for a build that holds arrays.
+    """
+    try:
+        return _kept(build, state_of_charge, sustained)
+    except TypeError:  # arrays cannot be looked up
+        return None
+
+
+@lru_cache(maxsize=64)
+def _kept(build: Build, state_of_charge: float, sustained: bool) -> Drive:
+    return _prepared(build, state_of_charge, sustained)
+
+
+def _prepared(build: Build, state_of_charge: ArrayLike, sustained: bool) -> Drive:
+    motor, craft = build.motor, build.craft
+    share = 1.0 - np.asarray(craft.thrust_loss, dtype=np.float64)
+    torque_constant = np.asarray(motor.torque_constant)
+    # asarray: a number as an array without axes is quicker in what follows than a numpy scalar
+    return Drive(
+        prop=propellers.prepare(build.propeller, build.air),
+        controller=build.controller,
+        density=np.asarray(build.air.density, dtype=np.float64),
+        diameter=np.asarray(build.propeller.diameter, dtype=np.float64),
+        disc_area=np.asarray(build.disc_area),
+        rotors=np.asarray(build.rotors, dtype=np.float64),
+        thrust_share=np.asarray(share * (COAXIAL_THRUST if build.coaxial else 1.0)),
+        volts_per_rev=np.asarray(2.0 * np.pi * torque_constant),
+        torque_constant=torque_constant,
+        resistance=np.asarray(np.asarray(motor.resistance, dtype=np.float64) + build.controller.resistance),
+        winding_resistance=np.asarray(winding_resistance(motor)),
+        iron_slope=np.asarray(motor.iron_torque_slope),
+        emf=np.asarray(battery.open_circuit_voltage(build.pack, state_of_charge)),
+        pack_resistance=np.asarray(battery.resistance(build.pack, state_of_charge, sustained=sustained)),
+        electronics_power=np.asarray(craft.electronics_power, dtype=np.float64),
+        minimum_voltage=np.asarray(craft.electronics_min_voltage, dtype=np.float64),
+    )
+
+
+def recharge(d: Drive, build: Build, state_of_charge: ArrayLike, *, sustained: bool = False) -> Drive:
+    """Return the same drive at another state of charge: only the pack's side is worked out again.
+
+    Parameters
+    ----------
+    d : Drive
+    build : Build
+        The build it was made from.
+    state_of_charge : array_like
+        0 to 1. [-]
+    sustained : bool
+        As for :func:`drive`.
+
+    Returns
+    -------
+    Drive
+    """
+    return replace(
+        d,
+        emf=np.asarray(battery.open_circuit_voltage(build.pack, state_of_charge)),
+        pack_resistance=np.asarray(battery.resistance(build.pack, state_of_charge, sustained=sustained)),
+    )
+
+
+def winding_resistance(motor: Motor) -> NDArray:
+    """The winding's part of a motor's effective resistance.
+
+    Parameters
+    ----------
+    motor : Motor
+
+    Returns
+    -------
+    ndarray
+        [ohm]
+    """
+    return np.minimum(winding_part(motor), np.asarray(motor.resistance, dtype=np.float64))
