@@ -44,6 +44,7 @@ FINEST = 1e-13
 
 # numbers as arrays without axes: numpy takes them faster than plain ones
 _ONE, _HALF, _FOUR = (np.asarray(x) for x in (1.0, 0.5, 4.0))
+_CURVE = 4096  # elements
 _GROWTH = np.asarray(1.12)  # of the motor's voltage with ln n, nearly
 
 
@@ -154,8 +155,7 @@ def find(d: Drive, duty: NDArray, *, passes: int, settled: float) -> tuple[NDArr
     n = _closer(d, line, n, fast)
     for _ in range(max(passes - 1, 1)):
         c_p, slope, step = _step(d, line, n, fast)
-        # the sum of squares is quicker, and on a curve mostly enough
-        found = bool(np.vdot(step, step) <= settled * settled or np.abs(step).max(initial=0.0) <= settled)
+        found = _all_within(step, settled)
         slope *= step
         step += _ONE
         n *= step
@@ -285,6 +285,14 @@ def _step(d: Drive, line: tuple[NDArray, ...], n: NDArray, fast: bool) -> tuple[
     pull -= idle
     step /= pull
     return c_p, slope, step
+
+
+def _all_within(step: NDArray, most: float) -> bool:
+    """Whether no element is larger than that, or no number."""
+    # on a curve the sum of squares is quicker and mostly enough; on large arrays it would wake a second thread
+    if step.size < _CURVE and np.vdot(step, step) <= most * most:
+        return True
+    return bool(np.abs(step).max(initial=0.0) <= most)
 
 
 def _moved(new: NDArray, old: NDArray) -> bool:

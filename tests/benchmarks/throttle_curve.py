@@ -26,7 +26,7 @@ import propmodel
 WANTED = 200.0
 FIELDS = ("rev_per_s", "thrust", "motor_current", "pack_current", "pack_voltage", "electrical_power", "shaft_power")
 MANY = 512
-TURNS = 12
+TURNS = 60
 
 
 def main() -> None:
@@ -42,14 +42,14 @@ def main() -> None:
         craft = Craft(build)
         commands = [craft.duty_of(float(x)) for x in throttle]
         kv = float(build.motor.kv)
-        strangers = [propmodel.with_fields(build, {"motor.kv": kv * (1.0 + 1e-6 * (k + 1))}) for k in range(20 * TURNS)]
+        strangers = [propmodel.with_fields(build, {"motor.kv": kv * (1.0 + 1e-6 * (k + 1))}) for k in range(2 * TURNS)]
         many = propmodel.with_fields(build, {"motor.kv": np.linspace(0.8, 1.2, MANY) * kv})
         nested = one = new = array = float("inf")
         for turn in range(TURNS):
             answers = best_of(lambda c=craft, d=commands: [c.at_duty(x, c.fresh) for x in d], runs=1)
-            curve = best_of(lambda b=build: propmodel.throttle_curve(b), runs=10, repeat=20)
-            some = iter(strangers[20 * turn : 20 * (turn + 1)])
-            first = best_of(lambda some=some: propmodel.throttle_curve(next(some)), runs=1, repeat=20)
+            curve = best_of(lambda b=build: propmodel.throttle_curve(b), runs=5, repeat=20)
+            some = iter(strangers[2 * turn : 2 * (turn + 1)])
+            first = best_of(lambda some=some: propmodel.throttle_curve(next(some)), runs=1, repeat=2)
             # an array of builds: a band, a sensitivity, a sweep of KV
             arrays = best_of(lambda b=many: propmodel.throttle_curve(b), runs=1)
             nested, one = min(nested, answers.processor), min(one, curve.processor)
