@@ -209,7 +209,7 @@ def lists_block(frames: dict[str, pd.DataFrame]) -> None:
                 key=f"choose_file:{kind}",
                 on_change=_use_file,
                 args=(kind,),
-                help="Stays on this computer's server; it is not kept.",
+                help="Goes only to the computer that serves this page, and is not kept.",
             )
         for fault in st.session_state.get("choose_list_faults", []):
             widgets.say(f'<p class="wi-notice" role="status">{html.escape(fault)}</p>')
@@ -296,7 +296,7 @@ def _drop(kind: str) -> None:
 # ---- conditions -------------------------------------------------------------------------------------------
 
 BOUNDS = (
-    ("hover_time", "at least", "Hover at least, min"),
+    ("hover_time", "at least", "Hanging still at least, minutes"),
     ("thrust_to_weight", "at least", "Pull at least, times"),
     ("mass", "at most", "Mass at most, g"),
     (PRICE, "at most", "Price at most"),

@@ -98,9 +98,9 @@ def _undived(inputs: Inputs) -> Inputs:
     )
 
 
-def _profile(shares: NDArray, speed: Any) -> Profile:
+def _profile(shares: NDArray, way: Flying) -> Profile:
     hover, cruise, hard, full = (shares[..., k] for k in range(4))
-    return Profile(hover, cruise, hard, full, cruise_speed=speed)
+    return Profile(hover, cruise, hard, full, cruise_speed=way.cruise_speed, hard_load=way.hard_load)
 
 
 def _quantiles(values: NDArray) -> tuple[float, float]:
@@ -286,7 +286,7 @@ def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
             "pack.cutoff_voltage_per_cell": cut,
         },
     )  # fmt: skip
-    flown = flight_time(tried, _profile(shares, way.cruise_speed))
+    flown = flight_time(tried, _profile(shares, way))
     time, curve = flown.curve_time, flown.curve_voltage / cells
     land = np.where(flown.status == Status.OK, flown.time, np.nan)
     mass = np.broadcast_to(battery.mass(tried.pack), (count,))
@@ -342,7 +342,7 @@ def _with_bands(made: Build, way: Flying, rows: NDArray, mid: FlightTime, cells:
     """The first five flights with the bands that the labels allow."""
     kept = np.array([way_reserve(made)] * 4 + [0.0])[:, None]
     many = flight_time(
-        with_fields(draw(made, draws=DRAWS).build, {"pack.reserve": kept}), _profile(rows[:, None, :], way.cruise_speed)
+        with_fields(draw(made, draws=DRAWS).build, {"pack.reserve": kept}), _profile(rows[:, None, :], way)
     )
     grid, low, high = _curve_band(many.curve_time[:, 4, :], many.curve_voltage[:, 4, :] / cells)
     ends = [_quantiles(np.where(many.time[k] > 0.0, many.time[k], np.nan)) for k in range(5)]
@@ -572,7 +572,7 @@ def _heat_states(inputs: Inputs) -> list[HeatState]:
     a = Assessment(made)
     _, cruise = trim(a.cruise_drive, Airframe.of(made), np.asarray(way.cruise_speed), passes=60)
     lift = float(a.weight) / float(np.asarray(made.rotors))
-    hard = operating_point.at_thrust(a.cruise_drive, np.minimum(2.0 * lift, a.full.thrust))
+    hard = operating_point.at_thrust(a.cruise_drive, np.minimum(way.hard_load * lift, a.full.thrust))
     copper = np.array([float(a.copper_heat(p)) for p in (a.hover, cruise, hard, a.full)])
     iron = np.array([float(p.iron_loss) for p in (a.hover, cruise, hard, a.full)])
     shares = np.array(mix(inputs))

@@ -280,7 +280,7 @@ def speed_words(curve: SpeedCurve) -> str:
 
 
 def wind_words(still: tuple[float, float, float], blown: tuple[float, float, float], wind: float, top: float) -> str:
-    """Range out and back, and whether it comes home against the wind."""
+    """Range out and back, and whether it comes home against the wind; ``top`` is the fastest held for minutes."""
     if not math.isfinite(still[0]):
         return "It cannot fly level long enough to go anywhere."
     first = (
@@ -292,8 +292,8 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
         return first
     if not math.isfinite(blown[0]):
         return (
-            f"{first} Against {value('speed', wind)} it <b>cannot come home</b>: level and for good it makes no more "
-            "than "
+            f"{first} Against {value('speed', wind)} it <b>cannot come home</b>: level, and held for "
+            "minutes, it makes no more than "
             f"{value('speed', top)}."
         )
     spare = top - wind
@@ -301,8 +301,9 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
         f"{first} With {value('speed', wind)} of wind, out with it and home against it, it <b>can come home</b> from "
         "up to "
         f"<b>{value('range', blown[0])}</b>, flown at {value('road_speed', blown[1])} through the air "
-        f"({value('road_speed', blown[1] - wind)} over the ground on the way back). Flat out it has "
-        f"{value('speed', spare)} in hand. Gusts, turns and height are not counted: turn back at half of it."
+        f"({value('road_speed', blown[1] - wind)} over the ground on the way back). At the fastest that it holds for "
+        f"minutes it has {value('speed', spare)} in hand. "
+        "Gusts, turns and height are not counted: turn back at half of it."
     )
 
 
@@ -364,7 +365,7 @@ def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
     """Verdict on a hot motor, and where else to look."""
     if not state.possible:
         return f"It cannot hold this ({state.name}), so no heat can be told.", ()
-    verdict = hot_motor_verdict(state.watts, state.rise)
+    verdict = hot_motor_verdict(state.watts, state.rise, air_temperature=state.air)
     watts = f"{state.watts:.1f}" if state.watts < 2.0 else f"{state.watts:.0f}"
     if verdict.explained == "no":
         return (
@@ -435,7 +436,7 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
         left = (start or 0.0) - float(out.fall_height)
         hit = value("road_speed", float(out.impact_speed)) if math.isfinite(float(out.impact_speed)) else "speed"
         return (
-            f"{name} {_n('reaches the ground', bad=True)} at {_n(hit, bad=True)}: at the command it is "
+            f"{name} {_n('reaches the ground', bad=True)} at {_n(hit, bad=True)}: when you see that it is time it is "
             f"{_n(value('distance', left))} up "
             f"and needs {_n(lost)}{_range('distance', answer.low, answer.high)}. Pull earlier, dive slower, or begin "
             "higher."
@@ -443,13 +444,14 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
     by = pull_by(answer)
     if not math.isfinite(by):
         return (
-            f"At {speed} {name} loses about {_n(lost)} from the command to level, but some craft with these labels "
-            f"{_n('do not come out', bad=True)} at all. Do not dive it with this charge."
+            f"At {speed} {name} loses about {_n(lost)} from seeing that it is time to level, but some craft "
+            f"with these labels {_n('do not come out', bad=True)} at all. Do not dive it with this charge."
         )
     return (
-        f"Start pulling {name} no later than {_n(f'{by:.0f} m')} above whatever is below. At {speed} it loses about "
-        f"{_n(lost)}{_range('distance', answer.low, answer.high)} from your decision to level, and your own margin "
-        "comes on top."
+        f"Decide to pull {name} out no later than {_n(f'{by:.0f} m')} above whatever is below: nine in ten craft with "
+        f"these labels are level by then, one in ten is not. At {speed} it loses about "
+        f"{_n(lost)}{_range('distance', answer.low, answer.high)} from the moment you see that it is time until it "
+        "flies level. Your own margin comes on top."
     )
 
 

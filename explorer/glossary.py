@@ -60,7 +60,7 @@ TERMS: tuple[Term, ...] = (
          "wound on it.", "Km"),
     Term("pitch", "How far a propeller would screw itself forward in one turn, through butter.", "5.1x4.3"),
     Term("pitch speed", "Pitch times turns: about where the pull ends in fast flight.", "speed"),
-    Term("pull over weight", "All rotors flat out, over the weight. 2 is little, 4 to 7 is lively.",
+    Term("pull over weight", "All rotors flat out, over the weight. Below 2 is too little, 4 to 8 is relaxed, more is quick.",
          "thrust to weight TWR"),
     Term("pull-out", "The turn from diving to level. It takes pull beyond the weight, and height.", "dive recovery"),
     Term("reserve", "Charge you land with. A fifth is common practice.", "80 % rule"),

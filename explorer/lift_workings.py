@@ -84,7 +84,7 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
             f"{rotors * float(full.thrust) / float(build.weight):.1f} times its weight, at "
             f"{60 * float(full.rev_per_s):,.0f} rpm, {float(full.motor_current):.0f} A in each motor, "
             f"pack down to {float(full.bus_voltage):.1f} V",
-            "Speed at which motor, propeller and sagging pack agree; fresh pack, first two seconds.",
+            "Speed at which motor, propeller and sagging pack agree; fresh pack, first ten seconds.",
         )
     )
     return [*steps, *_minutes(build, way)]

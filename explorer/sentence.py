@@ -48,14 +48,14 @@ FEW_PULL = 2.0
 _THINGS = {
     "pack_label": "pack", "pack_heat": "pack", "sag_fresh": "cells", "sag_low": "cells", "controller_current": "ESC",
     "motor_current": "motors", "winding_heat": "motors", "magnet_heat": "motors", "hover_heat": "motors",
-    "main_leads": "main leads", "motor_leads": "motor leads", "connector": "connector", "brownout": "electronics",
+    "main_leads": "pack leads", "motor_leads": "motor leads", "connector": "connector", "brownout": "electronics",
     "tip_speed": "propeller tips", "motor_volts": "motors", "free_tip": "motors", "pull": "pull in hand",
     "hover_high": "room above hover", "hover_low": "room below hover", "motor_lost": "pull with one motor out",
     "motor_cells": "motors", "controller_cells": "ESC", "video_voltage": "video transmitter",
     "camera_voltage": "camera", "regulator_voltage": "regulator", "receiver_voltage": "receiver",
     "capacitor_voltage": "capacitor", "frame_clearance": "frame", "mass_threshold": "mass you set",
 }  # fmt: skip
-_PLURAL = {"cells", "motors", "main leads", "motor leads", "electronics", "propeller tips"}
+_PLURAL = {"cells", "motors", "pack leads", "motor leads", "electronics", "propeller tips"}
 
 
 class Numbers(Protocol):

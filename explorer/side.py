@@ -48,7 +48,7 @@ def _craft() -> None:
     if st.session_state.get("craft") != now:
         st.session_state["craft"] = now
     st.segmented_control(
-        "Start from a craft of the club", demo_names(), format_func=str.capitalize, key="craft", on_change=_chosen,
+        "Start from an invented craft", demo_names(), format_func=str.capitalize, key="craft", on_change=_chosen,
         help="Four invented craft: Scree 5 in quick, Tarn 3 in light, Moor 7 in long, Fell 10 in heavy camera.",
     )  # fmt: skip
 

@@ -108,7 +108,7 @@ def _hot(c: Craft) -> str:
     a = c.whole
     watts = _f(a.copper_heat(a.hover) + a.hover.iron_loss)
     rise = _f(a.hover_heat.body) - _f(c.build.air.temperature)
-    verdict = hot_motor_verdict(watts, rise)
+    verdict = hot_motor_verdict(watts, rise, air_temperature=_f(c.build.air.temperature))
     start = f"Hanging still, turning the propeller makes {value('power', watts)} of heat in each motor. "
     if verdict.explained == "yes":
         return start + "That is enough to make it hot: a smaller propeller, less pitch, fewer cells or a larger motor."
@@ -203,9 +203,10 @@ def _pulses(c: Craft) -> str:
 def _fuse(c: Craft) -> str:
     energy = _f(surge.capacitor_energy(c.full_volts, c.build.craft.capacitance))
     return (
-        f"The spark is the capacitor filling: {energy:.2f} J at {value('pack_voltage', c.full_volts)}. Without the "
-        "capacitor the spark is small and the volts ring up to nearly twice the pack's, which kills boards. It belongs "
-        "at the ESC's pads, legs short, 35 V or more on six cells, some 500 to 1000 µF (common practice)."
+        f"The spark is the capacitor filling: {energy:.2f} J at {value('pack_voltage', c.full_volts)}, and about as "
+        "much again lost on the way. Without the capacitor the spark is small and the volts ring up to nearly twice "
+        "the pack's, which kills boards. It belongs at the ESC's pads, legs short, 35 V or more on six "
+        "cells, some 500 to 1000 µF (common practice)."
     )
 
 
@@ -278,7 +279,7 @@ def _li_ion(c: Craft) -> str:
         f"At the same pack mass, {'LiPo' if there else 'Li-ion'} instead of what it has: hanging still "
         f"{value('minutes', times[1])} against {value('minutes', times[0])}, pull {value('pull_to_weight', pulls[1])} "
         f"against {value('pull_to_weight', pulls[0])}. Li-ion cells go down to 2.5 to 3.1 V under load, so an alarm "
-        "set for LiPo rings far too early. Pin this build and change the chemistry to see all of it."
+        "set for LiPo rings far too early. Pin this build and change what the cells are to see all of it."
     )
 
 
@@ -295,9 +296,10 @@ def _winter(c: Craft) -> str:
 
 def _counter(c: Craft) -> str:
     return (
-        "The scale of the current sensor is off. Divide what the charger put back by what the counter showed after the "
-        "same flight and multiply the scale by it. A flight log dropped on Plug in does it, once you type what the "
-        "charger put back."
+        "The scale of the current sensor is off. The counter should show what the charger puts back after the same "
+        "flight: the one over the other is the factor. Some firmware wants its scale multiplied by it, some divided: "
+        "change it, fly, and see that the two agree. A flight log dropped on Plug in gives the factor, once you type "
+        "what the charger put back."
     )
 
 
@@ -352,8 +354,8 @@ def _mountain(c: Craft) -> str:
     if up >= here:
         return "Where it flies now the air is thinner than on most mountains: rotation and watts are already up."
     return (
-        f"At 2500 m and ten degrees colder the air has {100 * up / here:.0f} % of the density where it flies now: it "
-        f"hovers {100 * (math.sqrt(ratio) - 1):.0f} % faster and on {100 * (math.sqrt(ratio) - 1):.0f} % more watts, "
+        f"At 2500 m and ten degrees colder the air has {100 * up / here:.0f} % of the density where it flies now: in "
+        f"the hover its rotors turn {100 * (math.sqrt(ratio) - 1):.0f} % faster and take that much more watts, and it "
         f"pulls {100 * (1 - up / here):.0f} % less at the same speed, and needs more height to pull out."
     )
 
@@ -371,7 +373,7 @@ def _tilt(c: Craft) -> str:
 def _pwm(c: Craft) -> str:
     return (
         "Raising the ESC's switching frequency smooths the current, most on tiny motors. It is no knob for power: full "
-        "throttle does not depend on it, and above some 48 kHz little more is heard of (common practice)."
+        "throttle does not depend on it, and above some 48 kHz little more is gained (common practice)."
     )
 
 

@@ -341,7 +341,7 @@ def _pull(b: Build) -> Worked:
             (
                 "Pull over weight",
                 f"{rotors:.0f} x {_s(thrust)} N / {_s(_f(b.weight))} N = {got:.1f}",
-                "Fresh pack, first two seconds.",
+                "Fresh pack, first ten seconds.",
             ),
         ],
         got,
@@ -623,7 +623,7 @@ def _dive(b: Build) -> Worked:
             (
                 "Before it pulls",
                 f"{_s(speed)} m/s x 0.5 s of seeing, deciding, turning and spinning up = {_s(0.5 * speed, 2)} m and more",
-                "Common practice, from memory: 0.4 to 0.7 s.",
+                "Common practice, from memory: 0.4 to 0.7 s. On Dive you set your own; spinning up comes on top there.",
             ),
             (
                 "Pulling",
@@ -693,7 +693,8 @@ def _inrush(b: Build) -> Worked:
         [
             (
                 "The spark",
-                f"E = C V^2 / 2 = {1e6 * c:.0f} uF x {_s(volts)}^2 / 2 = {_s(got, 2)} J in a few microseconds",
+                f"E = C V^2 / 2 = {1e6 * c:.0f} uF x {_s(volts)}^2 / 2 = {_s(got, 2)} J into the capacitor in about "
+                "a tenth of a millisecond, and as much again into spark and leads",
                 "Textbook capacitor. An anti-spark connector takes it through a resistor.",
             )
         ],

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from propmodel import errors
+from propmodel.units import CELSIUS_ZERO
 
-__all__ = ["OTHER_CAUSES", "HotMotorVerdict", "hot_motor_verdict"]
+__all__ = ["OTHER_CAUSES", "TOUCH", "HotMotorVerdict", "hot_motor_verdict"]
 
 OTHER_CAUSES = (
     "Control loop noise: the D share turns gyro noise into current. Lower it, fly half a minute, touch again.",
@@ -21,9 +22,10 @@ OTHER_CAUSES = (
 )
 """In the order to look (common practice)."""
 
-WARM, HOT = 20.0, 35.0
-"""Rise of the bell over the air below which it feels cool to warm, above which the load alone makes it hot.
-A bell one cannot hold is above about 60 C (common practice, from memory). [K]"""
+WARM = 20.0
+"""Rise of the bell over the air below which it feels cool to warm (common practice, from memory). [K]"""
+TOUCH = CELSIUS_ZERO + 60.0
+"""A bell above it one cannot hold (common practice, from memory). [K]"""
 
 
 @dataclass(frozen=True)
@@ -49,7 +51,9 @@ def _watts(value: float) -> str:
     return f"{value:.1f}" if value < 2.0 else f"{value:.0f}"
 
 
-def hot_motor_verdict(heat_watts: float, predicted_rise: float) -> HotMotorVerdict:
+def hot_motor_verdict(
+    heat_watts: float, predicted_rise: float, *, air_temperature: float = CELSIUS_ZERO + 25.0
+) -> HotMotorVerdict:
     """Say whether turning the propeller explains a hot motor.
 
     Parameters
@@ -58,6 +62,8 @@ def hot_motor_verdict(heat_watts: float, predicted_rise: float) -> HotMotorVerdi
         Heat in one motor at the load flown. [W]
     predicted_rise : float
         Steady rise of the bell over the air at that load; NaN if it never settles. [K]
+    air_temperature : float
+        Of the air it flies in, which decides from what rise a bell is too hot to hold. [K]
 
     Returns
     -------
@@ -69,6 +75,7 @@ def hot_motor_verdict(heat_watts: float, predicted_rise: float) -> HotMotorVerdi
     'Turning the propeller makes only 3 W of heat in each motor, ... That cannot make it hot. ...'
     """
     heat = errors.check_number("heat_watts", errors.check_range("heat_watts", heat_watts, 0.0, 1e6, "W"), "W")
+    air = errors.check_number("air_temperature", errors.check_positive("air_temperature", air_temperature, "K"), "K")
     rise = errors.as_floats("predicted_rise", predicted_rise)
     if rise.ndim:
         raise ValueError(f"predicted_rise must be one number, got {rise.size} of them")
@@ -84,7 +91,7 @@ def hot_motor_verdict(heat_watts: float, predicted_rise: float) -> HotMotorVerdi
             f"about {rise:.0f} K over the air. That cannot make it hot. Look here, in this order."
         )
         return HotMotorVerdict("no", text, OTHER_CAUSES)
-    if rise < HOT:
+    if air + rise < TOUCH:
         text = (
             f"Turning the propeller makes {_watts(heat)} W of heat in each motor, "
             f"about {rise:.0f} K over the air: warm, "

@@ -179,7 +179,7 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         limit = amps / used if used == used and used > 0 else np.nan
         return (
             f"Flat out it draws {amps:.0f} A; the label allows {limit:.0f} A {held}. Labels of different makers do "
-            "not compare: the resistance and the heat below count more."
+            "not compare: the pack's resistance and the heat it makes count more."
             if limit == limit
             else f"Flat out it draws {amps:.0f} A; you have not said what the pack's label allows."
         )
@@ -192,7 +192,10 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         when = "with the reserve left" if key == "sag_low" else "on a fresh pack"
         return f"A punch {when} pulls each cell down to {float(point.bus_voltage) / cells:.2f} V."
     if key == "controller_current":
-        return f"Each ESC passes {motor:.0f} A flat out, held {held}: {_percent(used)} of its rating."
+        rating = (
+            "burst rating" if hold <= margins.BURST_SECONDS and b.controller.burst_current is not None else "rating"
+        )
+        return f"Each ESC passes {motor:.0f} A flat out, held {held}: {_percent(used)} of its {rating}."
     if key == "motor_current":
         return f"Each motor takes {motor:.0f} A flat out: {_percent(used)} of its label."
     if key in ("winding_heat", "magnet_heat"):
@@ -212,11 +215,12 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
             f"{_near(_celsius(a.hover_heat.winding))}."
         )
     if key == "main_leads":
-        return f"{amps:.0f} A through the main leads {held}."
+        return f"{amps:.0f} A through the pack leads {held}."
     if key == "motor_leads":
         return f"{motor:.0f} A through each motor's leads {held}."
     if key == "connector":
-        return f"{amps:.0f} A through the pack connector {held}."
+        brief = " For ten seconds at most it bears half as much again as its rating."
+        return f"{amps:.0f} A through the pack connector {held}.{brief if hold <= margins.BURST_SECONDS else ''}"
     if key == "brownout":
         low = float(a.full_low.bus_voltage)
         need = float(np.asarray(b.craft.electronics_min_voltage))
@@ -234,7 +238,7 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         rpm = float(margins.free_speed(a)) * 60.0
         return (
             f"Unloaded the motor would turn {rpm / 1000:.0f},000 rpm on this pack, tips at {used:.2f} of the speed "
-            "of sound; a propeller this far below pulls the difference as current."
+            "of sound; a propeller that holds it far below that makes it draw more current."
         )
     if key == "pull":
         ratio = float(a.thrust_to_weight_at_reserve)
@@ -263,7 +267,7 @@ def _ask(key: str) -> str:
         "pack_label": "Type the C figure of the label, or better a resistance reading.",
         "controller_current": "Type the ESC's amps for each motor: a four-in-one's figure is per motor.",
         "motor_current": "Type the motor's largest current, if its page gives one.",
-        "main_leads": "Type the gauge of the main leads.",
+        "main_leads": "Type the gauge of the pack leads.",
         "motor_leads": "Type the gauge of the motor leads.",
         "connector": "Type the connector's rating.",
         "motor_cells": "Type the cells the motor is sold for.",
@@ -271,7 +275,7 @@ def _ask(key: str) -> str:
         "video_voltage": "Look up the most the video transmitter bears: a cell too many is a classic first loss.",
         "camera_voltage": "Look up the most the camera bears, or feed it from a regulator.",
         "regulator_voltage": "Look up the most the regulator bears.",
-        "receiver_voltage": "Receivers usually run from 5 V: say so if yours sits on the pack.",
+        "receiver_voltage": "Receivers usually run from 5 V: type the most it bears only if it sits on the pack.",
         "capacitor_voltage": "Read the capacitor's rating on its sleeve.",
         "frame_clearance": "Type the propeller size the frame is sold for.",
         "mass_threshold": "Set a mass your local rules care about, if any.",
@@ -327,6 +331,11 @@ def _fit_fix(key: str, a: Assessment) -> str:
         return "Take the propeller the frame is sold for: blades that touch break at once."
     if key == "mass_threshold":
         return f"Leave {(float(a.mass) - float(np.asarray(a.build.craft.mass_threshold))) / GRAM:.0f} g at home."
+    if key == "regulator_voltage":
+        return (
+            "Take a flight controller whose regulator bears a full pack, or put a regulator before it. This kind of "
+            "loss comes at first power-up."
+        )
     return "Feed it from a regulator, or take one that bears the pack. This kind of loss comes at first power-up."
 
 

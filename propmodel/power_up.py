@@ -170,7 +170,7 @@ def _before_power(p: PowerUp) -> list[dict[str, Any]]:
             why="Nearly every craft that smokes at its first plug-in had one of these faults, and all can be seen.",
         ),
         {
-            "title": "Resistance across the main leads",
+            "title": "Resistance across the pack leads",
             "tool": "multimeter on ohm, red on plus, no pack",
             "do": "Hold the probes still until the reading stops moving, then note it. It starts near "
             "nothing and "
@@ -455,12 +455,12 @@ def _with_propellers(p: PowerUp) -> list[dict[str, Any]]:
             "expect_high": TOUCH,
             "unit": "°C",
             "stop_if": f"you cannot keep a finger on a bell (above about {TOUCH:.0f} °C)",
-            "why": f"Turning the propeller makes only about {heat:.1f} W of heat in each motor here. If "
-            "a bell is hot, that is "
-            "not the reason: look at screws in the winding, bearings, a bent propeller or the control loop.",
+            "why": f"Turning the propeller makes about {heat:.1f} W of heat in each motor here; Margins says how warm "
+            "that makes a bell. If it is hotter, look at screws in the winding, bearings, a bent propeller or the "
+            "control loop.",
             "basis": "common practice, from memory; heat from the forecast",
             "stop_above": 80.0,
-            "high_reason": "a motor this hot after a hover has a fault that the load does not explain",
+            "high_reason": "this hot after half a minute of hover: a fault, or a load far too large for the motor",
         },
     ]
     return out

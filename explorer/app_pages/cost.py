@@ -31,12 +31,12 @@ MORE_RATES = {
     "packs_owned": ("Packs you own", 6.0, 1.0, 100.0, 1.0, "The flights are spread over them, and all of them age."),
     "sessions_per_year": ("Sessions in a year", 26.0, 1.0, 365.0, 1.0, "A pack ages between them."),
     "pack_temperature_c": (
-        "Cells in use, °C",
+        "Cell temperature in use, °C",
         35.0,
         0.0,
         70.0,
         1.0,
-        "Every 10 °C above 25 about double the wear (rule of thumb).",
+        "Every 10 °C above 25 about doubles the wear (rule of thumb).",
     ),
     "cycle_life": (
         "Cycles of a pack",

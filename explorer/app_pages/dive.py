@@ -120,7 +120,7 @@ def controls(this: flight_answers.DiveAnswer) -> None:
                 key="entry",
                 on_change=_entry_picked,
                 required=True,
-                help="Nose down is the faster fall. Flat, it falls on its plate and comes out through its own wash.",
+                help="Nose down is the faster fall. Flat, it falls belly first and comes out through its own wash.",
             )
 
 
@@ -149,10 +149,10 @@ def _frame(this: flight_answers.DiveAnswer) -> pd.DataFrame:
     path = next(p for p in this.out.paths if int(p.manoeuvre) == int(this.out.manoeuvre))
     frame = pd.DataFrame(
         {
-            "time_s": path.time.ravel(),
-            "way_m": path.forward.ravel(),
-            "height_from_command_m": path.height.ravel(),
-            "speed_ms": path.speed.ravel(),
+            "time [s]": path.time.ravel(),
+            "way forward [m]": path.forward.ravel(),
+            "height above the command [m]": path.height.ravel(),
+            "speed [m/s]": path.speed.ravel(),
         }
     )
     return frame if math.isfinite(float(this.out.height_lost)) else frame.head(400)

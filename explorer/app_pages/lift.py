@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import streamlit as st
 
 from explorer import compute, sentence, state, widgets
@@ -107,7 +108,10 @@ def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
     if made.pack.max_continuous_current is not None:
         known.append((float(made.pack.max_continuous_current), "label of the pack, held on"))
     if made.controller.continuous_current is not None:
-        known.append((float(made.controller.continuous_current) * inputs.rotors, "label of the ESC, all motors"))
+        # the label is for each motor; at full command the pack gives the duty's share of that
+        duty = float(np.asarray(made.command_cap))
+        each = float(made.controller.continuous_current)
+        known.append((each * inputs.rotors * duty, "label of the ESC, reached at full command"))
     if not known:
         return None
     amps, words = min(known)

@@ -80,8 +80,8 @@ def way_of_flying() -> None:
             key="way",
             on_change=_style_picked,
             help=(
-                "Each is a mix of hanging still, cruising, flying hard (twice the weight) and flat out. Open it and "
-                "make it yours."
+                "Each is a mix of hanging still, cruising, flying hard (pulling twice its weight, 2.5 times in a "
+                "race) and flat out. Open it and make it yours."
             ),
         )
     with open_:
@@ -314,10 +314,10 @@ def _voltage_alt(this: flight_answers.Minutes, marks: list[figures.Mark]) -> str
 def _voltage_frame(this: flight_answers.Minutes) -> pd.DataFrame:
     return pd.DataFrame(
         {
-            "time_min": this.curve_time / MINUTE,
-            "charge_left_percent": 100.0 * this.curve_charge,
-            "drawn_mAh": 1000.0 * (1.0 - this.curve_charge) * this.capacity,
-            "cell_V": this.curve_volts,
+            "time [min]": this.curve_time / MINUTE,
+            "charge left [%]": 100.0 * this.curve_charge,
+            "charge drawn [mAh]": 1000.0 * (1.0 - this.curve_charge) * this.capacity,
+            "voltage of a cell [V]": this.curve_volts,
         }
     )
 
@@ -344,8 +344,9 @@ def speed_block(inputs: Inputs, pin: Inputs | None) -> None:
         )  # fmt: skip
     wind = float(st.session_state.get("wind_kept", 10.0))
     with right:
+        held = float(this.speed[this.held][-1]) if this.held.any() else float(this.top.speed)
         told = flight_words.wind_words(
-            flight_answers.turn_back(this, 0.0), flight_answers.turn_back(this, wind), wind, float(this.top.speed)
+            flight_answers.turn_back(this, 0.0), flight_answers.turn_back(this, wind), wind, held
         )
         widgets.say(f'<p class="wi-plain">{told}</p>')
     widgets.say(f'<p class="wi-small">{words}</p>{_cruise_words(inputs)}')
@@ -374,12 +375,12 @@ def _wind_typed() -> None:
 def _speed_frame(this: flight_answers.SpeedCurve) -> pd.DataFrame:
     return pd.DataFrame(
         {
-            "speed_kmh": this.speed / KMH,
-            "power_W": this.power,
-            "current_A": this.current,
-            "tilt_deg": np.degrees(this.tilt),
-            "time_min": this.time / MINUTE,
-            "out_and_back_km": this.time * this.speed / 2000.0,
+            "speed [km/h]": this.speed / KMH,
+            "power [W]": this.power,
+            "current [A]": this.current,
+            "tilt [deg]": np.degrees(this.tilt),
+            "time [min]": this.time / MINUTE,
+            "turns back at [km]": this.time * this.speed / 2000.0,
         }
     )
 

@@ -88,7 +88,7 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
                 key="save_over",
                 on_click=_save,
                 args=(name, True),
-                help="The version before it stays beside it on the disk.",
+                help="The version before it stays beside it.",
             )
     listing = bench_session.store().builds()
     for problem in listing.problems:
@@ -145,7 +145,12 @@ def _save(name: str, over: bool) -> None:
         return
     st.session_state["saved_build"] = (kept.key, kept.revision, kept.name)
     state.change("name", kept.name[:60])
-    say_next(kept.notice or f"“{kept.name}” is kept, on the computer that serves this page.")
+    where = (
+        "for this visit only: download it to keep it."
+        if bench_session.lasts_for_this_visit()
+        else "on the computer that serves this page."
+    )
+    say_next(kept.notice or f"“{kept.name}” is kept, {where}")
 
 
 def _load(key: str) -> None:
@@ -214,7 +219,7 @@ def short(inputs: Inputs) -> str:
     try:
         got = compute.answers(inputs).mid
     except ValueError:
-        return "Its parts cannot be reckoned with."
+        return "Its parts cannot be worked out together."
     if got.status != 0:
         pulls = value("pull_to_weight", got.thrust_to_weight)
         return f"Takes off at {value('mass', got.mass)}, pulls {pulls} its weight, cannot hover."

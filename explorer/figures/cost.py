@@ -82,7 +82,7 @@ def _every(per_session: float, one: str) -> str:
     """
     if per_session <= 0.0:
         return "none"
-    if per_session >= 0.95:
+    if per_session >= 0.67:
         return f"{number(per_session, 0.1)} a session"
     return f"one every {number(1.0 / per_session, 1.0)} sessions"
 

@@ -269,7 +269,7 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
     )
     return (
         '<div class="wi-table wi-pulls" role="group" tabindex="0" aria-label="Table: height lost">'
-        "<table><caption>Height lost from the decision to level</caption>"
+        "<table><caption>Height lost from seeing that it is time to level</caption>"
         "<thead><tr><th scope='col'>Hardest "
         f"pull</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
     )

@@ -236,7 +236,7 @@ def story_words(this: Curve, units: Units) -> str:
     pull, most = full.thrust[half] * this.rotors, full.thrust[-1] * this.rotors
     when = "On a fresh pack" if this.charge >= 0.995 else f"With {value('percent', this.charge)} of the charge left"
     first = (
-        f"{when}, in the first two seconds, half throttle gives {value('percent', pull / most)} of the full pull at "
+        f"{when}, in the first ten seconds, half throttle gives {value('percent', pull / most)} of the full pull at "
         f"{value('current', full.pack_current[half])}; flat out all rotors pull {value('pull', most, units)} at "
         f"{value('current', full.pack_current[-1])}."
     )
@@ -284,7 +284,7 @@ class _Scale:
 _PULL = _Scale(
     "Pull",
     12.0,
-    ((0.0, 2.0, "refuse", "refuse"), (2.0, 4.0, "", "lifters"), (4.0, 8.0, "", "relaxed"), (8.0, 12.0, "", "quick")),
+    ((0.0, 2.0, "refuse", "too weak"), (2.0, 4.0, "", "lifters"), (4.0, 8.0, "", "relaxed"), (8.0, 12.0, "", "quick")),
     ((0.0, "0"), (2.0, "2"), (4.0, "4"), (8.0, "8"), (12.0, "12")),
 )
 _HOVER = _Scale(

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 
 from explorer.flight_answers import HeatState
 from explorer.format import NARROW, Units, prose, value
+from propmodel.heat_verdict import TOUCH
 from propmodel.limits import Limit
 
 __all__ = ["BASIS", "close_bars", "fits_list", "heat_rows", "tied"]
@@ -18,8 +19,6 @@ TOP = 1.5
 """Share at the right end of a bar; more is cut off with an arrow. [-]"""
 FIXES = 3
 """How many of the worst have their remedy beside them."""
-TOUCH = 333.15
-"""A bell one cannot hold is above about this (common practice, from memory). [K]"""
 
 BASIS = {
     "label": "Label: what the part is sold for. Makers measure in their own way, so treat it as a promise, not a law.",
@@ -180,7 +179,8 @@ def heat_rows(states: Sequence[HeatState], *, chosen: str, units: Units) -> str:
 
 
 def _settles(one: HeatState, units: Units) -> str:
-    parts = f"{one.copper:.0f} in the windings, {one.iron:.0f} in iron and bearings"
+    digits = 1 if one.copper + one.iron < 9.95 else 0
+    parts = f"{one.copper:.{digits}f}{NARROW}W in the windings, {one.iron:.{digits}f}{NARROW}W in iron and bearings"
     if not math.isfinite(one.body):
         if math.isfinite(one.seconds):
             return f"{parts}; never settles: winding at its limit {value('seconds', one.seconds)} after a warm start"

@@ -291,7 +291,7 @@ def test_plug_in_begins_with_the_cautions_and_judges_a_reading(folder):
     said = body(at)
     assert said.index("Before anything else") < said.index("Look before power")
     assert "0 of 15 read" in said
-    at.number_input(key="reading:Resistance across the main leads").set_value(2.0)
+    at.number_input(key="reading:Resistance across the pack leads").set_value(2.0)
     said = body(run(at))
     assert "1 of 15 read" in said
     assert "✕ stop, because that is a short" in said

@@ -223,7 +223,7 @@ def test_short_violent_things_are_there():
 
 def test_one_number_and_the_caution_always():
     at = opened("dive")
-    assert re.match(r"Start pulling Scree no later than \d+ m above whatever is below", sentence(at))
+    assert re.match(r"Decide to pull Scree out no later than \d+ m above whatever is below", sentence(at))
     text = body(at)
     assert "An estimate, not a promise." in text and "local rules" in text and "Leave sideways" in text
 

@@ -73,7 +73,7 @@ def test_one_more_cell_wants_less_kv_in_proportion():
 
 def test_thin_air_costs_one_over_the_root_of_the_density():
     words = say("mountain", demo("moor"))
-    density, faster = (float(x) / 100 for x in re.search(r"has (\d+) % .* hovers (\d+) % faster", words).groups())
+    density, faster = (float(x) / 100 for x in re.search(r"has (\d+) % .* rotors turn (\d+) % faster", words).groups())
     assert 1.0 + faster == pytest.approx(1.0 / math.sqrt(density), abs=0.01)
 
 

@@ -257,6 +257,9 @@ def test_verdict_when_the_load_explains_it():
     assert runaway.explained == "yes" and "until something gives" in runaway.text and "nan" not in runaway.text
     warm = hot_motor_verdict(9.0, 28.0)
     assert warm.explained == "partly" and warm.causes
+    # the same rise on a winter's day and in a heat wave: a hand judges the bell, not the rise
+    assert hot_motor_verdict(12.0, 40.0, air_temperature=278.15).explained == "partly"
+    assert hot_motor_verdict(12.0, 40.0, air_temperature=308.15).explained == "yes"
 
 
 @pytest.mark.parametrize(
