@@ -12,8 +12,10 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import explorer
-from explorer.inputs import Inputs, demo_inputs, mix
+from explorer import compute, flight_answers
+from explorer.inputs import FLYING_STYLES, Inputs, demo_inputs, mix
 from propmodel.demo import demo_names
+from propmodel.endurance import flight_time
 
 APP = Path(explorer.__file__).with_name("app.py")
 PAGES = ("minutes", "margins", "dive")
@@ -141,6 +143,16 @@ def test_a_way_of_flying_changes_the_minutes_and_frees_the_mix():
     assert at.session_state["inputs"].flying_style == "race"
     assert at.session_state["inputs"].mix_hover_percent is None
     assert sentence(at) != still
+
+
+@pytest.mark.parametrize("style", FLYING_STYLES)
+def test_your_way_is_the_same_flight_on_every_page(style):
+    # Lift, Choose and Cost ask the engine with `compute.profile`; Minutes asks for all ways at once
+    made = replace(demo_inputs("scree"), flying_style=style)
+    alone = flight_time(compute.build(made), compute.profile(made))
+    together = flight_answers.minutes(made)
+    assert together.time["your way"] == pytest.approx(float(alone.time), rel=1e-3)
+    assert together.current["your way"] == pytest.approx(float(alone.mean_current), rel=1e-3)
 
 
 def test_shares_that_do_not_add_up_are_said_and_scaled_on_request():
