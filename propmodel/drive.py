@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel import battery, controller
 from propmodel import propeller as propellers
 from propmodel.build import COAXIAL_THRUST, Build
-from propmodel.motor import Motor, winding_part
+from propmodel.motor import winding_part
 
-__all__ = ["STRAINED", "Drive", "drive", "of_plain", "recharge", "winding_resistance"]
+__all__ = ["STRAINED", "Drive", "drive", "of_plain", "recharge"]
 
 STRAINED = 0.70
 """Bus over rest voltage below which the most the pack can give is looked up. [-]"""
@@ -73,7 +73,7 @@ class Drive:
     def load_factor(self) -> NDArray:
         """Current of the load over C_P n^2: rho D^5 / (2 pi K_t). [A s^2]"""
         area = self.diameter * self.diameter
-        return np.asarray(self.density * (area * area * self.diameter) / ((2.0 * np.pi) * self.torque_constant))
+        return np.asarray(self.density * (area * area * self.diameter) / (2.0 * np.pi * self.torque_constant))
 
     @cached_property
     def thrust_factor(self) -> NDArray:
@@ -207,7 +207,7 @@ def _prepared(build: Build, state_of_charge: ArrayLike, sustained: bool) -> Driv
         volts_per_rev=np.asarray(2.0 * np.pi * torque_constant),
         torque_constant=torque_constant,
         resistance=np.asarray(np.asarray(motor.resistance, dtype=np.float64) + build.controller.resistance),
-        winding_resistance=np.asarray(winding_resistance(motor)),
+        winding_resistance=np.asarray(winding_part(motor)),
         iron_slope=np.asarray(motor.iron_torque_slope),
         emf=np.asarray(battery.open_circuit_voltage(build.pack, state_of_charge)),
         pack_resistance=np.asarray(battery.resistance(build.pack, state_of_charge, sustained=sustained)),
@@ -238,18 +238,3 @@ def recharge(d: Drive, build: Build, state_of_charge: ArrayLike, *, sustained: b
         emf=np.asarray(battery.open_circuit_voltage(build.pack, state_of_charge)),
         pack_resistance=np.asarray(battery.resistance(build.pack, state_of_charge, sustained=sustained)),
     )
-
-
-def winding_resistance(motor: Motor) -> NDArray:
-    """The winding's part of a motor's effective resistance.
-
-    Parameters
-    ----------
-    motor : Motor
-
-    Returns
-    -------
-    ndarray
-        [ohm]
-    """
-    return np.minimum(winding_part(motor), np.asarray(motor.resistance, dtype=np.float64))

@@ -222,19 +222,6 @@ class PreparedPropeller:
                 c_p = c_p * self.thrust_factor * np.sqrt(self.thrust_factor) * room / (FM_CEILING * self.merit_odds)
         return c_t, self._fast_tips(n, c_p)
 
-    def static_c_p(self, rev_per_s: ArrayLike) -> FloatArray:
-        """C_P at rest alone.
-
-        Parameters
-        ----------
-        rev_per_s : array_like
-            n. [1/s]
-        """
-        if self.capped or self.shifted:
-            return self.static(rev_per_s)[1]
-        n = _f(rev_per_s)
-        return self._fast_tips(n, np.exp(self.speed_c_p + self.slope_c_p * np.log(self._held(n))))
-
     def static_c_p_with_slope(self, rev_per_s: ArrayLike, *, fast_tips: bool = True) -> tuple[FloatArray, FloatArray]:
         """C_P at rest with its slope d ln C_P/d ln n, for Newton's method on a speed.
 

@@ -12,9 +12,9 @@ from propmodel import controller
 from propmodel import propeller as propellers
 from propmodel.air import STANDARD, Air
 from propmodel.build import Build, shape_of, with_axis
-from propmodel.drive import Drive, drive, of_plain, winding_resistance
+from propmodel.drive import Drive, drive, of_plain
 from propmodel.errors import check_positive, check_range
-from propmodel.motor import Motor
+from propmodel.motor import Motor, winding_part
 from propmodel.operating_point import OperatingPoint, Settled, at_duty, finish, settle
 from propmodel.rotation import PASSES
 
@@ -244,7 +244,7 @@ def bench_curve(
         volts_per_rev=2.0 * np.pi * motor.torque_constant,
         torque_constant=motor.torque_constant,
         resistance=np.asarray(motor.resistance, dtype=np.float64) + esc.resistance,
-        winding_resistance=winding_resistance(motor),
+        winding_resistance=winding_part(motor),
         iron_slope=motor.iron_torque_slope,
         emf=volts,
         pack_resistance=zero,
