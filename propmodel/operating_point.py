@@ -11,10 +11,21 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel import battery, rotation
 from propmodel.build import put, subset
 from propmodel.drive import STRAINED, Drive
+from propmodel.duties import Duties
 from propmodel.rotation import PASSES
 from propmodel.status import Status
 
-__all__ = ["OperatingPoint", "Settled", "at_duty", "at_speed", "at_thrust", "electrical", "finish", "settle"]
+__all__ = [
+    "OperatingPoint",
+    "Settled",
+    "at_duty",
+    "at_speed",
+    "at_thrust",
+    "electrical",
+    "finish",
+    "settle",
+    "settle_along",
+]
 
 STRAINED_PASSES = 24
 BOOKS = 1e-9
@@ -263,7 +274,7 @@ class Settled(NamedTuple):
 
 @np.errstate(all="ignore")  # a pack at its end has no root: that is seen in `finish`, and the peak held
 def settle(d: Drive, asked: NDArray, *, passes: int) -> Settled:
-    """Solve for the speed at a duty and say what follows from it. In place, as in `propmodel.rotation`.
+    """Solve for the speed at a duty and say what follows from it.
 
     Parameters
     ----------
@@ -278,30 +289,60 @@ def settle(d: Drive, asked: NDArray, *, passes: int) -> Settled:
     Settled
     """
     duty = np.maximum(asked, d.least_duty)
-    n, c_p, ripple, found = rotation.find(d, duty, passes=passes, settled=rotation.SETTLED)
+    return _follow(d, rotation.way(d, duty), asked / duty, passes)
+
+
+def settle_along(d: Drive, duties: Duties, *, passes: int) -> Settled:
+    """The same for a plain drive on a kept row of duties.
+
+    Parameters
+    ----------
+    d : Drive
+        Of plain numbers.
+    duties : Duties
+    passes : int
+        Passes of the solver at most.
+
+    Returns
+    -------
+    Settled
+    """
+    if rotation.calm(d):
+        return _follow(d, rotation.way_along(d, duties), duties.share, passes, calm=True)
+    with np.errstate(all="ignore"):
+        return _follow(d, rotation.way_along(d, duties), duties.share, passes)
+
+
+def _follow(d: Drive, way: rotation.Way, share: NDArray | None, passes: int, calm: bool = False) -> Settled:
+    """Speed and what follows from it, in place as in `propmodel.rotation`; ``share`` is asked over held duty."""
+    n, c_p, found = rotation.find(d, way, passes=passes, settled=rotation.SETTLED)
     # amps per speed, volts per speed and speed per duty are known at rest as well; without a duty nothing turns
-    load = c_p * n
+    load = c_p
+    load *= n
     load *= d.load_factor
     volts = load * d.resistance
     volts += d.straight
-    n /= duty
-    bus = volts * n
-    n *= asked
+    bus = n / way[0]
+    bus *= volts
+    if share is not None:
+        n *= share
     volts *= n
     current = load + d.iron_amps
     current *= n
-    ripple = ripple * bus
+    ripple = way[5]
+    ripple *= bus
     ripple *= bus
     ripple += d.idle_power
     power = volts * current
     power *= d.rotors
     power += ripple
     square = n * n
-    thrust = d.prop.static_c_t(n) * square
+    thrust = d.prop.static_c_t(n)
+    thrust *= square
     thrust *= d.thrust_factor
     square *= load
     square *= d.volts_per_rev
-    fine = bool(found and (bus >= d.least_fine).all())
+    fine = bool(found and (calm or (bus >= d.least_fine).all()))
     return Settled(n, thrust, square, current, volts, bus, power / bus, power, load, fine)
 
 

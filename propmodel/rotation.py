@@ -13,7 +13,8 @@ hundredth off to a millionth; a Newton step ends it. A required thrust gives n f
 fixed-point passes on the slow change of C_T with Reynolds number (contraction about 0.05 a pass). No root finder, no
 loop over builds.
 
-Arrays are changed in place here: on a curve of 101 points a new array costs as much as the sum.
+Arrays are changed in place here: on a curve of 101 points a new array costs as much as the sum. For the same reason
+w, p, q, e of a plain drive on a kept row of duties (`propmodel.duties`) are one product of two small tables.
 """
 
 from __future__ import annotations
@@ -21,31 +22,40 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import controller
+from propmodel import battery, controller
 from propmodel.drive import Drive
+from propmodel.duties import SMALL, Duties
 
 __all__ = [
     "PASSES",
     "SETTLED",
+    "Way",
+    "calm",
     "find",
     "for_duty",
     "for_thrust",
     "of_most_power",
+    "way",
+    "way_along",
 ]
+
+Way = tuple[NDArray, NDArray, NDArray, NDArray, NDArray, NDArray, NDArray, bool]
+"""Duty, w, p, q, e of the module's text, ripple loss of all rotors over the bus voltage squared, a speed to begin with,
+and whether any blade tip may be fast. [-, V, V s, V s^2, V^2, W/V^2, 1/s, -]"""
 
 PASSES = 14
 """Passes at most; mostly two or three are taken. [-]"""
 TOLERANCE = 1e-11
 """Fixed-point passes stop when no element moved by more than this share; quick estimates use fewer."""
 SETTLED = 2e-5
-"""Newton step of a speed at a duty after which none is needed: some 1e-11 is left. [-]"""
+"""Newton step of a speed at a duty after which none is needed: some 1e-11 is left, or 1e-6 where it goes over the bend
+that C_P has at either end of its Reynolds range. [-]"""
 FINEST = 1e-13
 """Near the most a pack can give the bus follows the square root of what a speed lacks. [-]"""
 
 # numbers as arrays without axes: numpy takes them faster than plain ones
 _ONE, _HALF, _FOUR = (np.asarray(x) for x in (1.0, 0.5, 4.0))
-_CURVE = 4096  # elements
-_GROWTH = np.asarray(1.12)  # of the motor's voltage with ln n, nearly
+_SPEED_WITH_DUTY = 0.8  # d ln n/d ln duty on the way to full duty, for a first guess
 
 
 @np.errstate(all="ignore")  # a pack at its end has no root
@@ -66,7 +76,7 @@ def for_duty(d: Drive, duty: NDArray, *, passes: int = PASSES) -> NDArray:
         [1/s]
     """
     held = np.maximum(duty, d.least_duty)
-    return find(d, held, passes=passes, settled=FINEST)[0] * (duty / held)
+    return find(d, way(d, held), passes=passes, settled=FINEST)[0] * (duty / held)
 
 
 def for_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> NDArray:
@@ -130,14 +140,14 @@ def of_most_power(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
     return n
 
 
-def find(d: Drive, duty: NDArray, *, passes: int, settled: float) -> tuple[NDArray, NDArray, NDArray, bool]:
+def find(d: Drive, asked: Way, *, passes: int, settled: float) -> tuple[NDArray, NDArray, bool]:
     """Speed at a duty, with what comes with it.
 
     Parameters
     ----------
     d : Drive
-    duty : ndarray
-        Above zero, of the whole shape of the drive or more. [-]
+    asked : Way
+        Of `way` or `way_along`.
     passes : int
         Passes at most, two at least.
     settled : float
@@ -145,16 +155,13 @@ def find(d: Drive, duty: NDArray, *, passes: int, settled: float) -> tuple[NDArr
 
     Returns
     -------
-    (rev_per_s, c_p, ripple, found) : tuple
-        C_P follows the last step along its slope; ripple is the ripple loss of all rotors over the bus voltage
-        squared; found says whether all steps came below ``settled``. [1/s, -, W/V^2, -]
+    (rev_per_s, c_p, found) : tuple
+        C_P follows the last step along its slope; found says whether all steps came below ``settled``. [1/s, -, -]
     """
-    line = _line(d, duty)
-    n = _begin(d, duty, line[5]) if duty.size > d.least_duty.size else _closer(d, line, _alone(d, line), fast=True)
-    fast = not n.max(initial=0.0) <= d.slow_tips
-    n = _closer(d, line, n, fast)
+    _, rest, straight, loaded, emptied, _, n, fast = asked
+    n = _closer(d, rest, straight, loaded, emptied, n, fast)
     for _ in range(max(passes - 1, 1)):
-        c_p, slope, step = _step(d, line, n, fast)
+        c_p, slope, step = _step(d, rest, straight, loaded, emptied, n, fast)
         found = _all_within(step, settled)
         slope *= step
         step += _ONE
@@ -163,63 +170,154 @@ def find(d: Drive, duty: NDArray, *, passes: int, settled: float) -> tuple[NDArr
             break
     slope += _ONE
     c_p *= slope
-    return n, c_p, line[4], found
+    return n, c_p, found
 
 
-def _line(d: Drive, duty: NDArray) -> tuple[NDArray, ...]:
-    """w, p, q, e of the module's text, the ripple loss of all rotors over the bus voltage squared, and duty squared.
+def way(d: Drive, duty: NDArray) -> Way:
+    """What a duty asks of a drive, before a speed is known.
 
-    [V, V s, V s^2, V^2, W/V^2, -]
+    Parameters
+    ----------
+    d : Drive
+    duty : ndarray
+        Above zero, of the whole shape of the drive or more. [-]
+
+    Returns
+    -------
+    Way
     """
     square = duty * duty
     shared = duty - square
     shared *= shared
     shared *= d.all_ripple
-    ripple = shared * d.pack_resistance
-    ripple += _ONE
-    straight = ripple * d.straight
+    rest, emptied = duty * d.emf, square * d.idle_share
+    loaded = shared * d.pack_resistance
+    loaded += _ONE
+    straight = loaded * d.straight
     straight += square * d.pack_straight
-    ripple *= d.load_volts
-    ripple += square * d.pack_load
-    return duty * d.emf, straight, ripple, square * d.idle_share, shared, square
+    loaded *= d.load_volts
+    loaded += square * d.pack_load
+    if duty.size > d.least_duty.size:
+        free, of_motor, of_pack, slope, _ = _outset(d)
+        square *= of_pack
+        square += of_motor
+        square *= duty
+        growth = np.log(duty)
+        growth *= slope
+        growth += _ONE
+        square *= growth
+        square += _ONE
+        n = _begin(duty * free, square)
+    else:
+        n = _alone(d, rest, straight, loaded, emptied)
+        n = _closer(d, rest, straight, loaded, emptied, n, fast=True)
+    fast = not n.max(initial=0.0) <= d.slow_tips
+    return duty, rest, straight, loaded, emptied, shared, n, fast
 
 
-def _outset(d: Drive) -> tuple[NDArray, NDArray, NDArray]:
-    """a, b, c of the first guess a duty / (1 + sqrt(1 + b duty + c duty^3)), worked out once a drive. [1/s, -, -]
+def way_along(d: Drive, duties: Duties) -> Way:
+    """The same for a plain drive on a kept row of duties.
 
-    It is the speed if C_P were always what it is at full duty, and right there; b stands for the motor's resistance,
-    c for the pack's.
+    Parameters
+    ----------
+    d : Drive
+        Of plain numbers.
+    duties : Duties
+
+    Returns
+    -------
+    Way
     """
-    kept: tuple[NDArray, NDArray, NDArray] | None = vars(d).get("_outset")
+    of_powers, fast, rests = _table(d)
+    rest, straight, loaded, emptied, ripple, free, square = np.dot(of_powers, duties.powers)
+    n = _begin(free, square)
+    if not rests:  # the fastest may not be at full duty
+        fast = not n.max(initial=0.0) <= d.slow_tips
+    return duties.duty, rest, straight, loaded, emptied, ripple, n, fast
+
+
+def calm(d: Drive) -> bool:
+    """Whether a plain drive strains its pack at no duty, nor leaves the electronics without.
+
+    Parameters
+    ----------
+    d : Drive
+        Of plain numbers.
+
+    Returns
+    -------
+    bool
+        True only where it is certain: full duty with the worst ripple on top is looked at.
+    """
+    return _table(d)[2]
+
+
+def _table(d: Drive) -> tuple[NDArray, bool, bool]:
+    """What `way` works out as sums of `Duties.powers`; whether full duty makes a blade tip fast; what `calm` says."""
+    kept: tuple[NDArray, bool, bool] | None = vars(d).get("_table")
     if kept is None:
-        line = _line(d, np.ones(d.least_duty.shape))
-        n = _closer(d, line, _alone(d, line), fast=True)
+        kept = vars(d)["_table"] = _tabulate(d)
+    return kept
+
+
+@np.errstate(all="ignore")  # full duty may have no root
+def _tabulate(d: Drive) -> tuple[NDArray, bool, bool]:
+    free, of_motor, of_pack, slope, full = _outset(d)
+    shared = d.pack_resistance * d.all_ripple
+    rows = (
+        # 1, duty, duty^2, duty^3, (duty - duty^2)^2, duty ln duty, duty^3 ln duty
+        (0.0, d.emf, 0.0, 0.0, 0.0, 0.0, 0.0),
+        (d.straight, 0.0, d.pack_straight, 0.0, d.straight * shared, 0.0, 0.0),
+        (d.load_volts, 0.0, d.pack_load, 0.0, d.load_volts * shared, 0.0, 0.0),
+        (0.0, 0.0, d.idle_share, 0.0, 0.0, 0.0, 0.0),
+        (0.0, 0.0, 0.0, 0.0, d.all_ripple, 0.0, 0.0),
+        (0.0, free, 0.0, 0.0, 0.0, 0.0, 0.0),
+        (1.0, of_motor, 0.0, of_pack, 0.0, slope * of_motor, slope * of_pack),
+    )
+    load = d.load_factor * d.prop.static(full)[1] * full * full
+    volts = d.straight * full + d.resistance * load
+    # at full duty the bus is the motor's voltage; the power but for ripple grows with duty, ripple is k (E/4)^2 at most
+    power = d.rotors * volts * (load + d.iron_amps * full) + d.idle_power + d.all_ripple * d.emf * d.emf / 16.0
+    lowest = battery.terminal_voltage(d.emf, d.pack_resistance, power)
+    rests = np.minimum(volts, lowest) >= 1.001 * d.least_fine
+    return np.array(rows, dtype=np.float64), bool(not full <= 0.999 * d.prop.quickest), bool(rests)
+
+
+def _outset(d: Drive) -> tuple[NDArray, NDArray, NDArray, NDArray, NDArray]:
+    """What a first guess at a duty needs, and the speed at full duty; worked out once a drive. [1/s, -, -, -, 1/s]
+
+    The guess is a duty / (1 + sqrt(1 + (b duty + c duty^3) (1 + k ln duty))), the root of a load that goes with n^2,
+    right at full duty: b stands for the motor's resistance, c for the pack's, k for the slow change of C_P.
+    """
+    kept: tuple[NDArray, NDArray, NDArray, NDArray, NDArray] | None = vars(d).get("_outset")
+    if kept is None:
+        full = way(d, np.ones(d.least_duty.shape))[6]
         free = (d.emf - d.idle_share / d.emf) / d.straight
-        bend = (2.0 * free / n - 1.0) ** 2 - 1.0
+        bend = (2.0 * free / full - 1.0) ** 2 - 1.0
         bend = np.where(bend > 0.0, bend, 1.0)  # no number where full duty has no root: any guess will do
-        of_pack = d.pack_load / (d.load_volts + d.pack_load)
-        kept = np.asarray(free + free), np.asarray(bend * (1.0 - of_pack)), np.asarray(bend * of_pack)
+        of_pack = bend * (d.pack_load / (d.load_volts + d.pack_load))
+        slow = _SPEED_WITH_DUTY * d.prop.slope_c_p
+        kept = (
+            np.asarray(free + free),
+            np.asarray(bend - of_pack),
+            np.asarray(of_pack),
+            np.asarray(slow),
+            np.asarray(full),
+        )
         vars(d)["_outset"] = kept
     return kept
 
 
-def _begin(d: Drive, duty: NDArray, square: NDArray) -> NDArray:
+def _begin(free: NDArray, square: NDArray) -> NDArray:
     """Speed to begin with on a curve, a hundredth off."""
-    free, of_motor, of_pack = _outset(d)
-    root = square * of_pack
-    root += of_motor
-    root *= duty
+    root = np.sqrt(square)
     root += _ONE
-    root = np.sqrt(root)
-    root += _ONE
-    n = duty * free
-    n /= root
-    return n
+    free /= root
+    return free
 
 
-def _alone(d: Drive, line: tuple[NDArray, ...]) -> NDArray:
+def _alone(d: Drive, rest: NDArray, straight: NDArray, loaded: NDArray, emptied: NDArray) -> NDArray:
     """Speed to begin with for one duty a drive: the quadratic with C_P at the middle Reynolds number."""
-    rest, straight, loaded, emptied, _, _ = line
     volts = rest - emptied / rest
     steep = loaded * d.prop.middle_c_p
     steep *= volts
@@ -228,25 +326,22 @@ def _alone(d: Drive, line: tuple[NDArray, ...]) -> NDArray:
     return (volts + volts) / (straight + np.sqrt(steep))
 
 
-def _closer(d: Drive, line: tuple[NDArray, ...], n: NDArray, fast: bool) -> NDArray:
+def _closer(
+    d: Drive, rest: NDArray, straight: NDArray, loaded: NDArray, emptied: NDArray, n: NDArray, fast: bool
+) -> NDArray:
     """A speed that is closer: the load n^(2+s) as the parabola through rest that touches it at n.
 
-    The idle watts go as a straight line. What is left is about 0.02 of the square of what was.
+    The idle watts are held, being few. What is left is about 0.02 of the square of what was, and of the idle watts'
+    part in it.
     """
-    rest, straight, loaded, emptied, _, _ = line
     c_p, slope = d.prop.static_c_p_with_slope(n, fast_tips=fast)
     pull = c_p * n
     volts = pull * d.load_volts
     volts += d.straight
     volts *= n
-    idle = emptied / volts
-    fall = idle * _GROWTH
-    volts = rest - idle
-    volts -= fall
-    fall /= n
+    volts = rest - emptied / volts
     pull *= loaded
-    linear = straight - fall
-    linear -= slope * pull
+    linear = straight - slope * pull
     slope += _ONE
     pull *= slope
     pull *= volts
@@ -259,9 +354,10 @@ def _closer(d: Drive, line: tuple[NDArray, ...], n: NDArray, fast: bool) -> NDAr
     return volts
 
 
-def _step(d: Drive, line: tuple[NDArray, ...], n: NDArray, fast: bool) -> tuple[NDArray, NDArray, NDArray]:
+def _step(
+    d: Drive, rest: NDArray, straight: NDArray, loaded: NDArray, emptied: NDArray, n: NDArray, fast: bool
+) -> tuple[NDArray, NDArray, NDArray]:
     """C_P and its slope at a speed, and the share by which Newton's method moves it."""
-    rest, straight, loaded, emptied, _, _ = line
     c_p, slope = d.prop.static_c_p_with_slope(n, fast_tips=fast)
     above = slope + _ONE
     pull = c_p * n
@@ -290,7 +386,7 @@ def _step(d: Drive, line: tuple[NDArray, ...], n: NDArray, fast: bool) -> tuple[
 def _all_within(step: NDArray, most: float) -> bool:
     """Whether no element is larger than that, or no number."""
     # on a curve the sum of squares is quicker and mostly enough; on large arrays it would wake a second thread
-    if step.size < _CURVE and np.vdot(step, step) <= most * most:
+    if step.size < SMALL and np.vdot(step, step) <= most * most:
         return True
     return bool(np.abs(step).max(initial=0.0) <= most)
 

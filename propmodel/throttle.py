@@ -11,11 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel import controller
 from propmodel import propeller as propellers
 from propmodel.air import STANDARD, Air
-from propmodel.build import Build, shape_of, with_axis
+from propmodel.build import Build, with_axis
 from propmodel.drive import Drive, drive, of_plain
+from propmodel.duties import SMALL, along
 from propmodel.errors import check_positive, check_range
 from propmodel.motor import Motor, winding_part
-from propmodel.operating_point import OperatingPoint, Settled, at_duty, finish, settle
+from propmodel.operating_point import OperatingPoint, Settled, at_duty, finish, settle, settle_along
 from propmodel.rotation import PASSES
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ __all__ = ["BenchCurve", "ThrottleCurve", "bench_curve", "throttle_curve"]
 
 _ALL_THROTTLE = np.linspace(0.0, 1.0, 101)
 _ALL_THROTTLE.flags.writeable = False
+_ALL_BYTES = _ALL_THROTTLE.tobytes()
 
 
 @dataclass(frozen=True, init=False)
@@ -129,24 +131,18 @@ def throttle_curve(
     >>> curve.thrust.shape
     (101,)
     """
-    command = _ALL_THROTTLE if throttle is None else check_range("throttle", throttle, 0.0, 1.0)
     charge = check_range("state_of_charge", state_of_charge, 0.0, 1.0)
-    axes = command.ndim
-    d = None if charge.ndim else of_plain(build, float(charge))
-    if d is None:
-        shape = shape_of(build)
-        if axes and charge.ndim:
-            charge = charge[(...,) + (None,) * axes]
-        if axes and shape:
-            build = with_axis(build, axes)
-            shape = shape_of(build)
-        d = drive(build, charge)
-        asked = controller.duty_from_throttle(build.controller, command, command_cap=build.command_cap)
-        duty = np.broadcast_to(asked, np.broadcast_shapes(shape, charge.shape, command.shape))
+    plain = None if charge.ndim else of_plain(build, float(charge))
+    row = None if plain is None else _row(throttle)
+    if plain is not None and row is not None:
+        d, command = plain, _ALL_THROTTLE if throttle is None else np.asarray(throttle)
+        found = settle_along(d, along(row, build.controller, build.command_cap), passes=PASSES)
     else:
-        duty = controller.duty_from_throttle(build.controller, command, command_cap=build.command_cap)
-    found = settle(d, duty, passes=PASSES)
-    point: Settled | OperatingPoint = found if found.fine else finish(d, duty, found, passes=PASSES)
+        command = check_range("throttle", _ALL_THROTTLE if throttle is None else throttle, 0.0, 1.0)
+        build = with_axis(build, command.ndim)
+        d = plain or drive(build, charge[(..., *(None,) * command.ndim)] if charge.ndim else charge)
+        found = settle(d, _duty(build, command), passes=PASSES)
+    point: Settled | OperatingPoint = found if found.fine else finish(d, _duty(build, command), found, passes=PASSES)
     thrust, power = point.thrust, point.pack_power
     # ideal induced power T sqrt(T / (2 rho A)): momentum.ideal_power without its checks
     efficiency = np.sqrt(thrust)
@@ -165,6 +161,19 @@ def throttle_curve(
         efficiency=efficiency,
         status=np.zeros(power.shape, np.int8) if isinstance(point, Settled) else point.status,
     )
+
+
+def _row(throttle: ArrayLike | None) -> bytes | None:
+    """A short row of commands as what it is kept by; None for anything else."""
+    if throttle is None:
+        return _ALL_BYTES
+    if isinstance(throttle, np.ndarray) and throttle.ndim == 1 and throttle.size <= SMALL:
+        return throttle.tobytes() if throttle.dtype == np.float64 else None
+    return None
+
+
+def _duty(build: Build, command: NDArray) -> NDArray:
+    return controller.duty_from_throttle(build.controller, command, command_cap=build.command_cap)
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from propmodel.endurance import Profile, flight_time
 from propmodel.flight import Airframe, best_speeds, climb_rate, level_flight, top_speed, trim
 from propmodel.operating_point import at_duty, at_speed, at_thrust
 from propmodel.performance import OUTPUTS, performance
+from propmodel.rotation import calm
 from propmodel.spread import draw
 from propmodel.status import Status
 from propmodel.throttle import throttle_curve
@@ -124,6 +125,38 @@ def test_more_throttle_never_gives_less(build, charge):
     assert not np.any(np.diff(held.astype(int)) < 0)
     rising = np.diff(curve.thrust[~held])
     assert np.all(rising > -ROOT * np.max(curve.thrust))
+
+
+@some
+@given(builds, st.floats(0.0, 1.0), st.sampled_from([2, 7, 101]))
+def test_a_kept_row_of_throttles_gives_the_same_curve(build, charge, points):
+    throttle, prop = np.linspace(0.0, 1.0, points), drive(build, charge).prop
+    row = throttle_curve(build, throttle, state_of_charge=charge)
+    # C_P has a bend where its Reynolds range ends: a last small step over it leaves a little
+    bend = np.minimum(np.abs(row.rev_per_s / prop.slowest - 1.0), np.abs(row.rev_per_s / prop.fastest - 1.0)) < 1e-4
+    for other in (throttle[:, None], throttle.tolist()):  # neither is a row that is kept
+        curve = throttle_curve(build, other, state_of_charge=charge)
+        np.testing.assert_array_equal(curve.status.ravel(), row.status)
+        near = row.pack_voltage < 0.55 * row.pack_voltage[0]  # the most a pack can give
+        for name in ("rev_per_s", "thrust", "pack_current", "pack_voltage", "electrical_power", "efficiency"):
+            there, here = getattr(curve, name).ravel(), getattr(row, name)
+            apart = np.abs(here - there) / np.max(there)
+            assert np.all(apart <= np.where(near, SEARCH, np.where(bend, 1e-5, 1e-8))), name
+
+
+@some
+@given(builds, st.floats(0.0, 1.0))
+def test_a_calm_pack_is_never_strained(build, charge):
+    d = drive(build, charge)
+    if calm(d):
+        with np.errstate(over="raise", divide="raise", invalid="raise"):
+            curve = throttle_curve(build, state_of_charge=charge)
+        assert np.all(curve.pack_voltage >= d.least_fine)
+
+
+def test_some_packs_are_calm_and_some_are_not():
+    assert calm(drive(propmodel.demo("scree"), 1.0))
+    assert not calm(drive(propmodel.demo("moor"), 0.02))
 
 
 @some

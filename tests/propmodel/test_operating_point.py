@@ -124,6 +124,14 @@ def test_a_stiff_supply_holds_its_voltage_and_pays_its_watts():
     [
         (lambda: throttle_curve(SCREE, 1.2), "throttle must be between 0 and 1, got 1.2"),
         (lambda: throttle_curve(SCREE, [0.1, np.nan]), "throttle must be a finite number, got nan .1 of 2 values"),
+        (
+            lambda: throttle_curve(SCREE, np.array([0.1, np.inf])),
+            "throttle must be a finite number, got inf .1 of 2 values",
+        ),
+        (
+            lambda: throttle_curve(SCREE, np.array([0.1, -0.2])),
+            "throttle must be between 0 and 1, got -0.2 .1 of 2 values",
+        ),
         (lambda: throttle_curve(SCREE, state_of_charge=-1), "state_of_charge must be between 0 and 1, got -1"),
         (lambda: bench_curve(SCREE.motor, SCREE.propeller, 0.0, 0.5), "supply_voltage must be > 0 V, got 0 V"),
         (lambda: bench_curve(SCREE.motor, SCREE.propeller, 12.0, "half"), "throttle must be a number, got 'half'"),

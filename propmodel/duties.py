@@ -1,0 +1,80 @@
+"""A row of throttle commands asked again and again: its duties and their powers, worked out once.
+
+What a duty asks of a plain drive is a sum of a few powers of it (`propmodel.rotation`), so a curve needs one product of
+two small tables where it would need a dozen passes over the row. Nothing here knows of a craft.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from propmodel.controller import Controller, duty_from_throttle
+from propmodel.errors import check_range
+
+__all__ = ["SMALL", "Duties", "along"]
+
+SMALL = 4096
+"""Elements up to which a row counts as short. Longer ones would wake a second thread of the algebra library, which
+spins afterwards and slows all else."""
+_LEAST = 1e-6  # a duty so small that nothing turns
+
+
+class Duties(NamedTuple):
+    """Duties of a row of commands.
+
+    Parameters
+    ----------
+    duty : ndarray
+        Above zero. [-]
+    powers : ndarray, shape (7, points)
+        1, duty, duty^2, duty^3, (duty - duty^2)^2, duty ln duty, duty^3 ln duty. [-]
+    share : ndarray or None
+        What was asked over ``duty``, 0 where nothing was; None where that is 1 throughout. [-]
+    """
+
+    duty: NDArray
+    powers: NDArray
+    share: NDArray | None
+
+
+def along(throttle: bytes, controller: Controller, command_cap: float) -> Duties:
+    """Duties of a row of commands, kept for the next craft.
+
+    Parameters
+    ----------
+    throttle : bytes
+        Command as doubles, 0 to 1. [-]
+    controller : Controller
+        Holds the throttle map; of plain numbers.
+    command_cap : float
+        Largest duty the flight controller may ask for. [-]
+
+    Returns
+    -------
+    Duties
+
+    Raises
+    ------
+    ValueError
+        If the throttle is outside 0 to 1.
+    """
+    return _kept(throttle, controller.throttle_exponent, controller.idle_duty, command_cap)  # type: ignore[arg-type]
+
+
+@lru_cache(maxsize=64)
+def _kept(throttle: bytes, exponent: float, idle: float, command_cap: float) -> Duties:
+    command = check_range("throttle", np.frombuffer(throttle), 0.0, 1.0)
+    plain = Controller(throttle_exponent=exponent, idle_duty=idle)
+    asked = duty_from_throttle(plain, command, command_cap=command_cap)
+    duty = np.maximum(asked, _LEAST)
+    square = duty * duty
+    cube, log = square * duty, np.log(duty)
+    powers = np.array([np.ones_like(duty), duty, square, cube, (duty - square) ** 2, duty * log, cube * log])
+    share = asked / duty
+    for kept in (duty, powers, share):
+        kept.flags.writeable = False
+    return Duties(duty, powers, None if np.all(share == 1.0) else share)
