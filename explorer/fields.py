@@ -475,7 +475,7 @@ DESCRIBED: dict[str, Field] = {
             "Cells are",
             _FEEDS,
             tuple(CHEMISTRIES),
-            "LiPo pouch 3.7 V, high-voltage LiPo 3.8 V, Li-ion cylindrical 3.6 V a cell.",
+            "LiPo 3.7 V, high-voltage LiPo 3.8 V, Li-ion 3.6 V a cell. Cobalt oxide only where a sheet names it.",
         ),
         _whole(
             "cells",

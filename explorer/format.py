@@ -89,7 +89,7 @@ QUANTITIES: dict[str, Quantity] = {
     "seconds": Quantity("s", 1.0, ((1, 0.01), (10, 0.1), (_ALL, 1)), "slower", "quicker"),
     "pull_to_weight": Quantity("times", 1.0, ((_ALL, 0.1),), "harder", "softer"),
     "pull": Quantity("g", GRAM_FORCE, ((1000, 5), (_ALL, 10)), "harder", "softer"),
-    "mass": Quantity("g", GRAM, ((1000, 5), (_ALL, 10)), "heavier", "lighter"),
+    "mass": Quantity("g", GRAM, ((_ALL, 1),), "heavier", "lighter"),
     "current": Quantity("A", 1.0, ((10, 0.1), (_ALL, 1)), "more", "less"),
     "power": Quantity("W", 1.0, ((_ALL, 1),), "more", "less"),
     "energy": Quantity("Wh", 3600.0, ((10, 0.1), (_ALL, 1)), "more", "less"),

@@ -15,6 +15,7 @@ from typing import Protocol
 
 from explorer.format import NARROW, Units, change, lowered, number, percent_change, prose, spread, value
 from explorer.inputs import Inputs
+from propmodel.constants import STANDARD_GRAVITY
 from propmodel.limits import Limit
 from propmodel.status import Status
 
@@ -170,7 +171,7 @@ def _lasts(head: Headline) -> str:
 
 def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
     ratio = head.mid.thrust_to_weight
-    lacks = value("mass", (1.0 - ratio) * head.mid.mass, units)
+    lacks = value("pull", (1.0 - ratio) * head.mid.mass * STANDARD_GRAVITY, units)
     fix = next((limit.fix for limit in found if limit.key in ("pull", "hover_high") and limit.fix), "")
     share = number(math.floor(100.0 * ratio) / 100.0, 0.1 if ratio < 0.95 else 0.01)
     return (

@@ -50,10 +50,10 @@ def plain(text: str) -> str:
         ("charge", 12.5, "12_500_mAh"),
         ("cell_voltage", 3.4967, "3.50_V"),
         ("pack_voltage", 21.46, "21.5_V"),
-        ("mass", 0.688, "690_g"),
-        ("mass", 0.692, "690_g"),
-        ("mass", 0.183, "185_g"),
-        ("mass", 1.234, "1230_g"),
+        ("mass", 0.688, "688_g"),
+        ("mass", 0.692, "692_g"),
+        ("mass", 0.183, "183_g"),
+        ("mass", 1.234, "1234_g"),
         ("mass", 2.8, "2.80_kg"),
         ("pull", 1.389 * 9.80665, "1390_g"),
         ("pull", 3.54 * 9.80665, "3.54_kg"),
@@ -100,7 +100,7 @@ def test_bands():
     assert spread("pull_to_weight", 6.8, 11.2) == "6.8 to 11.2"
     assert plain(spread("minutes", 1200, 1680, unit=True)) == "20 to 28_min"
     assert spread("temperature", 273.15 - 3, 273.15 + 4) == f"{MINUS}3 to 4"
-    assert spread("mass", 0.688, 0.692) == "690"
+    assert spread("mass", 0.688, 0.692) == "688 to 692"
     assert plain(band("minutes", 228.0, 192.0, 264.0)) == "3.8_min (3.2 to 4.4)"
     assert plain(band("minutes", 9.7 * 60, 8.2 * 60, 11.4 * 60)) == "10_min (8 to 11)"
     # one unit for all three
