@@ -8,7 +8,6 @@ import shutil
 import socket
 import subprocess
 import sys
-import time
 import tomllib
 import urllib.error
 import urllib.request
@@ -17,6 +16,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from serving import served
 
 pytestmark = pytest.mark.slow
 
@@ -123,45 +123,12 @@ def test_settings_travel_with_the_wheel(root, installed, tmp_path):
 
 @pytest.mark.parametrize("command", [["python", "-m", "explorer"], ["propulsion-what-if"]], ids=["module", "script"])
 def test_explorer_starts_and_answers_this_machine_only(installed, tmp_path, command):
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
     environment = {k: v for k, v in os.environ.items() if k not in {"PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV"}}
-    environment["HOME"] = str(tmp_path)
-    log = tmp_path / "log.txt"
-    with log.open("w") as output:
-        process = subprocess.Popen(
-            [str(installed / "bin" / command[0]), *command[1:], "--port", str(port)],
-            cwd=tmp_path,
-            env=environment,
-            stdin=subprocess.DEVNULL,
-            stdout=output,
-            stderr=subprocess.STDOUT,
-        )
-        try:
-            page = fetch(f"http://127.0.0.1:{port}/", process, log)
-            assert b"<title>" in page
-            assert fetch(f"http://127.0.0.1:{port}/_stcore/health", process, log) == b"ok"
-            # Another loopback address is another interface to the server: bound to 127.0.0.1 it refuses.
-            with socket.socket() as other:
-                other.settimeout(2)
-                assert other.connect_ex(("127.0.0.2", port)) != 0
-        finally:
-            process.terminate()
-            try:
-                process.wait(timeout=10)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
-
-
-def fetch(address: str, process: subprocess.Popen, log: Path, seconds: float = 60) -> bytes:
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        assert process.poll() is None, f"the explorer stopped:\n{log.read_text()}"
-        try:
-            with urllib.request.urlopen(address, timeout=5) as answer:
-                return answer.read()
-        except (urllib.error.URLError, OSError):
-            time.sleep(0.2)
-    raise AssertionError(f"no answer from {address} in {seconds} s:\n{log.read_text()}")
+    start = [str(installed / "bin" / command[0]), *command[1:]]
+    with served(tmp_path, start, environment=environment) as running:
+        with urllib.request.urlopen(running.address, timeout=20) as page:
+            assert b"<title>" in page.read()
+        # Another loopback address is another interface to the server: bound to 127.0.0.1 it refuses.
+        with socket.socket() as other:
+            other.settimeout(2)
+            assert other.connect_ex(("127.0.0.2", running.port)) != 0

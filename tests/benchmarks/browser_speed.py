@@ -20,22 +20,20 @@ is a fresh browser context (empty cache) at a warm server.
 from __future__ import annotations
 
 import argparse
-import os
 import shutil
 import statistics
-import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from playwright import sync_api as playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
-from conftest import CHROMIUM_ARGUMENTS, free_port, wait_until_healthy
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
+from conftest import CHROMIUM_ARGUMENTS
+from serving import served
 
 MOST_MOVE, MOST_LOAD = 1.6, 2.0
 PAGES = ("lift", "minutes", "margins", "dive")
@@ -133,27 +131,6 @@ def chromium() -> str:
     raise SystemExit("no Chromium found")
 
 
-@contextmanager
-def served(command: list[str], folder: Path, name: str) -> Iterator[tuple[str, subprocess.Popen]]:
-    """A server on a free port of this machine, its address and its process."""
-    port, log = free_port(), folder / f"{name}.log"
-    with log.open("w") as output:
-        process = subprocess.Popen(
-            [sys.executable, "-m", *command, "--server.port", str(port), "--server.headless", "true"],
-            env=dict(os.environ, HOME=str(folder), XDG_DATA_HOME=str(folder / "data")),
-            cwd=folder,
-            stdin=subprocess.DEVNULL,
-            stdout=output,
-            stderr=subprocess.STDOUT,
-        )
-        try:
-            wait_until_healthy(f"http://127.0.0.1:{port}", process, log)
-            yield f"http://127.0.0.1:{port}", process
-        finally:
-            process.terminate()
-            process.wait(timeout=20)
-
-
 def opened(browser: playwright.Browser, address: str, charts: int = 0) -> tuple[playwright.Page, float]:
     """A page in a fresh context, finished, and how long that took. [s]"""
     page = browser.new_context(viewport={"width": 1400, "height": 900}).new_page()
@@ -246,12 +223,16 @@ def main() -> int:
     parser.add_argument("--loads", type=int, default=7)
     parser.add_argument("--page", action="append", choices=PAGES)
     asked = parser.parse_args()
-    bare_command = ["streamlit", "run", "bare.py", "--server.address=127.0.0.1", "--browser.gatherUsageStats=false"]
+    loopback = ["--server.address=127.0.0.1", "--server.headless=true", "--browser.gatherUsageStats=false"]
+    bare_command = [sys.executable, "-m", "streamlit", "run", "bare.py", *loopback]
     all_kept = True
     with tempfile.TemporaryDirectory() as home, playwright.sync_playwright() as driver:
-        folder = Path(home)
-        (folder / "bare.py").write_text(BARE, encoding="utf-8")
-        with served(["explorer"], folder, "explorer") as (ours, _), served(bare_command, folder, "bare") as (bare, _):
+        folders = Path(home) / "explorer", Path(home) / "bare"
+        for folder in folders:
+            folder.mkdir()
+        (folders[1] / "bare.py").write_text(BARE, encoding="utf-8")
+        with served(folders[0]) as mine, served(folders[1], bare_command, port_option="--server.port") as theirs:
+            ours, bare = mine.address, theirs.address
             browser = driver.chromium.launch(args=CHROMIUM_ARGUMENTS, executable_path=chromium())
             start = time.perf_counter()
             names = asked.page or [busiest(browser, ours, bare)]

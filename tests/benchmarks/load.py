@@ -34,8 +34,9 @@ from playwright import async_api as playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from browser_speed import WATCH, chromium, served
+from browser_speed import WATCH, chromium
 from conftest import CHROMIUM_ARGUMENTS, HARMLESS
+from serving import served
 
 import propmodel
 from explorer.format import value
@@ -245,12 +246,13 @@ def main() -> int:
     crew = [visitor(k) for k in range(asked.browsers)]
     with tempfile.TemporaryDirectory() as home:
         folder = Path(home)
-        with served(["explorer"], folder, "explorer") as (address, server):
-            memory = asyncio.run(crowd(address, server.pid, crew, seconds=60.0 * asked.minutes))
+        with served(folder) as running:
+            server = running.process
+            memory = asyncio.run(crowd(running.address, server.pid, crew, seconds=60.0 * asked.minutes))
             wrong = [text for who in crew for text in who.wrong]
             if server.poll() is not None:
                 wrong.append(f"the server stopped with code {server.returncode}")
-        told = (folder / "explorer.log").read_text(encoding="utf-8", errors="replace")
+        told = (folder / "server.log").read_text(encoding="utf-8", errors="replace")
     if re.search(r"Traceback|\bERROR\b", told):
         wrong.append(f"the server's log: {told[-1500:]}")
     if idle := [who.name for who in crew if who.moves == 0]:

@@ -4,20 +4,14 @@ from __future__ import annotations
 
 import os
 import shutil
-import socket
-import subprocess
-import sys
-import time
-import urllib.error
-import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from playwright import sync_api as playwright
+from serving import served
 
 HERE = Path(__file__).resolve().parent
-START_SECONDS = 60
 FINISH_MILLISECONDS = 30_000
 CHROMIUM_ARGUMENTS = [
     "--headless",
@@ -52,51 +46,11 @@ def chromium_path() -> str:
     pytest.skip(message)
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
 @pytest.fixture(scope="session")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Address of a running explorer, started as a user starts it, with a data folder of its own."""
-    folder = tmp_path_factory.mktemp("server")
-    port = free_port()
-    environment = dict(os.environ, HOME=str(folder), XDG_DATA_HOME=str(folder / "data"), PYTHONUNBUFFERED="1")
-    with (folder / "server.log").open("w+") as log:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "explorer", "--port", str(port), "--server.headless", "true"],
-            cwd=folder,
-            env=environment,
-            stdin=subprocess.DEVNULL,
-            stdout=log,
-            stderr=subprocess.STDOUT,
-        )
-        try:
-            wait_until_healthy(f"http://127.0.0.1:{port}", process, folder / "server.log")
-            yield f"http://127.0.0.1:{port}"
-        finally:
-            process.terminate()
-            try:
-                process.wait(timeout=10)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
-
-
-def wait_until_healthy(address: str, process: subprocess.Popen, log: Path) -> None:
-    end = time.monotonic() + START_SECONDS
-    while time.monotonic() < end:
-        if process.poll() is not None:
-            pytest.fail(f"the server stopped with code {process.returncode}:\n{log.read_text()}")
-        try:
-            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=2) as answer:
-                if answer.status == 200:
-                    return
-        except (urllib.error.URLError, OSError):
-            time.sleep(0.2)
-    pytest.fail(f"the server did not answer within {START_SECONDS} s:\n{log.read_text()}")
+    with served(tmp_path_factory.mktemp("server")) as running:
+        yield running.address
 
 
 @pytest.fixture(scope="session")

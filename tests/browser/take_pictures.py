@@ -9,8 +9,6 @@ what the browser's console said. ``--open`` opens all groups of the side panel f
 from __future__ import annotations
 
 import argparse
-import os
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
@@ -18,7 +16,9 @@ from pathlib import Path
 from playwright import sync_api as playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from conftest import CHROMIUM_ARGUMENTS, free_port, wait_until_healthy, wait_until_idle
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
+from conftest import CHROMIUM_ARGUMENTS, wait_until_idle
+from serving import served
 
 from explorer.app import PAGES
 from explorer.widgets import PAGE_FILES
@@ -51,21 +51,8 @@ def main() -> None:
     asked.folder.mkdir(parents=True, exist_ok=True)
     files = [file for file, _ in PAGES if (PAGE_FILES / f"{file}.py").exists()]
     files = [file for file in files if not asked.page or file in asked.page]
-    port = free_port()
-    with tempfile.TemporaryDirectory() as home, (Path(home) / "server.log").open("w+") as log:
-        server = subprocess.Popen(
-            [sys.executable, "-m", "explorer", "--port", str(port), "--server.headless", "true"],
-            env=dict(os.environ, HOME=home, XDG_DATA_HOME=f"{home}/data"),
-            cwd=home,
-            stdout=log,
-            stderr=subprocess.STDOUT,
-        )
-        try:
-            wait_until_healthy(f"http://127.0.0.1:{port}", server, Path(log.name))
-            take(files, f"http://127.0.0.1:{port}", asked)
-        finally:
-            server.terminate()
-            server.wait()
+    with tempfile.TemporaryDirectory() as home, served(Path(home)) as running:
+        take(files, running.address, asked)
 
 
 def take(files: list[str], address: str, asked: argparse.Namespace) -> None:

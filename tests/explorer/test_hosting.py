@@ -12,12 +12,8 @@ import csv
 import http.client
 import io
 import json
-import os
 import re
 import socket
-import subprocess
-import sys
-import time
 import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
@@ -26,6 +22,7 @@ from pathlib import Path
 
 import pytest
 import streamlit as st
+from serving import served
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.testing.v1 import AppTest
@@ -50,37 +47,8 @@ MEGABYTE = 2**20
 @pytest.fixture(scope="module")
 def port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
     """Port of a server started as a user starts it."""
-    folder = tmp_path_factory.mktemp("server")
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        free = probe.getsockname()[1]
-    with (folder / "log.txt").open("w") as log:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "explorer", "--port", str(free), "--server.headless", "true"],
-            cwd=folder,
-            env=dict(os.environ, HOME=str(folder), XDG_DATA_HOME=str(folder / "data")),
-            stdin=subprocess.DEVNULL,
-            stdout=log,
-            stderr=subprocess.STDOUT,
-        )
-        try:
-            end = time.monotonic() + 60.0
-            while True:
-                assert process.poll() is None, (folder / "log.txt").read_text()
-                try:
-                    if ask(free, "GET", "/_stcore/health").status == 200:
-                        break
-                except OSError:
-                    assert time.monotonic() < end, (folder / "log.txt").read_text()
-                    time.sleep(0.2)
-            yield free
-        finally:
-            process.terminate()
-            try:
-                process.wait(timeout=10)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
+    with served(tmp_path_factory.mktemp("server")) as running:
+        yield running.port
 
 
 def ask(port: int, method: str, path: str, *, body: bytes = b"", **headers: str) -> http.client.HTTPResponse:
