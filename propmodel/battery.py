@@ -101,7 +101,9 @@ def _cells() -> tuple[NDArray, NDArray]:
     """OCV [chemistry, knot] and relative resistance [knot] on 5 % knots of state of charge."""
     table = read_table("packs", "cells.csv")
     ocv = np.stack([table[f"{name} [V]"].to_numpy(dtype=np.float64) for name in _NAMES])
-    return ocv, table["relative_resistance [-]"].to_numpy(dtype=np.float64)
+    relative = table["relative_resistance [-]"].to_numpy(dtype=np.float64, copy=True)
+    ocv.flags.writeable = relative.flags.writeable = False
+    return ocv, relative
 
 
 def chemistry_index(chemistry: str | int | NDArray) -> NDArray[np.intp]:

@@ -87,6 +87,10 @@ class Build:
     def __hash__(self) -> int:  # parts within parts: worked out once
         return self._hash
 
+    def __getstate__(self) -> dict[str, Any]:
+        # another process hashes text in another way
+        return {name: value for name, value in vars(self).items() if name != "_hash"}
+
     @property
     def mass(self) -> NDArray:
         """All-up mass. [kg]"""

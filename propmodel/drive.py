@@ -135,7 +135,9 @@ class Drive:
     def least_duty(self) -> NDArray:
         """A duty so small that nothing turns, in the shape of all that belongs to the drive. [-]"""
         arrays = [getattr(self, f.name) for f in fields(self) if f.name not in {"prop", "controller"}]
-        arrays += [self.prop.slowest, self.prop.speed_c_t, self.prop.speed_c_p, self.all_ripple, self.idle_power]
+        prop = self.prop
+        arrays += [prop.slowest, prop.fastest, prop.speed_c_t, prop.speed_c_p, prop.mach_factor]
+        arrays += [prop.thrust_factor, prop.merit_odds, self.all_ripple, self.idle_power]
         shape = np.broadcast_shapes(*(np.shape(x) for x in arrays))
         return np.full(shape, _LEAST_DUTY)
 
@@ -188,7 +190,14 @@ def of_plain(build: Build, state_of_charge: float, sustained: bool = False) -> D
 
 @lru_cache(maxsize=64)
 def _kept(build: Build, state_of_charge: float, sustained: bool) -> Drive:
-    return _prepared(build, state_of_charge, sustained)
+    found = _prepared(build, state_of_charge, sustained)
+    if found.least_duty.ndim:
+        raise ValueError("a build takes several values of a field as a list or an array, not as a tuple")
+    for part in (found, found.prop):
+        for value in vars(part).values():
+            if isinstance(value, np.ndarray):  # many will hold it
+                value.flags.writeable = False
+    return found
 
 
 def _prepared(build: Build, state_of_charge: ArrayLike, sustained: bool) -> Drive:

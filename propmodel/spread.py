@@ -94,7 +94,9 @@ def _normal(draws: int) -> NDArray:
     """Standard normal points, one row per axis. Shape (axes, draws)."""
     power = int(np.ceil(np.log2(max(draws, 2))))
     points = qmc.Sobol(len(_AXES), seed=SEED).random_base2(power)[:draws]
-    return ndtri(np.clip(points, 1e-6, 1.0 - 1e-6)).T.copy()
+    normal = ndtri(np.clip(points, 1e-6, 1.0 - 1e-6)).T.copy()
+    normal.flags.writeable = False
+    return normal
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ _ALL_THROTTLE.flags.writeable = False
 _ALL_BYTES = _ALL_THROTTLE.tobytes()
 
 
-@dataclass(frozen=True, init=False)
+@dataclass(frozen=True)
 class ThrottleCurve:
     """Static behaviour against throttle; the throttle axis comes last.
 
@@ -65,10 +65,6 @@ class ThrottleCurve:
     electrical_power: NDArray
     efficiency: NDArray
     status: NDArray
-
-    def __init__(self, **values: NDArray) -> None:
-        # the one that dataclass writes for a frozen class takes longer than the efficiency below
-        self.__dict__.update(values)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the curve as a table, one row a point, with units in the headings.
@@ -149,7 +145,7 @@ def throttle_curve(
     efficiency *= thrust
     efficiency *= d.ideal_factor
     efficiency /= power
-    return ThrottleCurve(
+    return _curve(
         throttle=command,
         rev_per_s=point.rev_per_s,
         thrust=thrust,
@@ -161,6 +157,13 @@ def throttle_curve(
         efficiency=efficiency,
         status=np.zeros(power.shape, np.int8) if isinstance(point, Settled) else point.status,
     )
+
+
+def _curve(**values: NDArray) -> ThrottleCurve:
+    # the way that dataclass writes for a frozen class takes longer than the efficiency above
+    curve = object.__new__(ThrottleCurve)
+    vars(curve).update(values)
+    return curve
 
 
 def _row(throttle: ArrayLike | None) -> bytes | None:

@@ -1,5 +1,8 @@
 """The assembled craft: mass, relabelling, axes."""
 
+import pickle
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -97,3 +100,17 @@ def test_plain_lists_do_as_well_as_arrays(changes):
 def test_nonsense_is_refused(changes, message):
     with pytest.raises(ValueError, match=message):
         replace(SCREE, **changes)
+
+
+def test_a_build_from_another_process_is_the_same_key():
+    script = (
+        "import pickle, sys, propmodel; b = propmodel.demo('scree'); hash(b); sys.stdout.buffer.write(pickle.dumps(b))"
+    )
+    there = subprocess.run([sys.executable, "-c", script], capture_output=True, check=True).stdout
+    here = propmodel.demo("scree")
+    assert len({pickle.loads(there), here}) == 1
+
+
+def test_a_kept_drive_cannot_be_changed_by_one_who_holds_it():
+    with pytest.raises(ValueError, match="read-only"):
+        drive(propmodel.demo("scree")).emf[...] = 12.0

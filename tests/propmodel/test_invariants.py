@@ -55,10 +55,12 @@ def test_every_watt_from_the_cells_is_accounted_for(build, charge, sustained):
         assert np.all(point.status != Status.OK)
         return
     drawn, used = books(d, point)
-    # where more is asked than there is, the point held is the most there is, to what a flat top allows
+    # where more is asked than there is, the point held is the most there is, to what a flat top allows; a pack whose
+    # all the ripple may take has no such point
     held = point.status == Status.PACK_CANNOT_DELIVER
     np.testing.assert_allclose(used[~held], drawn[~held], rtol=1e-9)
-    np.testing.assert_allclose(used[held], drawn[held], rtol=1e-4)
+    if feeds_the_electronics(d, share=0.99):
+        np.testing.assert_allclose(used[held], drawn[held], rtol=1e-4)
     # and the point found is the one asked for, or it says that it is not
     fine = point.status == Status.OK
     np.testing.assert_allclose(point.duty[fine], duty[fine], rtol=1e-6)
@@ -210,7 +212,7 @@ def answers(build):
     parts = {
         "performance": performance(build),
         "curve": throttle_curve(build, np.array([0.0, 0.2, 0.55, 1.0]), state_of_charge=0.6),
-        "level": level_flight(build, np.array([0.0, 6.0, 19.0])),
+        "level": level_flight(build, np.array([0.0, 6.0, 12.0, 19.0])),
         "level at one speed": level_flight(build, 11.0),
         "top": top_speed(build),
         "best": best_speeds(build),
@@ -282,8 +284,16 @@ ARRAY_FIELDS = {
     "motor.max_cells": [4.0, 5.0, 6.0],
     "propeller.pitch": [0.07, 0.1, 0.13],
     "propeller.chord_ratio": [0.12, np.nan, 0.2],
+    "propeller.log_c_t_offset": [-0.1, 0.0, 0.1],
+    "propeller.figure_of_merit_offset": [-0.2, 0.0, 0.2],
+    "propeller.log_zero_thrust_offset": [-0.1, 0.0, 0.1],
+    "air.density": [0.9, 1.1, 1.225],
+    "air.speed_of_sound": [320.0, 330.0, 340.0],
+    "motor.resistance": [0.05, 0.08, 0.12],
+    "motor.max_current": [20.0, 35.0, 60.0],
     "controller.ripple_coefficient": [0.1, 0.3, 0.6],
     "controller.throttle_exponent": [0.8, 1.0, 1.2],
+    "controller.idle_duty": [0.0, 0.05, 0.1],
     "pack.cells": [4.0, 5.0, 6.0],
     "pack.cycles": [0.0, 50.0, 200.0],
     "pack.chemistry": ["lipo", "lipo_hv", "li_ion"],
@@ -299,9 +309,10 @@ def test_an_array_in_any_one_field_reaches_every_answer(field):
     many = answers(propmodel.with_fields(scree, {field: values}))
     for i, value in enumerate(values):
         alone = answers(propmodel.with_fields(scree, {field: value}))
-        for name in (f"performance {o}" for o in OUTPUTS):
-            got = element(np.broadcast_to(many[name], (3,)), i, (3,))
-            np.testing.assert_allclose(got, alone[name], rtol=1e-7, atol=1e-12, err_msg=name)
+        for name, one in alone.items():
+            got = np.asarray(element(many[name], i, (3,)), dtype=float)
+            rtol = 1e-7 if name.startswith("performance") else SEARCH
+            np.testing.assert_allclose(got, np.asarray(one, dtype=float), rtol=rtol, atol=1e-9, err_msg=name)
 
 
 # --- no number missing without a reason -------------------------------------------------------------------------

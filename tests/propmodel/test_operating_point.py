@@ -122,6 +122,10 @@ def test_a_stiff_supply_holds_its_voltage_and_pays_its_watts():
 @pytest.mark.parametrize(
     ("call", "message"),
     [
+        (
+            lambda: throttle_curve(replace(SCREE, motor=replace(SCREE.motor, kv=(1800.0, 1950.0)))),
+            "as a list or an array",
+        ),
         (lambda: throttle_curve(SCREE, 1.2), "throttle must be between 0 and 1, got 1.2"),
         (lambda: throttle_curve(SCREE, [0.1, np.nan]), "throttle must be a finite number, got nan .1 of 2 values"),
         (
