@@ -301,16 +301,20 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     result, curve = _empty(build, current_at, start, cut, np.asarray(build.pack.reserve, float), shape)
     can_hover = flat_out.thrust >= lift
     can_cruise = (cruise.duty <= cap) & (cruise.status == Status.OK) | (shares[1] == 0.0)
-    status = np.where(
-        ~can_hover,
-        Status.CANNOT_HOVER,
-        np.where(
-            ~can_cruise,
+    starved = np.zeros(shape, dtype=bool)
+    for point, share in ((hover, shares[0]), (hard, shares[2])):
+        starved = starved | (point.status == Status.BELOW_ELECTRONICS_MINIMUM) & (share > 0.0)
+    status = np.select(
+        [~can_hover, starved, ~can_cruise, result.at_once],
+        [
+            Status.CANNOT_HOVER,
+            Status.BELOW_ELECTRONICS_MINIMUM,
             Status.CANNOT_FLY_AT_THIS_SPEED,
-            np.where(result.at_once, Status.BELOW_CUTOFF_AT_ONCE, Status.OK),
-        ),
+            Status.BELOW_CUTOFF_AT_ONCE,
+        ],
+        Status.OK,
     ).astype(np.int8)
-    flies = can_hover & can_cruise
+    flies = can_hover & can_cruise & ~starved
     nan = np.where(flies, 1.0, np.nan)
     while len(curve) < SEGMENTS + 1:
         curve.append(curve[-1])

@@ -36,6 +36,7 @@ __all__ = [
     "best_speeds",
     "climb_rate",
     "level_flight",
+    "lowest_point",
     "steepest_tilt",
     "top_speed",
 ]
@@ -561,10 +562,10 @@ def best_speeds(build: Build, *, state_of_charge: ArrayLike = 1.0, points: int =
     d = drive(wide, charge, sustained=True)
     _, point = trim(d, Airframe.of(wide), np.broadcast_to(speeds, (*shape, points)), passes=16)
     power = point.pack_power
-    slow, least = _lowest(speeds, power)
+    slow, least = lowest_point(speeds, power)
     with np.errstate(divide="ignore", invalid="ignore"):
         per_metre = np.where(speeds > 0.0, power / speeds, np.inf)
-    fast, energy = _lowest(speeds, per_metre)
+    fast, energy = lowest_point(speeds, per_metre)
     nan = np.where(np.isfinite(top), 1.0, np.nan)
     return BestSpeeds(
         endurance_speed=slow * nan,
@@ -575,8 +576,19 @@ def best_speeds(build: Build, *, state_of_charge: ArrayLike = 1.0, points: int =
     )
 
 
-def _lowest(x: NDArray, y: NDArray) -> tuple[NDArray, NDArray]:
-    """Minimum of y over the last axis, refined by the parabola through the three points around it."""
+def lowest_point(x: NDArray, y: NDArray) -> tuple[NDArray, NDArray]:
+    """Minimum over the last axis, by the parabola through the least point and its neighbours.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (..., points)
+        Three points or more, x evenly spaced.
+
+    Returns
+    -------
+    (x, y) : tuple of ndarray
+        Within a step of the least point.
+    """
     last = y.shape[-1] - 1
     k = np.clip(np.argmin(y, axis=-1), 1, last - 1)[..., None]
     x = np.broadcast_to(x, y.shape)

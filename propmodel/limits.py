@@ -343,15 +343,17 @@ def _next_up(value: float, steps: tuple[float, ...]) -> float:
     return next((s for s in steps if s >= value), steps[-1])
 
 
-_CHANGES: dict[str, tuple[str, str, tuple[float, float], float, str, float]] = {
-    # key: dotted field, words, range of the change, step, unit, unit factor
-    "cap": ("command_cap", "a command cap at", (1.0, 0.3), 0.01, "%", 0.01),
-    "capacity": ("pack.capacity_ah", "a pack of", (1.0, 4.0), 0.05, "mAh", 1e-3),
-    "pitch": ("propeller.pitch", "a pitch of", (1.0, 0.5), 0.02, "in", INCH),
-    "smaller": ("propeller.diameter", "a propeller of", (1.0, 0.6), 0.01, "in", INCH),
-    "larger": ("propeller.diameter", "a propeller of", (1.0, 1.8), 0.02, "in", INCH),
-    "slower": ("motor.kv", "motors of", (1.0, 0.5), 0.02, "KV", 1.0),
+_CHANGES: dict[str, tuple[str, str, float, float, str, float]] = {
+    # key: dotted field, words, last value tried over the present one, step in the unit, unit, unit factor
+    "cap": ("command_cap", "a command cap at", 0.3, 1.0, "%", 0.01),
+    "capacity": ("pack.capacity_ah", "a pack of", 4.0, 50.0, "mAh", 1e-3),
+    "pitch": ("propeller.pitch", "a pitch of", 0.5, 0.1, "in", INCH),
+    "smaller": ("propeller.diameter", "a propeller of", 0.6, 0.1, "in", INCH),
+    "larger": ("propeller.diameter", "a propeller of", 1.8, 0.1, "in", INCH),
+    "slower": ("motor.kv", "motors of", 0.5, 50.0, "KV", 1.0),
 }
+_MOST_TRIED = 80  # values of a change; beyond that the step grows
+_SURE = 0.998  # the shares come from quick answers
 _WAYS: dict[str, tuple[str, ...]] = {
     "pack_label": ("cap", "capacity", "pitch"),
     "pack_heat": ("cap", "capacity", "pitch"),
@@ -385,28 +387,31 @@ class _Clearing:
         self._curves: dict[str, tuple[NDArray, dict[str, NDArray]]] = {}
 
     def _curve(self, change: str) -> tuple[NDArray, dict[str, NDArray]]:
+        """Numbers that can be printed, the present value before them, and the shares at each."""
         if change not in self._curves:
-            path, _, (first, last), step, _, _ = _CHANGES[change]
+            path, _, last, step, _, factor = _CHANGES[change]
             head, _, tail = path.partition(".")
-            now = getattr(getattr(self.build, head), tail) if tail else getattr(self.build, head)
-            factors = np.linspace(first, last, round(abs(last - first) / step) + 1)
-            values = np.asarray(now, dtype=np.float64) * factors
-            build = with_fields(self.build, {path: values})
-            self._curves[change] = values, margins.evaluate(Assessment(build, quick=True), hold=self.hold)
+            now = (
+                float(np.asarray(getattr(getattr(self.build, head), tail) if tail else getattr(self.build, head)))
+                / factor
+            )
+            step *= max(1.0, np.ceil(abs(last - 1.0) * now / step / _MOST_TRIED))
+            away = np.floor(now / step + 1e-6) if last > 1.0 else np.ceil(now / step - 1e-6)
+            count = int(abs(last * now / step - away))
+            beyond = (away + np.sign(last - 1.0) * np.arange(1, count + 1)) * step
+            numbers = np.concatenate([[now], beyond])
+            build = with_fields(self.build, {path: numbers * factor})
+            self._curves[change] = numbers, margins.evaluate(Assessment(build, quick=True), hold=self.hold)
         return self._curves[change]
 
     def words(self, key: str) -> str:
         """The first way that clears a limit, in words; empty where none does."""
         for change in _WAYS.get(key, ()):
-            values, shares = self._curve(change)
-            good = shares[key] <= (1.0 if shares[key][0] > 1.0 else TIGHT)
+            numbers, shares = self._curve(change)
+            good = shares[key] <= _SURE * (1.0 if shares[key][0] > 1.0 else TIGHT)
             if good[0] or not good.any():
                 continue
-            value = values[int(np.argmax(good))]
-            _, words, _, _, unit, factor = _CHANGES[change]
-            digits = {"in": 1, "%": 0, "mAh": 0, "KV": 0}[unit]
-            number = value / factor
-            if unit in ("mAh", "KV"):
-                number = np.ceil(number / 50.0) * 50.0 if change == "capacity" else np.floor(number / 50.0) * 50.0
-            return f"{words[0].upper()}{words[1:]} {number:.{digits}f} {unit} clears it."
+            _, words, _, _, unit, _ = _CHANGES[change]
+            number = numbers[int(np.argmax(good))]
+            return f"{words[0].upper()}{words[1:]} {number:.{1 if unit == 'in' else 0}f} {unit} clears it."
         return "No single small change clears it: other parts are needed."

@@ -174,7 +174,8 @@ class Performance:
     pull_out_height: NDArray
     """Height a 40 m dive costs to pull out, reserve left. [m]"""
     status: NDArray
-    """CANNOT_HOVER, else PACK_CANNOT_DELIVER flat out, else BELOW_CUTOFF_AT_ONCE in hover, else OK."""
+    """CANNOT_HOVER, else BELOW_CUTOFF_AT_ONCE in hover, else PACK_CANNOT_DELIVER or BELOW_ELECTRONICS_MINIMUM flat out,
+    else OK."""
 
 
 def status_of(a: Assessment) -> NDArray:

@@ -110,3 +110,12 @@ def test_shares_may_be_arrays():
 def test_nonsense_is_refused(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_electronics_that_starve_in_hover_are_told():
+    # a full pack of this craft has 25.2 V
+    starved = propmodel.with_fields(SCREE, {"craft.electronics_min_voltage": 26.0})
+    for profile in (Profile(), Profile(0.0, 0.0, 1.0, 0.0)):
+        found = flight_time(starved, profile)
+        assert found.status == Status.BELOW_ELECTRONICS_MINIMUM and np.isnan(found.time)
+    assert flight_time(SCREE).status == Status.OK

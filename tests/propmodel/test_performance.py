@@ -116,3 +116,15 @@ def test_why_a_number_is_missing():
 def test_every_output_has_words_and_a_unit():
     assert all(o.words and o.unit for o in OUTPUTS.values())
     assert len({o.words for o in OUTPUTS.values()}) == len(OUTPUTS)
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(("quick", "of_speed", "of_power"), [(False, 0.006, 0.0005), (True, 0.04, 0.01)])
+def test_speed_of_least_power_is_that_of_the_fine_search(name, quick, of_speed, of_power):
+    build = propmodel.demo(name)
+    heavier = propmodel.with_fields(build, {"craft.frame_mass": build.craft.frame_mass + np.linspace(0.0, 0.3, 9)})
+    speed, power = Assessment(heavier, quick=quick).bucket
+    fine = best_speeds(heavier)
+    np.testing.assert_allclose(speed, fine.endurance_speed, rtol=of_speed)
+    np.testing.assert_allclose(power, fine.endurance_power, rtol=of_power)
+    assert np.all(np.diff(speed) > 0.0)
