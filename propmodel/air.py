@@ -66,6 +66,13 @@ class Air:
     temperature: ArrayLike
     pressure: ArrayLike
 
+    def __post_init__(self) -> None:
+        check_range("air density", self.density, 0.01, 10.0, "kg/m^3")
+        check_range("air viscosity", self.viscosity, 1e-7, 1e-2, "Pa s")
+        check_range("speed of sound", self.speed_of_sound, 30.0, 5000.0, "m/s")
+        check_range("air temperature", self.temperature, 100.0, 500.0, "K")
+        check_range("air pressure", self.pressure, 100.0, 1e6, "Pa")
+
 
 def atmosphere(altitude: ArrayLike = 0.0, temperature: ArrayLike | None = None) -> Air:
     r"""Air at an altitude, by default at the standard temperature there.

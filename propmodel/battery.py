@@ -94,6 +94,8 @@ CHEMISTRIES: dict[str, Chemistry] = {
     "lipo_lco": Chemistry("LiPo pouch, cobalt oxide", 4.20, 3.70, 3.30, 7.0e-3, 6.7e-3, 0.020, 35.0, 3.0),
 }
 _NAMES = tuple(CHEMISTRIES)
+MOST_CAPACITY = 500.0
+"""More is most likely mAh typed as A h. [A h]"""
 
 
 @lru_cache(maxsize=1)
@@ -193,6 +195,7 @@ class Pack:
         chemistry_index(self.chemistry)
         check_range("cells", self.cells, 1, 30)
         check_positive("capacity_ah", self.capacity_ah, "A h")
+        check_range("capacity_ah", self.capacity_ah, 0.0, MOST_CAPACITY, "A h")
         check_range("parallel", self.parallel, 1, 100)
         check_range("pack temperature", self.temperature, 223.15, 353.15, "K")
         check_range("cycles", self.cycles, 0.0, 1000.0)

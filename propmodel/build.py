@@ -30,6 +30,14 @@ __all__ = [
     "with_fields",
 ]
 
+_KINDS = {
+    "craft": Craft,
+    "motor": motor.Motor,
+    "propeller": propeller.Propeller,
+    "controller": Controller,
+    "pack": battery.Pack,
+    "air": Air,
+}
 COAXIAL_THRUST = 0.87
 """Thrust of a coaxial pair over that of two rotors apart at the same shaft power: induced power 1.22 times
 higher for the same thrust (Leishman, from memory), (1 / 1.22)^(2/3)."""
@@ -76,7 +84,12 @@ class Build:
     name: str = ""
 
     def __post_init__(self) -> None:
+        for name, kind in _KINDS.items():
+            if not isinstance(getattr(self, name), kind):
+                raise ValueError(f"{name} must be a {kind.__name__}, got {type(getattr(self, name)).__name__}")
         check_range("rotors", self.rotors, 1, 16)
+        if self.coaxial and np.any(np.asarray(self.rotors) % 2):
+            raise ValueError(f"rotors must be an even number when they come in pairs, got {self.rotors}")
         check_positive("command_cap", self.command_cap)
         check_range("command_cap", self.command_cap, 0.0, 1.0)
 
@@ -171,6 +184,8 @@ def shape_of(build: Build) -> tuple[int, ...]:
     ValueError
         If the fields do not broadcast together.
     """
+    if not isinstance(build, Build):
+        raise ValueError(f"a Build is wanted, got {type(build).__name__}")
     return np.broadcast_shapes(*_shapes(build))
 
 

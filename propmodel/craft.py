@@ -109,7 +109,8 @@ class Craft:
 
     def __post_init__(self) -> None:
         check_positive("frame_mass", self.frame_mass, "kg")
-        check_range("payload_mass", self.payload_mass, 0.0, 1e3, "kg")
+        check_range("frame_mass", self.frame_mass, 0.0, 100.0, "kg")
+        check_range("payload_mass", self.payload_mass, 0.0, 100.0, "kg")
         check_range("thrust_loss", self.thrust_loss, 0.0, 0.9)
         check_range("electronics_power", self.electronics_power, 0.0, 1e4, "W")
         check_range("electronics_min_voltage", self.electronics_min_voltage, 0.0, 1e3, "V")

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import battery, controller
 from propmodel import propeller as propellers
-from propmodel.build import COAXIAL_THRUST, Build
+from propmodel.build import COAXIAL_THRUST, Build, shape_of
 from propmodel.motor import winding_part
 
 __all__ = ["STRAINED", "Drive", "drive", "of_plain", "recharge"]
@@ -186,6 +186,9 @@ def of_plain(build: Build, state_of_charge: float, sustained: bool = False) -> D
         return _kept(build, state_of_charge, sustained)
     except TypeError:  # arrays cannot be looked up
         return None
+    except AttributeError:
+        shape_of(build)  # says what it got in place of a build
+        raise
 
 
 @lru_cache(maxsize=64)

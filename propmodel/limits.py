@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,7 +114,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
     a = Assessment(build)
     values = {k: float(v) for k, v in margins.evaluate(a, hold=hold).items()}
     found: list[Limit] = []
-    clearing = _Clearing(build, hold)
+    clearing = _Clearing(build, hold, values)
     for key, share in margins.SHARES.items():
         used = values[key]
         if np.isnan(used) and key == "motor_lost":
@@ -160,7 +161,7 @@ def _state(share: float) -> State:
     return "over" if share > 1.0 else "tight" if share >= TIGHT else "clear"
 
 
-def _celsius(kelvin: NDArray) -> str:
+def _celsius(kelvin: NDArray | float) -> str:
     value = float(kelvin)
     return f"{value - CELSIUS_ZERO:.0f} C" if np.isfinite(value) and value < 473.15 else "above 200 C"
 
@@ -184,9 +185,10 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
             else f"Flat out it draws {amps:.0f} A; you have not said what the pack's label allows."
         )
     if key == "pack_heat":
-        seconds = float(margins._pack_seconds(a, hold))
-        rise = used * float(margins.PACK_LIMIT - np.asarray(b.pack.temperature))
-        return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C."
+        seconds, start = float(margins.pack_seconds(a, hold)), float(np.asarray(b.pack.temperature))
+        rise = float(margins.pack_rise(a, hold))
+        hot = f" It begins at {_celsius(start)}; {_celsius(margins.PACK_LIMIT)} is the most."
+        return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C.{hot if start > _HOT else ''}"
     if key in ("sag_fresh", "sag_low"):
         point = a.full_low if key == "sag_low" else full
         when = "with the reserve left" if key == "sag_low" else "on a fresh pack"
@@ -199,7 +201,7 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
     if key == "motor_current":
         return f"Each motor takes {motor:.0f} A flat out: {_percent(used)} of its label."
     if key in ("winding_heat", "magnet_heat"):
-        winding, body = margins._motor_temperatures(a, hold)
+        winding, body = margins.motor_temperatures(a, hold)
         what = winding if key == "winding_heat" else body
         thing = "windings" if key == "winding_heat" else "magnets"
         if np.isinf(float(what)):
@@ -343,22 +345,41 @@ def _next_up(value: float, steps: tuple[float, ...]) -> float:
     return next((s for s in steps if s >= value), steps[-1])
 
 
-_CHANGES: dict[str, tuple[str, str, float, float, str, float]] = {
-    # key: dotted field, words, last value tried over the present one, step in the unit, unit, unit factor
-    "cap": ("command_cap", "a command cap at", 0.3, 1.0, "%", 0.01),
-    "capacity": ("pack.capacity_ah", "a pack of", 4.0, 50.0, "mAh", 1e-3),
-    "pitch": ("propeller.pitch", "a pitch of", 0.5, 0.1, "in", INCH),
-    "smaller": ("propeller.diameter", "a propeller of", 0.6, 0.1, "in", INCH),
-    "larger": ("propeller.diameter", "a propeller of", 1.8, 0.1, "in", INCH),
-    "slower": ("motor.kv", "motors of", 0.5, 50.0, "KV", 1.0),
+class _Change(NamedTuple):
+    """One thing that may be another: its field, its words, and how far it is tried."""
+
+    path: str
+    words: str
+    end: float
+    """Last value tried, over the present one, or in the unit where ``absolute``."""
+    step: float
+    unit: str
+    factor: float
+    absolute: bool = False
+    offset: float = 0.0
+    """Of the unit's zero. [SI]"""
+    verb: str = "clears"
+
+
+_CHANGES = {
+    "cap": _Change("command_cap", "a command cap at", 0.3, 1.0, "%", 0.01),
+    "uncap": _Change("command_cap", "a command cap at", 100.0, 1.0, "%", 0.01, absolute=True),
+    "capacity": _Change("pack.capacity_ah", "a pack of", 4.0, 50.0, "mAh", 1e-3),
+    "pitch": _Change("propeller.pitch", "a pitch of", 0.5, 0.1, "in", INCH),
+    "smaller": _Change("propeller.diameter", "a propeller of", 0.6, 0.1, "in", INCH),
+    "larger": _Change("propeller.diameter", "a propeller of", 1.8, 0.1, "in", INCH),
+    "slower": _Change("motor.kv", "motors of", 0.5, 50.0, "KV", 1.0, verb="clear"),
+    "landing": _Change("pack.reserve", "landing with a charge left of", 40.0, 1.0, "%", 0.01, absolute=True),
+    "warmer": _Change("pack.temperature", "a pack warmed to", 25.0, 1.0, "C", 1.0, absolute=True, offset=CELSIUS_ZERO),
+    "cooler": _Change("pack.temperature", "a pack cooled to", 15.0, 1.0, "C", 1.0, absolute=True, offset=CELSIUS_ZERO),
 }
 _MOST_TRIED = 80  # values of a change; beyond that the step grows
 _SURE = 0.998  # the shares come from quick answers
 _WAYS: dict[str, tuple[str, ...]] = {
     "pack_label": ("cap", "capacity", "pitch"),
-    "pack_heat": ("cap", "capacity", "pitch"),
-    "sag_fresh": ("capacity", "cap", "pitch"),
-    "sag_low": ("capacity", "cap", "pitch"),
+    "pack_heat": ("cooler", "cap", "capacity", "pitch"),
+    "sag_fresh": ("warmer", "capacity", "cap", "pitch"),
+    "sag_low": ("warmer", "landing", "capacity", "cap", "pitch"),
     "controller_current": ("cap", "pitch", "smaller", "slower"),
     "motor_current": ("cap", "pitch", "smaller", "slower"),
     "winding_heat": ("cap", "pitch", "smaller", "slower"),
@@ -367,51 +388,91 @@ _WAYS: dict[str, tuple[str, ...]] = {
     "main_leads": ("cap",),
     "motor_leads": ("cap",),
     "connector": ("cap",),
-    "brownout": ("capacity", "cap"),
+    "brownout": ("warmer", "landing", "capacity", "cap"),
     "tip_speed": ("slower", "cap"),
     "motor_volts": ("pitch", "smaller"),
     "free_tip": ("slower", "smaller"),
-    "pull": ("larger", "capacity"),
-    "hover_high": ("larger", "capacity"),
+    "pull": ("uncap", "larger", "capacity"),
+    "hover_high": ("uncap", "larger", "capacity"),
     "hover_low": ("cap", "slower"),
-    "motor_lost": ("larger", "capacity"),
+    "motor_lost": ("uncap", "larger", "capacity"),
 }
+_COLD, _HOT = 283.15, 313.15  # a pack below or above is asked for its temperature first. [K]
+_LITTLE_LEFT = 0.10  # a charge to land with below which landing earlier is offered
+_CURRENT = ("pack_label", "pack_heat", "sag_fresh", "sag_low", "controller_current", "motor_current", "winding_heat")
+_WEAK_WHEN_COLD = ("sag_fresh", "sag_low", "brownout", "pull", "hover_high", "motor_lost")
+_TOO_MANY_VOLTS = tuple(key for key in margins.FITS if key.endswith(("_cells", "_voltage")))
 
 
 class _Clearing:
     """Looks for the smallest single change that brings a share below 1, along one axis at a time."""
 
-    def __init__(self, build: Build, hold: float) -> None:
+    def __init__(self, build: Build, hold: float, now: Mapping[str, float]) -> None:
         self.build = build
         self.hold = hold
+        self.now = now
         self._curves: dict[str, tuple[NDArray, dict[str, NDArray]]] = {}
 
-    def _curve(self, change: str) -> tuple[NDArray, dict[str, NDArray]]:
+    def _curve(self, change: _Change) -> tuple[NDArray, dict[str, NDArray]]:
         """Numbers that can be printed, the present value before them, and the shares at each."""
-        if change not in self._curves:
-            path, _, last, step, _, factor = _CHANGES[change]
-            head, _, tail = path.partition(".")
-            now = (
-                float(np.asarray(getattr(getattr(self.build, head), tail) if tail else getattr(self.build, head)))
-                / factor
-            )
-            step *= max(1.0, np.ceil(abs(last - 1.0) * now / step / _MOST_TRIED))
-            away = np.floor(now / step + 1e-6) if last > 1.0 else np.ceil(now / step - 1e-6)
-            count = int(abs(last * now / step - away))
-            beyond = (away + np.sign(last - 1.0) * np.arange(1, count + 1)) * step
+        name = f"{change.path} {change.end}"
+        if name not in self._curves:
+            head, _, tail = change.path.partition(".")
+            value = getattr(getattr(self.build, head), tail) if tail else getattr(self.build, head)
+            now = (float(np.asarray(value)) - change.offset) / change.factor
+            end = change.end if change.absolute else change.end * now
+            step = change.step * max(1.0, np.ceil(abs(end - now) / change.step / _MOST_TRIED))
+            away = np.floor(now / step + 1e-6) if end > now else np.ceil(now / step - 1e-6)
+            count = int(abs(end / step - away) + 1e-6)
+            beyond = (away + np.sign(end - now) * np.arange(1, count + 1)) * step
             numbers = np.concatenate([[now], beyond])
-            build = with_fields(self.build, {path: numbers * factor})
-            self._curves[change] = numbers, margins.evaluate(Assessment(build, quick=True), hold=self.hold)
-        return self._curves[change]
+            if change.unit == "mAh":
+                numbers = numbers[numbers * change.factor <= battery.MOST_CAPACITY]
+            build = with_fields(self.build, {change.path: numbers * change.factor + change.offset})
+            self._curves[name] = numbers, margins.evaluate(Assessment(build, quick=True), hold=self.hold)
+        return self._curves[name]
+
+    def _ways(self, key: str) -> list[_Change]:
+        """What may be tried, the likeliest first."""
+        pack = self.build.pack
+        temperature, reserve = float(np.asarray(pack.temperature)), float(np.asarray(pack.reserve))
+        idle = {
+            "warmer": temperature >= _COLD,
+            "cooler": temperature <= _HOT,
+            "landing": reserve >= _LITTLE_LEFT,
+            "uncap": float(np.asarray(self.build.command_cap)) >= 1.0,
+        }
+        names = [name for name in _WAYS.get(key, ()) if not idle.get(name)]
+        if key in _CURRENT and self.now["free_tip"] > 1.0:  # too much KV for the cells is behind it
+            names = ["slower", *(name for name in names if name != "slower")]
+        return [_CHANGES[name] for name in names]
 
     def words(self, key: str) -> str:
-        """The first way that clears a limit, in words; empty where none does."""
-        for change in _WAYS.get(key, ()):
+        """The first way that clears a limit and puts nothing else over, in words."""
+        if any(self.now[fit] > 1.0 for fit in _TOO_MANY_VOLTS):
+            return "First put right what the cells are too many for."
+        found = self._single(key)
+        cold = float(np.asarray(self.build.pack.temperature)) < _COLD and key in _WEAK_WHEN_COLD
+        return f"Warm the pack first. {found}" if cold and "warmed" not in found else found
+
+    def _single(self, key: str) -> str:
+        second = ""
+        for change in self._ways(key):
             numbers, shares = self._curve(change)
             good = shares[key] <= _SURE * (1.0 if shares[key][0] > 1.0 else TIGHT)
             if good[0] or not good.any():
                 continue
-            _, words, _, _, unit, _ = _CHANGES[change]
-            number = numbers[int(np.argmax(good))]
-            return f"{words[0].upper()}{words[1:]} {number:.{1 if unit == 'in' else 0}f} {unit} clears it."
-        return "No single small change clears it: other parts are needed."
+            others = {k: v for k, v in shares.items() if k != key and np.ndim(v)}
+            # nothing that was within may go over, nothing that was over may grow
+            spoilt = {k: (v > np.maximum(1.0, 1.001 * v[0])) & good for k, v in others.items()}
+            fine = good & ~np.any(list(spoilt.values()), axis=0)
+            index = int(np.argmax(fine if fine.any() else good))
+            number = f"{numbers[index]:.{1 if change.unit == 'in' else 0}f} {change.unit}"
+            text = f"{change.words[0].upper()}{change.words[1:]} {number} {change.verb} it"
+            if fine.any():
+                return f"{text}."
+            if not second:
+                worst = max((k for k in spoilt if spoilt[k][index]), key=lambda k: float(others[k][index]))
+                name = (margins.SHARES.get(worst) or margins.FITS[worst]).name
+                second = f"{text}, but then there is another limit: {name[0].lower()}{name[1:]}."
+        return second or "No single small change clears it: other parts are needed."

@@ -18,7 +18,7 @@ from propmodel.assessment import Assessment
 from propmodel.constants import COPPER_RESISTIVITY_20C
 from propmodel.units import CELSIUS_ZERO
 
-__all__ = ["FITS", "SHARES", "Fit", "Share", "evaluate"]
+__all__ = ["FITS", "SHARES", "Fit", "Share", "evaluate", "motor_temperatures", "pack_rise", "pack_seconds"]
 
 BURST_SECONDS = 10.0
 """Up to here a burst rating counts, beyond it the continuous one (common practice)."""
@@ -89,17 +89,22 @@ def _pack_label(a: Assessment, hold: float) -> NDArray:
     return _ratio(a.full.pack_current, _by_hold(hold, pack.max_burst_current, pack.max_continuous_current))
 
 
-def _pack_seconds(a: Assessment, hold: float) -> NDArray:
+def pack_seconds(a: Assessment, hold: float) -> NDArray:
     """Hold time, or the time full throttle empties the pack if that is shorter. [s]"""
     charge = battery.capacity(a.build.pack) * (1.0 - a.reserve) * 3600.0
     return np.minimum(hold, charge / np.maximum(a.full.pack_current, 1e-9))
 
 
-def _pack_heat(a: Assessment, hold: float) -> NDArray:
+def pack_rise(a: Assessment, hold: float) -> NDArray:
+    """Warming of the pack by full throttle held. [K]"""
     resistance = battery.resistance(a.build.pack, 0.5)
     rate = heat.pack_temperature_rate(a.full.pack_current, resistance=resistance, mass=battery.mass(a.build.pack))
+    return rate * pack_seconds(a, hold)
+
+
+def _pack_heat(a: Assessment, hold: float) -> NDArray:
     start = np.asarray(a.build.pack.temperature, dtype=np.float64)
-    return rate * _pack_seconds(a, hold) / np.maximum(PACK_LIMIT - start, 1.0)
+    return pack_rise(a, hold) / np.maximum(PACK_LIMIT - start, 1.0)
 
 
 def _sag(a: Assessment, *, low: bool) -> NDArray:
@@ -119,7 +124,7 @@ def _motor_label(a: Assessment, hold: float) -> NDArray:
     return _ratio(a.full.motor_current, a.build.motor.max_current)
 
 
-def _motor_temperatures(a: Assessment, hold: float) -> tuple[NDArray, NDArray]:
+def motor_temperatures(a: Assessment, hold: float) -> tuple[NDArray, NDArray]:
     """Winding and body after full throttle from a warm motor; inf where it never settles. [K]"""
     if np.isinf(hold):
         never = np.isnan(a.full_heat.winding)
@@ -139,12 +144,12 @@ def _motor_temperatures(a: Assessment, hold: float) -> tuple[NDArray, NDArray]:
 def _winding(a: Assessment, hold: float) -> NDArray:
     air = np.asarray(a.build.air.temperature, dtype=np.float64)
     limit = np.asarray(a.build.motor.winding_limit, dtype=np.float64)
-    return (_motor_temperatures(a, hold)[0] - air) / (limit - air)
+    return (motor_temperatures(a, hold)[0] - air) / (limit - air)
 
 
 def _magnets(a: Assessment, hold: float) -> NDArray:
     air = np.asarray(a.build.air.temperature, dtype=np.float64)
-    return (_motor_temperatures(a, hold)[1] - air) / (MAGNET_LIMIT - air)
+    return (motor_temperatures(a, hold)[1] - air) / (MAGNET_LIMIT - air)
 
 
 def _hover_winding(a: Assessment, hold: float) -> NDArray:
@@ -178,9 +183,9 @@ def _motor_leads(a: Assessment, hold: float) -> NDArray:
 
 
 def _connector(a: Assessment, hold: float) -> NDArray:
-    # contact heat goes with current squared; a few seconds above the rating is common practice
-    grace = np.sqrt(1.0 + 60.0 / max(hold, 2.0)) if hold <= BURST_SECONDS else 1.0
-    return _ratio(a.full.pack_current, a.build.craft.connector_current) / min(float(grace), 1.5)
+    # a few seconds at half as much again as the rating: common practice
+    grace = 1.5 if hold <= BURST_SECONDS else 1.0
+    return _ratio(a.full.pack_current, a.build.craft.connector_current) / grace
 
 
 def _brownout(a: Assessment, hold: float) -> NDArray:

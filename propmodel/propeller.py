@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import propeller_fit
 from propmodel.air import STANDARD, Air
+from propmodel.errors import check_range
 from propmodel.propeller_measured import measured, measured_names, stack
 from propmodel.propeller_prepared import FM_CEILING, MACH_KNEE, PreparedPropeller, prepare
 from propmodel.propeller_types import OwnFit, Propeller, RangeFlag, Spread
@@ -65,13 +66,19 @@ def coefficients(
     (c_t, c_p) : tuple of ndarray
         [-]
 
+    Raises
+    ------
+    ValueError
+        If a speed is below 0, or either is no finite number.
+
     Examples
     --------
     >>> c_t, c_p = coefficients(measured("apcsf_10.0x4.7_2"), 0.0, 4590 / 60, STANDARD)
     >>> round(float(c_t), 2), round(float(c_p), 3)
     (0.12, 0.049)
     """
-    return prepare(propeller, air).at(advance_ratio, rev_per_s)
+    speed = check_range("rev_per_s", rev_per_s, 0.0, 1e5, "1/s")
+    return prepare(propeller, air).at(check_range("advance_ratio", advance_ratio, -1e3, 1e3), speed)
 
 
 def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:

@@ -74,11 +74,39 @@ def test_a_fix_clears_what_it_says_it_clears(build):
             continue
         words, number, unit = match.groups()
         changed = propmodel.with_fields(build, {FIELDS[words]: float(number) * UNITS[unit]})
-        share = float(margins.evaluate(Assessment(changed), hold=10.0)[x.key])
+        before, after = (margins.evaluate(Assessment(b), hold=10.0) for b in (build, changed))
+        share = float(after[x.key])
         goal = 1.0 if x.state == "over" else TIGHT
         assert share <= goal, (x.key, x.fix, share)
+        spoilt = [k for k in after if k != x.key and after[k] > max(1.0, 1.01 * before[k])]
+        assert bool(spoilt) == ("but then there is another limit" in x.fix), (x.key, x.fix, spoilt)
         tried += 1
-    assert tried or build.name != "Scree"
+    assert tried or build is BAD
+
+
+@pytest.mark.parametrize(
+    ("change", "key", "wanted"),
+    [
+        ({"motor.kv": 2450.0}, "sag_low", "Motors of [0-9]+ KV clear it"),
+        ({"command_cap": 0.2}, "pull", "A command cap at [0-9]+ % clears it"),
+        ({"pack.reserve": 0.0}, "sag_low", "Landing with a charge left of [0-9]+ % clears it"),
+        ({"pack.temperature": 333.15}, "pack_heat", "A pack cooled to [0-9]+ C clears it"),
+        ({"pack.temperature": 253.15}, "sag_low", "Warm the pack first"),
+        ({"pack.temperature": 253.15}, "sag_fresh", "A pack warmed to [0-9]+ C clears it"),
+    ],
+)
+def test_the_fix_goes_for_the_cause(change, key, wanted):
+    by_key = {x.key: x for x in limits(propmodel.with_fields(SCREE, change))}
+    assert by_key[key].state == "over" and re.match(wanted, by_key[key].fix)
+
+
+def test_nothing_is_said_to_clear_while_the_cells_are_too_many():
+    assert not [x for x in limits(BAD) if x.kind == "share" and "clear" in x.fix]
+
+
+def test_a_warm_pack_is_told_its_own_warming():
+    warm = {x.key: x for x in limits(propmodel.with_fields(SCREE, {"pack.temperature": 333.15}))}["pack_heat"]
+    assert "warms the pack by about 10 C. It begins at 60 C" in warm.sentence
 
 
 def test_a_cap_is_never_offered_for_cells_and_the_text_says_why():
