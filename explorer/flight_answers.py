@@ -693,6 +693,8 @@ class DiveAnswer:
     heights: NDArray
     held_back: NDArray
     available: float
+    powered: bool
+    """The speed asked for is more than the fall gives."""
 
 
 def parts_of_delay(reaction: float, spool: float) -> Delay:
@@ -727,17 +729,19 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     found = response_of(made).time_90
     delay = parts_of_delay(way.reaction, found if math.isfinite(found) else float(np.asarray(Delay().spool)))
     asked: dict[str, Any] = {"entry": entry, "delay": delay}
+    drop: float | None = way.drop
     if way.dive_speed:  # zero would be no dive at all
         asked["speed"] = way.dive_speed
-    first = pull_out(
-        made, way.drop, state_of_charge=way.state_of_charge, load_limit=way.load_limit, keep_path=True, **asked
-    )
-    fallen = float(first.fall_height)
+    now = {"state_of_charge": way.state_of_charge, "load_limit": way.load_limit, "keep_path": True}
+    first = pull_out(made, drop, **now, **asked)
+    powered = bool(way.dive_speed) and float(first.speed) < 0.98 * float(way.dive_speed or 0.0)
+    if powered:
+        drop = None
+        first = pull_out(made, drop, **now, **asked)
+    fallen = way.drop if powered else float(first.fall_height)
     if start_height is not None and start_height > fallen:
-        first = pull_out(
-            made, way.drop, state_of_charge=way.state_of_charge, load_limit=way.load_limit, keep_path=True,
-            height_at_command=start_height - fallen, **asked,
-        )  # fmt: skip
+        first = pull_out(made, drop, height_at_command=start_height - fallen, **now, **asked)
+    first = replace(first, fall_height=np.asarray(fallen))
     pulls = np.array([2.0, 3.0, 4.0, 5.0, 6.0])
     charges = np.unique(np.array([1.0, 0.6, 0.4, way_reserve(made)]))[::-1][:4]
     cells = (pulls.size, charges.size)
@@ -745,7 +749,7 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     # the drawn craft fly this dive; the forecast, behind them, flies one for each cell of the table
     many = pull_out(
         subset(draw(made, draws=DRAWS, forecast=True).build, np.r_[:DRAWS, [DRAWS] * count], (DRAWS + 1,)),
-        way.drop,
+        drop,
         state_of_charge=np.r_[[way.state_of_charge] * DRAWS, np.tile(charges, pulls.size)],
         load_limit=np.r_[[way.load_limit] * DRAWS, np.repeat(pulls, charges.size)],
         **asked,
@@ -756,7 +760,7 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     available = float(np.asarray(there.steering_share) * there.max_thrust / made.weight)
     return DiveAnswer(
         first, low, high, delay, pulls, charges, many.height_lost[DRAWS:].reshape(cells),
-        many.peak_load[DRAWS:].reshape(cells) < pulls[:, None] - 1e-9, available,
+        many.peak_load[DRAWS:].reshape(cells) < pulls[:, None] - 1e-9, available, powered,
     )  # fmt: skip
 
 

@@ -100,7 +100,7 @@ def minutes_or_why(answer: Minutes, row: str) -> str:
             f"cannot: needs {answer.needed:.1f} times the thrust there is" if answer.needed > 1.0 else "cannot hold it"
         )
     if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time[row] < 1.0:
-        return f"sags below {answer.cutoff:.2f}{NARROW}V a cell at once"
+        return f"sags below {answer.cutoff:.2f}{NARROW}V a cell within a minute"
     return value("minutes", answer.time[row], low=answer.low[row], high=answer.high[row])
 
 
@@ -330,6 +330,8 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
             f"{html.escape(tied(worst.fix.split('. ')[0].rstrip('.')))}.{more} Put that right before any other number."
         )
     fits = "Everything you have told fits together" if unknown else "Everything fits together"
+    if unknown == sum(one.kind == "fits" for one in found):
+        fits = "You have told nothing that could show a misfit"
     if not over:
         bars = [one for one in found if one.kind == "share" and one.state != "unknown"]
         if not bars:
@@ -496,8 +498,11 @@ def dive_three(inputs: Inputs, answer: DiveAnswer) -> list[str]:
     asked = inputs.dive_kmh
     if asked is not None and asked <= 0.0:
         start = f"A dive at no speed is none, so it is let fall. {start}"
-    elif asked is not None and speed < 0.98 * asked / 3.6:
-        start = f"A fall of {inputs.drop_m:.0f}{NARROW}m does not bring it to {asked:.0f}{NARROW}km/h. {start}"
+    elif answer.powered:
+        start = (
+            f"A fall of {inputs.drop_m:.0f}{NARROW}m alone does not bring it to {asked:.0f}{NARROW}km/h, so the motors "
+            f"push. At {value('road_speed', speed)}"
+        )
     first = (
         f"{start}; until the craft pulls, {value('seconds', total)} pass and "
         f"{value('distance', float(out.height_lost_delay))} are gone. "
@@ -529,7 +534,7 @@ def dive_three(inputs: Inputs, answer: DiveAnswer) -> list[str]:
         )
     else:
         third = (
-            f"With {charge} it needs no more height than with a full pack, since "
+            f"With {charge} it needs about the same height as with a full pack, since "
             f"{_BINDING[BindingLimit(int(out.binding_limit))]} decides."
         )
     return [first, second, third]

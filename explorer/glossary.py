@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from explorer.search import holding
+
 __all__ = ["TERMS", "Term", "meaning", "terms_with"]
 
 
@@ -97,12 +99,11 @@ def meaning(word: str) -> str:
 
 
 def terms_with(words: str) -> list[Term]:
-    """Terms that hold every word asked for; all of them for none.
+    """Terms that hold the words asked for; all of them for none.
 
     Examples
     --------
     >>> [t.word for t in terms_with("spark")]
     ['inrush']
     """
-    asked = words.lower().split()
-    return [t for t in TERMS if all(w in f"{t.word} {t.plain} {t.also}".lower() for w in asked)]
+    return holding(words, TERMS, lambda t: f"{t.word} {t.plain} {t.also}")

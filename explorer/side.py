@@ -115,7 +115,6 @@ def _labels() -> None:
         "Type your labels",
         key="labels",
         on_change=_typed,
-        max_chars=600,
         placeholder="2207 1950KV, 5.1x4.3x3, 6S 1300",
         help="Motor, propeller, pack and ESC in any order, as printed on them; the rest gets marked defaults.",
     )
@@ -154,7 +153,7 @@ def _say_reading(reading: Reading) -> None:
     lender = st.session_state.get("lender")
     if reading.found and lender:
         lines.append(f"All else is that of {lender.capitalize()}, {_SIZES[lender]}: change it below.")
-    if not lines:
+    if not lines and not reading.questions:
         lines = ["There is nothing here that I can read as a label."]
     st.html('<div class="wi wi-read" role="status">' + "<br>".join(html.escape(line) for line in lines) + "</div>")
 

@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from explorer.format import spread, value
+from explorer.search import holding
 from propmodel import battery, heat, surge
 from propmodel.air import atmosphere
 from propmodel.assessment import Assessment
@@ -469,15 +470,16 @@ def _against_wind(c: Craft) -> str:
 
 TROUBLES: tuple[Trouble, ...] = (
     Trouble("hot", "My motors come down hot after gentle flying", _hot, "margins",
-            "burning overheat warm too hot to touch D gain noise ducted whoop"),
-    Trouble("update", "It runs hot since an update, same parts", _update, "margins", "firmware tune D gain filter hot"),
+            "burning overheat warm too hot to touch D gain term noise ducted whoop hover"),
+    Trouble("update", "It runs hot since an update, same parts", _update, "margins",
+            "firmware tune D gain term filter hot"),
     Trouble("blocked", "A propeller was blocked and the motor burnt", _blocked, "margins", "grass stall stuck fire"),
     Trouble("more_cells", "May I put one more cell on these motors?", _cells, "margins",
             "wrong KV too many cells 6S 4S voltage burnt"),
     Trouble("cap_mode", "A command cap was set and it burnt all the same", _cap_mode, "margins",
-            "limit flip crash mode upright ESC capacitor"),
+            "limit flip crash mode upright turtle ESC capacitor"),
     Trouble("bench_smoke", "Smoke on the bench, without a propeller", _bench_smoke, "plug_in",
-            "first power-up fire no-load current ESC burnt"),
+            "first power-up fire no-load current ESC burnt smoke stopper polyfuse current-limiting plug"),
     Trouble("esc", "Is my ESC large enough?", _esc_enough, "margins", "20 A four-in-one burnt speed controller rating"),
     Trouble("pulses", "Motors twitched while I saved settings", _pulses, "plug_in", "smoke configuration reboot spin"),
     Trouble("capacitor", "An ESC died on its first flight; is a capacitor needed?", _fuse, "margins",
@@ -498,7 +500,8 @@ TROUBLES: tuple[Trouble, ...] = (
     Trouble("mountain", "It flies worse on a mountain", _mountain, "lift", "altitude height density ridge thin air"),
     Trouble("tilt", "How steep may the camera be?", _tilt, "minutes", "camera angle lean fast"),
     Trouble("wind", "Does it come home against the wind?", _against_wind, "minutes", "range headwind"),
-    Trouble("sink", "It fell through coming straight down", _sink, "dive", "vortex ring wobble wash pull out dive"),
+    Trouble("sink", "It fell through coming straight down", _sink, "dive",
+            "vortex ring wobble prop wash propwash pull out dive"),
     Trouble("minute", "A motor burnt after a minute of full command", _minute, "margins", "100 % hot winding hover"),
     Trouble("headroom", "It loses height when it corrects", _headroom, "margins", "thrust to weight gust weak heavy"),
     Trouble("collapse", "The picture or the radio drops out in a punch", _collapse, "margins",
@@ -511,12 +514,11 @@ TROUBLES: tuple[Trouble, ...] = (
 
 
 def troubles_with(words: str) -> list[Trouble]:
-    """Troubles that hold every word asked for; all of them for no words.
+    """Troubles that hold the words asked for; all of them for no words.
 
     Examples
     --------
     >>> [t.key for t in troubles_with("desync")]
     ['flip']
     """
-    asked = words.lower().split()
-    return [t for t in TROUBLES if all(w in f"{t.ask} {t.also}".lower() for w in asked)]
+    return holding(words, TROUBLES, lambda t: f"{t.ask} {t.also}")

@@ -15,6 +15,7 @@ from functools import wraps
 import numpy as np
 
 from explorer.lift_workings import Step
+from explorer.search import holding
 from propmodel import battery, falling, momentum, motor, propeller, response
 from propmodel.assessment import Assessment
 from propmodel.build import Build, drag_areas, with_fields
@@ -881,7 +882,7 @@ QUESTIONS: tuple[Question, ...] = (
              "Speed grows while you fall and while you decide; then the spare pull must turn the path.", _dive, "dive",
              "payload_g", "pull-out"),
     Question("wash", "Why wobble when coming straight down?", "It sinks into its own wash.", _wash, "dive",
-             "diameter_in", "vortex ring descent"),
+             "diameter_in", "vortex ring descent prop wash propwash"),
     Question("stall", "What if a propeller is blocked?", "Standing, the motor is only a resistor.", _stall, "plug_in",
              "kv", "stall grass"),
     Question("inrush", "Why does it spark when plugged in?", "The capacitor fills at once.", _inrush, "plug_in",
@@ -897,14 +898,11 @@ QUESTIONS: tuple[Question, ...] = (
 
 
 def found(words: str) -> list[Question]:
-    """Questions that hold every word asked for; all of them for no words.
+    """Questions that hold the words asked for; all of them for no words.
 
     Examples
     --------
-    >>> [q.key for q in found("pack plug spark")]
-    []
     >>> [q.key for q in found("spark")]
     ['inrush']
     """
-    asked = words.lower().split()
-    return [q for q in QUESTIONS if all(w in f"{q.ask} {q.words} {q.also}".lower() for w in asked)]
+    return holding(words, QUESTIONS, lambda q: f"{q.ask} {q.words} {q.also}")

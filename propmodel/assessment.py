@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, heat, momentum, motor
+from propmodel import battery, controller, heat, momentum, motor
 from propmodel.build import Build, drag_areas, shape_of
 from propmodel.dive import Dive, PullOut, estimate_pull_out
 from propmodel.drive import Drive, drive, recharge
@@ -250,8 +250,7 @@ class Assessment:
 
     def copper_heat(self, point: OperatingPoint) -> NDArray:
         """Heat in one winding: its share of the resistance, and half of the ripple loss. [W]"""
-        ripple = np.maximum(point.ripple_loss - np.asarray(self.build.controller.standby_power), 0.0)
-        return point.winding_loss + 0.5 * ripple
+        return point.winding_loss + controller.winding_ripple(self.build.controller, point.ripple_loss)
 
     @cached_property
     def hover_heat(self) -> heat.SteadyHeat:

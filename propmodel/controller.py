@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel.errors import check_positive, check_range
 from propmodel.number import Number
 
-__all__ = ["Controller", "duty_from_throttle", "ripple_loss", "throttle_from_duty"]
+__all__ = ["Controller", "duty_from_throttle", "ripple_loss", "throttle_from_duty", "winding_ripple"]
 
 
 @dataclass(frozen=True)
@@ -157,3 +157,26 @@ def ripple_loss(controller: Controller, motor_voltage: ArrayLike, bus_voltage: A
     """
     through = np.asarray(motor_voltage) * np.maximum(1.0 - np.asarray(motor_voltage) / bus_voltage, 0.0)
     return np.asarray(controller.standby_power) + np.asarray(controller.ripple_coefficient) * through * through
+
+
+def winding_ripple(controller: Controller, loss: ArrayLike) -> NDArray:
+    """The part of :func:`ripple_loss` that heats the winding: half of it without standby (an estimate).
+
+    Parameters
+    ----------
+    controller : Controller
+        Holds P_0.
+    loss : array_like
+        Ripple and standby loss of one rotor. [W]
+
+    Returns
+    -------
+    ndarray
+        [W]
+
+    Examples
+    --------
+    >>> float(winding_ripple(Controller(standby_power=0.5), 2.5))
+    1.0
+    """
+    return 0.5 * np.maximum(np.asarray(loss) - np.asarray(controller.standby_power), 0.0)

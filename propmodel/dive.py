@@ -292,7 +292,8 @@ def _paths(
     with np.errstate(divide="ignore"):
         terminal = np.sqrt(G0 * np.sin(s.angle) / s.drag_fall)
     speed = np.where(np.isfinite(s.fall_height), falling.fall_speed(share * fallen, terminal_speed=terminal), s.speed)
-    ahead = falling.fall_time(speed, terminal_speed=terminal) - falling.fall_time(s.speed, terminal_speed=terminal)
+    with np.errstate(invalid="ignore"):  # a speed that no fall gives takes for ever
+        ahead = falling.fall_time(speed, terminal_speed=terminal) - falling.fall_time(s.speed, terminal_speed=terminal)
     time_fall = np.where(np.isfinite(s.fall_height), ahead / np.sin(s.angle), 0.0)
     below = (share - 1.0) * fallen
     forward = np.where(s.angle == np.pi / 2, 0.0, below / np.tan(s.angle))

@@ -90,13 +90,37 @@ def _pack_label(a: Assessment, hold: float) -> NDArray:
 
 
 def pack_seconds(a: Assessment, hold: float) -> NDArray:
-    """Hold time, or the time full throttle empties the pack if that is shorter. [s]"""
+    """Hold time, or the time full throttle empties the pack if that is shorter.
+
+    Parameters
+    ----------
+    a : Assessment
+    hold : float
+        How long full throttle is held. [s]
+
+    Returns
+    -------
+    ndarray
+        [s]
+    """
     charge = battery.capacity(a.build.pack) * (1.0 - a.reserve) * 3600.0
     return np.minimum(hold, charge / np.maximum(a.full.pack_current, 1e-9))
 
 
 def pack_rise(a: Assessment, hold: float) -> NDArray:
-    """Warming of the pack by full throttle held. [K]"""
+    """Warming of the pack by full throttle held.
+
+    Parameters
+    ----------
+    a : Assessment
+    hold : float
+        How long full throttle is held. [s]
+
+    Returns
+    -------
+    ndarray
+        [K]
+    """
     resistance = battery.resistance(a.build.pack, 0.5)
     rate = heat.pack_temperature_rate(a.full.pack_current, resistance=resistance, mass=battery.mass(a.build.pack))
     return rate * pack_seconds(a, hold)
@@ -125,7 +149,19 @@ def _motor_label(a: Assessment, hold: float) -> NDArray:
 
 
 def motor_temperatures(a: Assessment, hold: float) -> tuple[NDArray, NDArray]:
-    """Winding and body after full throttle from a warm motor; inf where it never settles. [K]"""
+    """Winding and body after full throttle from a warm motor.
+
+    Parameters
+    ----------
+    a : Assessment
+    hold : float
+        How long full throttle is held. [s]
+
+    Returns
+    -------
+    (winding, body) : tuple of ndarray
+        inf where it never settles. [K]
+    """
     if np.isinf(hold):
         never = np.isnan(a.full_heat.winding)
         return np.where(never, np.inf, a.full_heat.winding), np.where(never, np.inf, a.full_heat.body)

@@ -94,6 +94,8 @@ class Step:
     """A reading below means stop, in `unit`; None for no such limit."""
     stop_above: float | None = None
     """A reading above means stop, in `unit`; None for no such limit."""
+    why_low: str = ""
+    """What a reading below ``expect_low`` tells, where ``why`` is about one above; empty where ``why`` serves both."""
     low_reason: str = ""
     """What a reading below ``stop_below`` means."""
     high_reason: str = ""
@@ -430,6 +432,8 @@ def _with_propellers(p: PowerUp) -> list[dict[str, Any]]:
             "unit": "%",
             "stop_if": "it needs more than 70 %, shakes, drifts hard or sounds rough",
             "why": "Needs more than forecast: heavier than typed, wrong propeller, or a weak corner.",
+            "why_low": "Needs less than forecast: lighter than typed, another propeller, or a firmware that "
+            "straightens the pull over the stick.",
             "basis": "forecast with the spread of the labels",
             "stop_above": max(70.0, 110.0 * p.hover_command[2]),
             "high_reason": "too little is left to steer with: land now",
@@ -608,9 +612,12 @@ def judge(step: Step, reading: float | bool | None) -> str:
         return f"{STOP} {step.high_reason}."
     if step.expect_low <= value <= step.expect_high:
         return FINE
-    side = "below" if value < step.expect_low else "above"
-    bound = step.expect_low if value < step.expect_low else step.expect_high
-    return f"{DOUBTFUL}: {side} the {_said(bound)} {step.unit} forecast. {step.why}"
+    if value > step.expect_high:
+        return f"{DOUBTFUL}: above the {_said(step.expect_high)} {step.unit} forecast. {step.why}"
+    why = step.why_low or step.why
+    if step.unit == "%" and 0.0 < value < 1.0:
+        why = f"The reading is asked in per cent: {_said(100.0 * value)} for {value:g}. {why}"
+    return f"{DOUBTFUL}: below the {_said(step.expect_low)} {step.unit} forecast. {why}"
 
 
 def rows(steps: list[Step]) -> list[dict[str, str]]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from propmodel import battery, motor, operating_point, propeller
 from propmodel.build import Build, shape_of
+from propmodel.controller import winding_ripple
 from propmodel.drive import drive
 from propmodel.errors import as_floats
 
@@ -255,7 +256,9 @@ def from_build(
         no_load_known=no_load_known,
         hover_command=spread("hover_throttle", float(hover.duty)) if flies else None,
         hover_current=spread("hover_current", float(hover.pack_current)) if flies else None,
-        hover_heat=float(hover.winding_loss + hover.iron_loss) if flies else None,
+        hover_heat=float(hover.winding_loss + winding_ripple(esc, hover.ripple_loss) + hover.iron_loss)
+        if flies
+        else None,
         hover_rev_per_s=float(hover.rev_per_s) if flies else None,
         stand_current=spread("full_throttle_motor_current", float(stand.pack_current)),
         stand_pull=spread("full_throttle_thrust", float(stand.thrust)),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import momentum
+from propmodel import controller, momentum
 from propmodel.build import Build, shape_of
 from propmodel.drive import drive
 from propmodel.errors import check_in, check_range
@@ -33,9 +33,9 @@ class Watts:
     air : ndarray
         The rest of the shaft power: blade drag, swirl and uneven inflow, pull lost on the arms.
     winding, iron : ndarray
-        Heat in the motors' copper; iron, bearings and windage.
+        Heat in the motors' copper, with the half of the current ripple that falls there; iron, bearings and windage.
     controller : ndarray
-        Heat in speed controllers, leads and commutation, with current ripple.
+        Heat in speed controllers, leads and commutation, with the other half.
     electronics : ndarray
         Flight electronics.
     pack : ndarray
@@ -132,13 +132,14 @@ def _split(
     )
     lift = rotors * point.thrust * inflow
     push = rotors * point.thrust * axial
+    ripple = controller.winding_ripple(build.controller, point.ripple_loss)
     return Watts(
         lift=lift,
         push=push,
         air=rotors * point.shaft_power - lift - push,
-        winding=rotors * point.winding_loss,
+        winding=rotors * (point.winding_loss + ripple),
         iron=rotors * point.iron_loss,
-        controller=rotors * (point.rest_loss + point.ripple_loss),
+        controller=rotors * (point.rest_loss + point.ripple_loss - ripple),
         electronics=np.asarray(build.craft.electronics_power, dtype=np.float64) * np.ones_like(lift),
         pack=point.pack_loss,
         total=d_emf * point.pack_current,

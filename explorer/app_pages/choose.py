@@ -83,7 +83,7 @@ def what_to_change(inputs: Inputs) -> None:
 
 
 def change_sentence(found: list[choice_answers.Change], output: str) -> str:
-    """The best step that breaks no limit, in words."""
+    """The best step that breaks no further limit, in words."""
     clean = [c for c in found if c.buys >= figures.LEAST_BOUGHT and not c.over]
     if not clean:
         return (
@@ -98,7 +98,7 @@ def change_sentence(found: list[choice_answers.Change], output: str) -> str:
         name = "" if best.cost_of == "mass" else f" in {LOOKS[best.cost_of].words}"
         cost = f"; it costs {html.escape(lost)}{html.escape(name)}"
     return (
-        f'<p class="wi-answer">The step that buys most and breaks no limit is '
+        f'<p class="wi-answer">The step that buys most and breaks no further limit is '
         f'<b class="n">{html.escape(best.words)}</b>: '
         f"{html.escape(gain)}{cost}.</p>"
     )

@@ -135,7 +135,7 @@ def lists(inputs: Inputs) -> None:
                 key="why_words",
                 max_chars=60,
                 placeholder="amps, hot, spark, dive ...",
-                help="Every word you type must be in the question or near it. Empty shows all.",
+                help="In your own words, such as: motor hot in hover. Empty shows all.",
             )
         asked, troubles, terms = found(words), troubles_with(words), terms_with(words)
         about = inputs.name if inputs.name not in ("", "Your build") else "your build"

@@ -374,9 +374,9 @@ _STEPS = (
     ("lift", "lifts the craft (ideal)", "lift"),
     ("push", "pushes it through the air", "lift"),
     ("air", "lost in the air: blade drag, swirl, arms", "air"),
-    ("winding", "heat in the motor windings", "heat"),
+    ("winding", "heat in the windings, half the ripple", "heat"),
     ("iron", "iron and bearings of the motors", "heat"),
-    ("controller", "heat in ESC, leads and current ripple", "heat"),
+    ("controller", "heat in ESC and leads, half the ripple", "heat"),
     ("electronics", "flight electronics", "aside"),
     ("pack", "heat inside the pack", "heat"),
 )

@@ -358,8 +358,13 @@ def test_a_craft_without_pull_does_not_come_out():
 
 def test_a_speed_the_fall_does_not_give_is_said():
     inputs = replace(SCREE, dive_kmh=300.0)
-    first = plain(flight_words.dive_three(inputs, flight_answers.dive(inputs))[0])
-    assert first.startswith("A fall of 60 m does not bring it to 300 km/h.")
+    answer = flight_answers.dive(inputs)
+    assert float(answer.out.speed) == pytest.approx(300.0 / 3.6)
+    first = plain(flight_words.dive_three(inputs, answer)[0])
+    assert first.startswith("A fall of 60 m alone does not bring it to 300 km/h, so the motors push. At 300 km/h")
+    # a speed that it falls to is reached by falling
+    slow = flight_answers.dive(replace(SCREE, dive_kmh=60.0))
+    assert not slow.powered and 5.0 < float(slow.out.fall_height) < 60.0
 
 
 def test_wash_strip_carries_the_published_edges():

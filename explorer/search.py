@@ -1,0 +1,46 @@
+"""Looking for plain words in questions, troubles and terms."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+__all__ = ["holding"]
+
+Item = TypeVar("Item")
+_SMALL = """
+an and are at be by can do does for from get gets how if in into is it its me my of on or so than that the there to too
+was what when why will with your
+"""
+
+
+def holding(words: str, items: Sequence[Item], text: Callable[[Item], str]) -> list[Item]:
+    """Items that hold every word asked for; where none does, those that hold most of them, half at least.
+
+    Parameters
+    ----------
+    words : str
+        As typed; small words and single letters do not count.
+    items : sequence
+    text : callable
+        Gives the text of an item.
+
+    Returns
+    -------
+    list
+        In their own order; all of them for no words.
+
+    Examples
+    --------
+    >>> holding("motor gets hot in hover", ["a hot motor", "hover", "a spark"], str)
+    ['a hot motor']
+    >>> holding("smoke", ["a hot motor"], str)
+    []
+    """
+    cleaned = "".join(c if c.isalnum() or c in "-." else " " for c in words.lower())
+    asked = [w for w in cleaned.split() if len(w) > 1 and w not in _SMALL.split()]
+    if not asked:
+        return list(items)
+    held = [sum(word in text(item).lower() for word in asked) for item in items]
+    most = max(held, default=0)
+    return [item for item, count in zip(items, held, strict=True) if count == most and 2 * most >= len(asked)]
