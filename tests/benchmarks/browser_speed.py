@@ -20,7 +20,6 @@ is a fresh browser context (empty cache) at a warm server.
 from __future__ import annotations
 
 import argparse
-import shutil
 import statistics
 import sys
 import tempfile
@@ -33,7 +32,7 @@ from playwright import sync_api as playwright
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
 from conftest import CHROMIUM_ARGUMENTS
-from serving import served
+from serving import chromium, served
 
 MOST_MOVE, MOST_LOAD = 1.6, 2.0
 PAGES = ("lift", "minutes", "margins", "dive")
@@ -121,14 +120,6 @@ class Times:
 
     move: list[float]
     load: list[float]
-
-
-def chromium() -> str:
-    """Path of the installed Chromium."""
-    for name in ("chromium", "chromium-browser", "google-chrome"):
-        if path := shutil.which(name):
-            return path
-    raise SystemExit("no Chromium found")
 
 
 def opened(browser: playwright.Browser, address: str, charts: int = 0) -> tuple[playwright.Page, float]:

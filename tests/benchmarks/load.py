@@ -34,9 +34,9 @@ from playwright import async_api as playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from browser_speed import WATCH, chromium
+from browser_speed import WATCH
 from conftest import CHROMIUM_ARGUMENTS, HARMLESS
-from serving import served
+from serving import chromium, served
 
 import propmodel
 from explorer.format import value

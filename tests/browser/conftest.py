@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import os
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from playwright import sync_api as playwright
-from serving import served
+from serving import chromium, served
 
 HERE = Path(__file__).resolve().parent
 FINISH_MILLISECONDS = 30_000
@@ -37,9 +36,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session")
 def chromium_path() -> str:
     """Path of the installed Chromium; without one the tests fail under CI and are skipped elsewhere."""
-    for name in ("chromium", "chromium-browser", "google-chrome"):
-        if path := shutil.which(name):
-            return path
+    if path := chromium():
+        return path
     message = "no Chromium found: install the package chromium (the test command does it on Debian)"
     if os.environ.get("CI"):
         pytest.fail(message)

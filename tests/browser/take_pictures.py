@@ -18,7 +18,7 @@ from playwright import sync_api as playwright
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
 from conftest import CHROMIUM_ARGUMENTS, wait_until_idle
-from serving import served
+from serving import chromium, served
 
 from explorer.app import PAGES
 from explorer.widgets import PAGE_FILES
@@ -58,7 +58,7 @@ def main() -> None:
 def take(files: list[str], address: str, asked: argparse.Namespace) -> None:
     """Walk pages, widths and colour schemes in one browser."""
     with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM_ARGUMENTS)
+        browser = driver.chromium.launch(executable_path=chromium(), args=CHROMIUM_ARGUMENTS)
         for file in files:
             for width in WIDTHS:
                 for scheme in SCHEMES:

@@ -1,8 +1,9 @@
-"""A server of this project, or any other command that answers HTTP, started and stopped for a test."""
+"""A server of this project, or any other command that answers HTTP, started and stopped for a test; and a browser."""
 
 from __future__ import annotations
 
 import os
+import shutil
 import socket
 import subprocess
 import sys
@@ -15,6 +16,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 START_SECONDS = 60
+
+
+def chromium() -> str | None:
+    """Path of the installed Chromium; None without one."""
+    return shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 class Served(NamedTuple):
