@@ -86,7 +86,8 @@ def calibrate(
     propeller : Propeller
         As labelled.
     controller : Controller, optional
-        Starting point of ripple, standby power and throttle map.
+        Starting point of its resistance, ripple and standby power. The throttle map starts straight from 3 % idle,
+        whatever it says.
     air : Air
         Air at the stand.
     leave_out : sequence of int

@@ -90,7 +90,7 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
     frame = log.frame
     if "time_s" not in frame or "current_a" not in frame:
         raise ValueError("the flight log needs a time and a current column: name them, or use another log")
-    time, amps, volts = _clean(frame)
+    time, amps, volts, used = _clean(frame)
     notes: list[str] = []
     counted = _counted(frame, time, amps)
     scale, scale_sd = 1.0, float("nan")
@@ -105,7 +105,7 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
                 )
     else:
         notes.append("Without the charge put back by the charger the current sensor's scale is taken on trust.")
-    throttle = _throttle(frame)
+    throttle = _throttle(frame, used)
     steady = _steady(time, amps, throttle)
     hover_current = float(np.median(amps[steady])) * scale if steady.any() else float("nan")
     hover_throttle = (
@@ -137,14 +137,15 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
     return replace(calibration, comparison=_comparison(calibration, build))
 
 
-def _clean(frame: pd.DataFrame) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _clean(frame: pd.DataFrame) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.intp]]:
+    """Time [s], current [A], voltage [V] of the rows that have the first two, in order of time; and which they are."""
     time = frame["time_s"].to_numpy(np.float64)
     amps = frame["current_a"].to_numpy(np.float64)
     volts = frame["voltage_v"].to_numpy(np.float64) if "voltage_v" in frame else np.full(time.size, np.nan)
     rows = np.isfinite(time) & np.isfinite(amps)
     order = np.argsort(time[rows], kind="stable")
-    frame.attrs["used"] = np.flatnonzero(rows)[order]
-    return time[rows][order] - np.min(time[rows], initial=np.inf), amps[rows][order], volts[rows][order]
+    used = np.flatnonzero(rows)[order]
+    return time[used] - np.min(time[used], initial=np.inf), amps[used], volts[used], used
 
 
 def _integral(time: FloatArray, amps: FloatArray) -> float:
@@ -162,8 +163,7 @@ def _counted(frame: pd.DataFrame, time: FloatArray, amps: FloatArray) -> float:
     return _integral(time, amps)
 
 
-def _throttle(frame: pd.DataFrame) -> FloatArray:
-    used = frame.attrs["used"]
+def _throttle(frame: pd.DataFrame, used: NDArray[np.intp]) -> FloatArray:
     motors = [name for name in frame.columns if name.startswith("motor_") and name.endswith("_share")]
     if motors:
         return frame[motors].mean(axis=1).to_numpy(np.float64)[used]
@@ -256,13 +256,13 @@ def flight_doubts(log: BenchLog) -> list[Doubt]:
     if "time_s" not in frame:
         doubts.append(Doubt("no_time", "There is no time column: charge and steps cannot be found."))
         return doubts
-    time, amps, _ = _clean(frame)
+    time, amps, _, used = _clean(frame)
     if time.size < 2:
         return doubts
     step = np.diff(time)
     gaps = np.flatnonzero(step > max(5.0, 20.0 * float(np.median(step))))
     if gaps.size:
-        rows = tuple(int(frame.attrs["used"][g + 1]) for g in gaps[:200])
+        rows = tuple(int(used[g + 1]) for g in gaps[:200])
         doubts.append(
             Doubt("gaps", f"The log has {gaps.size} gaps in time; charge in them is not counted.", rows, "note")
         )

@@ -153,7 +153,7 @@ def motor_from(motor: Motor, unknowns: FloatArray, sd: dict[str, float]) -> Moto
 
 
 def controller_from(controller: Controller, unknowns: FloatArray) -> Controller:
-    """Return the controller with calibrated ripple, standby power and throttle map.
+    """Return the controller with calibrated resistance, ripple, standby power and throttle map.
 
     Parameters
     ----------
@@ -164,6 +164,7 @@ def controller_from(controller: Controller, unknowns: FloatArray) -> Controller:
     """
     return replace(
         controller,
+        resistance=float(np.asarray(controller.resistance) * np.exp(unknowns[1])),
         ripple_coefficient=float(np.asarray(controller.ripple_coefficient) * np.exp(unknowns[5])),
         standby_power=float(np.asarray(controller.standby_power) * np.exp(unknowns[6])),
         idle_duty=float(np.clip(unknowns[7], 0.0, 0.5)),

@@ -230,6 +230,14 @@ _MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "propeller.mass"})
 """Fields where NaN says "not told" row by row; the model then estimates."""
 
 
+_NOT_NUMBERS = ("coaxial", "name", "propeller.own_fit", "motor.stand_controller")
+"""Fields of a build that no axis can run along, beside names."""
+
+
+def _axes_of(build: Build) -> list[str]:
+    return [path for path in field_paths(build) if path not in _NOT_NUMBERS and not path.endswith(".name")]
+
+
 def _clean_axis(name: str, values: ArrayLike) -> NDArray:
     array = np.atleast_1d(np.asarray(values))
     if array.ndim != 1:
@@ -293,7 +301,7 @@ def sweep(
     """
     if shape_of(build) != ():
         raise ValueError("sweep starts from one build of plain numbers; the axes bring the arrays")
-    known = field_paths(build)
+    known = _axes_of(build)
     clean: dict[str, NDArray] = {}
     for name, values in axes.items():
         check_in("axis", name, known)

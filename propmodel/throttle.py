@@ -267,7 +267,7 @@ def bench_curve(
     shape = np.broadcast_shapes(volts.shape, np.shape(duty), np.shape(d.resistance), np.shape(d.diameter))
     point = at_duty(d, np.broadcast_to(duty, shape))
     return BenchCurve(
-        throttle=command,
+        throttle=np.broadcast_to(command, np.shape(point.thrust)),
         rev_per_s=point.rev_per_s,
         thrust=point.thrust,
         supply_current=point.pack_current,

@@ -222,3 +222,18 @@ def test_read_then_calibrate() -> None:
     found = bench.calibrate(log, LABEL, PROPELLER)
     again = bench.calibrate(points, LABEL, PROPELLER)
     assert float(found.motor.kv) == pytest.approx(float(again.motor.kv), rel=2e-3)
+
+
+def test_a_controller_with_resistance_gives_the_model_that_was_fitted():
+    motor, propeller, esc, rng = drawn(5)
+    esc = replace(esc, resistance=0.1)
+    frame = table(motor, propeller, esc, rng, noise=0.002)
+    start = Controller(resistance=0.05)
+    found = bench.calibrate(frame, LABEL, PROPELLER, controller=start)
+    total = float(found.motor.resistance) + float(np.asarray(found.controller.resistance))
+    fitted = (float(LABEL.resistance) + 0.05) * float(np.exp(found.unknowns[1]))
+    assert total == pytest.approx(fitted, rel=1e-9)
+    again = bench_curve(
+        found.motor, found.propeller, frame.voltage_v, frame.throttle_share, speed_controller=found.controller
+    )
+    assert_allclose(again.supply_current[50:], frame.current_a[50:], rtol=0.02)

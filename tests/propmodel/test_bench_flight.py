@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
@@ -166,3 +167,10 @@ def test_wrong_kind_of_log() -> None:
     assert "no_current" in [doubt.kind for doubt in log.doubts]
     with pytest.raises(ValueError, match="current column"):
         bench.calibrate_flight(log)
+
+
+def test_frames_of_two_flights_can_be_joined():
+    logs = [bench.read(controller_export(flight(seed=k)).encode()) for k in (1, 2)]
+    for log in logs:
+        bench.calibrate_flight(log, charge_put_back=0.4)
+    assert len(pd.concat([log.frame for log in logs])) == sum(len(log.frame) for log in logs)

@@ -171,6 +171,9 @@ def test_nonsense_tables_and_bases_are_refused():
         sweep(SCREE, {"motor.kv": [1e3]}, tables={"motors": {"motor.kv": [1.5e3]}})
     with pytest.raises(ValueError, match="sweep starts from one build of plain numbers"):
         sweep(propmodel.with_fields(SCREE, {"rotors": np.array([4, 6])}), {"motor.kv": [1e3]})
+    for axis in ({"coaxial": [0, 1]}, {"propeller.own_fit": [0, 1]}, {"motor.stand_controller": [0, 1]}):
+        with pytest.raises(ValueError, match="is not known"):
+            sweep(SCREE, axis)
     with pytest.raises(ValueError, match="direction 'up' is not known"):
         sweep_of_all().pareto({"hover_time": "up", "mass": "min"})
     with pytest.raises(ValueError, match="output 'nonsense' is not known"):

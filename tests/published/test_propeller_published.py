@@ -53,10 +53,13 @@ def test_own_fit_follows_the_static_rows(inch, rpm, c_t, c_p):
 
 
 @pytest.mark.parametrize(("inch", "rpm", "c_t", "c_p"), STATIC)
-def test_label_with_chord_is_within_fifteen_per_cent(inch, rpm, c_t, c_p):
+def test_label_with_chord_is_within_fifteen_per_cent(request, inch, rpm, c_t, c_p):
     # 15 % is what a forecast from the label and the chord is asked to hold on these rows.
+    if (inch, rpm) == (10, 6528):
+        known = pytest.mark.xfail(strict=True, reason="a known miss: C_P of this row is 15.3 % off")
+        request.node.add_marker(known)
     prop = Propeller(inch * INCH, 4.7 * INCH, 2, CHORD[inch])
-    np.testing.assert_allclose(coefficients(prop, 0.0, rpm / 60, STANDARD), (c_t, c_p), rtol=0.16)
+    np.testing.assert_allclose(coefficients(prop, 0.0, rpm / 60, STANDARD), (c_t, c_p), rtol=0.15)
 
 
 def test_definitions():
@@ -84,7 +87,7 @@ def test_reynolds_trend(inch, speeds, exponents):
     c_t, c_p = coefficients(own(inch), 0.0, np.array(speeds) / 60, STANDARD)
     span = np.log(speeds[1] / speeds[0])
     trend_t, trend_p = np.log(c_t[1] / c_t[0]) / span, np.log(c_p[1] / c_p[0]) / span
-    np.testing.assert_allclose((trend_t, trend_p, 1.5 * trend_t - trend_p), exponents, atol=0.035)
+    np.testing.assert_allclose((trend_t, trend_p, 1.5 * trend_t - trend_p), exponents, atol=0.03)
 
 
 @pytest.mark.parametrize(("inch", "rpm", "j", "c_t", "c_p", "eta"), ADVANCING)
