@@ -66,7 +66,7 @@ def power(inputs: Inputs, *, modern: bool | None, supply_voltage: float | None =
     return _power(compute.plain(inputs), modern, supply_voltage)
 
 
-@st.cache_data(**compute._kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _power(inputs: Inputs, modern: bool | None, supply_voltage: float | None) -> PowerUp:
     made = compute.build(inputs)
     low, mid, high = bands(made, draws=256)
@@ -180,7 +180,7 @@ def _conditioned(x: NDArray, y: NDArray, noise: NDArray, seen: NDArray) -> tuple
     return float(weight @ seen), float(np.std(y)), float(np.sqrt(max(np.var(y) - weight @ cross, 1e-8)))
 
 
-@st.cache_data(**compute._kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Learned]:
     made = compute.build(inputs)
     # the band before is the one of the other pages, lopsided as it is; readings move and shrink it
@@ -374,7 +374,7 @@ def session_of(inputs: Inputs, rates: Mapping[str, float]) -> costs.Session:
     )
 
 
-@st.cache_data(**compute._kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _seconds(inputs: Inputs) -> float:
     return float(flight_time(compute.build(inputs), compute.profile(inputs)).time)
 

@@ -22,7 +22,6 @@ from explorer import compute
 from explorer.choice import Plan, Values, plan, priced
 from explorer.choice_picture import HEADLINES, LOOKS
 from explorer.inputs import FIELDS, Inputs
-from explorer.own_parts import OwnInputs
 from explorer.way_times import WAY, way_times
 from propmodel import margins
 from propmodel.assessment import Assessment
@@ -232,19 +231,12 @@ def start(
     return job
 
 
-_kept: dict[str, Any] = {
-    "show_spinner": False,
-    "max_entries": compute.KEPT,
-    "hash_funcs": {Inputs: repr, OwnInputs: repr},
-}
-
-
 def points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
     """Answers of one build, SI."""
     return _points(compute.plain(inputs), names)
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
     made = compute.build(inputs)
     found = {k: float(v) for k, v in _evaluate(Assessment(made, quick=True), names, compute.profile(inputs)).items()}
@@ -325,7 +317,7 @@ def changes(inputs: Inputs, output: str) -> list[Change]:
     return _changes(compute.plain(inputs), output)
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _changes(inputs: Inputs, output: str) -> list[Change]:
     made = compute.build(inputs)
     names = list(dict.fromkeys([output, *COUNTER]))
@@ -392,7 +384,7 @@ def broken(inputs: Inputs) -> tuple[str, ...]:
     return _broken_by(compute.plain(inputs))
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _broken_by(inputs: Inputs) -> tuple[str, ...]:
     return tuple(sorted(_broken(compute.build(inputs))))
 
@@ -449,7 +441,7 @@ def solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
     return _solved(compute.plain(inputs), name, output, target)
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
     path, scale = SOLVED[name]
     field = FIELDS[name]
@@ -486,7 +478,7 @@ def spread_of(inputs: Inputs, output: str) -> tuple[list[Contribution], list[tup
     return _spread_of(compute.plain(inputs), output)
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _spread_of(inputs: Inputs, output: str) -> tuple[list[Contribution], list[tuple[str, float]]]:
     made = compute.build(inputs)
     gains = reading_gains(made, output)

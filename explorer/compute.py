@@ -37,7 +37,11 @@ TAILS = (0.1, 0.9)
 KEPT = 256
 
 # repr holds every value and tells -1 from -2, which Python's own hash does not
-_kept: dict[str, Any] = {"show_spinner": False, "max_entries": KEPT, "hash_funcs": {Inputs: repr, OwnInputs: repr}}
+KEPT_ANSWERS: dict[str, Any] = {
+    "show_spinner": False,
+    "max_entries": KEPT,
+    "hash_funcs": {Inputs: repr, OwnInputs: repr},
+}
 
 
 @dataclass(frozen=True)
@@ -85,7 +89,7 @@ class Story:
     """Ideal power of the hover, all rotors. [W]"""
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**KEPT_ANSWERS)
 def build(inputs: Inputs) -> Build:
     """Build of the inputs, measured parts in place of labelled ones."""
     return build_of(inputs)
@@ -117,7 +121,7 @@ def answers(inputs: Inputs) -> Answers:
 _ASKED = [f.name for f in fields(Headlines) if f.name not in ("minutes", "status")]
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**KEPT_ANSWERS)
 def _answers(inputs: Inputs) -> Answers:
     made = build(inputs)
     whole = Assessment(made)
@@ -131,12 +135,12 @@ def _answers(inputs: Inputs) -> Answers:
     drawn["minutes"] = np.where(flown > 0.0, flown, np.nan)
     sides = []
     for share in TAILS:
-        side = {name: _quantile(np.asarray(v)[:-1], share) for name, v in drawn.items()}
+        side = {name: quantile(np.asarray(v)[:-1], share) for name, v in drawn.items()}
         sides.append(Headlines(**side, status=status))
     return Answers(sides[0], Headlines(**mid, status=status), sides[1])
 
 
-def _quantile(values: NDArray, share: float) -> float:
+def quantile(values: NDArray, share: float) -> float:
     """Quantile of the draws that can do the thing; none where most cannot."""
     there = values[np.isfinite(values)]
     return float(np.quantile(there, share)) if there.size >= 0.5 * values.size else math.nan
@@ -147,7 +151,7 @@ def story(inputs: Inputs) -> Story:
     return _story(plain(inputs))
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**KEPT_ANSWERS)
 def _story(inputs: Inputs) -> Story:
     made = build(inputs)
     charge = flying(inputs).state_of_charge
@@ -172,7 +176,7 @@ def gives_first(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
     return _gives_first(plain(inputs), hold)
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**KEPT_ANSWERS)
 def _gives_first(inputs: Inputs, hold: float) -> list[Limit]:
     return limits(build(inputs), hold=hold)
 
@@ -182,7 +186,7 @@ def watts(inputs: Inputs, state: str) -> Watts:
     return _watts(plain(inputs), state)
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**KEPT_ANSWERS)
 def _watts(inputs: Inputs, state: str) -> Watts:
     way = flying(inputs)
     return where_watts_go(build(inputs), state, speed=way.cruise_speed, state_of_charge=way.state_of_charge)

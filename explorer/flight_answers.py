@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from explorer import compute
 from explorer.inputs import Flying, Inputs, flying, mix
-from propmodel import battery, margins, motor, operating_point, power_up, propeller, response
+from propmodel import battery, margins, motor, operating_point, power_up, propeller, response, surge
 from propmodel.assessment import Assessment
 from propmodel.battery import ACTIVATION_ENERGY, GAS_CONSTANT, REFERENCE_TEMPERATURE
 from propmodel.build import Build, subset, with_fields
@@ -66,7 +66,6 @@ __all__ = [
     "wash",
 ]
 
-_kept = compute._kept
 DRAWS = compute.DRAWS
 SPEED_DRAWS, SPEED_POINTS = 32, 25
 LOW, HIGH = compute.TAILS
@@ -104,7 +103,7 @@ def _profile(shares: NDArray, way: Flying) -> Profile:
 
 
 def _quantiles(values: NDArray) -> tuple[float, float]:
-    return compute._quantile(values, LOW), compute._quantile(values, HIGH)
+    return compute.quantile(values, LOW), compute.quantile(values, HIGH)
 
 
 # ---- minutes ----------------------------------------------------------------------------------------------
@@ -250,7 +249,7 @@ LEAST_PULL = 2.0
 """Pull over weight at the end of the flight below which no pack is called best (common practice). [-]"""
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
     """All single flights of the page in one call of the engine, and the drawn ones in another."""
     made, way, mine = compute.build(inputs), flying(inputs), mix(inputs)
@@ -408,7 +407,7 @@ def firmware_hover(inputs: Inputs) -> FirmwareHover:
     return _firmware_hover(_undived(inputs))
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _firmware_hover(inputs: Inputs) -> FirmwareHover:
     made = compute.build(inputs)
     a = Assessment(made)
@@ -462,7 +461,7 @@ def speed_curve(inputs: Inputs) -> SpeedCurve:
     return _speed_curve(replace(_craft_only(inputs), cruise_kmh=50.0))
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _speed_curve(inputs: Inputs) -> SpeedCurve:
     made = compute.build(inputs)
     top = top_speed(made)
@@ -525,7 +524,7 @@ def share_bands(inputs: Inputs, hold: float) -> dict[str, tuple[float, float]]:
     return _share_bands(_undived(inputs), hold)
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _share_bands(inputs: Inputs, hold: float) -> dict[str, tuple[float, float]]:
     drawn = draw(compute.build(inputs), draws=128)
     a = Assessment(drawn.build, quick=True, thermal_factor=drawn.thermal_factor)
@@ -566,7 +565,7 @@ def heat_states(inputs: Inputs) -> list[HeatState]:
     return _heat_states(_undived(inputs))
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _heat_states(inputs: Inputs) -> list[HeatState]:
     made, way = compute.build(inputs), flying(inputs)
     a = Assessment(made)
@@ -620,7 +619,7 @@ def quick_response(inputs: Inputs) -> Response:
     return _response(_undived(inputs))
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _response(inputs: Inputs) -> Response:
     made = compute.build(inputs)
     return response_of(made)
@@ -646,7 +645,7 @@ def response_of(made: Build) -> Response:
         float(up.time_90),
         float(up.full_rev_per_s),
         inertia,
-        float(response.rotor_energy(inertia, a.hover.rev_per_s)),
+        float(surge.rotor_energy(inertia, a.hover.rev_per_s)),
     )
 
 
@@ -655,7 +654,7 @@ def bench_facts(inputs: Inputs) -> list[power_up.Fact]:
     return _bench_facts(_undived(inputs))
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _bench_facts(inputs: Inputs) -> list[power_up.Fact]:
     return power_up.facts(power_up.from_build(compute.build(inputs)))
 
@@ -723,7 +722,7 @@ def dive(inputs: Inputs, *, entry: str = "nose_down", start_height: float | None
     return _dive(compute.plain(inputs), entry, start_height)
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     made, way = compute.build(inputs), flying(inputs)
     found = response_of(made).time_90
@@ -769,7 +768,7 @@ def wash(inputs: Inputs) -> tuple[WashBand, float]:
     return _wash(_undived(inputs))
 
 
-@st.cache_data(**_kept)
+@st.cache_data(**compute.KEPT_ANSWERS)
 def _wash(inputs: Inputs) -> tuple[WashBand, float]:
     speed = float(Assessment(compute.build(inputs)).wash_speed)
     return wash_band(speed), speed

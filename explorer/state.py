@@ -28,7 +28,6 @@ __all__ = [
     "pin",
     "pinned",
     "start",
-    "unpin",
     "unreached",
     "usable",
     "with_change",
@@ -128,12 +127,6 @@ def pin() -> None:
     st.session_state["pinned"] = bare(usable())
     st.session_state["pin_is_example"] = False
     st.session_state["touched"] = True
-
-
-def unpin() -> None:
-    """Take the pinned build away."""
-    st.session_state["pinned"] = None
-    st.session_state["pin_is_example"] = False
 
 
 def axis(key: str, most: float) -> Axis:

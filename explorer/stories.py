@@ -239,9 +239,7 @@ def _ends(values: NDArray) -> tuple[NDArray, NDArray]:
     return np.where(enough, low, np.nan), np.where(enough, high, np.nan)
 
 
-_kept: dict[str, Facts] = {}
-
-
+@lru_cache(maxsize=64)
 def facts(story: Story) -> Facts:
     """Work a story out; kept, since it depends on nothing but the story.
 
@@ -252,12 +250,6 @@ def facts(story: Story) -> Facts:
     >>> found.y_after > found.y_before
     True
     """
-    if story.key not in _kept:
-        _kept[story.key] = _facts(story)
-    return _kept[story.key]
-
-
-def _facts(story: Story) -> Facts:
     before = story.start()
     t = np.concatenate([[0.0, 1.0], np.asarray(story.spots, dtype=np.float64)])
     fields = story.path(before, t)

@@ -15,11 +15,10 @@ import numpy as np
 
 from explorer.format import spread, value
 from explorer.search import holding
-from propmodel import battery, heat, surge
+from propmodel import battery, heat, surge, wire
 from propmodel.air import atmosphere
 from propmodel.assessment import Assessment
 from propmodel.build import Build, with_fields
-from propmodel.constants import COPPER_RESISTIVITY_20C
 from propmodel.controller import throttle_from_duty
 from propmodel.drive import drive
 from propmodel.endurance import Profile, flight_time
@@ -316,14 +315,10 @@ def _jumps(c: Craft) -> str:
     )
 
 
-_AWG = {20: 0.518e-6, 18: 0.823e-6, 16: 1.31e-6, 14: 2.08e-6, 12: 3.31e-6}
-"""Copper area by gauge (ASTM B258). [m^2]"""
-
-
 def _leads(c: Craft) -> str:
     def lost(amps: float, gauge: int) -> str:
-        ohm = COPPER_RESISTIVITY_20C * 0.1 / _AWG[gauge]
-        return f"{ohm * amps:.2f} V and {ohm * amps * amps:.1f} W of {gauge} AWG"
+        volts, watts = (_f(of(amps, gauge=gauge, length=0.1)) for of in (wire.drop, wire.heat))
+        return f"{volts:.2f} V and {watts:.1f} W of {gauge} AWG"
 
     motor, pack = c.motor_amps[1], _f(c.whole.full.pack_current)
     return (

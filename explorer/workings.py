@@ -16,7 +16,7 @@ import numpy as np
 
 from explorer.lift_workings import Step
 from explorer.search import holding
-from propmodel import battery, falling, momentum, motor, propeller, response
+from propmodel import battery, falling, momentum, motor, propeller, response, surge
 from propmodel.assessment import Assessment
 from propmodel.build import Build, drag_areas, with_fields
 from propmodel.constants import STANDARD_GRAVITY as G
@@ -700,7 +700,7 @@ def _inrush(b: Build) -> Worked:
             )
         ],
         got,
-        float(response.capacitor_energy(c, volts)),
+        float(surge.capacitor_energy(volts, c)),
     )
 
 

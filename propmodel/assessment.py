@@ -128,13 +128,6 @@ class Assessment:
         return at_duty(self.low_punch_drive, self.cap, passes=self.passes)
 
     @cached_property
-    def full_uncapped(self) -> OperatingPoint:
-        """Full throttle on a fresh pack if something ignores the cap."""
-        if np.all(self.cap == 1.0):
-            return self.full
-        return at_duty(self.punch_drive, self._one, passes=self.passes)
-
-    @cached_property
     def thrust_to_weight(self) -> NDArray:
         """Of all rotors on a fresh pack. [-]"""
         return np.asarray(self.build.rotors) * self.full.thrust / self.weight
@@ -207,15 +200,17 @@ class Assessment:
         slow, least = _lowest_cubic(speeds, powers)
         if self.quick:
             return slow, least
+        open_ = slow > 0.0
         for _ in range(4):
             around = np.minimum(slow, most)[..., None] * BUCKET_AROUND
             for k, speed in enumerate(np.moveaxis(around, -1, 0)):
                 state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=4)
                 powers[k] = point.pack_power
-            closer, least = lowest_point(around, np.stack(powers[: len(BUCKET_AROUND)], axis=-1))
+            closer, lower = lowest_point(around, np.stack(powers[: len(BUCKET_AROUND)], axis=-1))
             outside = np.abs(closer - slow) > 0.11 * slow
-            slow = np.where(slow > 0.0, closer, slow)
-            if not outside.any():
+            slow, least = np.where(open_, closer, slow), np.where(open_, lower, least)
+            open_ = open_ & outside
+            if not open_.any():
                 break
         return slow, least
 

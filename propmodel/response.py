@@ -17,12 +17,8 @@ from propmodel.status import Status
 
 __all__ = [
     "SpinUp",
-    "braked_bus_voltage",
     "braking_energy_for",
-    "capacitor_energy",
     "electrical_rev_per_s",
-    "inrush_current",
-    "rotor_energy",
     "rotor_inertia",
     "speed_time_constant",
     "spin_up",
@@ -313,60 +309,6 @@ def speed_time_constant(
     return 2.0 * np.pi * j / (2.0 * np.pi * kt * kt / ohms + 2.0 * k * n + q)
 
 
-def rotor_energy(inertia: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
-    """Kinetic energy of a rotor, J omega^2 / 2.
-
-    Parameters
-    ----------
-    inertia, rev_per_s : array_like
-        [kg m^2], [1/s]
-
-    Returns
-    -------
-    ndarray
-        [J]
-
-    Examples
-    --------
-    >>> round(float(rotor_energy(5.4e-6, 490.0)), 1)
-    25.6
-    """
-    omega = 2.0 * np.pi * errors.check_finite("rev_per_s", rev_per_s, "1/s")
-    return 0.5 * errors.check_positive("inertia", inertia, "kg m2") * omega * omega
-
-
-def braked_bus_voltage(energy: ArrayLike, *, capacitance: ArrayLike, bus_voltage: ArrayLike) -> FloatArray:
-    """Bus voltage after energy has been pushed back into the capacitors alone.
-
-    Parameters
-    ----------
-    energy : array_like, >= 0
-        Returned to the bus. [J]
-    capacitance : array_like, > 0
-        [F]
-    bus_voltage : array_like, >= 0
-        Before. [V]
-
-    Returns
-    -------
-    ndarray
-        sqrt(V^2 + 2 E / C). [V]
-
-    Notes
-    -----
-    For a bench supply, which cannot take current back; a pack can. The whole rotor energy is the upper
-    bound: most is lost in the windings and in the air, but well under 1 J is enough (`braking_energy_for`).
-
-    Examples
-    --------
-    >>> round(float(braked_bus_voltage(0.5, capacitance=1000e-6, bus_voltage=12.0)), 1)
-    33.8
-    """
-    e = errors.check_range("energy", energy, 0.0, 1e9, "J")
-    v = errors.check_range("bus_voltage", bus_voltage, 0.0, 1e4, "V")
-    return np.sqrt(v * v + 2.0 * e / errors.check_positive("capacitance", capacitance, "F"))
-
-
 def braking_energy_for(voltage: ArrayLike, *, capacitance: ArrayLike, bus_voltage: ArrayLike) -> FloatArray:
     """Energy that lifts a bus on capacitors alone to a voltage, C (V2^2 - V1^2) / 2.
 
@@ -439,53 +381,3 @@ def electrical_rev_per_s(rev_per_s: ArrayLike, pole_pairs: ArrayLike) -> FloatAr
     210000
     """
     return errors.check_finite("rev_per_s", rev_per_s, "1/s") * errors.check_positive("pole_pairs", pole_pairs)
-
-
-def inrush_current(voltage: ArrayLike, loop_resistance: ArrayLike) -> FloatArray:
-    """Upper bound of the plug-in current, V / R of the loop.
-
-    Parameters
-    ----------
-    voltage, loop_resistance : array_like
-        [V]; pack, leads and capacitor together [ohm] > 0.
-
-    Returns
-    -------
-    ndarray
-        [A]
-
-    Notes
-    -----
-    The inductance of the leads lowers the peak, and with ceramic capacitors alone makes the bus ring toward
-    twice the pack voltage; the resistance of an electrolytic capacitor damps that (common practice).
-
-    Examples
-    --------
-    >>> round(float(inrush_current(25.2, 0.05)))
-    504
-    """
-    return errors.check_finite("voltage", voltage, "V") / errors.check_positive(
-        "loop_resistance", loop_resistance, "ohm"
-    )
-
-
-def capacitor_energy(capacitance: ArrayLike, voltage: ArrayLike) -> FloatArray:
-    """Energy in a capacitor, C V^2 / 2; the spark burns as much again when plugging in.
-
-    Parameters
-    ----------
-    capacitance, voltage : array_like
-        [F] > 0, [V]
-
-    Returns
-    -------
-    ndarray
-        [J]
-
-    Examples
-    --------
-    >>> round(float(capacitor_energy(1000e-6, 25.2)), 2)
-    0.32
-    """
-    v = errors.check_finite("voltage", voltage, "V")
-    return 0.5 * errors.check_positive("capacitance", capacitance, "F") * v * v

@@ -79,7 +79,7 @@ SPOILED = {
     "bucket": ("explorer.workings.best_speeds", 1.05),
     "spread": ("explorer.workings.bands", 1.3),
     "stall": ("propmodel.response.stall_current", 1.05),
-    "inrush": ("propmodel.response.capacitor_energy", 1.05),
+    "inrush": ("propmodel.surge.capacitor_energy", 1.05),
     "cap": ("propmodel.battery.open_circuit_voltage", 1.05),
     "kv": ("explorer.workings.with_fields", 1.05),
 }

@@ -25,7 +25,7 @@ def test_default_drag_grows_with_the_propeller():
     ("changes", "message"),
     [
         ({"frame_mass": 0.0}, "frame_mass must be > 0 kg, got 0 kg"),
-        ({"payload_mass": -0.1}, "payload_mass must be between 0 and 1000 kg, got -0.1 kg"),
+        ({"payload_mass": -0.1}, "payload_mass must be between 0 and 100 kg, got -0.1 kg"),
         ({"thrust_loss": 0.95}, "thrust_loss must be between 0 and 0.9, got 0.95"),
         ({"drag_area_front": -0.01}, r"drag_area_front must be > 0 m\^2, got -0.01 m\^2"),
         ({"capacitor_voltage": np.nan}, "capacitor_voltage must be a finite number, got nan"),

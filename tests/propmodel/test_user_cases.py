@@ -11,14 +11,14 @@ import pytest
 from user_cases import CASES, Case
 
 import propmodel
-from propmodel import battery, heat, limits, margins, power_up, response, spread, wash, wire
+from propmodel import battery, heat, limits, margins, power_up, response, spread, surge, wash, wire
 from propmodel.assessment import Assessment
 from propmodel.build import with_fields
 from propmodel.dive import DEFAULT_DELAY, Dive, fly_pull_out
 from propmodel.endurance import WAYS_OF_FLYING, Profile, flight_time
 from propmodel.flight import speed_at_duty, trim
 from propmodel.heat_verdict import hot_motor_verdict
-from propmodel.operating_point import electrical
+from propmodel.operating_point import at_duty, electrical
 from propmodel.record import from_record
 
 INCH, KMH = 0.0254, 1.0 / 3.6
@@ -73,6 +73,10 @@ class Asked:
 
 def ratio(one: Any, two: Any) -> float:
     return float(one) / float(two)
+
+
+def uncapped(q: Asked) -> Any:
+    return at_duty(q.a.punch_drive, 1.0)
 
 
 def blades(q: Asked, count: int) -> Any:
@@ -167,7 +171,7 @@ QUANTITIES = {
     "full motor A": lambda q: float(q.a.full.motor_current),
     "full motor A band low": lambda q: float(spread.bands(q.build, draws=256)[0].full_throttle_motor_current),
     "full motor A band high": lambda q: float(spread.bands(q.build, draws=256)[2].full_throttle_motor_current),
-    "full motor A without cap over with": lambda q: ratio(q.a.full_uncapped.motor_current, q.a.full.motor_current),
+    "full motor A without cap over with": lambda q: ratio(uncapped(q).motor_current, q.a.full.motor_current),
     "6-inch over 5-inch motor A": lambda q: ratio(
         propmodel.performance(q.other(diameter_in=6)).full_throttle_motor_current, q.a.full.motor_current
     ),
@@ -186,7 +190,7 @@ QUANTITIES = {
     "braking V": lambda q: q.fact("Braking").value,
     "braking text": lambda q: q.fact("Braking").text,
     "rotor J": lambda q: float(
-        response.rotor_energy(q.power_up.bell_inertia + q.power_up.propeller_inertia, q.a.hover.rev_per_s)
+        surge.rotor_energy(q.power_up.bell_inertia + q.power_up.propeller_inertia, q.a.hover.rev_per_s)
     ),
     # pack
     "alarm mAh": lambda q: float(flight_time(q.build, Profile()).charge) * 1000.0,
