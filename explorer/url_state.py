@@ -195,9 +195,10 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
         params.pop(last, None)
         named = _shown(last) or "the craft"
         messages.append(f"This link was cut short; its last value ({named}) is left out.")
-    for key in [key for key in params if key == "end"]:
-        del params[key]
+    told = params.pop("end", "")
     counted = sum(key.removeprefix(_PIN) != "craft" for key in params)
+    if told.isdigit() and int(told[:6]) > len(params):
+        messages.append("Some values of this link were lost on the way; theirs are those of the craft it names.")
     inputs, bad = _build_of({k: v for k, v in params.items() if not k.startswith(_PIN)})
     pinned = None
     beside = {k.removeprefix(_PIN): v for k, v in params.items() if k.startswith(_PIN)}

@@ -310,7 +310,8 @@ def _fit_sentence(key: str, a: Assessment, state: State) -> str:
     if key == "frame_clearance":
         size = float(np.asarray(b.propeller.diameter)) / INCH
         room = float(np.asarray(b.craft.frame_propeller_diameter)) / INCH
-        return f"A {size:.1f} in propeller in a frame sold for {room:.1f} in."
+        article = "An" if int(size) in (8, 11, 18) else "A"
+        return f"{article} {size:.1f} in propeller in a frame sold for {room:.1f} in."
     if key == "mass_threshold":
         limit = float(np.asarray(b.craft.mass_threshold)) / GRAM
         return f"{float(a.mass) / GRAM:.0f} g against {limit:.0f} g. What the number means is for your local rules."

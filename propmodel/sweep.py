@@ -256,7 +256,7 @@ def _clean_axis(name: str, values: ArrayLike) -> NDArray:
 def sweep(
     build: Build,
     axes: Mapping[str, ArrayLike],
-    outputs: Sequence[str] | None = None,
+    outputs: Sequence[str] | str | None = None,
     *,
     tables: Mapping[str, Mapping[str, ArrayLike]] | None = None,
     hold: float = 10.0,
@@ -317,6 +317,8 @@ def sweep(
     twice = {f for f in taken if taken.count(f) > 1}
     if twice:
         raise ValueError(f"{', '.join(sorted(twice))} is on more than one axis")
+    if isinstance(outputs, str):
+        outputs = [outputs]
     names = [*OUTPUTS, *margin_names()] if outputs is None else list(outputs)
     for name in names:
         check_in("output", name, [*OUTPUTS, *_MARGINS])

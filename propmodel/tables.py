@@ -12,6 +12,10 @@ import pandas as pd
 __all__ = ["data_path", "read_table"]
 
 
+def _installed() -> Path:
+    return Path(str(resources.files("propmodel.data")))
+
+
 def data_path(*parts: str) -> Path:
     """Path of a file or folder below ``data/``.
 
@@ -29,10 +33,11 @@ def data_path(*parts: str) -> Path:
     FileNotFoundError
         If neither the installed package nor the checkout has it.
     """
-    checkout = Path(__file__).resolve().parents[1] / "data"
-    candidates = [checkout]
+    top = Path(__file__).resolve().parents[1]
+    candidates = [top / "data"]
     with suppress(ModuleNotFoundError):
-        candidates.insert(0, Path(str(resources.files("propmodel.data"))))
+        # a checkout reads its own tables, whatever copy of the package is installed beside it
+        candidates.insert(len(candidates) if (top / "pyproject.toml").exists() else 0, _installed())
     for folder in candidates:
         path = folder.joinpath(*parts)
         if path.exists():

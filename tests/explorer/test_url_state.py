@@ -240,3 +240,10 @@ def test_any_values_give_valid_builds(pairs):
     # what was understood goes out again and comes back the same
     assert decode(encode(link.inputs, link.pinned)) == Link(link.inputs, link.pinned)
     assert len(dict(parse_qsl(query, keep_blank_values=True))) >= len(link.bad)
+
+
+def test_a_link_that_lost_values_in_its_middle_says_so():
+    assert decode("v=1&craft=scree&kv=1750&end=4").messages == (
+        "Some values of this link were lost on the way; theirs are those of the craft it names.",
+    )
+    assert decode("v=1&craft=scree&kv=1750&end=1").messages == ()

@@ -4,6 +4,9 @@ All cell figures were computed with PyBaMM 26.10.1.1 (an open electrochemical so
 published cells: Ecker et al., J. Electrochem. Soc. 162 (2015) A1836, A1849 (7.5 Ah NMC pouch, here ``lipo``);
 Ai et al., J. Electrochem. Soc. 167 (2020) 013512 (2.28 Ah LCO pouch, here ``lipo_lco``); Chen et al.,
 J. Electrochem. Soc. 167 (2020) 080534 (5 Ah cylindrical, here ``li_ion``). The sets' authors call them fits.
+
+Rest voltages and pulse resistances are what ``data/packs/cells.csv`` was made from: those tests show that it is carried
+over rightly, no more. Loads at constant power, in the cold and at high rates are not in it: those judge the model.
 """
 
 import csv

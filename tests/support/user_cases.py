@@ -1,5 +1,7 @@
 """What people who build multirotors asked in public threads, as rows: what they gave, and what must be told.
 
+Where it is not arithmetic, what must be told is common practice, from memory.
+
 A new case is one row of `CASES`. Inputs are a record in the units people type (``propmodel.record.DEFAULTS`` for what
 is not said); ``assumed`` marks what the person did not give and no default would be near. Checks name a quantity of
 `test_user_cases.QUANTITIES` and what it must be: ``(low, high)`` for a number, text for a word that must appear, a
@@ -21,7 +23,7 @@ class Case:
     number: str
     question: str
     told: str
-    """What physics or the thread's consensus answers."""
+    """What physics or common practice, from memory, answers."""
     checks: dict[str, Check]
     inputs: dict[str, Any] = field(default_factory=dict)
     assumed: dict[str, Any] = field(default_factory=dict)
