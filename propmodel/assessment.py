@@ -27,7 +27,7 @@ __all__ = ["Assessment"]
 
 BUCKET_SHARES = (0.25, 0.42, 0.65)
 """Speeds at which the bucket is looked for, as shares of the top speed. [-]"""
-BUCKET_AROUND = np.array([1.12, 1.0, 0.88])
+BUCKET_AROUND = (1.13, 1.0, 0.87)
 """Speeds at which it is looked at again, over the one found; the first is the nearest to the last tried. [-]"""
 
 
@@ -193,26 +193,19 @@ class Assessment:
         most = np.minimum(top, 30.0)
         for share in BUCKET_SHARES:
             speed = share * most
-            passes = (3 if len(speeds) == 1 else 2) if self.quick else 7
-            state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=passes, quick=self.quick)
+            passes = 3 if len(speeds) == 1 else 2
+            state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=passes, quick=True)
             speeds.append(speed)
             powers.append(point.pack_power)
         slow, least = _lowest_cubic(speeds, powers)
         if self.quick:
             return slow, least
-        open_ = slow > 0.0
-        for _ in range(4):
-            around = np.minimum(slow, most)[..., None] * BUCKET_AROUND
-            for k, speed in enumerate(np.moveaxis(around, -1, 0)):
-                state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=4)
-                powers[k] = point.pack_power
-            closer, lower = lowest_point(around, np.stack(powers[: len(BUCKET_AROUND)], axis=-1))
-            outside = np.abs(closer - slow) > 0.11 * slow
-            slow, least = np.where(open_, closer, slow), np.where(open_, lower, least)
-            open_ = open_ & outside
-            if not open_.any():
-                break
-        return slow, least
+        speeds, powers = [slow * k for k in BUCKET_AROUND], []
+        for speed in speeds:
+            state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=3)
+            powers.append(point.pack_power)
+        closer, lower = lowest_point(np.stack(speeds, axis=-1), np.stack(powers, axis=-1))
+        return np.where(slow > 0.0, closer, slow), np.where(slow > 0.0, lower, least)
 
     # --- heat -----------------------------------------------------------------------------------------------
 

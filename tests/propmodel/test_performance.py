@@ -119,7 +119,7 @@ def test_every_output_has_words_and_a_unit():
 
 
 @pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize(("quick", "of_speed", "of_power"), [(False, 0.006, 0.0005), (True, 0.04, 0.01)])
+@pytest.mark.parametrize(("quick", "of_speed", "of_power"), [(False, 0.01, 0.0005), (True, 0.04, 0.01)])
 def test_speed_of_least_power_is_that_of_the_fine_search(name, quick, of_speed, of_power):
     build = propmodel.demo(name)
     heavier = propmodel.with_fields(build, {"craft.frame_mass": build.craft.frame_mass + np.linspace(0.0, 0.3, 9)})
