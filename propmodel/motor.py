@@ -154,7 +154,8 @@ class Motor:
     name: str = ""
 
     def __post_init__(self) -> None:
-        check_range("motor KV", self.kv, 1.0, 1e5, "rpm/V")
+        check_positive("motor KV", self.kv, "rpm/V")
+        check_range("motor KV", self.kv, 0.0, 1e5, "rpm/V")
         check_positive("motor resistance", self.resistance, "ohm")
         check_range("motor no-load current", self.no_load_current, 0.0, 1000.0, "A")
         check_positive("motor no-load voltage", self.no_load_voltage, "V")
