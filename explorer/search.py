@@ -37,8 +37,9 @@ def holding(words: str, items: Sequence[Item], text: Callable[[Item], str]) -> l
     >>> holding("smoke", ["a hot motor"], str)
     []
     """
+    small = _SMALL.split()
     cleaned = "".join(c if c.isalnum() or c in "-." else " " for c in words.lower())
-    asked = [w for w in cleaned.split() if len(w) > 1 and w not in _SMALL.split()]
+    asked = [w for w in cleaned.split() if len(w) > 1 and w not in small]
     if not asked:
         return list(items)
     held = [sum(word in text(item).lower() for word in asked) for item in items]

@@ -474,7 +474,7 @@ TROUBLES: tuple[Trouble, ...] = (
     Trouble("cap_mode", "A command cap was set and it burnt all the same", _cap_mode, "margins",
             "limit flip crash mode upright turtle ESC capacitor"),
     Trouble("bench_smoke", "Smoke on the bench, without a propeller", _bench_smoke, "plug_in",
-            "first power-up fire no-load current ESC burnt smoke stopper polyfuse current-limiting plug"),
+            "first power-up fire no-load current ESC burnt smoke stopper resettable fuse current-limiting plug"),
     Trouble("esc", "Is my ESC large enough?", _esc_enough, "margins", "20 A four-in-one burnt speed controller rating"),
     Trouble("pulses", "Motors twitched while I saved settings", _pulses, "plug_in", "smoke configuration reboot spin"),
     Trouble("capacitor", "An ESC died on its first flight; is a capacitor needed?", _fuse, "margins",

@@ -412,12 +412,11 @@ class _Clearing:
         self.build = build
         self.hold = hold
         self.now = now
-        self._curves: dict[str, tuple[NDArray, dict[str, NDArray]]] = {}
+        self._curves: dict[_Change, tuple[NDArray, dict[str, NDArray]]] = {}
 
     def _curve(self, change: _Change) -> tuple[NDArray, dict[str, NDArray]]:
         """Numbers that can be printed, the present value before them, and the shares at each."""
-        name = f"{change.path} {change.end}"
-        if name not in self._curves:
+        if change not in self._curves:
             head, _, tail = change.path.partition(".")
             value = getattr(getattr(self.build, head), tail) if tail else getattr(self.build, head)
             now = (float(np.asarray(value)) - change.offset) / change.factor
@@ -430,8 +429,8 @@ class _Clearing:
             if change.unit == "mAh":
                 numbers = numbers[numbers * change.factor <= battery.MOST_CAPACITY]
             build = with_fields(self.build, {change.path: numbers * change.factor + change.offset})
-            self._curves[name] = numbers, margins.evaluate(Assessment(build, quick=True), hold=self.hold)
-        return self._curves[name]
+            self._curves[change] = numbers, margins.evaluate(Assessment(build, quick=True), hold=self.hold)
+        return self._curves[change]
 
     def _ways(self, key: str) -> list[_Change]:
         """What may be tried, the likeliest first."""

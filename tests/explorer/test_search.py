@@ -14,7 +14,7 @@ from explorer.workings import QUESTIONS, found
         ("2450KV on 6S", None, "more_cells"),
         ("D term", None, "hot"),
         ("turtle", None, "cap_mode"),
-        ("polyfuse", None, "bench_smoke"),
+        ("resettable fuse", None, "bench_smoke"),
         ("prop wash", "wash", "sink"),
         ("desync", None, "flip"),
     ],
