@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from explorer import label_meanings as means
+from explorer.format import lowered
 from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, problem, typed
 from explorer.label_pieces import MAX_LENGTH, Piece, pieces_of, suggestions
 from propmodel.battery import CHEMISTRIES
@@ -288,7 +289,7 @@ class _Reader:
         for field, value in values:
             wrong = problem(TAKE_OFF if field == "take_off_g" else FIELDS[field], value)
             if wrong:
-                self.unread.append(Unread(source, f'I read "{typed(source)}", but {wrong[0].lower()}{wrong[1:]}'))
+                self.unread.append(Unread(source, f'I read "{typed(source)}", but {lowered(wrong)}'))
                 continue
             if field == "chemistry" and field in self.found and self.found[field].note.startswith("from"):
                 del self.found[field]
@@ -324,7 +325,9 @@ class _Reader:
     def cannot(self, source: str) -> None:
         better = next(filter(_can_be_read, suggestions(source, _accept)), None) if self.suggest else None
         end = f": did you mean {typed(better)}?" if better else "."
-        self.unread.append(Unread(source, f'I could not read "{typed(source)}"{end}', better))
+        # signs that never leave as they came have no text of their own
+        what = f'"{typed(source)}"' if typed(source) else "one of the signs"
+        self.unread.append(Unread(source, f"I could not read {what}{end}", better))
 
     # --- one piece after the other
 

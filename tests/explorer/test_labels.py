@@ -510,3 +510,9 @@ def test_a_word_before_grams_says_what_weighs_them(text, field, grams):
     reading = read_labels(text)
     assert not reading.questions and not reading.left_out
     assert answered(reading, {})[field] == grams
+
+
+def test_refusals_name_the_field_and_never_nothing():
+    said = [one.sentence for one in read_labels("hello ]]> 99999KV").unread]
+    assert any(text.startswith('I read "99999KV", but KV must be') for text in said)
+    assert not any('""' in text for text in said) and any("one of the signs" in text for text in said)
