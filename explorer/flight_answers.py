@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from explorer import compute
 from explorer.inputs import Flying, Inputs, flying, mix
-from propmodel import battery, margins, motor, operating_point, power_up, propeller, response, surge
+from propmodel import battery, margins, operating_point, power_up
 from propmodel.assessment import Assessment
 from propmodel.battery import ACTIVATION_ENERGY, GAS_CONSTANT, REFERENCE_TEMPERATURE
 from propmodel.build import Build, subset, with_fields
@@ -34,6 +34,7 @@ from propmodel.flight import (
     trim,
 )
 from propmodel.heat import seconds_to_limit, steady_temperatures
+from propmodel.punch import punch, punch_band
 from propmodel.spread import draw
 from propmodel.status import Status
 from propmodel.units import CELSIUS_ZERO
@@ -603,10 +604,17 @@ def _heat_states(inputs: Inputs) -> list[HeatState]:
 
 @dataclass(frozen=True)
 class Response:
-    """How quickly a punch comes: time to 63 and 90 % of full pull from hover [s], pull per % command at hover [N]."""
+    """How quickly a punch comes, with the ends where 8 in 10 craft land. All times in s."""
 
     time_63: float
+    """From hover to 63 % of the full pull."""
     time_90: float
+    low_90: float
+    high_90: float
+    time_constant: float
+    """Of small changes of speed, controller included."""
+    low_constant: float
+    high_constant: float
     full_rev_per_s: float
     inertia: float
     """Of one rotor. [kg m^2]"""
@@ -621,31 +629,24 @@ def quick_response(inputs: Inputs) -> Response:
 
 @st.cache_data(**compute.KEPT_ANSWERS)
 def _response(inputs: Inputs) -> Response:
-    made = compute.build(inputs)
-    return response_of(made)
+    return response_of(compute.build(inputs))
 
 
 def response_of(made: Build) -> Response:
     """Spin-up of one build of plain numbers."""
-    a = Assessment(made)
-    inertia = float(motor.bell_inertia(made.motor) + propeller.inertia(made.propeller))
-    rotors, full = float(np.asarray(made.rotors)), a.full
-    up = response.spin_up(
-        inertia=inertia,
-        hover_rev_per_s=a.hover.rev_per_s,
-        source_voltage=a.punch_drive.emf * a.cap,
-        # at full command every motor draws through the pack that all share
-        loop_resistance=a.punch_drive.resistance + a.cap**2 * rotors * a.punch_drive.pack_resistance,
-        torque_constant=made.motor.torque_constant,
-        torque_coefficient=(full.torque) / full.rev_per_s**2,
-        iron_torque_slope=made.motor.iron_torque_slope,
-    )
+    mid = punch(made)
+    low, high = punch_band(made)
     return Response(
-        float(up.time_63),
-        float(up.time_90),
-        float(up.full_rev_per_s),
-        inertia,
-        float(surge.rotor_energy(inertia, a.hover.rev_per_s)),
+        float(mid.time_63),
+        float(mid.time_90),
+        float(low.time_90),
+        float(high.time_90),
+        float(mid.time_constant),
+        float(low.time_constant),
+        float(high.time_constant),
+        float(mid.full_rev_per_s),
+        float(mid.inertia),
+        float(mid.energy),
     )
 
 
@@ -725,8 +726,10 @@ def dive(inputs: Inputs, *, entry: str = "nose_down", start_height: float | None
 @st.cache_data(**compute.KEPT_ANSWERS)
 def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     made, way = compute.build(inputs), flying(inputs)
-    found = response_of(made).time_90
-    delay = parts_of_delay(way.reaction, found if math.isfinite(found) else float(np.asarray(Delay().spool)))
+    spool = float(punch(made).time_90)
+    if not math.isfinite(spool):
+        spool = float(np.asarray(Delay().spool))
+    delay = parts_of_delay(way.reaction, spool)
     asked: dict[str, Any] = {"entry": entry, "delay": delay}
     drop: float | None = way.drop
     if way.dive_speed:  # zero would be no dive at all
@@ -746,8 +749,12 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     cells = (pulls.size, charges.size)
     count = pulls.size * charges.size
     # the drawn craft fly this dive; the forecast, behind them, flies one for each cell of the table
+    drawn = draw(made, draws=DRAWS, forecast=True)
+    which = np.r_[:DRAWS, [DRAWS] * count]
+    own = punch(drawn.build, factor=drawn.response_factor, quick=True).time_90
+    asked["delay"] = replace(delay, spool=np.where(np.isfinite(own), own, spool)[which])
     many = pull_out(
-        subset(draw(made, draws=DRAWS, forecast=True).build, np.r_[:DRAWS, [DRAWS] * count], (DRAWS + 1,)),
+        subset(drawn.build, which, (DRAWS + 1,)),
         drop,
         state_of_charge=np.r_[[way.state_of_charge] * DRAWS, np.tile(charges, pulls.size)],
         load_limit=np.r_[[way.load_limit] * DRAWS, np.repeat(pulls, charges.size)],

@@ -26,6 +26,7 @@ from explorer.sentence import own_name
 from propmodel.dive import BindingLimit, Manoeuvre, WashBand
 from propmodel.heat_verdict import OTHER_CAUSES, hot_motor_verdict
 from propmodel.limits import Limit
+from propmodel.response import CONTROLLER_LAG
 from propmodel.status import Status
 
 __all__ = [
@@ -409,7 +410,9 @@ def response_words(found: Response) -> str:
         return "It cannot hover, so there is no punch to time."
     return (
         f"From a hover it reaches 90{NARROW}% of a punch in <b>{value('seconds', found.time_90)}</b> "
-        f"(63{NARROW}% in {value('seconds', found.time_63)}), if the tune lets it."
+        f"({spread('seconds', found.low_90, found.high_90)}), 63{NARROW}% in {value('seconds', found.time_63)}, if the "
+        f"tune lets it. Rotor time constant {1e3 * found.time_constant:.0f}{NARROW}ms ({1e3 * found.low_constant:.0f} "
+        f"to {1e3 * found.high_constant:.0f}), of which the ESC takes about {1e3 * CONTROLLER_LAG:.0f} (estimate)."
     )
 
 

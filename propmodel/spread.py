@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from propmodel import battery, motor, propeller
+from propmodel import battery, motor, propeller, response
 from propmodel.assessment import Assessment
 from propmodel.build import Build, drag_areas, shape_of, with_axis
 from propmodel.errors import check_in, check_number, check_range
@@ -70,6 +70,7 @@ _AXES = (
     "thrust_loss",
     "electronics",
     "thermal",
+    "response",  # of the rotors to the command; no headline hangs on it, so it is in no group
 )
 
 GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -101,10 +102,11 @@ def _normal(draws: int) -> NDArray:
 
 @dataclass(frozen=True)
 class Draws:
-    """A build with a trailing axis of draws, and the draw of its cooling."""
+    """A build with a trailing axis of draws, and the draws of its cooling and of its rotors' response time."""
 
     build: Build
     thermal_factor: NDArray
+    response_factor: NDArray
 
 
 def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None, forecast: bool = False) -> Draws:
@@ -202,7 +204,7 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
         electronics_power=np.asarray(b.craft.electronics_power) * np.exp(LOG_SD_ELECTRONICS * z["electronics"]),
     )
     drawn = replace(b, craft=craft, motor=drawn_motor, propeller=prop, controller=esc, pack=pack)
-    return Draws(drawn, np.exp(LOG_SD_THERMAL * z["thermal"]))
+    return Draws(drawn, np.exp(LOG_SD_THERMAL * z["thermal"]), np.exp(response.LOG_SD_RESPONSE * z["response"]))
 
 
 def _likely_current(b: Build) -> NDArray:

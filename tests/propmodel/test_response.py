@@ -42,20 +42,22 @@ def stepped_time(share, full, *, max_current=np.inf, **p):
 @pytest.mark.parametrize("change", [{}, {"inertia": 2e-4, "torque_coefficient": 3e-6}, {"iron_torque_slope": 0.0}])
 def test_spin_up_is_the_stepped_one(change):
     p = FIVE_INCH | change
-    out = response.spin_up(**p)
+    out = response.spin_up(**p, controller_lag=0.0)
     assert out.time_63 == pytest.approx(stepped_time(0.63, out.full_rev_per_s, **p), rel=1e-5)
     assert out.time_90 == pytest.approx(stepped_time(0.90, out.full_rev_per_s, **p), rel=1e-5)
 
 
 @pytest.mark.parametrize("limit", [15.0, 27.0, 30.0, 60.0])
 def test_spin_up_under_a_current_limit(limit):
-    out = response.spin_up(**FIVE_INCH, max_current=limit)
-    free = response.spin_up(**FIVE_INCH)
+    out = response.spin_up(**FIVE_INCH, max_current=limit, controller_lag=0.0)
+    free = response.spin_up(**FIVE_INCH, controller_lag=0.0)
     assert out.time_90 == pytest.approx(
         stepped_time(0.90, out.full_rev_per_s, max_current=limit, **FIVE_INCH), rel=1e-5
     )
     assert out.full_rev_per_s <= free.full_rev_per_s
-    assert response.spin_up(**FIVE_INCH, max_current=1e6).time_90 == pytest.approx(free.time_90, rel=1e-12)
+    assert response.spin_up(**FIVE_INCH, max_current=1e6, controller_lag=0.0).time_90 == pytest.approx(
+        free.time_90, rel=1e-12
+    )
 
 
 def test_full_speed_is_where_the_torques_meet():
@@ -72,8 +74,9 @@ def test_full_speed_is_where_the_torques_meet():
 @settings(max_examples=50, deadline=None)
 @given(scale=st.floats(0.1, 20.0), hover=st.floats(0.0, 380.0))
 def test_time_goes_with_inertia(scale, hover):
-    base = response.spin_up(**FIVE_INCH | {"hover_rev_per_s": hover})
-    heavy = response.spin_up(**FIVE_INCH | {"hover_rev_per_s": hover, "inertia": scale * 5.4e-6})
+    bare = FIVE_INCH | {"hover_rev_per_s": hover, "controller_lag": 0.0}
+    base = response.spin_up(**bare)
+    heavy = response.spin_up(**bare | {"inertia": scale * 5.4e-6})
     assert heavy.time_63 == pytest.approx(scale * base.time_63, rel=1e-9)
     assert base.time_63 <= base.time_90
 
@@ -81,6 +84,23 @@ def test_time_goes_with_inertia(scale, hover):
 def test_typical_spool_of_a_five_inch_craft():
     # common practice, from memory: about 0.08 s to full pull; the default delay of the dive says so
     assert 0.05 < response.spin_up(**FIVE_INCH).time_90 < 0.13
+
+
+def test_the_controller_lag_is_added_once_and_only_where_the_rotor_must_speed_up():
+    p = FIVE_INCH | {"hover_rev_per_s": np.array([190.0, 450.0])}
+    bare, late = response.spin_up(**p, controller_lag=0.0), response.spin_up(**p, controller_lag=0.02)
+    # 450 /s is above 63 % of the full thrust already, and below 90 %
+    assert late.time_63 - bare.time_63 == pytest.approx([0.02, 0.0], abs=1e-12)
+    assert late.time_90 - bare.time_90 == pytest.approx([0.02, 0.02], abs=1e-12)
+
+
+def test_time_constant_of_a_stepped_motor_behind_a_lag():
+    # independent: a voltage that follows the command with a first-order lag, the linear rotor behind it; the mean
+    # time of the step response (its first moment) is what a fitted first-order constant shows
+    lag, tau = 0.015, 0.025
+    t = np.linspace(0.0, 2.0, 400_001)
+    left = (tau * np.exp(-t / tau) - lag * np.exp(-t / lag)) / (tau - lag)
+    assert np.trapezoid(left, t) == pytest.approx(response.rotor_time_constant(tau, controller_lag=lag), rel=1e-4)
 
 
 def test_hover_above_the_target_and_above_full_speed():
