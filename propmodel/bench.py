@@ -1,5 +1,7 @@
 """The bench: read a measurement log, doubt it, and make the motor and the propeller of a forecast one's own.
 
+`measured_pairs` lists what others measured and `nearest_pairs` finds the nearest to some labels.
+
 Examples
 --------
 >>> text = "Throttle (%),Voltage (V),Current (A),RPM,Thrust (g)\\n" + "".join(
@@ -23,6 +25,7 @@ from propmodel.bench_calibrate import Calibration, calibrate
 from propmodel.bench_doubts import cell_doubts, find_doubts
 from propmodel.bench_flight import FlightCalibration, calibrate_flight, flight_doubts
 from propmodel.bench_guess import labels_in
+from propmodel.bench_pairs import MeasuredPair, NearPair, measured_pairs, nearest_pairs
 from propmodel.bench_read import read_table
 from propmodel.bench_steps import holds, plateau_table, spikes
 from propmodel.bench_tidy import tidy
@@ -35,8 +38,12 @@ __all__ = [
     "Doubt",
     "FlightCalibration",
     "Guess",
+    "MeasuredPair",
+    "NearPair",
     "calibrate",
     "calibrate_flight",
+    "measured_pairs",
+    "nearest_pairs",
     "read",
     "safe_cell",
 ]

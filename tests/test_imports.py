@@ -69,6 +69,7 @@ LAYERS: list[list[str]] = [
         "sensitivity",
         "solve",
         "pareto",
+        "punch",
     ],
     ["bench", "bench_*"],
 ]
