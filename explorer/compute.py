@@ -16,9 +16,12 @@ from numpy.typing import NDArray
 
 from explorer.inputs import Inputs, flying
 from explorer.lift_workings import Step, lift_steps
+from explorer.measured import Nearest
 from explorer.own_parts import OwnInputs, build_of
 from propmodel.assessment import Assessment
+from propmodel.bench_pairs import nearest_pairs
 from propmodel.build import Build
+from propmodel.controller import duty_from_throttle, throttle_from_duty
 from propmodel.endurance import Profile, flight_time
 from propmodel.flight import level_flight
 from propmodel.limits import Limit, limits
@@ -27,7 +30,19 @@ from propmodel.spread import curve_bands, draw
 from propmodel.throttle import ThrottleCurve, throttle_curve
 from propmodel.watts import Watts, where_watts_go
 
-__all__ = ["THROTTLE", "Answers", "Headlines", "Story", "answers", "build", "gives_first", "story", "watts", "workings"]
+__all__ = [
+    "THROTTLE",
+    "Answers",
+    "Headlines",
+    "Story",
+    "answers",
+    "build",
+    "gives_first",
+    "nearest",
+    "story",
+    "watts",
+    "workings",
+]
 
 THROTTLE = np.linspace(0.0, 1.0, 51)
 BAND_THROTTLE = np.linspace(0.0, 1.0, 26)
@@ -169,6 +184,32 @@ def _story(inputs: Inputs) -> Story:
         hover_power=float(still.electrical_power) if flies else math.nan,
         lifting_power=float(split.lift),
     )
+
+
+def nearest(inputs: Inputs) -> Nearest:
+    """Measured pairs nearest to the labels of a build, on a fresh pack."""
+    return _nearest(replace(plain(inputs), charge_left_percent=100.0))
+
+
+@st.cache_data(**KEPT_ANSWERS)
+def _nearest(inputs: Inputs) -> Nearest:
+    made = build(inputs)
+    volts = throttle_curve(made, np.array([0.5, 1.0])).pack_voltage
+    volts = float(volts[np.flatnonzero(np.isfinite(volts))[-1]])
+    turned, wound = made.propeller, made.motor
+    found = nearest_pairs(
+        kv=float(np.asarray(inputs.kv)),
+        diameter=float(np.asarray(turned.diameter)),
+        pitch=float(np.asarray(turned.pitch)),
+        blades=float(np.asarray(turned.blades)),
+        voltage=volts,
+        stator_diameter=None if wound.stator_diameter is None else float(np.asarray(wound.stator_diameter)),
+        stator_height=None if wound.stator_height is None else float(np.asarray(wound.stator_height)),
+    )
+    cap, esc = float(np.asarray(made.command_cap)), made.controller
+    # a cap stretches the throttle: the same duty stands further to the right
+    places = [throttle_from_duty(esc, duty_from_throttle(esc, one.pair.throttle), command_cap=cap) for one in found]
+    return Nearest(found, [np.where(place > 1.0 + 1e-9, np.nan, place) for place in places], volts, cap, inputs.coaxial)
 
 
 def gives_first(inputs: Inputs, hold: float = 10.0) -> list[Limit]:

@@ -11,10 +11,14 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol
+
+import numpy as np
 
 from explorer.format import NARROW, Units, change, lowered, number, percent_change, prose, spread, value
 from explorer.inputs import Inputs
+from propmodel.bench_pairs import measured_pairs
 from propmodel.constants import STANDARD_GRAVITY
 from propmodel.limits import Limit
 from propmodel.status import Status
@@ -22,7 +26,6 @@ from propmodel.status import Status
 __all__ = [
     "Headline",
     "Numbers",
-    "beyond_measured",
     "beyond_sum",
     "first_words",
     "nearest_limits",
@@ -35,10 +38,6 @@ __all__ = [
 MEASURED_RPM = 6600.0
 MEASURED_COUNT = 211
 MEASURED_MANY_BLADES = 11
-# Open thrust-stand tables of eight 5-inch propellers on eight motors, three cells: fastest row.
-# See data/motors/SOURCE.md.
-STAND_RPM = 20300.0
-STAND_SIZES = (4.5, 5.6)
 
 NO_BREAK = "\u00a0"
 """The serif's narrow space is too narrow to part a number from its unit."""
@@ -260,38 +259,21 @@ def first_words(inputs: Inputs) -> str:
     )
 
 
-def beyond_measured(inputs: Inputs, mid: Numbers) -> str:
-    """Say in plain words where the forecast leaves what was measured; empty where it does not."""
-    rpm = 60.0 * mid.full_throttle_rev_per_s
-    if inputs.measured_propeller is not None or not math.isfinite(rpm):
-        return ""
-    times = rpm / MEASURED_RPM
-    many = inputs.blades > 2
-    if times < 1.5 and not many:
-        return ""
-    words = {2: "twice", 3: "three times", 4: "four times", 5: "five times", 6: "six times"}
-    does = (
-        f"its propeller turns {words.get(round(times), f'{times:.0f} times')} as fast as the measured set"
-        if times >= 1.5
-        else f"few of the {MEASURED_COUNT} measured propellers have more than two blades"
-    )
-    nearest = (
-        "nearest check: eight 5-inch propellers on a thrust stand"
-        if STAND_SIZES[0] <= inputs.diameter_in <= STAND_SIZES[1]
-        else "no open thrust-stand table of this size to check it"
-    )
-    return f"No open measurement of a craft like this exists: {does}; {nearest}. The band is wide for that reason."
+@lru_cache(maxsize=1)
+def stand_rpm() -> float:
+    """Fastest usable point of the measured pairs. [rpm]"""
+    return 60.0 * max(float(np.nanmax(p.rev_per_s[p.usable], initial=0.0)) for p in measured_pairs())
 
 
 def beyond_sum(inputs: Inputs, mid: Numbers) -> tuple[str, str, str]:
-    """The numbers behind `beyond_measured`, as one step of the workings."""
+    """How far the propeller turns beyond the wind-tunnel set, as one step of the workings."""
     rpm = 60.0 * mid.full_throttle_rev_per_s
     return (
         "How far beyond what was measured",
         f"{rpm:,.0f} rpm flat out / {MEASURED_RPM:,.0f} rpm, the middle of the fastest static runs = "
         f"{rpm / MEASURED_RPM:.1f} times; {MEASURED_MANY_BLADES} of {MEASURED_COUNT} measured propellers have "
         "more than two blades",
-        f"Open wind-tunnel measurements; the thrust stand reached {STAND_RPM:,.0f} rpm on three cells.",
+        f"Open wind-tunnel measurements; stands reached {stand_rpm():,.0f} rpm with motor and propeller together.",
     )
 
 

@@ -12,10 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmodel import tables
+from propmodel.air import STANDARD, Air
 from propmodel.errors import check_number, check_positive, check_range
+from propmodel.motor import from_stator
+from propmodel.propeller import Propeller
+from propmodel.throttle import BenchCurve, bench_curve
 from propmodel.units import GRAM_FORCE, INCH, RPM
 
-__all__ = ["NEAR", "MeasuredPair", "NearPair", "measured_pairs", "nearest_pairs"]
+__all__ = ["NEAR", "MeasuredPair", "NearPair", "forecast", "measured_pairs", "nearest_pairs"]
 
 WEIGHTS = {"diameter": 4.0, "kv": 1.5, "voltage": 1.5, "pitch": 0.7, "blades": 0.4, "stator": 0.2}
 """Weight of each log ratio: about the power with which full-throttle thrust follows the label (estimates). [-]"""
@@ -110,13 +114,18 @@ class NearPair:
     pair : MeasuredPair
     distance : float
         0 for the same labels; see `nearest_pairs`. [-]
-    differs : str
-        What differs, in words: ``KV 4 % lower, 0.1 in smaller, 24.5 V``; the volts are always told.
+    differences : tuple of str
+        What differs but the volts, in words; empty for the same labels.
     """
 
     pair: MeasuredPair
     distance: float
-    differs: str
+    differences: tuple[str, ...]
+
+    @property
+    def differs(self) -> str:
+        """What differs, in one line: ``0.1 in smaller, KV 4 % lower, 24.5 V``; the volts are always told."""
+        return ", ".join([*self.differences, f"{self.pair.full_voltage:.3g} V"])
 
     @property
     def near(self) -> bool:
@@ -275,9 +284,9 @@ def nearest_pairs(
     return [NearPair(pairs[k], float(distance[k]), _differs(pairs[k], asked)) for k in order]
 
 
-def _differs(pair: MeasuredPair, asked: dict[str, float]) -> str:
-    """Say what differs from the labels asked for, largest things first, the volts last."""
-    words = []
+def _differs(pair: MeasuredPair, asked: dict[str, float]) -> tuple[str, ...]:
+    """Say what differs from the labels asked for, largest things first."""
+    words: list[str] = []
     inch = (pair.diameter - asked["diameter"]) / INCH
     if abs(inch) >= 0.05:
         words.append(f"{abs(inch):.1f} in {'larger' if inch > 0 else 'smaller'}")
@@ -297,4 +306,32 @@ def _differs(pair: MeasuredPair, asked: dict[str, float]) -> str:
             or abs(pair.stator_height - asked["stator_height"]) > 2.5e-4
         ):
             words.append(f"stator {pair.motor_label.split()[0]}")
-    return ", ".join([*words, f"{pair.full_voltage:.3g} V"])
+    return tuple(words)
+
+
+def forecast(pair: MeasuredPair, *, air: Air = STANDARD) -> BenchCurve | None:
+    """What the labels of a pair alone forecast at its own volts and throttle.
+
+    Parameters
+    ----------
+    pair : MeasuredPair
+    air : Air
+        At the stand; sheets do not tell it.
+
+    Returns
+    -------
+    BenchCurve or None
+        One element for each point of the pair; None where no stator is stated. Points without volts take
+        `MeasuredPair.full_voltage`.
+
+    Examples
+    --------
+    >>> pair = measured_pairs()[0]
+    >>> forecast(pair).thrust.shape == pair.thrust.shape
+    True
+    """
+    if not (np.isfinite(pair.stator_diameter) and np.isfinite(pair.stator_height)):
+        return None
+    volts = np.where(np.isfinite(pair.voltage), pair.voltage, pair.full_voltage)
+    wound = from_stator(pair.stator_diameter, pair.stator_height, pair.kv)
+    return bench_curve(wound, Propeller(pair.diameter, pair.pitch, pair.blades), volts, pair.throttle, air=air)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import streamlit as st
 
-from explorer import compute, sentence, state, widgets
+from explorer import compute, measured, sentence, state, widgets
 from explorer.figures import lift as figures
 from explorer.format import value
 from explorer.inputs import Inputs
@@ -46,12 +46,13 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     head = head_of(inputs)
     pin_head = None if pin is None else head_of(pin)
     limits = compute.gives_first(inputs)
+    found = compute.nearest(inputs)
 
     widgets.say(
         '<h1 class="wi-ask">Will it lift, and how hard will it pull?</h1>'
         f'<p class="wi-sentence">{sentence.opening(head, limits, units)}</p>'
         f'<p class="wi-pinned">{sentence.pinned_line(head, pin_head, units)}</p>'
-        f'<p class="wi-beyond">{sentence.beyond_measured(inputs, head.mid)}</p>'
+        f'<p class="wi-beyond">{measured.how_near(found)}</p>'
     )
     with st.container(horizontal=True, key="asides"):
         widgets.leans_on()
@@ -65,20 +66,23 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
 
     this = curve_of(inputs)
     other = None if pin is None else curve_of(pin)
-    tops = figures.story_tops(this, other, units)
+    marks = measured.marks_of(found)
+    tops = figures.story_tops(this, other, units, marks)
     axes = (
         state.axis(f"pull {units.pull}", tops[0]),
         state.axis("current", tops[1]),
         state.axis("share", tops[2]),
     )
     ceiling = ceiling_of(inputs)
-    figure = figures.story(this, other, axes=axes, units=units, ceiling=ceiling)
+    figure = figures.story(this, other, axes=axes, units=units, ceiling=ceiling, marks=marks)
     words = figures.story_words(this, units)
     widgets.chart(figure, key="story", alt=words)
     widgets.say(
         widgets.key_line(None if pin is None else pin.name, limit=ceiling is not None)
+        + measured.key(found, inputs.rotors)
         + f'<p class="wi-small">{words}</p>'
     )
+    sources(found)
     widgets.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5)
 
     widgets.say(
@@ -99,6 +103,14 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     with st.container(horizontal=True, gap="large"):
         widgets.next_question("minutes", "Next: how long?")
         widgets.next_question("margins", "All margins")
+
+
+def sources(found: measured.Nearest) -> None:
+    """The measured points in numbers and where they come from, made when opened."""
+    with st.expander("Measured: numbers and sources", key="measured_sources", on_change="rerun") as box:
+        if box.open:
+            rows = measured.rows(found, widgets.units())
+            widgets.say(widgets.table(measured.HEADINGS, rows) + measured.sources(found))
 
 
 def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:

@@ -31,6 +31,7 @@ __all__ = [
     "hover_line",
     "limit",
     "line",
+    "measured",
     "panels",
     "pinned",
     "snapped",
@@ -332,6 +333,52 @@ def dot(figure: Sketch, x: float, y: float, *, name: str, of_pinned: bool = Fals
         },
         hoverinfo="skip",
         name=name,
+        **_axes(row),
+    )
+
+
+MEASURED_MARKS = ("diamond-open", "square-open")
+"""Marks of measurements, nearest pair first: shapes that nothing else has."""
+
+
+def measured(
+    figure: Sketch,
+    x: ArrayLike,
+    y: ArrayLike,
+    *,
+    name: str,
+    unit: str,
+    mark: int = 0,
+    digits: str = ",.3~r",
+    row: int = 1,
+) -> None:
+    """Mark measured points: open shapes in blue, never joined by a line.
+
+    Parameters
+    ----------
+    figure : Sketch
+    x, y : array_like
+        Points with a gap in either are left out.
+    name, unit : str
+        Of the hover label.
+    mark : int
+        Which of `MEASURED_MARKS`.
+    digits : str
+        Number format of the hover label.
+    row : int
+    """
+    xs, ys = (np.asarray(v, dtype=float) for v in (x, y))
+    there = np.isfinite(xs) & np.isfinite(ys)
+    if not there.any():
+        return
+    figure.add_scatter(
+        x=_rounded(xs[there]),
+        y=_rounded(ys[there]),
+        mode="markers",
+        marker={"symbol": MEASURED_MARKS[mark], "size": 11 - mark, "color": AIR, "line": {"width": 2, "color": AIR}},
+        cliponaxis=False,
+        name=name,
+        hovertemplate=f"{name} %{{y:{digits}}} {unit}<extra></extra>",
         **_axes(row),
     )
 

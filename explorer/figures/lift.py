@@ -23,6 +23,7 @@ from explorer.figures.base import (
     hover_line,
     limit,
     line,
+    measured,
     panels,
     pinned,
     word,
@@ -34,7 +35,18 @@ from propmodel.status import Status
 from propmodel.throttle import ThrottleCurve
 from propmodel.watts import Watts
 
-__all__ = ["Ceiling", "Curve", "closest", "pull_of_all", "ruler", "stairs", "story", "story_tops", "story_words"]
+__all__ = [
+    "Ceiling",
+    "Curve",
+    "Marks",
+    "closest",
+    "pull_of_all",
+    "ruler",
+    "stairs",
+    "story",
+    "story_tops",
+    "story_words",
+]
 
 GRAVITY = 9.80665
 
@@ -81,6 +93,24 @@ class Ceiling:
     words: str
 
 
+@dataclass(frozen=True)
+class Marks:
+    """Points measured on a stand, of one rotor. Shapes: one axis.
+
+    Parameters
+    ----------
+    name : str
+        Of the hover label, with the volts.
+    throttle, thrust, current : ndarray
+        NaN where not measured. [-, N, A]
+    """
+
+    name: str
+    throttle: NDArray
+    thrust: NDArray
+    current: NDArray
+
+
 def pull_of_all(thrust: NDArray, rotors: int, units: Units) -> NDArray:
     """Pull of all rotors in the unit of the axis: kg of force, or N."""
     total = np.asarray(thrust, dtype=float) * rotors
@@ -93,9 +123,14 @@ def _usable(curve: ThrottleCurve, values: NDArray) -> NDArray:
     return np.where(stopped, np.nan, values)
 
 
-def story_tops(this: Curve, other: Curve | None, units: Units) -> tuple[float, float, float]:
+def story_tops(
+    this: Curve, other: Curve | None, units: Units, marks: Sequence[Marks] = ()
+) -> tuple[float, float, float]:
     """Largest values to be drawn in the three panels: pull, current, share of the watts that lifts in %."""
     tops = [0.0, 0.0, 0.0]
+    for one in marks:
+        for k, values in enumerate((pull_of_all(one.thrust, this.rotors, units), this.rotors * one.current)):
+            tops[k] = max([tops[k], *(float(v) for v in values[np.isfinite(values) & np.isfinite(one.throttle)])])
     for one in (this, other):
         if one is None:
             continue
@@ -117,7 +152,13 @@ def story_tops(this: Curve, other: Curve | None, units: Units) -> tuple[float, f
 
 
 def story(
-    this: Curve, other: Curve | None, *, axes: tuple[Axis, Axis, Axis], units: Units, ceiling: Ceiling | None
+    this: Curve,
+    other: Curve | None,
+    *,
+    axes: tuple[Axis, Axis, Axis],
+    units: Units,
+    ceiling: Ceiling | None,
+    marks: Sequence[Marks] = (),
 ) -> go.Figure:
     """Pull, current and the share of the watts that lifts, against throttle.
 
@@ -132,6 +173,8 @@ def story(
     units : Units
     ceiling : Ceiling or None
         Label limit of the current.
+    marks : sequence of Marks
+        Measured on a stand, nearest pair first; drawn for as many rotors as the build has.
 
     Returns
     -------
@@ -155,7 +198,13 @@ def story(
         limit(figure, ceiling.current, ceiling.words, x_top=100.0, y_top=axes[1].top, row=2)
     if other is not None:
         _rows(figure, other, units, force, of_pinned=True)
-    _hover_marks(figure, this, other, axes, units)
+    for k, one in enumerate(marks):
+        x = 100.0 * one.throttle
+        measured(figure, x, pull_of_all(one.thrust, this.rotors, units), name=one.name, unit=force, mark=k)
+        measured(figure, x, this.rotors * one.current, name=one.name, unit="A", mark=k, row=2)
+    if marks:
+        _say_measured(figure, this, marks[0], units)
+    _hover_marks(figure, this, other, axes, units, ceiling)
     return figure.finished()
 
 
@@ -174,7 +223,23 @@ def _rows(figure: Sketch, one: Curve, units: Units, force: str, *, of_pinned: bo
         draw(figure, x, _usable(one.curve, get(one.curve)), name=name, unit=unit, row=row)
 
 
-def _hover_marks(figure: Sketch, this: Curve, other: Curve | None, axes: tuple[Axis, Axis, Axis], units: Units) -> None:
+def _say_measured(figure: Sketch, this: Curve, nearest: Marks, units: Units) -> None:
+    """Name the last mark of the nearest pair in the first panel."""
+    pull = pull_of_all(nearest.thrust, this.rotors, units)
+    there = np.flatnonzero(np.isfinite(nearest.throttle) & np.isfinite(pull))
+    if there.size:
+        last = there[-1]
+        word(figure, 100.0 * float(nearest.throttle[last]), float(pull[last]), "measured", right_of=False, shift=11)
+
+
+def _hover_marks(
+    figure: Sketch,
+    this: Curve,
+    other: Curve | None,
+    axes: tuple[Axis, Axis, Axis],
+    units: Units,
+    ceiling: Ceiling | None,
+) -> None:
     at = 100.0 * this.hover_throttle
     there = math.nan if other is None else 100.0 * other.hover_throttle
     right = at < 72.0 and not (math.isfinite(there) and there > at)
@@ -199,10 +264,12 @@ def _hover_marks(figure: Sketch, this: Curve, other: Curve | None, axes: tuple[A
     dot(figure, at, this.hover_current, name="hovers here", row=2)
     dot(figure, at, 100.0 * this.hover_share, name="hovers here", row=3)
     word(figure, at, 0.9, f"hover {at:.0f} %", row=1, right_of=right, bold=True, domain=True)
+    # under the words of the ceiling, where those would be in the way
+    line_at = 0.0 if ceiling is None else ceiling.current / axes[1].top
     word(
         figure,
         at,
-        0.32,
+        0.17 if 0.3 < line_at < 0.64 else 0.32,
         value("current", this.hover_current),
         row=2,
         right_of=right,

@@ -27,9 +27,9 @@ def test_the_page_paints_sentence_charts_and_strips(visit):
     assert page.locator(".js-plotly-plot").count() == 1
     expect(page.locator(".wi-stairs li")).to_have_count(7)
     expect(page.locator(".wi-strip .here")).to_have_count(2)
-    expect(page.get_by_text("No open measurement of a craft like this exists")).to_be_visible()
-    # the promise of the first screen: the extrapolation is said before anybody scrolls
-    box = page.get_by_text("No open measurement of a craft like this exists").bounding_box()
+    expect(page.get_by_text("Nearest measured parts: stator 2306.5")).to_be_visible()
+    # the promise of the first screen: how near a measurement is, is said before anybody scrolls
+    box = page.get_by_text("Nearest measured parts").bounding_box()
     assert box is not None and box["y"] + box["height"] < 900
 
 
