@@ -65,10 +65,7 @@ def drawn(found: Nearest) -> list[tuple[NearPair, NDArray]]:
 
 def marks_of(found: Nearest) -> list[Marks]:
     """Points of the drawn pairs; those that are plainly wrong, or beyond the command cap, are left out."""
-    return [
-        Marks(f"{SIGNS[k]} measured", place, one.pair.thrust, one.pair.current)
-        for k, (one, place) in enumerate(drawn(found))
-    ]
+    return [Marks("measured", place, one.pair.thrust, one.pair.current) for one, place in drawn(found)]
 
 
 def how_near(found: Nearest) -> str:
@@ -77,7 +74,7 @@ def how_near(found: Nearest) -> str:
     words = ", ".join(first.differences)
     if words and first.near:
         words += ", otherwise your labels"
-    told = f"Nearest measured parts: {words or 'your labels'}, at {_volts(first.pair.full_voltage)}"
+    told = f"Nearest measured parts: {words or 'your labels'}, at {first.pair.volts_label}"
     if not first.near:
         return prose(f"{told}; too far to compare.")
     if found.coaxial:

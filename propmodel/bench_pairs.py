@@ -85,6 +85,12 @@ class MeasuredPair:
         return float(known[-1]) if known.size else 4.1 * self.cells
 
     @property
+    def volts_label(self) -> str:
+        """Volts flat out, or the cells where no volts were printed."""
+        known = bool(np.isfinite(self.voltage[self.usable]).any())
+        return f"{self.full_voltage:.3g} V" if known else f"{self.cells}S, volts not told"
+
+    @property
     def motor_label(self) -> str:
         """Sizes of the motor: ``2207 1950 KV``."""
         kv = f"{self.kv:.0f} KV"
@@ -102,7 +108,7 @@ class MeasuredPair:
     @property
     def label(self) -> str:
         """All in one: ``2207 1950 KV, 5.1x4.3x3, 24.5 V``."""
-        return f"{self.motor_label}, {self.propeller_label}, {self.full_voltage:.3g} V"
+        return f"{self.motor_label}, {self.propeller_label}, {self.volts_label}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +131,7 @@ class NearPair:
     @property
     def differs(self) -> str:
         """What differs, in one line: ``0.1 in smaller, KV 4 % lower, 24.5 V``; the volts are always told."""
-        return ", ".join([*self.differences, f"{self.pair.full_voltage:.3g} V"])
+        return ", ".join([*self.differences, self.pair.volts_label])
 
     @property
     def near(self) -> bool:

@@ -33,6 +33,20 @@ def test_the_page_paints_sentence_charts_and_strips(visit):
     assert box is not None and box["y"] + box["height"] < 900
 
 
+def test_measured_marks_are_drawn_and_a_click_tells_their_source(visit):
+    page = visit()
+    marks = page.locator(".js-plotly-plot .scatterlayer path.point")
+    # three points of two pairs in two panels, and the hover marks
+    assert marks.count() >= 12
+    expect(page.get_by_text("Measured on a stand, one rotor times 4")).to_be_visible()
+    page.get_by_text("Measured: numbers and sources").click()
+    expect(page.get_by_role("columnheader", name="Our forecast").first).to_be_visible()
+    expect(page.get_by_text("A motor maker's own test sheet").first).to_be_visible()
+    # nothing runs out at the side of a phone
+    page.set_viewport_size({"width": 390, "height": 900})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
 def test_a_key_on_the_slider_moves_sentence_side_panel_and_hover_mark(visit, settle):
     page = visit()
     before = grams(page)

@@ -63,7 +63,9 @@ def test_a_pair_could_be(pair):
 def test_names_are_sizes_only(root):
     for pair in measured_pairs(all_points=True):
         assert re.fullmatch(r"pair \d{3}", pair.name)
-        assert re.fullmatch(r"(\d{4}(\.\d)?|motor of) \d+ KV, [\d.]+x[\d.]+x\d, [\d.]+ V", pair.label), pair.label
+        assert re.fullmatch(
+            r"(\d{4}(\.\d)?|motor of) \d+ KV, [\d.]+x[\d.]+x\d, ([\d.]+ V|\dS, volts not told)", pair.label
+        ), pair.label
     # a word of the table is a plain word: no code of the raw tables, no web address, no name with capitals inside
     for name in ("pairs.csv", "pair_sources.csv"):
         text = (root / "data" / "bench" / name).read_text(encoding="utf-8")
