@@ -335,7 +335,8 @@ def local_value(t, form, table):
 
 
 def design(t, form):
-    return np.c_[tuple(columns(t)[n] for n in form.features.split())]
+    c = columns(t)
+    return np.c_[tuple(c[n] for n in form.features.split())]
 
 
 def fit_form(form: Form, s, bench, which):
