@@ -219,6 +219,21 @@ def test_spread_is_wider_where_less_is_known():
     assert fast.log_sd_c_p**2 - propeller.spread(Propeller(**usual)).log_sd_c_p ** 2 == pytest.approx(0.15**2)
 
 
+@pytest.mark.parametrize("multirotor", [None, False, True])
+def test_a_wider_blade_never_takes_less_power(multirotor):
+    # Blade element: profile torque goes with the chord, thrust does not fall with it; so at one speed C_P and C_T rise.
+    chord = np.geomspace(0.10, 0.28, 145)
+    inch, ratio, blades, n = (
+        v[..., None]
+        for v in np.meshgrid(np.linspace(3, 15, 25), np.linspace(0.3, 1.2, 10), [2, 3, 4], [30.0, 90.0, 400.0])
+    )
+    prop = Propeller(inch * INCH, inch * INCH * ratio, blades, chord, multirotor=multirotor)
+    c_t, c_p = coefficients(prop, 0.0, n, STANDARD)
+    for c in (c_t, c_p):
+        slope = np.diff(np.log(c), axis=-1) / np.diff(np.log(chord))
+        assert c.shape[-1] == 145 and slope.min() > 0.1
+
+
 @pytest.mark.parametrize("chord", [None, 0.17])
 def test_drawing_in_the_stated_coordinates_gives_the_stated_spread(chord):
     # C_T and logit(FM/0.85) drawn together must give back the stated C_P spread and correlation, roughly: both

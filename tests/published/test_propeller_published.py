@@ -175,10 +175,15 @@ def test_left_out_errors_and_committed_coefficients(root, rows):
 
     known = s.chord.notna().to_numpy()
     # median |ln error| left out by propeller: (C_T, C_P); the last C_P is 0.078 in SOURCE.md.
-    for form, keep_rows, limits in ((fit.LABEL, known | True, (0.10, 0.12)), (fit.CHORD, known, (0.065, 0.085))):
+    # Nine propellers in ten with a chord are within 30 %, as is asked of a forecast that knows the chord.
+    for form, keep_rows, limits, nine in (
+        (fit.LABEL, known | True, (0.10, 0.12), 0.32),
+        (fit.CHORD, known, (0.065, 0.085), np.log(1.30)),
+    ):
         for which, limit in zip(("ct", "cp"), limits, strict=True):
             beta = fit.fit_form(form, s, bench, which)[0]
             committed = list(label_fit()[form.name][which].values())
             np.testing.assert_allclose(beta, committed, atol=2e-5)
             r = fit.residuals(form, s, bench, which, "propeller")[keep_rows]
             assert np.median(np.abs(r)) < limit
+            assert np.quantile(np.abs(r), 0.9) < nine
