@@ -24,7 +24,7 @@ from propmodel.air import Air
 from propmodel.assessment import Assessment
 from propmodel.bench_model import NAMES, Stand, stand_rows
 from propmodel.build import Build
-from propmodel.controller import Controller
+from propmodel.controller import Controller, throttle_from_duty
 from propmodel.endurance import flight_time
 from propmodel.motor import Motor
 from propmodel.performance import evaluate
@@ -164,7 +164,9 @@ def _seen(whole: Assessment, made: Build, kind: str) -> NDArray:
         "no_load": lambda: whole.build.motor.no_load_current,
         "stand_current": lambda: whole.full.motor_current,
         "stand_pull": lambda: whole.full.thrust,
-        "hover_command": lambda: whole.hover.duty,
+        "hover_command": lambda: throttle_from_duty(
+            whole.build.controller, whole.hover.duty, command_cap=whole.build.command_cap
+        ),
         "hover_current": lambda: whole.hover.pack_current,
     }[kind]
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -209,7 +211,7 @@ def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Lear
 
 
 def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
-    """Motor and propeller as single readings make them: each doubt moved and narrowed by what was read."""
+    """Motor, propeller and speed controller as single readings make them: each doubt moved and narrowed by what was read."""
     made = compute.build(compute.plain(bare(inputs)))
     whole = Assessment(draw(made, draws=DRAWS).build, quick=True)
     kinds = list(shares)
@@ -229,6 +231,8 @@ def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
     c_t, sd_t = moved(b.propeller.log_c_t_offset)
     merit, sd_merit = moved(b.propeller.figure_of_merit_offset)
     sd_p = float(np.hypot(1.5 * sd_t, 0.4 * sd_merit))
+    exponent, sd_exponent = moved(np.log(b.controller.throttle_exponent))
+    ripple, _ = moved(np.log(b.controller.ripple_coefficient))
     m = made.motor
     motor = replace(
         m,
@@ -249,7 +253,13 @@ def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
         log_sd_c_p=sd_p,
         spread_correlation=min(0.95, 1.5 * sd_t / max(sd_p, 1e-6)),
     )
-    return measured(inputs, "your bench readings", motor=motor, propeller=blades)
+    esc = replace(
+        made.controller,
+        throttle_exponent=float(np.asarray(made.controller.throttle_exponent)) * math.exp(exponent),
+        log_sd_throttle_exponent=sd_exponent,
+        ripple_coefficient=float(np.asarray(made.controller.ripple_coefficient)) * math.exp(ripple),
+    )
+    return measured(inputs, "your bench readings", motor=motor, propeller=blades, controller=esc)
 
 
 # ---- the log ----------------------------------------------------------------------------------------------

@@ -475,7 +475,7 @@ def _speed_curve(inputs: Inputs) -> SpeedCurve:
         )  # fmt: skip
     speed = np.linspace(0.0, most, SPEED_POINTS)
     mid = level_flight(made, speed)
-    held = (mid.status == Status.OK) | (mid.duty <= np.asarray(made.command_cap) * 1.005)
+    held = (mid.status == Status.OK) | (mid.duty <= made.duty_cap * 1.005)
     many = level_flight(draw(made, draws=SPEED_DRAWS).build, speed[::2])
     power = np.where(many.status == Status.OK, many.electrical_power, np.nan)
     low, high = np.full(speed[::2].size, np.nan), np.full(speed[::2].size, np.nan)

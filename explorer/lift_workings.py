@@ -76,7 +76,7 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
             "Motor of three constants; R holds winding, ESC, leads and commutation, from the stator size.",
         ),
     ]
-    full = at_duty(drive(build, 1.0), np.asarray(build.command_cap, dtype=float))
+    full = at_duty(drive(build, 1.0), build.duty_cap)
     steps.append(
         (
             "Pull",
@@ -102,7 +102,7 @@ def _minutes(build: Build, way: Profile) -> list[Step]:
         return []
     d = drive(build, HALF, sustained=True)
     lift = float(build.weight) / float(np.asarray(build.rotors))
-    full = at_duty(drive(build, HALF), np.asarray(build.command_cap, dtype=float))
+    full = at_duty(drive(build, HALF), build.duty_cap)
     amps = {
         "hover": (way.hover, float(at_thrust(d, lift).pack_current)),
         "cruise": (way.cruise, float(level_flight(build, way.cruise_speed, state_of_charge=HALF).current)),

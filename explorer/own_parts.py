@@ -75,6 +75,8 @@ class MeasuredController:
     standby_power: float
     idle_duty: float
     throttle_exponent: float
+    log_sd_throttle_exponent: float = 0.05
+    """Files saved before this was kept say nothing of it. [-]"""
 
 
 @dataclass(frozen=True)

@@ -77,7 +77,7 @@ class Assessment:
     @cached_property
     def cap(self) -> NDArray:
         """Largest duty. [-]"""
-        return np.asarray(self.build.command_cap, dtype=np.float64) * self._one
+        return self.build.duty_cap * self._one
 
     @cached_property
     def frame(self) -> Airframe:

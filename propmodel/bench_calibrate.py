@@ -18,7 +18,7 @@ from propmodel.air import STANDARD, Air
 from propmodel.bench_fit import Fit, Table
 from propmodel.bench_model import NAMES, Stand, controller_from, motor_from, stand_rows, throttle_duty
 from propmodel.bench_types import BenchLog
-from propmodel.controller import Controller
+from propmodel.controller import THROTTLE_EXPONENT, Controller
 from propmodel.motor import Motor
 from propmodel.propeller import Propeller, spread
 
@@ -86,8 +86,8 @@ def calibrate(
     propeller : Propeller
         As labelled.
     controller : Controller, optional
-        Starting point of its resistance, ripple and standby power. The throttle map starts straight from 3 % idle,
-        whatever it says.
+        Starting point of its resistance, ripple and standby power. The throttle map starts at the mean of open stands,
+        without idle, whatever it says.
     air : Air
         Air at the stand.
     leave_out : sequence of int
@@ -118,7 +118,7 @@ def _result(fit: Fit) -> Calibration:
     motor = motor_from(
         table.motor, unknowns, {**sd, "log_resistance": float(np.hypot(sd["log_resistance"], MODEL_SD_RESISTANCE))}
     )
-    controller = controller_from(table.controller, unknowns)
+    controller = controller_from(table.controller, unknowns, sd)
     propeller, coefficients = _propeller(fit, unknowns, cov)
     label = table.motor
     rows = [
@@ -154,7 +154,7 @@ def _result(fit: Fit) -> Calibration:
             "-",
             float(np.asarray(controller.throttle_exponent)),
             sd["log_exponent"],
-            1.0,
+            THROTTLE_EXPONENT,
             "log_exponent",
         ),
     ]
@@ -247,7 +247,7 @@ def _notes(fit: Fit, frame: pd.DataFrame) -> list[str]:
     if not np.isfinite(read["speed"]).any():
         told.append("No speed was measured: it was inferred from the thrust, so C_T and KV hang on the label.")
     if not np.isfinite(fit.table.throttle).any():
-        told.append("No throttle was recorded: the throttle map stays linear and says nothing about KV.")
+        told.append("No throttle was recorded: the throttle map stays the usual one and says nothing about KV.")
     elif np.nanmax(fit.table.throttle) < 0.95:
         told.append("The throttle never reached full: KV and resistance rest on the throttle map.")
     for name, sentence in (

@@ -12,6 +12,7 @@ from scipy.optimize import least_squares
 from propmodel import motor as motor_model
 from propmodel.air import Air
 from propmodel.bench_model import IDLE_MIDDLE, NAMES, PRIOR_SD, Stand, stand_rows, throttle_duty
+from propmodel.controller import THROTTLE_EXPONENT
 from propmodel.controller import Controller
 from propmodel.motor import Motor
 from propmodel.propeller import Propeller, spread
@@ -218,4 +219,5 @@ def _priors(table: Table) -> tuple[FloatArray, FloatArray]:
     cov[t, m] = cov[m, t] = float(s.correlation_c_t_figure_of_merit) * np.sqrt(cov[t, t] * cov[m, m])
     prior = np.zeros(n)
     prior[NAMES.index("idle_duty")] = IDLE_MIDDLE
+    prior[NAMES.index("log_exponent")] = np.log(THROTTLE_EXPONENT)
     return prior, np.asarray(np.linalg.cholesky(np.linalg.inv(cov)).T, dtype=np.float64)

@@ -39,11 +39,13 @@ PRIOR_SD = {
     "log_ripple": 0.7,
     "log_standby": 0.7,
     "idle_duty": 0.06,
-    "log_exponent": 0.25,
+    "log_exponent": 0.15,
 }
-"""Spread of what no label tells: iron loss (two bare runs), ripple (band 0.1 to 0.6 W/V^2), throttle map
-(0.7 to 1 over the open sets). Estimates."""
-IDLE_MIDDLE = 0.03
+"""Spread of what no label tells: iron loss, ripple, standby power and throttle map of one stand (data/motors/SOURCE.md),
+the map a little wider than between the stands there."""
+IDLE_MIDDLE = 0.0
+MODEL_SD_EXPONENT = 0.02
+"""How far the throttle map of a craft may be from that of the stand with the same controller. [-] Estimate."""
 
 
 @dataclass(frozen=True)
@@ -152,7 +154,7 @@ def motor_from(motor: Motor, unknowns: FloatArray, sd: dict[str, float]) -> Moto
     return replace(motor, **changes)
 
 
-def controller_from(controller: Controller, unknowns: FloatArray) -> Controller:
+def controller_from(controller: Controller, unknowns: FloatArray, sd: dict[str, float]) -> Controller:
     """Return the controller with calibrated resistance, ripple, standby power and throttle map.
 
     Parameters
@@ -161,6 +163,8 @@ def controller_from(controller: Controller, unknowns: FloatArray) -> Controller:
         Before calibration.
     unknowns : ndarray
         In the order of `NAMES`.
+    sd : dict
+        Standard error of ``log_exponent``. [-]
     """
     return replace(
         controller,
@@ -169,4 +173,5 @@ def controller_from(controller: Controller, unknowns: FloatArray) -> Controller:
         standby_power=float(np.asarray(controller.standby_power) * np.exp(unknowns[6])),
         idle_duty=float(np.clip(unknowns[7], 0.0, 0.5)),
         throttle_exponent=float(np.exp(unknowns[8])),
+        log_sd_throttle_exponent=float(np.hypot(sd["log_exponent"], MODEL_SD_EXPONENT)),
     )

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from propmodel import battery, motor, propeller
 from propmodel.air import STANDARD, Air
 from propmodel.constants import STANDARD_GRAVITY
-from propmodel.controller import Controller
+from propmodel.controller import Controller, duty_cap
 from propmodel.craft import TOP_TO_FRONT_DRAG, Craft, default_drag_area
 from propmodel.errors import check_in, check_positive, check_range
 from propmodel.number import Number
@@ -58,8 +58,8 @@ class Build:
         Number of motors. [-] A coaxial craft counts both of each pair.
     air : Air
     command_cap : array_like
-        Largest duty the flight controller may command. [-] It evens out average voltage only: it never makes a
-        motor or controller fit for a voltage above its label.
+        Largest command the flight controller may give; `duty_cap` is the duty it allows. [-] It lowers the average
+        voltage only: it never makes a motor or controller fit for a voltage above its label.
     coaxial : bool
         True where rotors sit in pairs one above the other.
     name : str
@@ -103,6 +103,11 @@ class Build:
     def __getstate__(self) -> dict[str, Any]:
         # another process hashes text in another way
         return {name: value for name, value in vars(self).items() if name != "_hash"}
+
+    @property
+    def duty_cap(self) -> NDArray:
+        """Largest duty under the command cap. [-]"""
+        return duty_cap(self.controller, self.command_cap)
 
     @property
     def mass(self) -> NDArray:

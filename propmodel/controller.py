@@ -17,7 +17,15 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel.errors import check_positive, check_range
 from propmodel.number import Number
 
-__all__ = ["Controller", "duty_from_throttle", "ripple_loss", "throttle_from_duty", "winding_ripple"]
+__all__ = ["Controller", "duty_cap", "duty_from_throttle", "ripple_loss", "throttle_from_duty", "winding_ripple"]
+
+THROTTLE_EXPONENT = 0.88
+"""Exponent of the throttle map: duty = command^exponent. Mean over twelve stands, 0.66 to 1.01. [-] Fitted, see
+data/motors/SOURCE.md."""
+LOG_SD_THROTTLE_EXPONENT = 0.115
+"""Log sd of the exponent between those stands. [-] Fitted."""
+RIPPLE_COEFFICIENT = 0.39
+"""k_r of the ripple and switching loss, fitted to all stands together. [W/V^2]"""
 
 
 @dataclass(frozen=True)
@@ -29,12 +37,14 @@ class Controller:
     resistance : array_like
         Conduction resistance on top of the motor's effective resistance. [ohm]
     ripple_coefficient : array_like
-        k_r of the ripple and switching loss. [W/V^2] Default 0.30 is an estimate between old controllers on
-        open bench tables (median 0.45) and modern ones, which switch faster (from memory); band 0.1 to 0.6.
+        k_r of the ripple and switching loss. [W/V^2]
     standby_power : array_like
         P_0, drawn at any duty. [W]
     throttle_exponent, idle_duty : array_like
-        Throttle map: duty = cap (idle + (1 - idle) throttle^exponent). [-]
+        Throttle map: duty = cap^exponent (idle + (1 - idle) throttle^exponent). [-] An exponent below 1 gives more
+        than average duty at part throttle, as most stands show.
+    log_sd_throttle_exponent : array_like or None
+        Own spread of the exponent once it was measured; None: that between stands. [-]
     continuous_current, burst_current : array_like or None
         Label ratings of one motor channel. [A]
     min_cells, max_cells : array_like or None
@@ -48,10 +58,11 @@ class Controller:
     """
 
     resistance: Number = 0.0
-    ripple_coefficient: Number = 0.30
+    ripple_coefficient: Number = RIPPLE_COEFFICIENT
     standby_power: Number = 0.5
-    throttle_exponent: Number = 1.0
+    throttle_exponent: Number = THROTTLE_EXPONENT
     idle_duty: Number = 0.0
+    log_sd_throttle_exponent: Number | None = None
     continuous_current: Number | None = None
     burst_current: Number | None = None
     min_cells: Number | None = None
@@ -66,10 +77,36 @@ class Controller:
         check_range("standby_power", self.standby_power, 0.0, 1000.0, "W")
         check_range("throttle_exponent", self.throttle_exponent, 0.2, 3.0)
         check_range("idle_duty", self.idle_duty, 0.0, 0.5)
+        if self.log_sd_throttle_exponent is not None:
+            check_range("log sd of the throttle exponent", self.log_sd_throttle_exponent, 0.0, 1.0)
         for field in ("continuous_current", "burst_current", "min_cells", "max_cells", "max_voltage", "mass"):
             value = getattr(self, field)
             if value is not None:
                 check_positive(field, value)
+
+
+def duty_cap(controller: Controller, command_cap: ArrayLike = 1.0) -> NDArray:
+    """Largest duty under a command cap: the throttle map of the cap.
+
+    Parameters
+    ----------
+    controller : Controller
+        Holds the throttle map.
+    command_cap : array_like
+        Largest command the flight controller may give. [-]
+
+    Returns
+    -------
+    ndarray
+        [-]
+
+    Examples
+    --------
+    >>> round(float(duty_cap(Controller(throttle_exponent=0.9), 0.8)), 3)
+    0.818
+    """
+    cap = np.asarray(command_cap, dtype=np.float64)
+    return cap if _is_one(controller.throttle_exponent) else cap ** np.asarray(controller.throttle_exponent)
 
 
 def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_cap: ArrayLike = 1.0) -> NDArray:
@@ -82,23 +119,23 @@ def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_c
     throttle : array_like
         Command, 0 to 1. [-]
     command_cap : array_like
-        Largest duty the flight controller may ask for. [-]
+        Largest command the flight controller may give. [-]
 
     Returns
     -------
     ndarray
-        Duty, 0 to ``command_cap``. [-]
+        Duty, 0 to that of ``command_cap``. [-]
 
     Examples
     --------
-    >>> float(duty_from_throttle(Controller(), 0.5, command_cap=0.8))
+    >>> float(duty_from_throttle(Controller(throttle_exponent=1.0), 0.5, command_cap=0.8))
     0.4
     """
     command = np.asarray(throttle, dtype=np.float64)
     if not _is_one(controller.throttle_exponent):
         command = command ** np.asarray(controller.throttle_exponent)
     idle = controller.idle_duty
-    cap = command_cap if isinstance(command_cap, float) else np.asarray(command_cap)
+    cap = duty_cap(controller, command_cap)
     least = cap * (idle if isinstance(idle, float) else np.asarray(idle))
     return np.asarray(cap - least) * command + np.asarray(least)
 
@@ -117,7 +154,7 @@ def throttle_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: 
     duty : array_like
         Average duty. [-] A duty below idle gives 0.
     command_cap : array_like
-        Largest duty the flight controller may ask for. [-]
+        Largest command the flight controller may give. [-]
 
     Returns
     -------
@@ -126,12 +163,12 @@ def throttle_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: 
 
     Examples
     --------
-    >>> float(throttle_from_duty(Controller(), 0.4, command_cap=0.8))
+    >>> float(throttle_from_duty(Controller(throttle_exponent=1.0), 0.4, command_cap=0.8))
     0.5
     """
     idle = np.asarray(controller.idle_duty)
     exponent = np.asarray(controller.throttle_exponent)
-    shaped = np.maximum((np.asarray(duty) / np.asarray(command_cap) - idle) / (1.0 - idle), 0.0)
+    shaped = np.maximum((np.asarray(duty) / duty_cap(controller, command_cap) - idle) / (1.0 - idle), 0.0)
     return shaped if _is_one(controller.throttle_exponent) else shaped ** (1.0 / exponent)
 
 
@@ -152,7 +189,7 @@ def ripple_loss(controller: Controller, motor_voltage: ArrayLike, bus_voltage: A
 
     Examples
     --------
-    >>> round(float(ripple_loss(Controller(), 5.0, 20.0)), 4)
+    >>> round(float(ripple_loss(Controller(ripple_coefficient=0.3), 5.0, 20.0)), 4)
     4.7188
     """
     through = np.asarray(motor_voltage) * np.maximum(1.0 - np.asarray(motor_voltage) / bus_voltage, 0.0)

@@ -270,7 +270,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     lift = build.weight / d.rotors * one
     hover = at_thrust(d, lift)
     _, cruise = trim(d, Airframe.of(build), np.asarray(profile.cruise_speed) * one, passes=60)
-    cap = np.asarray(build.command_cap) * one
+    cap = build.duty_cap * one
     punch = recharge(d, build, start)
     flat_out = at_duty(punch, cap)
     # nobody pulls harder than the craft can
@@ -278,7 +278,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     steady = [(_bus_of(d, p), share) for p, share in zip((hover, cruise, hard), shares[:3], strict=True)]
 
     def at_charge(knots: NDArray) -> NDArray:
-        return at_duty(recharge(d, build, np.minimum(knots, start)), build.command_cap, passes=6).pack_current
+        return at_duty(recharge(d, build, np.minimum(knots, start)), build.duty_cap, passes=6).pack_current
 
     # full throttle hangs on the charge alone: for a few builds all knots are solved at once
     few = math.prod(shape) <= 4000 and bool(np.any(shares[3] > 0.0))

@@ -270,7 +270,7 @@ def level_flight(build: Build, speed: ArrayLike, *, state_of_charge: ArrayLike =
     v_all = np.broadcast_to(v, np.broadcast_shapes(shape_of(build), charge.shape, v.shape))
     d = drive(build, charge, sustained=True)
     state, point = trim(d, Airframe.of(build), v_all, passes=60)
-    cap = np.asarray(build.command_cap, dtype=np.float64)
+    cap = build.duty_cap
     status = np.where(
         (point.status != Status.OK) | (point.duty > cap * (1.0 + 1e-9)),
         Status.CANNOT_FLY_AT_THIS_SPEED,
@@ -287,7 +287,7 @@ def level_flight(build: Build, speed: ArrayLike, *, state_of_charge: ArrayLike =
         shaft_power=point.shaft_power,
         electrical_power=point.pack_power,
         current=point.pack_current,
-        throttle=throttle_from_duty(build.controller, point.duty, command_cap=cap),
+        throttle=throttle_from_duty(build.controller, point.duty, command_cap=build.command_cap),
         duty=point.duty,
         bus_voltage=point.bus_voltage,
         thrust_needed_over_available=point.thrust / np.maximum(available, 1e-9),
@@ -378,7 +378,7 @@ def top_speed(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = F
     check_range("state_of_charge", state_of_charge, 0.0, 1.0)
     d = drive(build, state_of_charge)
     shape = np.broadcast_shapes(shape_of(build), np.shape(state_of_charge))
-    cap = np.broadcast_to(np.asarray(build.command_cap, dtype=np.float64), shape)
+    cap = np.broadcast_to(build.duty_cap, shape)
     return find_top_speed(d, Airframe.of(build), cap, np.asarray(build.propeller.pitch), quick=quick)
 
 
@@ -640,7 +640,7 @@ def climb_rate(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = 
     d = drive(build, state_of_charge)
     _, top = drag_areas(build)
     shape = np.broadcast_shapes(shape_of(build), np.shape(state_of_charge))
-    cap = np.broadcast_to(np.asarray(build.command_cap, dtype=np.float64), shape)
+    cap = np.broadcast_to(build.duty_cap, shape)
     static = d.rotors * at_duty(d, cap).thrust
     lifts = static > build.weight
     high = np.sqrt(2.0 * np.maximum(static - build.weight, 0.0) / (d.density * top)) + 1e-3

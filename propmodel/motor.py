@@ -52,36 +52,44 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 
-MOTOR_CONSTANT_2207 = 0.01304
-"""K_m of a 22 x 7 mm stator, with the effective resistance and the loaded KV. [N m/sqrt(W)] Fitted."""
-SIZE_EXPONENT = 0.85
-"""Power of the copper-volume shape: between theory (1) and the bench tables (0.73 +- 0.22). [-]"""
+MOTOR_CONSTANT_2207 = 0.01343
+"""K_m of a 22 x 7 mm stator, with the loaded KV and the resistance that goes with the stator. [N m/sqrt(W)] Fitted."""
+SIZE_EXPONENT = 0.92
+"""Power of the copper-volume shape, 0.92 +- 0.06; copper depth and turn length alone give 1. [-] Fitted."""
+FIXED_RESISTANCE = 0.03
+"""Part of the effective resistance that is not wound on the stator: controller, leads, connectors, part of the
+commutation. [ohm] The tables fit alike from 0.01 to 0.05."""
 END_TURN_SHARE = 0.4
 """c in the shape d^2 h / sqrt(h + c d): end turns as a share of the stator diameter. [-]"""
 REFERENCE_SHAPE = 22.0 * 22.0 * 7.0 / (7.0 + END_TURN_SHARE * 22.0) ** 0.5
 """The shape of the 22 x 7 mm stator. [mm^2.5]"""
-LOADED_KV_RATIO = 0.93
-"""Speed constant under load over the printed KV, weighted mean of 11 bench motors. [-]"""
-IRON_TORQUE_SCALE = 3.5e-9
-"""q = scale x d^2 h, d and h in mm: loss torque per rev/s, from two no-propeller runs. [N m s]"""
+LOADED_KV_RATIO = 0.98
+"""Speed constant under load over the printed KV, mean of 35 motors. [-] Fitted."""
+IRON_TORQUE_SCALE = 5.9e-9
+"""q = scale x d^2 h, d and h in mm: loss torque per rev/s. [N m s] Fitted to stand tables, printed no-load currents and
+two runs without propeller."""
 IRON_TORQUE_BAND = 1.6
-"""One sd of the loss torque as a factor (x or /). [-] Estimate: one motor was measured."""
-WINDING_SHARE = 0.35
-"""Winding copper's share of the effective resistance, 0.25 to 0.45. [-] Common practice, from memory: 0.05 to
-0.07 ohm printed for a 2207 of 1950 rpm/V, whose effective resistance is forecast at 0.163 ohm."""
-LOG_SD_KV = 0.05
-"""Log sd of the loaded KV about its forecast: 4 % label and the mean ratio's own doubt. [-]"""
-LOG_SD_RESISTANCE = 0.40
-"""Log sd of the effective resistance got from stator size and KV, inside the measured range. [-]"""
+"""One sd of the loss torque as a factor (x or /). [-] Estimate: few motors print a no-load current."""
+WINDING_SHARE = 0.38
+"""Winding copper's share of the effective resistance, 0.31 to 0.49 in six motors of four makers that print it. [-]"""
+WINDING_WEIGHT = 0.6
+"""Weight of a printed winding resistance against the stator rule, in ln ohm: those six scatter by 0.18 about their
+share, the rule by 0.33, and a seventh maker may measure another way. [-] Estimate."""
+LOG_SD_KV = 0.06
+"""Log sd of the loaded KV about its forecast, between motors. [-] Fitted."""
+LOG_SD_RESISTANCE = 0.33
+"""Log sd of the effective resistance got from stator size and KV, inside the measured range. [-] Fitted."""
+LOG_SD_RESISTANCE_PRINTED = 0.25
+"""The same where the winding resistance is printed too. [-] Estimate from six motors."""
 LOG_SD_EXPONENT = 0.15
 """Doubt of `SIZE_EXPONENT`, which widens the spread outside the measured sizes. [-] Estimate."""
-MEASURED_CURRENT = 25.0
+MEASURED_CURRENT = 83.0
 """Highest current the resistance rule was fitted to. [A]"""
-MEASURED_DIAMETER = (18.0 * MM, 25.0 * MM)
-MEASURED_HEIGHT = (4.0 * MM, 7.0 * MM)
-"""Stator sizes behind the fit. [m]"""
-MEASURED_SHAPE = (380.0, 1061.0)
-"""Smallest (1804) and largest (2507) shape behind the fit. [mm^2.5]"""
+MEASURED_DIAMETER = (11.0 * MM, 32.0 * MM)
+MEASURED_HEIGHT = (4.0 * MM, 20.0 * MM)
+"""Stator sizes behind the fit; below 18 mm and above 28 mm few. [m]"""
+MEASURED_SHAPE = (167.0, 2810.0)
+"""Smallest (1104) and largest (2820) shape behind the fit. [mm^2.5]"""
 COPPER_REFERENCE = CELSIUS_ZERO + 20.0
 
 
@@ -230,10 +238,10 @@ def _shape(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
 def motor_constant(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
     r"""Torque per square root of watt lost, from the stator size.
 
-    .. math:: K_m = K_t / \sqrt{R_{eff}} = K_{2207} (x / x_{2207})^{0.85}, \;
+    .. math:: K_m = K_t / \sqrt{R_{eff} - R_0} = K_{2207} (x / x_{2207})^{0.92}, \;
         x = d^2 h / \sqrt{h + 0.4\, d}
 
-    Copper depth grows with d, turn length with h plus the end turns.
+    Copper depth grows with d, turn length with h plus the end turns; R_0 is `FIXED_RESISTANCE`.
 
     Parameters
     ----------
@@ -243,11 +251,11 @@ def motor_constant(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
     Returns
     -------
     ndarray
-        K_m with the effective resistance and the loaded KV. [N m/sqrt(W)]
+        K_m with the loaded KV. [N m/sqrt(W)]
 
     Notes
     -----
-    Fitted to bench tables of nine motors, 1804 to 2507, up to 25 A (data/motors/SOURCE.md).
+    Fitted to bench and makers' tables of 35 motors, 1104 to 3210, up to 83 A (data/motors/SOURCE.md).
     Outside that the form is extrapolated; `outside_measured` says so and `resistance_spread` widens.
 
     Examples
@@ -278,9 +286,9 @@ def from_stator(
     kv : array_like
         Label KV. [rpm/V]
     winding_resistance : array_like, optional
-        Printed winding figure. It sets the share of the heat that lands in the copper and does *not*
-        lower the effective resistance; a figure above the forecast raises it, since the effective
-        resistance contains the winding. [ohm]
+        Printed winding figure. It sets the share of the heat that lands in the copper. It is *not* the
+        effective resistance, which is about 2.6 times as large; it moves that by `WINDING_WEIGHT` towards 2.6
+        times itself. [ohm]
     no_load_current : array_like, optional
         From the sheet; None gives an estimate from the stator volume. [A]
     no_load_voltage : array_like
@@ -303,7 +311,7 @@ def from_stator(
     --------
     >>> motor = from_stator(0.022, 0.007, 1950)
     >>> round(float(motor.resistance), 3)
-    0.163
+    0.168
     """
     check_range("stator diameter", diameter, 3.0 * MM, 200.0 * MM, "m")
     check_range("stator height", height, 1.0 * MM, 150.0 * MM, "m")
@@ -313,10 +321,12 @@ def from_stator(
     h = np.asarray(height, float)
     ratio = fields.pop("loaded_kv_ratio", LOADED_KV_RATIO)
     k_t = 60.0 / (2.0 * np.pi * np.asarray(kv, float) * ratio)
-    effective = (k_t / motor_constant(d, h)) ** 2
+    effective = (k_t / motor_constant(d, h)) ** 2 + FIXED_RESISTANCE
     if winding_resistance is not None:
         check_positive("motor winding resistance", winding_resistance, "ohm")
-        effective = np.maximum(effective, np.asarray(winding_resistance, float))
+        winding = np.asarray(winding_resistance, float)
+        effective = effective ** (1.0 - WINDING_WEIGHT) * (winding / WINDING_SHARE) ** WINDING_WEIGHT
+        effective = np.maximum(effective, winding)
     if no_load_current is None:
         slope = IRON_TORQUE_SCALE * (d / MM) ** 2 * (h / MM)
         # V = n (2 pi K_t + R q/K_t) without a propeller, I0 = q n/K_t
@@ -699,7 +709,8 @@ def resistance_spread(motor: Motor, current: ArrayLike | None = None) -> FloatAr
     """
     if motor.log_sd_resistance is not None:
         return np.asarray(motor.log_sd_resistance, float)
-    variance = np.asarray(LOG_SD_RESISTANCE**2)
+    printed = motor.winding_resistance is not None
+    variance = np.asarray((LOG_SD_RESISTANCE_PRINTED if printed else LOG_SD_RESISTANCE) ** 2)
     if motor.stator_diameter is not None and motor.stator_height is not None:
         shape = _shape(motor.stator_diameter, motor.stator_height)
         nearest = np.clip(shape, *MEASURED_SHAPE)

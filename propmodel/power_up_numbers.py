@@ -10,7 +10,7 @@ import numpy as np
 
 from propmodel import battery, motor, operating_point, propeller
 from propmodel.build import Build, shape_of
-from propmodel.controller import winding_ripple
+from propmodel.controller import throttle_from_duty, winding_ripple
 from propmodel.drive import drive
 from propmodel.errors import as_floats
 
@@ -220,7 +220,8 @@ def from_build(
 
     craft, m, esc = build.craft, build.motor, build.controller
     hover = operating_point.at_thrust(drive(build, 1.0, sustained=True), build.weight / np.asarray(build.rotors, float))
-    flies = int(hover.status) == 0 and float(hover.duty) <= float(np.asarray(build.command_cap))
+    flies = int(hover.status) == 0 and float(hover.duty) <= float(build.duty_cap)
+    command = throttle_from_duty(esc, hover.duty, command_cap=build.command_cap)
     # One motor on a stand: the same pack, one rotor, no arm in the wash, no electronics.
     alone = replace(
         build,
@@ -228,7 +229,7 @@ def from_build(
         coaxial=False,
         craft=replace(craft, electronics_power=0.0, thrust_loss=0.0),
     )
-    stand = operating_point.at_duty(drive(alone, 1.0), np.asarray(build.command_cap, float))
+    stand = operating_point.at_duty(drive(alone, 1.0), build.duty_cap)
     return PowerUp(
         cells=float(np.asarray(build.pack.cells)),
         full_voltage=full,
@@ -254,7 +255,7 @@ def from_build(
         command_cap=float(np.asarray(build.command_cap)),
         active_freewheeling=active_freewheeling,
         no_load_known=no_load_known,
-        hover_command=spread("hover_throttle", float(hover.duty)) if flies else None,
+        hover_command=spread("hover_throttle", float(command)) if flies else None,
         hover_current=spread("hover_current", float(hover.pack_current)) if flies else None,
         hover_heat=float(hover.winding_loss + winding_ripple(esc, hover.ripple_loss) + hover.iron_loss)
         if flies

@@ -14,7 +14,7 @@ from propmodel import propeller_fit
 from propmodel.air import STANDARD, Air
 from propmodel.errors import check_range
 from propmodel.propeller_measured import measured, measured_names, stack
-from propmodel.propeller_prepared import FM_CEILING, MACH_KNEE, PreparedPropeller, prepare
+from propmodel.propeller_prepared import FM_CEILING, MACH_MEASURED, PreparedPropeller, prepare
 from propmodel.propeller_types import OwnFit, Propeller, RangeFlag, Spread
 from propmodel.units import INCH
 
@@ -91,7 +91,7 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     ----------
     propeller : Propeller
     tip_mach : array_like
-        Tip Mach number; above 0.5, where nothing is measured, C_P widens by 0.15 per 0.2 (a guess). [-]
+        Tip Mach number; above 0.62, where nothing is measured, C_P widens by 0.15 per 0.2 (an estimate). [-]
 
     Returns
     -------
@@ -123,7 +123,7 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     logit_sd = np.where(own, sd_fm / room, label.logit_sd_figure_of_merit)
     rho_fm = np.where(own, np.clip((1.5 * sd_t - rho * sd_p) / sd_fm, -1.0, 1.0), label.correlation_c_t_figure_of_merit)
     has_fit = False if propeller.own_fit is None else ~np.isnan(_f(propeller.own_fit.log_c_t))
-    wider = 0.15 * np.maximum(_f(tip_mach) - MACH_KNEE, 0.0) / 0.2
+    wider = 0.15 * np.maximum(_f(tip_mach) - MACH_MEASURED, 0.0) / 0.2
     return Spread(
         log_sd_c_t=sd_t,
         log_sd_c_p=np.sqrt(sd_p**2 + wider**2),

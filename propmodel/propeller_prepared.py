@@ -2,8 +2,8 @@
 
 Order of the static model: label or own fit at the clamped Reynolds number; cap on the figure of merit by
 raising C_P (0.75 is left alone, 0.79 becomes 0.785, nothing passes 0.82); draw or calibration offsets in ln
-C_T and logit(FM/0.85), so that no draw reaches 0.85; rise of C_P with tip Mach number above 0.5 (a guess: no
-measurement reaches there). Advancing: polynomials of J/J0, exactly 1 at rest and C_T exactly 0 at J0.
+C_T and logit(FM/0.85), so that no draw reaches 0.85; rise of C_P with tip Mach number above 0.4, as fitted to
+bench and makers' tables up to 0.62 (data/motors/SOURCE.md). Advancing: polynomials of J/J0, exactly 1 at rest and C_T exactly 0 at J0.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from propmodel import propeller_fit
 from propmodel.air import Air
 from propmodel.propeller_types import OwnFit, Propeller, RangeFlag
 
-__all__ = ["FM_CEILING", "IDEAL_MARGIN", "MACH_KNEE", "PreparedPropeller", "prepare", "smooth_cap"]
+__all__ = ["FM_CEILING", "IDEAL_MARGIN", "MACH_KNEE", "MACH_MEASURED", "MACH_RISE", "PreparedPropeller", "prepare", "smooth_cap"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -26,9 +26,12 @@ IntArray = NDArray[np.int64]
 FM_CEILING = 0.85
 """No draw reaches this figure of merit; the highest measured static one is 0.79 (UIUC). [-]"""
 _FM_KNEE, _FM_ROOM = 0.75, 0.07
-MACH_KNEE = 0.5
-"""Tip Mach number up to which no rise of C_P is assumed. [-]"""
-_MACH_RISE = 2.0  # C_P x (1 + 2 (M - 0.5)^2): a guess
+MACH_KNEE = 0.4
+"""Tip Mach number up to which no rise of C_P is assumed; 0.3 to 0.45 fit alike. [-] Chosen."""
+MACH_RISE = 4.0
+"""C_P x (1 + 4.0 (M - 0.4)^2); 4.0 +- 0.8. [-] Fitted."""
+MACH_MEASURED = 0.62
+"""Fastest tips behind that fit. [-]"""
 IDEAL_MARGIN = 1.03
 """Shaft power is at least this much times induced plus climb power. [-]"""
 _LOG_REFERENCE = float(np.log(5.0e4))  # of Re75
@@ -39,7 +42,7 @@ _FURTHEST = np.asarray(1.0e3)  # J/J0 beyond which nothing changes but J itself
 # numbers as arrays without axes: numpy takes them faster than plain ones, and these lines run by the million
 _ZERO, _HALF, _ONE, _TWO, _THREE = (np.asarray(x) for x in (0.0, 0.5, 1.0, 2.0, 3.0))
 _LEAST, _MARGIN, _DISC = (np.asarray(x) for x in (_LEAST_POWER, IDEAL_MARGIN, 2.0 / np.pi))
-_RISE_KNEE = np.asarray(MACH_KNEE * np.sqrt(_MACH_RISE))
+_RISE_KNEE = np.asarray(MACH_KNEE * np.sqrt(MACH_RISE))
 
 
 def _f(value: ArrayLike) -> FloatArray:
@@ -264,10 +267,10 @@ class PreparedPropeller:
     @cached_property
     def _mach(self) -> FloatArray:
         """Tip Mach number over n, times the root of the rise: c_p (1 + x^2) with x above its knee. [s]"""
-        return _f(self.mach_factor * np.sqrt(_MACH_RISE))
+        return _f(self.mach_factor * np.sqrt(MACH_RISE))
 
     def _fast_tips(self, n: FloatArray, c_p: FloatArray) -> FloatArray:
-        """C_P with its rise above tip Mach 0.5."""
+        """C_P with its rise above the knee in tip Mach number."""
         if n.max(initial=0.0) <= self.quickest:
             return c_p
         fast = np.maximum(self._mach * n - _RISE_KNEE, _ZERO)
@@ -365,7 +368,7 @@ class PreparedPropeller:
         flags = self.fixed_flags + np.where(
             (re < self.measured_low) | (re > self.measured_high), int(RangeFlag.REYNOLDS), 0
         )
-        flags = flags + np.where(self.mach_factor * n > MACH_KNEE, int(RangeFlag.MACH), 0)
+        flags = flags + np.where(self.mach_factor * n > MACH_MEASURED, int(RangeFlag.MACH), 0)
         outside = (j < 0.0) | (j > self.joints[0] * self.zero_thrust_advance_ratio)
         return np.asarray(flags + np.where(outside, int(RangeFlag.ADVANCE), 0))
 

@@ -21,6 +21,7 @@ from scipy.stats import qmc
 from propmodel import battery, motor, propeller, response
 from propmodel.assessment import Assessment
 from propmodel.build import Build, drag_areas, shape_of, with_axis
+from propmodel.controller import LOG_SD_THROTTLE_EXPONENT
 from propmodel.errors import check_in, check_number, check_range
 from propmodel.performance import OUTPUTS, Performance, evaluate, performance, status_of
 from propmodel.throttle import ThrottleCurve, throttle_curve
@@ -41,7 +42,7 @@ SEED = 420
 """The same for everyone: a band must not flicker."""
 
 # One sd each; estimates unless a source is named.
-LOG_SD_RIPPLE = 0.55  # 0.1 to 0.6 W/V^2 around 0.3, see data/motors/SOURCE.md
+LOG_SD_RIPPLE = 0.55  # between stands, data/motors/SOURCE.md
 LOG_SD_PACK_RESISTANCE = 0.30  # typical of the label; 5 to 10 mohm Ah
 LOG_SD_PACK_READING = 0.10  # a charger's reading
 LOG_SD_CAPACITY = 0.03
@@ -70,6 +71,7 @@ _AXES = (
     "thrust_loss",
     "electronics",
     "thermal",
+    "throttle_map",
     "response",  # of the rotors to the command; no headline hangs on it, so it is in no group
 )
 
@@ -79,6 +81,7 @@ GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "motor KV": ("kv",),
         "motor resistance and losses": ("resistance", "iron", "winding"),
         "ESC losses": ("ripple",),
+        "throttle map": ("throttle_map",),
         "pack": ("pack_resistance", "capacity"),
         "mass": ("mass",),
         "drag": ("drag",),
@@ -175,9 +178,12 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
         winding_resistance=np.minimum(winding, 0.8 * resistance),
         mass=motor.motor_mass(m),
     )
+    own_map = b.controller.log_sd_throttle_exponent
+    sd_map = LOG_SD_THROTTLE_EXPONENT if own_map is None else np.asarray(own_map)
     esc = replace(
         b.controller,
         ripple_coefficient=np.asarray(b.controller.ripple_coefficient) * np.exp(LOG_SD_RIPPLE * z["ripple"]),
+        throttle_exponent=np.asarray(b.controller.throttle_exponent) * np.exp(sd_map * z["throttle_map"]),
     )
     given = b.pack.cell_resistance is not None
     sd_r = LOG_SD_PACK_READING if given else LOG_SD_PACK_RESISTANCE
@@ -209,7 +215,7 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
 
 def _likely_current(b: Build) -> NDArray:
     """Motor current at full throttle, to a factor: what the resistance would pass with a third of the volts. [A]"""
-    volts = battery.open_circuit_voltage(b.pack, 1.0) * np.asarray(b.command_cap)
+    volts = battery.open_circuit_voltage(b.pack, 1.0) * b.duty_cap
     return np.minimum(volts / (4.0 * np.asarray(b.motor.resistance)), 200.0)
 
 

@@ -103,7 +103,7 @@ def where_watts_go(
     shape = np.broadcast_shapes(shape_of(build), charge.shape, velocity.shape if state == "cruise" else ())
     one = np.ones(shape)
     d = drive(build, charge, sustained=state != "full")
-    cap = np.asarray(build.command_cap, dtype=np.float64) * one
+    cap = build.duty_cap * one
     lift_each = build.weight / d.rotors * one
     axial = inplane = 0.0 * one
     failed: NDArray

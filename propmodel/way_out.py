@@ -35,7 +35,7 @@ def dive_of(build: Build, *, state_of_charge: ArrayLike | None = None, **questio
     charge = build.pack.reserve if state_of_charge is None else state_of_charge
     check_range("state_of_charge", charge, 0.0, 1.0)
     shape = np.broadcast_shapes(shape_of(build), np.shape(charge))
-    point = at_duty(drive(build, charge), np.asarray(build.command_cap) * np.ones(shape))
+    point = at_duty(drive(build, charge), build.duty_cap * np.ones(shape))
     front, top = drag_areas(build)
     return Dive(
         mass=build.mass,

@@ -121,7 +121,7 @@ def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
         known.append((float(made.pack.max_continuous_current), "label of the pack, held on"))
     if made.controller.continuous_current is not None:
         # the label is for each motor; at full command the pack gives the duty's share of that
-        duty = float(np.asarray(made.command_cap))
+        duty = float(made.duty_cap)
         each = float(made.controller.continuous_current)
         known.append((each * inputs.rotors * duty, "label of the ESC, reached at full command"))
     if not known:
