@@ -56,10 +56,17 @@ SUSTAINED_TIME = 300.0
 POUCH_LABEL_C = 65.0
 """Label of the measured pouch. [1/h]"""
 
-LABEL_EXPONENT = 1.4
-"""Resistance times capacity of a LiPo goes as the label's C to the minus this. Estimate: a rating for equal sag means
-1, for equal heat per ampere-hour 2; 1.4 leads from the measured 22 mohm A h at 65C to 12 at 100C and 7 at 150C,
-which is what published thrust-to-weight ratios of racing craft ask for (7 to 12)."""
+POUCH_CAPACITY = 5.0
+"""Label of the measured pouch. [A h]"""
+
+LABEL_EXPONENT = 1.0
+"""Resistance times capacity of a LiPo goes as the label's C to the minus this: a rating means the same sag at the rated
+current in every pack. Estimate; makers' labels do not compare. [-]"""
+
+CAPACITY_EXPONENT = 0.2
+"""And as the capacity to this: tabs and foils do not grow with the cell. Estimate, set by two facts: the measured 22
+mohm A h of the 65C 5 A h pouch, and the 7 to 12 mohm A h that published thrust-to-weight ratios of racing craft with
+about 1.3 A h and 100 to 150C ask for (here 11 to 7.5). [-]"""
 
 LABEL_RANGE = (40.0, 150.0)
 """Labels outside are taken as the nearer end: slow packs read 20 to 30 mohm A h on a charger whatever they claim
@@ -71,8 +78,8 @@ REFERENCE_RATE = 5.0
 RATE_RANGE = (0.1, 10.0)
 """Rates outside are taken as the nearer end. [1/h]"""
 
-LEAST_USABLE, MOST_USABLE = 0.3, 1.3
-"""Measured over label capacity that a pack may have. [-]"""
+USABLE_RANGE = (0.1, 6.5)
+"""Of a new pack; above 1.3 only where the age of a worn pack was taken out of a reading. [-]"""
 
 REFERENCE_TEMPERATURE = 298.15
 KNOTS = 21
@@ -93,10 +100,10 @@ class Chemistry:
     full_voltage, nominal_voltage, cutoff_voltage : float
         Of one cell; the cut-off is the loaded voltage to land at. [V]
     resistance_capacity : float
-        10-second resistance of one cell times its label capacity at 25 C and half charge, with `POUCH_LABEL_C` on the
-        label. [ohm A h]
-    label_exponent : float
-        How it falls with the label's C; 0 where labels say nothing about it. [-]
+        10-second resistance of one cell times its label capacity at 25 C and half charge, with `POUCH_LABEL_C` and
+        `POUCH_CAPACITY` on the label. [ohm A h]
+    label_exponent, capacity_exponent : float
+        How it falls with the label's C and rises with the capacity; 0 where nothing is known of that. [-]
     typical_label : float
         Taken where the label's C is not known. [1/h]
     usable_share : float
@@ -117,6 +124,7 @@ class Chemistry:
     cutoff_voltage: float
     resistance_capacity: float
     label_exponent: float
+    capacity_exponent: float
     typical_label: float
     usable_share: float
     measured_pouch: bool
@@ -129,18 +137,19 @@ def _lipo(label: str, full: float, nominal: float, mass_per_energy: float, *, hi
           measured: bool = True) -> Chemistry:  # fmt: skip
     """A LiPo kind: resistance of the measured pouch times ``higher``, racing label, usable share of that pouch."""
     return Chemistry(
-        label, full, nominal, 3.30, 22.4e-3 * higher, LABEL_EXPONENT, 120.0, 0.94, measured, mass_per_energy, 0.020, 3.0
-    )
+        label, full, nominal, 3.30, 22.4e-3 * higher, LABEL_EXPONENT, CAPACITY_EXPONENT, 120.0, 0.94, measured,
+        mass_per_energy, 0.020, 3.0,
+    )  # fmt: skip
 
 
 CHEMISTRIES: dict[str, Chemistry] = {
-    # typical label: 120C means 9.5 mohm A h, the geometric middle of the 7 to 12 of published racing craft. Usable
-    # share 0.94: one pouch measured, 4.71 of 5.00 A h. High-voltage cells 8/7 of LiPo, 60 mohm A h for 21700 cells and
-    # all masses per watt-hour: common practice, from memory.
+    # typical label: 120C means 9.3 mohm A h at 1.3 A h, the geometric middle of the 7 to 12 of published racing craft.
+    # Usable share 0.94: one pouch measured, 4.71 of 5.00 A h. High-voltage cells 8/7 of LiPo, 60 mohm A h for 21700
+    # cells and all masses per watt-hour: common practice, from memory.
     "lipo": _lipo("LiPo pouch", 4.20, 3.70, 6.7e-3),
     "lipo_hv": _lipo("high-voltage LiPo pouch", 4.35, 3.80, 6.4e-3, higher=8.0 / 7.0),
     "li_ion": Chemistry(
-        "Li-ion cylindrical", 4.20, 3.60, 2.80, 60.0e-3, 0.0, POUCH_LABEL_C, 1.0, False, 5.1e-3, 0.030, 2.5
+        "Li-ion cylindrical", 4.20, 3.60, 2.80, 60.0e-3, 0.0, 0.0, POUCH_LABEL_C, 1.0, False, 5.1e-3, 0.030, 2.5
     ),
     "lipo_lco": _lipo("LiPo pouch, cobalt oxide", 4.20, 3.70, 6.7e-3),
     "lipo_nmc": _lipo("LiPo pouch, nickel manganese cobalt", 4.20, 3.70, 6.7e-3, measured=False),
@@ -270,9 +279,9 @@ class Pack:
         Label figures of everything in parallel together. [A]
     label_c : array_like or None
         C rating on the label; None takes the continuous current over the capacity, else a typical one. [1/h]
-    usable_capacity_ah : array_like or None
-        Charge of one string between empty and full as measured, new; None takes the chemistry's share of the label.
-        [A h]
+    usable_share : array_like or None
+        Charge between empty and full over the label as measured, new; None takes the chemistry's: 0.94 for LiPo, one
+        pouch measured. [-]
     reserve : array_like
         Charge to land with. [-]
     cutoff_voltage_per_cell : array_like or None
@@ -284,7 +293,8 @@ class Pack:
     -----
     States of charge are shares of the usable capacity, not of the label. The voltage of a cell at the end of a
     10-second pulse is ``open_circuit_voltage(pack, charge) - current * resistance(pack, charge)`` with the cell's
-    temperature in the pack and ``lead_resistance=0`` where the leads are not in it.
+    temperature in the pack and ``lead_resistance=0`` where the leads are not in it. Resistances stand at 5C; in the
+    cold another rate counts and may be given.
 
     Examples
     --------
@@ -310,7 +320,7 @@ class Pack:
     cutoff_voltage_per_cell: Number | None = None
     name: str = ""
     label_c: Number | None = None
-    usable_capacity_ah: Number | None = None
+    usable_share: Number | None = None
 
     def __post_init__(self) -> None:
         chemistry_index(self.chemistry)
@@ -332,10 +342,8 @@ class Pack:
                 check_positive(field, value)
         if self.label_c is not None:
             check_range("label_c", self.label_c, 0.5, 500.0, "1/h")
-        if self.usable_capacity_ah is not None:
-            check_positive("usable_capacity_ah", self.usable_capacity_ah, "A h")
-            share = np.asarray(self.usable_capacity_ah) / np.asarray(self.capacity_ah)
-            check_range("usable_capacity_ah over capacity_ah", share, LEAST_USABLE, MOST_USABLE)
+        if self.usable_share is not None:
+            check_range("usable_share", self.usable_share, *USABLE_RANGE)
 
 
 def capacity(pack: Pack) -> NDArray:
@@ -356,11 +364,15 @@ def capacity(pack: Pack) -> NDArray:
     >>> round(float(capacity(Pack("lipo", 6, 1.3, cycles=100))), 3)
     1.124
     """
-    if pack.usable_capacity_ah is not None:
-        string = np.asarray(pack.usable_capacity_ah, dtype=np.float64)
-    else:
-        string = np.asarray(pack.capacity_ah, dtype=np.float64) * of_chemistry(pack, "usable_share")
-    return string * pack.parallel * capacity_left(pack.cycles)
+    label = np.asarray(pack.capacity_ah, dtype=np.float64) * np.asarray(pack.parallel)
+    return label * (usable_share_new(pack) * capacity_left(pack.cycles))
+
+
+def usable_share_new(pack: Pack) -> NDArray:
+    """Charge between empty and full over the label, new: as measured, else the chemistry's. [-]"""
+    if pack.usable_share is not None:
+        return np.asarray(pack.usable_share, dtype=np.float64)
+    return of_chemistry(pack, "usable_share")
 
 
 def capacity_left(cycles: ArrayLike) -> NDArray:
@@ -473,7 +485,9 @@ def label_c(pack: Pack) -> NDArray:
     typical = of_chemistry(pack, "typical_label")
     if pack.max_continuous_current is None:
         return typical
-    rate = np.asarray(pack.max_continuous_current, dtype=np.float64) / (np.asarray(pack.capacity_ah) * pack.parallel)
+    rate = np.asarray(pack.max_continuous_current, dtype=np.float64) / (
+        np.asarray(pack.capacity_ah) * np.asarray(pack.parallel)
+    )
     return np.where(rate <= 500.0, rate, typical)
 
 
@@ -492,19 +506,24 @@ def cell_resistance_new(pack: Pack) -> NDArray:
 
     Notes
     -----
-    Resistance times capacity of a LiPo is the measured pouch's at its label of 65C and goes as the label's C to the
-    power -1.4, held outside 40 to 150C: an estimate, see `LABEL_EXPONENT`. Its spread is in `propmodel.spread`.
+    Resistance times capacity of a LiPo is the measured pouch's at its label of 65C and 5 A h, and goes as the
+    label's C to the power -1, held outside 40 to 150C, and as the capacity to the power 0.2: estimates, see
+    `LABEL_EXPONENT` and `CAPACITY_EXPONENT`. The spread is in `propmodel.spread`.
 
     Examples
     --------
-    >>> [round(1e3 * float(cell_resistance_new(Pack("lipo", 1, 1.0, label_c=c))), 1) for c in (65, 100, 150)]
-    [22.4, 12.3, 6.9]
+    >>> round(1e3 * float(cell_resistance_new(Pack("lipo", 1, 5.0, label_c=65))), 2)
+    4.48
+    >>> [round(1.3e3 * float(cell_resistance_new(Pack("lipo", 1, 1.3, label_c=c))), 1) for c in (75, 100, 150)]
+    [14.8, 11.1, 7.4]
     """
     if pack.cell_resistance is not None:
         return np.asarray(pack.cell_resistance, dtype=np.float64)
     rating = np.minimum(np.maximum(label_c(pack), LABEL_RANGE[0]), LABEL_RANGE[1])
     lower = (POUCH_LABEL_C / rating) ** of_chemistry(pack, "label_exponent")
-    return of_chemistry(pack, "resistance_capacity") * lower / pack.capacity_ah
+    label = np.asarray(pack.capacity_ah, dtype=np.float64)
+    small = (label / POUCH_CAPACITY) ** of_chemistry(pack, "capacity_exponent")
+    return of_chemistry(pack, "resistance_capacity") * lower * (small / label)
 
 
 def _colder(temperature: NDArray, law: _Law, rate: ArrayLike | None = None) -> NDArray:
@@ -619,7 +638,7 @@ def resistance(
     Examples
     --------
     >>> round(1000 * float(resistance(Pack("lipo", 6, 1.3, lead_resistance=0.0), 0.5)), 2)
-    43.82
+    42.77
     >>> pouch = Pack("lipo", 1, 5.0, label_c=65, lead_resistance=0.0)
     >>> (1000 * resistance(pouch, 0.5, seconds=[0.1, 1.0, 10.0, 600.0])).round(1).tolist()
     [2.3, 3.1, 4.5, 8.1]
@@ -677,12 +696,12 @@ def believable_rate(pack: Pack, *, sustained: bool = False) -> NDArray:
     --------
     >>> pack = Pack("lipo", 6, 1.3, label_c=100)
     >>> round(float(believable_rate(pack))), round(float(believable_rate(pack, sustained=True)))
-    (65, 23)
+    (71, 26)
     """
     floor = cutoff_voltage(pack) if sustained else of_chemistry(pack, "punch_floor")
     room = open_circuit_voltage(pack, 0.5) - floor * np.asarray(pack.cells)
     amps = np.maximum(room, 0.0) / resistance(pack, 0.5, sustained=sustained)
-    return amps / (np.asarray(pack.capacity_ah) * pack.parallel)
+    return amps / (np.asarray(pack.capacity_ah) * np.asarray(pack.parallel))
 
 
 def sustained_tables(pack: Pack) -> Callable[[NDArray], tuple[NDArray, NDArray]]:
@@ -860,7 +879,7 @@ def shape_of(pack: Pack) -> tuple[int, ...]:
                 pack.capacity_ah,
                 pack.cell_resistance if pack.cell_resistance is not None else 0.0,
                 label_c(pack) if pack.cell_resistance is None else 0.0,
-                pack.usable_capacity_ah if pack.usable_capacity_ah is not None else 0.0,
+                pack.usable_share if pack.usable_share is not None else 0.0,
                 pack.parallel,
                 pack.temperature,
                 pack.cycles,

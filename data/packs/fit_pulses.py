@@ -99,7 +99,7 @@ def at_knots(of: Fit) -> np.ndarray:
     """Shape on the 5 % knots; below 4 % the last slope is carried on."""
     curve = PchipInterpolator(CHARGES, of.shape)
     low = of.shape[0] + float(curve.derivative()(CHARGES[0])) * (0.0 - CHARGES[0])
-    return np.where(KNOTS < CHARGES[0], low, curve(np.maximum(KNOTS, CHARGES[0]))) / float(curve(0.5))
+    return np.where(CHARGES[0] > KNOTS, low, curve(np.maximum(KNOTS, CHARGES[0]))) / float(curve(0.5))
 
 
 def rest_voltage(folder: Path, tail: np.ndarray) -> np.ndarray:
@@ -138,7 +138,9 @@ def main() -> None:
     seen = fitted(table)
     for seconds in TIMES:
         of = fit(seen, seconds)
-        print(f"{seconds} s: {1e3 * of.resistance_capacity:.2f} mohm A h, {of.energy / 1e3:.1f} kJ/mol, {of.scale:.3f} V")
+        print(
+            f"{seconds} s: {1e3 * of.resistance_capacity:.2f} mohm A h, {of.energy / 1e3:.1f} kJ/mol, {of.scale:.3f} V"
+        )
         print("  all fitted         ", _errors(of, seen, seconds))
         for rate in (1.0, 2.0, 10.0):
             out = (seen["C_rate_of_5Ah"] - rate).abs() < 0.3
