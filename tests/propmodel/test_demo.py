@@ -142,6 +142,19 @@ def test_a_charger_reading_holds_age_and_temperature_already():
     assert float(battery.resistance(warm, 0.5)) < float(battery.resistance(pack, 0.5))
 
 
+def test_a_measured_share_holds_age_already():
+    told = {"usable_percent": 88.0, "pack_age": "tired", "capacity_mah": 2000.0, "parallel": 1}
+    assert float(battery.capacity(from_record(told).pack)) == pytest.approx(1.76, rel=1e-12)
+    # a record saved before says nothing: the usual share
+    assert float(battery.capacity(from_record({"capacity_mah": 2000.0}).pack)) == pytest.approx(1.88, rel=1e-12)
+
+
+def test_a_label_reaches_the_pack():
+    pack = from_record({"pack_label_c": 65, "capacity_mah": 5000.0, "cells": 1}).pack
+    assert battery.cell_resistance_new(pack) * 5.0 == pytest.approx(22.4e-3, rel=1e-3)  # the measured pouch
+    assert from_record({}).pack.label_c is None
+
+
 def test_age_in_words():
     assert from_record({"pack_age": "tired"}).pack.cycles == AGE_CYCLES["tired"]
     assert from_record({"pack_age": "tired", "cycles": 30}).pack.cycles == 30
