@@ -515,7 +515,7 @@ DESCRIBED: dict[str, Field] = {
             _FEEDS,
             (0.3, 500, 0.1),
             "The charger's reading for one cell of your pack as it is now: it settles the sag.",
-            typical="4 to 8 divided by the capacity in Ah at 100C and more, 13 at 65C" + _PRACTICE,
+            typical="5 to 7 divided by the capacity in Ah around 1,300 mAh, 13 at 5,000" + _PRACTICE,
             **_unknown("from C rating, capacity and age"),
         ),
         _number(

@@ -2,7 +2,7 @@
 
 Two resistances, one pack. A punch lasts seconds: throttle curves, full throttle and the dive use the 10-second
 resistance. A hover lasts minutes: concentration builds up and the same cell shows 1.6 to 2 times as much, so
-hover, cruise and discharge use :data:`SUSTAINED_FACTOR` times the 10-second value. Shorter pulses show less:
+hover, cruise and discharge use :data:`SUSTAINED_FACTOR` times the 10-second value, less in the cold. Shorter pulses show less:
 `resistance` takes any time from a tenth of a second on.
 
 The resistance of a LiPo pouch was measured on one cell (5 A h, 65C on its label), see ``data/packs/SOURCE.md``. How it
@@ -50,6 +50,11 @@ SUSTAINED_FACTOR = 1.8
 """Resistance over minutes against the 10-second one: 1.6 to 2 on constant-current runs of the Ecker2015 pouch cell
 (PyBaMM, half discharged, 1C to 5C); the middle is taken. [-]"""
 
+SUSTAINED_COLD = 0.5
+"""What minutes add to the 10-second resistance grows in the cold as its temperature factor to this: it is transport,
+which the cold slows about half as much (18 kJ/mol). Runs of the Ecker2015 cell at 0 C, 1C to 4C, lie between 0 and 1.
+[-]"""
+
 SUSTAINED_TIME = 300.0
 """Time under load from which the sustained resistance holds; between 10 s and this it is interpolated. Estimate. [s]"""
 
@@ -59,18 +64,18 @@ POUCH_LABEL_C = 65.0
 POUCH_CAPACITY = 5.0
 """Label of the measured pouch. [A h]"""
 
-LABEL_EXPONENT = 1.0
-"""Resistance times capacity of a LiPo goes as the label's C to the minus this: a rating means the same sag at the rated
-current in every pack. Estimate; makers' labels do not compare. [-]"""
+CAPACITY_EXPONENT = 0.4
+"""Resistance times capacity of a LiPo goes as its capacity to this: between 0, electrodes alone, and 2/3, foils and tabs
+of cells of one shape, whose number of layers grows as the cube root of the capacity. Estimate. [-]"""
 
-CAPACITY_EXPONENT = 0.2
-"""And as the capacity to this: tabs and foils do not grow with the cell. Estimate, set by two facts: the measured 22
-mohm A h of the 65C 5 A h pouch, and the 7 to 12 mohm A h that published thrust-to-weight ratios of racing craft with
-about 1.3 A h and 100 to 150C ask for (here 11 to 7.5). [-]"""
+LABEL_EXPONENT = 0.5
+"""And as the label's C to the minus this: 1 if a rating meant the same sag at the rated current in every pack; labels
+are known to promise more than that. Estimate: with the measured 22 mohm A h of the 65C 5 A h pouch the two exponents
+give 10.5 to 8.6 mohm A h at 1.3 A h and 100 to 150C; published thrust-to-weight ratios of racing craft ask for 7 to
+12. [-]"""
 
-LABEL_RANGE = (40.0, 150.0)
-"""Labels outside are taken as the nearer end: slow packs read 20 to 30 mohm A h on a charger whatever they claim
-(common practice, from memory), and nothing measured speaks for labels above. [1/h]"""
+LABEL_RANGE = (30.0, 150.0)
+"""Labels outside are taken as the nearer end: nothing measured speaks for them. Estimate. [1/h]"""
 
 REFERENCE_RATE = 5.0
 """Rate at which all resistances stand unless a rate is given, in the middle of the measured 1 to 10 C. [1/h]"""
@@ -143,7 +148,7 @@ def _lipo(label: str, full: float, nominal: float, mass_per_energy: float, *, hi
 
 
 CHEMISTRIES: dict[str, Chemistry] = {
-    # typical label: 120C means 9.3 mohm A h at 1.3 A h, the geometric middle of the 7 to 12 of published racing craft.
+    # typical label: 120C means 9.6 mohm A h at 1.3 A h, the middle of the 7 to 12 of published racing craft.
     # Usable share 0.94: one pouch measured, 4.71 of 5.00 A h. High-voltage cells 8/7 of LiPo, 60 mohm A h for 21700
     # cells and all masses per watt-hour: common practice, from memory.
     "lipo": _lipo("LiPo pouch", 4.20, 3.70, 6.7e-3),
@@ -507,7 +512,7 @@ def cell_resistance_new(pack: Pack) -> NDArray:
     Notes
     -----
     Resistance times capacity of a LiPo is the measured pouch's at its label of 65C and 5 A h, and goes as the
-    label's C to the power -1, held outside 40 to 150C, and as the capacity to the power 0.2: estimates, see
+    label's C to the power -0.5, held outside 30 to 150C, and as the capacity to the power 0.4: estimates, see
     `LABEL_EXPONENT` and `CAPACITY_EXPONENT`. The spread is in `propmodel.spread`.
 
     Examples
@@ -515,7 +520,7 @@ def cell_resistance_new(pack: Pack) -> NDArray:
     >>> round(1e3 * float(cell_resistance_new(Pack("lipo", 1, 5.0, label_c=65))), 2)
     4.48
     >>> [round(1.3e3 * float(cell_resistance_new(Pack("lipo", 1, 1.3, label_c=c))), 1) for c in (75, 100, 150)]
-    [14.8, 11.1, 7.4]
+    [12.2, 10.5, 8.6]
     """
     if pack.cell_resistance is not None:
         return np.asarray(pack.cell_resistance, dtype=np.float64)
@@ -595,14 +600,22 @@ def _older(cycles: ArrayLike) -> NDArray:
     return 1.0 + RESISTANCE_GROWTH_PER_CYCLE * np.asarray(cycles, dtype=np.float64)
 
 
-def _cell_resistance(pack: Pack) -> NDArray:
-    """10-second resistance of one cell at half charge, at its temperature and age. [ohm]"""
+def _cell_resistance(pack: Pack, *, sustained: bool = False) -> NDArray:
+    """Resistance of one cell at half charge, at its temperature and age, over 10 seconds or minutes. [ohm]"""
     new = cell_resistance_new(pack)
     temperature = np.asarray(pack.temperature, dtype=np.float64)
     factor = _older(pack.cycles)
     if np.any(temperature != REFERENCE_TEMPERATURE):
-        factor = factor * _colder(temperature, _laws()[-1])
+        colder = _colder(temperature, _laws()[-1])
+        factor = factor * (colder * _minutes_over_ten_seconds(colder) if sustained else colder)
+    elif sustained:
+        factor = factor * SUSTAINED_FACTOR
     return new * factor
+
+
+def _minutes_over_ten_seconds(colder: NDArray) -> NDArray:
+    """Sustained over 10-second resistance, by how much the cold has raised the latter. [-]"""
+    return 1.0 + (SUSTAINED_FACTOR - 1.0) * colder ** (SUSTAINED_COLD - 1.0)
 
 
 def resistance(
@@ -638,7 +651,7 @@ def resistance(
     Examples
     --------
     >>> round(1000 * float(resistance(Pack("lipo", 6, 1.3, lead_resistance=0.0), 0.5)), 2)
-    42.77
+    44.39
     >>> pouch = Pack("lipo", 1, 5.0, label_c=65, lead_resistance=0.0)
     >>> (1000 * resistance(pouch, 0.5, seconds=[0.1, 1.0, 10.0, 600.0])).round(1).tolist()
     [2.3, 3.1, 4.5, 8.1]
@@ -647,13 +660,13 @@ def resistance(
     if seconds is not None or rate is not None:
         string = np.asarray(pack.cells) * _cell_resistance_after(pack, low, share, seconds, rate)
         if seconds is None and sustained:
-            string = string * SUSTAINED_FACTOR
+            string = string * _minutes_over_ten_seconds(temperature_factor(pack.temperature))
         return string / pack.parallel + pack.lead_resistance
     _, relative = _cells()
     chemistry = chemistry_index(pack.chemistry)
     shape = relative[chemistry, low] * (1.0 - share) + relative[chemistry, low + 1] * share
-    many = np.asarray(pack.cells) * shape * (SUSTAINED_FACTOR if sustained else 1.0) / pack.parallel
-    return many * _cell_resistance(pack) + pack.lead_resistance
+    many = np.asarray(pack.cells) * shape / pack.parallel
+    return many * _cell_resistance(pack, sustained=sustained) + pack.lead_resistance
 
 
 def _cell_resistance_after(
@@ -670,7 +683,7 @@ def _cell_resistance_after(
         logs.append(np.log(new * (law.resistance_capacity / ten) * shape * _colder(temperature, law, rate)))
     if seconds is None:
         return np.exp(logs[-1])
-    logs.append(logs[-1] + np.log(SUSTAINED_FACTOR))
+    logs.append(logs[-1] + np.log(_minutes_over_ten_seconds(temperature_factor(temperature))))
     time = np.asarray(check_positive("seconds", seconds, "s"), dtype=np.float64)
     at = np.interp(np.log(time), np.log([*_TIMES, SUSTAINED_TIME]), np.arange(4.0))
     return np.exp(sum(np.maximum(1.0 - np.abs(at - k), 0.0) * log for k, log in enumerate(logs)))
@@ -696,7 +709,7 @@ def believable_rate(pack: Pack, *, sustained: bool = False) -> NDArray:
     --------
     >>> pack = Pack("lipo", 6, 1.3, label_c=100)
     >>> round(float(believable_rate(pack))), round(float(believable_rate(pack, sustained=True)))
-    (71, 26)
+    (75, 27)
     """
     floor = cutoff_voltage(pack) if sustained else of_chemistry(pack, "punch_floor")
     room = open_circuit_voltage(pack, 0.5) - floor * np.asarray(pack.cells)
@@ -720,7 +733,7 @@ def sustained_tables(pack: Pack) -> Callable[[NDArray], tuple[NDArray, NDArray]]
     table, relative = _cells()
     chemistry = chemistry_index(pack.chemistry)
     cells = np.asarray(pack.cells)
-    string = cells * _cell_resistance(pack) * (SUSTAINED_FACTOR / np.asarray(pack.parallel))
+    string = cells * _cell_resistance(pack, sustained=True) / np.asarray(pack.parallel)
 
     def at(state_of_charge: NDArray) -> tuple[NDArray, NDArray]:
         low, share = _between_knots(state_of_charge)

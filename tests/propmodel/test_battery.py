@@ -149,14 +149,17 @@ def test_nonsense_runs_are_refused(changes, message):
 
 
 def test_a_higher_label_means_less_resistance_and_unknown_a_racing_pack():
-    label = np.array([20.0, 40.0, 65.0, 75.0, 100.0, 120.0, 150.0, 300.0])
+    label = np.array([20.0, 30.0, 65.0, 75.0, 100.0, 120.0, 150.0, 300.0])
     ohms = battery.cell_resistance_new(Pack("lipo", 6, 1.3, label_c=label))
-    assert ohms[0] == ohms[1] and ohms[-1] == ohms[-2]  # held outside 40 to 150
+    assert ohms[0] == ohms[1] and ohms[-1] == ohms[-2]  # held outside 30 to 150
     assert np.all(np.diff(ohms[1:-1]) < 0.0)
     unknown = battery.cell_resistance_new(Pack("lipo", 6, 1.3))
     assert unknown == pytest.approx(ohms[5], rel=1e-12)
-    # a rating means the same sag at the rated current
-    np.testing.assert_allclose(ohms[1:-1] * label[1:-1], ohms[1] * 40.0, rtol=1e-12)
+    # twice the rating does not mean half the resistance, nor the same
+    assert ohms[2] / ohms[5] == pytest.approx(np.sqrt(120.0 / 65.0), rel=1e-12)
+    # small cells have less for their capacity, and never less in all
+    small, large = (battery.cell_resistance_new(Pack("lipo", 6, q, label_c=75)) for q in (0.5, 5.0))
+    assert small * 0.5 < large * 5.0 and small > large
 
 
 def test_amps_on_the_label_are_a_c_rating_too():
