@@ -2,8 +2,8 @@
 
 Two resistances, one pack. A punch lasts seconds: throttle curves, full throttle and the dive use the 10-second
 resistance. A hover lasts minutes: concentration builds up and the same cell shows 1.6 to 2 times as much, so
-hover, cruise and discharge use :data:`SUSTAINED_FACTOR` times the 10-second value, less in the cold. Shorter pulses show less:
-`resistance` takes any time from a tenth of a second on.
+hover, cruise and discharge use :data:`SUSTAINED_FACTOR` times the 10-second value, less in the cold. Shorter pulses
+show less: `resistance` takes any time from a tenth of a second on.
 
 The resistance of a LiPo pouch was measured on one cell (5 A h, 65C on its label), see ``data/packs/SOURCE.md``. How it
 goes with the C rating of other labels is an estimate (`label_c`, `cell_resistance_new`).
@@ -65,8 +65,8 @@ POUCH_CAPACITY = 5.0
 """Label of the measured pouch. [A h]"""
 
 CAPACITY_EXPONENT = 0.4
-"""Resistance times capacity of a LiPo goes as its capacity to this: between 0, electrodes alone, and 2/3, foils and tabs
-of cells of one shape, whose number of layers grows as the cube root of the capacity. Estimate. [-]"""
+"""Resistance times capacity of a LiPo goes as its capacity to this: between 0, electrodes alone, and 2/3, foils and
+tabs of cells of one shape, whose number of layers grows as the cube root of the capacity. Estimate. [-]"""
 
 LABEL_EXPONENT = 0.5
 """And as the label's C to the minus this: 1 if a rating meant the same sag at the rated current in every pack; labels
