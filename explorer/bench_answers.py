@@ -352,12 +352,16 @@ def by_label(
 
 
 def cell_mohm_from_pack(inputs: Inputs, pack_resistance: float) -> float:
-    """Milliohm of one cell, at the pack's temperature and age, that makes the whole pack with its leads so. [mohm]"""
+    """Charger's reading of one cell, at the pack's temperature and age, that makes the whole pack with its leads so.
+
+    A flight shows the resistance of seconds, a charger's reading is that of a fraction of one. [mohm]
+    """
     pack = to_build(bare(inputs)).pack
     leads = float(np.asarray(battery.resistance(pack, 0.5))) - (
         float(np.asarray(battery.resistance(replace(pack, lead_resistance=0.0), 0.5)))
     )
     cell = (pack_resistance - leads) / float(inputs.cells) * float(inputs.parallel)
+    cell = cell / float(battery.ten_second_resistance(1.0))
     return max(cell / MILLIOHM, 0.1)
 
 

@@ -687,6 +687,7 @@ def carried(inputs: Inputs, base: Build, changes: Mapping[str, Any], *, skip: Se
             "cells": int(_clean(made.pack.cells)),
             "capacity_mah": _clean(made.pack.capacity_ah, MAH),
             "chemistry": inputs.chemistry if chemistry is None else list(battery.CHEMISTRIES)[int(chemistry)],
+            "usable_percent": inputs.usable_percent,
             "pack_g": None if inputs.pack_g is None else _clean(battery.mass(made.pack), GRAM),
             # a reading, at its own temperature, scales as the resistance does
             "cell_mohm": None

@@ -17,7 +17,6 @@ from explorer import compute
 from explorer.inputs import Flying, Inputs, flying, mix
 from propmodel import battery, margins, operating_point, power_up
 from propmodel.assessment import Assessment
-from propmodel.battery import ACTIVATION_ENERGY, GAS_CONSTANT, REFERENCE_TEMPERATURE
 from propmodel.build import Build, subset, with_fields
 from propmodel.controller import throttle_from_duty
 from propmodel.dive import Delay, PullOut, WashBand, wash_band
@@ -257,7 +256,8 @@ def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
     pack, cells = made.pack, float(np.asarray(made.pack.cells))
     reserve, here = way_reserve(made), float(battery.cutoff_voltage(pack))
     now, age = float(np.asarray(pack.temperature)), float(np.asarray(pack.cycles))
-    mild = 1.0 / (1.0 / REFERENCE_TEMPERATURE + math.log(COLD_MILD_FACTOR) * GAS_CONSTANT / ACTIVATION_ENERGY)
+    warmer = np.linspace(battery.REFERENCE_TEMPERATURE, COLD - 20.0, 200)
+    mild = float(np.interp(COLD_MILD_FACTOR, battery.temperature_factor(warmer), warmer))
     own = float(np.asarray(pack.capacity_ah))
     # an ideal hover is longest with a pack twice as heavy as all the rest: look a little beyond that
     heaviest = 3.6 * (float(made.mass) / float(battery.mass(pack)) - 1.0)

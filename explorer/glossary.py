@@ -53,7 +53,8 @@ TERMS: tuple[Term, ...] = (
     Term("induced velocity", "Speed of the air that the propeller pushes down through itself.", "downwash"),
     Term("inrush", "The short, very large current that fills the capacitors when you plug in.", "spark"),
     Term("internal resistance", "What a cell loses in volts for each amp. Doubles in the cold and with age, and tells "
-         "more about a pack than its C rating.", "IR mohm"),
+         "more about a pack than its C rating. A charger reads that of a moment; over ten seconds it is 1.7 times that.",
+         "IR mohm"),
     Term("iron loss", "Watts lost by turning magnets past iron, with no load at all. Grows with speed.", "no-load"),
     Term("KV", "Turns a minute that a motor makes for each volt, unloaded. A gear, not a strength.", "rpm per volt"),
     Term("mAh", "Charge: a thousand of them are one amp for an hour. How long it lasts depends on amps, and you do not "

@@ -52,6 +52,7 @@ CHEMISTRY_NAMES = {
     "lipo_hv": "high-voltage LiPo",
     "li_ion": "Li-ion",
     "lipo_lco": "LiPo, cobalt oxide",
+    "lipo_nmc": "LiPo, nickel manganese cobalt",
 }
 
 
@@ -106,6 +107,7 @@ class Inputs:
     parallel: int = 1
     cell_mohm: float | None = None
     cell_mohm_at_c: float = 25.0
+    usable_percent: float | None = None
     pack_age: str = "new"
     cycles: float | None = None
     pack_temperature_c: float = 22.0
@@ -441,13 +443,17 @@ def apply(inputs: Inputs, values: Mapping[str, Any]) -> Inputs:
             None,
         ),
         ({"diameter_in", "pitch_in", "blades"}, ("propeller_name",), ""),
-        ({"cells", "capacity_mah", "chemistry", "parallel"}, ("pack_g", "cell_mohm"), None),
+        ({"cells", "capacity_mah", "chemistry", "parallel"}, ("pack_g", "cell_mohm", "usable_percent"), None),
         ({"cells", "capacity_mah", "chemistry", "parallel"}, ("pack_name",), ""),
         ({"esc_a"}, ("esc_burst_a",), None),
         ({"esc_a", "esc_max_cells"}, ("controller_name",), ""),
     ):
         if owners & changed:
             new.update({name: to for name in freed if name not in values})
+    kinds = {inputs.chemistry, new.get("chemistry", inputs.chemistry)} & set(CHEMISTRIES)
+    if len({CHEMISTRIES[kind].label_exponent for kind in kinds}) > 1:
+        # C ratings of Li-ion and LiPo labels do not compare
+        new.update({name: None for name in ("pack_label_c", "pack_burst_c") if name not in values})
     result = replace(inputs, **new)
     if "take_off_g" in values and not check(result):
         result = with_take_off_g(result, float(values["take_off_g"]))

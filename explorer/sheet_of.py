@@ -96,7 +96,7 @@ def alarms(inputs: Inputs, *, home: float = 20.0) -> list[tuple[str, str]]:
     list of (what, value)
     """
     made = compute.build(inputs)
-    whole = float(np.asarray(made.pack.capacity_ah)) * float(np.asarray(made.pack.parallel))
+    whole = float(battery.capacity(made.pack))
     keep = inputs.reserve_percent / 100.0
     rest = float(battery.open_circuit_voltage(made.pack, keep)) / inputs.cells
     got = compute.answers(inputs).mid

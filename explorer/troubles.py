@@ -247,12 +247,14 @@ def _c_label(c: Craft) -> str:
     seconds = 3600.0 * _f(battery.capacity(pack)) / amps
     warming = 60.0 * _f(heat.pack_temperature_rate(amps, resistance=r, mass=_f(battery.mass(pack))))
     said = "A label of 50C" if label is None else "The label"
+    honest, floor = _f(battery.believable_rate(pack)), _f(battery.of_chemistry(pack, "punch_floor"))
     return (
         f"{said} would mean {value('current', amps)}. At that current this pack would be empty in "
         f"{value('seconds', seconds)}, lose {value('pack_voltage', amps * r)} inside itself, "
         f"{value('power', amps * amps * r)} "
-        f"of heat, and warm by {warming:.0f} degrees a minute. Labels of two makers do not compare: go by "
-        "milliohm a cell from a charger, at a stated temperature."
+        f"of heat, and warm by {warming:.0f} degrees a minute. By the resistance used here it can give about "
+        f"{honest:.0f}C for ten seconds, half full, before a cell falls to {floor:.1f} V. "
+        "Labels of two makers do not compare: go by milliohm a cell from a charger, at a stated temperature."
     )
 
 
@@ -267,7 +269,7 @@ def _li_ion(c: Craft) -> str:
     there = c.build.pack.chemistry == "li_ion"
     other_cells = "lipo" if there else "li_ion"
     pack = replace(c.build.pack, chemistry=other_cells, cell_resistance=None, mass=None, max_continuous_current=None,
-                   max_burst_current=None, cutoff_voltage_per_cell=None)  # fmt: skip
+                   max_burst_current=None, cutoff_voltage_per_cell=None, label_c=None, usable_share=None)  # fmt: skip
     # the same mass of cells
     pack = replace(pack, capacity_ah=_f(pack.capacity_ah) * _f(battery.mass(c.build.pack)) / _f(battery.mass(pack)))
     other = replace(c.build, pack=pack)
@@ -289,7 +291,7 @@ def _winter(c: Craft) -> str:
     now = _f(c.build.pack.temperature) - CELSIUS_ZERO
     return (
         f"The charge is there, but the pack's resistance is about {ratio:.1f} times that at {now:.0f} °C (measured on "
-        "an energy cell; hobby pouches do better), so the alarm rings early. Keep packs in a pocket, never charge "
+        "one LiPo pouch), so the alarm rings early. Keep packs in a pocket, never charge "
         "them below freezing; the switch Cold pack on Minutes draws it."
     )
 

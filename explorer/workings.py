@@ -381,12 +381,18 @@ def _sag(b: Build) -> Worked:
     d, p = a.punch_drive, a.full
     emf, r, amps, cells = _f(d.emf), _f(d.pack_resistance), _f(p.pack_current), _f(b.pack.cells)
     got = emf - amps * r
+    guessed = b.pack.cell_resistance is None
     return Worked(
         [
             (
                 "Under load",
                 f"V = E - I R = {_s(emf)} - {_s(amps)} A x {1000 * r:.0f} mohm = {_s(got)} V, {got / cells:.2f} V a cell",
-                "Ten-second resistance of cells, leads and connector. A C label says nothing about it.",
+                "Ten-second resistance of cells, leads and connector"
+                + (
+                    ", estimated from chemistry, label and size: a charger's reading of one cell would settle it."
+                    if guessed
+                    else "; that of the cells is 1.7 times a charger's short reading."
+                ),
             )
         ],
         got,

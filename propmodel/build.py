@@ -233,6 +233,12 @@ def with_fields(build: Build, changes: dict[str, Any]) -> Build:
 def _other_pack(old: battery.Pack, **values: Any) -> battery.Pack:
     """Another pack of the same make: mass, label currents and cell resistance follow cells and capacity."""
     new = replace(old, **values)
+    known = old.label_c is not None or old.max_continuous_current is not None
+    if known and "chemistry" in values and not {"label_c", "max_continuous_current"} & set(values):
+        # a LiPo's C rating says nothing about Li-ion, nor the other way round
+        rated = battery.of_chemistry(old, "label_exponent") > 0.0
+        told = np.where(rated, battery.label_c(old), battery.of_chemistry(new, "typical_label"))
+        new = replace(new, label_c=told[()])
     if not {"cells", "capacity_ah", "parallel"} & set(values):
         return new
     charge = np.asarray(new.capacity_ah, dtype=np.float64) / old.capacity_ah

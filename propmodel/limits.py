@@ -192,7 +192,10 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
     if key in ("sag_fresh", "sag_low"):
         point = a.full_low if key == "sag_low" else full
         when = "with the reserve left" if key == "sag_low" else "on a fresh pack"
-        return f"A punch {when} pulls each cell down to {float(point.bus_voltage) / cells:.2f} V."
+        guess = (
+            "" if b.pack.cell_resistance is not None else " The pack's resistance is a guess that a charger settles."
+        )
+        return f"A punch {when} pulls each cell down to {float(point.bus_voltage) / cells:.2f} V.{guess}"
     if key == "controller_current":
         rating = (
             "burst rating" if hold <= margins.BURST_SECONDS and b.controller.burst_current is not None else "rating"

@@ -385,16 +385,18 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
     )
     if s.fine:
         return point
-    shape = np.shape(point.bus_voltage)
+    # arrays that a static point at a duty does not need may lie in the drive all the same
+    beside = (d.prop.zero_thrust_advance_ratio, d.controller.throttle_exponent, d.controller.idle_duty)
+    shape = np.broadcast_shapes(np.shape(point.bus_voltage), *(np.shape(x) for x in beside))
     low = point.bus_voltage < d.minimum_voltage
     status = np.where(low, np.int8(Status.BELOW_ELECTRONICS_MINIMUM), np.int8(Status.OK))
     point = replace(point, status=status)
     # beyond half of the rest voltage the root follows the low-voltage branch: hold the peak instead
     missing = np.abs(point.bus_voltage + d.pack_resistance * point.pack_current - d.emf)
     sound = (point.bus_voltage >= STRAINED * d.emf) & (missing <= BOOKS * d.emf)
-    some = ~sound
-    if not some.any():
+    if sound.all():
         return point
+    some = np.broadcast_to(~sound, shape)
     part, asked = subset(d, some, shape), np.broadcast_to(asked, shape)[some]
     # near the most a pack can give the passes close slowly, and the bus hangs on the last digits of the speed
     many = STRAINED_PASSES if passes < PASSES else 4 * PASSES

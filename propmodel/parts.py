@@ -217,8 +217,9 @@ def packs(frame: pd.DataFrame) -> Pack:
     )
     ohms = _column_of(frame, "cell resistance [mohm]", MILLIOHM)
     if not np.all(np.isnan(ohms)):
-        typical = np.array([battery.CHEMISTRIES[name].resistance_capacity for name in chemistry])
-        pack = replace(pack, cell_resistance=_or(ohms, typical / pack.capacity_ah))
+        pack = replace(
+            pack, cell_resistance=_or(battery.ten_second_resistance(ohms), battery.cell_resistance_new(pack))
+        )
     mass = _column_of(frame, "mass [g]", GRAM)
     if not np.all(np.isnan(mass)):
         pack = replace(pack, mass=_or(mass, battery.mass(pack)))

@@ -87,6 +87,7 @@ DEFAULTS: dict[str, Any] = {
     "parallel": 1,
     "cell_mohm": None,
     "cell_mohm_at_c": 25.0,
+    "usable_percent": None,
     "pack_age": "new",
     "cycles": None,
     "pack_temperature_c": 25.0,
@@ -287,16 +288,10 @@ def _pack(r: Mapping[str, Any]) -> battery.Pack:
     cell_resistance = _times(r["cell_mohm"], MILLIOHM)
     if cell_resistance is not None:
         # a reading on the pack as it is: take its age and its temperature out, the Pack puts them back
-        as_read = battery.Pack(
-            r["chemistry"],
-            1,
-            r["capacity_mah"] * MAH,
-            cell_resistance=cell_resistance,
-            temperature=_kelvin(r["cell_mohm_at_c"]),
-            cycles=cycles,
-            lead_resistance=0.0,
-        )
-        cell_resistance = cell_resistance * cell_resistance / battery.resistance(as_read, 0.5)[()]
+        cell_resistance = battery.ten_second_resistance(cell_resistance, _kelvin(r["cell_mohm_at_c"]), cycles)[()]
+    usable = _times(r["usable_percent"], 0.01)
+    if usable is not None:
+        usable = usable / battery.capacity_left(cycles)[()]
     leads = {}
     if r["wire_awg"] is not None:
         pair = wire.resistance(r["wire_awg"], length=2.0 * r["pack_lead_mm"] * MM)[()]
@@ -316,5 +311,7 @@ def _pack(r: Mapping[str, Any]) -> battery.Pack:
         reserve=r["reserve_percent"] / 100.0,
         cutoff_voltage_per_cell=r["cutoff_v"],
         name=str(r["pack_name"]),
+        label_c=r["pack_label_c"],
+        usable_share=usable,
         **leads,
     )

@@ -43,9 +43,11 @@ SEED = 420
 
 # One sd each; estimates unless a source is named.
 LOG_SD_RIPPLE = 0.55  # between stands, data/motors/SOURCE.md
-LOG_SD_PACK_RESISTANCE = 0.30  # typical of the label; 5 to 10 mohm Ah
-LOG_SD_PACK_READING = 0.10  # a charger's reading
-LOG_SD_CAPACITY = 0.03
+LOG_SD_PACK_RESISTANCE = 0.45  # label not known: 5 to 17 mohm Ah around 9.5
+LOG_SD_PACK_LABEL = 0.35  # label's C known: makers' labels do not compare, one pouch measured
+LOG_SD_PACK_READING = 0.20  # a charger's reading: 0.1 to 1 s against 10 s is 15 % either way, its own scatter 10 %
+LOG_SD_CAPACITY = 0.04  # 0.94 of the label in the one pouch measured
+LOG_SD_CAPACITY_READING = 0.015
 LOG_SD_MASS_ESTIMATE = 0.03
 LOG_SD_MASS_GIVEN = 0.01
 LOG_SD_DRAG_DEFAULT = 0.42  # a factor 1.7 either way for eight in ten
@@ -185,13 +187,12 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
         ripple_coefficient=np.asarray(b.controller.ripple_coefficient) * np.exp(LOG_SD_RIPPLE * z["ripple"]),
         throttle_exponent=np.asarray(b.controller.throttle_exponent) * np.exp(sd_map * z["throttle_map"]),
     )
-    given = b.pack.cell_resistance is not None
-    sd_r = LOG_SD_PACK_READING if given else LOG_SD_PACK_RESISTANCE
-    cell = battery.cell_resistance_new(b.pack) * np.exp(sd_r * z["pack_resistance"])
+    cell = battery.cell_resistance_new(b.pack) * np.exp(pack_resistance_sd(b.pack) * z["pack_resistance"])
+    sd_q = LOG_SD_CAPACITY if b.pack.usable_share is None else LOG_SD_CAPACITY_READING
     pack = replace(
         b.pack,
         cell_resistance=cell,
-        capacity_ah=np.asarray(b.pack.capacity_ah) * np.exp(LOG_SD_CAPACITY * z["capacity"]),
+        usable_share=battery.usable_share_new(b.pack) * np.exp(sd_q * z["capacity"]),
         mass=battery.mass(b.pack),
     )
     told = [b.pack.mass, b.motor.mass, b.propeller.mass]
@@ -211,6 +212,29 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
     )
     drawn = replace(b, craft=craft, motor=drawn_motor, propeller=prop, controller=esc, pack=pack)
     return Draws(drawn, np.exp(LOG_SD_THERMAL * z["thermal"]), np.exp(response.LOG_SD_RESPONSE * z["response"]))
+
+
+def pack_resistance_sd(pack: battery.Pack) -> float:
+    """Log sd of a pack's resistance by what is known of it: a reading, the label's C, or neither.
+
+    Parameters
+    ----------
+    pack : Pack
+
+    Returns
+    -------
+    float
+        [-]
+
+    Examples
+    --------
+    >>> pack_resistance_sd(battery.Pack("lipo", 6, 1.3)), pack_resistance_sd(battery.Pack("lipo", 6, 1.3, label_c=100))
+    (0.45, 0.35)
+    """
+    if pack.cell_resistance is not None:
+        return LOG_SD_PACK_READING
+    told = pack.label_c is not None or pack.max_continuous_current is not None
+    return LOG_SD_PACK_LABEL if told else LOG_SD_PACK_RESISTANCE
 
 
 def _likely_current(b: Build) -> NDArray:
@@ -425,7 +449,7 @@ READINGS: Mapping[str, Reading] = MappingProxyType(
             (lambda a: a.full.thrust, lambda a: a.full.motor_current, lambda a: a.full.rev_per_s),
             0.02,
         ),
-        "pack": Reading("the charger's resistance reading", (lambda a: battery.resistance(a.build.pack, 0.5),), 0.10),
+        "pack": Reading("the charger's resistance reading", (lambda a: battery.resistance(a.build.pack, 0.5),), 0.20),
         "top": Reading("a flown top speed", (lambda a: a.top.speed,), 0.03),
     }
 )

@@ -1,19 +1,20 @@
-"""Make ``cells.csv``: open-circuit voltage and relative resistance against state of charge, per chemistry.
+"""Make ``cells.csv`` and ``resistance.csv``: rest voltage and relative resistance against charge, per chemistry,
+and the measured pouch's resistance by time under load.
 
-Run ``python data/packs/make_cells.py [folder of the raw tables]``. The raw tables are named in SOURCE.md.
+Run ``python data/packs/make_cells.py [folder of the computed cells] [folder of the measured pouch]``. The raw tables
+are named in SOURCE.md.
 """
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 
+import fit_pulses
 import numpy as np
 import pandas as pd
+from fit_pulses import HERE, KNOTS
 
-HERE = Path(__file__).resolve().parent
-KNOTS = np.linspace(0.0, 1.0, 21)
 HIGH_VOLTAGE_STRETCH = 1.10  # estimate: charging to 4.35 V stores about a tenth more than to 4.20 V
 HIGH_VOLTAGE_TOP = 4.35  # V, label value of high-voltage pouch cells (common practice)
 
@@ -35,22 +36,35 @@ def relative_resistance(folder: Path) -> np.ndarray:
 
 
 def main() -> None:
-    default = Path(os.environ.get("PROPMODEL_SHARED", HERE.parents[2] / "shared")) / "data" / "battery"
-    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else default
-    lipo = ocv(folder, "Ecker2015")
+    computed = Path(sys.argv[1]) if len(sys.argv) > 1 else fit_pulses.shared("battery")
+    measured = Path(sys.argv[2]) if len(sys.argv) > 2 else fit_pulses.shared("flight")
+    cobalt, nmc = ocv(computed, "Ai2020"), ocv(computed, "Ecker2015")
     stretched = KNOTS * HIGH_VOLTAGE_STRETCH
-    resistance = relative_resistance(folder)
+    pulses = fit_pulses.fitted(fit_pulses.pulses(measured))
+    fits = {seconds: fit_pulses.fit(pulses, seconds) for seconds in fit_pulses.TIMES}
     table = pd.DataFrame(
         {
             "state_of_charge [-]": KNOTS,
-            "lipo [V]": lipo,
-            "lipo_hv [V]": np.interp(stretched, np.r_[KNOTS, HIGH_VOLTAGE_STRETCH], np.r_[lipo, HIGH_VOLTAGE_TOP]),
-            "li_ion [V]": ocv(folder, "Chen2020"),
-            "lipo_lco [V]": ocv(folder, "Ai2020"),
-            "relative_resistance [-]": resistance,
+            "lipo [V]": fit_pulses.rest_voltage(measured, cobalt),
+            "lipo_hv [V]": np.interp(stretched, np.r_[KNOTS, HIGH_VOLTAGE_STRETCH], np.r_[nmc, HIGH_VOLTAGE_TOP]),
+            "li_ion [V]": ocv(computed, "Chen2020"),
+            "lipo_lco [V]": cobalt,
+            "lipo_nmc [V]": nmc,
+            "relative_resistance [-]": relative_resistance(computed),
+            **{f"lipo_resistance_{s:g}s [-]": fit_pulses.at_knots(of) for s, of in fits.items()},
         }
     )
     table.round(5).to_csv(HERE / "cells.csv", index=False)
+    rows = [
+        {
+            "time [s]": seconds,
+            "resistance_capacity [ohm A h]": round(of.resistance_capacity, 5),
+            "activation_energy [J/mol]": round(of.energy, -1),
+            "voltage_scale [V]": round(of.scale, 4),
+        }
+        for seconds, of in fits.items()
+    ]
+    pd.DataFrame(rows).to_csv(HERE / "resistance.csv", index=False)
 
 
 if __name__ == "__main__":

@@ -182,7 +182,8 @@ def why_not_division(inputs: Inputs, answer: flight_answers.Minutes) -> Sequence
             "You keep some",
             f"{100 * (1 - answer.end_charge):.0f} % of {1000 * answer.capacity:,.0f} mAh = "
             f"{1000 * answer.charge:,.0f} mAh may be drawn",
-            "Charge you land with, or the landing voltage if that comes first.",
+            "Of what the pack holds: less than its label says, unless you typed a charger's figure. Charge you land "
+            "with, or the landing voltage if that comes first.",
         ),
         (
             "The same power takes more amps as the volts fall",

@@ -748,11 +748,11 @@ def flight(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
 
 
 def _pack_band(flown: Any) -> tuple[float, float, float]:
-    """Label's band of a pack: 30 % in the logarithm, as `propmodel.spread` draws it."""
-    from propmodel.spread import LOG_SD_PACK_RESISTANCE
+    """Band of a pack that is not read, as `propmodel.spread` draws it with the label's C known."""
+    from propmodel.spread import LOG_SD_PACK_LABEL
 
     mid = float(flown.comparison.loc["pack resistance", "forecast"])
-    wide = math.exp(EIGHT_IN_TEN * LOG_SD_PACK_RESISTANCE)
+    wide = math.exp(EIGHT_IN_TEN * LOG_SD_PACK_LABEL)
     return mid / wide, mid, mid * wide
 
 

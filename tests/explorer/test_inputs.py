@@ -124,7 +124,7 @@ def test_every_chemistry_has_a_name():
         ("kv", math.inf, "KV must be 50 to 30,000 rpm/V, got no finite number."),
         ("kv", 1e12, "KV must be 50 to 30,000 rpm/V, got 1e+12 rpm/V."),
         ("air_temperature_c", -80.0, "Air temperature must be \u221230 to 50 C, got \u221280 C."),
-        ("chemistry", "nickel", "Cells are must be one of lipo, lipo_hv, li_ion, lipo_lco; got nickel."),
+        ("chemistry", "nickel", "Cells are must be one of lipo, lipo_hv, li_ion, lipo_lco, lipo_nmc; got nickel."),
         ("coaxial", "yes", "Propellers in pairs, one above the other must be yes or no, got yes."),
         ("name", 3, "Name of this build must be text, got 3."),
         ("name", "x" * 61, "Name of this build must be at most 60 letters, got 61."),

@@ -273,7 +273,8 @@ def test_a_row_equals_its_element() -> None:
 
 def test_packs_and_propellers_keep_what_is_not_known_unknown() -> None:
     made = parts.packs(frame("packs"))
-    assert made.cell_resistance[1] == pytest.approx(0.015)
+    # 15 mohm on a charger; over ten seconds 1.7 times that (measured pouch, see data/packs/SOURCE.md)
+    assert made.cell_resistance[1] == pytest.approx(0.0255, rel=0.01)
     typical = battery.Pack("lipo", 6, 1.3)
     assert battery.resistance(made)[0] == pytest.approx(float(battery.resistance(typical)), rel=1e-12)
     heavy = battery.mass(battery.Pack("li_ion", 6, 4.0, parallel=2))

@@ -256,16 +256,17 @@ CASES = [
         "25",
         "Low-voltage alarm on a punch 30 s into the flight, with a 65C pack.",
         "Sag is current times resistance: land on charge (80 %), not on a momentary voltage.",
-        {"punch V a cell": (3.0, 3.8), "alarm mAh": (1035.0, 1045.0), "limit fix sag_low": ("A pack of", "")},
+        {"punch V a cell": (3.0, 3.8), "alarm mAh": (972.0, 983.0), "limit fix sag_low": ("A pack of", "")},
         {"pack_label_c": 65, "capacity_mah": 1300, "cells": 6},
     ),
     Case(
         "26",
         "Are the C numbers true?",
-        "Not comparable: 1300 mAh 45C says 58.5 A; at 100 A it is empty in 47 s anyway. Use resistance and heat.",
+        # 47 s by the label; 44 s with the 94 % of it that a measured pouch held
+        "Not comparable: 1300 mAh 45C says 58.5 A; at 100 A it is empty in 44 s anyway. Use resistance and heat.",
         {
             "label A": (58.4, 58.6),
-            "seconds to empty at 100 A": (46.0, 47.0),
+            "seconds to empty at 100 A": (43.5, 44.5),
             "limit text pack_label": "do not compare",
             "limit text pack_heat": "warms the pack by about",
         },
