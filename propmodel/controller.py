@@ -5,6 +5,13 @@ motor's *effective* resistance (see :mod:`propmodel.motor`), so :attr:`Controlle
 bare winding figure is modelled on purpose. What average duty leaves out, ripple current and switching, costs
 ``P_0 + k_r V_bus^2 [d (1 - d)]^2`` for each rotor: without it hover power comes out 15 to 35 % low on open
 thrust-stand tables (see ``data/motors/SOURCE.md``).
+
+With V = d V_bus of the motor the ripple is ``k_r V^2 (1 - d)^2``. It is held at ``3 F (1 - d)^2`` where F, what the
+rotor takes otherwise, is so small that k_r V^2 is above 3 F: at little current the winding conducts in gaps, and the
+ripple no longer grows with the voltage (common practice; the 3 is no measurement). Of all bounds of this form 3 is the
+highest with which a bus that sags more never draws less current, so that a colder or older pack never lasts longer:
+d (F + k V^2 (1 - d)^2) grows with d for k V^2 <= 3 F, and 3 is where its slope first touches zero. On a craft that
+flies the bound is reached below some 5 % of duty or not at all.
 """
 
 from __future__ import annotations
@@ -17,7 +24,11 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel.errors import check_positive, check_range
 from propmodel.number import Number
 
-__all__ = ["Controller", "duty_from_throttle", "ripple_loss", "throttle_from_duty", "winding_ripple"]
+__all__ = ["RIPPLE_MOST", "Controller", "duty_from_throttle", "ripple_loss", "throttle_from_duty", "winding_ripple"]
+
+
+RIPPLE_MOST = 3.0
+"""k_r V^2 is at most this much times the power that goes to a rotor otherwise. [-]"""
 
 
 @dataclass(frozen=True)
@@ -135,7 +146,9 @@ def throttle_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: 
     return shaped if _is_one(controller.throttle_exponent) else shaped ** (1.0 / exponent)
 
 
-def ripple_loss(controller: Controller, motor_voltage: ArrayLike, bus_voltage: ArrayLike) -> NDArray:
+def ripple_loss(
+    controller: Controller, motor_voltage: ArrayLike, bus_voltage: ArrayLike, *, power: ArrayLike = np.inf
+) -> NDArray:
     """Ripple and switching loss of one rotor's controller and winding together.
 
     Parameters
@@ -144,19 +157,23 @@ def ripple_loss(controller: Controller, motor_voltage: ArrayLike, bus_voltage: A
         Holds k_r and P_0.
     motor_voltage, bus_voltage : array_like
         Average motor voltage and bus voltage. [V]
+    power : array_like
+        What the rotor takes otherwise, with P_0 and its share of the electronics. [W]
 
     Returns
     -------
     ndarray
-        P_0 + k_r V_bus^2 [d (1 - d)]^2 with d = V_motor / V_bus. [W]
+        P_0 + k_r V_bus^2 [d (1 - d)]^2 with d = V_motor / V_bus, held where the power is small. [W]
 
     Examples
     --------
     >>> round(float(ripple_loss(Controller(), 5.0, 20.0)), 4)
     4.7188
     """
-    through = np.asarray(motor_voltage) * np.maximum(1.0 - np.asarray(motor_voltage) / bus_voltage, 0.0)
-    return np.asarray(controller.standby_power) + np.asarray(controller.ripple_coefficient) * through * through
+    volts = np.asarray(motor_voltage, dtype=np.float64)
+    rest = np.maximum(1.0 - volts / bus_voltage, 0.0)
+    whole = np.minimum(np.asarray(controller.ripple_coefficient) * volts * volts, RIPPLE_MOST * np.asarray(power))
+    return np.asarray(controller.standby_power) + whole * rest * rest
 
 
 def winding_ripple(controller: Controller, loss: ArrayLike) -> NDArray:
