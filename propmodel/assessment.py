@@ -17,7 +17,7 @@ from propmodel import battery, controller, heat, momentum, motor
 from propmodel.build import Build, drag_areas, shape_of
 from propmodel.dive import Dive, PullOut, estimate_pull_out
 from propmodel.drive import Drive, drive, recharge
-from propmodel.endurance import HoverTime, hover_hours
+from propmodel.endurance import HoverTime, hover_hours, lifts
 from propmodel.flight import Airframe, TopSpeed, find_top_speed, hovering, lowest_point, trim
 from propmodel.operating_point import OperatingPoint, at_duty, at_thrust, electrical
 from propmodel.rotation import PASSES
@@ -139,8 +139,8 @@ class Assessment:
 
     @cached_property
     def can_hover(self) -> NDArray:
-        """True where full throttle lifts the craft."""
-        return self.thrust_to_weight >= 1.0
+        """True where full throttle lifts the craft for minutes, and the pack gives the power."""
+        return lifts(self.hover, self.cap)
 
     @cached_property
     def hover_flight(self) -> HoverTime:
@@ -151,6 +151,7 @@ class Assessment:
             self.hover,
             cut=battery.cutoff_voltage(self.build.pack),
             reserve=self.reserve,
+            quick=self.quick,
         )
 
     @cached_property
