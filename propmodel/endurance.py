@@ -31,7 +31,7 @@ from propmodel.status import Status
 __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]
 
 SEGMENTS = 20
-REFINED = 3
+REFINED = 6
 """Steps towards the charge at which a flight ends, from the chord. [-]"""
 
 
@@ -139,10 +139,14 @@ def _bus_of(d: Drive, point: OperatingPoint) -> Callable[[NDArray, NDArray, NDAr
     coefficient = held_ripple(d.all_ripple, steady, square)
 
     def at(emf: NDArray, resistance: NDArray, guess: NDArray) -> tuple[NDArray, NDArray]:
-        through = np.maximum(volts - square / guess, 0.0)
-        power = steady + coefficient * through * through
-        voltage = battery.terminal_voltage(emf, resistance, power)
-        return voltage, power / voltage
+        # the ripple as a straight line through its value at the guess; the rest of the pack's equation is closed
+        share = square / guess
+        through = np.maximum(volts - share, 0.0)
+        ripple = coefficient * through
+        slope = (ripple + ripple) * share / guess
+        power = steady + ripple * through - slope * guess
+        voltage = battery.terminal_voltage(np.maximum(emf - resistance * slope, 0.5 * emf), resistance, power)
+        return voltage, power / voltage + slope
 
     return at
 
