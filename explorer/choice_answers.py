@@ -257,7 +257,7 @@ def bands_of(answer: Counted, picks: Sequence[int], names: tuple[str, ...], way:
         return {}
     made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
     many = draw(made, draws=BAND_DRAWS).build
-    drawn = _evaluate(Assessment(many, quick=True), names, way)
+    drawn = _evaluate(Assessment(many, quick=True, drawn=True), names, way)
     out: dict[int, dict[str, Any]] = {index: {} for index in picks}
     for name, values in drawn.items():
         spread_out = np.broadcast_to(values, (len(picks), BAND_DRAWS))

@@ -40,6 +40,9 @@ class Assessment:
         May hold arrays; every answer has the shape they broadcast to.
     quick : bool
         Fewer passes, for sweeps.
+    drawn : bool
+        For the draws behind a band: the speed of least power is found as closely as that of a forecast, whose own band
+        is narrower than what a quick search may miss it by.
     drop : array_like
         Height of the dive that the pull-out figures are for. [m]
     thermal_factor : array_like
@@ -47,9 +50,16 @@ class Assessment:
     """
 
     def __init__(
-        self, build: Build, *, quick: bool = False, drop: ArrayLike = 40.0, thermal_factor: ArrayLike = 1.0
+        self,
+        build: Build,
+        *,
+        quick: bool = False,
+        drawn: bool = False,
+        drop: ArrayLike = 40.0,
+        thermal_factor: ArrayLike = 1.0,
     ) -> None:
         self.build = build
+        self.drawn = drawn
         self.thermal_factor = np.asarray(thermal_factor, dtype=np.float64)
         self.quick = quick
         self.drop = drop
@@ -199,7 +209,7 @@ class Assessment:
             speeds.append(speed)
             powers.append(point.pack_power)
         slow, least = _lowest_cubic(speeds, powers)
-        if self.quick:
+        if self.quick and not self.drawn:
             return slow, least
         speeds, powers = [slow * k for k in BUCKET_AROUND], []
         for speed in speeds:

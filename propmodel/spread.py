@@ -231,7 +231,7 @@ _UNBOUNDED = frozenset({"full_throttle_winding_temperature", "hover_winding_temp
 
 
 def _answers(drawn: Draws, outputs: list[str]) -> tuple[dict[str, NDArray], Assessment]:
-    a = Assessment(drawn.build, quick=True, thermal_factor=drawn.thermal_factor)
+    a = Assessment(drawn.build, quick=True, drawn=True, thermal_factor=drawn.thermal_factor)
     values = evaluate(a, outputs)
     for name in _UNBOUNDED & set(outputs):
         values[name] = np.where(np.isnan(values[name]), np.inf, values[name])
