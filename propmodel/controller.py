@@ -10,8 +10,8 @@ With V = d V_bus of the motor the ripple is ``k_r V^2 (1 - d)^2``. It is held at
 rotor takes otherwise, is so small that k_r V^2 is above 3 F: at little current the winding conducts in gaps, and the
 ripple no longer grows with the voltage (common practice; the 3 is no measurement). Of all bounds of this form 3 is the
 highest with which a bus that sags more never draws less current, so that a colder or older pack never lasts longer:
-d (F + k V^2 (1 - d)^2) grows with d for k V^2 <= 3 F, and 3 is where its slope first touches zero. On a craft that
-flies the bound is reached below some 5 % of duty or not at all.
+d (F + k V^2 (1 - d)^2) grows with d for k V^2 <= 3 F, and 3 is where its slope first touches zero. The demo craft stay
+below a quarter of it at every throttle.
 """
 
 from __future__ import annotations
@@ -171,7 +171,7 @@ def ripple_loss(
     4.7188
     """
     volts = np.asarray(motor_voltage, dtype=np.float64)
-    rest = np.maximum(1.0 - volts / bus_voltage, 0.0)
+    rest = np.maximum(1.0 - volts / np.asarray(bus_voltage, dtype=np.float64), 0.0)
     whole = np.minimum(np.asarray(controller.ripple_coefficient) * volts * volts, RIPPLE_MOST * np.asarray(power))
     return np.asarray(controller.standby_power) + whole * rest * rest
 

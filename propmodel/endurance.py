@@ -280,7 +280,7 @@ def _empty(build, current_at, start, limit, reserve, shape, *, lean=False, quick
     if last is not None:
 
         def at(charge: NDArray, guess: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-            return current_at(charge, *tables(charge), guess)
+            return current_at(np.asarray(charge), *tables(charge), guess)
 
         found, curve = _closed(found, curve, closing, last, at, limit)
     return replace(found, hours=found.hours * capacity, energy=found.energy * capacity), curve
