@@ -135,7 +135,7 @@ def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
         HTML; names come escaped.
     """
     mid = head.mid
-    if not math.isfinite(mid.hover_throttle):
+    if _stays_down(mid):
         return _cannot_hover(head, found, units)
     name = _name(head.name)
     lifts, hover = value("mass", mid.mass, units), value("percent", mid.hover_throttle)
@@ -171,6 +171,11 @@ def _lasts(head: Headline) -> str:
         # the reserve is not reached: it must come down before
         return f"{lasts}, until {_n('full throttle no longer holds it up', bad=True)},"
     return lasts
+
+
+def _stays_down(mid: Numbers) -> bool:
+    """Whether it does not hover, however much it pulls in the first seconds."""
+    return mid.status == Status.CANNOT_HOVER or not math.isfinite(mid.hover_throttle)
 
 
 def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
@@ -226,7 +231,7 @@ def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
         return '<span class="dash"></span>Nothing is pinned. Pin this build, then every change shows against it.'
     mid = pin.mid
     parts = [value("mass", mid.mass, units)]
-    if not math.isfinite(mid.hover_throttle):
+    if _stays_down(mid):
         parts.append(f"cannot hover, pulls {value('pull_to_weight', mid.thrust_to_weight)} its weight")
     else:
         parts += [
