@@ -257,7 +257,7 @@ def bands_of(answer: Counted, picks: Sequence[int], names: tuple[str, ...], way:
         return {}
     made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
     many = draw(made, draws=BAND_DRAWS).build
-    drawn = _evaluate(Assessment(many, quick=True), names, way)
+    drawn = _evaluate(Assessment(many, quick=True, drawn=True), names, way)
     if WAY in drawn:
         # craft that cannot fly that way are left out, as in the headlines
         drawn[WAY] = np.where(np.asarray(drawn[WAY]) > 0.0, drawn[WAY], np.nan)

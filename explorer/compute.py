@@ -144,7 +144,7 @@ def _answers(inputs: Inputs) -> Answers:
     status = int(status_of(whole))
     # the forecast flies with the draws: one call in place of two
     many = draw(made, draws=DRAWS, forecast=True).build
-    drawn = evaluate(Assessment(many, quick=True), _ASKED)
+    drawn = evaluate(Assessment(many, quick=True, drawn=True), _ASKED)
     flown = np.asarray(flight_time(many, profile(inputs)).time)
     mid["minutes"] = float(flown[-1])
     drawn["minutes"] = np.where(flown > 0.0, flown, np.nan)

@@ -125,8 +125,9 @@ class Minutes:
         Drawn at landing, flown your way. [A h]
     end_charge : float
         State of charge at landing. [-]
-    by_voltage : bool
-        True where the landing voltage comes before the landing charge.
+    by_voltage, by_throttle : bool
+        True where the landing voltage comes before the landing charge, or full throttle no longer holds it up before
+        either.
     empty_time, empty_low, empty_high : float
         Flown on to the landing voltage. [s]
     curve_time, curve_charge, curve_volts : ndarray
@@ -149,6 +150,7 @@ class Minutes:
     charge: float
     end_charge: float
     by_voltage: bool
+    by_throttle: bool
     empty_time: float
     empty_low: float
     empty_high: float
@@ -288,7 +290,7 @@ def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
     )  # fmt: skip
     flown = flight_time(tried, _profile(shares, way))
     time, curve = flown.curve_time, flown.curve_voltage / cells
-    land = np.where(flown.status == Status.OK, flown.time, np.nan)
+    land = np.where(flown.time > 0.0, flown.time, np.nan)
     mass = np.broadcast_to(battery.mass(tried.pack), (count,))
     ghost = Ghosts(
         time[:, 5], curve[:, 5], time[:, 6], curve[:, 6], time[:, 7], curve[:, 7],
@@ -357,6 +359,7 @@ def _with_bands(made: Build, way: Flying, rows: NDArray, mid: FlightTime, cells:
         charge=float(mid.charge[2]),
         end_charge=float(mid.end_state_of_charge[2]),
         by_voltage=bool(mid.stopped_by_voltage[2]),
+        by_throttle=bool(mid.stopped_by_throttle[2]),
         empty_time=float(mid.time[4]),
         empty_low=ends[4][0],
         empty_high=ends[4][1],
@@ -485,7 +488,7 @@ def _speed_curve(inputs: Inputs) -> SpeedCurve:
     flown = flight_time(made, Profile(0.0, 1.0, 0.0, 0.0, cruise_speed=speed))
     return SpeedCurve(
         speed, mid.electrical_power, held, mid.current, mid.tilt, low, high,
-        np.where(flown.status == Status.OK, flown.time, np.nan), best_speeds(made, points=25), top,
+        np.where(flown.time > 0.0, flown.time, np.nan), best_speeds(made, points=25), top,
         float(climb_rate(made, quick=True).speed), float(steepest_tilt(Assessment(made).thrust_to_weight)),
     )  # fmt: skip
 

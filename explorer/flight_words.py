@@ -102,7 +102,8 @@ def minutes_or_why(answer: Minutes, row: str) -> str:
         )
     if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time[row] < 1.0:
         return f"sags below {answer.cutoff:.2f}{NARROW}V a cell within a minute"
-    return value("minutes", answer.time[row], low=answer.low[row], high=answer.high[row])
+    told = value("minutes", answer.time[row], low=answer.low[row], high=answer.high[row])
+    return f"{told}, until full throttle no longer holds it" if status == Status.THROTTLE_FULL else told
 
 
 @_named
@@ -129,6 +130,9 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
         f"until a cell is down at {_n(f'{answer.cutoff:.2f} V')} with {_n(value('percent', answer.end_charge))} "
         "still in it"
         if answer.by_voltage
+        else f"until {_n('full throttle no longer holds it up', bad=True)}, with "
+        f"{_n(value('percent', answer.end_charge))} of the charge still in the pack"
+        if answer.by_throttle
         else f"then {_n(value('percent', answer.end_charge))} of the charge is left"
     )
     still = answer.time["hang still"]
@@ -152,7 +156,7 @@ def pinned_minutes(answer: Minutes, other: Inputs | None, theirs: Minutes | None
         f"{_dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, "
         f"{minutes_or_why(theirs, 'your way')} your way"
     )
-    if theirs.status["hang still"] == Status.OK:
+    if theirs.status["hang still"] in (Status.OK, Status.THROTTLE_FULL):
         told += f", {minutes_or_why(theirs, 'hang still')} hanging still"
     now, then = answer.time["your way"], theirs.time["your way"]
     words = change("minutes", now, then, units) if math.isfinite(now - then) else ""

@@ -134,7 +134,7 @@ def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
         HTML; names come escaped.
     """
     mid = head.mid
-    if mid.status == Status.CANNOT_HOVER:
+    if _stays_down(mid):
         return _cannot_hover(head, found, units)
     name = _name(head.name)
     lifts, hover = value("mass", mid.mass, units), value("percent", mid.hover_throttle)
@@ -163,13 +163,30 @@ def _lasts(head: Headline) -> str:
         return "Flown your way it cannot hold that cruise speed"
     if mid < 5.0:
         return "Flown your way the pack falls below its landing voltage at once"
-    return (
+    lasts = (
         f"Flown your way it lasts about {_n(value('minutes', mid, low=low, high=high))}{_range('minutes', low, high)}"
     )
+    if head.mid.status == Status.THROTTLE_FULL:
+        # the reserve is not reached: it must come down before
+        return f"{lasts}, until {_n('full throttle no longer holds it up', bad=True)},"
+    return lasts
+
+
+def _stays_down(mid: Numbers) -> bool:
+    """Whether it does not hover, however much it pulls in the first seconds."""
+    return mid.status == Status.CANNOT_HOVER or not math.isfinite(mid.hover_throttle)
 
 
 def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
     ratio = head.mid.thrust_to_weight
+    if head.mid.status == Status.BELOW_ELECTRONICS_MINIMUM:
+        return "This cannot hover: the load pulls the pack below what the flight electronics need."
+    if ratio >= 1.0:
+        return (
+            f"This cannot hover for longer than seconds: at {_n(value('mass', head.mid.mass, units))} take-off mass it "
+            f"pulls {_n(number(ratio, 0.01) + ' times', bad=True)} its weight flat out on a fresh pack, and less than "
+            "its weight once the pack sags under the load. Take weight off, or a pack of less resistance."
+        )
     lacks = value("pull", (1.0 - ratio) * head.mid.mass * STANDARD_GRAVITY, units)
     fix = next((limit.fix for limit in found if limit.key in ("pull", "hover_high") and limit.fix), "")
     share = number(math.floor(100.0 * ratio) / 100.0, 0.1 if ratio < 0.95 else 0.01)
@@ -213,7 +230,7 @@ def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
         return '<span class="dash"></span>Nothing is pinned. Pin this build, then every change shows against it.'
     mid = pin.mid
     parts = [value("mass", mid.mass, units)]
-    if mid.status == Status.CANNOT_HOVER:
+    if _stays_down(mid):
         parts.append(f"cannot hover, pulls {value('pull_to_weight', mid.thrust_to_weight)} its weight")
     else:
         parts += [

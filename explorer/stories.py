@@ -257,7 +257,7 @@ def facts(story: Story) -> Facts:
     whole = Assessment(made)
     every = {name: np.broadcast_to(v, t.shape) for name, v in evaluate(whole, list(NAMES)).items()}
     mid = np.broadcast_to(_measured(story, whole), t.shape)
-    drawn = _measured(story, Assessment(draw(made, draws=DRAWS).build, quick=True))
+    drawn = _measured(story, Assessment(draw(made, draws=DRAWS).build, quick=True, drawn=True))
     low, high = _ends(drawn)
     # both builds are drawn with the same points: what the labels hide they hide alike
     ratio_low, ratio_high = _ends((drawn[1] / drawn[0] - 1.0)[None])
@@ -443,7 +443,7 @@ def _exercises(key: str, seed: int, story: Story) -> tuple[Exercise, ...]:
     made = _build(start, dict(columns))
     asked = sorted({task.output for task in story.tasks})
     mid = evaluate(Assessment(made), asked)
-    drawn = evaluate(Assessment(draw(made, draws=DRAWS).build, quick=True), asked)
+    drawn = evaluate(Assessment(draw(made, draws=DRAWS).build, quick=True, drawn=True), asked)
     out = []
     for place, (task, chosen) in enumerate(zip(story.tasks, picked, strict=True), start=1):
         centre = np.broadcast_to(mid[task.output], (count + 1,))

@@ -20,6 +20,7 @@ from propmodel import battery, falling, momentum, motor, propeller, response, su
 from propmodel.assessment import Assessment
 from propmodel.build import Build, drag_areas, with_fields
 from propmodel.constants import STANDARD_GRAVITY as G
+from propmodel.controller import RIPPLE_MOST
 from propmodel.flight import best_speeds, level_flight, top_speed
 from propmodel.spread import bands, contributions
 from propmodel.units import CELSIUS_ZERO, GRAM, KMH, MINUTE
@@ -274,6 +275,9 @@ def _minutes(b: Build) -> Worked:
     volts, steady = _f(a.hover.motor_voltage), _f(a.hover.motor_voltage) * _f(a.hover.motor_current)
     aside, ripple_k = _f(b.craft.electronics_power), _f(b.controller.ripple_coefficient)
     standby, cut = _f(b.controller.standby_power), _f(battery.cutoff_voltage(b.pack)) * _f(b.pack.cells)
+    # full throttle gives these volts from no lower a bus; and ripple is held where little power goes with it
+    least = volts / _f(a.cap)
+    ripple_k = min(ripple_k, RIPPLE_MOST * (steady + standby + aside / rotors) / max(volts * volts, 1e-30))
     seconds = energy = charge = 0.0
     bus, cut_off = _f(a.hover.bus_voltage), False
     for k in range(SLICES):
@@ -284,19 +288,21 @@ def _minutes(b: Build) -> Worked:
             through = volts * max(1.0 - volts / bus, 0.0)
             power = rotors * (steady + standby + ripple_k * through * through) + aside
             bus = 0.5 * (emf + math.sqrt(max(emf * emf - 4.0 * power * r, 0.0)))
-        if bus < cut:
+        if bus < max(cut, least):
             cut_off = True
             break
         ampere_hours = capacity * (1.0 - reserve) / SLICES
         charge += ampere_hours
         seconds += 3600.0 * ampere_hours * bus / power
         energy += 3600.0 * ampere_hours * bus
-    end = "the loaded cut-off voltage" if cut_off else f"the {100 * reserve:.0f} % you land with"
+    low = "the loaded cut-off voltage" if cut >= least else "the voltage at which the hover takes full throttle"
+    end = low if cut_off else f"the {100 * reserve:.0f} % you land with"
     steps = [
         (
             "Charge used",
             f"{1000 * charge:.0f} of {1000 * capacity:.0f} mAh, to {end}",
-            "To the charge you land with, or to the loaded cut-off voltage if that comes first.",
+            "To the charge you land with; sooner where the loaded voltage reaches the cut-off, or where full throttle no "
+            "longer holds it up.",
         )
     ]
     if seconds > 0.0:

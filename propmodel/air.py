@@ -7,7 +7,7 @@ pressure and the actual temperature. Dry air; leaving humidity out errs by at mo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel.constants import GAS_CONSTANT_AIR, STANDARD_GRAVITY
 from propmodel.errors import check_positive, check_range
 
-__all__ = ["STANDARD", "Air", "atmosphere", "density_altitude"]
+__all__ = ["STANDARD", "Air", "atmosphere", "changed", "density_altitude"]
 
 FloatArray = NDArray[np.float64]
 
@@ -117,11 +117,16 @@ def atmosphere(altitude: ArrayLike = 0.0, temperature: ArrayLike | None = None) 
         pressure, actual = np.broadcast_arrays(pressure, actual)
     return Air(
         density=(pressure / (GAS_CONSTANT_AIR * actual))[()],
-        viscosity=(_SUTHERLAND_BETA * actual * np.sqrt(actual) / (actual + _SUTHERLAND_TEMPERATURE))[()],
+        viscosity=_sutherland(actual)[()],
         speed_of_sound=np.sqrt(_HEAT_CAPACITY_RATIO * GAS_CONSTANT_AIR * actual)[()],
         temperature=actual[()].copy(),
         pressure=pressure[()].copy(),
     )
+
+
+def _sutherland(temperature: FloatArray) -> FloatArray:
+    """Dynamic viscosity. [Pa s]"""
+    return _SUTHERLAND_BETA * temperature * np.sqrt(temperature) / (temperature + _SUTHERLAND_TEMPERATURE)
 
 
 def density_altitude(density: ArrayLike) -> FloatArray:
@@ -156,6 +161,48 @@ def density_altitude(density: ArrayLike) -> FloatArray:
     rho = check_positive("density", density, "kg/m^3")
     ratio = (rho / _SEA_LEVEL_DENSITY) ** (1.0 / (_PRESSURE_EXPONENT - 1.0))
     return (_SEA_LEVEL_TEMPERATURE / _LAPSE_RATE * (1.0 - ratio))[()]
+
+
+def changed(air: Air, **values: ArrayLike) -> Air:
+    """The same air warmed, cooled or under another pressure: what follows from that follows.
+
+    Parameters
+    ----------
+    air : Air
+    **values : array_like
+        Fields of `Air`. With ``temperature`` or ``pressure``, density (ideal gas), viscosity (Sutherland) and speed of
+        sound follow in proportion, as far as they are not given too.
+
+    Returns
+    -------
+    Air
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    [iso2533]. In proportion, so that air of another density than the dry standard one keeps its own.
+
+    Examples
+    --------
+    >>> warm = changed(STANDARD, temperature=308.15)
+    >>> round(float(warm.density), 4) == round(float(atmosphere(0.0, 308.15).density), 4)
+    True
+    """
+    new = replace(air, **values)
+    if not {"temperature", "pressure"} & set(values):
+        return new
+    before, after = np.asarray(air.temperature, dtype=np.float64), np.asarray(new.temperature, dtype=np.float64)
+    warmer, denser = after / before, np.asarray(new.pressure, dtype=np.float64) / np.asarray(air.pressure)
+    follows = {
+        "density": np.asarray(air.density) * denser / warmer,
+        "viscosity": np.asarray(air.viscosity) * _sutherland(after) / _sutherland(before),
+        "speed_of_sound": np.asarray(air.speed_of_sound) * np.sqrt(warmer),
+    }
+    return replace(new, **{k: v[()] for k, v in follows.items() if k not in values})
 
 
 STANDARD = atmosphere()

@@ -17,7 +17,7 @@ from propmodel import battery, controller, heat, momentum, motor
 from propmodel.build import Build, drag_areas, shape_of
 from propmodel.dive import Dive, PullOut, estimate_pull_out
 from propmodel.drive import Drive, drive, recharge
-from propmodel.endurance import HoverTime, hover_hours
+from propmodel.endurance import HoverTime, hover_hours, lifts
 from propmodel.flight import Airframe, TopSpeed, find_top_speed, hovering, lowest_point, trim
 from propmodel.operating_point import OperatingPoint, at_duty, at_thrust, electrical
 from propmodel.rotation import PASSES
@@ -40,6 +40,9 @@ class Assessment:
         May hold arrays; every answer has the shape they broadcast to.
     quick : bool
         Fewer passes, for sweeps.
+    drawn : bool
+        For the draws behind a band: the speed of least power is found as closely as that of a forecast, whose own band
+        is narrower than what a quick search may miss it by.
     drop : array_like
         Height of the dive that the pull-out figures are for. [m]
     thermal_factor : array_like
@@ -47,9 +50,16 @@ class Assessment:
     """
 
     def __init__(
-        self, build: Build, *, quick: bool = False, drop: ArrayLike = 40.0, thermal_factor: ArrayLike = 1.0
+        self,
+        build: Build,
+        *,
+        quick: bool = False,
+        drawn: bool = False,
+        drop: ArrayLike = 40.0,
+        thermal_factor: ArrayLike = 1.0,
     ) -> None:
         self.build = build
+        self.drawn = drawn
         self.thermal_factor = np.asarray(thermal_factor, dtype=np.float64)
         self.quick = quick
         self.drop = drop
@@ -118,6 +128,18 @@ class Assessment:
         return electrical(self.low_cruise_drive, self.hover.rev_per_s, self.hover.torque, self.hover.thrust)
 
     @cached_property
+    def hover_command(self) -> NDArray:
+        """Motor command of a hover on a fresh pack, idle included. [-]"""
+        b = self.build
+        return controller.command_from_duty(b.controller, self.hover.duty, command_cap=b.command_cap)
+
+    @cached_property
+    def hover_command_low(self) -> NDArray:
+        """The same with the reserve left. [-]"""
+        b = self.build
+        return controller.command_from_duty(b.controller, self.hover_low.duty, command_cap=b.command_cap)
+
+    @cached_property
     def full(self) -> OperatingPoint:
         """Full throttle on a fresh pack, first seconds."""
         return at_duty(self.punch_drive, self.cap, passes=self.passes)
@@ -139,8 +161,8 @@ class Assessment:
 
     @cached_property
     def can_hover(self) -> NDArray:
-        """True where full throttle lifts the craft."""
-        return self.thrust_to_weight >= 1.0
+        """True where full throttle lifts the craft for minutes, and the pack gives the power."""
+        return lifts(self.hover, self.cap)
 
     @cached_property
     def hover_flight(self) -> HoverTime:
@@ -151,6 +173,7 @@ class Assessment:
             self.hover,
             cut=battery.cutoff_voltage(self.build.pack),
             reserve=self.reserve,
+            quick=self.quick,
         )
 
     @cached_property
@@ -198,7 +221,7 @@ class Assessment:
             speeds.append(speed)
             powers.append(point.pack_power)
         slow, least = _lowest_cubic(speeds, powers)
-        if self.quick:
+        if self.quick and not self.drawn:
             return slow, least
         speeds, powers = [slow * k for k in BUCKET_AROUND], []
         for speed in speeds:

@@ -12,8 +12,7 @@ from scipy.optimize import least_squares
 from propmodel import motor as motor_model
 from propmodel.air import Air
 from propmodel.bench_model import IDLE_MIDDLE, NAMES, PRIOR_SD, Stand, stand_rows, throttle_duty
-from propmodel.controller import THROTTLE_EXPONENT
-from propmodel.controller import Controller
+from propmodel.controller import THROTTLE_EXPONENT, Controller
 from propmodel.motor import Motor
 from propmodel.propeller import Propeller, spread
 

@@ -41,8 +41,8 @@ PRIOR_SD = {
     "idle_duty": 0.06,
     "log_exponent": 0.15,
 }
-"""Spread of what no label tells: iron loss, ripple, standby power and throttle map of one stand (data/motors/SOURCE.md),
-the map a little wider than between the stands there."""
+"""Spread of what no label tells: iron loss, ripple, standby power and throttle map of one stand
+(data/motors/SOURCE.md), the map a little wider than between the stands there."""
 IDLE_MIDDLE = 0.0
 MODEL_SD_EXPONENT = 0.02
 """How far the throttle map of a craft may be from that of the stand with the same controller. [-] Estimate."""

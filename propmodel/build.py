@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmodel import battery, motor, propeller
-from propmodel.air import STANDARD, Air
+from propmodel.air import STANDARD, Air, changed
 from propmodel.constants import STANDARD_GRAVITY
 from propmodel.controller import Controller, duty_cap
 from propmodel.craft import TOP_TO_FRONT_DRAG, Craft, default_drag_area
@@ -204,7 +204,8 @@ def with_fields(build: Build, changes: dict[str, Any]) -> Build:
         ``{"motor.kv": ..., "pack.cells": ..., "rotors": ...}``. A change of label makes another part of the same
         make, as a buyer would get: with ``motor.kv`` or the stator, resistance, loss torque and mass follow; with
         ``pack.cells``, ``pack.capacity_ah`` or ``pack.parallel``, mass, label currents and cell resistance; with the
-        propeller's size, its mass (and a measured propeller falls back to its label). What is given too stands.
+        propeller's size, its mass (and a measured propeller falls back to its label). With ``air.temperature`` or
+        ``air.pressure``, density, viscosity and speed of sound follow. What is given too stands.
 
     Returns
     -------
@@ -294,7 +295,12 @@ def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
     return replace(new, **(changes | values))
 
 
-_RELABEL: dict[str, Any] = {"motor": _other_motor, "pack": _other_pack, "propeller": _other_propeller}
+_RELABEL: dict[str, Any] = {
+    "motor": _other_motor,
+    "pack": _other_pack,
+    "propeller": _other_propeller,
+    "air": changed,
+}
 
 
 def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, volume: Number) -> NDArray:

@@ -5,6 +5,13 @@ motor's *effective* resistance (see :mod:`propmodel.motor`), so :attr:`Controlle
 bare winding figure is modelled on purpose. What average duty leaves out, ripple current and switching, costs
 ``P_0 + k_r V_bus^2 [d (1 - d)]^2`` for each rotor: without it hover power comes out 15 to 35 % low on open
 thrust-stand tables (see ``data/motors/SOURCE.md``).
+
+With V = d V_bus of the motor the ripple is ``k_r V^2 (1 - d)^2``. It is held at ``3 F (1 - d)^2`` where F, what the
+rotor takes otherwise, is so small that k_r V^2 is above 3 F: at little current the winding conducts in gaps, and the
+ripple no longer grows with the voltage (common practice; the 3 is no measurement). Of all bounds of this form 3 is the
+highest with which a bus that sags more never draws less current, so that a colder or older pack never lasts longer:
+d (F + k V^2 (1 - d)^2) grows with d for k V^2 <= 3 F, and 3 is where its slope first touches zero. The demo craft stay
+below a quarter of it at every throttle.
 """
 
 from __future__ import annotations
@@ -17,7 +24,16 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel.errors import check_positive, check_range
 from propmodel.number import Number
 
-__all__ = ["Controller", "duty_cap", "duty_from_throttle", "ripple_loss", "throttle_from_duty", "winding_ripple"]
+__all__ = [
+    "RIPPLE_MOST",
+    "Controller",
+    "command_from_duty",
+    "duty_cap",
+    "duty_from_throttle",
+    "ripple_loss",
+    "throttle_from_duty",
+    "winding_ripple",
+]
 
 THROTTLE_EXPONENT = 0.88
 """Exponent of the throttle map: duty = command^exponent. Mean over twelve stands, 0.66 to 1.01. [-] Fitted, see
@@ -26,6 +42,8 @@ LOG_SD_THROTTLE_EXPONENT = 0.115
 """Log sd of the exponent between those stands. [-] Fitted."""
 RIPPLE_COEFFICIENT = 0.39
 """k_r of the ripple and switching loss, fitted to all stands together. [W/V^2]"""
+RIPPLE_MOST = 3.0
+"""k_r V^2 is at most this much times the power that goes to a rotor otherwise. [-]"""
 
 
 @dataclass(frozen=True)
@@ -172,7 +190,35 @@ def throttle_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: 
     return shaped if _is_one(controller.throttle_exponent) else shaped ** (1.0 / exponent)
 
 
-def ripple_loss(controller: Controller, motor_voltage: ArrayLike, bus_voltage: ArrayLike) -> NDArray:
+def command_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: ArrayLike = 1.0) -> NDArray:
+    """Motor command that gives a duty, idle included, as a share of the largest command.
+
+    Parameters
+    ----------
+    controller : Controller
+        Holds the exponent of the throttle map.
+    duty : array_like
+        Average duty. [-]
+    command_cap : array_like
+        Largest command the flight controller may give. [-]
+
+    Returns
+    -------
+    ndarray
+        Above 1 where the cap does not reach the duty. [-]
+
+    Examples
+    --------
+    >>> round(float(command_from_duty(Controller(throttle_exponent=0.9), 0.25)), 3)
+    0.214
+    """
+    share = np.maximum(np.asarray(duty), 0.0) / duty_cap(controller, command_cap)
+    return share if _is_one(controller.throttle_exponent) else share ** (1.0 / np.asarray(controller.throttle_exponent))
+
+
+def ripple_loss(
+    controller: Controller, motor_voltage: ArrayLike, bus_voltage: ArrayLike, *, power: ArrayLike = np.inf
+) -> NDArray:
     """Ripple and switching loss of one rotor's controller and winding together.
 
     Parameters
@@ -181,19 +227,23 @@ def ripple_loss(controller: Controller, motor_voltage: ArrayLike, bus_voltage: A
         Holds k_r and P_0.
     motor_voltage, bus_voltage : array_like
         Average motor voltage and bus voltage. [V]
+    power : array_like
+        What the rotor takes otherwise, with P_0 and its share of the electronics. [W]
 
     Returns
     -------
     ndarray
-        P_0 + k_r V_bus^2 [d (1 - d)]^2 with d = V_motor / V_bus. [W]
+        P_0 + k_r V_bus^2 [d (1 - d)]^2 with d = V_motor / V_bus, held where the power is small. [W]
 
     Examples
     --------
     >>> round(float(ripple_loss(Controller(ripple_coefficient=0.3), 5.0, 20.0)), 4)
     4.7188
     """
-    through = np.asarray(motor_voltage) * np.maximum(1.0 - np.asarray(motor_voltage) / bus_voltage, 0.0)
-    return np.asarray(controller.standby_power) + np.asarray(controller.ripple_coefficient) * through * through
+    volts = np.asarray(motor_voltage, dtype=np.float64)
+    rest = np.maximum(1.0 - volts / np.asarray(bus_voltage, dtype=np.float64), 0.0)
+    whole = np.minimum(np.asarray(controller.ripple_coefficient) * volts * volts, RIPPLE_MOST * np.asarray(power))
+    return np.asarray(controller.standby_power) + whole * rest * rest
 
 
 def winding_ripple(controller: Controller, loss: ArrayLike) -> NDArray:

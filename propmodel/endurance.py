@@ -2,14 +2,18 @@
 
 At each state of charge every way of flying draws its own current from its own loaded voltage; their mean, by share
 of time, empties the pack. No time stepping: time is an integral over charge on the cell table's own knots, and the
-cut-off is found inside its segment. The pack holds its temperature (no self-heating).
+end is found inside its segment. The pack holds its temperature (no self-heating).
+
+A flight ends at the reserve, at the cut-off, where the bus no longer feeds the electronics, or where full throttle no
+longer holds the craft up: the motor voltage of a hover is then more than the command cap makes of the bus. A hard pull
+that asks for more than full throttle is flown at full throttle, as a pilot would.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -21,12 +25,14 @@ from propmodel.build import Build, shape_of
 from propmodel.drive import Drive, drive, recharge
 from propmodel.errors import check_in, check_range
 from propmodel.flight import Airframe, trim
-from propmodel.operating_point import OperatingPoint, at_duty, at_thrust
+from propmodel.operating_point import OperatingPoint, at_duty, at_thrust, held_ripple
 from propmodel.status import Status
 
 __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]
 
 SEGMENTS = 20
+REFINED = 6
+"""Steps towards the charge at which a flight ends, from the chord. [-]"""
 
 
 @dataclass(frozen=True)
@@ -96,10 +102,13 @@ class FlightTime:
     end_state_of_charge : ndarray
         [-]
     stopped_by_voltage : ndarray of bool
-        True where the cut-off ended the flight before the reserve.
+        True where the cut-off, or what the electronics need, ended the flight before the reserve.
+    stopped_by_throttle : ndarray of bool
+        True where full throttle no longer held the hover, or the cruise of this flight, before the reserve.
     burst_voltage : ndarray
         Loaded pack voltage at full throttle when the flight ends. [V]
     status : ndarray of int8
+        THROTTLE_FULL where ``stopped_by_throttle``; all other codes but OK say why there is no time.
     curve_state_of_charge, curve_time, curve_voltage, curve_current : ndarray
         The flight along a leading axis of 21 nodes. [-, s, V, A]
     """
@@ -110,6 +119,7 @@ class FlightTime:
     mean_current: NDArray
     end_state_of_charge: NDArray
     stopped_by_voltage: NDArray
+    stopped_by_throttle: NDArray
     burst_voltage: NDArray
     status: NDArray
     curve_state_of_charge: NDArray
@@ -126,13 +136,17 @@ def _bus_of(d: Drive, point: OperatingPoint) -> Callable[[NDArray, NDArray, NDAr
     volts = point.motor_voltage
     square = volts * volts
     steady = d.rotors * (volts * point.motor_current + d.controller.standby_power) + d.electronics_power
-    coefficient = d.rotors * np.asarray(d.controller.ripple_coefficient)
+    coefficient = held_ripple(d.all_ripple, steady, square)
 
     def at(emf: NDArray, resistance: NDArray, guess: NDArray) -> tuple[NDArray, NDArray]:
-        through = np.maximum(volts - square / guess, 0.0)
-        power = steady + coefficient * through * through
-        voltage = battery.terminal_voltage(emf, resistance, power)
-        return voltage, power / voltage
+        # the ripple as a straight line through its value at the guess; the rest of the pack's equation is closed
+        share = square / guess
+        through = np.maximum(volts - share, 0.0)
+        ripple = coefficient * through
+        slope = (ripple + ripple) * share / guess
+        power = steady + ripple * through - slope * guess
+        voltage = battery.terminal_voltage(np.maximum(emf - resistance * slope, 0.5 * emf), resistance, power)
+        return voltage, power / voltage + slope
 
     return at
 
@@ -145,36 +159,62 @@ class Emptying:
     energy: NDArray
     end: NDArray
     by_voltage: NDArray
+    by_throttle: NDArray
     at_once: NDArray
 
 
 class HoverTime(NamedTuple):
-    """Time of one steady way of flying [h], and True where it is below the cut-off at once."""
+    """Time of one steady way of flying [h], and True where it is below the cut-off at once or the throttle ends it."""
 
     hours: NDArray
     at_once: NDArray
+    by_throttle: NDArray
+
+
+EDGE = 1e-9
+"""Share by which a duty may pass the command cap, for rounding. [-]"""
+
+
+def lifts(point: OperatingPoint, cap: NDArray) -> NDArray:
+    """Whether a steady point can be flown: the pack gives it, and the duty stays within the command cap."""
+    return np.asarray((point.status == Status.OK) & (point.duty <= cap * (1.0 + EDGE)))
+
+
+def _least_voltage(d: Drive, point: OperatingPoint, cap: NDArray) -> NDArray:
+    """Bus voltage under which full throttle no longer gives the motor voltage of a point. [V]"""
+    return point.motor_voltage / (cap * (1.0 + EDGE))
 
 
 def hover_hours(
-    build: Build, d: Drive, point: OperatingPoint, *, start: ArrayLike = 1.0, cut: NDArray, reserve: NDArray
+    build: Build,
+    d: Drive,
+    point: OperatingPoint,
+    *,
+    start: ArrayLike = 1.0,
+    cut: NDArray,
+    reserve: NDArray,
+    quick: bool = False,
 ) -> HoverTime:
-    """Lean quadrature for one steady way of flying: time only."""
+    """Lean quadrature for one steady way of flying: time only. ``quick`` takes the end from a chord."""
     bus = _bus_of(d, point)
+    least = _least_voltage(d, point, build.duty_cap)
 
-    def current(_: float, emf: NDArray, r: NDArray, guess: NDArray) -> tuple:
-        return bus(emf, r, guess)
+    def current(_: float | NDArray, emf: NDArray, r: NDArray, guess: NDArray) -> tuple:
+        voltage, amps = bus(emf, r, guess)
+        return voltage, amps, voltage - least
 
     begin = np.asarray(start, dtype=np.float64)
-    found, _ = _empty(build, current, begin, cut, reserve, point.rev_per_s.shape, lean=True)
-    return HoverTime(found.hours, found.at_once)
+    limit = np.maximum(cut * np.asarray(build.pack.cells), d.minimum_voltage)
+    found, _ = _empty(build, current, begin, limit, reserve, point.rev_per_s.shape, lean=True, quick=quick)
+    return HoverTime(found.hours, found.at_once, found.by_throttle)
 
 
-def _empty(build, current_at, start, cut, reserve, shape, *, lean=False):
-    """Walk down the table's knots; ``current_at(charge, emf, r, guess) -> (voltage, current)``.
+def _empty(build, current_at, start, limit, reserve, shape, *, lean=False, quick=False):
+    """Walk down the table's knots; ``current_at(charge, emf, r, guess) -> (voltage, current, spare)``.
 
-    Lean walks keep time only: energy, end, cause and curve stay as they were at the start.
+    ``limit`` is the pack voltage that ends it; so does a ``spare`` below zero: volts over what full throttle needs.
+    Lean walks keep time and cause only: energy, end and curve stay as they were at the start.
     """
-    limit = cut * np.asarray(build.pack.cells)
     capacity = battery.capacity(build.pack)
     floor = np.minimum(reserve, start)
     tables = battery.sustained_tables(build.pack)
@@ -187,42 +227,128 @@ def _empty(build, current_at, start, cut, reserve, shape, *, lean=False):
 
     charge = knot_charge(1.0)
     emf, r = tables(charge)
-    voltage, current = current_at(1.0, emf, r, emf)
-    voltage, current = current_at(1.0, emf, r, voltage)
-    alive = np.where(voltage >= limit, 1.0, 0.0)
-    at_once = alive == 0.0
-    by_voltage = at_once
+    voltage, current, spare = current_at(1.0, emf, r, emf)
+    voltage, current, spare = current_at(1.0, emf, r, voltage)
+    room = np.minimum(voltage - limit, spare)
+    alive = np.where(room >= 0.0, 1.0, 0.0)
+    at_once = voltage < limit
+    by_voltage, by_throttle = at_once & np.ones(shape, dtype=bool), np.zeros(shape, dtype=bool)
     hours, energy = np.zeros(shape), np.zeros(shape)
     end = charge * np.ones(shape)
     curve = [(end, hours, voltage, current)]
-    head, per_amp = voltage - limit, 1.0 / current
+    per_amp, last, closing = 1.0 / current, None, np.zeros(shape, dtype=bool)
     for k in range(1, SEGMENTS + 1):
         knot = 1.0 - k / SEGMENTS
-        low = knot_charge(knot)
+        low, above = knot_charge(knot), emf
         emf, r = tables(low)
-        next_voltage, next_current = current_at(knot, emf, r, voltage)
+        # a rest voltage that falls takes the bus with it
+        next_voltage, next_current, next_spare = current_at(knot, emf, r, voltage + (emf - above))
         width = charge - low
-        next_head = next_voltage - limit
-        by_cut = np.where(next_head < 0.0, head / np.maximum(head - next_head, 1e-12), 1.0)
+        next_room = np.minimum(next_voltage - limit, next_spare)
+        by_end = np.where(next_room < 0.0, room / np.maximum(room - next_room, 1e-12), 1.0)
         by_floor = np.where(width > 0.0, (charge - floor) / np.maximum(width, 1e-12), 1.0)
-        share = np.minimum(np.maximum(np.minimum(by_cut, by_floor), 0.0), 1.0) * alive
+        short = (alive > 0.0) & (next_room < 0.0)
+        share = np.minimum(np.maximum(np.minimum(by_end, by_floor), 0.0), 1.0) * alive
         stop_current = current + share * (next_current - current)
         step = width * share
+        if np.any(short):
+            ends = short & (by_end < by_floor)
+            throttle = next_spare < next_voltage - limit
+            by_throttle = by_throttle | (ends & throttle)
+            by_voltage = by_voltage | (ends & ~throttle)
+            if not quick:
+                here = _Segment(
+                    np.full(shape, k), charge, width, by_floor, room, next_room, next_voltage, hours, energy,
+                    voltage, current,
+                )  # fmt: skip
+                last = _Segment(*(np.where(short, new, old) for new, old in zip(here, last or here, strict=True)))
+                closing = closing | short
         # trapezoid in charge of 1/I and of V
         hours = hours + 0.5 * (per_amp + 1.0 / stop_current) * step
         if not lean:
             stop_voltage = voltage + share * (next_voltage - voltage)
             energy = energy + 0.5 * (voltage + stop_voltage) * step
-            by_voltage = by_voltage | ((alive > 0.0) & (by_cut < 1.0) & (by_cut <= by_floor))
             end = np.where(alive > 0.0, charge - step, end)
             dead = alive == 0.0
             kept = np.where(dead, curve[-1][2], stop_voltage), np.where(dead, curve[-1][3], stop_current)
             curve.append((end, hours, *kept))
         alive = np.where(share >= 1.0, alive, 0.0)
-        charge, voltage, current, head, per_amp = low, next_voltage, next_current, next_head, 1.0 / next_current
+        charge, voltage, current, room, per_amp = low, next_voltage, next_current, next_room, 1.0 / next_current
         if not alive.any():
             break
-    return Emptying(hours * capacity, energy * capacity, end, by_voltage, at_once), curve
+    found = Emptying(hours, energy, end, by_voltage, by_throttle, at_once)
+    if last is not None:
+
+        def at(charge: NDArray, guess: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+            return current_at(np.asarray(charge), *tables(charge), guess)
+
+        found, curve = _closed(found, curve, closing, last, at, limit)
+    return replace(found, hours=found.hours * capacity, energy=found.energy * capacity), curve
+
+
+class _Segment(NamedTuple):
+    """Where a flight ended, as left by the walk: the knot at its lower end, and the state at its upper one."""
+
+    knot: NDArray
+    charge: NDArray
+    width: NDArray
+    by_floor: NDArray
+    room: NDArray
+    next_room: NDArray
+    guess: NDArray
+    hours: NDArray
+    energy: NDArray
+    voltage: NDArray
+    current: NDArray
+
+
+def _closed(
+    found: Emptying,
+    curve: list[tuple[NDArray, NDArray, NDArray, NDArray]],
+    closing: NDArray,
+    last: _Segment,
+    at: Callable[[NDArray, NDArray], tuple[NDArray, NDArray, NDArray]],
+    limit: NDArray,
+) -> tuple[Emptying, list[tuple[NDArray, NDArray, NDArray, NDArray]]]:
+    """The same flights with their end where the room of voltage is used up, in place of on the chord.
+
+    ``at(charge, guess) -> (voltage, current, spare)``.
+    """
+    low, high = np.zeros(closing.shape), np.ones(closing.shape)
+    left, right = np.maximum(last.room, 0.0), np.minimum(last.next_room, -1e-12)
+    guess = last.guess
+    for _ in range(REFINED):  # the room is nearly straight: false position gains two digits a step
+        share = low + (high - low) * left / (left - right)
+        guess, _, spare = at(last.charge - share * last.width, guess)
+        there = np.minimum(guess - limit, spare)
+        over = there < 0.0
+        high, right = np.where(over, share, high), np.where(over, there, right)
+        low, left = np.where(over, low, share), np.where(over, left, there)
+    share = low + (high - low) * left / (left - right)
+    ends = closing & (share < last.by_floor)
+    share = np.clip(np.minimum(share, last.by_floor), 0.0, 1.0)
+    charge = last.charge - share * last.width
+    voltage, current, spare = at(charge, guess)
+    throttle = spare < voltage - limit
+    step = 0.5 * last.width * share
+    hours = np.where(closing, last.hours + (1.0 / last.current + 1.0 / current) * step, found.hours)
+    energy = np.where(closing, last.energy + (last.voltage + voltage) * step, found.energy)
+    end = np.where(closing, charge, found.end)
+    kept = np.broadcast_arrays(end, hours, voltage, current)
+    for k, node in enumerate(curve):
+        after = closing & (last.knot <= k)
+        curve[k] = tuple(np.where(after, new, old) for new, old in zip(kept, node, strict=True))  # type: ignore[assignment]
+    return (
+        replace(
+            found,
+            hours=hours,
+            energy=energy,
+            end=end,
+            by_voltage=np.where(closing, ends & ~throttle, found.by_voltage),
+            by_throttle=np.where(closing, ends & throttle, found.by_throttle),
+        ),
+        curve,
+    )
 
 
 def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of_charge: ArrayLike = 1.0) -> FlightTime:
@@ -275,42 +401,61 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     flat_out = at_duty(punch, cap)
     # nobody pulls harder than the craft can
     hard = at_thrust(d, np.minimum(lift * profile.hard_load, flat_out.thrust))
-    steady = [(_bus_of(d, p), share) for p, share in zip((hover, cruise, hard), shares[:3], strict=True)]
+    # hover, cruise, hard: what each draws, its share, and the bus that full throttle needs for it
+    ways = [
+        (_bus_of(d, p), share, _least_voltage(d, p, cap))
+        for p, share in zip((hover, cruise, hard), shares[:3], strict=True)
+    ]
 
-    def at_charge(knots: NDArray) -> NDArray:
-        return at_duty(recharge(d, build, np.minimum(knots, start)), build.duty_cap, passes=6).pack_current
+    def at_charge(knots: NDArray, *, sustained: bool = False) -> NDArray:
+        there = recharge(d, build, np.minimum(knots, start), sustained=sustained)
+        return at_duty(there, build.duty_cap, passes=6).pack_current
 
     # full throttle hangs on the charge alone: for a few builds all knots are solved at once
     few = math.prod(shape) <= 4000 and bool(np.any(shares[3] > 0.0))
     knots = 1.0 - np.arange(SEGMENTS + 1) / SEGMENTS
     at_knots = at_charge(knots.reshape(-1, *(1,) * len(shape))) if few else None
 
-    def full_current(knot: float) -> NDArray:
-        return at_charge(np.asarray(knot)) if at_knots is None else at_knots[round((1.0 - knot) * SEGMENTS)]
+    def full_current(knot: float | NDArray) -> NDArray:
+        if at_knots is None or not isinstance(knot, float):
+            return at_charge(np.asarray(knot))
+        return at_knots[round((1.0 - knot) * SEGMENTS)]
 
-    def current_at(knot: float, emf: NDArray, r: NDArray, guess: NDArray) -> tuple:
-        mean = np.zeros(shape)
-        for bus, share in steady:
-            if np.any(share > 0.0):
-                mean = mean + share * bus(emf, r, guess)[1]
+    def current_at(knot: float | NDArray, emf: NDArray, r: NDArray, guess: NDArray) -> tuple:
+        mean, spare = np.zeros(shape), np.full(shape, np.inf)
+        for k, (bus, share, least) in enumerate(ways):
+            flown = np.any(share > 0.0)
+            if k > 0 and not flown:
+                continue
+            # every flight must be able to hover; nobody pulls harder than full throttle does
+            voltage, current = bus(emf, r, guess)
+            if k == 2:
+                full = voltage < least
+                if np.any(full):
+                    current = np.where(full, at_charge(np.asarray(knot), sustained=True), current)
+            else:
+                spare = np.minimum(spare, np.where((share > 0.0) | (k == 0), voltage - least, np.inf))
+                spare = np.where(voltage < d.minimum_voltage, np.minimum(spare, voltage - d.minimum_voltage), spare)
+            if flown:
+                mean = mean + share * current
         if np.any(shares[3] > 0.0):
             mean = mean + shares[3] * full_current(knot)
-        return emf - mean * r, mean
+        return emf - mean * r, mean, spare
 
-    cut = battery.cutoff_voltage(build.pack)
-    result, curve = _empty(build, current_at, start, cut, np.asarray(build.pack.reserve, float), shape)
-    can_hover = flat_out.thrust >= lift
-    can_cruise = (cruise.duty <= cap) & (cruise.status == Status.OK) | (shares[1] == 0.0)
-    starved = np.zeros(shape, dtype=bool)
-    for point, share in ((hover, shares[0]), (hard, shares[2])):
-        starved = starved | (point.status == Status.BELOW_ELECTRONICS_MINIMUM) & (share > 0.0)
+    limit = np.maximum(battery.cutoff_voltage(build.pack) * np.asarray(build.pack.cells), d.minimum_voltage)
+    result, curve = _empty(build, current_at, start, limit, np.asarray(build.pack.reserve, float), shape)
+    can_hover = lifts(hover, cap)
+    starved = hover.status == Status.BELOW_ELECTRONICS_MINIMUM
+    starved = starved | (hard.status == Status.BELOW_ELECTRONICS_MINIMUM) & (shares[2] > 0.0)
+    can_cruise = lifts(cruise, cap) | (shares[1] == 0.0)
     status = np.select(
-        [~can_hover, starved, ~can_cruise, result.at_once],
+        [starved, ~can_hover, ~can_cruise, result.at_once, result.by_throttle],
         [
-            Status.CANNOT_HOVER,
             Status.BELOW_ELECTRONICS_MINIMUM,
+            Status.CANNOT_HOVER,
             Status.CANNOT_FLY_AT_THIS_SPEED,
             Status.BELOW_CUTOFF_AT_ONCE,
+            Status.THROTTLE_FULL,
         ],
         Status.OK,
     ).astype(np.int8)
@@ -329,7 +474,8 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         charge=charge * nan,
         mean_current=mean_current * nan,
         end_state_of_charge=result.end * nan,
-        stopped_by_voltage=result.by_voltage,
+        stopped_by_voltage=result.by_voltage & flies,
+        stopped_by_throttle=result.by_throttle & flies,
         burst_voltage=last.bus_voltage * nan,
         status=status,
         curve_state_of_charge=columns[0],

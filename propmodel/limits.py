@@ -249,15 +249,15 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         ratio = float(a.thrust_to_weight_at_reserve)
         return f"With the reserve left it pulls {ratio:.1f} times its weight; below 2 it cannot catch a gust."
     if key == "hover_high":
-        duty = float(np.minimum(a.hover_low.duty / a.cap, 9.99))
+        command = float(np.minimum(a.hover_command_low, 9.99))
         return (
-            f"Hanging still takes {_percent(duty)} of the motors' command, idle included, when the reserve is left."
+            f"Hanging still takes {_percent(command)} of the motors' command, idle included, when the reserve is left."
             if bool(a.can_hover)
             else "It cannot hover."
         )
     if key == "hover_low":
-        duty = float(a.hover.duty / a.cap)
-        return f"Hanging still on a fresh pack takes {_percent(duty)} of the motors' command, idle included."
+        command = float(a.hover_command)
+        return f"Hanging still on a fresh pack takes {_percent(command)} of the motors' command, idle included."
     if key == "motor_lost":
         return f"With one motor and its opposite out, it pulls {1.0 / used:.1f} times its weight."
     raise KeyError(key)

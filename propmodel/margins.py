@@ -231,12 +231,11 @@ def _brownout(a: Assessment, hold: float) -> NDArray:
 
 
 def _hover_high(a: Assessment, hold: float) -> NDArray:
-    duty = a.hover_low.duty / a.cap
-    return np.where(a.can_hover, np.minimum(duty, 1.0), 1.0) / HOVER_HIGH
+    return np.where(a.can_hover, np.minimum(a.hover_command_low, 1.0), 1.0) / HOVER_HIGH
 
 
 def _hover_low(a: Assessment, hold: float) -> NDArray:
-    return HOVER_LOW / np.maximum(a.hover.duty / a.cap, 1e-3)
+    return HOVER_LOW / np.maximum(a.hover_command, 1e-3)
 
 
 def _pull(a: Assessment, hold: float) -> NDArray:

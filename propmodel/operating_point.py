@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import battery, rotation
 from propmodel.build import put, subset
+from propmodel.controller import RIPPLE_MOST
 from propmodel.drive import STRAINED, Drive
 from propmodel.duties import Duties
 from propmodel.rotation import PASSES
@@ -23,6 +24,7 @@ __all__ = [
     "at_thrust",
     "electrical",
     "finish",
+    "held_ripple",
     "settle",
     "settle_along",
 ]
@@ -34,6 +36,7 @@ BOOKS = 1e-9
 # numbers as arrays without axes: numpy takes them faster than plain ones
 _ZERO, _HALF, _TURN = (np.asarray(x) for x in (0.0, 0.5, 2.0 * np.pi))
 _ABOVE_ONE, _STEEP, _TIGHT = (np.asarray(x) for x in (1.0 + 1e-9, 1e-3, 0.65))
+_RIPPLE_MOST, _TINY = np.asarray(RIPPLE_MOST), np.asarray(1e-30)
 _CANNOT_DELIVER = np.int8(Status.PACK_CANNOT_DELIVER)
 
 
@@ -110,10 +113,11 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *
     motor_voltage = d.volts_per_rev * rev_per_s + current * d.resistance
     # bus voltage: V^2 - E V + R P(V) = 0, where only the ripple loss follows V
     emf, r = d.emf, d.pack_resistance
-    coefficient = d.rotors * np.asarray(d.controller.ripple_coefficient)
+    coefficient = d.all_ripple
     fixed = d.rotors * (motor_voltage * current + d.controller.standby_power) + d.electronics_power
     half = _HALF * emf
     square = motor_voltage * motor_voltage
+    coefficient = held_ripple(coefficient, fixed, square)
     # the ripple belongs to the voltage near enough without it: this lands some 1e-4 from the root
     through = motor_voltage - square / np.maximum(emf - r * fixed / emf, half)
     through = np.maximum(through, _ZERO)
@@ -161,6 +165,26 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *
         pack_loss=pack_current * pack_current * r,
         status=status,
     )
+
+
+def held_ripple(coefficient: NDArray, fixed: NDArray, square: NDArray) -> NDArray:
+    """Ripple coefficient of all rotors where little power goes with it; see `propmodel.controller`.
+
+    Parameters
+    ----------
+    coefficient : ndarray
+        Of all rotors. [W/V^2]
+    fixed : ndarray
+        Power of all rotors and the electronics without ripple. [W]
+    square : ndarray
+        Motor voltage squared. [V^2]
+
+    Returns
+    -------
+    ndarray
+        [W/V^2]
+    """
+    return np.minimum(coefficient, _RIPPLE_MOST * fixed / np.maximum(square, _TINY))
 
 
 def _bus(
@@ -257,7 +281,8 @@ class Settled(NamedTuple):
     load : ndarray
         Current for the propeller's torque over n. [A s]
     fine : bool
-        Whether all speeds were found, and the bus is above what strains the pack and what the electronics need.
+        Whether all speeds were found, the bus is above what strains the pack and what the electronics need, and
+        no ripple is held.
     """
 
     rev_per_s: NDArray
@@ -329,12 +354,14 @@ def _follow(d: Drive, way: rotation.Way, share: NDArray | None, passes: int, cal
     volts *= n
     current = load + d.iron_amps
     current *= n
+    power = volts * current
+    power *= d.rotors
+    power += d.idle_power
+    # a plain drive that is calm was looked at once; see `propmodel.controller` for the most that ripple takes
+    held = not calm and bool((d.all_ripple * (volts * volts) > _RIPPLE_MOST * power).any())
     ripple = way[5]
     ripple *= bus
     ripple *= bus
-    ripple += d.idle_power
-    power = volts * current
-    power *= d.rotors
     power += ripple
     square = n * n
     thrust = d.prop.static_c_t(n)
@@ -342,7 +369,7 @@ def _follow(d: Drive, way: rotation.Way, share: NDArray | None, passes: int, cal
     thrust *= d.thrust_factor
     square *= load
     square *= d.volts_per_rev
-    fine = bool(found and (calm or (bus >= d.least_fine).all()))
+    fine = bool(found and not held and (calm or (bus >= d.least_fine).all()))
     return Settled(n, thrust, square, current, volts, bus, power / bus, power, load, fine)
 
 
@@ -394,6 +421,9 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
     # beyond half of the rest voltage the root follows the low-voltage branch: hold the peak instead
     missing = np.abs(point.bus_voltage + d.pack_resistance * point.pack_current - d.emf)
     sound = (point.bus_voltage >= STRAINED * d.emf) & (missing <= BOOKS * d.emf)
+    square = s.motor_voltage * s.motor_voltage
+    # the solver knows the plain law of the ripple; where that is held, the speed is found as near a pack's end
+    sound &= d.all_ripple * square <= _RIPPLE_MOST * (d.rotors * s.motor_voltage * s.motor_current + d.idle_power)
     if sound.all():
         return point
     some = np.broadcast_to(~sound, shape)

@@ -84,7 +84,7 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
         ),
         "induced_velocity": Output(lambda a: a.wash_speed, "m/s", "wash speed at the disc in hover"),
         "tip_mach": Output(lambda a: a.punch_drive.prop.tip_mach(a.full.rev_per_s), "-", "tip Mach number flat out"),
-        "top_speed": Output(lambda a: a.top.speed, "m/s", "top level speed"),
+        "top_speed": Output(lambda a: _hovering(a, a.top.speed), "m/s", "top level speed"),
         "endurance_speed": Output(lambda a: _hovering(a, a.bucket[0]), "m/s", "speed of least power"),
         "endurance_power_ratio": Output(
             lambda a: _hovering(a, a.bucket[1] / a.hover.pack_power), "-", "least power over hover power"
@@ -174,16 +174,24 @@ class Performance:
     pull_out_height: NDArray
     """Height a 40 m dive costs to pull out, reserve left. [m]"""
     status: NDArray
-    """CANNOT_HOVER, else BELOW_CUTOFF_AT_ONCE in hover, else PACK_CANNOT_DELIVER or BELOW_ELECTRONICS_MINIMUM flat out,
-    else OK."""
+    """BELOW_ELECTRONICS_MINIMUM or CANNOT_HOVER where it does not hover on a fresh pack for minutes, else
+    BELOW_CUTOFF_AT_ONCE in hover, else THROTTLE_FULL where full throttle no longer holds it up before the reserve, else
+    PACK_CANNOT_DELIVER or BELOW_ELECTRONICS_MINIMUM flat out, else OK."""
 
 
 def status_of(a: Assessment) -> NDArray:
     """Why a figure is missing or held, per build."""
-    return np.where(
-        ~a.can_hover,
-        Status.CANNOT_HOVER,
-        np.where(a.hover_flight.at_once, Status.BELOW_CUTOFF_AT_ONCE, a.full.status),
+    starved = a.hover.status == Status.BELOW_ELECTRONICS_MINIMUM
+    flight = a.hover_flight
+    return np.select(
+        [starved, ~a.can_hover, flight.at_once, flight.by_throttle],
+        [
+            Status.BELOW_ELECTRONICS_MINIMUM,
+            Status.CANNOT_HOVER,
+            Status.BELOW_CUTOFF_AT_ONCE,
+            Status.THROTTLE_FULL,
+        ],
+        a.full.status,
     ).astype(np.int8)
 
 

@@ -3,7 +3,8 @@
 Order of the static model: label or own fit at the clamped Reynolds number; cap on the figure of merit by
 raising C_P (0.75 is left alone, 0.79 becomes 0.785, nothing passes 0.82); draw or calibration offsets in ln
 C_T and logit(FM/0.85), so that no draw reaches 0.85; rise of C_P with tip Mach number above 0.4, as fitted to
-bench and makers' tables up to 0.62 (data/motors/SOURCE.md). Advancing: polynomials of J/J0, exactly 1 at rest and C_T exactly 0 at J0.
+bench and makers' tables up to 0.62 (data/motors/SOURCE.md). Advancing: polynomials of J/J0, exactly 1 at rest and
+C_T exactly 0 at J0.
 """
 
 from __future__ import annotations
@@ -18,7 +19,16 @@ from propmodel import propeller_fit
 from propmodel.air import Air
 from propmodel.propeller_types import OwnFit, Propeller, RangeFlag
 
-__all__ = ["FM_CEILING", "IDEAL_MARGIN", "MACH_KNEE", "MACH_MEASURED", "MACH_RISE", "PreparedPropeller", "prepare", "smooth_cap"]
+__all__ = [
+    "FM_CEILING",
+    "IDEAL_MARGIN",
+    "MACH_KNEE",
+    "MACH_MEASURED",
+    "MACH_RISE",
+    "PreparedPropeller",
+    "prepare",
+    "smooth_cap",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

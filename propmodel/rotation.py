@@ -55,6 +55,7 @@ FINEST = 1e-13
 
 # numbers as arrays without axes: numpy takes them faster than plain ones
 _ONE, _HALF, _FOUR = (np.asarray(x) for x in (1.0, 0.5, 4.0))
+_LADDER = np.geomspace(1e-3, 1.02, 64)  # speeds over that at full duty
 _SPEED_WITH_DUTY = 0.8  # d ln n/d ln duty on the way to full duty, for a first guess
 
 
@@ -130,14 +131,32 @@ def of_most_power(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
         iron = d.iron_amps * n
         current, growth = load + iron, 2.0 * load + iron
         volts = d.volts_per_rev * n + current * d.resistance
-        ripple = controller.ripple_loss(d.controller, volts, half)
+        ripple = controller.ripple_loss(d.controller, volts, half, power=volts * current + d.idle_power / d.rotors)
         per_rotor = np.maximum((most - d.electronics_power) / d.rotors - ripple, 1e-6)
         slope = (d.volts_per_rev * n + d.resistance * growth) / volts + growth / current
         step = np.log(per_rotor / (volts * current)) / slope
         n = n * np.exp(np.clip(step, -2.0, 2.0))
-        if not np.any(np.abs(step) > FINEST):
-            break
-    return n
+        open_ = ~(np.abs(step) <= FINEST)
+        if not open_.any():
+            return n
+    # the steps leave the ripple out of the slope: where it is much of the power they may go to and fro. The power
+    # grows with speed all the way (the ripple is held), so halve, on a logarithmic scale
+    low, high = np.zeros_like(n) + np.log(1e-4), np.zeros_like(n) + np.log(1e6)
+    for _ in range(64):
+        middle = 0.5 * (low + high)
+        under = _power_at_half(d, np.exp(middle), half) < most
+        low, high = np.where(under, middle, low), np.where(under, high, middle)
+    return np.where(np.abs(step) > 1e-9, np.exp(0.5 * (low + high)), n)
+
+
+def _power_at_half(d: Drive, n: NDArray, half: NDArray) -> NDArray:
+    """Power of the whole craft at a speed, with the bus at half of the rest voltage. [W]"""
+    load = d.load_factor * d.prop.static(n)[1] * n * n
+    current = load + d.iron_amps * n
+    volts = d.volts_per_rev * n + current * d.resistance
+    taken = volts * current
+    ripple = controller.ripple_loss(d.controller, volts, half, power=taken + d.idle_power / d.rotors)
+    return d.rotors * (taken + ripple) + d.electronics_power
 
 
 def find(d: Drive, asked: Way, *, passes: int, settled: float) -> tuple[NDArray, NDArray, bool]:
@@ -247,7 +266,8 @@ def calm(d: Drive) -> bool:
     Returns
     -------
     bool
-        True only where it is certain: full duty with the worst ripple on top is looked at.
+        True only where it is certain: full duty with the worst ripple on top is looked at, and whether any ripple is
+        held.
     """
     return _table(d)[2]
 
@@ -280,7 +300,18 @@ def _tabulate(d: Drive) -> tuple[NDArray, bool, bool]:
     power = d.rotors * volts * (load + d.iron_amps * full) + d.idle_power + d.all_ripple * d.emf * d.emf / 16.0
     lowest = battery.terminal_voltage(d.emf, d.pack_resistance, power)
     rests = np.minimum(volts, lowest) >= 1.001 * d.least_fine
+    rests = rests and not _may_hold_ripple(d, full)
     return np.array(rows, dtype=np.float64), bool(not full <= 0.999 * d.prop.quickest), bool(rests)
+
+
+def _may_hold_ripple(d: Drive, full: NDArray) -> bool:
+    """Whether a plain drive may hold its ripple at some speed up to full duty (`propmodel.controller`)."""
+    n = full * _LADDER
+    load = d.load_factor * d.prop.static(n)[1] * n
+    volts, amps = n * (d.straight + d.resistance * load), n * (load + d.iron_amps)
+    # power over volts squared changes by a fifth from step to step: a smooth curve bends past it by a hundredth
+    most = 0.97 * controller.RIPPLE_MOST * (d.rotors * volts * amps + d.idle_power)
+    return not bool(np.all(d.all_ripple * volts * volts <= most))
 
 
 def _outset(d: Drive) -> tuple[NDArray, NDArray, NDArray, NDArray, NDArray]:

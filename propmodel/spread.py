@@ -1,8 +1,15 @@
 """Spread: how far the answers may be off, from joint draws of everything a label does not tell.
 
-Draws run through the same engine as another axis. They are made in coordinates that keep every draw physical: the
-propeller in ln C_T, logit(FM/0.85) and ln J0 with their correlations, all positive quantities in logarithms. The
-points are a scrambled Sobol sequence, seeded, so that the same build always shows the same band.
+Draws run through the same engine as another axis. They are made in coordinates that keep every draw physical and the
+forecast in their middle:
+
+- what an answer takes as a factor (C_T, J0, KV, mass, drag, capacity, cooling) in logarithms;
+- what is one of several terms of a sum of watts or volts (resistances, ripple, iron loss, electronics, what the
+  propeller needs over an ideal one) as 1 + tanh(sd z): above zero, and as often and as far above the forecast as below.
+  In logarithms such a term is above its forecast by more than it is below; a single one leaves the median of the sum
+  where it was, but several of them together pull it up, by 3 to 5 % of the hover power.
+
+The points are a scrambled Sobol sequence, seeded, so that the same build always shows the same band.
 """
 
 from __future__ import annotations
@@ -97,10 +104,12 @@ GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 @lru_cache(maxsize=8)
 def _normal(draws: int) -> NDArray:
-    """Standard normal points, one row per axis. Shape (axes, draws)."""
-    power = int(np.ceil(np.log2(max(draws, 2))))
-    points = qmc.Sobol(len(_AXES), seed=SEED).random_base2(power)[:draws]
-    normal = ndtri(np.clip(points, 1e-6, 1.0 - 1e-6)).T.copy()
+    """Standard normal points, one row per axis, every one with its opposite. Shape (axes, draws)."""
+    half = (draws + 1) // 2
+    power = int(np.ceil(np.log2(max(half, 2))))
+    points = qmc.Sobol(len(_AXES), seed=SEED).random_base2(power)[:half]
+    one_side = ndtri(np.clip(points, 1e-6, 1.0 - 1e-6)).T
+    normal = np.stack([one_side, -one_side], axis=-1).reshape(len(_AXES), -1)[:, :draws].copy()
     normal.flags.writeable = False
     return normal
 
@@ -149,6 +158,11 @@ def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None,
     return _apply(with_axis(build), z)
 
 
+def _term(sd: ArrayLike, z: NDArray) -> NDArray:
+    """Factor on one of several terms of a sum: relative sd near the middle, symmetric about 1, 0 to 2. [-]"""
+    return 1.0 + np.tanh(np.asarray(sd) * z)
+
+
 def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
     """Turn standard normal points into a build."""
     sd = propeller.spread(b.propeller)
@@ -158,16 +172,17 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
     prop = replace(
         b.propeller,
         log_c_t_offset=b.propeller.log_c_t_offset + sd.log_sd_c_t * z["c_t"],
-        figure_of_merit_offset=b.propeller.figure_of_merit_offset + sd.logit_sd_figure_of_merit * merit,
+        # what the power is above an ideal disc's of FM 0.85 is a term: 1/FM - 1/0.85 goes with the odds
+        figure_of_merit_offset=b.propeller.figure_of_merit_offset - np.log(_term(sd.logit_sd_figure_of_merit, -merit)),
         log_zero_thrust_offset=b.propeller.log_zero_thrust_offset + sd.log_sd_zero_thrust * zero,
     )
     m = b.motor
     sd_kv = motor.LOG_SD_KV if m.log_sd_kv is None else np.asarray(m.log_sd_kv)
-    r_factor = np.exp(motor.resistance_spread(m, _likely_current(b)) * z["resistance"])
+    r_factor = _term(motor.resistance_spread(m, _likely_current(b)), z["resistance"])
     kv_factor = np.exp(sd_kv * z["kv"])
     # K_m does not depend on KV: a motor wound for more KV has less resistance
     r_factor = r_factor / kv_factor**2
-    iron = np.exp(np.log(motor.IRON_TORQUE_BAND) * z["iron"])
+    iron = _term(np.log(motor.IRON_TORQUE_BAND), z["iron"])
     resistance = np.asarray(m.resistance) * r_factor
     winding = motor.winding_part(m) * r_factor * np.exp(LOG_SD_WINDING_SHARE * z["winding"])
     drawn_motor = replace(
@@ -184,10 +199,10 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
     sd_map = LOG_SD_THROTTLE_EXPONENT if own_map is None else np.asarray(own_map)
     esc = replace(
         b.controller,
-        ripple_coefficient=np.asarray(b.controller.ripple_coefficient) * np.exp(LOG_SD_RIPPLE * z["ripple"]),
+        ripple_coefficient=np.asarray(b.controller.ripple_coefficient) * _term(LOG_SD_RIPPLE, z["ripple"]),
         throttle_exponent=np.asarray(b.controller.throttle_exponent) * np.exp(sd_map * z["throttle_map"]),
     )
-    cell = battery.cell_resistance_new(b.pack) * np.exp(pack_resistance_sd(b.pack) * z["pack_resistance"])
+    cell = battery.cell_resistance_new(b.pack) * _term(pack_resistance_sd(b.pack), z["pack_resistance"])
     sd_q = LOG_SD_CAPACITY if b.pack.usable_share is None else LOG_SD_CAPACITY_READING
     pack = replace(
         b.pack,
@@ -208,7 +223,7 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
         drag_area_front=front * drag,
         drag_area_top=top * drag,
         thrust_loss=np.clip(np.asarray(b.craft.thrust_loss) + SD_THRUST_LOSS * z["thrust_loss"], 0.0, 0.5),
-        electronics_power=np.asarray(b.craft.electronics_power) * np.exp(LOG_SD_ELECTRONICS * z["electronics"]),
+        electronics_power=np.asarray(b.craft.electronics_power) * _term(LOG_SD_ELECTRONICS, z["electronics"]),
     )
     drawn = replace(b, craft=craft, motor=drawn_motor, propeller=prop, controller=esc, pack=pack)
     return Draws(drawn, np.exp(LOG_SD_THERMAL * z["thermal"]), np.exp(response.LOG_SD_RESPONSE * z["response"]))
@@ -248,7 +263,7 @@ _UNBOUNDED = frozenset({"full_throttle_winding_temperature", "hover_winding_temp
 
 
 def _answers(drawn: Draws, outputs: list[str]) -> tuple[dict[str, NDArray], Assessment]:
-    a = Assessment(drawn.build, quick=True, thermal_factor=drawn.thermal_factor)
+    a = Assessment(drawn.build, quick=True, drawn=True, thermal_factor=drawn.thermal_factor)
     values = evaluate(a, outputs)
     for name in _UNBOUNDED & set(outputs):
         values[name] = np.where(np.isnan(values[name]), np.inf, values[name])

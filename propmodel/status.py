@@ -20,6 +20,7 @@ class Status(IntEnum):
     REACHES_THE_GROUND = 7
     NOT_ENOUGH_PULL = 8
     OUTSIDE_THE_TABLE = 9
+    THROTTLE_FULL = 10
 
 
 _TEXT = {
@@ -33,6 +34,7 @@ _TEXT = {
     Status.REACHES_THE_GROUND: "reaches the ground before it is level",
     Status.NOT_ENOUGH_PULL: "pulls no more than it weighs, so it cannot arrest a dive",
     Status.OUTSIDE_THE_TABLE: "outside the measured range",
+    Status.THROTTLE_FULL: "flown down to where full throttle no longer holds it up, before the reserve is reached",
 }
 
 

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel import controller, momentum
 from propmodel.build import Build, shape_of
 from propmodel.drive import drive
+from propmodel.endurance import lifts
 from propmodel.errors import check_in, check_range
 from propmodel.flight import Airframe, trim
 from propmodel.operating_point import OperatingPoint, at_duty, at_thrust
@@ -109,14 +110,15 @@ def where_watts_go(
     failed: NDArray
     if state == "hover":
         point = at_thrust(d, lift_each)
-        failed = np.where((point.status != Status.OK) | (point.duty > cap * (1.0 + 1e-9)), Status.CANNOT_HOVER, 0)
+        starved = point.status == Status.BELOW_ELECTRONICS_MINIMUM
+        failed = np.select(
+            [starved, ~lifts(point, cap)], [Status.BELOW_ELECTRONICS_MINIMUM, Status.CANNOT_HOVER], Status.OK
+        )
     elif state == "cruise":
         trimmed, point = trim(d, Airframe.of(build), velocity * one, passes=60)
         axial = trimmed.axial_speed
         inplane = np.sqrt(np.maximum((velocity * one) ** 2 - axial**2, 0.0))
-        failed = np.where(
-            (point.status != Status.OK) | (point.duty > cap * (1.0 + 1e-9)), Status.CANNOT_FLY_AT_THIS_SPEED, 0
-        )
+        failed = np.where(lifts(point, cap), Status.OK, Status.CANNOT_FLY_AT_THIS_SPEED)
     else:
         point = at_duty(d, cap)
         failed = point.status

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import streamlit as st
 
 from explorer import compute, measured, sentence, state, widgets

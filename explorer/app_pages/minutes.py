@@ -16,6 +16,7 @@ from explorer.format import NARROW, spread, value
 from explorer.inputs import FLYING_STYLES, Inputs
 from propmodel import battery
 from propmodel.flight import level_flight
+from propmodel.status import Status
 from propmodel.units import GRAM, KMH, MINUTE
 
 SHARES = (
@@ -151,7 +152,11 @@ def ledger_rows(
             name = f"{name} {value('road_speed', inputs.cruise_kmh * KMH)}"
         mine = flight_words.minutes_or_why(this, row)
         band = ""
-        if this.status[row] == 0 and math.isfinite(this.low[row]) and this.time[row] > 1.0:
+        if (
+            this.status[row] in (Status.OK, Status.THROTTLE_FULL)
+            and math.isfinite(this.low[row])
+            and this.time[row] > 1.0
+        ):
             text = spread("minutes", this.low[row], this.high[row])
             band = text if " to " in text else ""
         rows.append((name, mine, band, "" if other is None else flight_words.minutes_or_why(other, row)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import logging
+import math
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -220,7 +221,7 @@ def short(inputs: Inputs) -> str:
         got = compute.answers(inputs).mid
     except ValueError:
         return "Its parts cannot be worked out together."
-    if got.status != 0:
+    if not math.isfinite(got.hover_throttle):
         pulls = value("pull_to_weight", got.thrust_to_weight)
         return f"Takes off at {value('mass', got.mass)}, pulls {pulls} its weight, cannot hover."
     return (

@@ -16,6 +16,7 @@ from explorer.figures import dive, margins, minutes
 from explorer.figures.base import Axis
 from explorer.format import Units
 from explorer.inputs import Inputs, demo_inputs, flying, mix
+from explorer.sentence import Headline, opening
 from propmodel import battery
 from propmodel.build import with_fields
 from propmodel.demo import demo_names
@@ -180,6 +181,24 @@ def test_pictures_of_a_craft_that_cannot_hover_say_so():
     got = flight_answers.minutes(HEAVY)
     assert flight_words.minutes_or_why(got, "hang still") == "cannot hover"
     assert "cannot hover" in plain(flight_words.minutes_opening(HEAVY, got))
+
+
+def test_minutes_that_full_throttle_ends_say_so():
+    inputs = replace(demo_inputs("fell"), command_cap_percent=43.0)
+    got = flight_answers.minutes(inputs)
+    assert got.by_throttle and not got.by_voltage and got.end_charge > 0.3
+    assert "full throttle no longer holds it up" in plain(flight_words.minutes_opening(inputs, got))
+    assert "until full throttle no longer holds it" in flight_words.minutes_or_why(got, "hang still")
+    found = compute.answers(inputs)
+    head = Headline(inputs.name, found.low, found.mid, found.high)
+    said = plain(opening(head, compute.gives_first(inputs), Units()))
+    assert "until full throttle no longer holds it up" in said
+    # a pack that sags too far for the hover within seconds: a pull above the weight, and still no hover
+    sagging = replace(demo_inputs("moor"), payload_g=1600.0)
+    found = compute.answers(sagging)
+    assert found.mid.thrust_to_weight > 1.0
+    said = plain(opening(Headline("", found.low, found.mid, found.high), compute.gives_first(sagging), Units()))
+    assert "cannot hover for longer than seconds" in said
 
 
 def test_a_cruise_too_fast_is_answered_by_how_much_it_lacks():

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmodel.air import STANDARD, Air, atmosphere, density_altitude
+import propmodel
+from propmodel.air import STANDARD, Air, atmosphere, changed, density_altitude
 
 FIELDS = ("density", "viscosity", "speed_of_sound", "temperature", "pressure")
 heights = st.floats(-2000.0, 11000.0)
@@ -90,6 +91,29 @@ def test_air_is_frozen():
 def test_nonsense_is_refused_in_words(arguments, message):
     with pytest.raises(ValueError, match=message):
         atmosphere(**arguments)
+
+
+def test_air_that_is_warmed_gets_thinner():
+    # ideal gas at the same pressure, and the standard's viscosity and speed of sound [iso2533]
+    for temperature in (258.15, 308.15, np.array([263.15, 303.15])):
+        here, there = changed(atmosphere(420.0), temperature=temperature), atmosphere(420.0, temperature)
+        for name in FIELDS:
+            np.testing.assert_allclose(getattr(here, name), getattr(there, name), rtol=1e-12)
+    thin = changed(STANDARD, pressure=80000.0)
+    assert thin.density == pytest.approx(STANDARD.density * 80000.0 / 101325.0)
+    assert changed(STANDARD, temperature=300.0, density=1.1).density == 1.1
+    with pytest.raises(ValueError, match="air temperature must be between 100 and 500 K, got 20 K"):
+        changed(STANDARD, temperature=20.0)
+
+
+def test_air_temperature_as_an_axis_reaches_the_rotors():
+    scree = propmodel.demo("scree")
+    kelvin = np.array([263.15, 288.15, 313.15])
+    found = propmodel.sweep(scree, {"air.temperature": kelvin}, ["hover_power", "thrust_to_weight"])
+    assert np.all(np.diff(found["hover_power"]) > 0.0) and np.all(np.diff(found["thrust_to_weight"]) < 0.0)
+    # an ideal disc needs power with the inverse root of density (momentum theory), and the losses add to it
+    share = np.log(found["hover_power"][2] / found["hover_power"][0]) / (0.5 * np.log(kelvin[2] / kelvin[0]))
+    assert share == pytest.approx(1.0, abs=0.35)
 
 
 def test_density_altitude_refuses_no_air():

@@ -145,3 +145,41 @@ def test_winding_temperatures_that_may_never_settle_are_above_every_number():
 def test_nonsense_is_refused(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+ACROSS = {
+    "motor.kv": SCREE.motor.kv * np.array([1.0, 0.85, 1.2, 1.0, 1.0, 1.0]),
+    "propeller.diameter": SCREE.propeller.diameter * np.array([1.0, 1.0, 1.0, 0.9, 1.1, 1.0]),
+    "craft.payload_mass": np.array([0.0, 0.0, 0.1, 0.0, 0.0, 0.3]),
+}
+MIDDLE = {"full_throttle_seconds": 0.2, "pull_out_height": 0.2}
+"""Outputs that go to infinity within their band: their middle is looked at on the scale of the band. [-]"""
+
+
+@pytest.mark.parametrize("name", [*propmodel.demo_names(), "changed"])
+def test_the_forecast_is_in_the_middle_of_its_draws(name):
+    build = propmodel.with_fields(SCREE, ACROSS) if name == "changed" else propmodel.demo(name)
+    low, mid, high = spread.bands(build)
+    values, _ = spread._answers(spread.draw(build), list(OUTPUTS))
+    for output in OUTPUTS:
+        forecast = np.atleast_1d(getattr(mid, output))
+        middle = np.nanmedian(np.broadcast_to(values[output], (*np.shape(mid.mass), 512)), axis=-1)
+        with np.errstate(invalid="ignore"):
+            half = 0.5 * np.log(np.atleast_1d(getattr(high, output) / getattr(low, output)))
+            off = np.abs(np.log(np.atleast_1d(middle) / forecast))
+        told = np.isfinite(off) & np.isfinite(half)
+        # within 1 %; where the band is wide, within a tenth of its half
+        most = np.maximum(0.01, MIDDLE.get(output, 0.1) * half)
+        assert np.all(off[told] <= most[told]), output
+        inside = (forecast >= getattr(low, output)) & (forecast <= getattr(high, output))
+        assert np.all(inside[told]), output
+
+
+@pytest.mark.parametrize("name", propmodel.demo_names())
+def test_minutes_pull_and_hover_sit_within_a_hundredth_of_the_middle(name):
+    build = propmodel.demo(name)
+    outputs = ["hover_time", "hover_power", "hover_throttle", "top_speed", "endurance_speed", "figure_of_merit"]
+    values, _ = spread._answers(spread.draw(build, draws=4096), [*outputs, "thrust_to_weight"])
+    forecast = performance(build)
+    for output in [*outputs, "thrust_to_weight"]:
+        assert np.nanmedian(values[output]) == pytest.approx(float(getattr(forecast, output)), rel=0.01), output

@@ -98,3 +98,13 @@ def stacked(rows: list[Drawing], shape: tuple[int, ...] | None = None) -> Build:
 
 
 builds = drawings().map(build_of)
+
+
+def many(count: int, seed: int) -> Build:
+    """An array of builds drawn at once, evenly over the same ranges: for tests that need thousands."""
+    rng = np.random.default_rng(seed)
+    out: Drawing = {k: rng.uniform(*v, count) for k, v in _RANGES.items()}
+    out |= {k: rng.integers(v[0], v[1] + 1, count) for k, v in _WHOLE.items()}
+    out["chemistry"] = rng.choice(sorted(CHEMISTRIES), count)
+    out["chord"] = np.where(rng.random(count) < 0.5, np.nan, rng.uniform(0.1, 0.28, count))
+    return build_of(out)

@@ -100,9 +100,9 @@ class Craft:
         emf, r = pack
 
         def power(bus: float) -> float:
-            through = volts * max(1.0 - volts / bus, 0.0)
-            ripple = self.standby + self.ripple * through * through
-            return self.rotors * (volts * current + ripple) + self.electronics
+            rest = max(1.0 - volts / bus, 0.0)
+            fixed = self.rotors * (volts * current + self.standby) + self.electronics
+            return fixed + min(self.rotors * self.ripple * volts * volts, 3.0 * fixed) * rest * rest
 
         def gap(bus: float) -> float:
             return bus * (bus - emf) + r * power(bus)

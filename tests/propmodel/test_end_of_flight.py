@@ -1,0 +1,142 @@
+"""What ends a flight: full throttle that no longer holds the craft up, told alike by every answer; a worse pack."""
+
+import numpy as np
+import pytest
+from random_builds import many
+
+import propmodel
+from propmodel import battery
+from propmodel.assessment import Assessment
+from propmodel.build import subset, with_fields
+from propmodel.drive import drive
+from propmodel.endurance import Profile, flight_time
+from propmodel.flight import level_flight
+from propmodel.performance import performance
+from propmodel.status import Status
+from propmodel.throttle import throttle_curve
+from propmodel.watts import where_watts_go
+
+FELL = propmodel.demo("fell")
+WIDE = many(4000, 13)
+
+
+def test_a_low_cap_ends_the_flight_where_the_command_is_full():
+    capped = with_fields(FELL, {"command_cap": 0.43})
+    whole, cut_short = flight_time(FELL), flight_time(capped)
+    assert cut_short.stopped_by_throttle and not cut_short.stopped_by_voltage
+    assert cut_short.status == Status.THROTTLE_FULL == performance(capped).status
+    assert 0.0 < cut_short.time < 0.5 * whole.time
+    # exactly there: the command is full at the end, and not before
+    end = float(cut_short.end_state_of_charge)
+    assert level_flight(capped, 0.0, state_of_charge=end).throttle == pytest.approx(1.0, abs=1e-6)
+    # the flight is that of the craft without a cap up to there
+    until = np.interp(end, whole.curve_state_of_charge[::-1], whole.curve_time[::-1])
+    assert cut_short.time == pytest.approx(until, rel=1e-3)
+    assert whole.status == Status.OK and not whole.stopped_by_throttle
+
+
+def test_no_minutes_for_a_craft_that_needs_more_than_full_throttle():
+    # full throttle lifts it for the first seconds; over minutes the pack sags below what the hover needs
+    moor = propmodel.demo("moor")
+    payload = np.linspace(1.0, 3.0, 401)
+    heavy = with_fields(moor, {"craft.payload_mass": payload})
+    pull, needed = performance(heavy).thrust_to_weight, level_flight(heavy, 0.0).throttle
+    between = (pull > 1.0) & (needed > 1.0)
+    assert between.any()
+    craft = with_fields(moor, {"craft.payload_mass": float(payload[between][0])})
+    assert np.isnan(flight_time(craft).time) and flight_time(craft).status == Status.CANNOT_HOVER
+    assert np.isnan(performance(craft).hover_time) and performance(craft).status == Status.CANNOT_HOVER
+
+
+@pytest.mark.parametrize("charge", [1.0, 0.8, 0.5, 0.2])
+def test_all_answers_agree_on_whether_it_hovers(charge):
+    level = level_flight(WIDE, 0.0, state_of_charge=charge).status == Status.OK
+    watts = where_watts_go(WIDE, state_of_charge=charge).status
+    flown = flight_time(WIDE, state_of_charge=charge)
+    assert level.any() and not level.all()
+    np.testing.assert_array_equal(watts == Status.OK, level)
+    np.testing.assert_array_equal(np.isfinite(flown.time), level)
+    # the same reason where there is none
+    np.testing.assert_array_equal(np.where(level, Status.OK, flown.status), watts)
+    whole = flight_time(WIDE)
+    # what is flown down to this charge holds itself up there
+    assert np.all(level[(whole.time > 0.0) & (whole.end_state_of_charge <= charge)])
+
+
+def test_the_end_by_the_throttle_is_exact():
+    flown = flight_time(WIDE)
+    some = flown.stopped_by_throttle & (flown.end_state_of_charge < 1.0 - 1e-5)
+    assert some.sum() > 20
+    for shift, holds in ((1e-5, True), (-1e-5, False)):
+        charge = np.clip(np.nan_to_num(flown.end_state_of_charge, nan=0.5) + shift, 0.0, 1.0)
+        level = level_flight(WIDE, 0.0, state_of_charge=charge).status == Status.OK
+        assert np.all(level[some] == holds)
+
+
+def test_headline_sweep_and_flight_give_the_same_minutes():
+    flown, told = flight_time(WIDE), performance(WIDE)
+    np.testing.assert_allclose(told.hover_time, flown.time, rtol=1e-6)
+    # flat out the pack may be at its end where the hover is not: that comes last
+    hover = np.where(np.isin(told.status, (Status.PACK_CANNOT_DELIVER,)), Status.OK, told.status)
+    starved_flat_out = (told.status == Status.BELOW_ELECTRONICS_MINIMUM) & np.isfinite(told.hover_time)
+    np.testing.assert_array_equal(np.where(starved_flat_out, Status.OK, hover), flown.status)
+    quick = Assessment(WIDE, quick=True)
+    hours = np.where(quick.can_hover, quick.hover_flight.hours * 3600.0, np.nan)
+    # the quick end lies on a chord of 5 % of charge: a flight of a few seconds may be off by as much of it
+    seconds = 0.002 * 3600.0 * battery.capacity(WIDE.pack) / Assessment(WIDE).hover.pack_current
+    both = np.isfinite(hours) & np.isfinite(flown.time)
+    assert np.all(np.abs(hours - flown.time)[both] <= np.maximum(5e-3 * flown.time, seconds)[both])
+    assert np.mean(np.isnan(hours) != np.isnan(flown.time)) < 1e-3
+
+
+def test_a_cruise_or_a_mix_ends_where_the_hover_or_the_cruise_no_longer_holds():
+    capped = with_fields(FELL, {"command_cap": 0.43})
+    hover = flight_time(capped)
+    mixed = flight_time(capped, Profile(0.5, 0.0, 0.5, 0.0))
+    assert mixed.stopped_by_throttle and mixed.status == Status.THROTTLE_FULL
+    # the hover ends both at the same charge: it hangs on the pack, not on what else was flown
+    assert mixed.end_state_of_charge == pytest.approx(hover.end_state_of_charge, abs=1e-6)
+    fast = flight_time(capped, Profile(0.0, 1.0, 0.0, 0.0, cruise_speed=14.0))
+    if np.isfinite(fast.time):
+        end = float(fast.end_state_of_charge)
+        assert level_flight(capped, 14.0, state_of_charge=end).throttle <= 1.0 + 1e-6
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"pack.temperature": -5.0},
+        {"pack.temperature": -30.0},
+        {"pack.cycles": 20.0},
+        {"pack.cycles": 300.0},
+    ],
+    ids=["5 K colder", "30 K colder", "20 cycles older", "300 cycles older"],
+)
+def test_a_colder_or_older_pack_never_lasts_longer(change):
+    # cells have more resistance when cold or worn (common practice): such a pack cannot give more
+    (field, by) = next(iter(change.items()))
+    value = np.maximum(getattr(WIDE.pack, field.split(".")[1]) + by, 0.0 if field == "pack.cycles" else 224.0)
+    worse = with_fields(WIDE, {field: value})
+    for profile in (Profile(), Profile(0.0, 1.0, 0.0, 0.0, cruise_speed=8.0)):
+        before, after = flight_time(WIDE, profile).time, flight_time(worse, profile).time
+        assert not np.any(np.isnan(before) & np.isfinite(after))
+        both = np.isfinite(before) & np.isfinite(after)
+        assert np.all(after[both] <= before[both] * (1.0 + 1e-9))
+    # nor does a hover draw fewer amps
+    amps = [Assessment(b).hover.pack_current for b in (WIDE, worse)]
+    flies = Assessment(worse).can_hover
+    assert np.all(amps[1][flies] >= amps[0][flies] * (1.0 - 1e-9))
+
+
+@pytest.mark.parametrize("charge", [1.0, 0.2])
+def test_more_throttle_never_gives_less_thrust(charge):
+    # a pack that can hardly feed the electronics has no throttle curve to speak of
+    d = drive(WIDE, charge)
+    fed = d.idle_power < 0.5 * d.emf**2 / (4.0 * d.pack_resistance)
+    build = subset(WIDE, fed, fed.shape)
+    curve = throttle_curve(build, np.linspace(0.0, 1.0, 61), state_of_charge=charge)
+    rise = np.diff(curve.thrust, axis=-1)
+    assert np.all(rise >= -2e-6 * np.max(curve.thrust, axis=-1, keepdims=True))
+    # once the pack is at its end it stays there, and the thrust with it
+    held = curve.status == Status.PACK_CANNOT_DELIVER
+    assert held.any() and not np.any(held[:, :-1] & ~held[:, 1:])
