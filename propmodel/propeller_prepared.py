@@ -99,6 +99,8 @@ class PreparedPropeller:
         Polynomial coefficients of ``at``. [-]
     joints : tuple of float
         J/J0 where disc drag starts, the power polynomial ends, its hold ends, power is zero. [-]
+    inplane_factor : ndarray
+        exp of the offset in ln of the in-plane force. [-]
     measured_low, measured_high : ndarray
         Range of Re75 behind the fit. [-]
     fixed_flags : ndarray of int
@@ -124,6 +126,7 @@ class PreparedPropeller:
     shape_c_t: tuple[FloatArray, ...]
     shape_c_p: tuple[FloatArray, ...]
     joints: tuple[float, float, float, float]
+    inplane_factor: FloatArray
     measured_low: FloatArray
     measured_high: FloatArray
     fixed_flags: IntArray
@@ -296,43 +299,13 @@ class PreparedPropeller:
         (c_t, c_p) : tuple of ndarray
             [-]
         """
-        c_t, _, c_p = self._advancing(advance_ratio, rev_per_s, slope=False)
-        return c_t, c_p
-
-    def at_with_slope(
-        self, advance_ratio: ArrayLike, rev_per_s: ArrayLike
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """C_T, its slope against J, and C_P at an advance ratio: for Newton's method on a thrust.
-
-        Parameters
-        ----------
-        advance_ratio : array_like
-            J. [-]
-        rev_per_s : array_like, >= 0
-            n. [1/s]
-
-        Returns
-        -------
-        (c_t, slope, c_p) : tuple of ndarray
-            The slope is that at J = 1.5 J0 beyond it. [-]
-        """
-        return self._advancing(advance_ratio, rev_per_s, slope=True)
-
-    def _advancing(
-        self, advance_ratio: ArrayLike, rev_per_s: ArrayLike, *, slope: bool
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
         still, c_p = self.static(rev_per_s)
         end_t, end_p, hold, zero = self.joints
         j0 = self.zero_thrust_advance_ratio
         u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
         x = np.minimum(u, end_t)
         k1, k2, k3 = self.shape_c_t
-        left = _ONE - x
-        rise = _ONE + x * (k1 + x * (k2 + x * k3))
-        c_t = still * (left * rise)
-        steep = still
-        if slope:
-            steep = still * (left * (k1 + x * (_TWO * k2 + _THREE * k3 * x)) - rise) / j0
+        c_t = still * ((_ONE - x) * (_ONE + x * (k1 + x * (k2 + x * k3))))
         x = np.minimum(u, end_p)
         a, b, c, d, e = self.shape_c_p
         c_p = c_p * np.maximum(_ONE + x * (a + x * (b + x * (c + x * (d + x * e)))), _LEAST)
@@ -344,7 +317,37 @@ class PreparedPropeller:
         pull = np.maximum(c_t, _ZERO)
         half = _HALF * j0 * u
         ideal = pull * (half + np.sqrt(half * half + _DISC * pull))
-        return c_t, steep, np.maximum(c_p, _MARGIN * ideal)
+        return c_t, np.maximum(c_p, _MARGIN * ideal)
+
+    def thrust_with_slope(self, advance_ratio: ArrayLike, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """C_T and its slope against J at an advance ratio: for Newton's method on a thrust.
+
+        Parameters
+        ----------
+        advance_ratio : array_like
+            J. [-]
+        rev_per_s : array_like, >= 0
+            n. [1/s]
+
+        Returns
+        -------
+        (c_t, slope) : tuple of ndarray
+            The slope is that at J = 1.5 J0 beyond it. [-]
+        """
+        still = self.static_c_t(rev_per_s)
+        end_t = self.joints[0]
+        j0 = self.zero_thrust_advance_ratio
+        u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
+        x = np.minimum(u, end_t)
+        k1, k2, k3 = self.shape_c_t
+        left = _ONE - x
+        rise = _ONE + x * (k1 + x * (k2 + x * k3))
+        c_t = still * (left * rise)
+        slope = still * (left * (k1 + x * (_TWO * k2 + _THREE * k3 * x)) - rise) / j0
+        if (u > end_t).any():
+            far = np.maximum(u, end_t) / end_t
+            c_t = c_t * (far * far)
+        return c_t, slope
 
     def range_status(self, rev_per_s: ArrayLike, advance_ratio: ArrayLike = 0.0) -> IntArray:
         """Bits of ``RangeFlag``: what lies outside the measured range.
@@ -463,6 +466,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
             fit["shape"]["g"]["hold"],
             fit["shape"]["g"]["zero"],
         ),
+        inplane_factor=np.exp(_f(propeller.log_inplane_offset)),
         measured_low=measured_low,
         measured_high=measured_high,
         fixed_flags=np.asarray(flags),
