@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import propeller_fit
 from propmodel.air import Air
+from propmodel.propeller_advance import POWER_SHARE, unstalled_share
 from propmodel.propeller_types import OwnFit, Propeller, RangeFlag
 
 __all__ = ["FM_CEILING", "IDEAL_MARGIN", "MACH_KNEE", "PreparedPropeller", "prepare", "smooth_cap"]
@@ -99,6 +100,10 @@ class PreparedPropeller:
         Polynomial coefficients of ``at``. [-]
     joints : tuple of float
         J/J0 where disc drag starts, the power polynomial ends, its hold ends, power is zero. [-]
+    bulge_kept, power_lost : ndarray
+        1 - w, and 0.7 w: how much of the tunnel's bulge of C_T over a straight line is left. [-]
+    straightened : bool
+        Whether w is anywhere other than 0.
     inplane_factor : ndarray
         exp of the offset in ln of the in-plane force. [-]
     measured_low, measured_high : ndarray
@@ -126,6 +131,9 @@ class PreparedPropeller:
     shape_c_t: tuple[FloatArray, ...]
     shape_c_p: tuple[FloatArray, ...]
     joints: tuple[float, float, float, float]
+    bulge_kept: FloatArray
+    power_lost: FloatArray
+    straightened: bool
     inplane_factor: FloatArray
     measured_low: FloatArray
     measured_high: FloatArray
@@ -280,10 +288,10 @@ class PreparedPropeller:
         r"""C_T and C_P at an advance ratio.
 
         .. math::
-            C_T/C_{T0} = (1-u)(1 + k_1 u + k_2 u^2 + k_3 u^3), \quad
-            C_P/C_{P0} = 1 + c_1 u + ... + c_5 u^5
+            C_T/C_{T0} = (1-u)(1 + (1-w) e), \quad e = k_1 u + k_2 u^2 + k_3 u^3, \quad
+            C_P/C_{P0} = (1 + c_1 u + ... + c_5 u^5)(1 - 0.7 w e/(1+e))
 
-        with u = J/J0. Beyond u = 1.5 C_T goes with J^2 (constant disc-drag coefficient); C_P holds its value
+        with u = J/J0 and w of `propmodel.propeller_advance`. Beyond u = 1.5 C_T goes with J^2 (constant disc-drag coefficient); C_P holds its value
         at 1.1 up to 1.5 and falls to 0 at 2: negative torque is neither measured nor modelled. Below J = 0
         the static value is held. C_P never falls under 1.03 times induced plus climb power.
 
@@ -305,7 +313,12 @@ class PreparedPropeller:
         u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
         x = np.minimum(u, end_t)
         k1, k2, k3 = self.shape_c_t
-        c_t = still * ((_ONE - x) * (_ONE + x * (k1 + x * (k2 + x * k3))))
+        bulge = x * (k1 + x * (k2 + x * k3))
+        if self.straightened:
+            c_t = still * ((_ONE - x) * (_ONE + self.bulge_kept * bulge))
+            c_p = c_p * (_ONE - self.power_lost * bulge / np.maximum(_ONE + bulge, _LEAST))
+        else:
+            c_t = still * ((_ONE - x) * (_ONE + bulge))
         x = np.minimum(u, end_p)
         a, b, c, d, e = self.shape_c_p
         c_p = c_p * np.maximum(_ONE + x * (a + x * (b + x * (c + x * (d + x * e)))), _LEAST)
@@ -340,6 +353,9 @@ class PreparedPropeller:
         u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
         x = np.minimum(u, end_t)
         k1, k2, k3 = self.shape_c_t
+        if self.straightened:
+            kept = self.bulge_kept
+            k1, k2, k3 = kept * k1, kept * k2, kept * k3
         left = _ONE - x
         rise = _ONE + x * (k1 + x * (k2 + x * k3))
         c_t = still * (left * rise)
@@ -436,6 +452,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
         )
         flags = np.where(has, 0, flags)
     log_c_t, slope_c_t, log_c_p, slope_c_p, j0 = base
+    unstalled = unstalled_share(propeller)
     shift_t, shift_fm = _f(propeller.log_c_t_offset), _f(propeller.figure_of_merit_offset)
     # ln FM is linear in ln Re: where neither end of the clamp passes the knee, nothing between does
     base_c_t, base_c_p = log_c_t - slope_c_t * _LOG_REFERENCE, log_c_p - slope_c_p * _LOG_REFERENCE
@@ -466,6 +483,9 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
             fit["shape"]["g"]["hold"],
             fit["shape"]["g"]["zero"],
         ),
+        bulge_kept=1.0 - unstalled,
+        power_lost=POWER_SHARE * unstalled,
+        straightened=bool(np.any(unstalled != 0.0)),
         inplane_factor=np.exp(_f(propeller.log_inplane_offset)),
         measured_low=measured_low,
         measured_high=measured_high,

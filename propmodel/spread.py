@@ -22,7 +22,9 @@ from propmodel import battery, motor, propeller
 from propmodel.assessment import Assessment
 from propmodel.build import Build, drag_areas, shape_of, with_axis
 from propmodel.errors import check_in, check_number, check_range
+from propmodel.inplane import LOG_SD_INPLANE
 from propmodel.performance import OUTPUTS, Performance, evaluate, performance, status_of
+from propmodel.propeller_advance import unstalled_sd
 from propmodel.throttle import ThrottleCurve, throttle_curve
 
 __all__ = [
@@ -70,11 +72,13 @@ _AXES = (
     "thrust_loss",
     "electronics",
     "thermal",
+    "unstalled",
+    "inplane",
 )
 
 GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        "propeller": ("c_t", "figure_of_merit", "zero_thrust"),
+        "propeller": ("c_t", "figure_of_merit", "zero_thrust", "unstalled", "inplane"),
         "motor KV": ("kv",),
         "motor resistance and losses": ("resistance", "iron", "winding"),
         "ESC losses": ("ripple",),
@@ -153,6 +157,8 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
         log_c_t_offset=b.propeller.log_c_t_offset + sd.log_sd_c_t * z["c_t"],
         figure_of_merit_offset=b.propeller.figure_of_merit_offset + sd.logit_sd_figure_of_merit * merit,
         log_zero_thrust_offset=b.propeller.log_zero_thrust_offset + sd.log_sd_zero_thrust * zero,
+        unstalled_offset=b.propeller.unstalled_offset + unstalled_sd(b.propeller) * z["unstalled"],
+        log_inplane_offset=b.propeller.log_inplane_offset + LOG_SD_INPLANE * z["inplane"],
     )
     m = b.motor
     sd_kv = motor.LOG_SD_KV if m.log_sd_kv is None else np.asarray(m.log_sd_kv)
