@@ -173,8 +173,9 @@ def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, p
         thrust = (high * sine + frame.weight * cosine) / shares
         through = through_most * sine
         c_t, steep = d.prop.thrust_with_slope(through / n, n)
-        # Newton's method on T = rho D^4 C_T(V/(n D)) n^2
-        n_new = np.maximum(n + (thrust / scale - c_t * n * n) / (_TWO * c_t * n - steep * through), _THIRD * n)
+        # Newton's method on T = rho D^4 C_T(V/(n D)) n^2; slower than zero thrust no step leads back
+        n_new = n + (thrust / scale - c_t * n * n) / (_TWO * c_t * n - steep * through)
+        n_new = np.maximum(n_new, np.maximum(_THIRD * n, through / d.prop.zero_thrust_advance_ratio))
         done = passes > 4 and not (
             np.any(np.abs(n_new - n) > 1e-13 * n_new) or np.any(np.abs(tangent_new - tangent) > 1e-12)
         )
@@ -419,7 +420,7 @@ def find_top_speed(
     lifts = pull > frame.weight
     guess = _guess_top(d, frame, pull, full.rev_per_s), _full_lean(frame, pull, full.rev_per_s)
     first, second = (
-        (_Effort(4, 2, 5e-3), _Effort(4, 3, 5e-3)) if quick else (_Effort(8, 3, 1e-8), _Effort(12, 6, 1e-10))
+        (_Effort(4, 2, 2e-3), _Effort(6, 4, 1e-3)) if quick else (_Effort(8, 3, 1e-8), _Effort(12, 6, 1e-10))
     )
     found = _aimed_top(d, frame, cap, *guess, effort=first)
     for bracket in (False, True):
@@ -429,7 +430,7 @@ def find_top_speed(
         shape = np.shape(open_)
         part, body, asked = subset(d, open_, shape), subset(frame, open_, shape), np.broadcast_to(cap, shape)[open_]
         if bracket:
-            rest = _bracketed_top(part, body, asked, pull[open_], full.rev_per_s[open_], steps=10 if quick else 30)
+            rest = _bracketed_top(part, body, asked, pull[open_], full.rev_per_s[open_], steps=16 if quick else 36)
         else:
             begun = np.log(found.speed[open_]), subset(found.state, open_, shape)
             rest = _aimed_top(part, body, asked, *begun, effort=second)
@@ -501,9 +502,7 @@ def _aimed_top(d: Drive, frame: Airframe, cap: NDArray, log_v: NDArray, state: T
     for step in range(effort.steps):
         passes = effort.passes if step else 1 + effort.passes
         state, point = trim(d, frame, np.exp(log_v), start=state, passes=passes, quick=effort.passes < 6)
-        # used up is the duty, or the most the pack can give: P R / (E/2)^2 = 1
-        half = 0.5 * d.emf
-        last, excess = excess, np.maximum(point.duty - cap, point.pack_power * d.pack_resistance / (half * half) - 1.0)
+        last, excess = excess, _excess(d, point, cap)
         if step:
             slope = (excess - last) / np.where(np.abs(move) > 1e-12, move, np.inf)
             slope = np.minimum(np.maximum(slope, 0.3), 12.0 if step < 3 else 100.0)
@@ -514,23 +513,27 @@ def _aimed_top(d: Drive, frame: Airframe, cap: NDArray, log_v: NDArray, state: T
     return _Top(np.exp(log_v), state, point.pack_current, np.abs(move) < effort.near)
 
 
+def _excess(d: Drive, point: OperatingPoint, cap: NDArray) -> NDArray:
+    """What is asked beyond what there is: of the duty, or of the most the pack can give, P R / (E/2)^2 = 1."""
+    half = 0.5 * d.emf
+    return np.maximum(point.duty - cap, point.pack_power * d.pack_resistance / (half * half) - 1.0)
+
+
 def _bracketed_top(d: Drive, frame: Airframe, cap: NDArray, pull: NDArray, rev_per_s: NDArray, *, steps: int) -> _Top:
     """Halve the bracket, then aim along its chord: slower, for the few builds that no aim hits."""
-    # drag cannot exceed the static pull: the upper end of the bracket
-    high = np.sqrt(2.0 * np.maximum(pull, frame.weight) / (d.density * frame.front))
+    # drag hardly exceeds the static pull, though rotors turn faster in the stream: the upper end of the bracket
+    high = 1.25 * np.sqrt(2.0 * np.maximum(pull, frame.weight) / (d.density * frame.front))
     low = np.zeros_like(high)
     # near full throttle, leaning well over: from there few passes are enough, while a start from the hover lags
     # behind at every step and loses the root where the pack is near its end
     state = _full_lean(frame, pull, rev_per_s)
     below, above = -np.ones_like(high), np.ones_like(high)
     for step in range(steps):
-        share = np.clip(-below / (above - below), 0.02, 0.98) if step > 5 else 0.5
+        # a chord closes in from one side only: every other step halves
+        share = np.clip(-below / (above - below), 0.02, 0.98) if step > 5 and step % 2 else 0.5
         middle = low + (high - low) * share
         state, point = trim(d, frame, middle, start=state, passes=5)
-        excess = point.duty - cap
-        # past what the pack can give the duty means little: over it is, whatever the sign
-        spent = point.bus_voltage < 0.5001 * d.emf
-        excess = np.where(spent, np.maximum(excess, 0.1), excess)
+        excess = _excess(d, point, cap)
         over = excess > 0.0
         low, high = np.where(over, low, middle), np.where(over, middle, high)
         below, above = np.where(over, below, excess), np.where(over, excess, above)
