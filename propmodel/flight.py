@@ -501,7 +501,7 @@ def _aimed_top(d: Drive, frame: Airframe, cap: NDArray, log_v: NDArray, state: T
     excess, move, slope = np.zeros_like(log_v), np.zeros_like(log_v), np.asarray(2.0)
     for step in range(effort.steps):
         passes = effort.passes if step else 1 + effort.passes
-        state, point = trim(d, frame, np.exp(log_v), start=state, passes=passes, quick=effort.passes < 6)
+        state, point = trim(d, frame, np.exp(log_v), start=state, passes=passes, quick=effort.passes < 3)
         last, excess = excess, _excess(d, point, cap)
         if step:
             slope = (excess - last) / np.where(np.abs(move) > 1e-12, move, np.inf)
@@ -510,7 +510,12 @@ def _aimed_top(d: Drive, frame: Airframe, cap: NDArray, log_v: NDArray, state: T
         log_v = log_v + move
         if step > 2 and not (np.abs(move) > 1e-11).any():
             break
-    return _Top(np.exp(log_v), state, point.pack_current, np.abs(move) < effort.near)
+    # a small move may also come of a slope taken across a kink: what is left over must be small too
+    settled = (np.abs(move) < effort.near) & (np.abs(excess) < max(0.25 * effort.near, 1e-6))
+    if effort.passes < 3:
+        # a pack near its end is not solved by the quick way
+        settled = settled & (point.bus_voltage > 0.65 * d.emf)
+    return _Top(np.exp(log_v), state, point.pack_current, settled)
 
 
 def _excess(d: Drive, point: OperatingPoint, cap: NDArray) -> NDArray:
@@ -532,7 +537,7 @@ def _bracketed_top(d: Drive, frame: Airframe, cap: NDArray, pull: NDArray, rev_p
         # a chord closes in from one side only: every other step halves
         share = np.clip(-below / (above - below), 0.02, 0.98) if step > 5 and step % 2 else 0.5
         middle = low + (high - low) * share
-        state, point = trim(d, frame, middle, start=state, passes=5)
+        state, point = trim(d, frame, middle, start=state, passes=12)
         excess = _excess(d, point, cap)
         over = excess > 0.0
         low, high = np.where(over, low, middle), np.where(over, middle, high)
