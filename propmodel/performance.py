@@ -14,6 +14,7 @@ from propmodel import momentum
 from propmodel.assessment import Assessment
 from propmodel.build import Build, shape_of, subset
 from propmodel.controller import throttle_from_duty
+from propmodel.dive_terms import STEERING_SHARE
 from propmodel.status import Status
 
 __all__ = ["OUTPUTS", "Output", "Performance", "evaluate", "performance"]
@@ -179,11 +180,14 @@ class Performance:
 
 
 def status_of(a: Assessment) -> NDArray:
-    """Why a figure is missing or held, per build."""
+    """Why a figure is missing or held, per build; NOT_ENOUGH_PULL where only the height of the pull-out is missing."""
+    # a height is there for every pull above the weight
+    weak = STEERING_SHARE * a.thrust_to_weight_at_reserve <= 1.0
+    rest = np.where((a.full.status == Status.OK) & weak, Status.NOT_ENOUGH_PULL, a.full.status)
     return np.where(
         ~a.can_hover,
         Status.CANNOT_HOVER,
-        np.where(a.hover_flight.at_once, Status.BELOW_CUTOFF_AT_ONCE, a.full.status),
+        np.where(a.hover_flight.at_once, Status.BELOW_CUTOFF_AT_ONCE, rest),
     ).astype(np.int8)
 
 
