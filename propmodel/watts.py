@@ -29,7 +29,7 @@ class Watts:
     lift : ndarray
         Ideal induced power: what an ideal disc of this size would need for this pull.
     push : ndarray
-        Work against the drag of the body and the discs in level flight; none standing still.
+        Work against the drag of the body in level flight; none standing still.
     air : ndarray
         The rest of the shaft power: blade drag, swirl and uneven inflow, pull lost on the arms.
     winding, iron : ndarray
@@ -105,33 +105,41 @@ def where_watts_go(
     d = drive(build, charge, sustained=state != "full")
     cap = np.asarray(build.command_cap, dtype=np.float64) * one
     lift_each = build.weight / d.rotors * one
-    axial = inplane = 0.0 * one
+    axial = inplane = leaning = 0.0 * one
     failed: NDArray
     if state == "hover":
         point = at_thrust(d, lift_each)
         failed = np.where((point.status != Status.OK) | (point.duty > cap * (1.0 + 1e-9)), Status.CANNOT_HOVER, 0)
     elif state == "cruise":
         trimmed, point = trim(d, Airframe.of(build), velocity * one, passes=60)
-        axial = trimmed.axial_speed
-        inplane = np.sqrt(np.maximum((velocity * one) ** 2 - axial**2, 0.0))
+        axial, inplane = trimmed.axial_speed, trimmed.inplane_speed
+        # what the tilt carries for the in-plane force is not paid at the shaft
+        leaning = trimmed.inplane_force * inplane
         failed = np.where(
             (point.status != Status.OK) | (point.duty > cap * (1.0 + 1e-9)), Status.CANNOT_FLY_AT_THIS_SPEED, 0
         )
     else:
         point = at_duty(d, cap)
         failed = point.status
-    return _split(build, point, axial, inplane, d_emf=d.emf, failed=np.asarray(failed, dtype=np.int8))
+    return _split(build, point, axial, inplane, leaning=leaning, d_emf=d.emf, failed=np.asarray(failed, dtype=np.int8))
 
 
 def _split(
-    build: Build, point: OperatingPoint, axial: NDArray, inplane: NDArray, *, d_emf: NDArray, failed: NDArray
+    build: Build,
+    point: OperatingPoint,
+    axial: NDArray,
+    inplane: NDArray,
+    *,
+    leaning: NDArray,
+    d_emf: NDArray,
+    failed: NDArray,
 ) -> Watts:
     rotors = np.asarray(build.rotors, dtype=np.float64)
     inflow = momentum.induced_velocity_edgewise(
         point.thrust, axial, inplane, disc_area=build.disc_area, air_density=build.air.density
     )
     lift = rotors * point.thrust * inflow
-    push = rotors * point.thrust * axial
+    push = rotors * (point.thrust * axial - leaning)
     ripple = controller.winding_ripple(build.controller, point.ripple_loss)
     return Watts(
         lift=lift,
