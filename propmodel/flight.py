@@ -6,9 +6,9 @@ Trim balances thrust T against the weight W, the force of the air on the body an
     T = W cos(tilt) + q f_top sin(tilt)
     W sin(tilt) = q f_front cos(tilt) + H                          q = rho V^2 / 2
 
-The body feels the two parts of the stream on its two drag areas. Along the path that is the usual drag D = q (f_front
-cos^2 + f_top sin^2); across it the plate, nose down, is pressed down with q (f_top - f_front) sin cos: a tunnel shows both
-([bannwarth2022], data/flight). Shaft power is momentum plus profile::
+The body feels the two parts of the stream on its two drag areas. Along the path that is the usual drag
+D = q (f_front cos^2 + f_top sin^2); across it the plate, nose down, is pressed down with q (f_top - f_front) sin cos:
+a tunnel shows both ([bannwarth2022], data/flight). Shaft power is momentum plus profile::
 
     P_prof = P_axial(n, J_ax) - T (V_ax + kappa v_axial)          what the axial curve leaves
     P      = T (V_ax + kappa v_Glauert) - H V_in + P_prof (1 + 4.65 mu^2)
@@ -23,8 +23,8 @@ dL phi (Omega r + V_in sin psi) = dL (V_ax + v), phi the angle of the inflow. Su
 
 Lift that leans back is thus paid once: the tilt that carries H raises T V_ax by exactly H V_in, and the shaft is spared
 the same. The drag of the blades costs P_prof (1 + 4.65 mu^2), the work of its in-plane part, 2 mu^2 of the 4.65, among
-it; that part too is in T V_ax already, so the whole H V_in comes off. Since T V_ax - H V_in = D V in level flight, with D
-the drag of the body, this is the rotorcraft sum P = D V + kappa T v + P_prof (1 + 4.65 mu^2), which knows no H
+it; that part too is in T V_ax already, so the whole H V_in comes off. Since T V_ax - H V_in = D V in level flight,
+with D the drag of the body, this is the rotorcraft sum P = D V + kappa T v + P_prof (1 + 4.65 mu^2), which knows no H
 ([leishman2006] section 5.4). H still costs through what it makes of the tilt: more body drag, more flow through the
 disc, so less thrust at the same rotational speed. If part of the measured H is drag of hubs and motors, the power is a
 little higher than this; H V_in is the most it could be.
@@ -200,8 +200,8 @@ def _tilt(
 ) -> NDArray:
     """Solve W t = low + H / cos for the tangent t by Newton's method.
 
-    H = gain T mu / (1 + c mu) with mu = ratio cos and T = W cos + high sin: tilt and thrust are found together, only the
-    rotational speed in ``ratio`` is held.
+    H = gain T mu / (1 + c mu) with mu = ratio cos and T = W cos + high sin: tilt and thrust are found together, only
+    the rotational speed in ``ratio`` is held.
     """
     t = tangent
     least = 0.05 * weight
@@ -396,6 +396,11 @@ def top_speed(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = F
     -------
     TopSpeed
         With the 10-second pack resistance: a sprint, not a cruise.
+
+    Notes
+    -----
+    More mass may raise it by a few percent while the drag areas are held: a heavier craft flies flatter, so it shows
+    less of its plate and its discs meet less flow along their axes. A load that adds drag area takes that away.
 
     Examples
     --------

@@ -291,9 +291,9 @@ class PreparedPropeller:
             C_T/C_{T0} = (1-u)(1 + (1-w) e), \quad e = k_1 u + k_2 u^2 + k_3 u^3, \quad
             C_P/C_{P0} = (1 + c_1 u + ... + c_5 u^5)(1 - 0.7 w e/(1+e))
 
-        with u = J/J0 and w of `propmodel.propeller_advance`. Beyond u = 1.5 C_T goes with J^2 (constant disc-drag coefficient); C_P holds its value
-        at 1.1 up to 1.5 and falls to 0 at 2: negative torque is neither measured nor modelled. Below J = 0
-        the static value is held. C_P never falls under 1.03 times induced plus climb power.
+        with u = J/J0 and w of `propmodel.propeller_advance`. Beyond u = 1.5 C_T goes with J^2 (constant disc-drag
+        coefficient); C_P holds its value at 1.1 up to 1.5 and falls to 0 at 2: negative torque is neither measured nor
+        modelled. Below J = 0 the static value is held. C_P never falls under 1.03 times induced plus climb power.
 
         Parameters
         ----------

@@ -157,8 +157,8 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
         log_c_t_offset=b.propeller.log_c_t_offset + sd.log_sd_c_t * z["c_t"],
         figure_of_merit_offset=b.propeller.figure_of_merit_offset + sd.logit_sd_figure_of_merit * merit,
         log_zero_thrust_offset=b.propeller.log_zero_thrust_offset + sd.log_sd_zero_thrust * zero,
-        unstalled_offset=b.propeller.unstalled_offset + unstalled_sd(b.propeller) * z["unstalled"],
-        log_inplane_offset=b.propeller.log_inplane_offset + LOG_SD_INPLANE * z["inplane"],
+        unstalled_offset=np.asarray(b.propeller.unstalled_offset) + unstalled_sd(b.propeller) * z["unstalled"],
+        log_inplane_offset=np.asarray(b.propeller.log_inplane_offset) + LOG_SD_INPLANE * z["inplane"],
     )
     m = b.motor
     sd_kv = motor.LOG_SD_KV if m.log_sd_kv is None else np.asarray(m.log_sd_kv)

@@ -74,7 +74,9 @@ def craft(mass: float, diameter: float, pitch: float, blades: int) -> propmodel.
     )
     frame = float(base.craft.frame_mass) + mass - float(base.mass)
     return replace(
-        base, craft=replace(base.craft, frame_mass=frame, drag_area_front=None, drag_area_top=None), air=propmodel.air.STANDARD
+        base,
+        craft=replace(base.craft, frame_mass=frame, drag_area_front=None, drag_area_top=None),
+        air=propmodel.air.STANDARD,
     )
 
 

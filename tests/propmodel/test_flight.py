@@ -56,11 +56,10 @@ def test_shaft_power_is_the_rotorcraft_sum(name):
     state, point = trim(d, frame, speed, passes=60)
     sine, cosine = np.sin(np.arctan(state.tangent)), np.cos(np.arctan(state.tangent))
     drag = 0.5 * d.density * speed**2 * (frame.front * cosine**2 + frame.top * sine**2)
-    inflow = [
-        brentq(lambda v, i=i: v * np.hypot(state.inplane_speed[i], state.axial_speed[i] + v) - hover2[i], 0.0, 40.0)
-        for hover2 in [state.thrust / (2.0 * d.density * d.disc_area)]
-        for i in range(speed.size)
-    ]
+    # Glauert's inflow by root finding: v sqrt(V_in^2 + (V_ax + v)^2) = T / (2 rho A)
+    hover2 = state.thrust / (2.0 * d.density * d.disc_area)
+    flows = zip(state.inplane_speed, state.axial_speed, hover2, strict=True)
+    inflow = [brentq(lambda v, a=a, b=b, h=h: v * np.hypot(a, b + v) - h, 0.0, 40.0) for a, b, h in flows]
     _, c_p = d.prop.at(state.axial_speed / (state.rev_per_s * d.diameter), state.rev_per_s)
     kappa, _, profile = profile_split(d, state.rev_per_s, state.thrust, state.axial_speed, c_p)
     mu = state.inplane_speed / (np.pi * state.rev_per_s * d.diameter)
@@ -114,7 +113,7 @@ def test_quick_top_speeds_of_random_builds_are_within_what_is_promised():
     # and the full one is a root: the command of that flight is full, or the pack gives its most
     fine = np.isfinite(full)
     d = drive(many)
-    state, point = trim(d, Airframe.of(many), np.where(fine, full, 1.0), passes=200)
+    _, point = trim(d, Airframe.of(many), np.where(fine, full, 1.0), passes=200)
     spent = point.pack_power * d.pack_resistance / (0.5 * d.emf) ** 2 - 1.0
     assert np.max(np.abs(np.maximum(point.duty - 1.0, spent)[fine])) < 2e-3
 

@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 import propmodel
-from propmodel.build import drag_areas
-from propmodel.build import with_fields
+from propmodel.build import drag_areas, with_fields
 from propmodel.status import Status
 from propmodel.watts import STATES, where_watts_go
 

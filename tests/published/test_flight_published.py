@@ -106,8 +106,8 @@ def test_the_in_plane_force_of_the_tunnel(mu, ratio):
     assert inplane_force(1.0, mu) / mu == pytest.approx(ratio, rel=0.08)
 
 
-# The same source: frame of a 500 mm octocopter, force over rho/2 V^2 along and across its plate against the tilt, 0.0473
-# m^2 edge on and 0.1315 m^2 broadside. Not fitted: the trim takes front x cos and top x sin.
+# The same source: frame of a 500 mm octocopter, force over rho/2 V^2 along and across its plate against the tilt,
+# 0.0473 m^2 edge on and 0.1315 m^2 broadside. Not fitted: the trim takes front x cos and top x sin.
 @pytest.mark.parametrize(
     ("degrees", "along", "across"),
     [(20, 0.0516, 0.0533), (30, 0.0504, 0.0721), (40, 0.0445, 0.0891), (50, 0.0373, 0.1037), (60, 0.0315, 0.1156)],
