@@ -10,8 +10,9 @@ The share w blends the two, e(u) being the tunnel's bulge over the straight line
 
 .. math:: C_T / C_{T0} = (1 - u) [1 + (1 - w) e(u)], \quad u = J / J_0
 
-Multirotor labels of P/D 0.75 and more take w = 0.4, falling to 0 at P/D 0.5: an **estimate**, less than half of the
-way, since only two craft speak for it and part of their slope is body drag. Measured propellers keep their curves.
+Multirotor labels of P/D 0.75 and more take w = 0.5, falling to 0 at P/D 0.5: an **estimate**, half of the way, since
+only two craft speak for it and part of their slope is body drag. Eight in ten draws lie between the tunnel's curve and
+the straight line. Measured propellers keep their curves.
 """
 
 from __future__ import annotations
@@ -25,11 +26,11 @@ __all__ = ["POWER_SHARE", "unstalled_sd", "unstalled_share"]
 
 FloatArray = NDArray[np.float64]
 
-UNSTALLED = 0.4
+UNSTALLED = 0.5
 """w of a steep multirotor blade, estimate. [-]"""
 _STALL_FREE, _STALLING = 0.5, 0.75  # P/D between which w grows
-_SD_MULTIROTOR, _SD_OTHER = 0.35, 0.15
-_LEAST, _MOST = -0.5, 1.2
+_SD_MULTIROTOR, _SD_OTHER = 0.39, 0.15
+_LEAST, _MOST = -0.5, 1.5
 POWER_SHARE = 0.7
 """Shaft power that goes with the thrust: C_P falls by this share of the relative fall of C_T. Estimate, the induced and
 climb power over shaft power at half of J0. [-]"""
@@ -56,13 +57,13 @@ def unstalled_share(propeller: Propeller) -> FloatArray:
     Returns
     -------
     ndarray
-        -0.5 to 1.2; 0 is the tunnel's curve, 1 the straight line. [-]
+        -0.5 to 1.5; 0 is the tunnel's curve, 1 the straight line. [-]
 
     Examples
     --------
     >>> from propmodel.propeller_types import Propeller
     >>> float(unstalled_share(Propeller(diameter=0.13, pitch=0.109, blades=3)))
-    0.4
+    0.5
     """
     fast, known = _traits(propeller)
     ratio = np.asarray(propeller.pitch, dtype=np.float64) / np.asarray(propeller.diameter, dtype=np.float64)

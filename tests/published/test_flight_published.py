@@ -10,13 +10,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
+from scipy.optimize import least_squares
 
 import propmodel
+from propmodel import tables
 from propmodel.drive import drive
 from propmodel.endurance import WAYS_OF_FLYING, Profile
 from propmodel.flight import Airframe, profile_split, trim
-from propmodel.inplane import inplane_force
+from propmodel.inplane import INPLANE_FADE, INPLANE_GAIN, inplane_force
 from propmodel.operating_point import at_speed
+from propmodel.propeller import Propeller, prepare
+from propmodel.propeller_advance import unstalled_sd
 from propmodel.spread import draw
 
 DENSITY, WEIGHT = 1.225, 8.0
@@ -106,6 +110,18 @@ def test_the_in_plane_force_of_the_tunnel(mu, ratio):
     assert inplane_force(1.0, mu) / mu == pytest.approx(ratio, rel=0.08)
 
 
+def test_k_and_c_are_those_of_the_tunnel():
+    rows = tables.read_table("flight", "inplane.csv").to_numpy()
+    mu, measured, fitted = rows[:, 0], rows[:, 1], rows[:, 2]
+
+    def lack(p):
+        return np.log(p[0] / (1.0 + p[1] * mu) / measured)
+
+    k, c = least_squares(lack, (2.0, 8.0)).x
+    assert (pytest.approx(k, rel=1e-3), pytest.approx(c, rel=1e-3)) == (INPLANE_GAIN, INPLANE_FADE)
+    np.testing.assert_allclose(inplane_force(1.0, mu) / mu, fitted, atol=1e-3)
+
+
 # The same source: frame of a 500 mm octocopter, force over rho/2 V^2 along and across its plate against the tilt,
 # 0.0473 m^2 edge on and 0.1315 m^2 broadside. Not fitted: the trim takes front x cos and top x sin.
 @pytest.mark.parametrize(
@@ -117,6 +133,29 @@ def test_the_force_on_a_tilted_plate(degrees, along, across):
     drag, down = along * cosine + across * sine, across * cosine - along * sine
     assert 0.0473 * cosine**2 + 0.1315 * sine**2 == pytest.approx(drag, rel=0.15)
     assert (0.1315 - 0.0473) * sine * cosine == pytest.approx(down, rel=0.20)
+
+
+# Blade element theory with uniform inflow and no stall, rotor convention (Leishman, Principles of Helicopter
+# Aerodynamics, chapter 3): C_T = sigma a/2 (theta/3 - lambda/2). With sigma 0.19, a 5.5 and C_T 0.173 (propeller
+# convention) at rest: d ln C_T/dJ = -1.1, against about 0 in the tunnel fit of steep blades that stall at rest; two
+# flown craft were identified at -1.3 to -1.6, body drag from above among it.
+def test_the_slope_of_thrust_lies_between_tunnel_and_unstalled_blade():
+    solidity, lift_slope = 0.19, 5.5
+    at_rest = 0.173 * 4.0 / np.pi**3
+    inflow = np.sqrt(0.5 * at_rest)
+    q = solidity * lift_slope / 4.0
+    unstalled = -0.5 * q / (1.0 + q / (4.0 * inflow)) / np.pi / at_rest
+    assert unstalled == pytest.approx(-1.14, abs=0.02)
+
+    def slope(offset):
+        label = Propeller(diameter=0.12954, pitch=0.10922, blades=3, unstalled_offset=offset)
+        ready = prepare(label, propmodel.air.STANDARD)
+        return float(ready.thrust_with_slope(0.0, 450.0)[1] / ready.static_c_t(450.0))
+
+    middle, far = slope(0.0), slope(1.2816 * float(unstalled_sd(Propeller(0.12954, 0.10922, 3))))
+    assert far < middle < slope(-0.5) + 1e-9 and slope(-0.5) == pytest.approx(0.0, abs=0.15)
+    assert far == pytest.approx(unstalled, rel=0.1)
+    assert middle == pytest.approx(0.5 * unstalled, rel=0.15)
 
 
 # In-plane drag identified in flight, forward and sideways, as tilt of level flight; linear laws, good to some 12 m/s.
