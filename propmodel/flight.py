@@ -492,7 +492,7 @@ def _full_lean(frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> Trim:
 def _guess_top(d: Drive, frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> NDArray:
     """Logarithm of a guess of the top speed: drag equal to the static pull at its tilt, less what the inflow takes.
 
-    Its numbers are a regression on this engine's own answers (28,000 builds, sd 3 to 6 %): they only say where to begin.
+    Its numbers are a regression on this engine's answers (28,000 builds, sd 3 to 6 %): they only say where to begin.
     """
     light = np.minimum(frame.weight / np.maximum(pull, _SMALL), 0.999)
     level = light * light

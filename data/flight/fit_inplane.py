@@ -21,12 +21,12 @@ from propmodel.craft import TOP_TO_FRONT_DRAG
 HERE = Path(__file__).resolve().parent
 INCH = 0.0254
 SPEEDS = (5.0, 10.0, 15.0)
-# row of the raw table: mass where the source states none [kg], pitch [inch], source
-FLOWN = {
-    "TU Delft 5-inch race craft": (0.60, 4.3, "github.com/tudelft/optimal_quad_control_RL"),
-    "Bebop 1, 6-inch": (np.nan, 3.0, "arXiv 2304.13460"),
-    "UZH FPV craft 6x4.5": (np.nan, 4.5, "github.com/uzh-rpg/rpg_quadrotor_control"),
-}
+# in the order of the raw table: mass where the source states none [kg], pitch [inch], source
+FLOWN = (
+    (0.60, 4.3, "github.com/tudelft/optimal_quad_control_RL"),
+    (np.nan, 3.0, "arXiv 2304.13460"),
+    (np.nan, 4.5, "github.com/uzh-rpg/rpg_quadrotor_control"),
+)
 
 
 def form(advance: np.ndarray, k: float, c: float) -> np.ndarray:
@@ -82,10 +82,9 @@ def craft(mass: float, diameter: float, pitch: float, blades: int) -> propmodel.
 
 def tilts(folder: Path) -> None:
     """Forecast of the tilt of the flown craft, beside what was identified along and across them."""
-    table = pd.read_csv(folder / "inplane_drag_flown.csv").set_index("craft")
+    table = pd.read_csv(folder / "inplane_drag_flown.csv")
     out = []
-    for name, (mass, pitch, source) in FLOWN.items():
-        row = table.loc[name]
+    for (_, row), (mass, pitch, source) in zip(table.iterrows(), FLOWN, strict=True):
         kilograms = row["mass_kg"] if np.isnan(mass) else mass
         flight = propmodel.level_flight(
             craft(kilograms, row["propeller_in"], pitch, int(row["blades"])), np.array(SPEEDS)
