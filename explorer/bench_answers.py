@@ -211,7 +211,7 @@ def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Lear
 
 
 def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
-    """Motor, propeller and speed controller as single readings make them: each doubt moved and narrowed by what was read."""
+    """Motor, propeller and controller as single readings make them: each doubt moved and narrowed."""
     made = compute.build(compute.plain(bare(inputs)))
     whole = Assessment(draw(made, draws=DRAWS).build, quick=True)
     kinds = list(shares)

@@ -279,7 +279,8 @@ def speed_words(curve: SpeedCurve) -> str:
         f"{lasting}Fastest, a sprint on a full pack: {value('road_speed', top)} at "
         f"{value('angle', float(curve.top.tilt))} of tilt and "
         f"{value('current', float(curve.top.current))}; {note} ({value('road_speed', pitch)}). "
-        f"The steepest tilt it can hold level is {value('angle', curve.steepest)}; straight up it climbs at "
+        f"Its pull standing still would hold it level to {value('angle', curve.steepest)}, in the stream the pull is "
+        "less; straight up it climbs at "
         f"{value('speed', curve.climb)}."
     )
 

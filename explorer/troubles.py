@@ -362,9 +362,18 @@ def _tilt(c: Craft) -> str:
     if not c.hovers:
         return "This craft does not hover, so it holds no tilt."
     steep = math.degrees(_f(steepest_tilt(c.whole.thrust_to_weight)))
+    top = _f(c.whole.top.speed)
+    leans = np.degrees(np.asarray(level_flight(c.build, np.array([5.0, 10.0, 15.0])).tilt))
+    at = ", ".join(
+        f"{lean:.0f} degrees at {value('road_speed', v)}"
+        for v, lean in zip((5.0, 10.0, 15.0), leans, strict=True)
+        if v < top
+    )
     return (
-        f"Level flight at 45 degrees takes 1.41 times the weight, at 60 degrees 2 times. This craft holds level to "
-        f"{steep:.0f} degrees on a fresh pack. A camera tilted steeper than you cruise looks at the sky."
+        (f"Level and steady this craft leans {at} (estimate, a third either way). " if at else "")
+        + "Level flight at 45 degrees takes at least 1.41 times the weight, at 60 degrees 2 times: by its pull on a "
+        f"fresh pack, standing still, this craft could hold level to {steep:.0f} degrees. A camera tilted steeper than "
+        "you cruise looks at the sky."
     )
 
 

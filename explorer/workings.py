@@ -412,16 +412,15 @@ def _top(b: Build) -> Worked:
     if not math.isfinite(v):
         return Worked([("No level flight", "full throttle does not lift the craft", "")], math.nan, v)
     d = Assessment(b).punch_drive
-    front, top = (_f(x) for x in drag_areas(b))
+    _, top = (_f(x) for x in drag_areas(b))
     rho, weight, rotors, size = _f(b.air.density), _f(b.weight), _f(b.rotors), _f(d.diameter)
-    area = front * math.cos(tilt) ** 2 + top * math.sin(tilt) ** 2
     n, k = _f(found_.rev_per_s), _f(d.thrust_share)
     j = v * math.sin(tilt) / (n * size)
     c_t = _f(d.prop.at(np.asarray(j), np.asarray(n))[0])
     pull = rotors * k * rho * c_t * n * n * size**4
-    # along the shaft: the pull carries its shares of weight and drag, and nothing else
-    drag = (pull - weight * math.cos(tilt)) / math.sin(tilt)
-    got = math.sqrt(2.0 * max(drag, 0.0) / (rho * area))
+    # along the shaft: the pull carries its share of the weight and what the air does to the plate, and nothing else
+    plate = pull - weight * math.cos(tilt)
+    got = math.sqrt(2.0 * max(plate, 0.0) / (rho * top * math.sin(tilt)))
     return Worked(
         [
             (
@@ -432,20 +431,20 @@ def _top(b: Build) -> Worked:
                 "C_T falls as the air runs into the disc; it reaches zero near J0, above pitch speed.",
             ),
             (
-                "What is left for drag",
-                f"D = (T - m g cos) / sin = ({_s(pull)} - {_s(weight)} x {math.cos(tilt):.2f}) / {math.sin(tilt):.2f} = "
-                f"{_s(drag)} N at {math.degrees(tilt):.0f} degrees of tilt",
-                "Along the shaft: pull = weight cos + drag sin.",
+                "What is left for the air",
+                f"F = T - m g cos = {_s(pull)} - {_s(weight)} x {math.cos(tilt):.2f} = {_s(plate)} N at "
+                f"{math.degrees(tilt):.0f} degrees of tilt",
+                "Along the shafts: pull = weight cos + the air on the plate. The rotors' in-plane force lies across them; "
+                "it leans the craft further.",
             ),
             (
-                "Drag area, tilted",
-                f"f = f_front cos^2 + f_top sin^2 = {1e4 * front:.0f} and {1e4 * top:.0f} cm2 at "
-                f"{math.degrees(tilt):.0f} degrees = {1e4 * area:.0f} cm2",
-                "The plate turns into the stream. Estimates, a factor 1.7 either way.",
+                "The plate in the stream",
+                f"F = rho/2 V^2 f_top sin, f_top = {1e4 * top:.0f} cm2, sin = {math.sin(tilt):.2f}",
+                "The plate turns into the stream. Estimate, a factor 1.7 either way.",
             ),
             (
                 "Speed",
-                f"V = sqrt(2 D / (rho f)) = {_s(got)} m/s = {got / KMH:.0f} km/h; pitch speed there is "
+                f"V = sqrt(2 F / (rho f_top sin)) = {_s(got)} m/s = {got / KMH:.0f} km/h; pitch speed there is "
                 f"{_f(found_.pitch_speed) / KMH:.0f} km/h",
                 "Fresh pack, a sprint: the fastest speed at which the sum closes with the motors flat out.",
             ),

@@ -198,9 +198,10 @@ def fly_pull_out(
     Notes
     -----
     Fourth-order Runge-Kutta. Thrust does not change with air speed here: across the stream it rises,
-    against it the static value is held. No height is given back by zooming. The mixed way lies between the
-    two others; the way that loses least height is the arrest itself, as only the upward share of the thrust
-    brakes the descent.
+    against it the static value is held. So C_T against the advance ratio and its doubt do not enter (the disc
+    never moves towards its thrust), and the rotors' in-plane force, which would brake too, is left out. No height is
+    given back by zooming. The mixed way lies between the two others; the way that loses least height is the
+    arrest itself, as only the upward share of the thrust brakes the descent.
 
     Examples
     --------

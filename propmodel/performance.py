@@ -14,6 +14,7 @@ from propmodel import momentum
 from propmodel.assessment import Assessment
 from propmodel.build import Build, shape_of, subset
 from propmodel.controller import throttle_from_duty
+from propmodel.dive_terms import STEERING_SHARE
 from propmodel.status import Status
 
 __all__ = ["OUTPUTS", "Output", "Performance", "evaluate", "performance"]
@@ -180,16 +181,19 @@ class Performance:
 
 
 def status_of(a: Assessment) -> NDArray:
-    """Why a figure is missing or held, per build."""
+    """Why a figure is missing or held, per build; NOT_ENOUGH_PULL where only the height of the pull-out is missing."""
     starved = a.hover.status == Status.BELOW_ELECTRONICS_MINIMUM
     flight = a.hover_flight
+    # a height is there for every pull above the weight
+    weak = STEERING_SHARE * a.thrust_to_weight_at_reserve <= 1.0
     return np.select(
-        [starved, ~a.can_hover, flight.at_once, flight.by_throttle],
+        [starved, ~a.can_hover, flight.at_once, flight.by_throttle, (a.full.status == Status.OK) & weak],
         [
             Status.BELOW_ELECTRONICS_MINIMUM,
             Status.CANNOT_HOVER,
             Status.BELOW_CUTOFF_AT_ONCE,
             Status.THROTTLE_FULL,
+            Status.NOT_ENOUGH_PULL,
         ],
         a.full.status,
     ).astype(np.int8)

@@ -24,7 +24,16 @@ _OWN = (
     "reynolds_high",
     "static_rows",
 )
-_PLAIN = ("diameter", "pitch", "blades", "log_c_t_offset", "figure_of_merit_offset", "log_zero_thrust_offset")
+_PLAIN = (
+    "diameter",
+    "pitch",
+    "blades",
+    "log_c_t_offset",
+    "figure_of_merit_offset",
+    "log_zero_thrust_offset",
+    "unstalled_offset",
+    "log_inplane_offset",
+)
 _OPTIONAL = ("chord_ratio", "mass", "multirotor", "log_sd_c_t", "log_sd_c_p", "spread_correlation")
 
 

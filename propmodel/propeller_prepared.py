@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel import propeller_fit
 from propmodel.air import Air
+from propmodel.propeller_advance import POWER_SHARE, unstalled_share
 from propmodel.propeller_types import OwnFit, Propeller, RangeFlag
 
 __all__ = [
@@ -112,6 +113,12 @@ class PreparedPropeller:
         Polynomial coefficients of ``at``. [-]
     joints : tuple of float
         J/J0 where disc drag starts, the power polynomial ends, its hold ends, power is zero. [-]
+    bulge_kept, power_lost : ndarray
+        1 - w, and 0.7 w: how much of the tunnel's bulge of C_T over a straight line is left. [-]
+    straightened : bool
+        Whether w is anywhere other than 0.
+    inplane_factor : ndarray
+        exp of the offset in ln of the in-plane force. [-]
     measured_low, measured_high : ndarray
         Range of Re75 behind the fit. [-]
     fixed_flags : ndarray of int
@@ -137,6 +144,10 @@ class PreparedPropeller:
     shape_c_t: tuple[FloatArray, ...]
     shape_c_p: tuple[FloatArray, ...]
     joints: tuple[float, float, float, float]
+    bulge_kept: FloatArray
+    power_lost: FloatArray
+    straightened: bool
+    inplane_factor: FloatArray
     measured_low: FloatArray
     measured_high: FloatArray
     fixed_flags: IntArray
@@ -290,12 +301,12 @@ class PreparedPropeller:
         r"""C_T and C_P at an advance ratio.
 
         .. math::
-            C_T/C_{T0} = (1-u)(1 + k_1 u + k_2 u^2 + k_3 u^3), \quad
-            C_P/C_{P0} = 1 + c_1 u + ... + c_5 u^5
+            C_T/C_{T0} = (1-u)(1 + (1-w) e), \quad e = k_1 u + k_2 u^2 + k_3 u^3, \quad
+            C_P/C_{P0} = (1 + c_1 u + ... + c_5 u^5)(1 - 0.7 w e/(1+e))
 
-        with u = J/J0. Beyond u = 1.5 C_T goes with J^2 (constant disc-drag coefficient); C_P holds its value
-        at 1.1 up to 1.5 and falls to 0 at 2: negative torque is neither measured nor modelled. Below J = 0
-        the static value is held. C_P never falls under 1.03 times induced plus climb power.
+        with u = J/J0 and w of `propmodel.propeller_advance`. Beyond u = 1.5 C_T goes with J^2 (constant disc-drag
+        coefficient); C_P holds its value at 1.1 up to 1.5 and falls to 0 at 2: negative torque is neither measured nor
+        modelled. Below J = 0 the static value is held. C_P never falls under 1.03 times induced plus climb power.
 
         Parameters
         ----------
@@ -309,43 +320,18 @@ class PreparedPropeller:
         (c_t, c_p) : tuple of ndarray
             [-]
         """
-        c_t, _, c_p = self._advancing(advance_ratio, rev_per_s, slope=False)
-        return c_t, c_p
-
-    def at_with_slope(
-        self, advance_ratio: ArrayLike, rev_per_s: ArrayLike
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """C_T, its slope against J, and C_P at an advance ratio: for Newton's method on a thrust.
-
-        Parameters
-        ----------
-        advance_ratio : array_like
-            J. [-]
-        rev_per_s : array_like, >= 0
-            n. [1/s]
-
-        Returns
-        -------
-        (c_t, slope, c_p) : tuple of ndarray
-            The slope is that at J = 1.5 J0 beyond it. [-]
-        """
-        return self._advancing(advance_ratio, rev_per_s, slope=True)
-
-    def _advancing(
-        self, advance_ratio: ArrayLike, rev_per_s: ArrayLike, *, slope: bool
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
         still, c_p = self.static(rev_per_s)
         end_t, end_p, hold, zero = self.joints
         j0 = self.zero_thrust_advance_ratio
         u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
         x = np.minimum(u, end_t)
         k1, k2, k3 = self.shape_c_t
-        left = _ONE - x
-        rise = _ONE + x * (k1 + x * (k2 + x * k3))
-        c_t = still * (left * rise)
-        steep = still
-        if slope:
-            steep = still * (left * (k1 + x * (_TWO * k2 + _THREE * k3 * x)) - rise) / j0
+        bulge = x * (k1 + x * (k2 + x * k3))
+        if self.straightened:
+            c_t = still * ((_ONE - x) * (_ONE + self.bulge_kept * bulge))
+            c_p = c_p * (_ONE - self.power_lost * bulge / np.maximum(_ONE + bulge, _LEAST))
+        else:
+            c_t = still * ((_ONE - x) * (_ONE + bulge))
         x = np.minimum(u, end_p)
         a, b, c, d, e = self.shape_c_p
         c_p = c_p * np.maximum(_ONE + x * (a + x * (b + x * (c + x * (d + x * e)))), _LEAST)
@@ -357,7 +343,40 @@ class PreparedPropeller:
         pull = np.maximum(c_t, _ZERO)
         half = _HALF * j0 * u
         ideal = pull * (half + np.sqrt(half * half + _DISC * pull))
-        return c_t, steep, np.maximum(c_p, _MARGIN * ideal)
+        return c_t, np.maximum(c_p, _MARGIN * ideal)
+
+    def thrust_with_slope(self, advance_ratio: ArrayLike, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """C_T and its slope against J at an advance ratio: for Newton's method on a thrust.
+
+        Parameters
+        ----------
+        advance_ratio : array_like
+            J. [-]
+        rev_per_s : array_like, >= 0
+            n. [1/s]
+
+        Returns
+        -------
+        (c_t, slope) : tuple of ndarray
+            The slope is that at J = 1.5 J0 beyond it. [-]
+        """
+        still = self.static_c_t(rev_per_s)
+        end_t = self.joints[0]
+        j0 = self.zero_thrust_advance_ratio
+        u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
+        x = np.minimum(u, end_t)
+        k1, k2, k3 = self.shape_c_t
+        if self.straightened:
+            kept = self.bulge_kept
+            k1, k2, k3 = kept * k1, kept * k2, kept * k3
+        left = _ONE - x
+        rise = _ONE + x * (k1 + x * (k2 + x * k3))
+        c_t = still * (left * rise)
+        slope = still * (left * (k1 + x * (_TWO * k2 + _THREE * k3 * x)) - rise) / j0
+        if (u > end_t).any():
+            far = np.maximum(u, end_t) / end_t
+            c_t = c_t * (far * far)
+        return c_t, slope
 
     def range_status(self, rev_per_s: ArrayLike, advance_ratio: ArrayLike = 0.0) -> IntArray:
         """Bits of ``RangeFlag``: what lies outside the measured range.
@@ -446,6 +465,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
         )
         flags = np.where(has, 0, flags)
     log_c_t, slope_c_t, log_c_p, slope_c_p, j0 = base
+    unstalled = unstalled_share(propeller)
     shift_t, shift_fm = _f(propeller.log_c_t_offset), _f(propeller.figure_of_merit_offset)
     # ln FM is linear in ln Re: where neither end of the clamp passes the knee, nothing between does
     base_c_t, base_c_p = log_c_t - slope_c_t * _LOG_REFERENCE, log_c_p - slope_c_p * _LOG_REFERENCE
@@ -476,6 +496,10 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
             fit["shape"]["g"]["hold"],
             fit["shape"]["g"]["zero"],
         ),
+        bulge_kept=1.0 - unstalled,
+        power_lost=POWER_SHARE * unstalled,
+        straightened=bool(np.any(unstalled != 0.0)),
+        inplane_factor=np.exp(_f(propeller.log_inplane_offset)),
         measured_low=measured_low,
         measured_high=measured_high,
         fixed_flags=np.asarray(flags),

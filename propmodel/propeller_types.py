@@ -91,6 +91,10 @@ class Propeller:
         Coefficients measured on exactly this propeller.
     log_c_t_offset, figure_of_merit_offset, log_zero_thrust_offset : array_like
         Shifts of ln C_T, of logit(FM/0.85) and of ln J0, for draws and calibration. [-]
+    unstalled_offset : array_like
+        Shift of the share w by which C_T(J) is straightened, see :mod:`propmodel.propeller_advance`, for draws. [-]
+    log_inplane_offset : array_like
+        Shift of ln of the in-plane force, see :mod:`propmodel.inplane`, for draws. [-]
     log_sd_c_t, log_sd_c_p, spread_correlation : array_like or None
         Own spread where measured or calibrated; None or NaN = the spread of the label. [-]
 
@@ -120,6 +124,8 @@ class Propeller:
     log_c_t_offset: ArrayLike = 0.0
     figure_of_merit_offset: ArrayLike = 0.0
     log_zero_thrust_offset: ArrayLike = 0.0
+    unstalled_offset: ArrayLike = 0.0
+    log_inplane_offset: ArrayLike = 0.0
     log_sd_c_t: ArrayLike | None = None
     log_sd_c_p: ArrayLike | None = None
     spread_correlation: ArrayLike | None = None
@@ -139,6 +145,8 @@ class Propeller:
         check_finite("log_c_t_offset", self.log_c_t_offset)
         check_finite("figure_of_merit_offset", self.figure_of_merit_offset)
         check_finite("log_zero_thrust_offset", self.log_zero_thrust_offset)
+        check_finite("unstalled_offset", self.unstalled_offset)
+        check_finite("log_inplane_offset", self.log_inplane_offset)
         _check_optional("log_sd_c_t", self.log_sd_c_t, 0.0, 2.0, "")
         _check_optional("log_sd_c_p", self.log_sd_c_p, 0.0, 2.0, "")
         _check_optional("spread_correlation", self.spread_correlation, -1.0, 1.0, "")

@@ -30,7 +30,9 @@ from propmodel.assessment import Assessment
 from propmodel.build import Build, drag_areas, shape_of, with_axis
 from propmodel.controller import LOG_SD_THROTTLE_EXPONENT
 from propmodel.errors import check_in, check_number, check_range
+from propmodel.inplane import LOG_SD_INPLANE
 from propmodel.performance import OUTPUTS, Performance, evaluate, performance, status_of
+from propmodel.propeller_advance import unstalled_sd
 from propmodel.throttle import ThrottleCurve, throttle_curve
 
 __all__ = [
@@ -82,11 +84,13 @@ _AXES = (
     "thermal",
     "throttle_map",
     "response",  # of the rotors to the command; no headline hangs on it, so it is in no group
+    "unstalled",
+    "inplane",
 )
 
 GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        "propeller": ("c_t", "figure_of_merit", "zero_thrust"),
+        "propeller": ("c_t", "figure_of_merit", "zero_thrust", "unstalled", "inplane"),
         "motor KV": ("kv",),
         "motor resistance and losses": ("resistance", "iron", "winding"),
         "ESC losses": ("ripple",),
@@ -175,6 +179,8 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
         # what the power is above an ideal disc's of FM 0.85 is a term: 1/FM - 1/0.85 goes with the odds
         figure_of_merit_offset=b.propeller.figure_of_merit_offset - np.log(_term(sd.logit_sd_figure_of_merit, -merit)),
         log_zero_thrust_offset=b.propeller.log_zero_thrust_offset + sd.log_sd_zero_thrust * zero,
+        unstalled_offset=np.asarray(b.propeller.unstalled_offset) + unstalled_sd(b.propeller) * z["unstalled"],
+        log_inplane_offset=np.asarray(b.propeller.log_inplane_offset) + LOG_SD_INPLANE * z["inplane"],
     )
     m = b.motor
     sd_kv = motor.LOG_SD_KV if m.log_sd_kv is None else np.asarray(m.log_sd_kv)

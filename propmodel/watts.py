@@ -30,7 +30,7 @@ class Watts:
     lift : ndarray
         Ideal induced power: what an ideal disc of this size would need for this pull.
     push : ndarray
-        Work against the drag of the body and the discs in level flight; none standing still.
+        Work against the drag of the body in level flight; none standing still.
     air : ndarray
         The rest of the shaft power: blade drag, swirl and uneven inflow, pull lost on the arms.
     winding, iron : ndarray
@@ -106,7 +106,7 @@ def where_watts_go(
     d = drive(build, charge, sustained=state != "full")
     cap = build.duty_cap * one
     lift_each = build.weight / d.rotors * one
-    axial = inplane = 0.0 * one
+    axial = inplane = leaning = 0.0 * one
     failed: NDArray
     if state == "hover":
         point = at_thrust(d, lift_each)
@@ -116,24 +116,32 @@ def where_watts_go(
         )
     elif state == "cruise":
         trimmed, point = trim(d, Airframe.of(build), velocity * one, passes=60)
-        axial = trimmed.axial_speed
-        inplane = np.sqrt(np.maximum((velocity * one) ** 2 - axial**2, 0.0))
+        axial, inplane = trimmed.axial_speed, trimmed.inplane_speed
+        # what the tilt carries for the in-plane force is not paid at the shaft
+        leaning = trimmed.inplane_force * inplane
         failed = np.where(lifts(point, cap), Status.OK, Status.CANNOT_FLY_AT_THIS_SPEED)
     else:
         point = at_duty(d, cap)
         failed = point.status
-    return _split(build, point, axial, inplane, d_emf=d.emf, failed=np.asarray(failed, dtype=np.int8))
+    return _split(build, point, axial, inplane, leaning=leaning, d_emf=d.emf, failed=np.asarray(failed, dtype=np.int8))
 
 
 def _split(
-    build: Build, point: OperatingPoint, axial: NDArray, inplane: NDArray, *, d_emf: NDArray, failed: NDArray
+    build: Build,
+    point: OperatingPoint,
+    axial: NDArray,
+    inplane: NDArray,
+    *,
+    leaning: NDArray,
+    d_emf: NDArray,
+    failed: NDArray,
 ) -> Watts:
     rotors = np.asarray(build.rotors, dtype=np.float64)
     inflow = momentum.induced_velocity_edgewise(
         point.thrust, axial, inplane, disc_area=build.disc_area, air_density=build.air.density
     )
     lift = rotors * point.thrust * inflow
-    push = rotors * point.thrust * axial
+    push = rotors * (point.thrust * axial - leaning)
     ripple = controller.winding_ripple(build.controller, point.ripple_loss)
     return Watts(
         lift=lift,

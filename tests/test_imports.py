@@ -25,6 +25,7 @@ LAYERS: list[list[str]] = [
         "controller",
         "battery",
         "craft",
+        "inplane",
     ],
     [
         "wire",

@@ -84,8 +84,8 @@ def test_level_flight_books_close(build, speed):
     if point.status == Status.OK:
         drawn, used = books(d, point)
         assert used == pytest.approx(drawn, rel=1e-9)
-        # an ideal disc in the same flow needs less
-        assert point.shaft_power >= state.thrust * state.axial_speed
+        # the work against the body's drag is the least: what the tilt carries for the in-plane force is not paid
+        assert point.shaft_power >= state.thrust * state.axial_speed - state.inplane_force * state.inplane_speed
 
 
 @some
@@ -287,6 +287,8 @@ ARRAY_FIELDS = {
     "propeller.log_c_t_offset": [-0.1, 0.0, 0.1],
     "propeller.figure_of_merit_offset": [-0.2, 0.0, 0.2],
     "propeller.log_zero_thrust_offset": [-0.1, 0.0, 0.1],
+    "propeller.unstalled_offset": [-0.3, 0.0, 0.4],
+    "propeller.log_inplane_offset": [-0.4, 0.0, 0.4],
     "air.density": [0.9, 1.1, 1.225],
     "air.speed_of_sound": [320.0, 330.0, 340.0],
     "motor.resistance": [0.05, 0.08, 0.12],

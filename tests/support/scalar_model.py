@@ -17,8 +17,10 @@ from propmodel import battery
 from propmodel.build import drag_areas
 from propmodel.drive import drive
 
-INDUCED, PROFILE = 1.15, 2.65
+INDUCED, PROFILE = 1.15, 4.65
 """As documented in `propmodel.flight`: induced power factor, growth of profile power with mu^2."""
+GAIN, FADE = 2.307, 8.548
+"""As documented in `propmodel.inplane`: H = k T mu/(1 + c mu)."""
 
 
 class Propeller:
@@ -49,7 +51,9 @@ class Propeller:
         end_t, end_p, hold, zero = self.joints
         u = max(advance, 0.0) / self.zero_thrust_advance_ratio
         x, (k1, k2, k3) = min(u, end_t), self.shape_c_t
-        c_t *= (1.0 - x) * (1.0 + x * (k1 + x * (k2 + x * k3)))
+        bulge = x * (k1 + x * (k2 + x * k3))
+        c_t *= (1.0 - x) * (1.0 + self.bulge_kept * bulge)
+        c_p *= 1.0 - self.power_lost * bulge / (1.0 + bulge)
         x, (a, b, c, d, e) = min(u, end_p), self.shape_c_p
         c_p *= max(1.0 + x * (a + x * (b + x * (c + x * (d + x * e)))), 0.05)
         if u > end_t:
@@ -172,8 +176,7 @@ class Craft:
         def state(tangent: float) -> tuple[float, ...]:
             cosine = 1.0 / math.sqrt(1.0 + tangent * tangent)
             sine = tangent * cosine
-            body = pressure * (self.front + (self.top - self.front) * sine * sine)
-            thrust = (body * sine + self.weight * cosine) / (self.rotors * self.share)
+            thrust = (pressure * self.top * sine + self.weight * cosine) / (self.rotors * self.share)
             axial, inplane = speed * sine, speed * cosine
             guess = math.sqrt(thrust / scale / 0.12) + axial / self.diameter
 
@@ -186,16 +189,17 @@ class Craft:
             v_axial = math.sqrt(0.25 * axial**2 + thrust / (2.0 * self.rho * self.area)) - 0.5 * axial
             kappa = min(max((0.97 * power / thrust - axial) / v_axial, 0.0), INDUCED)
             profile = power - thrust * (axial + kappa * v_axial)
-            drag = 2.0 * profile * inplane / (math.pi * n * self.diameter) ** 2
-            pull = body + self.rotors * drag / cosine
-            return self.weight * tangent - pull, n, thrust, axial, inplane, kappa, profile
+            mu = inplane / (math.pi * n * self.diameter)
+            force = GAIN * thrust * mu / (1.0 + FADE * mu)
+            pull = pressure * self.front + self.rotors * force / cosine
+            return self.weight * tangent - pull, n, thrust, axial, inplane, kappa, profile, force
 
         tangent = brentq(lambda t: state(t)[0], 0.0, 60.0, xtol=1e-12) if speed > 0.0 else 0.0
-        _, n, thrust, axial, inplane, kappa, profile = state(tangent)
+        _, n, thrust, axial, inplane, kappa, profile, force = state(tangent)
         hover2 = thrust / (2.0 * self.rho * self.area)
         v = brentq(lambda v: v * math.hypot(inplane, axial + v) - hover2, 0.0, math.sqrt(hover2) + 1e-9, xtol=1e-13)
         mu = inplane / (math.pi * n * self.diameter)
-        shaft = thrust * (axial + kappa * v) + profile * (1.0 + PROFILE * mu * mu)
+        shaft = thrust * (axial + kappa * v) - force * inplane + profile * (1.0 + PROFILE * mu * mu)
         current, volts = self.motor(n, shaft / (2.0 * math.pi * n))
         bus, power = self.bus(volts, current, pack)
         return {"duty": volts / bus, "electrical_power": power, "tilt": math.atan(tangent), "rev_per_s": n}

@@ -86,7 +86,8 @@ CASES = [
         {
             "mass g": (205.0, 215.0),
             "hover heat W": (0.1, 4.5),
-            "cruise heat W": (0.1, 4.5),
+            # a few watts: the stream also presses the tilted plate down
+            "cruise heat W": (0.1, 5.5),
             "cruise seconds to limit": (INF, INF),
             "cruise verdict": NOT_THE_LOAD,
             "cruise verdict causes": "damaged winding",
