@@ -135,7 +135,7 @@ def makers_rows() -> pd.DataFrame:
     t["stand"] = [f"sheet {s}" for s in stand]
     t["motor"] = t.motor_label + " " + t.stand
     size = t.prop_d_in.astype(str) + "x" + t.prop_pitch_in.astype(str) + "x" + t.blades.astype(str)
-    t["propeller"] = t.prop_maker_code.astype(str) + " " + size
+    t["propeller"] = t.prop_maker_code.fillna("unnamed").astype(str) + " " + size
     t["current_A"] = t.current_A.fillna(t.power_W / t.voltage_V)
     no_volts = number.isin([2, 3, 4])  # the drop of the same stand's table with volts
     t.loc[no_volts, "voltage_V"] = 25.19 - 0.0192 * t.current_A
