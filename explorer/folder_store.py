@@ -276,7 +276,9 @@ class FolderStore(Downloads):
         found: list[tuple] = []
         for order in ("ASC", "DESC"):
             rows: list[tuple] = []
-            with contextlib.suppress(sqlite3.Error), closing(self._begin(change=False)) as db:
+            alone = not self._shared_memory
+            with contextlib.suppress(sqlite3.Error), closing(self._connect(self.path, "mode=rw", alone=alone)) as db:
+                db.execute("PRAGMA writable_schema=ON")  # SQLite then also reads a file that breaks off
                 for row in db.execute(f"{query} {order}"):
                     rows.append(row)
             found += rows if order == "ASC" else [row for row in reversed(rows) if row not in found]
