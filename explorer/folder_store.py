@@ -276,8 +276,8 @@ class FolderStore(Downloads):
         found: list[tuple] = []
         for order in ("ASC", "DESC"):
             rows: list[tuple] = []
-            alone = not self._shared_memory
-            with contextlib.suppress(sqlite3.Error), closing(self._connect(self.path, "mode=rw", alone=alone)) as db:
+            place = self._uri(self.path, "mode=rw")
+            with contextlib.suppress(sqlite3.Error), closing(sqlite3.connect(place, uri=True)) as db:
                 db.execute("PRAGMA writable_schema=ON")  # SQLite then also reads a file that breaks off
                 for row in db.execute(f"{query} {order}"):
                     rows.append(row)

@@ -212,7 +212,7 @@ def dying(folder, step):
     connect = FolderStore._connect
     def counted(self, *where, **how):
         db = connect(self, *where, **how)
-        db.set_progress_handler(count, 10)  # each few instructions of SQLite's machine
+        db.set_progress_handler(count, 40)  # each few instructions of SQLite's machine
         return db
     FolderStore._connect = counted
     sys.addaudithook(lambda event, _: count() if event.startswith(("os.", "open", "sqlite3.")) else None)
@@ -256,7 +256,7 @@ def test_death_at_every_step_leaves_the_old_state_or_the_new(tmp_path: Path) -> 
     )
     assert done.returncode == 0, done.stderr
     old, new = (int(n) for n in done.stdout.split())
-    assert old > 50 and new >= 1
+    assert old > 25 and new >= 1
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs setrlimit")

@@ -16,6 +16,7 @@ from explorer import bench_answers, bench_session, compute, own_parts, sheet_of
 from explorer.field_sheet import curves_csv, curves_json, field_sheet
 from explorer.format import Units
 from explorer.inputs import Inputs, demo_inputs, to_build
+from explorer.store import FolderStore, Listing
 from propmodel import bench, power_up
 from propmodel.demo import demo_names
 
@@ -341,8 +342,8 @@ def test_a_build_is_saved_loaded_and_deleted(folder):
     at = opened("shelf")
     at.button(key="save_new").click()
     run(at)
-    (file,) = (folder / "builds").glob("*.json")
-    key = file.stem
+    (saved,) = FolderStore(folder).builds().builds
+    key = saved.key
     at.segmented_control(key="craft").set_value("fell")
     run(at)
     assert at.session_state["inputs"].name == "Fell"
@@ -351,7 +352,7 @@ def test_a_build_is_saved_loaded_and_deleted(folder):
     assert at.session_state["inputs"] == Inputs()
     at.button(key=f"delete:{key}").click()
     run(at)
-    assert not file.exists()
+    assert FolderStore(folder).builds() == Listing()
 
 
 def test_hosted_without_a_folder_says_so(monkeypatch):
