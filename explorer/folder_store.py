@@ -16,11 +16,13 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import random
 import secrets
 import shutil
 import sqlite3
 import sys
 import tempfile
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
@@ -130,7 +132,8 @@ class FolderStore(Downloads):
         return f"file://{'' if place.startswith('/') else '/'}{quote(place)}?{query}"
 
     def _connect(self, path: Path, query: str, *, alone: bool) -> sqlite3.Connection:
-        db = sqlite3.connect(self._uri(path, query), uri=True, timeout=self.lock_seconds, isolation_level=None)
+        wait = 0.0 if alone else self.lock_seconds  # who has the file alone would wait with a lock in hand
+        db = sqlite3.connect(self._uri(path, query), uri=True, timeout=wait, isolation_level=None)
         try:
             db.execute(f"PRAGMA locking_mode={'EXCLUSIVE' if alone else 'NORMAL'}")
             db.execute("PRAGMA synchronous=FULL")
@@ -145,13 +148,15 @@ class FolderStore(Downloads):
         Usually readers and one writer work side by side by way of shared memory. Where there can be none (a network
         folder, a full disk), each connection has the file to itself. A folder that may only be read is read.
         """
-        ways = [("mode=rw", False)] * self._shared_memory + [("mode=rw", True)]
+        ways = [("mode=rw", False), ("mode=rw", True)] if self._shared_memory else [("mode=rw", True)]
         if not change:
             ways.append(("mode=ro", False))
             if not self.path.with_name(f"{DATABASE}-wal").exists():
                 ways.append(("mode=ro&immutable=1", False))
         fault: sqlite3.Error | None = None
-        for query, alone in ways:
+        until = time.monotonic() + self.lock_seconds
+        while ways:
+            query, alone = ways[0]
             db = None
             try:
                 db = self._connect(self.path, query, alone=alone)
@@ -161,9 +166,13 @@ class FolderStore(Downloads):
             except sqlite3.Error as wrong:
                 if db is not None:
                     db.close()
+                if alone and _code(wrong) in _BUSY and time.monotonic() < until:
+                    time.sleep(random.uniform(0.002, 0.02))
+                    continue
                 if _code(wrong) in (*_BUSY, *_DAMAGED):
                     raise
                 fault = fault or wrong
+                del ways[0]
         assert fault is not None
         raise fault
 

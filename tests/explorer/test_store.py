@@ -166,18 +166,22 @@ def test_death_at_every_single_step_of_a_save(tmp_path: Path, kind: str, least: 
     assert not (tmp_path / "set-aside").exists()
 
 
-def test_two_windows_saving_new_builds_of_one_name_lose_none(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("network", "each"), [(False, 25), (True, 12)])
+def test_two_windows_saving_new_builds_of_one_name_lose_none(tmp_path: Path, network: bool, each: int) -> None:
     code = f"""
+from explorer import folder_store
 from explorer.store import FolderStore
+if {network}:
+    folder_store._on_network = lambda _: True
 s = FolderStore({str(tmp_path)!r})
-for i in range(25):
+for i in range({each}):
     s.save("Scree", {{"count": i}})
 """
     both = [subprocess.Popen([sys.executable, "-c", code]) for _ in range(2)]
     assert [p.wait() for p in both] == [0, 0]
     listing = FolderStore(tmp_path).builds()
     assert listing.problems == []
-    assert sorted(b.record["count"] for b in listing.builds) == sorted(list(range(25)) * 2)
+    assert sorted(b.record["count"] for b in listing.builds) == sorted(list(range(each)) * 2)
 
 
 def test_two_windows_on_one_build_keep_both(tmp_path: Path) -> None:
