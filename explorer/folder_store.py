@@ -14,13 +14,11 @@ renamed. A file that is not a sound database is kept in ``set-aside``, and what 
 from __future__ import annotations
 
 import contextlib
-import errno
 import os
 import random
 import secrets
 import shutil
 import sqlite3
-import sys
 import tempfile
 import time
 from collections.abc import Iterator, Mapping
@@ -41,6 +39,7 @@ from explorer.build_file import (
     new_key,
     parse,
 )
+from explorer.disk import on_network, words_of
 from explorer.old_folder import read_old_folder, remove_old_build
 from explorer.saved_items import (
     MAX_TABLE_BYTES,
@@ -112,7 +111,7 @@ class FolderStore(Downloads):
         self.folder = Path(folder)
         self.path = Path(os.path.abspath(folder)) / DATABASE
         self.notice = ""
-        self._shared_memory = not _on_network(self.path.parent)
+        self._shared_memory = not on_network(self.path.parent)
         try:
             self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             if self.path.is_symlink() or (self.path.exists() and not self.path.is_file()):
@@ -197,14 +196,14 @@ class FolderStore(Downloads):
         if code in _DAMAGED:
             return f"{DATABASE} is damaged"
         if isinstance(wrong, OSError):
-            return _words(wrong)
+            return words_of(wrong)
         try:
             with tempfile.TemporaryFile(dir=self.path.parent) as probe:
                 probe.write(bytes(64 * 1024))
                 probe.flush()
                 os.fsync(probe.fileno())
         except OSError as refused:
-            return _words(refused)
+            return words_of(refused)
         if not self.path.exists():
             return "no such file or directory"
         return "this folder may not be written to" if code == sqlite3.SQLITE_READONLY else "the disk reports a fault"
@@ -510,42 +509,3 @@ def _room_for(db: sqlite3.Connection, more: int) -> None:
     (kept,) = db.execute("SELECT count(*) FROM builds").fetchone()
     if more and kept + more > MAX_BUILDS:
         raise StoreError(f"{MAX_BUILDS} builds are kept already: delete some first.")
-
-
-def _words(wrong: OSError) -> str:
-    if wrong.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
-        return "the disk is full"
-    if wrong.errno in (errno.EACCES, errno.EPERM):
-        return "this folder may not be written to"
-    if wrong.errno == errno.EROFS:
-        return "the disk is read-only"
-    return (wrong.strerror or "the disk reports a fault").lower()
-
-
-def _on_network(folder: Path) -> bool:
-    """Whether a folder is known to be on another machine: shared memory does not reach there."""
-    if sys.platform == "win32":
-        import ctypes
-
-        return ctypes.windll.kernel32.GetDriveTypeW(folder.anchor) == 4  # DRIVE_REMOTE
-    try:
-        mounts = Path("/proc/self/mounts").read_text(encoding="utf-8", errors="replace")
-    except OSError:
-        return False
-    return _mount_type(mounts, folder.resolve()) in ("nfs", "nfs4", "cifs", "smb3", "afs", "ceph", "fuse.sshfs", "9p")
-
-
-def _mount_type(mounts: str, folder: Path) -> str:
-    """Return the type of the file system that a folder is on, from the text of ``/proc/self/mounts``.
-
-    Examples
-    --------
-    >>> _mount_type("a / ext4 rw 0 0\\nb /net/my\\\\040disk nfs4 rw 0 0\\n", Path("/net/my disk/x"))
-    'nfs4'
-    """
-    best, kind = -1, ""
-    for line in mounts.splitlines():
-        point = Path(line.split(" ")[1].replace("\\040", " "))
-        if folder.is_relative_to(point) and len(point.parts) >= best:
-            best, kind = len(point.parts), line.split(" ")[2]
-    return kind

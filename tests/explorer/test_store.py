@@ -172,7 +172,7 @@ def test_two_windows_saving_new_builds_of_one_name_lose_none(tmp_path: Path, net
 from explorer import folder_store
 from explorer.store import FolderStore
 if {network}:
-    folder_store._on_network = lambda _: True
+    folder_store.on_network = lambda _: True
 s = FolderStore({str(tmp_path)!r})
 for i in range({each}):
     s.save("Scree", {{"count": i}})
@@ -255,7 +255,7 @@ def test_without_shared_memory_windows_take_turns(tmp_path: Path, monkeypatch: p
     if why == "no shared memory":
         (tmp_path / f"{DATABASE}-shm").mkdir()
     else:
-        monkeypatch.setattr(folder_store, "_on_network", lambda _: True)
+        monkeypatch.setattr(folder_store, "on_network", lambda _: True)
     a, b = FolderStore(tmp_path), FolderStore(tmp_path)
     first = a.save("Scree", {"count": 1})
     b.save("Scree", {"count": 2}, key=first.key, revision=first.revision)
