@@ -1,7 +1,7 @@
 """The electronic speed controller: average-duty model with ripple and switching loss.
 
 The controller passes a share ``duty`` of the bus voltage to the motor. Its conduction resistance is part of the
-motor's *effective* resistance (see :mod:`propmodel.motor`), so :attr:`Controller.resistance` is zero unless a
+motor's *effective* resistance, so :attr:`Controller.resistance` is zero unless a
 bare winding figure is modelled on purpose. What average duty leaves out, ripple current and switching, costs
 ``P_0 + k_r V_bus^2 [d (1 - d)]^2`` for each rotor: without it hover power comes out 15 to 35 % low on open
 thrust-stand tables (see ``data/motors/SOURCE.md``).

@@ -15,7 +15,7 @@ from propmodel.motor import winding_part
 
 __all__ = ["STRAINED", "Drive", "drive", "of_plain", "recharge"]
 
-STRAINED = 0.70
+STRAINED = 0.60
 """Bus over rest voltage below which the most the pack can give is looked up. [-]"""
 _LEAST_DUTY = 1e-6
 

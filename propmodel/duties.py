@@ -1,7 +1,7 @@
-"""A row of throttle commands asked again and again: its duties and their powers, worked out once.
+"""Cached duties of a throttle array that is used repeatedly, and their powers.
 
-What a duty asks of a plain drive is a sum of a few powers of it (`propmodel.rotation`), so a curve needs one product of
-two small tables where it would need a dozen passes over the row. Nothing here knows of a craft.
+What a duty asks of a drive of plain numbers is a sum of a few powers of it, so a curve needs one product of two small
+tables in place of a dozen passes over the row. Nothing here knows of a craft.
 """
 
 from __future__ import annotations

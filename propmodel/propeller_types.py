@@ -92,7 +92,7 @@ class Propeller:
     log_c_t_offset, figure_of_merit_offset, log_zero_thrust_offset : array_like
         Shifts of ln C_T, of logit(FM/0.85) and of ln J0, for draws and calibration. [-]
     unstalled_offset : array_like
-        Shift of the share w by which C_T(J) is straightened, see :mod:`propmodel.propeller_advance`, for draws. [-]
+        Shift of the share w by which C_T(J) is straightened, for draws. [-]
     log_inplane_offset : array_like
         Shift of ln of the in-plane force, see :mod:`propmodel.inplane`, for draws. [-]
     log_sd_c_t, log_sd_c_p, spread_correlation : array_like or None

@@ -6,7 +6,7 @@ Run from the checkout: ``python data/motors/fit_joint.py`` (some ten minutes, mo
 constants that propmodel uses), ``effects.csv`` (scatter between motors, propellers and stands), ``stands.csv``,
 ``motors.csv``, ``forms.csv`` (forms tried) and ``errors.csv`` (left-out errors and coverage). SOURCE.md explains them.
 
-The model of a row is that of `propmodel.throttle.bench_curve`: throttle -> duty -> speed -> torque, current, thrust.
+The model of a row is that of `bench_curve`: throttle -> duty -> speed -> torque, current, thrust.
 Each motor has an own deviation in motor constant and speed constant, each propeller in C_T and figure of merit, each
 stand in throttle exponent and ripple coefficient. All deviations are drawn towards zero by their own scatter.
 """
