@@ -2,7 +2,8 @@
 
 Where it is not arithmetic, what must be told is common practice, from memory.
 
-A new case is one row of `CASES`. Inputs are a record in the units people type (defaults for what is not said); ``assumed`` marks what the person did not give and no default would be near. Checks name a quantity of
+A new case is one row of `CASES`. Inputs are a record in the units people type (defaults for what is not said);
+``assumed`` marks what the person did not give and no default would be near. Checks name a quantity of
 `test_user_cases.QUANTITIES` and what it must be: ``(low, high)`` for a number, text for a word that must appear, a
 tuple of texts where any will do. Ranges allow for the spread of a forecast from labels.
 """
