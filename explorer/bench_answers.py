@@ -29,7 +29,7 @@ from propmodel.endurance import flight_time
 from propmodel.motor import Motor
 from propmodel.performance import evaluate
 from propmodel.power_up import PowerUp
-from propmodel.propeller import Propeller
+from propmodel.propeller import Propeller, spread
 from propmodel.spread import bands, draw
 from propmodel.units import GRAM_FORCE, MILLIOHM
 
@@ -229,8 +229,14 @@ def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
     ohm, sd_ohm = moved(np.log(b.motor.resistance))
     amps, _ = moved(np.log(b.motor.no_load_current))
     c_t, sd_t = moved(b.propeller.log_c_t_offset)
-    merit, sd_merit = moved(b.propeller.figure_of_merit_offset)
-    sd_p = float(np.hypot(1.5 * sd_t, 0.4 * sd_merit))
+    merit, _ = moved(b.propeller.figure_of_merit_offset)
+    label = spread(made.propeller)
+    # ln C_P = 1.5 ln C_T - ln FM, and ln FM moves by this for one of the offset
+    room = float(label.log_sd_figure_of_merit / label.logit_sd_figure_of_merit)
+    log_c_t = np.asarray(b.propeller.log_c_t_offset)
+    log_c_p = 1.5 * log_c_t - room * np.asarray(b.propeller.figure_of_merit_offset)
+    (_, sd_p), (_, sd_between) = moved(log_c_p), moved(log_c_p - log_c_t)
+    rho = (sd_t**2 + sd_p**2 - sd_between**2) / (2.0 * sd_t * sd_p)
     exponent, sd_exponent = moved(np.log(b.controller.throttle_exponent))
     ripple, _ = moved(np.log(b.controller.ripple_coefficient))
     m = made.motor
@@ -251,7 +257,7 @@ def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
         figure_of_merit_offset=np.asarray(p.figure_of_merit_offset) + merit,
         log_sd_c_t=sd_t,
         log_sd_c_p=sd_p,
-        spread_correlation=min(0.95, 1.5 * sd_t / max(sd_p, 1e-6)),
+        spread_correlation=float(np.clip(rho, -0.99, 0.99)),
     )
     esc = replace(
         made.controller,
@@ -259,7 +265,9 @@ def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
         log_sd_throttle_exponent=sd_exponent,
         ripple_coefficient=float(np.asarray(made.controller.ripple_coefficient)) * math.exp(ripple),
     )
-    return measured(inputs, "your bench readings", motor=motor, propeller=blades, controller=esc)
+    # a stand at full command tells nothing of the throttle map
+    hovered = {"hover_command", "hover_current"} & set(kinds)
+    return measured(inputs, "your bench readings", motor=motor, propeller=blades, controller=esc if hovered else None)
 
 
 # ---- the log ----------------------------------------------------------------------------------------------

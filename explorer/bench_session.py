@@ -16,10 +16,11 @@ from typing import Any
 import streamlit as st
 
 from explorer import compute, state
+from explorer.editions import RECORD_KEY, edition_of, of_today, said
 from explorer.inputs import Inputs, demo_inputs, mended
 from explorer.own_parts import OwnParts, bare, from_record, in_use, to_record
 from explorer.store import MemoryStore, Store, open_store
-from propmodel import bench
+from propmodel import MODEL_EDITION, bench
 from propmodel.bench import BenchFileError, BenchLog
 
 __all__ = [
@@ -115,7 +116,7 @@ def own_words(inputs: Inputs) -> str:
     own = state.own_parts()
     if own is None:
         return ""
-    names = {"motor": "motor", "propeller": "propeller", "controller": "throttle map"}
+    names = {"motor": "motor", "propeller": "propeller", "controller": "ESC"}
     have = [names[p] for p in names if getattr(own, p) is not None]
     used = [names[p] for p in in_use(inputs, own)]
     if not used:
@@ -123,7 +124,8 @@ def own_words(inputs: Inputs) -> str:
     verb = "is" if len(used) == 1 else "are"
     rest = [name for name in have if name not in used]
     more = f" The measured {_and(rest)} rest{'s' if len(rest) == 1 else ''}: other label." if rest else ""
-    return f"{_and(used).capitalize()} {verb} as measured ({own.name}).{more}"
+    named = _and(used)
+    return f"{named[:1].upper()}{named[1:]} {verb} as measured ({own.name}).{more}"
 
 
 def _and(words: list[str]) -> str:
@@ -233,13 +235,17 @@ def lasts_for_this_visit() -> bool:
 
 
 def record_of(inputs: Inputs, own: OwnParts | None) -> dict[str, Any]:
-    """A build as it is saved: every field, and the measured parts."""
-    return {**asdict(bare(inputs)), **to_record(own)}
+    """A build as it is saved: every field, the measured parts, and the edition of the model."""
+    return {**asdict(bare(inputs)), **to_record(own), RECORD_KEY: MODEL_EDITION}
 
 
 def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None, list[str]]:
-    """A saved build back: inputs, measured parts, and a sentence for each field that could not be used."""
+    """A saved build back: inputs, measured parts, a sentence for each field that could not be used, and one where
+    another edition of the model forecast it.
+    """
     base = demo_inputs("scree")
+    edition = edition_of(record.get(RECORD_KEY))
+    record = of_today(record)
     known = {k: v for k, v in record.items() if hasattr(base, k) and not k.startswith("_")}
     kinds = {k: v for k, v in known.items() if _fits(getattr(base, k), v)}
     inputs, problems = mended(replace(base, **{"name": "", **kinds}))
@@ -247,7 +253,8 @@ def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None
     words = [text for _, text in problems]
     if lost:
         words.append(f"{len(lost)} values could not be used ({', '.join(lost[:4])}); defaults stand there.")
-    return inputs, from_record(record), words
+    told = said("build", edition, reading=inputs.cell_mohm is not None)
+    return inputs, from_record(record), [*words, told] if told else words
 
 
 def _fits(example: Any, value: Any) -> bool:

@@ -469,8 +469,8 @@ _FIELDS_OF_LIST = {
     "propellers": ("diameter", "pitch", "blades", "chord_ratio", "mass"),
     "packs": ("chemistry", "cells", "capacity_ah", "parallel", "cell_resistance", "mass", "max_continuous_current",
               "max_burst_current"),
-    "controllers": ("throttle_exponent", "continuous_current", "burst_current", "min_cells", "max_cells", "max_voltage",
-                    "mass"),
+    "controllers": ("throttle_exponent", "log_sd_throttle_exponent", "continuous_current", "burst_current", "min_cells",
+                    "max_cells", "max_voltage", "mass"),
 }  # fmt: skip
 
 

@@ -686,7 +686,7 @@ DESCRIBED: dict[str, Field] = {
             "%",
             _FEEDS,
             (0, 30, 0.5),
-            "Command at stick zero while armed.",
+            "Share of the voltage at stick zero while armed, by the firmware's idle command.",
             typical="4 to 6 %" + _PRACTICE,
         ),
         _number(
@@ -695,8 +695,9 @@ DESCRIBED: dict[str, Field] = {
             "",
             _FEEDS,
             (0.4, 2.0, 0.05),
-            "1 for an ESC younger than about 2016; older ones 0.7 to 0.85.",
-            typical="1",
+            "Share of the voltage = command to this power. A stand table or hover reading (Plug in) replaces it.",
+            typical="0.66 to 1.01, measured on open stands",
+            **_unknown("0.88, and the spread between stands"),
         ),
         _number(
             "altitude_m",

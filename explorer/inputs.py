@@ -127,7 +127,7 @@ class Inputs:
     esc_max_cells: int | None = 6
     command_cap_percent: float = 100.0
     idle_percent: float = 5.0
-    throttle_exponent: float = 1.0
+    throttle_exponent: float | None = None
     # Where you fly
     altitude_m: float = 420.0
     air_temperature_c: float = 12.0
@@ -278,9 +278,12 @@ def _most_no_load(kv: float, d_mm: float, h_mm: float, winding_mohm: float | Non
     """Nine tenths of the stall current at the no-load voltage; None for a motor that cannot be. [A]"""
     record = {"kv": kv, "stator_d_mm": d_mm, "stator_h_mm": h_mm, "winding_mohm": winding_mohm, "no_load_v": volts}
     try:
-        return 0.9 * volts / float(motor_of(record).resistance)
+        made = motor_of(record)
     except ValueError:
         return None
+    most = 0.9 * volts / float(made.resistance)
+    # its own loss by stator and KV holds it still
+    return most if float(made.no_load_current) < most else None
 
 
 @lru_cache(maxsize=512)

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import MISSING, asdict, dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 
 from explorer.inputs import Inputs, to_build
 from propmodel.build import Build
-from propmodel.controller import Controller
+from propmodel.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
 from propmodel.motor import Motor
 from propmodel.propeller import Propeller
 
@@ -75,7 +75,7 @@ class MeasuredController:
     standby_power: float
     idle_duty: float
     throttle_exponent: float
-    log_sd_throttle_exponent: float = 0.05
+    log_sd_throttle_exponent: float = LOG_SD_THROTTLE_EXPONENT_TYPED
     """Files saved before this was kept say nothing of it. [-]"""
 
 
@@ -237,7 +237,7 @@ def from_record(record: Mapping[str, Any]) -> OwnParts | None:
     """Measured parts of a saved build; None where there are none or their numbers cannot be used."""
     found: dict[str, Any] = {}
     for part, (names, kind) in _PARTS.items():
-        values = [record.get(f"own.{part}.{f.name}") for f in fields(kind)]
+        values = [record.get(f"own.{part}.{f.name}", None if f.default is MISSING else f.default) for f in fields(kind)]
         if not all(isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v) for v in values):
             continue
         found[part] = kind(*(float(v) for v in values if v is not None))

@@ -1,9 +1,10 @@
 """A build, and the pinned one beside it, in the query string of a link.
 
-A link names a demo craft and carries only what differs from it: ``v=1&craft=scree&kv=1750&cells=5&end=2``. The
-pinned build rides along with ``p.`` before each key. ``end`` counts the values, so that a link cut short on its
-way is noticed. Reading never raises and never passes on text that could be code: what cannot be read is said in
-one sentence, and the demo's value stands there.
+A link names a demo craft and carries only what differs from it: ``v=1&m=2&craft=scree&kv=1750&cells=5&end=2``.
+The pinned build rides along with ``p.`` before each key. ``v`` is the version of the link, ``m`` the edition of the
+model that forecast it. ``end`` counts the values, so that a link cut short on its way is noticed. Reading never raises
+and never passes on text that could be code: what cannot be read is said in one sentence, and the demo's value stands
+there.
 """
 
 from __future__ import annotations
@@ -14,8 +15,10 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
+from explorer.editions import edition_of, said
 from explorer.fields import Field, typed
 from explorer.inputs import FIELDS, Inputs, demo_inputs, mended
+from propmodel import MODEL_EDITION
 from propmodel.demo import demo_names
 
 __all__ = ["MAX_LENGTH", "OTHER_KEYS", "VERSION", "Link", "clean_text", "decode", "encode", "from_params", "to_params"]
@@ -119,10 +122,10 @@ def to_params(inputs: Inputs, pinned: Inputs | None = None) -> dict[str, str]:
     Examples
     --------
     >>> to_params(replace(Inputs(), kv=1750.0))
-    {'v': '1', 'craft': 'scree', 'kv': '1750', 'end': '1'}
+    {'v': '1', 'm': '2', 'craft': 'scree', 'kv': '1750', 'end': '1'}
     """
     craft, values = _nearest(inputs)
-    params = {"v": str(VERSION), "craft": craft, **values}
+    params = {"v": str(VERSION), "m": str(MODEL_EDITION), "craft": craft, **values}
     count = len(values)
     if pinned is not None:
         craft, values = _nearest(pinned)
@@ -137,7 +140,7 @@ def encode(inputs: Inputs, pinned: Inputs | None = None) -> str:
     Examples
     --------
     >>> encode(replace(Inputs(), cells=5, pack_g=None))
-    'v=1&craft=scree&cells=5&pack_g=none&end=2'
+    'v=1&m=2&craft=scree&cells=5&pack_g=none&end=2'
     """
     return urlencode(to_params(inputs, pinned))
 
@@ -159,7 +162,7 @@ def decode(query: str) -> Link:
 
     Examples
     --------
-    >>> decode("v=1&craft=scree&cells=99&pitch_in=abc&kv=1750&end=3").messages
+    >>> decode("v=1&m=2&craft=scree&cells=99&pitch_in=abc&kv=1750&end=3").messages
     ('Two of three values in this link could not be read (cells, pitch); the defaults stand there.',)
     """
     query = str(query)
@@ -188,6 +191,7 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
     version = params.pop("v", None)
     if version is not None:
         params = _to_this_version(version, params, messages)
+    edition = params.pop("m", None)
     last = _cut_at(version, params)
     if too_long:
         messages.append(f"This link is too long; I read its first {MAX_LENGTH} characters.")
@@ -207,6 +211,10 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
         bad = bad + [_PIN + name for name in bad_pinned]
     if bad:
         messages.append(_sentence(bad, counted))
+    if version is not None and last is None and not too_long:
+        # written by this program and whole: who typed a link by hand saw no answers before
+        told = said("link", edition_of(edition), reading=inputs.cell_mohm is not None)
+        messages += [told] if told else []
     return Link(inputs, pinned, tuple(messages), tuple(name for name in bad if name.removeprefix(_PIN) in FIELDS))
 
 

@@ -740,27 +740,36 @@ def _tilted_ideal(b: Build) -> Worked:
 
 
 def _more_kv(b: Build) -> Worked:
-    k_t, r = _f(b.motor.torque_constant), _f(b.motor.resistance)
-    got = k_t / math.sqrt(r)
-    doubled_kt, doubled_r = k_t / 2.0, r / 4.0
+    m = b.motor
+    k_t, r = _f(m.torque_constant), _f(m.resistance)
+    # the rule from the stator: this motor's own resistance may lie above or below it, both parts alike
+    by_rule = (k_t / _f(motor.motor_constant(m.stator_diameter, m.stator_height))) ** 2
+    fixed = r * motor.FIXED_RESISTANCE / (by_rule + motor.FIXED_RESISTANCE)
+    wound = r - fixed
+    got = k_t / math.sqrt(wound)
+    after, told = wound / 4.0 + fixed, ""
+    if m.winding_resistance is not None:
+        # the printed winding counts beside the rule, in ln ohm
+        after = r * (after / r) ** (1.0 - motor.WINDING_WEIGHT) * 0.25**motor.WINDING_WEIGHT
+        told = " by stator and printed winding"
     # what the engine makes of the same stator with another label
-    rewound = with_fields(b, {"motor.kv": 2.0 * _f(b.motor.kv)}).motor
+    rewound = with_fields(b, {"motor.kv": 2.0 * _f(m.kv)}).motor
     return Worked(
         [
             (
                 "Torque for the square root of a watt of heat",
-                f"K_m = K_t / sqrt(R) = {_s(1000 * k_t)} mN m/A / sqrt({1000 * r:.0f} mohm) = {_s(1000 * got)} mN m/sqrt(W)",
-                "Motor constant; grows with the stator, not with KV.",
+                f"K_m = K_t / sqrt(R - R_0) = {_s(1000 * k_t)} mN m/A / sqrt({1000 * r:.0f} - {1000 * fixed:.0f} mohm) = "
+                f"{_s(1000 * got)} mN m/sqrt(W)",
+                "Motor constant; grows with the stator, not with KV. R_0 is not wound: ESC, leads, connectors.",
             ),
             (
                 "The same stator wound for twice the KV",
-                f"K_t halves, R falls to a quarter: {_s(1000 * doubled_kt)} / sqrt({1000 * doubled_r:.0f} mohm) = "
-                f"{_s(1000 * doubled_kt / math.sqrt(doubled_r))} mN m/sqrt(W), unchanged",
+                f"K_t halves, the wound part falls to a quarter, K_m stays: R = {1000 * after:.0f} mohm{told}",
                 "More KV is not more power: it asks more amps at fewer volts.",
             ),
         ],
-        doubled_kt / math.sqrt(doubled_r),
-        _f(rewound.torque_constant) / math.sqrt(_f(rewound.resistance)),
+        after,
+        _f(rewound.resistance),
     )
 
 

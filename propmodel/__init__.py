@@ -24,6 +24,7 @@ from propmodel import (
 from propmodel.air import Air, atmosphere
 from propmodel.battery import Pack, discharge
 from propmodel.build import Build, with_fields
+from propmodel.constants import MODEL_EDITION
 from propmodel.controller import Controller
 from propmodel.craft import Craft
 from propmodel.demo import demo, demo_names
@@ -40,6 +41,7 @@ from propmodel.throttle import bench_curve, throttle_curve
 from propmodel.way_out import pull_out
 
 __all__ = [
+    "MODEL_EDITION",
     "WAYS_OF_FLYING",
     "Air",
     "Build",

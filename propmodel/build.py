@@ -273,7 +273,10 @@ def _other_propeller(old: propeller.Propeller, **values: Any) -> propeller.Prope
 
 
 def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
-    """Another motor of the same make: K_m and loss torque follow the stator, resistance follows K_m and KV."""
+    """Another motor of the same make: K_m and loss torque follow the stator, resistance follows K_m and KV.
+
+    The resistance keeps its ratio to the rule of `motor.from_stator`: the part that is not wound stays.
+    """
     new = replace(old, **{k: v for k, v in values.items() if k in ("kv", "stator_diameter", "stator_height")})
     if not {"kv", "stator_diameter", "stator_height"} & set(values):
         return replace(old, **values)
@@ -286,7 +289,7 @@ def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
             np.asarray(before[0]) ** 2 * np.asarray(before[1])
         )
     turns = (np.asarray(old.kv, dtype=np.float64) / new.kv / constant) ** 2
-    changes: dict[str, Any] = {"resistance": np.asarray(old.resistance) * turns}
+    changes: dict[str, Any] = {"resistance": motor.resistance_of_other(old, new, turns)}
     if old.winding_resistance is not None:
         changes["winding_resistance"] = np.asarray(old.winding_resistance) * turns
     changes["no_load_current"] = _no_load_current(old, new, changes["resistance"], volume)

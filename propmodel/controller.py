@@ -40,6 +40,8 @@ THROTTLE_EXPONENT = 0.88
 data/motors/SOURCE.md."""
 LOG_SD_THROTTLE_EXPONENT = 0.115
 """Log sd of the exponent between those stands. [-] Fitted."""
+LOG_SD_THROTTLE_EXPONENT_TYPED = 0.05
+"""Log sd of an exponent that somebody typed, read off a table or a hover by hand. [-] Estimate."""
 RIPPLE_COEFFICIENT = 0.39
 """k_r of the ripple and switching loss, fitted to all stands together. [W/V^2]"""
 RIPPLE_MOST = 3.0

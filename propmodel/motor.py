@@ -41,6 +41,7 @@ __all__ = [
     "peak_efficiency",
     "peak_efficiency_constant_loss",
     "resistance_at",
+    "resistance_of_other",
     "resistance_spread",
     "rest_resistance",
     "stall_current",
@@ -321,7 +322,7 @@ def from_stator(
     h = np.asarray(height, float)
     ratio = fields.pop("loaded_kv_ratio", LOADED_KV_RATIO)
     k_t = 60.0 / (2.0 * np.pi * np.asarray(kv, float) * ratio)
-    effective = (k_t / motor_constant(d, h)) ** 2 + FIXED_RESISTANCE
+    effective = _rule(k_t, d, h)
     if winding_resistance is not None:
         check_positive("motor winding resistance", winding_resistance, "ohm")
         winding = np.asarray(winding_resistance, float)
@@ -344,6 +345,45 @@ def from_stator(
         loaded_kv_ratio=ratio,
         **fields,
     )
+
+
+def _rule(k_t: ArrayLike, diameter: ArrayLike, height: ArrayLike) -> FloatArray:
+    """Effective resistance by stator and K_t alone. [ohm]"""
+    return (np.asarray(k_t, float) / motor_constant(diameter, height)) ** 2 + FIXED_RESISTANCE
+
+
+def resistance_of_other(old: Motor, new: Motor, turns: ArrayLike) -> FloatArray:
+    """Effective resistance of another motor of the same make: it keeps its ratio to the rule of `from_stator`.
+
+    Parameters
+    ----------
+    old, new : Motor
+        ``new`` with the other KV or stator; its own resistance is not looked at.
+    turns : array_like
+        Winding resistance of the new one over that of the old. [-]
+
+    Returns
+    -------
+    ndarray
+        [ohm] Without a stator size `FIXED_RESISTANCE`, at most half of the whole, is taken not to change.
+
+    Examples
+    --------
+    >>> old, new = from_stator(0.022, 0.007, 1950), from_stator(0.022, 0.007, 975)
+    >>> bool(np.isclose(resistance_of_other(old, new, 4.0), new.resistance))
+    True
+    """
+    whole = np.asarray(old.resistance, float)
+    if old.stator_diameter is None or old.stator_height is None:
+        wound = np.maximum(whole - FIXED_RESISTANCE, 0.5 * whole)
+        return whole + wound * (np.asarray(turns, float) - 1.0)
+    before, after = (_rule(m.torque_constant, m.stator_diameter, m.stator_height) for m in (old, new))
+    ratio = after / before
+    if old.winding_resistance is None:
+        return whole * ratio
+    told = np.asarray(turns, float)
+    mixed = whole * ratio ** (1.0 - WINDING_WEIGHT) * told**WINDING_WEIGHT
+    return np.maximum(mixed, np.asarray(old.winding_resistance, float) * told)
 
 
 def current_for_torque(motor: Motor, torque: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:

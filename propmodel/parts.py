@@ -20,7 +20,12 @@ from numpy.typing import NDArray
 
 from propmodel import battery, motor
 from propmodel.battery import Pack
-from propmodel.controller import Controller
+from propmodel.controller import (
+    LOG_SD_THROTTLE_EXPONENT,
+    LOG_SD_THROTTLE_EXPONENT_TYPED,
+    THROTTLE_EXPONENT,
+    Controller,
+)
 from propmodel.motor import Motor
 from propmodel.part_columns import KINDS, Column, columns, headings
 from propmodel.part_tables import (
@@ -246,8 +251,13 @@ def controllers(frame: pd.DataFrame) -> Controller:
     """
     frame = _some(frame, "controllers")
     mass = _column_of(frame, "mass [g]", GRAM)
+    exponent = _column_of(frame, "throttle exponent [-]")
+    told = ~np.isnan(exponent)
     return Controller(
-        throttle_exponent=_or(_column_of(frame, "throttle exponent [-]"), 1.0),
+        throttle_exponent=_or(exponent, THROTTLE_EXPONENT),
+        log_sd_throttle_exponent=np.where(told, LOG_SD_THROTTLE_EXPONENT_TYPED, LOG_SD_THROTTLE_EXPONENT)
+        if told.any()
+        else None,
         continuous_current=_column_of(frame, "continuous current [A]"),
         burst_current=_maybe(_column_of(frame, "burst current [A]"), beyond=NO_LIMIT),
         min_cells=_maybe(_column_of(frame, "fewest cells [-]"), beyond=1.0),
@@ -384,7 +394,6 @@ def to_record(row: Mapping[str, Any] | pd.Series, kind: str) -> dict[str, Any]:
         ("parallel", 1),
         ("pole_pairs", 7),
         ("no_load_v", 10.0),
-        ("throttle_exponent", 1.0),
     ):
         if name in out and out[name] is None:
             out[name] = default

@@ -14,7 +14,7 @@ from typing import Any
 
 from propmodel import air, battery, motor, propeller, wire
 from propmodel.build import Build
-from propmodel.controller import Controller
+from propmodel.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
 from propmodel.craft import Craft, default_drag_area
 from propmodel.errors import check_in, check_positive
 from propmodel.units import CELSIUS_ZERO, GRAM, INCH, MAH, MILLIOHM, MM
@@ -107,7 +107,7 @@ DEFAULTS: dict[str, Any] = {
     "esc_min_cells": None,
     "esc_max_cells": None,
     "idle_percent": 5.0,
-    "throttle_exponent": 1.0,
+    "throttle_exponent": None,
     "altitude_m": 0.0,
     "air_temperature_c": None,
     "motor_name": "",
@@ -271,8 +271,13 @@ def _propeller(r: Mapping[str, Any]) -> propeller.Propeller:
 
 
 def _controller(r: Mapping[str, Any]) -> Controller:
+    exponent = r["throttle_exponent"]
+    # not told: the mean of the measured stands with the spread between them
+    told: dict[str, Any] = {}
+    if exponent is not None:
+        told = {"throttle_exponent": exponent, "log_sd_throttle_exponent": LOG_SD_THROTTLE_EXPONENT_TYPED}
     return Controller(
-        throttle_exponent=r["throttle_exponent"],
+        **told,
         idle_duty=r["idle_percent"] / 100.0,
         continuous_current=r["esc_a"],
         burst_current=r["esc_burst_a"],

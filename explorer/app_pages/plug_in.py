@@ -593,7 +593,7 @@ NAMES = {
     "c_p": ("power coefficient, standing", 1.0, 0.001, ""),
     "ripple_coefficient": ("ESC ripple loss", 1.0, 0.01, "W/V²"),
     "throttle_exponent": ("throttle exponent", 1.0, 0.01, ""),
-    "idle_duty": ("command at no throttle", 100.0, 0.1, "%"),
+    "idle_duty": ("share of the voltage at no throttle", 100.0, 0.1, "%"),
 }
 
 

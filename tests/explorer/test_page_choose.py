@@ -224,7 +224,26 @@ def test_parts_on_the_shelf_are_offered(monkeypatch):
     assert "2 on my shelf" in button.label
     button.click()
     run(at)
-    assert not notices(at) and "Moss" in body(at) and field(at, "kv").disabled
+    # Fern has the larger stator at less KV: the frontier is its own
+    assert not notices(at) and "Fern" in body(at) and field(at, "kv").disabled
+
+
+@pytest.mark.parametrize(
+    ("output", "most", "next_"),
+    [("hover_throttle", "Throttle map", "Propeller"), ("thrust_to_weight", "Pack", "Motor resistance and losses")],
+)
+def test_the_spread_names_what_brings_most_first(output, most, next_):
+    at = opened()
+    at.selectbox(key="choose_spread").set_value(output)
+    run(at)
+    shares = body(at).split("Its share of the spread")[1].split("What one reading takes")[0]
+    found = [(name.strip(), float(share)) for name, share in re.findall(r"([A-Z][A-Za-z ]+?) (\d+) %", shares)]
+    assert [name for name, _ in found[:2]] == [most, next_]
+    assert [share for _, share in found] == sorted((share for _, share in found), reverse=True)
+    if output == "hover_throttle":
+        # it is the command that is read in a hover, and so the map with it
+        taken = body(at).split("What one reading takes")[1]
+        assert float(re.search(r"Reading amps and command in a hover (\d+) %", taken)[1]) > 80
 
 
 def test_other_answers_can_be_mapped():
@@ -268,7 +287,7 @@ def test_a_pasted_list_takes_over_and_a_bad_one_is_told():
     at.button(key="choose_use").click()
     run(at)
     assert not notices(at)
-    assert "Moss" in body(at)
+    assert "\u2039b\u203aFern\u2039/b\u203a; " in body(at)
     assert field(at, "kv").disabled and not field(at, "pitch_in").disabled
     assert at.number_input(key="choose_bound:price") is not None
     assert not any("<b>Fern" in node.proto.body for node in at.get("html"))

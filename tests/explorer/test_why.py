@@ -23,6 +23,7 @@ from explorer.stories import exercises, facts, guess_value, notes_of, said
 from explorer.story_list import STORIES
 from explorer.widgets import PAGE_FILES
 from explorer.workings import QUESTIONS, Worked, check_words, found
+from propmodel import motor
 from propmodel.build import with_fields
 from propmodel.demo import demo, demo_names
 from propmodel.performance import performance
@@ -66,6 +67,14 @@ def test_the_formula_shown_gives_the_engines_answer(question):
             assert math.isinf(got.by_engine) == math.isinf(got.by_formula)
             assert math.isnan(got.by_engine) == math.isnan(got.by_formula)
         assert got.agrees
+
+
+def test_more_kv_is_worked_for_a_printed_winding_and_a_measured_motor_too():
+    work = next(q for q in QUESTIONS if q.key == "kv").work
+    scree = demo("scree")
+    printed = motor.from_stator(0.022, 0.007, 1950, winding_resistance=0.055)
+    for part in (printed, replace(scree.motor, resistance=0.11)):
+        assert work(replace(scree, motor=part)).agrees
 
 
 # An answer of the engine that is off by so much must be told from the sum beside it. Each entry spoils the answer at

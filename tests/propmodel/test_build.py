@@ -31,11 +31,34 @@ def test_discs_of_a_coaxial_craft_are_counted_once():
 
 
 def test_another_kv_of_the_same_make():
-    # half the turns: twice the KV, a quarter of the resistance, the same K_m, iron and mass
+    # half the turns: twice the KV, a quarter of the winding's resistance, the same K_m, iron and mass
     twice = with_fields(SCREE, {"motor.kv": 2.0 * 1950})
-    assert twice.motor.resistance == pytest.approx(SCREE.motor.resistance / 4.0, rel=1e-12)
+    fixed = motor.FIXED_RESISTANCE
+    assert twice.motor.resistance - fixed == pytest.approx((SCREE.motor.resistance - fixed) / 4.0, rel=1e-12)
     assert twice.motor.iron_torque_slope == pytest.approx(SCREE.motor.iron_torque_slope, rel=1e-9)
     assert motor.motor_mass(twice.motor) == motor.motor_mass(SCREE.motor)
+
+
+def test_another_label_is_the_motor_that_its_label_forecasts():
+    # one rule: a label changed within a build and the same label typed give one motor, winding printed or not
+    for winding in (None, 0.060):
+        old = motor.from_stator(0.022, 0.007, 1950, winding_resistance=winding)
+        moved = with_fields(
+            replace(SCREE, motor=old),
+            {"motor.kv": 1300.0, "motor.stator_diameter": 0.028, "motor.stator_height": 0.0065},
+        ).motor
+        typed = motor.from_stator(0.028, 0.0065, 1300.0, winding_resistance=moved.winding_resistance)
+        assert moved.resistance == pytest.approx(float(typed.resistance), rel=1e-12)
+        assert moved.no_load_current == pytest.approx(float(typed.no_load_current), rel=1e-9)
+    # a measured motor keeps its ratio to the rule; without a stator half of it at least is wound
+    measured = replace(motor.from_stator(0.022, 0.007, 1950), resistance=0.09)
+    other = with_fields(replace(SCREE, motor=measured), {"motor.kv": 975.0}).motor
+    rule = motor.from_stator(0.022, 0.007, 975.0)
+    assert other.resistance / rule.resistance == pytest.approx(
+        0.09 / motor.from_stator(0.022, 0.007, 1950).resistance, rel=1e-12
+    )
+    bare = with_fields(replace(SCREE, motor=motor.Motor(1950, 0.04, 0.5)), {"motor.kv": 975.0}).motor
+    assert bare.resistance == pytest.approx(0.02 + 0.02 * 4.0)
 
 
 def test_a_taller_stator_of_the_same_make():

@@ -12,7 +12,8 @@ from propmodel.controller import Controller, duty_from_throttle, ripple_loss, th
 def test_the_throttle_map_and_its_inverse(throttle, exponent, idle, cap):
     esc = Controller(throttle_exponent=exponent, idle_duty=idle)
     duty = duty_from_throttle(esc, throttle, command_cap=cap)
-    assert cap * idle - 1e-12 <= duty <= cap * (1.0 + 1e-12)
+    top = cap**exponent  # the cap is a command and passes through the map
+    assert top * idle - 1e-12 <= duty <= top * (1.0 + 1e-12)
     assert throttle_from_duty(esc, duty, command_cap=cap) == pytest.approx(throttle, rel=1e-6, abs=1e-6)
 
 
@@ -21,7 +22,10 @@ def test_ends_of_the_map():
     assert duty_from_throttle(esc, 0.0) == 0.05 and duty_from_throttle(esc, 1.0) == 1.0
     assert throttle_from_duty(esc, 0.01) == 0.0
     # a duty the cap does not reach reads as more than full throttle
-    assert throttle_from_duty(Controller(), 0.9, command_cap=0.6) == pytest.approx(1.5)
+    assert throttle_from_duty(Controller(throttle_exponent=1.0), 0.9, command_cap=0.6) == pytest.approx(1.5)
+    assert throttle_from_duty(Controller(throttle_exponent=0.8), 0.9, command_cap=0.6) == pytest.approx(
+        0.9 ** (1.0 / 0.8) / 0.6
+    )
 
 
 def test_ripple_is_largest_at_half_duty_and_standby_alone_at_the_ends():
