@@ -78,7 +78,7 @@ OLD_CYCLES = 250.0
 COLD = CELSIUS_ZERO
 """Cells of the cold pack in the ghost curve. [K]"""
 COLD_MILD_FACTOR = 2.0
-"""Resistance of a hobby pouch at 0 C over that at 25 C. [-] From memory; the measured energy cell has 3.6."""
+"""Resistance of a kind hobby pack at 0 C over that at 25 C. [-] From memory; the measured LiPo pouch has 3.3."""
 
 
 def _craft_only(inputs: Inputs) -> Inputs:
@@ -181,7 +181,7 @@ class Ghosts:
     old_time: NDArray
     old_volts: NDArray
     cold_lands: tuple[float, float]
-    """Landing with the cold pack: as the measured energy cell, and as a hobby pouch. [s]"""
+    """Landing with the cold pack: as the measured pouch, and as a pack that minds the cold less. [s]"""
     old_lands: float
     """[s]"""
 
@@ -232,7 +232,7 @@ def minutes(inputs: Inputs) -> Minutes:
 
 
 def ghosts(inputs: Inputs) -> Ghosts:
-    """Curves of a cold pack (a band between two kinds of cell) and of an old one."""
+    """Curves of a cold pack (a band between two packs) and of an old one."""
     return _flights(_undived(inputs))[1]
 
 

@@ -273,7 +273,11 @@ def _other_propeller(old: propeller.Propeller, **values: Any) -> propeller.Prope
 
 
 def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
-    """Another motor of the same make: K_m and loss torque follow the stator, resistance follows K_m and KV."""
+    """Another motor of the same make: K_m and loss torque follow the stator, the wound resistance follows K_m and KV.
+
+    The part of the resistance that is not wound on the stator stays, as in the rule from labels; the wound part is
+    never taken below a winding's usual share, so that a measured motor of little resistance scales too.
+    """
     new = replace(old, **{k: v for k, v in values.items() if k in ("kv", "stator_diameter", "stator_height")})
     if not {"kv", "stator_diameter", "stator_height"} & set(values):
         return replace(old, **values)
@@ -286,7 +290,9 @@ def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
             np.asarray(before[0]) ** 2 * np.asarray(before[1])
         )
     turns = (np.asarray(old.kv, dtype=np.float64) / new.kv / constant) ** 2
-    changes: dict[str, Any] = {"resistance": np.asarray(old.resistance) * turns}
+    before_ohm = np.asarray(old.resistance, dtype=np.float64)
+    wound = np.maximum(before_ohm - motor.FIXED_RESISTANCE, motor.WINDING_SHARE * before_ohm)
+    changes: dict[str, Any] = {"resistance": before_ohm + wound * (turns - 1.0)}
     if old.winding_resistance is not None:
         changes["winding_resistance"] = np.asarray(old.winding_resistance) * turns
     changes["no_load_current"] = _no_load_current(old, new, changes["resistance"], volume)
