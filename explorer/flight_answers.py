@@ -478,7 +478,14 @@ def _speed_curve(inputs: Inputs) -> SpeedCurve:
         )  # fmt: skip
     speed = np.linspace(0.0, most, SPEED_POINTS)
     mid = level_flight(made, speed)
-    held = (mid.status == Status.OK) | (mid.duty <= made.duty_cap * 1.005)
+    last = int(np.flatnonzero(mid.status == Status.OK)[-1]) if (mid.status == Status.OK).any() else -1
+    if 0 < last < SPEED_POINTS - 1:
+        # the fastest that is held for minutes lies between two points: move the last one there
+        between = np.linspace(speed[last], speed[last + 1], 60, endpoint=False)
+        good = level_flight(made, between).status == Status.OK
+        speed[last] = between[good][-1] if good.any() else speed[last]
+        mid = level_flight(made, speed)
+    held = mid.status == Status.OK
     many = level_flight(draw(made, draws=SPEED_DRAWS).build, speed[::2])
     power = np.where(many.status == Status.OK, many.electrical_power, np.nan)
     low, high = np.full(speed[::2].size, np.nan), np.full(speed[::2].size, np.nan)

@@ -472,7 +472,7 @@ def _sink(c: Craft) -> str:
 def _against_wind(c: Craft) -> str:
     if not c.hovers:
         return "By the forecast this craft does not hover, so there is nothing to tell."
-    held = level_flight(c.build, np.linspace(2.0, 60.0, 59))
+    held = level_flight(c.build, np.linspace(2.0, 60.0, 581))
     good = np.asarray(held.status) == 0
     if not good.any():
         return "It holds no level speed, so it comes home against no wind."

@@ -850,6 +850,7 @@ def _cap(b: Build) -> Worked:
     fits = told and cells <= limit
     on = limit + 1.0 if cells <= limit else cells
     got = limit / on
+    exponent = _f(b.controller.throttle_exponent)
     kv = _f(b.motor.kv)
     pack_on = with_fields(b, {"pack.cells": on}).pack
     volts, drained = (_f(battery.open_circuit_voltage(pack_on, left)) for left in (1.0, b.pack.reserve))
@@ -863,8 +864,13 @@ def _cap(b: Build) -> Worked:
         [
             (
                 "Same average volts",
-                f"{first}cap = cells made for / cells on it = {limit:.0f} / {on:.0f} = {100 * got:.0f} %",
+                f"{first}duty = cells made for / cells on it = {limit:.0f} / {on:.0f} = {100 * got:.0f} %",
                 "Full packs of both.",
+            ),
+            (
+                "As a command",
+                f"duty = command^{exponent:.2f}: cap = {got:.3f}^(1 / {exponent:.2f}) = {100 * got ** (1 / exponent):.0f} %",
+                "Throttle map of the ESC; those of twelve stands differ, so a cap is no exact limit.",
             ),
             (
                 "As it drains",
@@ -875,7 +881,7 @@ def _cap(b: Build) -> Worked:
             ),
             (
                 "No-load speed, capped",
-                f"KV x cap x V = {kv:,.0f} x {got:.3f} x {_s(volts)} V = {kv * got * volts:,.0f} rpm",
+                f"KV x duty x V = {kv:,.0f} x {got:.3f} x {_s(volts)} V = {kv * got * volts:,.0f} rpm",
                 f"On the {limit:.0f} cells it is made for, full: {kv:,.0f} x {_s(made_for)} V = {kv * made_for:,.0f} rpm.",
             ),
             (

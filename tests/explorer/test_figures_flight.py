@@ -184,7 +184,7 @@ def test_pictures_of_a_craft_that_cannot_hover_say_so():
 
 
 def test_minutes_that_full_throttle_ends_say_so():
-    inputs = replace(demo_inputs("fell"), command_cap_percent=43.0)
+    inputs = replace(demo_inputs("fell"), command_cap_percent=39.0)
     got = flight_answers.minutes(inputs)
     assert got.by_throttle and not got.by_voltage and got.end_charge > 0.3
     assert "full throttle no longer holds it up" in plain(flight_words.minutes_opening(inputs, got))

@@ -31,9 +31,15 @@ def test_discs_of_a_coaxial_craft_are_counted_once():
 
 
 def test_another_kv_of_the_same_make():
-    # half the turns: twice the KV, a quarter of the resistance, the same K_m, iron and mass
+    # half the turns: twice the KV, a quarter of the wound resistance, the same K_m, iron and mass
     twice = with_fields(SCREE, {"motor.kv": 2.0 * 1950})
-    assert twice.motor.resistance == pytest.approx(SCREE.motor.resistance / 4.0, rel=1e-12)
+    wound = SCREE.motor.resistance - motor.FIXED_RESISTANCE
+    assert twice.motor.resistance == pytest.approx(motor.FIXED_RESISTANCE + wound / 4.0, rel=1e-12)
+    # a sweep says what the label says
+    typed = motor.from_stator(0.022, 0.007, 2.0 * 1950)
+    assert with_fields(
+        SCREE, {"motor": motor.from_stator(0.022, 0.007, 1950), "motor.kv": 3900.0}
+    ).motor.resistance == (pytest.approx(typed.resistance, rel=1e-12))
     assert twice.motor.iron_torque_slope == pytest.approx(SCREE.motor.iron_torque_slope, rel=1e-9)
     assert motor.motor_mass(twice.motor) == motor.motor_mass(SCREE.motor)
 
