@@ -875,7 +875,7 @@ def _cap(b: Build) -> Worked:
             (
                 "As it drains",
                 f"at the reserve the pack stands at {_s(drained)} V: the same average then takes {_s(made_for)} / "
-                f"{_s(drained)} = {min(100.0 * made_for / drained, 100.0):.0f} %",
+                f"{_s(drained)} = {min(100.0 * made_for / drained, 100.0):.0f} % duty",
                 "A cap is a ratio of voltages: one that is right for a full pack is stricter than need be for an "
                 "empty one.",
             ),
