@@ -24,7 +24,7 @@ from propmodel.air import Air
 from propmodel.assessment import Assessment
 from propmodel.bench_model import NAMES, Stand, stand_rows
 from propmodel.build import Build
-from propmodel.controller import Controller, throttle_from_duty
+from propmodel.controller import Controller, command_from_duty
 from propmodel.endurance import flight_time
 from propmodel.motor import Motor
 from propmodel.performance import evaluate
@@ -164,7 +164,7 @@ def _seen(whole: Assessment, made: Build, kind: str) -> NDArray:
         "no_load": lambda: whole.build.motor.no_load_current,
         "stand_current": lambda: whole.full.motor_current,
         "stand_pull": lambda: whole.full.thrust,
-        "hover_command": lambda: throttle_from_duty(
+        "hover_command": lambda: command_from_duty(
             whole.build.controller, whole.hover.duty, command_cap=whole.build.command_cap
         ),
         "hover_current": lambda: whole.hover.pack_current,

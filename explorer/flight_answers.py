@@ -78,7 +78,7 @@ OLD_CYCLES = 250.0
 COLD = CELSIUS_ZERO
 """Cells of the cold pack in the ghost curve. [K]"""
 COLD_MILD_FACTOR = 2.0
-"""Resistance of a hobby pouch at 0 C over that at 25 C. [-] From memory; the measured energy cell has 3.6."""
+"""Resistance of a kind hobby pack at 0 C over that at 25 C. [-] From memory; the measured LiPo pouch has 3.3."""
 
 
 def _craft_only(inputs: Inputs) -> Inputs:
@@ -181,7 +181,7 @@ class Ghosts:
     old_time: NDArray
     old_volts: NDArray
     cold_lands: tuple[float, float]
-    """Landing with the cold pack: as the measured energy cell, and as a hobby pouch. [s]"""
+    """Landing with the cold pack: as the measured pouch, and as a pack that minds the cold less. [s]"""
     old_lands: float
     """[s]"""
 
@@ -232,7 +232,7 @@ def minutes(inputs: Inputs) -> Minutes:
 
 
 def ghosts(inputs: Inputs) -> Ghosts:
-    """Curves of a cold pack (a band between two kinds of cell) and of an old one."""
+    """Curves of a cold pack (a band between two packs) and of an old one."""
     return _flights(_undived(inputs))[1]
 
 
@@ -478,7 +478,14 @@ def _speed_curve(inputs: Inputs) -> SpeedCurve:
         )  # fmt: skip
     speed = np.linspace(0.0, most, SPEED_POINTS)
     mid = level_flight(made, speed)
-    held = (mid.status == Status.OK) | (mid.duty <= made.duty_cap * 1.005)
+    last = int(np.flatnonzero(mid.status == Status.OK)[-1]) if (mid.status == Status.OK).any() else -1
+    if 0 < last < SPEED_POINTS - 1:
+        # the fastest that is held for minutes lies between two points: move the last one there
+        between = np.linspace(speed[last], speed[last + 1], 60, endpoint=False)
+        good = level_flight(made, between).status == Status.OK
+        speed[last] = between[good][-1] if good.any() else speed[last]
+        mid = level_flight(made, speed)
+    held = mid.status == Status.OK
     many = level_flight(draw(made, draws=SPEED_DRAWS).build, speed[::2])
     power = np.where(many.status == Status.OK, many.electrical_power, np.nan)
     low, high = np.full(speed[::2].size, np.nan), np.full(speed[::2].size, np.nan)

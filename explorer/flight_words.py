@@ -195,9 +195,9 @@ def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
         a, b = cold
         first = spread("minutes", a, b, unit=True) if min(a, b) > 1.0 else f"at most {value('minutes', max(a, b))}"
         parts.append(
-            f"Cells at 0{NARROW}\u00b0C: {first}. A band, since the measured curve is an energy cell's and hobby "
-            "pouches do "
-            "better; they also warm themselves. Keep packs in a pocket, and never charge them below freezing."
+            f"Cells at 0{NARROW}\u00b0C: {first}. A band, from one pouch as measured to a pack that "
+            "minds the cold less. Packs warm themselves in flight, which is not counted. Keep them in a pocket, and "
+            "never charge them below freezing."
         )
     if old is not None:
         parts.append(

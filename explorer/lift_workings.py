@@ -60,20 +60,23 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
     c_t, _ = (float(c) for c in d.prop.static(hover.rev_per_s))
     share, rho, size = float(d.thrust_share), float(d.density), float(d.diameter)
     current, volts, bus = float(hover.motor_current), float(hover.motor_voltage), float(hover.bus_voltage)
+    ratio = float(np.asarray(motor.loaded_kv_ratio))
+    exponent = float(np.asarray(build.controller.throttle_exponent))
     throttle = float(throttle_from_duty(build.controller, hover.duty, command_cap=build.command_cap))
     steps += [
         (
             "Speed in hover",
             f"n = sqrt(T / (k rho C_T D^4)) = sqrt({lift:.2f} N / ({share:.2f} x {rho:.3f} x {c_t:.3f} x "
             f"{size:.4f}^4)) = {n:.0f} turns a second = {60 * n:,.0f} rpm",
-            "T: weight for each rotor; k: what is left after the arms; C_T: fit to the open wind-tunnel measurements.",
+            "T: weight for each rotor; k: what is left after the arms; C_T: fit to wind-tunnel and stand tables.",
         ),
         (
-            "Command in hover",
-            f"V = 60 n / KV + I R = {_g(volts - current * float(d.resistance))} + {_g(current)} A x "
+            "Throttle in hover",
+            f"V = 60 n / (KV x {ratio:.2f}) + I R = {_g(volts - current * float(d.resistance))} + {_g(current)} A x "
             f"{1000 * float(d.resistance):.0f} mohm = {_g(volts)} V of {_g(bus)} V: duty {100 * volts / bus:.0f} %, "
-            f"command {100 * throttle:.0f} % above idle",
-            "Motor of three constants; R holds winding, ESC, leads and commutation, from the stator size.",
+            f"by duty = command^{exponent:.2f} a throttle of {100 * throttle:.0f} % above idle",
+            "Motor of three constants; R holds winding, ESC, leads and commutation; KV under load, R and the throttle "
+            "map are fitted to thrust stands and makers' tables, unless you measured yours.",
         ),
     ]
     full = at_duty(drive(build, 1.0), build.duty_cap)

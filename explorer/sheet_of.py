@@ -24,7 +24,7 @@ NUMBERS = (
     ("Take-off mass", "mass", "mass"),
     ("Pull over weight, fresh pack", "thrust_to_weight", "pull_to_weight"),
     ("Pull over weight, reserve left", "thrust_to_weight_at_reserve", "pull_to_weight"),
-    ("Hover command", "hover_throttle", "percent"),
+    ("Hover throttle, above idle", "hover_throttle", "percent"),
     ("Hover current", "hover_current", "current"),
     ("Hover power", "hover_power", "power"),
     ("Hanging still", "hover_time", "minutes"),

@@ -28,7 +28,7 @@ __all__ = ["STORIES"]
 
 HOVER = Note("hover_power", "power", "watts to hang still")
 STAY = Note("hover_time", "minutes", "hanging still lasts")
-COMMAND = Note("hover_throttle", "percent", "command in the hover")
+COMMAND = Note("hover_throttle", "percent", "throttle in the hover")
 TURNS = Note("hover_rev_per_s", "rpm", "rotor speed in the hover")
 PULL = Note("thrust_to_weight", "pull_to_weight", "pull over weight, fresh pack")
 AMPS = Note("full_throttle_current", "current", "amps from the pack, flat out")
@@ -192,9 +192,11 @@ def _cell_because(f: Facts) -> str:
     cap = 100.0 * f.before.cells / f.after.cells
     gain = _gain(_capped(f)["full_throttle_thrust"], f.a["full_throttle_thrust"])
     unfit = [x.name for x in limits(to_build(f.after)) if x.kind == "fits" and x.state == "over"]
+    duty = 100.0 * float(to_build(replace(f.after, command_cap_percent=cap)).duty_cap)
     return (
-        f"Capped at {cap:.0f} % a rotor pulls {_p(gain)} than on five cells. But the parts still see the whole pack; "
-        f"not made for it: {'; '.join(unfit) or 'none'}."
+        f"A command of {cap:.0f} % passes about {duty:.0f} % of the volts, and six cells sag less: capped so, a rotor "
+        f"lifts {_p(gain)} than on five cells. But the parts still see the whole pack; not made for it: "
+        f"{'; '.join(unfit) or 'none'}."
     )
 
 
@@ -300,8 +302,8 @@ def _cold_also(f: Facts) -> list[str]:
         f"{_p(_gain(f.a['hover_power'], usual['hover_power']))} power in the cold air.",
         f"Punched with a fifth of its charge left the warm pack falls to {low[0]:.2f} V a cell, the cold one to "
         f"{low[1]:.2f} V: an alarm on volts rings with charge still in it.",
-        "The cold figures lean on measurements of another kind of cell; hobby packs seem to suffer less, and warm "
-        "themselves. Take them as the worse end.",
+        "The cold figures lean on pulses through one LiPo pouch, measured from 10 C below zero to 40 C. Packs differ, and "
+        "a pack warms itself in flight, which is not counted: the band is wide.",
     ]
 
 
@@ -324,7 +326,7 @@ def _cold_why(f: Facts) -> list[Step]:
             "Pack",
             f"V = E - I R: at {amps:.1f} A the hover loses {amps * r[0] / 1000:.2f} V in {r[0]:.0f} mohm warm, "
             f"{amps * r[1] / 1000:.2f} V in {r[1]:.0f} mohm cold",
-            "Ions move slowly in the cold; resistance against temperature from open cell tests.",
+            "Ions move slowly in the cold; resistance against temperature as measured on that pouch.",
         ),
         (
             "Minutes",
@@ -522,8 +524,9 @@ def _camera_why(f: Facts) -> list[Step]:
         (
             "Hover power",
             f"P ~ m^1.5: {r:.3f}^1.5 = {r**1.5:.3f}, {_p(r**1.5 - 1)}; the engine: {_p(f.change)}",
-            "More air must be pushed down, and faster: T v with v ~ sqrt(T). It grows a little less in truth: the "
-            "electronics and much of the motors' idle loss stay, and blades work better when they turn faster.",
+            "More air must be pushed down, and faster: T v with v ~ sqrt(T). It grows less in truth: the electronics stay, "
+            "the ESC's switching loss and the motors' iron loss grow little, and blades work better when they turn "
+            "faster.",
         ),
         (
             "Pull over weight",
@@ -595,21 +598,29 @@ def _corner(a: Assessment) -> NDArray:
     return throttle_from_duty(a.build.controller, duty)
 
 
-def _spare_heat(f: Facts) -> list[float]:
-    made = [
-        answers_at(f.before, **{k: v[0] for k, v in _spare_path(f.before, np.array([float(w)])).items()})
-        for w in (0, 2)
+def _spare_heat(f: Facts) -> list[Assessment]:
+    """The craft with its own motors, and with four of the shorter stator."""
+    return [
+        Assessment(
+            to_build(replace(f.before, **{k: float(v[0]) for k, v in _spare_path(f.before, np.array([w])).items()}))
+        )
+        for w in (0.0, 2.0)
     ]
-    return [x["hover_motor_heat"] for x in made]
 
 
 def _spare_also(f: Facts) -> list[str]:
-    heat = _spare_heat(f)
+    own, short = _spare_heat(f)
+    copper = [float(a.copper_heat(a.hover)) for a in (own, short)]
+    iron = [float(a.hover.iron_loss) for a in (own, short)]
+    warm = [value("temperature", float(a.hover_heat.winding)) for a in (own, short)]
+    seconds = [value("seconds", float(a.full_throttle_seconds)) for a in (own, short)]
     return [
         "In the hover the flight controller evens it out: each corner gets the command it needs. Flat out it cannot, and "
         "the craft tips toward the weak corner.",
-        f"With the shorter stator one motor makes {heat[1]:.1f} W of heat in the hover instead of {heat[0]:.1f} W, in "
-        "less metal.",
+        f"At the same KV a shorter stator has more resistance. In the hover its winding makes {copper[1]:.1f} W of heat "
+        f"instead of {copper[0]:.1f} W, its iron {iron[1]:.1f} W instead of {iron[0]:.1f} W, in less metal: the winding "
+        f"settles near {warm[1]} instead of {warm[0]}. Flat out it reaches its limit after {seconds[1]} instead of "
+        f"{seconds[0]}.",
         "The bent bell stands exactly where its twin stands. It shakes, and no propulsion number shows that: spin it "
         "by hand, look along it, feel the bearings.",
     ]
@@ -619,9 +630,10 @@ def _spare_why(f: Facts) -> list[Step]:
     own = Assessment(to_build(f.before)).hover
     quick = Assessment(to_build(replace(f.before, kv=f.before.kv * 1.08))).hover
     n = float(own.rev_per_s)
+    ratio = float(np.asarray(to_build(f.before).motor.loaded_kv_ratio))
     parts = []
     for kv, point in ((f.before.kv, own), (f.before.kv * 1.08, quick)):
-        emf = 60.0 * n / kv
+        emf = 60.0 * n / (kv * ratio)
         parts.append((emf, float(point.motor_current), float(point.motor_voltage)))
     (e1, i1, v1), (e2, i2, v2) = parts
     return [
@@ -632,14 +644,14 @@ def _spare_why(f: Facts) -> list[Step]:
         ),
         (
             "Volts that speed needs",
-            f"V = 60 n / KV + I R: {e1:.2f} + {v1 - e1:.2f} = {v1:.2f} V with {f.before.kv:.0f} KV; {e2:.2f} + "
+            f"V = 60 n / ({ratio:.2f} KV) + I R: {e1:.2f} + {v1 - e1:.2f} = {v1:.2f} V with {f.before.kv:.0f} KV; {e2:.2f} + "
             f"{v2 - e2:.2f} = {v2:.2f} V with {f.before.kv * 1.08:.0f} KV",
             f"Amps go the other way: {i1:.1f} A and {i2:.1f} A for the same torque.",
         ),
         (
             "Command",
-            f"{v2:.2f} / {v1:.2f} = {v2 / v1:.3f} of the duty; the answer above counts command above idle",
-            "Duty is volts at the motor over volts of the pack.",
+            f"{v2:.2f} / {v1:.2f} = {v2 / v1:.3f} of the duty; the answer above counts throttle above idle",
+            "Duty is volts at the motor over volts of the pack; the throttle map turns it into throttle.",
         ),
     ]
 

@@ -20,8 +20,9 @@ from propmodel import battery, falling, momentum, motor, propeller, response, su
 from propmodel.assessment import Assessment
 from propmodel.build import Build, drag_areas, with_fields
 from propmodel.constants import STANDARD_GRAVITY as G
-from propmodel.controller import RIPPLE_MOST
+from propmodel.controller import RIPPLE_MOST, THROTTLE_EXPONENT
 from propmodel.flight import best_speeds, level_flight, top_speed
+from propmodel.performance import evaluate
 from propmodel.spread import bands, contributions
 from propmodel.units import CELSIUS_ZERO, GRAM, KMH, MINUTE
 from propmodel.way_out import pull_out
@@ -122,13 +123,19 @@ def _if_it_hovers(work: Callable[[Build], Worked]) -> Callable[[Build], Worked]:
 
     @wraps(work)
     def guarded(b: Build) -> Worked:
-        pull = _f(Assessment(b).thrust_to_weight)
-        if pull >= 1.0:
+        a = Assessment(b)
+        if bool(a.can_hover):
             return work(b)
+        pull = _f(a.thrust_to_weight)
+        why = (
+            "below 1 it stays on the ground"
+            if pull < 1.0
+            else "for seconds on a fresh pack; once the pack sags under the load, full throttle does not hold it up"
+        )
         step = (
             "It does not hover",
-            f"flat out all rotors together pull {pull:.2f} times the weight: below 1 it stays on the ground",
-            "A larger propeller, more cells or less mass comes first; this working appears once it lifts.",
+            f"flat out all rotors together lift {pull:.2f} times the weight: {why}",
+            "A larger propeller, more cells or less mass comes first; this working appears once it hovers.",
         )
         return Worked([step], math.nan, math.nan)
 
@@ -200,7 +207,7 @@ def _hover_speed(b: Build) -> Worked:
                 "Speed",
                 f"n = sqrt(T / (k rho C_T D^4)) = sqrt({_s(each)} / ({_s(k, 2)} x {_s(rho, 4)} x {_s(c_t)} x "
                 f"{_s(size, 4)}^4)) = {_s(got)} turns a second = {60 * got:,.0f} rpm",
-                "C_T from the fit to open measurements at this speed; k is what arms in the wash leave.",
+                "C_T at this speed, from the fit to wind-tunnel and stand tables; k is what arms in the wash leave.",
             ),
         ],
         got,
@@ -222,7 +229,8 @@ def _hover_power(b: Build) -> Worked:
                 "One rotor",
                 f"shaft {_s(shaft)} + winding {_s(winding, 2)} + ESC and leads {_s(rest, 2)} + iron {_s(iron, 2)} + "
                 f"ripple {_s(ripple, 2)} = {_s(each)} W",
-                "Copper heat I^2 R; iron loss grows with speed; ripple k V^2 [d (1 - d)]^2, largest at half duty.",
+                "Copper heat I^2 R; iron loss grows with speed; ripple k V^2 [d (1 - d)]^2, k fitted to thrust stands, "
+                "largest at half duty.",
             ),
             (
                 "The craft",
@@ -243,7 +251,17 @@ def _hover_command(b: Build) -> Worked:
     current, r, bus = _f(p.motor_current), _f(d.resistance), _f(p.bus_voltage)
     volts = emf + current * r
     duty = volts / bus
-    tail = f" (with thrust linearised in firmware the number is nearer 1 / pull = {1 / _f(a.thrust_to_weight):.2f})"
+    esc = b.controller
+    idle, exponent, cap = _f(esc.idle_duty), _f(esc.throttle_exponent), _f(b.command_cap)
+    top = cap**exponent
+    got = (max(duty / top - idle, 0.0) / (1.0 - idle)) ** (1.0 / exponent)
+    capped = "" if cap >= 1.0 else f"; under the cap of {100 * cap:.0f} % full throttle is {100 * top:.0f} % duty"
+    most = "d" if cap >= 1.0 else f"d / {top:.3f}"
+    sheets = (
+        " (one exponent for all ESC; on twelve stands it was 0.66 to 1.01)"
+        if exponent == THROTTLE_EXPONENT and esc.log_sd_throttle_exponent is None
+        else ""
+    )
     return Worked(
         [
             (
@@ -253,12 +271,19 @@ def _hover_command(b: Build) -> Worked:
             ),
             (
                 "Duty",
-                f"d = {_s(volts)} V / {_s(bus)} V on the bus = {100 * duty:.1f} %{tail}",
+                f"d = {_s(volts)} V / {_s(bus)} V on the bus = {100 * duty:.1f} %{capped}",
                 "The ESC passes on an average share of the bus voltage.",
             ),
+            (
+                "Throttle",
+                f"throttle = (({most} - idle) / (1 - idle))^(1 / {exponent:.2f}) = (({duty / top:.3f} - {idle:.2f}) / "
+                f"{1.0 - idle:.2f})^{1.0 / exponent:.2f} = {100 * got:.1f} %",
+                f"Throttle map duty = command^{exponent:.2f}{sheets}. With thrust linearised in firmware the throttle is "
+                f"nearer 1 / (thrust over weight) = {100 / _f(a.thrust_to_weight):.0f} %.",
+            ),
         ],
-        duty,
-        _f(p.duty),
+        got,
+        _f(evaluate(a, ["hover_throttle"])["hover_throttle"]),
     )
 
 
@@ -295,12 +320,18 @@ def _minutes(b: Build) -> Worked:
         charge += ampere_hours
         seconds += 3600.0 * ampere_hours * bus / power
         energy += 3600.0 * ampere_hours * bus
+    label = _f(b.pack.capacity_ah) * _f(b.pack.parallel)
+    held = (
+        ""
+        if abs(capacity / label - 1.0) < 0.005
+        else f"; the pack holds {100 * capacity / label:.0f} % of the {1000 * label:.0f} mAh on its label"
+    )
     low = "the loaded cut-off voltage" if cut >= least else "the voltage at which the hover takes full throttle"
     end = low if cut_off else f"the {100 * reserve:.0f} % you land with"
     steps = [
         (
             "Charge used",
-            f"{1000 * charge:.0f} of {1000 * capacity:.0f} mAh, to {end}",
+            f"{1000 * charge:.0f} of {1000 * capacity:.0f} mAh, to {end}{held}",
             "To the charge you land with; sooner where the loaded voltage reaches the cut-off, or where full throttle no "
             "longer holds it up.",
         )
@@ -343,7 +374,7 @@ def _pull(b: Build) -> Worked:
                 "Pull of one rotor",
                 f"T = k rho C_T n^2 D^4 = {_s(k, 2)} x {_s(rho, 4)} x {_s(c_t)} x {_s(n)}^2 x {_s(size, 4)}^4 = "
                 f"{_s(thrust)} N = {thrust / G * 1000:.0f} g",
-                "Definition of C_T; its value from the fit to open measurements.",
+                "Definition of C_T; its value from the fit to wind-tunnel and stand tables.",
             ),
             (
                 "Pull over weight",
@@ -369,7 +400,8 @@ def _full_current(b: Build) -> Worked:
             (
                 "Current in one motor",
                 f"I = (Q + q n) / K_t = ({_s(torque)} + {_s(iron, 2)}) N m / {_s(k_t)} N m/A = {_s(current)} A",
-                "K_t = 60 / (2 pi KV): more KV, more amps for the same torque.",
+                f"K_t = 60 / (2 pi KV), KV under load {100 * _f(b.motor.loaded_kv_ratio):.0f} % of the label: more KV, more "
+                "amps for the same torque.",
             ),
             (
                 "Current from the pack",
@@ -388,6 +420,9 @@ def _sag(b: Build) -> Worked:
     emf, r, amps, cells = _f(d.emf), _f(d.pack_resistance), _f(p.pack_current), _f(b.pack.cells)
     got = emf - amps * r
     guessed = b.pack.cell_resistance is None
+    known = "estimated from " + (
+        "chemistry and size" if b.pack.label_c is None else "chemistry, size and the C rating on the label"
+    )
     return Worked(
         [
             (
@@ -395,7 +430,7 @@ def _sag(b: Build) -> Worked:
                 f"V = E - I R = {_s(emf)} - {_s(amps)} A x {1000 * r:.0f} mohm = {_s(got)} V, {got / cells:.2f} V a cell",
                 "Ten-second resistance of cells, leads and connector"
                 + (
-                    ", estimated from chemistry, label and size: a charger's reading of one cell would settle it."
+                    f", {known}: a charger's reading of one cell would narrow it."
                     if guessed
                     else "; that of the cells is 1.7 times a charger's short reading."
                 ),
@@ -820,6 +855,7 @@ def _cap(b: Build) -> Worked:
     fits = told and cells <= limit
     on = limit + 1.0 if cells <= limit else cells
     got = limit / on
+    exponent = _f(b.controller.throttle_exponent)
     kv = _f(b.motor.kv)
     pack_on = with_fields(b, {"pack.cells": on}).pack
     volts, drained = (_f(battery.open_circuit_voltage(pack_on, left)) for left in (1.0, b.pack.reserve))
@@ -833,19 +869,24 @@ def _cap(b: Build) -> Worked:
         [
             (
                 "Same average volts",
-                f"{first}cap = cells made for / cells on it = {limit:.0f} / {on:.0f} = {100 * got:.0f} %",
+                f"{first}duty = cells made for / cells on it = {limit:.0f} / {on:.0f} = {100 * got:.0f} %",
                 "Full packs of both.",
+            ),
+            (
+                "As a command",
+                f"duty = command^{exponent:.2f}: cap = {got:.3f}^(1 / {exponent:.2f}) = {100 * got ** (1 / exponent):.0f} %",
+                "Throttle map of the ESC; those of twelve stands differ, so a cap is no exact limit.",
             ),
             (
                 "As it drains",
                 f"at the reserve the pack stands at {_s(drained)} V: the same average then takes {_s(made_for)} / "
-                f"{_s(drained)} = {min(100.0 * made_for / drained, 100.0):.0f} %",
+                f"{_s(drained)} = {min(100.0 * made_for / drained, 100.0):.0f} % duty",
                 "A cap is a ratio of voltages: one that is right for a full pack is stricter than need be for an "
                 "empty one.",
             ),
             (
                 "No-load speed, capped",
-                f"KV x cap x V = {kv:,.0f} x {got:.3f} x {_s(volts)} V = {kv * got * volts:,.0f} rpm",
+                f"KV x duty x V = {kv:,.0f} x {got:.3f} x {_s(volts)} V = {kv * got * volts:,.0f} rpm",
                 f"On the {limit:.0f} cells it is made for, full: {kv:,.0f} x {_s(made_for)} V = {kv * made_for:,.0f} rpm.",
             ),
             (
@@ -871,8 +912,9 @@ QUESTIONS: tuple[Question, ...] = (
         _hover_speed, "lift", "diameter_in", "rpm thrust coefficient",
     ),
     Question(
-        "hover_command", "Why that command to hang still?",
-        "The motor needs volts for its speed and volts for its resistance; the command is their share of the pack's.",
+        "hover_command", "Why that throttle to hover?",
+        "The motor needs volts for its speed and volts for its resistance. Their share of the pack's volts is the duty; "
+        "the throttle map turns duty into throttle.",
         _hover_command, "lift", "kv", "throttle duty hover stick",
     ),
     Question(

@@ -13,6 +13,7 @@ from propmodel import battery, margins
 from propmodel.assessment import Assessment
 from propmodel.build import Build, shape_of, with_fields
 from propmodel.errors import check_number, check_positive
+from propmodel.propeller_prepared import MACH_KNEE, MACH_MEASURED, MACH_RISE
 from propmodel.units import CELSIUS_ZERO, GRAM, INCH
 
 __all__ = ["TIGHT", "Limit", "hold_text", "limits"]
@@ -193,7 +194,9 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         point = a.full_low if key == "sag_low" else full
         when = "with the reserve left" if key == "sag_low" else "on a fresh pack"
         guess = (
-            "" if b.pack.cell_resistance is not None else " The pack's resistance is a guess that a charger settles."
+            ""
+            if b.pack.cell_resistance is not None
+            else " The pack's resistance is an estimate; a charger's reading narrows it."
         )
         return f"A punch {when} pulls each cell down to {float(point.bus_voltage) / cells:.2f} V.{guess}"
     if key == "controller_current":
@@ -233,7 +236,17 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
     if key == "tip_speed":
         mach = float(a.punch_drive.prop.tip_mach(full.rev_per_s))
         speed = mach * float(np.asarray(b.air.speed_of_sound))
-        return f"Blade tips run at {speed:.0f} m/s, {mach:.2f} of the speed of sound."
+        more = MACH_RISE * max(mach - MACH_KNEE, 0.0) ** 2
+        if more < 0.005:
+            cost = "So slow they cost no extra power."
+        elif mach <= MACH_MEASURED:
+            cost = f"That takes {_percent(more)} more power than slow tips (fitted to {MACH_MEASURED:.2f})."
+        else:
+            cost = (
+                f"By the fit that takes {_percent(more)} more power than slow tips; it was measured only up to "
+                f"{MACH_MEASURED:.2f}."
+            )
+        return f"Blade tips run at {speed:.0f} m/s, {mach:.2f} of the speed of sound. {cost}"
     if key == "motor_volts":
         return (
             f"Flat out {_percent(used * 0.5)} of the volts are lost inside motor and ESC; at half, more load only "

@@ -31,7 +31,8 @@ MAGNET_LIMIT = 120.0 + CELSIUS_ZERO
 INSULATION_LIMIT = 150.0 + CELSIUS_ZERO
 """Silicone wire is sold for 180 to 200 C (from memory); solder and neighbours bear less. [K]"""
 TIP_MACH_LIMIT = 0.75
-"""Losses and noise grow from 0.6 to 0.7, strongly above 0.75 to 0.8 (practice, from memory). [-]"""
+"""Here the fitted rise of C_P with tip speed, carried on beyond its fastest point (0.62), makes the power half as much
+again. Practice stops near the same place for noise and loss (from memory). [-]"""
 WARM_MOTOR = 55.0 + CELSIUS_ZERO
 WIRE_SECONDS = 25.0
 """Time constant of an insulated lead in moving air (estimate). [s]"""
@@ -286,7 +287,7 @@ SHARES: Mapping[str, Share] = MappingProxyType(
         "motor_leads": Share(_motor_leads, "heat in the motor leads", "wires", "estimate", True),
         "connector": Share(_connector, "current in the connector", "wires", "label, common practice", True),
         "brownout": Share(_brownout, "bus voltage for the electronics", "electronics", "label", False),
-        "tip_speed": Share(_tip, "blade tip speed", "propeller", "common practice", False),
+        "tip_speed": Share(_tip, "blade tip speed", "propeller", "fit, common practice", False),
         "motor_volts": Share(_motor_volts, "how hard the motor is loaded", "motor", "physics", False),
         "free_tip": Share(_free_tip, "no-load speed for these cells", "motor", "common practice", False),
         "pull": Share(_pull, "pull in hand, reserve left", "craft", "common practice", False),

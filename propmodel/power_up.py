@@ -269,7 +269,7 @@ def _bare_motors(p: PowerUp) -> list[dict[str, Any]]:
         "high_reason": "a bare motor at idle draws this only with a fault: screws in the winding, bridge, bearing",
     }
     if p.active_freewheeling:
-        idle_n, idle_rise = bare_rise(p, p.idle_duty)
+        idle_n, idle_rise = bare_rise(p, p.idle_duty**p.throttle_exponent)
         idle |= {
             "expect_high": 2.5 * idle_rise,
             "why": "Hardly any: it only keeps the bell turning.",
@@ -355,7 +355,7 @@ def _bare_motors(p: PowerUp) -> list[dict[str, Any]]:
             "why": "A bare motor turns at nearly KV times volts. About 14 % too low or 17 % too high in "
             "every motor is a wrong "
             "pole count in the settings (12 or 14 magnets), not a fault.",
-            "basis": "label KV, 8 % either way",
+            "basis": f"label KV, {100 * SPEED_BAND:.0f} % either way",
             "stop_below": 0.75 * cap_n * 60.0,
             "low_reason": "so slow a bare motor has a bad joint, a wrong winding or another KV than its label",
         },
@@ -411,7 +411,7 @@ def _with_propellers(p: PowerUp) -> list[dict[str, Any]]:
                 "open ground",
                 "Do not try: by the forecast this craft cannot hover.",
                 stop_if="it cannot hover as built",
-                why="Full command lifts less than it weighs.",
+                why="Full command does not hold it up.",
                 basis="forecast",
             )
         )
@@ -426,7 +426,9 @@ def _with_propellers(p: PowerUp) -> list[dict[str, Any]]:
         {
             "title": "First hover: command",
             "tool": "the flight controller's display or log",
-            "do": place + "Read the average motor command, idle included, pack nearly full.",
+            "do": place
+            + "Read the average motor command, idle included, pack nearly full."
+            + ("" if p.command_cap >= 1.0 else f" Divide it by the command cap of {100 * p.command_cap:.0f} %."),
             "expect_low": 100.0 * p.hover_command[0],
             "expect_high": 100.0 * p.hover_command[2],
             "unit": "%",
@@ -491,7 +493,7 @@ def facts(p: PowerUp) -> list[Fact]:
     part = (p.hover_command or (0.0, 0.3, 0.0))[1]
     seconds = float(
         surge.blocked_seconds(
-            part * stall, winding_resistance=p.winding_resistance, copper_mass=COPPER_SHARE * p.motor_mass
+            p.hover_duty * stall, winding_resistance=p.winding_resistance, copper_mass=COPPER_SHARE * p.motor_mass
         )
     )
     loop = {

@@ -10,7 +10,7 @@ import numpy as np
 
 from propmodel import battery, motor, operating_point, propeller
 from propmodel.build import Build, shape_of
-from propmodel.controller import throttle_from_duty, winding_ripple
+from propmodel.controller import command_from_duty, winding_ripple
 from propmodel.drive import drive
 from propmodel.errors import as_floats
 
@@ -81,7 +81,7 @@ class PowerUp:
     ripple_coefficient: float
     """Of one controller: loss over (voltage x duty x (1 - duty))^2. [W/V^2]"""
     idle_duty: float
-    """At the least command of a motor test. [-]"""
+    """Least command of a motor test, idle. [-]"""
     command_cap: float
     """Highest command allowed, 0 to 1. [-]"""
     active_freewheeling: bool | None
@@ -89,7 +89,11 @@ class PowerUp:
     no_load_known: bool = False
     """True where the no-load current is a sheet's or a bench's, not estimated from the stator."""
     hover_command: tuple[float, float, float] | None = None
-    """Low, middle, high. [-]"""
+    """Low, middle, high, idle included, as a share of the largest command. [-]"""
+    hover_duty: float = 0.3
+    """Average duty of the hover; an estimate where it does not hover. [-]"""
+    throttle_exponent: float = 1.0
+    """Of the controller: duty = command^exponent. [-]"""
     hover_current: tuple[float, float, float] | None = None
     """Of the pack. [A]"""
     hover_heat: float | None = None
@@ -221,7 +225,7 @@ def from_build(
     craft, m, esc = build.craft, build.motor, build.controller
     hover = operating_point.at_thrust(drive(build, 1.0, sustained=True), build.weight / np.asarray(build.rotors, float))
     flies = int(hover.status) == 0 and float(hover.duty) <= float(build.duty_cap)
-    command = throttle_from_duty(esc, hover.duty, command_cap=build.command_cap)
+    command = command_from_duty(esc, hover.duty, command_cap=build.command_cap)
     # One motor on a stand: the same pack, one rotor, no arm in the wash, no electronics.
     alone = replace(
         build,
@@ -256,6 +260,8 @@ def from_build(
         active_freewheeling=active_freewheeling,
         no_load_known=no_load_known,
         hover_command=spread("hover_throttle", float(command)) if flies else None,
+        hover_duty=float(hover.duty) if flies else 0.3,
+        throttle_exponent=float(np.asarray(esc.throttle_exponent)),
         hover_current=spread("hover_current", float(hover.pack_current)) if flies else None,
         hover_heat=float(hover.winding_loss + winding_ripple(esc, hover.ripple_loss) + hover.iron_loss)
         if flies

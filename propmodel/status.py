@@ -27,7 +27,7 @@ _TEXT = {
     Status.OK: "as asked",
     Status.PACK_CANNOT_DELIVER: "the pack cannot deliver this: more load only lowers the power it gives",
     Status.BELOW_ELECTRONICS_MINIMUM: "the bus falls below what the flight electronics need",
-    Status.CANNOT_HOVER: "cannot hover: full throttle lifts less than the craft weighs",
+    Status.CANNOT_HOVER: "cannot hover: full throttle does not hold the craft up",
     Status.BELOW_CUTOFF_AT_ONCE: "the pack is under its cut-off voltage as soon as it is loaded",
     Status.CANNOT_FLY_AT_THIS_SPEED: "cannot hold level flight at this speed",
     Status.NEVER_SETTLES: "the winding never settles: it gets hotter until something gives",
@@ -59,6 +59,6 @@ def text(code: int) -> str:
     Examples
     --------
     >>> text(3)
-    'cannot hover: full throttle lifts less than the craft weighs'
+    'cannot hover: full throttle does not hold the craft up'
     """
     return _TEXT[Status(int(code))]

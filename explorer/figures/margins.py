@@ -24,6 +24,7 @@ BASIS = {
     "label": "Label: what the part is sold for. Makers measure in their own way, so treat it as a promise, not a law.",
     "common practice": "Common practice, from memory: where people who fly such craft stop.",
     "physics": "Physics: follows from the forecast alone, no label is asked.",
+    "fit": "Fitted to thrust stands and makers' tables.",
     "estimate": "Estimate: heat and cooling are modelled; no measurement of such parts in the wash was found.",
     "your limit": "A number you set yourself; what it means is for your local rules.",
 }
