@@ -413,9 +413,10 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
     if s.fine:
         return point
     # arrays that a static point at a duty does not need may lie in the drive all the same
-    beside = (d.prop.zero_thrust_advance_ratio, d.prop.bulge_kept, d.prop.power_lost, d.prop.inplane_factor)
-    beside += (d.controller.throttle_exponent, d.controller.idle_duty)
-    shape = np.broadcast_shapes(np.shape(point.bus_voltage), *(np.shape(x) for x in beside))
+    p, esc = d.prop, d.controller
+    beside = p.zero_thrust_advance_ratio, p.bulge_kept, p.power_lost, p.inplane_factor
+    map_of = esc.throttle_exponent, esc.idle_duty
+    shape = np.broadcast_shapes(np.shape(point.bus_voltage), *(np.shape(x) for x in (*beside, *map_of)))
     low = point.bus_voltage < d.minimum_voltage
     status = np.where(low, np.int8(Status.BELOW_ELECTRONICS_MINIMUM), np.int8(Status.OK))
     point = replace(point, status=status)

@@ -1,8 +1,8 @@
 """How often measured rows lie inside the stated 80 % band, at half and at full throttle.
 
 Sources: makers' and sellers' bench sheets and github.com/StrawsonDesign/motor_propeller_testing (commit 70314183, MIT),
-each named in data/bench/SOURCE.md; a few rows of each are in data/bench/pairs.csv. These rows are **in the fit**, so what
-they show is that the bands hold the rows they were made from, and are not far too wide. How the bands hold rows whose
+each named in data/bench/SOURCE.md; a few rows of each are in data/bench/pairs.csv. These rows are **in the fit**, so
+what they show is that the bands hold the rows they were made from, and are not far too wide. How the bands hold rows whose
 motor and propeller were left out of the fit stands in data/motors/errors.csv, which is checked here too.
 
 Rows of one sheet or stand share its throttle map, so a sheet counts once: of independent sheets eight in ten should lie
@@ -34,7 +34,7 @@ QUANTITIES = ("thrust", "current")
 
 @pytest.fixture(scope="module")
 def rows(root) -> pd.DataFrame:
-    """Usable rows of known stator and voltage, with the share of drawn motors, propellers and controllers below each."""
+    """Usable rows of known stator and voltage; True or False where thrust and current lie inside the 80 % band."""
     t = pd.read_csv(root / "data" / "bench" / "pairs.csv")
     known = t["stator_diameter [mm]"].notna() & t["voltage [V]"].notna()
     t = t[(t["usable"] == "yes") & known].reset_index(drop=True)

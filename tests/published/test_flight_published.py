@@ -222,7 +222,9 @@ def figure(build, what):
     return float(
         {
             "hover minutes": lambda: propmodel.flight_time(build, Profile()).time / 60.0,
-            "race minutes, pack at 40 C": lambda: propmodel.flight_time(warmed(build), WAYS_OF_FLYING["race"]).time / 60.0,
+            "race minutes, pack at 40 C": lambda: (
+                propmodel.flight_time(warmed(build), WAYS_OF_FLYING["race"]).time / 60.0
+            ),
             "top km/h": lambda: propmodel.top_speed(build).speed / KMH,
             "hover command %": lambda: 100.0 * Assessment(build).hover_command,
             "pull over weight": lambda: found.thrust_to_weight,
@@ -250,9 +252,10 @@ def test_mountain_air_costs_what_the_density_says():
 
 # --- hover throttle against mass ----------------------------------------------------------------------------------
 
-# Autopilot throttle (0 at the least, 1 at the most the motors get) that hovered one craft at its lightest and heaviest:
-# kg, throttle, kg, throttle. CTU Prague MRS, github.com/ctu-mrs/uav_core, miscellaneous/thrust_constants (BSD-3).
-# Pack voltage not stated: only the exponent within a craft is used; craft whose mass changed by less than 15 % left out.
+# Autopilot throttle (0 at the least, 1 at the most the motors get) that hovered one craft at its lightest and its
+# heaviest: kg, throttle, kg, throttle. CTU Prague MRS, github.com/ctu-mrs/uav_core, miscellaneous/thrust_constants (BSD-3).
+# Pack voltage not stated: only the exponent within a craft is used. Craft whose mass changed by less than 15 % are
+# left out.
 HOVERED = {
     "b250": (0.825, 0.169, 1.185, 0.252),
     "dit2": (23.0, 0.5, 32.2, 0.7),

@@ -158,8 +158,9 @@ def test_label_forecast_of_the_measured_set_and_its_spread(rows):
             assert 0.74 < inside < 0.92
 
 
-# A 6x4.5 two-blade on a six-axis load cell: thrust in N, torque over thrust in m. Robotics and Perception Group, University
-# of Zurich, github.com/uzh-rpg/rpg_quadrotor_control (MIT), documents/theory_and_math; read from a figure. No speed given.
+# A 6x4.5 two-blade on a six-axis load cell: thrust in N, torque over thrust in m. Robotics and Perception Group,
+# University of Zurich, github.com/uzh-rpg/rpg_quadrotor_control (MIT), documents/theory_and_math; read from a figure.
+# The speed is not given.
 LOAD_CELL = [(0.315, 0.01265), (1.081, 0.01155), (2.046, 0.01105), (3.229, 0.01096), (4.595, 0.01086), (6.573, 0.01082)]
 
 
