@@ -2,8 +2,8 @@
 
 Sources: makers' and sellers' bench sheets and github.com/StrawsonDesign/motor_propeller_testing (commit 70314183, MIT),
 each named in data/bench/SOURCE.md; a few rows of each are in data/bench/pairs.csv. These rows are **in the fit**, so
-what they show is that the bands hold the rows they were made from, and are not far too wide. How the bands hold rows whose
-motor and propeller were left out of the fit stands in data/motors/errors.csv, which is checked here too.
+what they show is that the bands hold the rows they were made from, and are not far too wide. How the bands hold rows
+whose motor and propeller were left out of the fit stands in data/motors/errors.csv, which is checked here too.
 
 Rows of one sheet or stand share its throttle map, so a sheet counts once: of independent sheets eight in ten should lie
 inside. One of seven (source "sheet 9", exponent 0.67 against 0.88) carries nearly all misses at half throttle.

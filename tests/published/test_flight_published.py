@@ -253,9 +253,9 @@ def test_mountain_air_costs_what_the_density_says():
 # --- hover throttle against mass ----------------------------------------------------------------------------------
 
 # Autopilot throttle (0 at the least, 1 at the most the motors get) that hovered one craft at its lightest and its
-# heaviest: kg, throttle, kg, throttle. CTU Prague MRS, github.com/ctu-mrs/uav_core, miscellaneous/thrust_constants (BSD-3).
-# Pack voltage not stated: only the exponent within a craft is used. Craft whose mass changed by less than 15 % are
-# left out.
+# heaviest: kg, throttle, kg, throttle. CTU Prague MRS, github.com/ctu-mrs/uav_core, miscellaneous/thrust_constants
+# (BSD-3). Pack voltage not stated: only the exponent within a craft is used. Craft whose mass changed by less than
+# 15 % are left out.
 HOVERED = {
     "b250": (0.825, 0.169, 1.185, 0.252),
     "dit2": (23.0, 0.5, 32.2, 0.7),
