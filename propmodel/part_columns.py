@@ -156,7 +156,7 @@ _KINDS: dict[str, tuple[Column, ...]] = {
             "throttle_exponent",
             0.2,
             3.0,
-            help="0.88 where empty; twelve stands showed 0.66 to 1.01",
+            help="1 with active freewheeling (nearly all since about 2016), about 0.75 without",
         ),
         _mass(""),
         _PRICE,

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from propmodel import battery, motor
 from propmodel.battery import Pack
-from propmodel.controller import THROTTLE_EXPONENT, Controller
+from propmodel.controller import Controller
 from propmodel.motor import Motor
 from propmodel.part_columns import KINDS, Column, columns, headings
 from propmodel.part_tables import (
@@ -253,7 +253,7 @@ def controllers(frame: pd.DataFrame) -> Controller:
     frame = _some(frame, "controllers")
     mass = _column_of(frame, "mass [g]", GRAM)
     return Controller(
-        throttle_exponent=_or(_column_of(frame, "throttle exponent [-]"), THROTTLE_EXPONENT),
+        throttle_exponent=_or(_column_of(frame, "throttle exponent [-]"), 1.0),
         continuous_current=_column_of(frame, "continuous current [A]"),
         burst_current=_maybe(_column_of(frame, "burst current [A]"), beyond=NO_LIMIT),
         min_cells=_maybe(_column_of(frame, "fewest cells [-]"), beyond=1.0),
@@ -390,7 +390,7 @@ def to_record(row: Mapping[str, Any] | pd.Series, kind: str) -> dict[str, Any]:
         ("parallel", 1),
         ("pole_pairs", 7),
         ("no_load_v", 10.0),
-        ("throttle_exponent", THROTTLE_EXPONENT),
+        ("throttle_exponent", 1.0),
     ):
         if name in out and out[name] is None:
             out[name] = default

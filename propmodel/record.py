@@ -14,7 +14,7 @@ from typing import Any
 
 from propmodel import air, battery, motor, propeller, wire
 from propmodel.build import Build
-from propmodel.controller import THROTTLE_EXPONENT, Controller
+from propmodel.controller import Controller
 from propmodel.craft import Craft, default_drag_area
 from propmodel.errors import check_in, check_positive
 from propmodel.units import CELSIUS_ZERO, GRAM, INCH, MAH, MILLIOHM, MM
@@ -107,7 +107,7 @@ DEFAULTS: dict[str, Any] = {
     "esc_min_cells": None,
     "esc_max_cells": None,
     "idle_percent": 5.0,
-    "throttle_exponent": THROTTLE_EXPONENT,
+    "throttle_exponent": 1.0,
     "altitude_m": 0.0,
     "air_temperature_c": None,
     "motor_name": "",
