@@ -173,7 +173,7 @@ def spin_up(
     >>> up = spin_up(inertia=5.4e-6, hover_rev_per_s=190.0, source_voltage=24.6, loop_resistance=0.34,
     ...              torque_constant=0.0049, torque_coefficient=5.2e-7, iron_torque_slope=1.2e-5)
     >>> round(float(up.time_63), 3), round(float(up.time_90), 3), round(float(up.full_rev_per_s))
-    (0.058, 0.108, 497)
+    (0.055, 0.105, 497)
     """
     j = errors.check_positive("inertia", inertia, "kg m2")
     hover = errors.check_range("hover_rev_per_s", hover_rev_per_s, 0.0, 1e5, "1/s")
@@ -351,7 +351,7 @@ def rotor_time_constant(mechanical: ArrayLike, *, controller_lag: ArrayLike = CO
     Examples
     --------
     >>> round(1e3 * float(rotor_time_constant(0.025)))
-    40
+    37
     """
     known = errors.check_range("mechanical", mechanical, 0.0, 1e3, "s")
     return known + errors.check_range("controller_lag", controller_lag, 0.0, 10.0, "s")

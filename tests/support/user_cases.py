@@ -130,7 +130,8 @@ CASES = [
             "limit fix free_tip": "Motors of",
             # V^3 = 3.4 without resistance; with it, and with a pack that sags, nearer V^2 = 2.25
             "full power over that on 4 cells": (1.8, 3.4),
-            "KV of equal rpm on 6 cells as on 4": (1450.0, 1700.0),
+            # two thirds are 1633; less with what sags and drops, which two thirds of the amps do less
+            "KV of equal rpm on 6 cells as on 4": (1350.0, 1700.0),
         },
         {"kv": 2450, "cells": 6, "diameter_in": 5, "pitch_in": 4.3},
     ),
