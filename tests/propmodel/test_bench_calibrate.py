@@ -37,9 +37,9 @@ def drawn(seed: int) -> tuple[Motor, Propeller, Controller, np.random.Generator]
         figure_of_merit_offset=float(s.logit_sd_figure_of_merit) * (rho * z[0] + np.sqrt(1 - rho**2) * z[1]),
     )
     esc = Controller(
-        ripple_coefficient=0.25 * np.exp(0.5 * rng.normal()),
+        ripple_coefficient=0.39 * np.exp(0.5 * rng.normal()),
         standby_power=0.5 * np.exp(0.5 * rng.normal()),
-        throttle_exponent=np.exp(0.15 * rng.normal()),
+        throttle_exponent=0.88 * np.exp(0.115 * rng.normal()),
         idle_duty=abs(0.05 * rng.normal()),
     )
     return motor, propeller, esc, rng
@@ -98,9 +98,12 @@ def recovered(count: int, *, rows: int, torque: bool) -> tuple[pd.DataFrame, pd.
 
 
 def test_parameters_come_back_from_one_per_cent_noise() -> None:
-    """With torque, a hundred rows: KV within 1 %, resistance within 5 %, C_T within 1 % (medians of 25 tables)."""
+    """With torque, a hundred rows: KV within 1.5 %, resistance within 5 %, C_T within 1 % (medians of 25 tables).
+
+    Of KV more is not to be had: throttle map and ripple trade against it, and stands scatter in both.
+    """
     errors, inside = recovered(25, rows=100, torque=True)
-    assert errors["kv"].median() < 0.01
+    assert errors["kv"].median() < 0.015
     assert errors["resistance"].median() < 0.05
     assert errors["c_t"].median() < 0.01
     # 95 % intervals: 25 draws of 0.95 give at least 20 with probability 0.999

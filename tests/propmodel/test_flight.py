@@ -124,7 +124,7 @@ def test_top_speed_is_where_level_flight_uses_full_throttle(name):
     # the sprint uses the 10-second resistance, level flight the sustained one: give both the same
     same = replace(build, pack=replace(build.pack, cell_resistance=1e-4, lead_resistance=1e-4))
     top = float(top_speed(same).speed)
-    root = brentq(lambda v: float(level_flight(same, v).duty) - build.command_cap, 5.0, 80.0)
+    root = brentq(lambda v: float(level_flight(same, v).duty - build.duty_cap), 5.0, 80.0)
     # to a chord over the last step of the bracket
 
     assert top == pytest.approx(root, rel=4e-3)
@@ -146,14 +146,14 @@ def test_the_climb_balances_weight_and_drag_from_above(name):
     d = drive(build)
     _, top = drag_areas(build)
 
-    static = float(at_duty(d, np.asarray(build.command_cap)).rev_per_s)
+    static = float(at_duty(d, build.duty_cap).rev_per_s)
 
     def duty(n):
         c_t, c_p = d.prop.at(v / (n * d.diameter), n)
         torque = c_p * d.density * n**2 * d.diameter**5 / (2 * np.pi)
         return electrical(d, np.asarray(n), torque, c_t)
 
-    n = brentq(lambda n: float(duty(n).duty) - build.command_cap, 0.5 * static, 1.6 * static)
+    n = brentq(lambda n: float(duty(n).duty - build.duty_cap), 0.5 * static, 1.6 * static)
     c_t, _ = d.prop.at(v / (n * d.diameter), n)
     thrust = d.rotors * d.thrust_share * c_t * d.density * n**2 * d.diameter**4
     assert thrust == pytest.approx(build.weight + 0.5 * d.density * top * v**2, rel=2e-3)

@@ -109,8 +109,8 @@ def test_a_stiff_supply_holds_its_voltage_and_pays_its_watts():
     watts = 24.0 * curve.supply_current
     copper = curve.motor_current**2 * SCREE.motor.resistance
     iron = 2 * np.pi * SCREE.motor.iron_torque_slope * curve.rev_per_s**2
-    duty = np.linspace(0.1, 1.0, 10)
-    ripple = 0.5 + 0.3 * (24.0 * duty * (1 - duty)) ** 2
+    duty = np.linspace(0.1, 1.0, 10) ** 0.88
+    ripple = 0.5 + 0.39 * (24.0 * duty * (1 - duty)) ** 2
     np.testing.assert_allclose(watts, curve.shaft_power + copper + iron + ripple, rtol=1e-9)
     np.testing.assert_allclose(curve.shaft_power, 2 * np.pi * curve.rev_per_s * curve.torque, rtol=1e-12)
     # a bench table with its own falling voltage at each step

@@ -215,7 +215,7 @@ def test_spread_is_wider_where_less_is_known():
     assert sd(**usual, chord_ratio=0.15) < sd(**usual, chord_ratio=0.4)
     own = propeller.spread(propeller.measured("apcsf_10.0x4.7_2"))
     assert own.log_sd_c_t < 0.06 and own.log_sd_zero_thrust == 0.02
-    fast = propeller.spread(Propeller(**usual), tip_mach=0.7)
+    fast = propeller.spread(Propeller(**usual), tip_mach=0.82)
     assert fast.log_sd_c_p**2 - propeller.spread(Propeller(**usual)).log_sd_c_p ** 2 == pytest.approx(0.15**2)
 
 
@@ -264,7 +264,7 @@ def test_range_bits():
     assert bits(Propeller(0.254, 0.15, 2, 0.05)) & RangeFlag.CHORD
     assert bits(Propeller(0.5, 0.3), n=30.0) & RangeFlag.DIAMETER
     assert bits(Propeller(0.254, 0.15), n=5.0) == RangeFlag.REYNOLDS
-    assert bits(Propeller(0.127, 0.1), n=480.0) & RangeFlag.MACH
+    assert bits(Propeller(0.127, 0.1), n=560.0) & RangeFlag.MACH
     assert bits(Propeller(0.254, 0.15), j=-0.1) == RangeFlag.ADVANCE
     assert bits(Propeller(0.254, 0.15), j=2.0) == RangeFlag.ADVANCE
     assert bits(Propeller(3 * INCH, 2.5 * INCH, 3), n=300.0) == RangeFlag.INSIDE
@@ -274,7 +274,8 @@ def test_range_bits():
 
 def test_reynolds_clamp_holds_the_coefficients():
     # Notes: nothing is carried past Re75 1.2e5 or under 8e3.
-    ready = prepare(Propeller(0.254, 0.15), STANDARD)
+    # A large propeller: at these Reynolds numbers its tips stay below Mach 0.4, where C_P would rise.
+    ready = prepare(Propeller(0.38, 0.225), STANDARD)
     at = lambda re: np.array(ready.static(re / ready.reynolds_factor))  # noqa: E731
     np.testing.assert_array_equal(at(1.2e5), at(1.4e5))
     np.testing.assert_allclose(at(8e3), at(4e3), rtol=1e-12)

@@ -69,6 +69,6 @@ def test_bad_input_is_named():
 
 
 def test_the_lag_is_what_the_script_fits(root):
-    # the median of so few values moves with the motor rule: to 5 ms
+    # the median of so few values moves with the motor rule: to 2 ms
     script = runpy.run_path(str(root / "data" / "response" / "fit_response.py"))
-    assert script["lag_of"](script["table"]()) == pytest.approx(response.CONTROLLER_LAG, abs=5e-3)
+    assert script["lag_of"](script["table"]()) == pytest.approx(response.CONTROLLER_LAG, abs=2e-3)

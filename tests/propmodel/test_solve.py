@@ -21,7 +21,7 @@ def answer(field, value, output):
         ("craft.payload_mass", "thrust_to_weight", 4.0, 0.0, 2.0),
         ("pack.capacity_ah", "hover_time", 600.0, 0.6, 2.5),
         ("motor.kv", "thrust_to_weight", 6.0, 1000.0, 2200.0),
-        ("propeller.diameter", "hover_power", 120.0, 0.1, 0.2),
+        ("propeller.diameter", "hover_power", 140.0, 0.1, 0.2),
     ],
 )
 def test_against_a_root_finder(field, output, target, low, high):

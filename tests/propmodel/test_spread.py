@@ -152,8 +152,10 @@ ACROSS = {
     "propeller.diameter": SCREE.propeller.diameter * np.array([1.0, 1.0, 1.0, 0.9, 1.1, 1.0]),
     "craft.payload_mass": np.array([0.0, 0.0, 0.1, 0.0, 0.0, 0.3]),
 }
-MIDDLE = {"full_throttle_seconds": 0.2, "pull_out_height": 0.2}
-"""Outputs that go to infinity within their band: their middle is looked at on the scale of the band. [-]"""
+MIDDLE = {"full_throttle_seconds": 0.2, "pull_out_height": 0.3}
+"""Outputs that go to infinity within their band, or whose best is cut by a limit (the most load a pull-out may have,
+which a craft with larger propellers reaches near its forecast): their middle is looked at on the scale of the band. [-]
+"""
 
 
 @pytest.mark.parametrize("name", [*propmodel.demo_names(), "changed"])

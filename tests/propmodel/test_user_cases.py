@@ -137,6 +137,11 @@ def sea_level(q: Asked) -> Any:
     return propmodel.performance(q.other(altitude_m=0))
 
 
+def playing_over_warm(q: Asked, celsius: float) -> float:
+    play = WAYS_OF_FLYING["play"]
+    return minutes(q.other(pack_temperature_c=celsius), play) / minutes(q.build, play)
+
+
 def minutes(build: propmodel.Build, way: Profile = Profile()) -> float:  # noqa: B008 - frozen
     return float(flight_time(build, way).time) / 60.0
 
@@ -209,19 +214,17 @@ QUANTITIES = {
         propmodel.performance(by_mass(q, "lipo")).thrust_to_weight_at_reserve,
     ),
     "Li-ion cut-off V": lambda q: float(battery.cutoff_voltage(by_mass(q, "li_ion").pack)),
-    "freezing over warm minutes, playing": lambda q: (
-        minutes(q.other(pack_temperature_c=0), WAYS_OF_FLYING["play"]) / minutes(q.build, WAYS_OF_FLYING["play"])
-    ),
+    "freezing over warm minutes, hanging still": lambda q: minutes(q.other(pack_temperature_c=0)) / minutes(q.build),
+    "freezing over warm minutes, playing": lambda q: playing_over_warm(q, 0.0),
+    "ten degrees over warm minutes, playing": lambda q: playing_over_warm(q, 10.0),
     "freezing over warm resistance": lambda q: ratio(
         battery.resistance(replace(q.build.pack, temperature=273.15, lead_resistance=0.0)),
         battery.resistance(replace(q.build.pack, temperature=298.15, lead_resistance=0.0)),
     ),
     # lift and time
     "mass g": lambda q: float(q.build.mass) * 1000.0,
-    "hover command %": lambda q: 100.0 * float(propmodel.performance(q.build).hover_throttle),
-    "hover command times pull^0.67": lambda q: float(
-        propmodel.performance(q.build).hover_throttle * q.a.thrust_to_weight**0.67
-    ),
+    "hover command %": lambda q: 100.0 * float(q.a.hover_command),
+    "hover command times pull^0.67": lambda q: float(q.a.hover_command * q.a.thrust_to_weight**0.67),
     "hover command at reserve over fresh": lambda q: ratio(q.a.hover_low.duty, q.a.hover.duty),
     "hover share of full power %": lambda q: 100.0 * ratio(q.a.hover.pack_power, q.a.full.pack_power),
     "pull at reserve": lambda q: float(q.a.thrust_to_weight_at_reserve),

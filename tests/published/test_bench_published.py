@@ -17,11 +17,15 @@ import pytest
 
 from propmodel import motor as m
 from propmodel.air import atmosphere
+from propmodel.controller import Controller
 from propmodel.propeller import Propeller, prepare
 from propmodel.throttle import bench_curve
 from propmodel.units import GRAM_FORCE, INCH, RPM
 
 AIR = replace(atmosphere(), density=1.20)
+AVERAGE_DUTY = Controller(throttle_exponent=1.0)
+"""Sets C and D are of stands near it (0.97 and 0.92, data/motors/stands.csv). What is checked on them is motor,
+propeller and ripple; the default exponent 0.88 is a mean over stands: see test_bands_published.py for its band."""
 
 # Set C, tables C1 (1600 rpm/V) and C4 (1750 rpm/V), one 7x5.6 three-blade propeller:
 # throttle %, V, A, rpm, g, N m
@@ -85,7 +89,7 @@ def own_motor(kv: float, row, *, loss: float = 3.5e-9 * 25**2 * 7) -> m.Motor:
 
 def ratios(motor: m.Motor, propeller: Propeller, rows: np.ndarray) -> dict[str, np.ndarray]:
     """Forecast over measured at each row's own voltage and throttle."""
-    curve = bench_curve(motor, propeller, rows[:, 1], rows[:, 0] / 100, air=AIR)
+    curve = bench_curve(motor, propeller, rows[:, 1], rows[:, 0] / 100, air=AIR, speed_controller=AVERAGE_DUTY)
     return {
         "rpm": curve.rev_per_s / RPM / rows[:, 3],
         "thrust": curve.thrust / GRAM_FORCE / rows[:, 4],
@@ -116,11 +120,9 @@ def test_throttle_curve_of_c1_from_its_top_row_and_the_propeller_of_c4():
 def test_part_throttle_needs_more_than_average_duty():
     # Same tables: without ripple and switching loss the current at 30 and 40 % comes out further below the
     # measured one than with it.
-    from propmodel.controller import Controller
-
     propeller = own_propeller(Propeller(7 * INCH, 5.6 * INCH, 3), C4_TOP)
     motor = own_motor(1600, C1[-1])
-    bare = Controller(ripple_coefficient=0.0, standby_power=0.0)
+    bare = replace(AVERAGE_DUTY, ripple_coefficient=0.0, standby_power=0.0)
     low = C1[:2]
     without = bench_curve(motor, propeller, low[:, 1], low[:, 0] / 100, air=AIR, speed_controller=bare).supply_current
     full = ratios(motor, propeller, low)["current"]
@@ -137,11 +139,13 @@ def label_forecast(rows: np.ndarray, motor: m.Motor):
 
 def test_full_throttle_of_set_a_from_labels_alone():
     # These rows are among those the motor rule and the label fit were made from: this says that the chain
-    # reproduces them, not how well it foresees. For that see data/motors/label_errors.csv (left-out motors).
+    # reproduces them, not how well it foresees. For that see data/motors/errors.csv (left-out motors).
+    # One rule serves these older motors and makers' six-cell motors: it gives these a tenth to a quarter too many amps
+    # where the supply held out (SOURCE.md there), which is one sd of the stated spread (0.24).
     motor = m.from_stator(A_ROWS[:, 0] * 1e-3, A_ROWS[:, 1] * 1e-3, A_ROWS[:, 2])
     rpm, current, thrust = label_forecast(A_ROWS, motor)
     assert np.median(np.abs(rpm - 1)) <= 0.07
-    assert np.median(np.abs(current - 1)) <= 0.18
+    assert np.median(np.abs(current - 1)) <= 0.24
     assert np.median(np.abs(thrust - 1)) <= 0.15
     assert np.all(np.abs(rpm - 1) < 0.15)
 
@@ -240,6 +244,6 @@ def test_no_load_current_grows_with_speed(shared_data):
     motor = m.Motor(1800, 0.13, d03[2], no_load_voltage=d03[1])
     assert float(m.no_load_current(motor, m.no_load_speed(motor, d04[1]))) == pytest.approx(d04[2], rel=0.03)
     assert float(m.no_load_speed(motor, d04[1])) / RPM == pytest.approx(d04[3], rel=0.03)
-    # and the estimate from the stator volume, which was made from these two runs
+    # and the estimate from the stator volume, which many motors share: within its 80 % band of 1.6^1.28 = 1.83
     guess = m.from_stator(0.025, 0.007, 1800, loaded_kv_ratio=1.0)
-    assert float(m.no_load_current(guess, d03[3] * RPM)) == pytest.approx(d03[2], rel=0.05)
+    assert abs(np.log(m.no_load_current(guess, d03[3] * RPM) / d03[2])) < 1.2816 * np.log(m.IRON_TORQUE_BAND)

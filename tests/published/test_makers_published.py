@@ -17,6 +17,7 @@ import propmodel
 from propmodel import motor, spread
 from propmodel.air import atmosphere
 from propmodel.build import with_axis
+from propmodel.controller import Controller
 from propmodel.propeller import Propeller
 from propmodel.throttle import bench_curve
 from propmodel.units import GRAM_FORCE, INCH, RPM
@@ -52,12 +53,11 @@ DRAWS = 256
 def ranks(label, rows) -> dict[str, np.ndarray]:
     """Share of the drawn motors, propellers and controllers below each measured value, row by row."""
     d, h, kv, diameter, pitch, blades = label
-    scree = propmodel.demo("scree")
     build = replace(
-        scree,
+        propmodel.demo("scree"),
         motor=motor.from_stator(1e-3 * d, 1e-3 * h, kv),
         propeller=Propeller(diameter * INCH, pitch * INCH, blades),
-        controller=replace(scree.controller, idle_duty=0.0),
+        controller=Controller(),
         command_cap=1.0,
     )
     drawn = with_axis(spread.draw(build, draws=DRAWS).build)

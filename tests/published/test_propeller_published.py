@@ -158,6 +158,35 @@ def test_label_forecast_of_the_measured_set_and_its_spread(rows):
             assert 0.74 < inside < 0.92
 
 
+# A 6x4.5 two-blade on a six-axis load cell: thrust in N, torque over thrust in m. Robotics and Perception Group,
+# University of Zurich, github.com/uzh-rpg/rpg_quadrotor_control (MIT), documents/theory_and_math; read from a figure.
+# The speed is not given.
+LOAD_CELL = [(0.315, 0.01265), (1.081, 0.01155), (2.046, 0.01105), (3.229, 0.01096), (4.595, 0.01086), (6.573, 0.01082)]
+
+
+def test_torque_over_thrust_of_a_six_inch_propeller_on_a_load_cell():
+    thrust, measured = np.array(LOAD_CELL).T
+    prop = Propeller(6 * INCH, 4.5 * INCH, 2)
+    ready, d = prepare(prop, STANDARD), 6 * INCH
+    n = np.full(thrust.shape, 150.0)
+    for _ in range(60):
+        c_t, c_p = ready.static(n)
+        n = np.sqrt(thrust / (STANDARD.density * c_t * d**4))
+    error = np.log(c_p * d / (2 * np.pi * c_t) / measured)
+    # Q/T goes with C_P/C_T: its band is that of C_P once C_T is known
+    s = propeller.spread(prop)
+    sd = np.sqrt(s.log_sd_c_p**2 + s.log_sd_c_t**2 - 2 * s.correlation * s.log_sd_c_p * s.log_sd_c_t)
+    assert np.all(np.abs(error) < 1.2816 * sd)
+    # it falls with speed as measured: 14 % from the slowest to the fastest
+    assert error[0] - error[-1] == pytest.approx(0.0, abs=0.08)
+
+
+def test_load_cell_rows_are_those_of_the_raw_table(shared_data):
+    raw = pd.read_csv(shared_data / "flight" / "loadcell_6x4.5.csv")[["thrust_N", "kappa_m"]].to_numpy()
+    for row in LOAD_CELL:
+        assert np.isclose(raw, row, rtol=1e-6).all(axis=1).any(), row
+
+
 @pytest.mark.slow
 def test_left_out_errors_and_committed_coefficients(root, rows):
     """Refit from the raw rows: the committed numbers come out again, and the left-out errors are as stated."""
