@@ -369,7 +369,8 @@ def _follow(d: Drive, way: rotation.Way, share: NDArray | None, passes: int, cal
     thrust *= d.thrust_factor
     square *= load
     square *= d.volts_per_rev
-    fine = bool(found and not held and (calm or (bus >= d.least_fine).all()))
+    # a pack at its end may send the solver to a root below zero
+    fine = bool(found and not held and (calm or ((bus >= d.least_fine) & (n >= _ZERO)).all()))
     return Settled(n, thrust, square, current, volts, bus, power / bus, power, load, fine)
 
 
@@ -420,7 +421,7 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
     point = replace(point, status=status)
     # beyond half of the rest voltage the root follows the low-voltage branch: hold the peak instead
     missing = np.abs(point.bus_voltage + d.pack_resistance * point.pack_current - d.emf)
-    sound = (point.bus_voltage >= STRAINED * d.emf) & (missing <= BOOKS * d.emf)
+    sound = (point.bus_voltage >= STRAINED * d.emf) & (missing <= BOOKS * d.emf) & (s.rev_per_s >= 0.0)
     square = s.motor_voltage * s.motor_voltage
     # the solver knows the plain law of the ripple; where that is held, the speed is found as near a pack's end
     sound &= d.all_ripple * square <= _RIPPLE_MOST * (d.rotors * s.motor_voltage * s.motor_current + d.idle_power)
