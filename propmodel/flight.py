@@ -68,7 +68,7 @@ PROFILE_GROWTH = 4.65
 # numbers as arrays without axes: numpy takes them faster than plain ones
 _ZERO, _THIRD, _HALF, _ONE, _TWO, _PI = (np.asarray(x) for x in (0.0, 1.0 / 3.0, 0.5, 1.0, 2.0, np.pi))
 _TURN = np.asarray(2.0 * np.pi)
-_SMALL, _MOMENTUM_SHARE, _INDUCED = (np.asarray(x) for x in (1e-9, 0.97, INDUCED_FACTOR))
+_SMALL, _MOMENTUM_SHARE, _INDUCED, _LEAST_SLOPE = (np.asarray(x) for x in (1e-9, 0.97, INDUCED_FACTOR, 0.05))
 _GAIN, _FADE = np.asarray(INPLANE_GAIN), np.asarray(INPLANE_FADE)
 
 
@@ -153,29 +153,30 @@ def trim(
 
 def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, passes: int, quick: bool) -> Trim:
     """The mechanical half of :func:`trim`."""
-    pressure = 0.5 * d.density * speed * speed
-    low, high = pressure * frame.front, pressure * frame.top
-    lift = frame.weight / d.rotors
+    # all forces over the weight, all thrusts over rho D^4
+    pressure = _HALF * d.density * speed * speed
+    low, high = pressure * frame.front / frame.weight, pressure * frame.top / frame.weight
     area = d.diameter * d.diameter
     scale = d.density * (area * area)
-    shares = d.rotors * d.thrust_share
+    lift = frame.weight / (d.rotors * d.thrust_share * scale)
     through_most = speed / d.diameter
-    ratio_most = speed / (_PI * d.diameter)
-    gain = _GAIN * d.prop.inplane_factor / d.thrust_share
+    gain = (_GAIN / _PI) * d.prop.inplane_factor / d.thrust_share
     if start is None:
-        n = rotation.for_thrust(d, lift * np.ones_like(speed))
-        tangent = low / frame.weight * np.ones_like(n)
+        n = rotation.for_thrust(d, frame.weight / d.rotors * np.ones_like(speed))
+        tangent = low * np.ones_like(n)
     else:
         n, tangent = start.rev_per_s, start.tangent
+    cosine = _ONE / np.sqrt(_ONE + tangent * tangent)
     for _ in range(passes):
-        tangent_new = _tilt(tangent, low, high, ratio_most / n, gain, frame.weight, steps=1 if quick else 2)
-        cosine = _ONE / np.sqrt(_ONE + tangent_new * tangent_new)
+        ratio = through_most / n
+        tangent_new, cosine = _tilt(tangent, cosine, low, high, ratio, gain, steps=1 if quick else 2)
         sine = tangent_new * cosine
-        thrust = (high * sine + frame.weight * cosine) / shares
+        wanted = (high * sine + cosine) * lift
         through = through_most * sine
-        c_t, steep = d.prop.thrust_with_slope(through / n, n)
+        c_t, steep = d.prop.thrust_with_slope(ratio * sine, n)
         # Newton's method on T = rho D^4 C_T(V/(n D)) n^2; slower than zero thrust no step leads back
-        n_new = n + (thrust / scale - c_t * n * n) / (_TWO * c_t * n - steep * through)
+        given = c_t * n
+        n_new = n + (wanted - given * n) / (_TWO * given - steep * through)
         n_new = np.maximum(n_new, np.maximum(_THIRD * n, through / d.prop.zero_thrust_advance_ratio))
         done = passes > 4 and not (
             np.any(np.abs(n_new - n) > 1e-13 * n_new) or np.any(np.abs(tangent_new - tangent) > 1e-12)
@@ -183,6 +184,7 @@ def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, p
         n, tangent = n_new, tangent_new
         if done:
             break
+    thrust = wanted * scale
     axial, inplane = speed * sine, speed * cosine
     # thrust and power of one and the same speed: their difference, the profile power, hardly minds which
     c_t, c_p = d.prop.at(through / n, n)
@@ -197,24 +199,22 @@ def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, p
 
 
 def _tilt(
-    tangent: NDArray, low: NDArray, high: NDArray, ratio: NDArray, gain: NDArray, weight: NDArray, *, steps: int
-) -> NDArray:
-    """Solve W t = low + H / cos for the tangent t by Newton's method.
+    tangent: NDArray, cosine: NDArray, low: NDArray, high: NDArray, ratio: NDArray, gain: NDArray, *, steps: int
+) -> tuple[NDArray, NDArray]:
+    """Solve t = low + H / cos for the tangent t by Newton's method, forces over the weight; t and its cosine.
 
-    H = gain T mu / (1 + c mu) with mu = ratio cos and T = W cos + high sin: tilt and thrust are found together, only
-    the rotational speed in ``ratio`` is held.
+    H = gain T pi mu / (1 + c mu) with pi mu = ratio cos and T = cos + high sin: tilt and thrust are found together,
+    only the rotational speed in ``ratio`` is held.
     """
     t = tangent
-    least = 0.05 * weight
-    gain, fade = gain * ratio, _FADE * ratio
+    gain, fade = gain * ratio, (_FADE / _PI) * ratio
     for _ in range(steps):
-        cosine = _ONE / np.sqrt(_ONE + t * t)
-        cube = cosine * cosine * cosine
         below = _ONE + fade * cosine
-        pull = gain * cosine * (weight + high * t) / below
-        slope = weight - cube * (gain * (high - weight * t) + pull * fade * t) / below
-        t = np.maximum(t - (weight * t - low - pull) / np.maximum(slope, least), _ZERO)
-    return t
+        pull = gain * cosine * (_ONE + high * t) / below
+        slope = _ONE - cosine * cosine * cosine * (gain * (high - t) + pull * fade * t) / below
+        t = np.maximum(t - (t - low - pull) / np.maximum(slope, _LEAST_SLOPE), _ZERO)
+        cosine = _ONE / np.sqrt(_ONE + t * t)
+    return t, cosine
 
 
 @dataclass(frozen=True)
