@@ -435,7 +435,10 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
     # one start for all duties of a drive: what is held at the peak is then the same to the last digit
     peak_speed = rotation.of_most_power(part, 0.3 * part.emf / part.volts_per_rev * np.ones_like(asked), passes=30)
     n_part = np.where((n_part > 0.0) & np.isfinite(n_part), n_part, peak_speed * (asked > 0.0))
-    beyond = asked >= at_speed(part, peak_speed, bus_passes=STRAINED_PASSES).duty * (1.0 - 1e-9)
+    # at the most a pack can give the bus is at half of the rest voltage
+    load = part.load_factor * part.prop.static(peak_speed)[1] * peak_speed
+    peak_volts = (part.straight + part.resistance * load) * peak_speed
+    beyond = asked >= peak_volts / (0.5 * part.emf) * (1.0 - 1e-9)
     n_part = np.where(beyond, peak_speed, np.minimum(n_part, peak_speed))
     held = at_speed(part, n_part, bus_passes=STRAINED_PASSES)
     open_ = ~beyond & (np.abs(held.duty - asked) > 1e-9)

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel import battery, controller
+from propmodel.build import put, subset
 from propmodel.drive import Drive
 from propmodel.duties import SMALL, Duties
 
@@ -141,13 +142,17 @@ def of_most_power(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
         if not open_.any():
             return n
     # the steps leave the ripple out of the slope: where it is much of the power they may go to and fro. The power
-    # grows with speed all the way (the ripple is held), so halve, on a logarithmic scale
-    low, high = np.zeros_like(n) + np.log(1e-4), np.zeros_like(n) + np.log(1e6)
+    # grows with speed all the way (the ripple is held), so halve for those, on a logarithmic scale
+    some = ~(np.abs(step) <= 1e-9)
+    if not some.any():
+        return n
+    few, (half, most) = subset(d, some, n.shape), (np.broadcast_to(x, n.shape)[some] for x in (half, most))
+    low, high = np.full(half.shape, np.log(1e-4)), np.full(half.shape, np.log(1e6))
     for _ in range(64):
         middle = 0.5 * (low + high)
-        under = _power_at_half(d, np.exp(middle), half) < most
+        under = _power_at_half(few, np.exp(middle), half) < most
         low, high = np.where(under, middle, low), np.where(under, high, middle)
-    return np.where(np.abs(step) > 1e-9, np.exp(0.5 * (low + high)), n)
+    return put(n, some, np.exp(0.5 * (low + high)))
 
 
 def _power_at_half(d: Drive, n: NDArray, half: NDArray) -> NDArray:
