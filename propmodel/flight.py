@@ -520,7 +520,7 @@ def _aimed_top(d: Drive, frame: Airframe, cap: NDArray, log_v: NDArray, state: T
         log_v = log_v + move
         if step > 2 and not (np.abs(move) > 1e-11).any():
             break
-    # a small move may also come of a slope taken across a kink: what is left over must be small too
+    # a small move may also come of a steep chord: what is left over must be small too
     settled = (np.abs(move) < effort.near) & (np.abs(excess) < max(0.25 * effort.near, 1e-6))
     return _Top(np.exp(log_v), state, current, settled)
 
