@@ -44,7 +44,7 @@ from propmodel.controller import throttle_from_duty
 from propmodel.drive import Drive, drive
 from propmodel.errors import check_range
 from propmodel.inplane import INPLANE_FADE, INPLANE_GAIN
-from propmodel.operating_point import OperatingPoint, at_duty, electrical
+from propmodel.operating_point import OperatingPoint, at_duty, electrical, held_ripple
 from propmodel.rotation import PASSES
 from propmodel.status import Status
 
@@ -67,7 +67,8 @@ PROFILE_GROWTH = 4.65
 """Growth of the blades' profile power with mu^2, in-plane work included ([leishman2006] section 5.4). [-]"""
 # numbers as arrays without axes: numpy takes them faster than plain ones
 _ZERO, _THIRD, _HALF, _ONE, _TWO, _PI = (np.asarray(x) for x in (0.0, 1.0 / 3.0, 0.5, 1.0, 2.0, np.pi))
-_SMALL, _MOMENTUM_SHARE, _INDUCED = (np.asarray(x) for x in (1e-9, 0.97, INDUCED_FACTOR))
+_TURN = np.asarray(2.0 * np.pi)
+_SMALL, _MOMENTUM_SHARE, _INDUCED, _LEAST_SLOPE = (np.asarray(x) for x in (1e-9, 0.97, INDUCED_FACTOR, 0.05))
 _GAIN, _FADE = np.asarray(INPLANE_GAIN), np.asarray(INPLANE_FADE)
 
 
@@ -152,29 +153,30 @@ def trim(
 
 def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, passes: int, quick: bool) -> Trim:
     """The mechanical half of :func:`trim`."""
-    pressure = 0.5 * d.density * speed * speed
-    low, high = pressure * frame.front, pressure * frame.top
-    lift = frame.weight / d.rotors
+    # all forces over the weight, all thrusts over rho D^4
+    pressure = _HALF * d.density * speed * speed
+    low, high = pressure * frame.front / frame.weight, pressure * frame.top / frame.weight
     area = d.diameter * d.diameter
     scale = d.density * (area * area)
-    shares = d.rotors * d.thrust_share
+    lift = frame.weight / (d.rotors * d.thrust_share * scale)
     through_most = speed / d.diameter
-    ratio_most = speed / (_PI * d.diameter)
-    gain = _GAIN * d.prop.inplane_factor / d.thrust_share
+    gain = (_GAIN / _PI) * d.prop.inplane_factor / d.thrust_share
     if start is None:
-        n = rotation.for_thrust(d, lift * np.ones_like(speed))
-        tangent = low / frame.weight * np.ones_like(n)
+        n = rotation.for_thrust(d, frame.weight / d.rotors * np.ones_like(speed))
+        tangent = low * np.ones_like(n)
     else:
         n, tangent = start.rev_per_s, start.tangent
+    cosine = _ONE / np.sqrt(_ONE + tangent * tangent)
     for _ in range(passes):
-        tangent_new = _tilt(tangent, low, high, ratio_most / n, gain, frame.weight, steps=1 if quick else 2)
-        cosine = _ONE / np.sqrt(_ONE + tangent_new * tangent_new)
+        ratio = through_most / n
+        tangent_new, cosine = _tilt(tangent, cosine, low, high, ratio, gain, steps=1 if quick else 2)
         sine = tangent_new * cosine
-        thrust = (high * sine + frame.weight * cosine) / shares
+        wanted = (high * sine + cosine) * lift
         through = through_most * sine
-        c_t, steep = d.prop.thrust_with_slope(through / n, n)
+        c_t, steep = d.prop.thrust_with_slope(ratio * sine, n)
         # Newton's method on T = rho D^4 C_T(V/(n D)) n^2; slower than zero thrust no step leads back
-        n_new = n + (thrust / scale - c_t * n * n) / (_TWO * c_t * n - steep * through)
+        given = c_t * n
+        n_new = n + (wanted - given * n) / (_TWO * given - steep * through)
         n_new = np.maximum(n_new, np.maximum(_THIRD * n, through / d.prop.zero_thrust_advance_ratio))
         done = passes > 4 and not (
             np.any(np.abs(n_new - n) > 1e-13 * n_new) or np.any(np.abs(tangent_new - tangent) > 1e-12)
@@ -182,6 +184,7 @@ def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, p
         n, tangent = n_new, tangent_new
         if done:
             break
+    thrust = wanted * scale
     axial, inplane = speed * sine, speed * cosine
     # thrust and power of one and the same speed: their difference, the profile power, hardly minds which
     c_t, c_p = d.prop.at(through / n, n)
@@ -196,24 +199,22 @@ def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, p
 
 
 def _tilt(
-    tangent: NDArray, low: NDArray, high: NDArray, ratio: NDArray, gain: NDArray, weight: NDArray, *, steps: int
-) -> NDArray:
-    """Solve W t = low + H / cos for the tangent t by Newton's method.
+    tangent: NDArray, cosine: NDArray, low: NDArray, high: NDArray, ratio: NDArray, gain: NDArray, *, steps: int
+) -> tuple[NDArray, NDArray]:
+    """Solve t = low + H / cos for the tangent t by Newton's method, forces over the weight; t and its cosine.
 
-    H = gain T mu / (1 + c mu) with mu = ratio cos and T = W cos + high sin: tilt and thrust are found together, only
-    the rotational speed in ``ratio`` is held.
+    H = gain T pi mu / (1 + c mu) with pi mu = ratio cos and T = cos + high sin: tilt and thrust are found together,
+    only the rotational speed in ``ratio`` is held.
     """
     t = tangent
-    least = 0.05 * weight
-    gain, fade = gain * ratio, _FADE * ratio
+    gain, fade = gain * ratio, (_FADE / _PI) * ratio
     for _ in range(steps):
-        cosine = _ONE / np.sqrt(_ONE + t * t)
-        cube = cosine * cosine * cosine
         below = _ONE + fade * cosine
-        pull = gain * cosine * (weight + high * t) / below
-        slope = weight - cube * (gain * (high - weight * t) + pull * fade * t) / below
-        t = np.maximum(t - (weight * t - low - pull) / np.maximum(slope, least), _ZERO)
-    return t
+        pull = gain * cosine * (_ONE + high * t) / below
+        slope = _ONE - cosine * cosine * cosine * (gain * (high - t) + pull * fade * t) / below
+        t = np.maximum(t - (t - low - pull) / np.maximum(slope, _LEAST_SLOPE), _ZERO)
+        cosine = _ONE / np.sqrt(_ONE + t * t)
+    return t, cosine
 
 
 @dataclass(frozen=True)
@@ -506,30 +507,41 @@ def _guess_top(d: Drive, frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> 
 
 def _aimed_top(d: Drive, frame: Airframe, cap: NDArray, log_v: NDArray, state: Trim, *, effort: _Effort) -> _Top:
     """Secant search in ln V from a good guess, each step a trim of few passes; settled where the last was near."""
-    excess, move, slope = np.zeros_like(log_v), np.zeros_like(log_v), np.asarray(2.0)
+    excess, move, slope = np.zeros_like(log_v), np.zeros_like(log_v), _ONE
     for step in range(effort.steps):
         passes = effort.passes if step else 1 + effort.passes
-        state, point = trim(d, frame, np.exp(log_v), start=state, passes=passes, quick=effort.passes < 3)
-        last, excess = excess, _excess(d, point, cap)
+        state = _balance(d, frame, np.exp(log_v), start=state, passes=passes, quick=effort.passes < 3)
+        last = excess
+        excess, current = _excess(d, state, cap)
         if step:
             slope = (excess - last) / np.where(np.abs(move) > 1e-12, move, np.inf)
-            slope = np.minimum(np.maximum(slope, 0.3), 12.0 if step < 3 else 100.0)
+            slope = np.minimum(np.maximum(slope, 0.15), 12.0 if step < 3 else 100.0)
         move = np.minimum(np.maximum(-excess / slope, -0.25), 0.15)
         log_v = log_v + move
         if step > 2 and not (np.abs(move) > 1e-11).any():
             break
-    # a small move may also come of a slope taken across a kink: what is left over must be small too
+    # a small move may also come of a steep chord: what is left over must be small too
     settled = (np.abs(move) < effort.near) & (np.abs(excess) < max(0.25 * effort.near, 1e-6))
-    if effort.passes < 3:
-        # a pack near its end is not solved by the quick way
-        settled = settled & (point.bus_voltage > 0.65 * d.emf)
-    return _Top(np.exp(log_v), state, point.pack_current, settled)
+    return _Top(np.exp(log_v), state, current, settled)
 
 
-def _excess(d: Drive, point: OperatingPoint, cap: NDArray) -> NDArray:
-    """What is asked beyond what there is: of the duty, or of the most the pack can give, P R / (E/2)^2 = 1."""
-    half = 0.5 * d.emf
-    return np.maximum(point.duty - cap, point.pack_power * d.pack_resistance / (half * half) - 1.0)
+def _excess(d: Drive, state: Trim, cap: NDArray) -> tuple[NDArray, NDArray]:
+    """Rest voltage that a trim lacks, over what there is, and the pack current at the bus voltage looked at. [-, A]
+
+    The trim can be flown while the bus stays above V, the least at which the cap gives the motors their voltage, and
+    above half of the rest voltage E. So V + R P(V) / V must not be more than E. That is explicit and smooth, while the
+    duty itself climbs like a root where the pack is near its end.
+    """
+    n = state.rev_per_s
+    amps = state.shaft_power / (_TURN * n * d.torque_constant) + d.iron_amps * n
+    volts = d.volts_per_rev * n + amps * d.resistance
+    power = d.rotors * (volts * amps) + d.idle_power
+    bus = np.maximum(volts / cap, _HALF * d.emf)
+    square = volts * volts
+    through = volts - square / bus
+    power = power + held_ripple(d.all_ripple, power, square) * (through * through)
+    current = power / bus
+    return (bus + d.pack_resistance * current) / d.emf - _ONE, current
 
 
 def _bracketed_top(d: Drive, frame: Airframe, cap: NDArray, pull: NDArray, rev_per_s: NDArray, *, steps: int) -> _Top:
@@ -545,15 +557,15 @@ def _bracketed_top(d: Drive, frame: Airframe, cap: NDArray, pull: NDArray, rev_p
         # a chord closes in from one side only: every other step halves
         share = np.clip(-below / (above - below), 0.02, 0.98) if step > 5 and step % 2 else 0.5
         middle = low + (high - low) * share
-        state, point = trim(d, frame, middle, start=state, passes=12)
-        excess = _excess(d, point, cap)
+        state = _balance(d, frame, middle, start=state, passes=12, quick=False)
+        excess, current = _excess(d, state, cap)
         over = excess > 0.0
         low, high = np.where(over, low, middle), np.where(over, middle, high)
         below, above = np.where(over, below, excess), np.where(over, excess, above)
-    # the root between the last two tries, by a straight line where the duty crosses the cap there
+    # the root between the last two tries, by a straight line
     share = np.where((below < 0.0) & (above > 0.0), -below / np.maximum(above - below, 1e-12), 0.5)
     speed = low + (high - low) * share
-    return _Top(speed, state, point.pack_current, np.ones_like(speed, bool))
+    return _Top(speed, state, current, np.ones_like(speed, bool))
 
 
 @dataclass(frozen=True)

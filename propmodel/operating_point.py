@@ -369,7 +369,8 @@ def _follow(d: Drive, way: rotation.Way, share: NDArray | None, passes: int, cal
     thrust *= d.thrust_factor
     square *= load
     square *= d.volts_per_rev
-    fine = bool(found and not held and (calm or ((bus >= d.least_fine).all() and (n >= _ZERO).all())))
+    # a pack at its end may send the solver to a root below zero
+    fine = bool(found and not held and (calm or ((bus >= d.least_fine) & (n >= _ZERO)).all()))
     return Settled(n, thrust, square, current, volts, bus, power / bus, power, load, fine)
 
 
@@ -422,9 +423,7 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
     point = replace(point, status=status)
     # beyond half of the rest voltage the root follows the low-voltage branch: hold the peak instead
     missing = np.abs(point.bus_voltage + d.pack_resistance * point.pack_current - d.emf)
-    sound = (point.bus_voltage >= STRAINED * d.emf) & (missing <= BOOKS * d.emf)
-    # the equations have a root of a rotor that turns backwards as well
-    sound &= s.rev_per_s >= 0.0
+    sound = (point.bus_voltage >= STRAINED * d.emf) & (missing <= BOOKS * d.emf) & (s.rev_per_s >= 0.0)
     square = s.motor_voltage * s.motor_voltage
     # the solver knows the plain law of the ripple; where that is held, the speed is found as near a pack's end
     sound &= d.all_ripple * square <= _RIPPLE_MOST * (d.rotors * s.motor_voltage * s.motor_current + d.idle_power)
@@ -438,7 +437,10 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
     # one start for all duties of a drive: what is held at the peak is then the same to the last digit
     peak_speed = rotation.of_most_power(part, 0.3 * part.emf / part.volts_per_rev * np.ones_like(asked), passes=30)
     n_part = np.where((n_part > 0.0) & np.isfinite(n_part), n_part, peak_speed * (asked > 0.0))
-    beyond = asked >= at_speed(part, peak_speed, bus_passes=STRAINED_PASSES).duty * (1.0 - 1e-9)
+    # at the most a pack can give the bus is at half of the rest voltage
+    load = part.load_factor * part.prop.static(peak_speed)[1] * peak_speed
+    peak_volts = (part.straight + part.resistance * load) * peak_speed
+    beyond = asked >= peak_volts / (0.5 * part.emf) * (1.0 - 1e-9)
     n_part = np.where(beyond, peak_speed, np.minimum(n_part, peak_speed))
     held = at_speed(part, n_part, bus_passes=STRAINED_PASSES)
     open_ = ~beyond & (np.abs(held.duty - asked) > 1e-9)

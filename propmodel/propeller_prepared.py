@@ -364,19 +364,23 @@ class PreparedPropeller:
         end_t = self.joints[0]
         j0 = self.zero_thrust_advance_ratio
         u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
-        x = np.minimum(u, end_t)
-        k1, k2, k3 = self.shape_c_t
-        if self.straightened:
-            kept = self.bulge_kept
-            k1, k2, k3 = kept * k1, kept * k2, kept * k3
+        beyond = bool(np.max(u, initial=0.0) > end_t)
+        x = np.minimum(u, end_t) if beyond else u
+        k1, k2, k3, twice_k2, thrice_k3 = self._kept_bulge
         left = _ONE - x
-        rise = _ONE + x * (k1 + x * (k2 + x * k3))
-        c_t = still * (left * rise)
-        slope = still * (left * (k1 + x * (_TWO * k2 + _THREE * k3 * x)) - rise) / j0
-        if (u > end_t).any():
+        rise = x * (k1 + x * (k2 + x * k3)) + _ONE
+        slope = (left * (x * (twice_k2 + x * thrice_k3) + k1) - rise) * (still / j0)
+        c_t = still * left * rise
+        if beyond:
             far = np.maximum(u, end_t) / end_t
             c_t = c_t * (far * far)
         return c_t, slope
+
+    @cached_property
+    def _kept_bulge(self) -> tuple[FloatArray, ...]:
+        """k1, k2, k3 times what is left of the bulge, and what its slope takes of them."""
+        k1, k2, k3 = (self.bulge_kept * k if self.straightened else k for k in self.shape_c_t)
+        return k1, k2, k3, _f(_TWO * k2), _f(_THREE * k3)
 
     def range_status(self, rev_per_s: ArrayLike, advance_ratio: ArrayLike = 0.0) -> IntArray:
         """Bits of ``RangeFlag``: what lies outside the measured range.

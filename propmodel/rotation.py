@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel import battery, controller
+from propmodel.build import put, subset
 from propmodel.drive import Drive
 from propmodel.duties import SMALL, Duties
 
@@ -56,7 +57,8 @@ FINEST = 1e-13
 # numbers as arrays without axes: numpy takes them faster than plain ones
 _ONE, _HALF, _FOUR = (np.asarray(x) for x in (1.0, 0.5, 4.0))
 _LADDER = np.geomspace(1e-3, 1.02, 64)  # speeds over that at full duty
-_SPEED_WITH_DUTY = 0.8  # d ln n/d ln duty on the way to full duty, for a first guess
+_PART_DUTY = 0.5  # at which, beside full duty, a first guess is right
+_MOST_CHANGE = 1.0  # of a load with ln duty
 
 
 @np.errstate(all="ignore")  # a pack at its end has no root
@@ -140,13 +142,17 @@ def of_most_power(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
         if not open_.any():
             return n
     # the steps leave the ripple out of the slope: where it is much of the power they may go to and fro. The power
-    # grows with speed all the way (the ripple is held), so halve, on a logarithmic scale
-    low, high = np.zeros_like(n) + np.log(1e-4), np.zeros_like(n) + np.log(1e6)
+    # grows with speed all the way (the ripple is held), so halve for those, on a logarithmic scale
+    some = ~(np.abs(step) <= 1e-9)
+    if not some.any():
+        return n
+    few, (half, most) = subset(d, some, n.shape), (np.broadcast_to(x, n.shape)[some] for x in (half, most))
+    low, high = np.full(half.shape, np.log(1e-4)), np.full(half.shape, np.log(1e6))
     for _ in range(64):
         middle = 0.5 * (low + high)
-        under = _power_at_half(d, np.exp(middle), half) < most
+        under = _power_at_half(few, np.exp(middle), half) < most
         low, high = np.where(under, middle, low), np.where(under, high, middle)
-    return np.where(np.abs(step) > 1e-9, np.exp(0.5 * (low + high)), n)
+    return put(n, some, np.exp(0.5 * (low + high)))
 
 
 def _power_at_half(d: Drive, n: NDArray, half: NDArray) -> NDArray:
@@ -318,19 +324,24 @@ def _outset(d: Drive) -> tuple[NDArray, NDArray, NDArray, NDArray, NDArray]:
     """What a first guess at a duty needs, and the speed at full duty; worked out once a drive. [1/s, -, -, -, 1/s]
 
     The guess is a duty / (1 + sqrt(1 + (b duty + c duty^3) (1 + k ln duty))), the root of a load that goes with n^2,
-    right at full duty: b stands for the motor's resistance, c for the pack's, k for the slow change of C_P.
+    right at full duty: b stands for the motor's resistance, c for the pack's. k makes it right at part duty as well,
+    for the slow change of C_P, or a fast one where blade tips are fast at full duty.
     """
     kept: tuple[NDArray, NDArray, NDArray, NDArray, NDArray] | None = vars(d).get("_outset")
     if kept is None:
-        full = way(d, np.ones(d.least_duty.shape))[6]
+        full, part = (way(d, np.full(d.least_duty.shape, duty))[6] for duty in (1.0, _PART_DUTY))
         free = (d.emf - d.idle_share / d.emf) / d.straight
         bend = (2.0 * free / full - 1.0) ** 2 - 1.0
         bend = np.where(bend > 0.0, bend, 1.0)  # no number where full duty has no root: any guess will do
         of_pack = bend * (d.pack_load / (d.load_volts + d.pack_load))
-        slow = _SPEED_WITH_DUTY * d.prop.slope_c_p
+        of_motor = bend - of_pack
+        there = (2.0 * free * _PART_DUTY / part - 1.0) ** 2 - 1.0
+        plain = _PART_DUTY * of_motor + _PART_DUTY**3 * of_pack
+        slow = (there / plain - 1.0) / np.log(_PART_DUTY)
+        slow = np.where(np.abs(slow) < _MOST_CHANGE, slow, 0.0)  # nor where part duty has none
         kept = (
             np.asarray(free + free),
-            np.asarray(bend - of_pack),
+            np.asarray(of_motor),
             np.asarray(of_pack),
             np.asarray(slow),
             np.asarray(full),
@@ -416,9 +427,11 @@ def _step(
 
 def _all_within(step: NDArray, most: float) -> bool:
     """Whether no element is larger than that, or no number."""
-    # on a curve the sum of squares is quicker and mostly enough; on large arrays it would wake a second thread
-    if step.size < SMALL and np.vdot(step, step) <= most * most:
-        return True
+    # on a curve the sum of fourth powers is quicker and mostly enough; on large arrays it would wake a second thread
+    if step.size < SMALL:
+        square = step * step
+        if np.vdot(square, square) <= most**4:
+            return True
     return bool(np.abs(step).max(initial=0.0) <= most)
 
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["LARGEST", "Condition", "Sweep", "Verdict", "margin_names", "sweep"]
 
-CHUNK = 16384
+CHUNK = 32768
 SHARED_FROM = 300_000
 """Builds from which a second process is worth its start of half a second. [-]"""
 MOST_PROCESSES = 4
