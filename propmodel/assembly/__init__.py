@@ -1,0 +1,1 @@
+"""The assembled craft: `Build`, its written record, the demo craft."""

@@ -1,0 +1,1 @@
+"""One build judged: intermediate answers, headline answers, margins, limits."""

@@ -1,0 +1,1 @@
+"""What everything else stands on: units, constants, checks, status, tables."""

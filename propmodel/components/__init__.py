@@ -1,0 +1,1 @@
+"""Single things, each by itself: air, propeller, motor, controller, pack, wire, airframe."""

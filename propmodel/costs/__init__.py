@@ -1,0 +1,35 @@
+"""What a session costs."""
+
+from propmodel.costs.session import (
+    Consumption,
+    PARTS,
+    Prices,
+    Session,
+    SessionCost,
+    Spare,
+    chance_enough,
+    chance_enough_propellers,
+    chance_in_words,
+    consumption,
+    pack_wear,
+    session_cost,
+    spares_list,
+    spares_needed,
+)
+
+__all__ = [
+    "Consumption",
+    "PARTS",
+    "Prices",
+    "Session",
+    "SessionCost",
+    "Spare",
+    "chance_enough",
+    "chance_enough_propellers",
+    "chance_in_words",
+    "consumption",
+    "pack_wear",
+    "session_cost",
+    "spares_list",
+    "spares_needed",
+]

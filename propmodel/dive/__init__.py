@@ -1,0 +1,1 @@
+"""The dive and the pull-out."""

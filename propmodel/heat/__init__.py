@@ -1,0 +1,37 @@
+"""Temperatures of motor, wire, controller and pack."""
+
+from propmodel.heat.motor import (
+    BELL_OVER,
+    HeatCapacity,
+    LENGTH_OVER,
+    SteadyHeat,
+    ThermalResistance,
+    capacities,
+    continuous_current,
+    controller_rise,
+    pack_temperature_rate,
+    resistances,
+    rms_current,
+    seconds_to_limit,
+    steady_temperatures,
+    temperatures_after,
+    wire_rise,
+)
+
+__all__ = [
+    "BELL_OVER",
+    "HeatCapacity",
+    "LENGTH_OVER",
+    "SteadyHeat",
+    "ThermalResistance",
+    "capacities",
+    "continuous_current",
+    "controller_rise",
+    "pack_temperature_rate",
+    "resistances",
+    "rms_current",
+    "seconds_to_limit",
+    "steady_temperatures",
+    "temperatures_after",
+    "wire_rise",
+]

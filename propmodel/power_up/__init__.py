@@ -1,0 +1,41 @@
+"""The first power-up, step by step, and the transients that go with it."""
+
+from propmodel.power_up.steps import (
+    CAUTIONS,
+    DOUBTFUL,
+    FAULTS,
+    FINE,
+    Fact,
+    Fault,
+    PowerUp,
+    STOP,
+    STOP_AT_ONCE,
+    Step,
+    bare_motor,
+    facts,
+    from_build,
+    judge,
+    power_up_steps,
+    rows,
+    supply_limit,
+)
+
+__all__ = [
+    "CAUTIONS",
+    "DOUBTFUL",
+    "FAULTS",
+    "FINE",
+    "Fact",
+    "Fault",
+    "PowerUp",
+    "STOP",
+    "STOP_AT_ONCE",
+    "Step",
+    "bare_motor",
+    "facts",
+    "from_build",
+    "judge",
+    "power_up_steps",
+    "rows",
+    "supply_limit",
+]

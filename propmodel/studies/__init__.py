@@ -1,0 +1,1 @@
+"""Many builds: sweeps, spread, sensitivity, solving for a field, frontiers."""
