@@ -18,20 +18,21 @@ from numpy.typing import NDArray
 from explorer import compute
 from explorer.inputs import Inputs, to_build
 from explorer.own_parts import MeasuredMotor, OwnParts, bare, measured
-from propmodel import battery, costs, power_up
-from propmodel import motor as motor_model
-from propmodel.air import Air
-from propmodel.assessment import Assessment
-from propmodel.bench_model import NAMES, Stand, stand_rows
-from propmodel.build import Build
-from propmodel.controller import Controller, command_from_duty
-from propmodel.endurance import flight_time
-from propmodel.motor import Motor
-from propmodel.performance import evaluate
-from propmodel.power_up import PowerUp
-from propmodel.propeller import Propeller, spread
-from propmodel.spread import bands, draw
-from propmodel.units import GRAM_FORCE, MILLIOHM
+from propmodel import costs, power_up
+from propmodel.assembly.build import Build
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import evaluate
+from propmodel.base.units import GRAM_FORCE, MILLIOHM
+from propmodel.bench.stand_model import NAMES, Stand, stand_rows
+from propmodel.components import battery
+from propmodel.components import motor as motor_model
+from propmodel.components.air import Air
+from propmodel.components.controller import Controller, command_from_duty
+from propmodel.components.motor import Motor
+from propmodel.components.propeller import Propeller, spread
+from propmodel.flight.endurance import flight_time
+from propmodel.power_up.steps import PowerUp
+from propmodel.studies.spread import bands, draw
 
 __all__ = [
     "Learned",

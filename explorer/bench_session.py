@@ -21,7 +21,7 @@ from explorer.inputs import Inputs, demo_inputs, mended
 from explorer.own_parts import OwnParts, bare, from_record, in_use, to_record
 from explorer.store import MemoryStore, Store, open_store
 from propmodel import MODEL_EDITION, bench
-from propmodel.bench import BenchFileError, BenchLog
+from propmodel.bench.read_log import BenchFileError, BenchLog
 
 __all__ = [
     "Held",

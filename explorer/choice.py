@@ -19,10 +19,11 @@ from numpy.typing import NDArray
 
 from explorer.format import number
 from explorer.inputs import CHEMISTRY_NAMES, FIELDS, Inputs, apply, to_build
-from propmodel import battery, motor, parts, propeller
-from propmodel.build import Build, with_fields
-from propmodel.sweep import Sweep
-from propmodel.units import GRAM, INCH, MAH, MILLIOHM, MM
+from propmodel import parts
+from propmodel.assembly.build import Build, with_fields
+from propmodel.base.units import GRAM, INCH, MAH, MILLIOHM, MM
+from propmodel.components import battery, motor, propeller
+from propmodel.studies.sweep import Sweep
 
 __all__ = [
     "LISTED",

@@ -23,16 +23,16 @@ from explorer.choice import Plan, Values, plan, priced
 from explorer.choice_picture import HEADLINES, LOOKS
 from explorer.inputs import FIELDS, Inputs
 from explorer.way_times import WAY, way_times
-from propmodel import margins
-from propmodel.assessment import Assessment
-from propmodel.build import Build, with_fields
-from propmodel.endurance import Profile, flight_time
-from propmodel.performance import OUTPUTS, evaluate
-from propmodel.sensitivity import Effect, Step, standing_at, steps
-from propmodel.solve import Solution, solve_for
-from propmodel.spread import READINGS, Contribution, contributions, draw, reading_gains
-from propmodel.sweep import Sweep, sweep
-from propmodel.units import GRAM, INCH, MAH
+from propmodel.assembly.build import Build, with_fields
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.units import GRAM, INCH, MAH
+from propmodel.flight.endurance import Profile, flight_time
+from propmodel.studies.sensitivity import Effect, Step, standing_at, steps
+from propmodel.studies.solve_for import Solution, solve_for
+from propmodel.studies.spread import READINGS, Contribution, contributions, draw, reading_gains
+from propmodel.studies.sweep import Sweep, sweep
 
 __all__ = [
     "SOLVED",

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from explorer.choice import PRICE, RANGES, many
 from explorer.format import NARROW, QUANTITIES, Units, quantity_of, value
 from explorer.way_times import WAY
-from propmodel.margins import FITS, SHARES
-from propmodel.part_tables import escape_cell
-from propmodel.performance import OUTPUTS
-from propmodel.sweep import Condition, Sweep, Verdict
+from propmodel.assess.margins import FITS, SHARES
+from propmodel.assess.performance import OUTPUTS
+from propmodel.parts.csv_table import escape_cell
+from propmodel.studies.sweep import Condition, Sweep, Verdict
 
 __all__ = [
     "ASKED",

@@ -18,17 +18,17 @@ from explorer.inputs import Inputs, flying
 from explorer.lift_workings import Step, lift_steps
 from explorer.measured import Nearest
 from explorer.own_parts import OwnInputs, build_of
-from propmodel.assessment import Assessment
-from propmodel.bench_pairs import nearest_pairs
-from propmodel.build import Build
-from propmodel.controller import duty_from_throttle, throttle_from_duty
-from propmodel.endurance import Profile, flight_time
-from propmodel.flight import level_flight
-from propmodel.limits import Limit, limits
-from propmodel.performance import evaluate, status_of
-from propmodel.spread import curve_bands, draw
-from propmodel.throttle import ThrottleCurve, throttle_curve
-from propmodel.watts import Watts, where_watts_go
+from propmodel.assembly.build import Build
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.limits import Limit, limits
+from propmodel.assess.performance import evaluate, status_of
+from propmodel.bench.measured_pairs import nearest_pairs
+from propmodel.components.controller import duty_from_throttle, throttle_from_duty
+from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.power_split import Watts, where_watts_go
+from propmodel.flight.trim import level_flight
+from propmodel.powertrain.throttle_curve import ThrottleCurve, throttle_curve
+from propmodel.studies.spread import curve_bands, draw
 
 __all__ = [
     "THROTTLE",

@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from explorer.svg_plot import Line, Mark, plain_text, svg_plot
-from propmodel.part_tables import escape_cell
+from propmodel.parts.csv_table import escape_cell
 
 __all__ = ["Figure", "Sheet", "curves_csv", "curves_json", "field_sheet", "safe_link"]
 

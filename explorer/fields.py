@@ -9,9 +9,9 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from propmodel.battery import CHEMISTRIES
-from propmodel.endurance import WAYS_OF_FLYING
-from propmodel.record import AGE_CYCLES, BLADE_WIDTHS, BODY_SHAPES
+from propmodel.assembly.build_record import AGE_CYCLES, BLADE_WIDTHS, BODY_SHAPES
+from propmodel.components.battery import CHEMISTRIES
+from propmodel.flight.endurance import WAYS_OF_FLYING
 
 __all__ = ["DESCRIBED", "FLYING_STYLES", "GROUPS", "TAKE_OFF", "Field", "problem", "shown", "typed"]
 

@@ -15,13 +15,18 @@ from numpy.typing import NDArray
 
 from explorer import compute
 from explorer.inputs import Flying, Inputs, flying, mix
-from propmodel import battery, margins, operating_point, power_up
-from propmodel.assessment import Assessment
-from propmodel.build import Build, subset, with_fields
-from propmodel.controller import throttle_from_duty
-from propmodel.dive import Delay, PullOut, WashBand, wash_band
-from propmodel.endurance import FlightTime, Profile, flight_time
-from propmodel.flight import (
+from propmodel import power_up
+from propmodel.assembly.build import Build, subset, with_fields
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.base.status import Status
+from propmodel.base.units import CELSIUS_ZERO
+from propmodel.components import battery
+from propmodel.components.controller import throttle_from_duty
+from propmodel.dive.pull_out import dive_of, pull_out
+from propmodel.dive.stepped import Delay, PullOut, WashBand, wash_band
+from propmodel.flight.endurance import FlightTime, Profile, flight_time
+from propmodel.flight.trim import (
     Airframe,
     BestSpeeds,
     TopSpeed,
@@ -32,12 +37,10 @@ from propmodel.flight import (
     top_speed,
     trim,
 )
-from propmodel.heat import seconds_to_limit, steady_temperatures
-from propmodel.punch import punch, punch_band
-from propmodel.spread import draw
-from propmodel.status import Status
-from propmodel.units import CELSIUS_ZERO
-from propmodel.way_out import dive_of, pull_out
+from propmodel.heat.motor import seconds_to_limit, steady_temperatures
+from propmodel.powertrain import operating_point
+from propmodel.studies.punch import punch, punch_band
+from propmodel.studies.spread import draw
 
 __all__ = [
     "ROWS",
@@ -118,7 +121,7 @@ class Minutes:
     time, low, high : dict
         By `ROWS`: seconds until the landing charge or the landing voltage, and the ends of the band. [s]
     status : dict
-        Codes of `propmodel.status.Status`.
+        Codes of `base.status.Status`.
     current : dict
         Mean current from the pack. [A]
     charge : float

@@ -23,11 +23,11 @@ from explorer.flight_answers import (
 from explorer.format import NARROW, Units, change, lowered, spread, value
 from explorer.inputs import Inputs
 from explorer.sentence import own_name
-from propmodel.dive import BindingLimit, Manoeuvre, WashBand
-from propmodel.heat_verdict import OTHER_CAUSES, hot_motor_verdict
-from propmodel.limits import Limit
-from propmodel.response import CONTROLLER_LAG
-from propmodel.status import Status
+from propmodel.assess.limits import Limit
+from propmodel.base.status import Status
+from propmodel.dive.stepped import BindingLimit, Manoeuvre, WashBand
+from propmodel.flight.spin_up import CONTROLLER_LAG
+from propmodel.heat.hot_motor import OTHER_CAUSES, hot_motor_verdict
 
 __all__ = [
     "alarm_words",

@@ -11,18 +11,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from propmodel.units import (
-    CELSIUS_ZERO,
-    GRAM,
-    GRAM_FORCE,
-    INCH,
-    KMH,
-    MAH,
-    MILLIOHM,
-    MINUTE,
-    MM,
-    RPM,
-)
+from propmodel.base.units import CELSIUS_ZERO, GRAM, GRAM_FORCE, INCH, KMH, MAH, MILLIOHM, MINUTE, MM, RPM
 
 __all__ = [
     "MINUS",

@@ -1,6 +1,6 @@
 """What a person types, in the units they type it: one frozen record, and the checks on it.
 
-The craft part becomes a Build in :mod:`propmodel.record`, the flying part a `Flying` in SI here. Nothing
+The craft part becomes a Build in :mod:`propmodel.assembly.build_record`, the flying part a `Flying` in SI here. Nothing
 raises for what a person typed: `check` says it in sentences, `mended` goes on with the default.
 """
 
@@ -15,13 +15,13 @@ from typing import Any
 import numpy as np
 
 from explorer.fields import DESCRIBED, FLYING_STYLES, GROUPS, TAKE_OFF, Field, problem, shown, typed
-from propmodel import propeller
-from propmodel.battery import CHEMISTRIES
-from propmodel.build import Build
-from propmodel.demo import demo_record
-from propmodel.endurance import WAYS_OF_FLYING
-from propmodel.record import DEFAULTS, from_record, motor_of
-from propmodel.units import GRAM, INCH, KMH
+from propmodel.assembly.build import Build
+from propmodel.assembly.build_record import DEFAULTS, from_record, motor_of
+from propmodel.assembly.demo import demo_record
+from propmodel.base.units import GRAM, INCH, KMH
+from propmodel.components import propeller
+from propmodel.components.battery import CHEMISTRIES
+from propmodel.flight.endurance import WAYS_OF_FLYING
 
 __all__ = [
     "CHEMISTRY_NAMES",
@@ -335,7 +335,7 @@ def mended(inputs: Inputs, fallback: Inputs = _SCREE) -> tuple[Inputs, list[tupl
 
 
 def to_build(inputs: Inputs) -> Build:
-    """Build the craft; all conversion to SI happens in :func:`propmodel.record.from_record`.
+    """Build the craft; all conversion to SI happens in :func:`propmodel.assembly.build_record.from_record`.
 
     Parameters
     ----------

@@ -7,7 +7,7 @@ second decimal of the pitch. All common practice, from memory; where two fit, bo
 
 from __future__ import annotations
 
-from propmodel.battery import CHEMISTRIES
+from propmodel.components.battery import CHEMISTRIES
 
 __all__ = [
     "bare_capacity",

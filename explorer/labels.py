@@ -14,7 +14,7 @@ from explorer import label_meanings as means
 from explorer.format import lowered
 from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, problem, typed
 from explorer.label_pieces import MAX_LENGTH, Piece, pieces_of, suggestions
-from propmodel.battery import CHEMISTRIES
+from propmodel.components.battery import CHEMISTRIES
 
 __all__ = ["Found", "Option", "Question", "Reading", "Unread", "Value", "answered", "read_labels"]
 

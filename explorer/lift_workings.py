@@ -7,15 +7,15 @@ import math
 import numpy as np
 
 from explorer.format import value
-from propmodel import battery, propeller
-from propmodel.build import Build
-from propmodel.controller import throttle_from_duty
-from propmodel.drive import drive
-from propmodel.endurance import Profile, flight_time
-from propmodel.flight import level_flight
-from propmodel.motor import motor_mass
-from propmodel.operating_point import at_duty, at_thrust
-from propmodel.units import GRAM
+from propmodel.assembly.build import Build
+from propmodel.base.units import GRAM
+from propmodel.components import battery, propeller
+from propmodel.components.controller import throttle_from_duty
+from propmodel.components.motor import motor_mass
+from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.trim import level_flight
+from propmodel.powertrain.operating_point import at_duty, at_thrust
+from propmodel.powertrain.prepared import drive
 
 __all__ = ["Step", "lift_steps"]
 

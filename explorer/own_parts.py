@@ -15,10 +15,10 @@ from typing import Any
 import numpy as np
 
 from explorer.inputs import Inputs, to_build
-from propmodel.build import Build
-from propmodel.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
-from propmodel.motor import Motor
-from propmodel.propeller import Propeller
+from propmodel.assembly.build import Build
+from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
+from propmodel.components.motor import Motor
+from propmodel.components.propeller import Propeller
 
 __all__ = [
     "MOTOR_LABEL",

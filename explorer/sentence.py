@@ -18,10 +18,10 @@ import numpy as np
 
 from explorer.format import NARROW, Units, change, lowered, number, percent_change, prose, spread, value
 from explorer.inputs import Inputs
-from propmodel.bench_pairs import measured_pairs
-from propmodel.constants import STANDARD_GRAVITY
-from propmodel.limits import Limit
-from propmodel.status import Status
+from propmodel.assess.limits import Limit
+from propmodel.base.constants import STANDARD_GRAVITY
+from propmodel.base.status import Status
+from propmodel.bench.measured_pairs import measured_pairs
 
 __all__ = [
     "Headline",

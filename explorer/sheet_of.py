@@ -12,8 +12,9 @@ from explorer.field_sheet import Figure, Sheet
 from explorer.format import NARROW, Units, number, prose, spread, value
 from explorer.inputs import CHEMISTRY_NAMES, Inputs, assumed, measured_label
 from explorer.svg_plot import Line, Mark
-from propmodel import battery, power_up
-from propmodel.units import GRAM_FORCE
+from propmodel import power_up
+from propmodel.base.units import GRAM_FORCE
+from propmodel.components import battery
 
 __all__ = ["alarms", "curves", "sheet_of"]
 

@@ -13,7 +13,7 @@ from explorer.format import Units
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.labels import Reading, answered, read_labels
 from explorer.own_parts import OwnInputs, in_use
-from propmodel.demo import demo_names
+from propmodel.assembly.demo import demo_names
 
 __all__ = ["draw", "lender_of", "link_leaves_out", "untold"]
 

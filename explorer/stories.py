@@ -19,12 +19,12 @@ from numpy.typing import NDArray
 from explorer.format import NARROW, Units, band, number, value
 from explorer.inputs import Inputs
 from explorer.lift_workings import Step
-from propmodel.assessment import Assessment
-from propmodel.build import Build
-from propmodel.performance import OUTPUTS, evaluate
-from propmodel.record import from_record
-from propmodel.spread import draw
-from propmodel.units import GRAM
+from propmodel.assembly.build import Build
+from propmodel.assembly.build_record import from_record
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.units import GRAM
+from propmodel.studies.spread import draw
 
 __all__ = [
     "Exercise",

@@ -15,14 +15,14 @@ from explorer.format import value
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.lift_workings import Step
 from explorer.stories import Facts, Note, Quiz, Story, Task, answers_at, mass_g
-from propmodel.assessment import Assessment
-from propmodel.build import drag_areas
-from propmodel.controller import throttle_from_duty
-from propmodel.endurance import flight_time
-from propmodel.limits import limits
-from propmodel.solve import solve_for
-from propmodel.throttle import throttle_curve
-from propmodel.units import GRAM, KMH
+from propmodel.assembly.build import drag_areas
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.limits import limits
+from propmodel.base.units import GRAM, KMH
+from propmodel.components.controller import throttle_from_duty
+from propmodel.flight.endurance import flight_time
+from propmodel.powertrain.throttle_curve import throttle_curve
+from propmodel.studies.solve_for import solve_for
 
 __all__ = ["STORIES"]
 

@@ -15,20 +15,22 @@ import numpy as np
 
 from explorer.format import spread, value
 from explorer.search import holding
-from propmodel import battery, heat, surge, wire
-from propmodel.air import atmosphere
-from propmodel.assessment import Assessment
-from propmodel.build import Build, with_fields
-from propmodel.controller import throttle_from_duty
-from propmodel.drive import drive
-from propmodel.endurance import Profile, flight_time
-from propmodel.flight import level_flight, steepest_tilt
-from propmodel.heat_verdict import hot_motor_verdict
-from propmodel.momentum import induced_velocity_hover
-from propmodel.operating_point import at_duty
-from propmodel.response import stall_current
-from propmodel.spread import draw
-from propmodel.units import CELSIUS_ZERO
+from propmodel import heat
+from propmodel.assembly.build import Build, with_fields
+from propmodel.assess.assessment import Assessment
+from propmodel.base.units import CELSIUS_ZERO
+from propmodel.components import battery, wire
+from propmodel.components.air import atmosphere
+from propmodel.components.controller import throttle_from_duty
+from propmodel.components.momentum import induced_velocity_hover
+from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.spin_up import stall_current
+from propmodel.flight.trim import level_flight, steepest_tilt
+from propmodel.heat.hot_motor import hot_motor_verdict
+from propmodel.power_up import transients
+from propmodel.powertrain.operating_point import at_duty
+from propmodel.powertrain.prepared import drive
+from propmodel.studies.spread import draw
 
 __all__ = ["TROUBLES", "Craft", "Trouble", "troubles_with"]
 
@@ -201,7 +203,7 @@ def _pulses(c: Craft) -> str:
 
 
 def _fuse(c: Craft) -> str:
-    energy = _f(surge.capacitor_energy(c.full_volts, c.build.craft.capacitance))
+    energy = _f(transients.capacitor_energy(c.full_volts, c.build.craft.capacitance))
     return (
         f"The spark is the capacitor filling: {energy:.2f} J at {value('pack_voltage', c.full_volts)}, and about as "
         "much again lost on the way. Without the capacitor the spark is small and the volts ring up to nearly twice "

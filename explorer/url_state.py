@@ -19,7 +19,7 @@ from explorer.editions import edition_of, said
 from explorer.fields import Field, typed
 from explorer.inputs import FIELDS, Inputs, demo_inputs, mended
 from propmodel import MODEL_EDITION
-from propmodel.demo import demo_names
+from propmodel.assembly.demo import demo_names
 
 __all__ = ["MAX_LENGTH", "OTHER_KEYS", "VERSION", "Link", "clean_text", "decode", "encode", "from_params", "to_params"]
 

@@ -1,7 +1,7 @@
 """Minutes flown the reader's own way, for many combinations at once: what a sweep of headline answers leaves out.
 
 The engine's sweep knows the hover; a mix of cruise, hard flying and punches is a flight of its own for every
-combination, counted here by the same `propmodel.endurance.flight_time` as on the page Minutes.
+combination, counted here by the same `flight.endurance.flight_time` as on the page Minutes.
 """
 
 from __future__ import annotations
@@ -11,9 +11,9 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.build import Build, with_fields
-from propmodel.endurance import Profile, flight_time
-from propmodel.sweep import Sweep
+from propmodel.assembly.build import Build, with_fields
+from propmodel.flight.endurance import Profile, flight_time
+from propmodel.studies.sweep import Sweep
 
 __all__ = ["WAY", "way_times"]
 

@@ -19,7 +19,7 @@ from explorer.figures.base import PLOT_CONFIG
 from explorer.format import Units, prose
 from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, measured_label, take_off_g
 from explorer.typed_units import from_shown, shown_span, shown_unit, to_shown
-from propmodel import propeller
+from propmodel.components import propeller
 
 __all__ = [
     "PAGE_FILES",

@@ -16,16 +16,19 @@ import numpy as np
 
 from explorer.lift_workings import Step
 from explorer.search import holding
-from propmodel import battery, falling, momentum, motor, propeller, response, surge
-from propmodel.assessment import Assessment
-from propmodel.build import Build, drag_areas, with_fields
-from propmodel.constants import STANDARD_GRAVITY as G
-from propmodel.controller import RIPPLE_MOST, THROTTLE_EXPONENT
-from propmodel.flight import best_speeds, level_flight, top_speed
-from propmodel.performance import evaluate
-from propmodel.spread import bands, contributions
-from propmodel.units import CELSIUS_ZERO, GRAM, KMH, MINUTE
-from propmodel.way_out import pull_out
+from propmodel.assembly.build import Build, drag_areas, with_fields
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import evaluate
+from propmodel.base.constants import STANDARD_GRAVITY as G
+from propmodel.base.units import CELSIUS_ZERO, GRAM, KMH, MINUTE
+from propmodel.components import battery, momentum, motor, propeller
+from propmodel.components.controller import RIPPLE_MOST, THROTTLE_EXPONENT
+from propmodel.dive import closed_forms
+from propmodel.dive.pull_out import pull_out
+from propmodel.flight import spin_up
+from propmodel.flight.trim import best_speeds, level_flight, top_speed
+from propmodel.power_up import transients
+from propmodel.studies.spread import bands, contributions
 
 __all__ = ["QUESTIONS", "Question", "Worked", "check_words", "found"]
 
@@ -655,7 +658,7 @@ def _dive(b: Build) -> Worked:
     front, _ = (_f(x) for x in drag_areas(b))
     rho, mass = _f(b.air.density), _f(b.mass)
     terminal = math.sqrt(2.0 * mass * G / (rho * front))
-    speed = float(falling.fall_speed(drop, terminal_speed=terminal))
+    speed = float(closed_forms.fall_speed(drop, terminal_speed=terminal))
     out = pull_out(b, drop)
     load, lost = _f(out.peak_load), _f(out.height_lost)
     got = terminal * math.sqrt(1.0 - math.exp(-2.0 * G * drop / terminal**2))
@@ -728,7 +731,7 @@ def _stall(b: Build) -> Worked:
             )
         ],
         got,
-        float(response.stall_current(volts, r)),
+        float(spin_up.stall_current(volts, r)),
     )
 
 
@@ -746,7 +749,7 @@ def _inrush(b: Build) -> Worked:
             )
         ],
         got,
-        float(surge.capacitor_energy(volts, c)),
+        float(transients.capacitor_energy(volts, c)),
     )
 
 

@@ -5,40 +5,28 @@ performance, its flight time, its dive, its limits. Every number may be an array
 sensitivity are the same call with another axis. SI units, radians, state of charge 0 to 1.
 """
 
-from propmodel import (
-    air,
-    battery,
-    bench,
-    costs,
-    heat,
-    momentum,
-    motor,
-    parts,
-    power_up,
-    propeller,
-    response,
-    sensitivity,
-    spread,
-    wire,
-)
-from propmodel.air import Air, atmosphere
-from propmodel.battery import Pack, discharge
-from propmodel.build import Build, with_fields
-from propmodel.constants import MODEL_EDITION
-from propmodel.controller import Controller
-from propmodel.craft import Craft
-from propmodel.demo import demo, demo_names
-from propmodel.endurance import WAYS_OF_FLYING, FlightTime, Profile, flight_time
-from propmodel.flight import best_speeds, climb_rate, level_flight, top_speed
-from propmodel.limits import Limit, limits
-from propmodel.motor import Motor
-from propmodel.performance import Performance, performance
-from propmodel.propeller import Propeller
-from propmodel.solve import solve_for
-from propmodel.status import Status
-from propmodel.sweep import Condition, Sweep, sweep
-from propmodel.throttle import bench_curve, throttle_curve
-from propmodel.way_out import pull_out
+from propmodel import bench, costs, heat, parts, power_up
+from propmodel.assembly.build import Build, with_fields
+from propmodel.assembly.demo import demo, demo_names
+from propmodel.assess.limits import Limit, limits
+from propmodel.assess.performance import Performance, performance
+from propmodel.base.constants import MODEL_EDITION
+from propmodel.base.status import Status
+from propmodel.components import air, battery, momentum, motor, propeller, wire
+from propmodel.components.air import Air, atmosphere
+from propmodel.components.battery import Pack, discharge
+from propmodel.components.controller import Controller
+from propmodel.components.craft import Craft
+from propmodel.components.motor import Motor
+from propmodel.components.propeller import Propeller
+from propmodel.dive.pull_out import pull_out
+from propmodel.flight import spin_up as response
+from propmodel.flight.endurance import WAYS_OF_FLYING, FlightTime, Profile, flight_time
+from propmodel.flight.trim import best_speeds, climb_rate, level_flight, top_speed
+from propmodel.powertrain.throttle_curve import bench_curve, throttle_curve
+from propmodel.studies import sensitivity, spread
+from propmodel.studies.solve_for import solve_for
+from propmodel.studies.sweep import Condition, Sweep, sweep
 
 __all__ = [
     "MODEL_EDITION",

@@ -1,80 +1,24 @@
-"""Imports point one way: explorer -> propmodel; parts -> build -> operating point -> answers -> overviews."""
+"""Imports point one way: explorer -> propmodel, and inside propmodel from each wing to the floors below it."""
 
 from __future__ import annotations
 
 import ast
-import fnmatch
 from pathlib import Path
 
 import pytest
 
-# Layers of propmodel, lowest first; names are patterns. A module may import its own layer (no circles) and
-# the layers below it.
-LAYERS: list[list[str]] = [
-    # ground: usable by everything
-    ["units", "constants", "errors", "status", "number", "workshare"],
-    ["tables"],
-    # parts
-    [
-        "air",
-        "momentum",
-        "propeller",
-        "propeller_*",
-        "motor",
-        "surge",
-        "controller",
-        "battery",
-        "craft",
-        "inplane",
-    ],
-    [
-        "wire",
-        "build",
-        "parts",
-        "part_*",
-    ],
-    # a build written down, and the four that come with the project
-    ["record"],
-    ["demo"],
-    ["drive", "duties"],
-    ["rotation"],
-    ["operating_point", "throttle"],
-    # answers about one build
-    [
-        "flight",
-        "endurance",
-    ],
-    [
-        "dive",
-        "dive_*",
-        "falling",
-        "wash",
-        "way_out",
-        "heat",
-        "heat_*",
-        "response",
-        "watts",
-        "power_up*",
-    ],
-    [
-        "assessment",
-        "margins",
-        "performance",
-        "limits",
-    ],
-    # overviews over many builds or many answers, and what reads the user's files
-    [
-        "costs",
-        "spread",
-        "sweep",
-        "sensitivity",
-        "solve",
-        "pareto",
-        "punch",
-    ],
-    ["bench", "bench_*"],
+FLOORS: list[list[str]] = [
+    ["base"],
+    ["components", "heat", "costs"],
+    ["assembly", "parts"],
+    ["powertrain"],
+    ["flight", "dive", "power_up"],
+    ["assess"],
+    ["studies", "bench"],
 ]
-FREE = {"__init__", "data"}  # the package's front door, and the data folder
+"""Wings of propmodel, lowest floor first. A module may import its own wing (no circles) and the floors below it."""
+MOST_MODULES = 12
+"""Modules a folder may hold, `__init__` not counted."""
 
 
 def imported(tree: ast.AST, package: str) -> set[str]:
@@ -99,14 +43,13 @@ def modules(root: Path, package: str) -> dict[str, set[str]]:
     for path in sorted((root / package).rglob("*.py")):
         dotted = ".".join(path.relative_to(root).with_suffix("").parts)
         parent = dotted.rsplit(".", 1)[0]
-        found[dotted.removesuffix(".__init__")] = imported(ast.parse(path.read_text("utf-8")), parent)
+        found[dotted] = imported(ast.parse(path.read_text("utf-8")), parent)
     return found
 
 
-def layer_of(name: str) -> int | None:
-    head = name.split(".")[0]
-    for index, layer in enumerate(LAYERS):
-        if any(fnmatch.fnmatchcase(head, pattern) for pattern in layer):
+def floor_of(wing: str) -> int | None:
+    for index, wings in enumerate(FLOORS):
+        if wing in wings:
             return index
     return None
 
@@ -116,30 +59,26 @@ def breaches(found: dict[str, set[str]]) -> list[str]:
     wrong = []
     edges: dict[str, set[str]] = {}
     for module, names in found.items():
+        parts = module.split(".")
         for name in sorted(names):
-            top = name.split(".")[0]
-            if module.startswith("propmodel") and top in {"explorer", "streamlit", "plotly", "tests"}:
+            if parts[0] == "propmodel" and name.split(".")[0] in {"explorer", "streamlit", "plotly", "tests"}:
                 wrong.append(f"{module} imports {name}")
-        if not module.startswith("propmodel."):
-            continue
-        own = module.split(".")[1]
-        if own in FREE:
-            continue
-        if layer_of(own) is None:
-            wrong.append(f"{module} has no layer: add it to LAYERS")
+        if parts[0] != "propmodel" or len(parts) < 3:
+            continue  # the front door of the package imports every wing
+        own = floor_of(parts[1])
+        if own is None:
+            wrong.append(f"{module} stands in no wing: add {parts[1]} to FLOORS")
             continue
         for name in names:
-            if name == "propmodel":
-                continue  # "from propmodel import x" also lists propmodel.x, which is judged below
-            if not name.startswith("propmodel."):
+            other = name.split(".")
+            if other[0] != "propmodel" or len(other) < 2 or other[1] == "data":
                 continue
-            other = name.split(".")[1]
-            if other in FREE or other == own or f"propmodel.{other}" not in found:
-                continue
-            edges.setdefault(own, set()).add(other)
-            target = layer_of(other)
-            if target is not None and target > layer_of(own):
-                wrong.append(f"{module} imports propmodel.{other}, which stands above it")
+            if floor_of(other[1]) is None:
+                wrong.append(f"{module} imports {name}: take it from its wing")
+            elif other[1] != parts[1] and floor_of(other[1]) >= own:
+                wrong.append(f"{module} imports {name}, which stands above it or beside it")
+            elif name in found:
+                edges.setdefault(module, set()).add(name)
     return sorted(set(wrong)) + circles(edges)
 
 
@@ -168,10 +107,14 @@ def test_imports_point_one_way(root):
     assert breaches(found) == []
 
 
-def test_every_pattern_names_a_module(root):
-    names = [path.stem for path in (root / "propmodel").glob("*.py")]
-    idle = [pattern for layer in LAYERS for pattern in layer if not fnmatch.filter(names, pattern)]
-    assert idle == []
+def test_every_wing_is_a_folder(root):
+    folders = {path.parent.name for path in (root / "propmodel").glob("*/__init__.py")}
+    assert folders == {wing for wings in FLOORS for wing in wings}
+
+
+def test_no_folder_of_the_engine_is_crowded(root):
+    for folder in [root / "propmodel", *(p for p in (root / "propmodel").rglob("*") if p.is_dir())]:
+        assert len([p for p in folder.glob("*.py") if p.name != "__init__.py"]) <= MOST_MODULES, folder.name
 
 
 def test_no_star_import_and_explicit_all(root):
@@ -188,28 +131,24 @@ def test_no_star_import_and_explicit_all(root):
 @pytest.mark.parametrize(
     ("source", "complaint"),
     [
-        ("import streamlit", "propmodel.motor imports streamlit"),
-        ("from explorer.inputs import Inputs", "propmodel.motor imports explorer.inputs"),
-        (
-            "from propmodel.sweep import sweep",
-            "propmodel.motor imports propmodel.sweep, which stands above it",
-        ),
-        (
-            "def f():\n    from propmodel import build",
-            "propmodel.motor imports propmodel.build, which stands",
-        ),
-        ("from . import build", "propmodel.motor imports propmodel.build, which stands above it"),
+        ("import streamlit", "propmodel.components.motor imports streamlit"),
+        ("from explorer.inputs import Inputs", "propmodel.components.motor imports explorer.inputs"),
+        ("from propmodel.studies.sweep import sweep", "imports propmodel.studies.sweep, which stands above it"),
+        ("def f():\n    from propmodel.assembly import build", "imports propmodel.assembly.build, which stands above"),
+        ("from ..assembly import build", "imports propmodel.assembly.build, which stands above it"),
+        ("from propmodel.costs import session", "imports propmodel.costs.session, which stands above it or beside it"),
+        ("from propmodel import demo", "imports propmodel.demo: take it from its wing"),
     ],
 )
 def test_the_walk_sees_a_breach(source, complaint):
     found = {
-        "propmodel.motor": imported(ast.parse(source), "propmodel"),
-        "propmodel.build": set(),
-        "propmodel.sweep": set(),
+        "propmodel.components.motor": imported(ast.parse(source), "propmodel.components"),
+        "propmodel.assembly.build": set(),
+        "propmodel.studies.sweep": set(),
     }
     assert any(complaint in line for line in breaches(found))
 
 
 def test_the_walk_sees_a_circle():
-    found = {"propmodel.motor": {"propmodel.battery"}, "propmodel.battery": {"propmodel.motor.mass"}}
-    assert any(line.startswith("circle: ") for line in breaches(found))
+    motor, battery = "propmodel.components.motor", "propmodel.components.battery"
+    assert any(line.startswith("circle: ") for line in breaches({motor: {battery}, battery: {motor}}))

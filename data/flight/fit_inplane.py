@@ -1,7 +1,7 @@
 """Fit the in-plane force of a rotor, and compare tilt and body force with what was measured.
 
 Run ``python data/flight/fit_inplane.py [folder of the raw tables]``. Writes ``inplane.csv``, ``body.csv`` and
-``tilt.csv`` and prints k and c of H = k T mu/(1 + c mu), which ``propmodel/inplane.py`` carries.
+``tilt.csv`` and prints k and c of H = k T mu/(1 + c mu), which ``propmodel/components/inplane.py`` carries.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import pandas as pd
 from scipy.optimize import least_squares
 
 import propmodel
-from propmodel.craft import TOP_TO_FRONT_DRAG
+from propmodel.components.craft import TOP_TO_FRONT_DRAG
 
 HERE = Path(__file__).resolve().parent
 INCH = 0.0254

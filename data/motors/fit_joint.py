@@ -22,10 +22,9 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import least_squares
 
-from propmodel import propeller_fit
-from propmodel.propeller import Propeller
-from propmodel.propeller import spread as label_spread
-from propmodel.propeller_prepared import smooth_cap
+from propmodel.components.propeller import Propeller, label_fit
+from propmodel.components.propeller import spread as label_spread
+from propmodel.components.propeller.coefficients import smooth_cap
 
 HERE = Path(__file__).resolve().parent
 INCH, GRAM_FORCE = 0.0254, 9.80665e-3
@@ -154,7 +153,7 @@ def read_rows() -> pd.DataFrame:
     t["n"], t["thrust"] = t.rpm / 60.0, t.thrust_g * GRAM_FORCE
     t["current"], t["volts"], t["torque"] = t.current_A, t.voltage_V, t.torque_Nm
     t["metres"] = t.diameter * INCH
-    label = propeller_fit.forecast(
+    label = label_fit.forecast(
         t.metres.to_numpy(),
         t.pitch.to_numpy() * INCH,
         blades=t.blades.to_numpy(float),

@@ -1,7 +1,7 @@
 """Fit the controller's lag to measured time constants of rotors: ``python data/response/fit_response.py``.
 
 Motor, inertia and propeller come from the labels by the rules of `propmodel`; only the lag is free. Prints the table
-of SOURCE.md. The constants themselves stand in `propmodel/response.py`.
+of SOURCE.md. The constants themselves stand in `propmodel/flight/spin_up.py`.
 """
 
 from __future__ import annotations
@@ -11,9 +11,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from propmodel import motor, propeller, response
-from propmodel.air import STANDARD
-from propmodel.units import INCH
+from propmodel.base.units import INCH
+from propmodel.components import motor, propeller
+from propmodel.components.air import STANDARD
+from propmodel.flight import spin_up
 
 HERE = Path(__file__).resolve().parent
 
@@ -28,7 +29,7 @@ def mechanical(row: pd.Series) -> tuple[float, float]:
         c_t, c_p = (float(c) for c in ready.static(n))
         n = (row.iloc[7] / (STANDARD.density * c_t * d**4)) ** 0.5
     inertia = float(motor.bell_inertia(wound) + propeller.inertia(turned))
-    tau = response.speed_time_constant(
+    tau = spin_up.speed_time_constant(
         inertia=inertia,
         rev_per_s=n,
         loop_resistance=wound.resistance,

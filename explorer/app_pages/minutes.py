@@ -14,10 +14,10 @@ from explorer.figures import minutes as figures
 from explorer.figures.base import Axis
 from explorer.format import NARROW, spread, value
 from explorer.inputs import FLYING_STYLES, Inputs
-from propmodel import battery
-from propmodel.flight import level_flight
-from propmodel.status import Status
-from propmodel.units import GRAM, KMH, MINUTE
+from propmodel.base.status import Status
+from propmodel.base.units import GRAM, KMH, MINUTE
+from propmodel.components import battery
+from propmodel.flight.trim import level_flight
 
 SHARES = (
     ("mix_hover_percent", "Hanging still"),

@@ -19,7 +19,7 @@ from explorer.format import NARROW, number, prose, spread, value
 from explorer.inputs import Inputs, apply
 from explorer.own_parts import in_use, measured
 from propmodel import bench, power_up
-from propmodel.units import GRAM_FORCE
+from propmodel.base.units import GRAM_FORCE
 
 CSS = Path(__file__).resolve().parents[1] / "bench.css"
 AGES = {"unknown": "I do not know", "new": "younger than about 2016", "old": "older"}
@@ -748,8 +748,8 @@ def flight(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
 
 
 def _pack_band(flown: Any) -> tuple[float, float, float]:
-    """Band of a pack that is not read, as `propmodel.spread` draws it with the label's C known."""
-    from propmodel.spread import LOG_SD_PACK_LABEL
+    """Band of a pack that is not read, as `studies.spread` draws it with the label's C known."""
+    from propmodel.studies.spread import LOG_SD_PACK_LABEL
 
     mid = float(flown.comparison.loc["pack resistance", "forecast"])
     wide = math.exp(EIGHT_IN_TEN * LOG_SD_PACK_LABEL)

@@ -19,10 +19,11 @@ from explorer.format import number, value
 from explorer.inputs import FIELDS, Inputs, apply, measured_label
 from explorer.own_parts import measured
 from explorer.store import SavedBuild, StoreError, file_name
-from propmodel import parts, propeller
-from propmodel.motor import LOG_SD_KV
-from propmodel.parts import MEASURED_LOG_SD, PartsError
-from propmodel.units import CELSIUS_ZERO, INCH
+from propmodel import parts
+from propmodel.base.units import CELSIUS_ZERO, INCH
+from propmodel.components import propeller
+from propmodel.components.motor import LOG_SD_KV
+from propmodel.parts.to_parts import MEASURED_LOG_SD, PartsError
 
 CSS = Path(__file__).resolve().parents[1] / "bench.css"
 SHOWN = 12

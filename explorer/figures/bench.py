@@ -17,8 +17,8 @@ from numpy.typing import ArrayLike
 from explorer.figures.base import OVER, PINNED, THIS, Axis, Panel, panels
 from explorer.figures.sketch import Sketch
 from explorer.format import NARROW, number, prose
-from propmodel.bench_types import Doubt
-from propmodel.power_up import DOUBTFUL, FINE, STOP
+from propmodel.bench.reading.records import Doubt
+from propmodel.power_up.steps import DOUBTFUL, FINE, STOP
 
 __all__ = ["against", "band_rows", "card", "care", "doubts", "kind_of", "next_card", "off", "progress", "verdict"]
 

@@ -20,7 +20,7 @@ from explorer.choice_answers import Change
 from explorer.choice_picture import LOOKS, Picture, change_words, nice_ticks, reads, shown, unit_of
 from explorer.figures.base import AIR, FONT, GRID, PINNED, SIZE, SMALL, THIS
 from explorer.format import NARROW, Units
-from propmodel.spread import Contribution
+from propmodel.studies.spread import Contribution
 
 __all__ = ["Mark", "change_bars", "map_of", "map_words", "over_words", "reading_bars", "spread_bars"]
 

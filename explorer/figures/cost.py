@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from explorer.format import number
-from propmodel.costs import PARTS, Spare, chance_in_words
+from propmodel.costs.session import PARTS, Spare, chance_in_words
 
 __all__ = ["counts", "money", "spares", "strips"]
 

@@ -23,8 +23,8 @@ from explorer.figures.base import (
 from explorer.figures.sketch import Sketch
 from explorer.flight_answers import DiveAnswer
 from explorer.format import NARROW, spread, value
-from propmodel.dive import Path, WashBand
-from propmodel.status import Status
+from propmodel.base.status import Status
+from propmodel.dive.stepped import Path, WashBand
 
 __all__ = ["charge_words", "delay_strip", "dive_figure", "dive_frame", "pull_by", "pull_table", "wash_strip"]
 

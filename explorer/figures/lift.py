@@ -30,10 +30,10 @@ from explorer.figures.base import (
 )
 from explorer.figures.sketch import Sketch
 from explorer.format import Units, prose, value
-from propmodel.limits import Limit
-from propmodel.status import Status
-from propmodel.throttle import ThrottleCurve
-from propmodel.watts import Watts
+from propmodel.assess.limits import Limit
+from propmodel.base.status import Status
+from propmodel.flight.power_split import Watts
+from propmodel.powertrain.throttle_curve import ThrottleCurve
 
 __all__ = [
     "Ceiling",

@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 
 from explorer.flight_answers import HeatState
 from explorer.format import NARROW, Units, prose, value
-from propmodel.heat_verdict import TOUCH
-from propmodel.limits import Limit
+from propmodel.assess.limits import Limit
+from propmodel.heat.hot_motor import TOUCH
 
 __all__ = ["BASIS", "close_bars", "fits_list", "heat_rows", "tied"]
 

@@ -29,7 +29,7 @@ from explorer.figures.base import (
 from explorer.figures.sketch import Sketch
 from explorer.flight_answers import Cutoff, Ghosts, Minutes, PackAxis, SpeedCurve
 from explorer.format import value
-from propmodel.units import GRAM, KMH, MINUTE
+from propmodel.base.units import GRAM, KMH, MINUTE
 
 __all__ = [
     "Mark",

@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel import battery, motor, propeller
-from propmodel.air import STANDARD, Air, changed
-from propmodel.constants import STANDARD_GRAVITY
-from propmodel.controller import Controller, duty_cap
-from propmodel.craft import TOP_TO_FRONT_DRAG, Craft, default_drag_area
-from propmodel.errors import check_in, check_positive, check_range
-from propmodel.number import Number
+from propmodel.base.arrays import Number
+from propmodel.base.checks import check_in, check_positive, check_range
+from propmodel.base.constants import STANDARD_GRAVITY
+from propmodel.components import battery, motor, propeller
+from propmodel.components.air import STANDARD, Air, changed
+from propmodel.components.controller import Controller, duty_cap
+from propmodel.components.craft import TOP_TO_FRONT_DRAG, Craft, default_drag_area
 
 __all__ = [
     "COAXIAL_THRUST",

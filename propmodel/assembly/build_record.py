@@ -12,12 +12,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from propmodel import air, battery, motor, propeller, wire
-from propmodel.build import Build
-from propmodel.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
-from propmodel.craft import Craft, default_drag_area
-from propmodel.errors import check_in, check_positive
-from propmodel.units import CELSIUS_ZERO, GRAM, INCH, MAH, MILLIOHM, MM
+from propmodel.assembly.build import Build
+from propmodel.base.checks import check_in, check_positive
+from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH, MAH, MILLIOHM, MM
+from propmodel.components import air, battery, motor, propeller, wire
+from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
+from propmodel.components.craft import Craft, default_drag_area
 
 __all__ = [
     "AGE_CYCLES",

@@ -7,10 +7,10 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Any
 
-from propmodel.build import Build
-from propmodel.errors import check_in
-from propmodel.record import from_record
-from propmodel.tables import data_path
+from propmodel.assembly.build import Build
+from propmodel.assembly.build_record import from_record
+from propmodel.base.checks import check_in
+from propmodel.base.tables import data_path
 
 __all__ = ["demo", "demo_names", "demo_record"]
 
@@ -49,7 +49,7 @@ def demo_record(name: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        A record as :func:`propmodel.record.from_record` takes it.
+        A record as :func:`propmodel.assembly.build_record.from_record` takes it.
 
     Examples
     --------

@@ -13,15 +13,16 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, controller, heat, momentum, motor
-from propmodel.build import Build, drag_areas, shape_of
-from propmodel.dive import Dive, PullOut, estimate_pull_out
-from propmodel.drive import Drive, drive, recharge
-from propmodel.endurance import HoverTime, hover_hours, lifts
-from propmodel.flight import Airframe, TopSpeed, find_top_speed, hovering, lowest_point, trim
-from propmodel.operating_point import OperatingPoint, at_duty, at_thrust, electrical
-from propmodel.rotation import PASSES
-from propmodel.status import Status
+from propmodel import heat
+from propmodel.assembly.build import Build, drag_areas, shape_of
+from propmodel.base.status import Status
+from propmodel.components import battery, controller, momentum, motor
+from propmodel.dive.stepped import Dive, PullOut, estimate_pull_out
+from propmodel.flight.endurance import HoverTime, hover_hours, lifts
+from propmodel.flight.trim import Airframe, TopSpeed, find_top_speed, hovering, lowest_point, trim
+from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust, electrical
+from propmodel.powertrain.prepared import Drive, drive, recharge
+from propmodel.powertrain.rotor_speed import PASSES
 
 __all__ = ["Assessment"]
 

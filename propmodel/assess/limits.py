@@ -9,12 +9,13 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel import battery, margins
-from propmodel.assessment import Assessment
-from propmodel.build import Build, shape_of, with_fields
-from propmodel.errors import check_number, check_positive
-from propmodel.propeller_prepared import MACH_KNEE, MACH_MEASURED, MACH_RISE
-from propmodel.units import CELSIUS_ZERO, GRAM, INCH
+from propmodel.assembly.build import Build, shape_of, with_fields
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.base.checks import check_number, check_positive
+from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH
+from propmodel.components import battery
+from propmodel.components.propeller.coefficients import MACH_KNEE, MACH_MEASURED, MACH_RISE
 
 __all__ = ["TIGHT", "Limit", "hold_text", "limits"]
 
@@ -31,7 +32,7 @@ class Limit:
     Parameters
     ----------
     key : str
-        Name in `propmodel.margins.SHARES` or `FITS`.
+        Name in `assess.margins.SHARES` or `FITS`.
     name, part : str
         Plain words.
     kind : {"fits", "share"}
@@ -87,7 +88,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
     Parameters
     ----------
     build : Build
-        Of plain numbers; for arrays take `propmodel.margins.evaluate`.
+        Of plain numbers; for arrays take `assess.margins.evaluate`.
     hold : float
         How long full throttle is held; infinity for good. [s]
 

@@ -13,10 +13,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, heat
-from propmodel.assessment import Assessment
-from propmodel.constants import COPPER_RESISTIVITY_20C
-from propmodel.units import CELSIUS_ZERO
+from propmodel import heat
+from propmodel.assess.assessment import Assessment
+from propmodel.base.constants import COPPER_RESISTIVITY_20C
+from propmodel.base.units import CELSIUS_ZERO
+from propmodel.components import battery
 
 __all__ = ["FITS", "SHARES", "Fit", "Share", "evaluate", "motor_temperatures", "pack_rise", "pack_seconds"]
 

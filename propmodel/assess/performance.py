@@ -10,12 +10,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import momentum
-from propmodel.assessment import Assessment
-from propmodel.build import Build, shape_of, subset
-from propmodel.controller import throttle_from_duty
-from propmodel.dive_terms import STEERING_SHARE
-from propmodel.status import Status
+from propmodel.assembly.build import Build, shape_of, subset
+from propmodel.assess.assessment import Assessment
+from propmodel.base.status import Status
+from propmodel.components import momentum
+from propmodel.components.controller import throttle_from_duty
+from propmodel.dive.question import STEERING_SHARE
 
 __all__ = ["OUTPUTS", "Output", "Performance", "evaluate", "performance"]
 

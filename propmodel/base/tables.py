@@ -33,7 +33,7 @@ def data_path(*parts: str) -> Path:
     FileNotFoundError
         If neither the installed package nor the checkout has it.
     """
-    top = Path(__file__).resolve().parents[1]
+    top = Path(__file__).resolve().parents[2]
     candidates = [top / "data"]
     with suppress(ModuleNotFoundError):
         # a checkout reads its own tables, whatever copy of the package is installed beside it

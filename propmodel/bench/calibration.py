@@ -14,13 +14,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from propmodel.air import STANDARD, Air
-from propmodel.bench_fit import Fit, Table
-from propmodel.bench_model import NAMES, Stand, controller_from, motor_from, stand_rows, throttle_duty
-from propmodel.bench_types import BenchLog
-from propmodel.controller import THROTTLE_EXPONENT, Controller
-from propmodel.motor import Motor
-from propmodel.propeller import Propeller, spread
+from propmodel.bench.least_squares import Fit, Table
+from propmodel.bench.reading.records import BenchLog
+from propmodel.bench.stand_model import NAMES, Stand, controller_from, motor_from, stand_rows, throttle_duty
+from propmodel.components.air import STANDARD, Air
+from propmodel.components.controller import THROTTLE_EXPONENT, Controller
+from propmodel.components.motor import Motor
+from propmodel.components.propeller import Propeller, spread
 
 __all__ = ["Calibration", "calibrate"]
 
@@ -61,7 +61,7 @@ class Calibration:
     residuals: pd.DataFrame
     notes: list[str]
     unknowns: FloatArray
-    """Solution in the order of `propmodel.bench_model.NAMES`. [-]"""
+    """Solution in the order of `bench.stand_model.NAMES`. [-]"""
     covariance: FloatArray
     """Of the unknowns, in the same order, without what the model's form may miss. [-]"""
 

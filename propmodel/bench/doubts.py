@@ -13,12 +13,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from propmodel.air import Air
-from propmodel.bench_evidence import against_motor, block_motor, block_propeller
-from propmodel.bench_read import RawTable
-from propmodel.bench_types import BenchLog, Doubt
-from propmodel.propeller import prepare, spread
-from propmodel.units import GRAM_FORCE
+from propmodel.base.units import GRAM_FORCE
+from propmodel.bench.label_evidence import against_motor, block_motor, block_propeller
+from propmodel.bench.reading.raw_table import RawTable
+from propmodel.bench.reading.records import BenchLog, Doubt
+from propmodel.components.air import Air
+from propmodel.components.propeller import prepare, spread
 
 __all__ = ["cell_doubts", "find_doubts", "limited_rows", "overall_merit"]
 

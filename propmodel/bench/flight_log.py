@@ -14,8 +14,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from propmodel.bench_types import BenchLog, Doubt
-from propmodel.errors import check_positive
+from propmodel.base.checks import check_positive
+from propmodel.bench.reading.records import BenchLog, Doubt
 
 __all__ = ["FlightCalibration", "calibrate_flight", "flight_doubts"]
 
@@ -224,8 +224,8 @@ def _resistance(time: FloatArray, volts: FloatArray, amps: FloatArray) -> tuple[
 
 def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
     """Flown against forecast, quantity by quantity."""
-    from propmodel import battery
-    from propmodel.performance import performance
+    from propmodel.assess.performance import performance
+    from propmodel.components import battery
 
     forecast = performance(build)
     middle = 0.5 * (np.asarray(forecast.hover_throttle) + np.asarray(forecast.hover_throttle_at_reserve))

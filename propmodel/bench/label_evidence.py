@@ -13,13 +13,13 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from propmodel.air import Air
-from propmodel.bench_fit import Fit, Table
-from propmodel.bench_guess import labels_in
-from propmodel.bench_types import BenchLog
-from propmodel.motor import LOADED_KV_RATIO, Motor, from_stator
-from propmodel.propeller import Propeller
-from propmodel.units import RPM
+from propmodel.base.units import RPM
+from propmodel.bench.least_squares import Fit, Table
+from propmodel.bench.reading.guesses import labels_in
+from propmodel.bench.reading.records import BenchLog
+from propmodel.components.air import Air
+from propmodel.components.motor import LOADED_KV_RATIO, Motor, from_stator
+from propmodel.components.propeller import Propeller
 
 __all__ = ["Evidence", "against_motor", "block_motor", "block_propeller", "label_evidence", "motor_of_kv"]
 

@@ -9,12 +9,12 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from propmodel import motor as motor_model
-from propmodel.air import Air
-from propmodel.bench_model import IDLE_MIDDLE, NAMES, PRIOR_SD, Stand, stand_rows, throttle_duty
-from propmodel.controller import THROTTLE_EXPONENT, Controller
-from propmodel.motor import Motor
-from propmodel.propeller import Propeller, spread
+from propmodel.bench.stand_model import IDLE_MIDDLE, NAMES, PRIOR_SD, Stand, stand_rows, throttle_duty
+from propmodel.components import motor as motor_model
+from propmodel.components.air import Air
+from propmodel.components.controller import THROTTLE_EXPONENT, Controller
+from propmodel.components.motor import Motor
+from propmodel.components.propeller import Propeller, spread
 
 __all__ = ["Fit", "Table"]
 
@@ -41,7 +41,7 @@ class Table:
     Parameters
     ----------
     points : pandas.DataFrame
-        Hold table, SI, as in `propmodel.bench_types.BenchLog`.
+        Hold table, SI, as in `bench.reading.records.BenchLog`.
     motor, propeller : Motor, Propeller
         As labelled.
     controller : Controller or None

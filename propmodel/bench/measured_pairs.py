@@ -11,13 +11,13 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel import tables
-from propmodel.air import STANDARD, Air
-from propmodel.errors import check_number, check_positive, check_range
-from propmodel.motor import from_stator
-from propmodel.propeller import Propeller
-from propmodel.throttle import BenchCurve, bench_curve
-from propmodel.units import GRAM_FORCE, INCH, RPM
+from propmodel.base import tables
+from propmodel.base.checks import check_number, check_positive, check_range
+from propmodel.base.units import GRAM_FORCE, INCH, RPM
+from propmodel.components.air import STANDARD, Air
+from propmodel.components.motor import from_stator
+from propmodel.components.propeller import Propeller
+from propmodel.powertrain.throttle_curve import BenchCurve, bench_curve
 
 __all__ = ["NEAR", "MeasuredPair", "NearPair", "forecast", "measured_pairs", "nearest_pairs"]
 

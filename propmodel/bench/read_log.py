@@ -20,16 +20,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from propmodel.air import STANDARD, Air
-from propmodel.bench_calibrate import Calibration, calibrate
-from propmodel.bench_doubts import cell_doubts, find_doubts
-from propmodel.bench_flight import FlightCalibration, calibrate_flight, flight_doubts
-from propmodel.bench_guess import labels_in
-from propmodel.bench_pairs import MeasuredPair, NearPair, measured_pairs, nearest_pairs
-from propmodel.bench_read import read_table
-from propmodel.bench_steps import holds, plateau_table, spikes
-from propmodel.bench_tidy import tidy
-from propmodel.bench_types import BenchFileError, BenchLog, Doubt, Guess, safe_cell
+from propmodel.bench.calibration import Calibration, calibrate
+from propmodel.bench.doubts import cell_doubts, find_doubts
+from propmodel.bench.flight_log import FlightCalibration, calibrate_flight, flight_doubts
+from propmodel.bench.holds import holds, plateau_table, spikes
+from propmodel.bench.measured_pairs import MeasuredPair, NearPair, measured_pairs, nearest_pairs
+from propmodel.bench.reading.guesses import labels_in
+from propmodel.bench.reading.raw_table import read_table
+from propmodel.bench.reading.records import BenchFileError, BenchLog, Doubt, Guess, safe_cell
+from propmodel.bench.reading.si_columns import tidy
+from propmodel.components.air import STANDARD, Air
 
 __all__ = [
     "BenchFileError",

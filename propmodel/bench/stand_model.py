@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.air import Air
-from propmodel.controller import Controller
-from propmodel.motor import Motor
-from propmodel.propeller import PreparedPropeller, Propeller, prepare
+from propmodel.components.air import Air
+from propmodel.components.controller import Controller
+from propmodel.components.motor import Motor
+from propmodel.components.propeller import PreparedPropeller, Propeller, prepare
 
 __all__ = ["NAMES", "PRIOR_SD", "Stand", "controller_from", "motor_from", "stand_rows"]
 

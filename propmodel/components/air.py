@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.constants import GAS_CONSTANT_AIR, STANDARD_GRAVITY
-from propmodel.errors import check_positive, check_range
+from propmodel.base.checks import check_positive, check_range
+from propmodel.base.constants import GAS_CONSTANT_AIR, STANDARD_GRAVITY
 
 __all__ = ["STANDARD", "Air", "atmosphere", "changed", "density_altitude"]
 

@@ -19,11 +19,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.constants import GAS_CONSTANT
-from propmodel.errors import check_in, check_positive, check_range
-from propmodel.number import Number
-from propmodel.status import Status
-from propmodel.tables import read_table
+from propmodel.base.arrays import Number
+from propmodel.base.checks import check_in, check_positive, check_range
+from propmodel.base.constants import GAS_CONSTANT
+from propmodel.base.status import Status
+from propmodel.base.tables import read_table
 
 __all__ = [
     "CHEMISTRIES",
@@ -513,7 +513,7 @@ def cell_resistance_new(pack: Pack) -> NDArray:
     -----
     Resistance times capacity of a LiPo is the measured pouch's at its label of 65C and 5 A h, and goes as the
     label's C to the power -0.5, held outside 30 to 150C, and as the capacity to the power 0.4: estimates, see
-    `LABEL_EXPONENT` and `CAPACITY_EXPONENT`. The spread is in `propmodel.spread`.
+    `LABEL_EXPONENT` and `CAPACITY_EXPONENT`. The spread is in `studies.spread`.
 
     Examples
     --------
@@ -793,7 +793,7 @@ class Discharge:
     stopped_by_voltage : ndarray of bool
         True where the voltage, not the reserve, ended it.
     status : ndarray of int8
-        :class:`propmodel.status.Status`.
+        :class:`propmodel.base.status.Status`.
     curve_state_of_charge, curve_time, curve_voltage, curve_current : ndarray
         The run, along a leading axis of 21 nodes (the knots, clipped to the run). [-, s, V, A]
     """

@@ -21,8 +21,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.errors import check_positive, check_range
-from propmodel.number import Number
+from propmodel.base.arrays import Number
+from propmodel.base.checks import check_positive, check_range
 
 __all__ = [
     "RIPPLE_MOST",
@@ -36,7 +36,7 @@ __all__ = [
 ]
 
 THROTTLE_EXPONENT = 0.88
-"""Exponent of the throttle map: duty = command^exponent. Mean over twelve stands, 0.66 to 1.01. [-] Fitted, see
+"""Exponent of the throttle map: duty = command^exponent. Mean over the stands, 0.66 to 1.01. [-] Fitted, see
 data/motors/SOURCE.md."""
 LOG_SD_THROTTLE_EXPONENT = 0.115
 """Log sd of the exponent between those stands. [-] Fitted."""

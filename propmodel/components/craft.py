@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.errors import check_positive, check_range
-from propmodel.number import Number
+from propmodel.base.arrays import Number
+from propmodel.base.checks import check_positive, check_range
 
 __all__ = ["TOP_TO_FRONT_DRAG", "Craft", "default_drag_area", "drag_area"]
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.errors import as_floats, check_positive
+from propmodel.base.checks import as_floats, check_positive
 
 __all__ = [
     "disc_loading",

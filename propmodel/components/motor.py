@@ -19,10 +19,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.constants import COPPER_TEMPERATURE_COEFFICIENT
-from propmodel.controller import Controller
-from propmodel.errors import check_positive, check_range
-from propmodel.units import CELSIUS_ZERO, MM
+from propmodel.base.checks import check_positive, check_range
+from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT
+from propmodel.base.units import CELSIUS_ZERO, MM
+from propmodel.components.controller import Controller
 
 __all__ = [
     "DatasheetPoint",

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.constants import COPPER_RESISTIVITY_20C, COPPER_TEMPERATURE_COEFFICIENT
-from propmodel.errors import check_finite, check_positive, check_range
-from propmodel.units import CELSIUS_ZERO, MM
+from propmodel.base.checks import check_finite, check_positive, check_range
+from propmodel.base.constants import COPPER_RESISTIVITY_20C, COPPER_TEMPERATURE_COEFFICIENT
+from propmodel.base.units import CELSIUS_ZERO, MM
 
 __all__ = [
     "awg_area",

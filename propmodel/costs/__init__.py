@@ -1,8 +1,8 @@
 """What a session costs."""
 
 from propmodel.costs.session import (
-    Consumption,
     PARTS,
+    Consumption,
     Prices,
     Session,
     SessionCost,
@@ -18,8 +18,8 @@ from propmodel.costs.session import (
 )
 
 __all__ = [
-    "Consumption",
     "PARTS",
+    "Consumption",
     "Prices",
     "Session",
     "SessionCost",

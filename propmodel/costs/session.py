@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from propmodel.errors import check_positive, check_range
-from propmodel.units import CELSIUS_ZERO
+from propmodel.base.checks import check_positive, check_range
+from propmodel.base.units import CELSIUS_ZERO
 
 __all__ = [
     "PARTS",

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import errors
-from propmodel.constants import STANDARD_GRAVITY as G0
+from propmodel.base import checks
+from propmodel.base.constants import STANDARD_GRAVITY as G0
 
 __all__ = [
     "arrest_height",
@@ -36,13 +36,13 @@ _NODES, _WEIGHTS = (
 
 def _inverse_square(speed: Any) -> NDArray[np.float64]:
     """Return 1 / v_t^2, zero for no drag; refuses NaN and anything not above zero."""
-    values = errors.as_floats("terminal_speed", speed)
-    errors.check_positive("terminal_speed", np.where(values == np.inf, 1.0, values), "m/s")
+    values = checks.as_floats("terminal_speed", speed)
+    checks.check_positive("terminal_speed", np.where(values == np.inf, 1.0, values), "m/s")
     return 1.0 / (values * values)
 
 
 def _not_negative(name: str, value: Any, unit: str) -> NDArray[np.float64]:
-    return errors.check_range(name, value, 0.0, 1e9, unit)
+    return checks.check_range(name, value, 0.0, 1e9, unit)
 
 
 def _ratio(numerator: Any, x: Any, limit: Any) -> NDArray[np.float64]:
@@ -53,7 +53,7 @@ def _ratio(numerator: Any, x: Any, limit: Any) -> NDArray[np.float64]:
 
 def _above_one(load: Any) -> NDArray[np.float64]:
     """Turn loads that cannot arrest into NaN."""
-    values = errors.as_floats("load", load)
+    values = checks.as_floats("load", load)
     return np.where(values > 1.0, values, np.nan)
 
 
@@ -78,9 +78,9 @@ def terminal_speed(mass: ArrayLike, drag_area: ArrayLike, *, air_density: ArrayL
     34.65
     """
     area = _not_negative("drag_area", drag_area, "m2")
-    weight = 2.0 * G0 * errors.check_positive("mass", mass, "kg")
+    weight = 2.0 * G0 * checks.check_positive("mass", mass, "kg")
     with np.errstate(divide="ignore"):
-        return np.sqrt(weight / (errors.check_positive("air_density", air_density, "kg/m3") * area))
+        return np.sqrt(weight / (checks.check_positive("air_density", air_density, "kg/m3") * area))
 
 
 def fall_speed(drop: ArrayLike, *, terminal_speed: ArrayLike = np.inf) -> NDArray[np.float64]:
@@ -340,7 +340,7 @@ def pull_up_with_drag(
     """
     n = _above_one(load)
     square = _not_negative("speed", speed, "m/s") ** 2
-    cosine = np.cos(errors.check_range("dive_angle", dive_angle, 0.0, np.pi, "rad"))
+    cosine = np.cos(checks.check_range("dive_angle", dive_angle, 0.0, np.pi, "rad"))
     root = np.sqrt(n * n - 1.0)
     cos_0 = (n * cosine - 1.0) / (n - cosine)
     e_0 = np.arccos(np.clip(cos_0, -1.0, 1.0))

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel import falling
-from propmodel.constants import STANDARD_GRAVITY as G0
-from propmodel.dive_terms import Dive, PullOut, Setup, collect, set_up
-from propmodel.status import Status
-from propmodel.wash import WASH_EDGES
+from propmodel.base.constants import STANDARD_GRAVITY as G0
+from propmodel.base.status import Status
+from propmodel.dive import closed_forms
+from propmodel.dive.question import Dive, PullOut, Setup, collect, set_up
+from propmodel.dive.vortex_ring import WASH_EDGES
 
 __all__ = ["estimate_pull_out"]
 
@@ -89,22 +89,24 @@ def estimate_pull_out(dive: Dive) -> PullOut:
         middle = np.minimum(s.angle + 0.5 * bend, np.pi / 2)
         angle = np.minimum(s.angle + bend, np.pi / 2)
         sine = np.sin(middle)
-        v1, lost = falling.fall_on(s.speed, s.delay * sine, terminal_speed=vertical_terminal * np.sqrt(sine))
+        v1, lost = closed_forms.fall_on(s.speed, s.delay * sine, terminal_speed=vertical_terminal * np.sqrt(sine))
         down = v1 * np.sin(angle)
     else:
         angle = s.angle
-        v1, lost = falling.fall_on(s.speed, s.delay, terminal_speed=vertical_terminal)
+        v1, lost = closed_forms.fall_on(s.speed, s.delay, terminal_speed=vertical_terminal)
         down = v1
     lost = np.atleast_1d(lost)
     spare = np.where(s.load > 1.0, s.load - 1.0, np.nan)
     if np.any(s.wash_loss > 0.0):
         arrest, arrest_time = _washed_arrest(s, down, terminal_top)
     else:
-        arrest = falling.arrest_height(down, s.load, terminal_speed=terminal_top)
+        arrest = closed_forms.arrest_height(down, s.load, terminal_speed=terminal_top)
         x = down / (terminal_top * np.sqrt(spare))
         small = x < 1e-9
         arrest_time = down / (G0 * spare) * np.where(small, 1.0, np.arctan(x) / np.where(small, 1.0, x))
-    bottom, pull_up, pull_time = falling.pull_up_with_drag(v1, s.load, dive_angle=angle, terminal_speed=terminal_front)
+    bottom, pull_up, pull_time = closed_forms.pull_up_with_drag(
+        v1, s.load, dive_angle=angle, terminal_speed=terminal_front
+    )
     sideways = v1 * np.cos(angle) if slanted else np.zeros_like(v1)
     heights = lost + np.stack([arrest, pull_up])
     out = collect(

@@ -7,12 +7,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from propmodel.build import Build, drag_areas, shape_of
-from propmodel.dive import Dive, PullOut, Way, fly_pull_out
-from propmodel.drive import drive
-from propmodel.errors import check_range
-from propmodel.operating_point import at_duty
-from propmodel.status import Status
+from propmodel.assembly.build import Build, drag_areas, shape_of
+from propmodel.base.checks import check_range
+from propmodel.base.status import Status
+from propmodel.dive.stepped import Dive, PullOut, Way, fly_pull_out
+from propmodel.powertrain.operating_point import at_duty
+from propmodel.powertrain.prepared import drive
 
 __all__ = ["dive_of", "pull_out"]
 
@@ -26,7 +26,7 @@ def dive_of(build: Build, *, state_of_charge: ArrayLike | None = None, **questio
     state_of_charge : array_like or None
         When the pull comes; None takes the reserve, where it is weakest. [-]
     **question : Any
-        Fields of :class:`propmodel.dive.Dive`: drop, speed, entry, delay, load_limit, ...
+        Fields of :class:`propmodel.dive.stepped.Dive`: drop, speed, entry, delay, load_limit, ...
 
     Returns
     -------
@@ -73,7 +73,7 @@ def pull_out(
     keep_path : bool
         Keep the path for drawing.
     **question : Any
-        Other fields of :class:`propmodel.dive.Dive`: speed, dive_angle, entry, delay, load_limit (thrust over
+        Other fields of :class:`propmodel.dive.stepped.Dive`: speed, dive_angle, entry, delay, load_limit (thrust over
         weight, "hardest pull"), steering_share, wash_loss, height_at_command.
 
     Returns

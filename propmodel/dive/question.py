@@ -9,10 +9,11 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import errors, falling
-from propmodel.constants import STANDARD_GRAVITY as G0
-from propmodel.status import Status
-from propmodel.wash import WASH_LOSS
+from propmodel.base import checks
+from propmodel.base.constants import STANDARD_GRAVITY as G0
+from propmodel.base.status import Status
+from propmodel.dive import closed_forms
+from propmodel.dive.vortex_ring import WASH_LOSS
 
 __all__ = [
     "DEFAULT_DELAY",
@@ -97,7 +98,7 @@ class Delay:
 
     def __post_init__(self) -> None:
         for field in fields(self):
-            errors.check_range(f"delay {field.name}", getattr(self, field.name), 0.0, 60.0, "s")
+            checks.check_range(f"delay {field.name}", getattr(self, field.name), 0.0, 60.0, "s")
 
     @property
     def total(self) -> FloatArray:
@@ -228,7 +229,7 @@ class PullOut:
     impact_speed : ndarray
         Speed at the ground where status is REACHES_THE_GROUND, else NaN. [m/s]
     status : ndarray of int8
-        `propmodel.status.Status`.
+        `base.status.Status`.
     paths : tuple of Path
         When asked for.
     """
@@ -309,32 +310,32 @@ def set_up(d: Dive) -> Setup:
     ValueError
         If a field is outside its range, neither drop nor speed is given, or a disc area is needed and missing.
     """
-    errors.check_in("entry", d.entry, ("nose_down", "flat"))
+    checks.check_in("entry", d.entry, ("nose_down", "flat"))
     flat = d.entry == "flat"
-    m = errors.check_positive("mass", d.mass, "kg")
-    density = errors.check_positive("air_density", d.air_density, "kg/m3")
-    thrust = errors.check_range("max_thrust", d.max_thrust, 0.0, 1e9, "N")
-    front = errors.check_range("drag_area_front", d.drag_area_front, 0.0, 1e3, "m2")
-    top = errors.check_range("drag_area_top", d.drag_area_top, 0.0, 1e3, "m2")
-    angle = errors.check_range("dive_angle", d.dive_angle, 0.01, np.pi / 2, "rad")
-    limit = errors.check_range("load_limit", d.load_limit, 0.0, 1e6)
-    share = errors.check_range("steering_share", d.steering_share, 0.0, 1.0)
-    wait = errors.check_range("delay", d.delay.total if isinstance(d.delay, Delay) else d.delay, 0.0, 60.0, "s")
-    blend = errors.check_range("blend", d.blend, 0.0, 1.0)
+    m = checks.check_positive("mass", d.mass, "kg")
+    density = checks.check_positive("air_density", d.air_density, "kg/m3")
+    thrust = checks.check_range("max_thrust", d.max_thrust, 0.0, 1e9, "N")
+    front = checks.check_range("drag_area_front", d.drag_area_front, 0.0, 1e3, "m2")
+    top = checks.check_range("drag_area_top", d.drag_area_top, 0.0, 1e3, "m2")
+    angle = checks.check_range("dive_angle", d.dive_angle, 0.01, np.pi / 2, "rad")
+    limit = checks.check_range("load_limit", d.load_limit, 0.0, 1e6)
+    share = checks.check_range("steering_share", d.steering_share, 0.0, 1.0)
+    wait = checks.check_range("delay", d.delay.total if isinstance(d.delay, Delay) else d.delay, 0.0, 60.0, "s")
+    blend = checks.check_range("blend", d.blend, 0.0, 1.0)
     ground = (
         np.inf
         if d.height_at_command is None
-        else errors.check_range("height_at_command", d.height_at_command, 0.0, 1e6, "m")
+        else checks.check_range("height_at_command", d.height_at_command, 0.0, 1e6, "m")
     )
-    loss = errors.check_range(
+    loss = checks.check_range(
         "wash_loss", (WASH_LOSS if flat else 0.0) if d.wash_loss is None else d.wash_loss, 0.0, 1.0
     )
     induced: Any = 1.0
     rotor_area: Any = 0.0
     if d.disc_area is not None:
-        area = errors.check_positive("disc_area", d.disc_area, "m2")
+        area = checks.check_positive("disc_area", d.disc_area, "m2")
         induced = np.sqrt(m * G0 / (2.0 * density * area))
-        rotor_area = area * errors.check_range("rotor_drag_coefficient", d.rotor_drag_coefficient, 0.0, 5.0)
+        rotor_area = area * checks.check_range("rotor_drag_coefficient", d.rotor_drag_coefficient, 0.0, 5.0)
     elif flat or np.any(loss > 0.0):
         raise ValueError("disc_area (all rotors together) is needed for a flat drop or a loss in the own wash")
     half = density / (2.0 * m)
@@ -344,10 +345,10 @@ def set_up(d: Dive) -> Setup:
         terminal = np.sqrt(G0 * np.sin(angle) / drag_fall)
     if d.drop is None and d.speed is None:
         raise ValueError("drop [m] or speed [m/s] must be given")
-    from_drop = np.inf if d.drop is None else falling.fall_speed(d.drop, terminal_speed=terminal)
-    asked = np.inf if d.speed is None else errors.check_range("speed", d.speed, 0.0, 1e3, "m/s")
+    from_drop = np.inf if d.drop is None else closed_forms.fall_speed(d.drop, terminal_speed=terminal)
+    asked = np.inf if d.speed is None else checks.check_range("speed", d.speed, 0.0, 1e3, "m/s")
     v = np.minimum(from_drop, asked)
-    height = falling.fall_drop(v, terminal_speed=terminal)
+    height = closed_forms.fall_drop(v, terminal_speed=terminal)
     available = share * thrust / (m * G0)
     load = np.minimum(available, limit)
     binding = np.where(

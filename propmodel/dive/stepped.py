@@ -13,10 +13,11 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel import errors, falling
-from propmodel.constants import STANDARD_GRAVITY as G0
-from propmodel.dive_estimate import estimate_pull_out
-from propmodel.dive_terms import (
+from propmodel.base import checks
+from propmodel.base.constants import STANDARD_GRAVITY as G0
+from propmodel.dive import closed_forms
+from propmodel.dive.estimate import estimate_pull_out
+from propmodel.dive.question import (
     DEFAULT_DELAY,
     BindingLimit,
     Delay,
@@ -29,7 +30,7 @@ from propmodel.dive_terms import (
     collect,
     set_up,
 )
-from propmodel.wash import WashBand, wash_band, wash_share, wash_thrust_factor
+from propmodel.dive.vortex_ring import WashBand, wash_band, wash_share, wash_thrust_factor
 
 __all__ = [
     "DEFAULT_DELAY",
@@ -211,9 +212,9 @@ def fly_pull_out(
     >>> round(float(out.speed), 1), Manoeuvre(int(out.manoeuvre)).name, binding_text(out.binding_limit)
     (26.5, 'PULL_UP', 'the hardest pull allowed')
     """
-    errors.check_in("manoeuvre", manoeuvre, ("worse", "arrest", "pull_up", "mixed"))
+    checks.check_in("manoeuvre", manoeuvre, ("worse", "arrest", "pull_up", "mixed"))
     if time_step is not None:
-        errors.check_positive("time_step", time_step, "s")
+        checks.check_positive("time_step", time_step, "s")
     s = set_up(dive)
     count = s.speed.size
     zero = np.zeros(count)
@@ -292,9 +293,13 @@ def _paths(
     fallen = np.where(np.isfinite(s.fall_height), s.fall_height, 0.0)
     with np.errstate(divide="ignore"):
         terminal = np.sqrt(G0 * np.sin(s.angle) / s.drag_fall)
-    speed = np.where(np.isfinite(s.fall_height), falling.fall_speed(share * fallen, terminal_speed=terminal), s.speed)
+    speed = np.where(
+        np.isfinite(s.fall_height), closed_forms.fall_speed(share * fallen, terminal_speed=terminal), s.speed
+    )
     with np.errstate(invalid="ignore"):  # a speed that no fall gives takes for ever
-        ahead = falling.fall_time(speed, terminal_speed=terminal) - falling.fall_time(s.speed, terminal_speed=terminal)
+        ahead = closed_forms.fall_time(speed, terminal_speed=terminal) - closed_forms.fall_time(
+            s.speed, terminal_speed=terminal
+        )
     time_fall = np.where(np.isfinite(s.fall_height), ahead / np.sin(s.angle), 0.0)
     below = (share - 1.0) * fallen
     forward = np.where(s.angle == np.pi / 2, 0.0, below / np.tan(s.angle))

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import errors
+from propmodel.base import checks
 
 __all__ = [
     "WASH_EDGES",
@@ -75,7 +75,7 @@ def wash_band(induced_velocity_hover: ArrayLike) -> WashBand:
     >>> round(float(band.low), 2), round(float(band.high), 2), round(float(band.escape_speed), 1)
     (3.0, 10.5, 25.8)
     """
-    v = errors.check_positive("induced_velocity_hover", induced_velocity_hover, "m/s")
+    v = checks.check_positive("induced_velocity_hover", induced_velocity_hover, "m/s")
     low, worst_low, worst_high, high = WASH_EDGES
     return WashBand(low * v, worst_low * v, worst_high * v, high * v, WASH_ESCAPE * 0.5 * (worst_low + worst_high) * v)
 
@@ -129,8 +129,8 @@ def wash_thrust_factor(
     >>> [round(float(wash_thrust_factor(v, induced_velocity_hover=6.0)), 2) for v in (2.0, 7.5, 9.0)]
     [1.0, 0.67, 1.0]
     """
-    v = errors.check_positive("induced_velocity_hover", induced_velocity_hover, "m/s")
-    loss = errors.check_range("largest_loss", largest_loss, 0.0, 1.0)
-    descent = errors.check_finite("descent_speed", descent_speed, "m/s") / v
-    inplane = errors.check_range("inplane_speed", inplane_speed, 0.0, 1e9, "m/s") / v
+    v = checks.check_positive("induced_velocity_hover", induced_velocity_hover, "m/s")
+    loss = checks.check_range("largest_loss", largest_loss, 0.0, 1.0)
+    descent = checks.check_finite("descent_speed", descent_speed, "m/s") / v
+    inplane = checks.check_range("inplane_speed", inplane_speed, 0.0, 1e9, "m/s") / v
     return 1.0 - loss * wash_share(descent, inplane)

@@ -20,13 +20,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery
-from propmodel.build import Build, shape_of
-from propmodel.drive import Drive, drive, recharge
-from propmodel.errors import check_in, check_range
-from propmodel.flight import Airframe, trim
-from propmodel.operating_point import OperatingPoint, at_duty, at_thrust, held_ripple
-from propmodel.status import Status
+from propmodel.assembly.build import Build, shape_of
+from propmodel.base.checks import check_in, check_range
+from propmodel.base.status import Status
+from propmodel.components import battery
+from propmodel.flight.trim import Airframe, trim
+from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust, held_ripple
+from propmodel.powertrain.prepared import Drive, drive, recharge
 
 __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]
 

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import controller, momentum
-from propmodel.build import Build, shape_of
-from propmodel.drive import drive
-from propmodel.endurance import lifts
-from propmodel.errors import check_in, check_range
-from propmodel.flight import Airframe, trim
-from propmodel.operating_point import OperatingPoint, at_duty, at_thrust
-from propmodel.status import Status
+from propmodel.assembly.build import Build, shape_of
+from propmodel.base.checks import check_in, check_range
+from propmodel.base.status import Status
+from propmodel.components import controller, momentum
+from propmodel.flight.endurance import lifts
+from propmodel.flight.trim import Airframe, trim
+from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust
+from propmodel.powertrain.prepared import drive
 
 __all__ = ["STATES", "Watts", "where_watts_go"]
 

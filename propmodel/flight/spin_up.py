@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import errors
-from propmodel.status import Status
+from propmodel.base import checks
+from propmodel.base.status import Status
 
 __all__ = [
     "CONTROLLER_LAG",
@@ -104,11 +104,11 @@ def rotor_inertia(
     >>> f"{float(j):.2g}"
     '5.4e-06'
     """
-    m = errors.check_positive("propeller_mass", propeller_mass, "kg")
-    radius = 0.5 * errors.check_positive("propeller_diameter", propeller_diameter, "m")
-    shape = errors.check_range("blade_shape", blade_shape, 0.0, 1.0)
-    motor = errors.check_range("motor_mass", motor_mass, 0.0, 1e3, "kg")
-    arm = BELL_RADIUS * errors.check_range("can_diameter", can_diameter, 0.0, 10.0, "m")
+    m = checks.check_positive("propeller_mass", propeller_mass, "kg")
+    radius = 0.5 * checks.check_positive("propeller_diameter", propeller_diameter, "m")
+    shape = checks.check_range("blade_shape", blade_shape, 0.0, 1.0)
+    motor = checks.check_range("motor_mass", motor_mass, 0.0, 1e3, "kg")
+    arm = BELL_RADIUS * checks.check_range("can_diameter", can_diameter, 0.0, 10.0, "m")
     return shape * m * radius * radius + BELL_SHARE * motor * arm * arm
 
 
@@ -175,16 +175,16 @@ def spin_up(
     >>> round(float(up.time_63), 3), round(float(up.time_90), 3), round(float(up.full_rev_per_s))
     (0.055, 0.105, 497)
     """
-    j = errors.check_positive("inertia", inertia, "kg m2")
-    hover = errors.check_range("hover_rev_per_s", hover_rev_per_s, 0.0, 1e5, "1/s")
-    volts = errors.check_positive("source_voltage", source_voltage, "V")
-    ohms = errors.check_positive("loop_resistance", loop_resistance, "ohm")
-    kt = errors.check_positive("torque_constant", torque_constant, "N m/A")
-    k = errors.check_positive("torque_coefficient", torque_coefficient, "N m s2")
-    q = errors.check_range("iron_torque_slope", iron_torque_slope, 0.0, 1e3, "N m s")
-    lag = errors.check_range("controller_lag", controller_lag, 0.0, 10.0, "s")
-    limit = errors.as_floats("max_current", max_current)
-    errors.check_positive("max_current", np.where(limit == np.inf, 1.0, limit), "A")
+    j = checks.check_positive("inertia", inertia, "kg m2")
+    hover = checks.check_range("hover_rev_per_s", hover_rev_per_s, 0.0, 1e5, "1/s")
+    volts = checks.check_positive("source_voltage", source_voltage, "V")
+    ohms = checks.check_positive("loop_resistance", loop_resistance, "ohm")
+    kt = checks.check_positive("torque_constant", torque_constant, "N m/A")
+    k = checks.check_positive("torque_coefficient", torque_coefficient, "N m s2")
+    q = checks.check_range("iron_torque_slope", iron_torque_slope, 0.0, 1e3, "N m s")
+    lag = checks.check_range("controller_lag", controller_lag, 0.0, 10.0, "s")
+    limit = checks.as_floats("max_current", max_current)
+    checks.check_positive("max_current", np.where(limit == np.inf, 1.0, limit), "A")
 
     c0 = kt * volts / ohms
     c1 = 2.0 * np.pi * kt * kt / ohms + q
@@ -270,19 +270,19 @@ def thrust_slope(
     >>> round(float(slope), 1)
     9.7
     """
-    n = errors.check_positive("rev_per_s", rev_per_s, "1/s")
-    d = errors.check_range("duty", duty, 0.0, 1.0)
-    volts = errors.check_positive("source_voltage", source_voltage, "V")
-    r = errors.check_range("motor_resistance", motor_resistance, 0.0, 1e3, "ohm")
-    shared = errors.check_range("shared_resistance", shared_resistance, 0.0, 1e3, "ohm")
-    kt = errors.check_positive("torque_constant", torque_constant, "N m/A")
-    k = errors.check_positive("torque_coefficient", torque_coefficient, "N m s2")
-    thrust = errors.check_positive("thrust_coefficient", thrust_coefficient, "N s2")
-    q = errors.check_range("iron_torque_slope", iron_torque_slope, 0.0, 1e3, "N m s")
+    n = checks.check_positive("rev_per_s", rev_per_s, "1/s")
+    d = checks.check_range("duty", duty, 0.0, 1.0)
+    volts = checks.check_positive("source_voltage", source_voltage, "V")
+    r = checks.check_range("motor_resistance", motor_resistance, 0.0, 1e3, "ohm")
+    shared = checks.check_range("shared_resistance", shared_resistance, 0.0, 1e3, "ohm")
+    kt = checks.check_positive("torque_constant", torque_constant, "N m/A")
+    k = checks.check_positive("torque_coefficient", torque_coefficient, "N m s2")
+    thrust = checks.check_positive("thrust_coefficient", thrust_coefficient, "N s2")
+    q = checks.check_range("iron_torque_slope", iron_torque_slope, 0.0, 1e3, "N m s")
     current = (k * n + q) * n / kt
     load_slope = (r + d * d * shared) * (2.0 * k * n + q) / kt
     per_duty = (volts - 2.0 * d * shared * current) / (2.0 * np.pi * kt + load_slope)
-    return 2.0 * thrust * n * per_duty * errors.check_finite("duty_per_throttle", duty_per_throttle)
+    return 2.0 * thrust * n * per_duty * checks.check_finite("duty_per_throttle", duty_per_throttle)
 
 
 def speed_time_constant(
@@ -319,12 +319,12 @@ def speed_time_constant(
     >>> round(1e3 * float(tau), 2)
     2.94
     """
-    j = errors.check_positive("inertia", inertia, "kg m2")
-    n = errors.check_range("rev_per_s", rev_per_s, 0.0, 1e5, "1/s")
-    ohms = errors.check_positive("loop_resistance", loop_resistance, "ohm")
-    kt = errors.check_positive("torque_constant", torque_constant, "N m/A")
-    k = errors.check_range("torque_coefficient", torque_coefficient, 0.0, 1e3, "N m s2")
-    q = errors.check_range("iron_torque_slope", iron_torque_slope, 0.0, 1e3, "N m s")
+    j = checks.check_positive("inertia", inertia, "kg m2")
+    n = checks.check_range("rev_per_s", rev_per_s, 0.0, 1e5, "1/s")
+    ohms = checks.check_positive("loop_resistance", loop_resistance, "ohm")
+    kt = checks.check_positive("torque_constant", torque_constant, "N m/A")
+    k = checks.check_range("torque_coefficient", torque_coefficient, 0.0, 1e3, "N m s2")
+    q = checks.check_range("iron_torque_slope", iron_torque_slope, 0.0, 1e3, "N m s")
     return 2.0 * np.pi * j / (2.0 * np.pi * kt * kt / ohms + 2.0 * k * n + q)
 
 
@@ -353,8 +353,8 @@ def rotor_time_constant(mechanical: ArrayLike, *, controller_lag: ArrayLike = CO
     >>> round(1e3 * float(rotor_time_constant(0.025)))
     37
     """
-    known = errors.check_range("mechanical", mechanical, 0.0, 1e3, "s")
-    return known + errors.check_range("controller_lag", controller_lag, 0.0, 10.0, "s")
+    known = checks.check_range("mechanical", mechanical, 0.0, 1e3, "s")
+    return known + checks.check_range("controller_lag", controller_lag, 0.0, 10.0, "s")
 
 
 def braking_energy_for(voltage: ArrayLike, *, capacitance: ArrayLike, bus_voltage: ArrayLike) -> FloatArray:
@@ -379,9 +379,9 @@ def braking_energy_for(voltage: ArrayLike, *, capacitance: ArrayLike, bus_voltag
     >>> round(float(braking_energy_for(34.0, capacitance=1000e-6, bus_voltage=12.0)), 2)
     0.51
     """
-    after = errors.check_range("voltage", voltage, 0.0, 1e4, "V")
-    before = errors.check_range("bus_voltage", bus_voltage, 0.0, 1e4, "V")
-    return 0.5 * errors.check_positive("capacitance", capacitance, "F") * (after * after - before * before)
+    after = checks.check_range("voltage", voltage, 0.0, 1e4, "V")
+    before = checks.check_range("bus_voltage", bus_voltage, 0.0, 1e4, "V")
+    return 0.5 * checks.check_positive("capacitance", capacitance, "F") * (after * after - before * before)
 
 
 def stall_current(voltage: ArrayLike, resistance: ArrayLike, *, duty: ArrayLike = 1.0) -> FloatArray:
@@ -404,8 +404,8 @@ def stall_current(voltage: ArrayLike, resistance: ArrayLike, *, duty: ArrayLike 
     >>> round(float(stall_current(16.0, 0.15)))
     107
     """
-    ohms = errors.check_positive("resistance", resistance, "ohm")
-    return errors.check_finite("voltage", voltage, "V") * errors.check_range("duty", duty, 0.0, 1.0) / ohms
+    ohms = checks.check_positive("resistance", resistance, "ohm")
+    return checks.check_finite("voltage", voltage, "V") * checks.check_range("duty", duty, 0.0, 1.0) / ohms
 
 
 def electrical_rev_per_s(rev_per_s: ArrayLike, pole_pairs: ArrayLike) -> FloatArray:
@@ -428,4 +428,4 @@ def electrical_rev_per_s(rev_per_s: ArrayLike, pole_pairs: ArrayLike) -> FloatAr
     >>> round(60.0 * float(electrical_rev_per_s(500.0, 7)))
     210000
     """
-    return errors.check_finite("rev_per_s", rev_per_s, "1/s") * errors.check_positive("pole_pairs", pole_pairs)
+    return checks.check_finite("rev_per_s", rev_per_s, "1/s") * checks.check_positive("pole_pairs", pole_pairs)

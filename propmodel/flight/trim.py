@@ -1,7 +1,7 @@
 """Level flight and climb: trim, power against speed, the best and the top speed, the climb rate.
 
 Trim balances thrust T against the weight W, the force of the air on the body and the in-plane force H of the rotors
-(`propmodel.inplane`), along the shafts and across them::
+(`components.inplane`), along the shafts and across them::
 
     T = W cos(tilt) + q f_top sin(tilt)
     W sin(tilt) = q f_front cos(tilt) + H                          q = rho V^2 / 2
@@ -38,15 +38,16 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import momentum, rotation
-from propmodel.build import Build, drag_areas, put, shape_of, subset, with_axis
-from propmodel.controller import throttle_from_duty
-from propmodel.drive import Drive, drive
-from propmodel.errors import check_range
-from propmodel.inplane import INPLANE_FADE, INPLANE_GAIN
-from propmodel.operating_point import OperatingPoint, at_duty, electrical, held_ripple
-from propmodel.rotation import PASSES
-from propmodel.status import Status
+from propmodel.assembly.build import Build, drag_areas, put, shape_of, subset, with_axis
+from propmodel.base.checks import check_range
+from propmodel.base.status import Status
+from propmodel.components import momentum
+from propmodel.components.controller import throttle_from_duty
+from propmodel.components.inplane import INPLANE_FADE, INPLANE_GAIN
+from propmodel.powertrain import rotor_speed
+from propmodel.powertrain.operating_point import OperatingPoint, at_duty, electrical, held_ripple
+from propmodel.powertrain.prepared import Drive, drive
+from propmodel.powertrain.rotor_speed import PASSES
 
 __all__ = [
     "BestSpeeds",
@@ -162,7 +163,7 @@ def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, p
     through_most = speed / d.diameter
     gain = (_GAIN / _PI) * d.prop.inplane_factor / d.thrust_share
     if start is None:
-        n = rotation.for_thrust(d, frame.weight / d.rotors * np.ones_like(speed))
+        n = rotor_speed.for_thrust(d, frame.weight / d.rotors * np.ones_like(speed))
         tangent = low * np.ones_like(n)
     else:
         n, tangent = start.rev_per_s, start.tangent

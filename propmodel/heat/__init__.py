@@ -2,8 +2,8 @@
 
 from propmodel.heat.motor import (
     BELL_OVER,
-    HeatCapacity,
     LENGTH_OVER,
+    HeatCapacity,
     SteadyHeat,
     ThermalResistance,
     capacities,
@@ -20,8 +20,8 @@ from propmodel.heat.motor import (
 
 __all__ = [
     "BELL_OVER",
-    "HeatCapacity",
     "LENGTH_OVER",
+    "HeatCapacity",
     "SteadyHeat",
     "ThermalResistance",
     "capacities",

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from propmodel import errors
-from propmodel.units import CELSIUS_ZERO
+from propmodel.base import checks
+from propmodel.base.units import CELSIUS_ZERO
 
 __all__ = ["OTHER_CAUSES", "TOUCH", "HotMotorVerdict", "hot_motor_verdict"]
 
@@ -74,9 +74,9 @@ def hot_motor_verdict(
     >>> hot_motor_verdict(3.0, 12.0).text
     'Turning the propeller makes only 3 W of heat in each motor, ... That cannot make it hot. ...'
     """
-    heat = errors.check_number("heat_watts", errors.check_range("heat_watts", heat_watts, 0.0, 1e6, "W"), "W")
-    air = errors.check_number("air_temperature", errors.check_positive("air_temperature", air_temperature, "K"), "K")
-    rise = errors.as_floats("predicted_rise", predicted_rise)
+    heat = checks.check_number("heat_watts", checks.check_range("heat_watts", heat_watts, 0.0, 1e6, "W"), "W")
+    air = checks.check_number("air_temperature", checks.check_positive("air_temperature", air_temperature, "K"), "K")
+    rise = checks.as_floats("predicted_rise", predicted_rise)
     if rise.ndim:
         raise ValueError(f"predicted_rise must be one number, got {rise.size} of them")
     if rise != rise:

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import errors, units
-from propmodel.constants import COPPER_RESISTIVITY_20C
-from propmodel.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
-from propmodel.number import Number
-from propmodel.status import Status
+from propmodel.base import checks, units
+from propmodel.base.arrays import Number
+from propmodel.base.constants import COPPER_RESISTIVITY_20C
+from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
+from propmodel.base.status import Status
 
 __all__ = [
     "HeatCapacity",
@@ -68,8 +68,8 @@ class ThermalResistance:
     body_air: Number
 
     def __post_init__(self) -> None:
-        errors.check_positive("winding_body", self.winding_body, "K/W")
-        errors.check_positive("body_air", self.body_air, "K/W")
+        checks.check_positive("winding_body", self.winding_body, "K/W")
+        checks.check_positive("body_air", self.body_air, "K/W")
 
 
 @dataclass(frozen=True)
@@ -86,8 +86,8 @@ class HeatCapacity:
     body: ArrayLike
 
     def __post_init__(self) -> None:
-        errors.check_positive("winding", self.winding, "J/K")
-        errors.check_positive("body", self.body, "J/K")
+        checks.check_positive("winding", self.winding, "J/K")
+        checks.check_positive("body", self.body, "J/K")
 
 
 @dataclass(frozen=True)
@@ -146,10 +146,10 @@ def resistances(
     >>> round(float(r.winding_body), 2), round(float(r.body_air), 1)
     (0.62, 3.6)
     """
-    d = errors.check_positive("stator_diameter", stator_diameter, "m")
-    h = errors.check_positive("stator_height", stator_height, "m")
-    wash = errors.check_range("wash_speed", wash_speed, 0.0, 1e3, "m/s")
-    n = errors.check_range("rev_per_s", rev_per_s, 0.0, 1e5, "1/s")
+    d = checks.check_positive("stator_diameter", stator_diameter, "m")
+    h = checks.check_positive("stator_height", stator_height, "m")
+    wash = checks.check_range("wash_speed", wash_speed, 0.0, 1e3, "m/s")
+    n = checks.check_range("rev_per_s", rev_per_s, 0.0, 1e5, "1/s")
     bell, length = d + BELL_OVER, h + LENGTH_OVER
     area = 2.0 * (np.pi * bell * length + 0.25 * np.pi * bell * bell)
     swirl = 0.3 * np.pi * n * bell
@@ -177,7 +177,7 @@ def capacities(mass: ArrayLike) -> HeatCapacity:
     >>> round(float(capacities(0.032).winding), 2), round(float(capacities(0.032).body), 1)
     (1.6, 12.8)
     """
-    m = errors.check_positive("mass", mass, "kg")
+    m = checks.check_positive("mass", mass, "kg")
     return HeatCapacity(COPPER_SHARE * COPPER_HEAT * m, (1.0 - COPPER_SHARE) * REST_HEAT * m)
 
 
@@ -223,17 +223,17 @@ def steady_temperatures(
     >>> round(float(heat.winding) - 273.15, 1)
     24.2
     """
-    copper = errors.check_range("copper_loss", copper_loss, 0.0, 1e9, "W")
-    iron = errors.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
-    ambient = errors.check_positive("air_temperature", air_temperature, "K")
-    reference = errors.check_positive("reference_temperature", reference_temperature, "K")
+    copper = checks.check_range("copper_loss", copper_loss, 0.0, 1e9, "W")
+    iron = checks.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
+    ambient = checks.check_positive("air_temperature", air_temperature, "K")
+    reference = checks.check_positive("reference_temperature", reference_temperature, "K")
     rb = np.asarray(resistance.body_air, dtype=np.float64)
     both = np.asarray(resistance.winding_body, dtype=np.float64) + rb
     k = copper * both
     spare = 1.0 - ALPHA * k
     runaway = spare <= 0.0
     rise = (ambient - reference + k + iron * rb) / np.where(runaway, 1.0, spare)
-    never = runaway | (reference + rise > errors.check_positive("believable", believable, "K"))
+    never = runaway | (reference + rise > checks.check_positive("believable", believable, "K"))
     winding: Any = np.where(never, np.nan, reference + rise)
     body = ambient + rb * (copper * (1.0 + ALPHA * (winding - reference)) + iron)
     status: Any = np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(Status.OK))
@@ -274,11 +274,11 @@ def continuous_current(
     ...                                reference_temperature=298.15)), 3)
     1.951
     """
-    r20 = errors.check_positive("winding_resistance", winding_resistance, "ohm")
-    iron = errors.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
-    ambient = errors.check_positive("air_temperature", air_temperature, "K")
-    limit = errors.check_positive("winding_limit", winding_limit, "K")
-    reference = errors.check_positive("reference_temperature", reference_temperature, "K")
+    r20 = checks.check_positive("winding_resistance", winding_resistance, "ohm")
+    iron = checks.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
+    ambient = checks.check_positive("air_temperature", air_temperature, "K")
+    limit = checks.check_positive("winding_limit", winding_limit, "K")
+    reference = checks.check_positive("reference_temperature", reference_temperature, "K")
     rb = np.asarray(resistance.body_air, dtype=np.float64)
     both = np.asarray(resistance.winding_body, dtype=np.float64) + rb
     hot = r20 * (1.0 + ALPHA * (limit - reference)) * both
@@ -379,18 +379,18 @@ def temperatures_after(
     >>> round(float(w) - 273.15, 1), round(float(b) - 273.15, 1)
     (73.3, 58.8)
     """
-    t = errors.check_range("time", time, 0.0, 1e9, "s")
-    start_w = errors.check_positive("winding", winding, "K")
-    start_b = errors.check_positive("body", body, "K")
+    t = checks.check_range("time", time, 0.0, 1e9, "s")
+    start_w = checks.check_positive("winding", winding, "K")
+    start_b = checks.check_positive("body", body, "K")
     m = _modes(
-        errors.check_range("copper_loss", copper_loss, 0.0, 1e9, "W"),
-        errors.check_range("iron_loss", iron_loss, 0.0, 1e9, "W"),
+        checks.check_range("copper_loss", copper_loss, 0.0, 1e9, "W"),
+        checks.check_range("iron_loss", iron_loss, 0.0, 1e9, "W"),
         resistance,
         capacity,
-        errors.check_positive("air_temperature", air_temperature, "K"),
+        checks.check_positive("air_temperature", air_temperature, "K"),
         start_w,
         start_b,
-        errors.check_positive("reference_temperature", reference_temperature, "K"),
+        checks.check_positive("reference_temperature", reference_temperature, "K"),
     )
     fast, slow = _grown(m.fast, t)[0], _grown(m.slow, t)[0]
     return (
@@ -447,13 +447,13 @@ def seconds_to_limit(
     >>> round(float(t), 1)
     7.7
     """
-    copper = errors.check_range("copper_loss", copper_loss, 0.0, 1e9, "W")
-    iron = errors.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
-    ambient = errors.check_positive("air_temperature", air_temperature, "K")
-    limit = errors.check_positive("winding_limit", winding_limit, "K")
-    start_w = errors.check_positive("winding", winding, "K")
-    start_b = errors.check_positive("body", body, "K")
-    reference = errors.check_positive("reference_temperature", reference_temperature, "K")
+    copper = checks.check_range("copper_loss", copper_loss, 0.0, 1e9, "W")
+    iron = checks.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
+    ambient = checks.check_positive("air_temperature", air_temperature, "K")
+    limit = checks.check_positive("winding_limit", winding_limit, "K")
+    start_w = checks.check_positive("winding", winding, "K")
+    start_b = checks.check_positive("body", body, "K")
+    reference = checks.check_positive("reference_temperature", reference_temperature, "K")
     m = _modes(copper, iron, resistance, capacity, ambient, start_w, start_b, reference)
     parts = np.broadcast_arrays(limit - start_w, m.fast, m.slow, m.winding_fast, m.winding_slow)
     shape = parts[0].shape
@@ -549,8 +549,8 @@ def rms_current(currents: ArrayLike, shares: ArrayLike, *, axis: int = 0) -> Flo
     >>> round(float(rms_current([5.0, 30.0], [0.9, 0.1])), 2)
     10.61
     """
-    part = errors.check_finite("currents", currents, "A")
-    share = errors.check_range("shares", shares, 0.0, 1.0)
+    part = checks.check_finite("currents", currents, "A")
+    share = checks.check_range("shares", shares, 0.0, 1.0)
     total = np.asarray(share.sum(axis=axis))
     if np.any(np.abs(total - 1.0) > 1e-6):
         raise ValueError(f"shares must add up to 1, got {float(total.flat[0]):.6g}")
@@ -579,10 +579,10 @@ def pack_temperature_rate(
     >>> round(60.0 * float(pack_temperature_rate(100.0, resistance=0.03, mass=0.21)), 1)
     85.7
     """
-    i = errors.check_finite("current", current, "A")
-    r = errors.check_range("resistance", resistance, 0.0, 1e6, "ohm")
-    m = errors.check_positive("mass", mass, "kg")
-    return i * i * r / (m * errors.check_positive("specific_heat", specific_heat, "J/(kg K)"))
+    i = checks.check_finite("current", current, "A")
+    r = checks.check_range("resistance", resistance, 0.0, 1e6, "ohm")
+    m = checks.check_positive("mass", mass, "kg")
+    return i * i * r / (m * checks.check_positive("specific_heat", specific_heat, "J/(kg K)"))
 
 
 def wire_rise(
@@ -620,11 +620,11 @@ def wire_rise(
     >>> round(float(rise), 1), int(status)
     (17.1, 0)
     """
-    i = errors.check_finite("current", current, "A")
-    d = errors.check_positive("conductor_diameter", conductor_diameter, "m")
-    wall = errors.check_range("insulation", insulation, 0.0, 0.1, "m")
-    h = errors.check_positive("film", film, "W/(m2 K)")
-    air = errors.check_positive("air_temperature", air_temperature, "K")
+    i = checks.check_finite("current", current, "A")
+    d = checks.check_positive("conductor_diameter", conductor_diameter, "m")
+    wall = checks.check_range("insulation", insulation, 0.0, 0.1, "m")
+    h = checks.check_positive("film", film, "W/(m2 K)")
+    air = checks.check_positive("air_temperature", air_temperature, "K")
     watts = i * i * COPPER_RESISTIVITY_20C / (0.25 * np.pi * d * d)  # per metre, at 20 C
     k = watts / (h * np.pi * (d + 2.0 * wall))
     spare = 1.0 - ALPHA * k
@@ -655,6 +655,6 @@ def controller_rise(heat: ArrayLike, *, board_area: ArrayLike, film: ArrayLike =
     >>> round(float(controller_rise(6.0, board_area=2 * 0.036**2)), 1)
     38.6
     """
-    watts = errors.check_finite("heat", heat, "W")
-    area = errors.check_positive("board_area", board_area, "m2")
-    return watts / (errors.check_positive("film", film, "W/(m2 K)") * area)
+    watts = checks.check_finite("heat", heat, "W")
+    area = checks.check_positive("board_area", board_area, "m2")
+    return watts / (checks.check_positive("film", film, "W/(m2 K)") * area)

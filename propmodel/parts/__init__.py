@@ -1,11 +1,11 @@
 """Tables of parts that a user brings."""
 
 from propmodel.parts.to_parts import (
-    Column,
     KINDS,
     NO_LIMIT,
-    PartTable,
+    Column,
     PartsError,
+    PartTable,
     check,
     columns,
     controllers,
@@ -26,9 +26,9 @@ from propmodel.parts.to_parts import (
 )
 
 __all__ = [
-    "Column",
     "KINDS",
     "NO_LIMIT",
+    "Column",
     "PartTable",
     "PartsError",
     "check",

@@ -6,8 +6,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-from propmodel import battery
-from propmodel.errors import check_in
+from propmodel.base.checks import check_in
+from propmodel.components import battery
 
 __all__ = ["KINDS", "UNITS", "Column", "columns", "headings"]
 

@@ -18,9 +18,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from propmodel.errors import check_in
-from propmodel.part_columns import KINDS, UNITS, Column, columns, headings
-from propmodel.units import INCH, MILLIOHM, MM
+from propmodel.base.checks import check_in
+from propmodel.base.units import INCH, MILLIOHM, MM
+from propmodel.parts.columns import KINDS, UNITS, Column, columns, headings
 
 __all__ = [
     "PartTable",

@@ -1,7 +1,7 @@
 """The user's own parts: tables of motors, propellers, packs and controllers turned into parts.
 
 A table is a pandas frame with exactly the headings of its kind (`headings`), one part a row, blank = not
-known. `read_csv` and `to_csv` (see `propmodel.part_tables`) bring it in and out. `motors`, `propellers`,
+known. `read_csv` and `to_csv` (see `parts.csv_table`) bring it in and out. `motors`, `propellers`,
 `packs` and `controllers` turn a whole table into one part with array fields, so that a sweep may cross
 it; `to_motor` and the like turn one row into a part of plain numbers, and `to_record` into the fields of
 a build's record.
@@ -18,17 +18,19 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from propmodel import battery, motor
-from propmodel.battery import Pack
-from propmodel.controller import (
+from propmodel.base.units import GRAM, INCH, MAH, MILLIOHM, MM
+from propmodel.components import battery, motor
+from propmodel.components.battery import Pack
+from propmodel.components.controller import (
     LOG_SD_THROTTLE_EXPONENT,
     LOG_SD_THROTTLE_EXPONENT_TYPED,
     THROTTLE_EXPONENT,
     Controller,
 )
-from propmodel.motor import Motor
-from propmodel.part_columns import KINDS, Column, columns, headings
-from propmodel.part_tables import (
+from propmodel.components.motor import Motor
+from propmodel.components.propeller import Propeller
+from propmodel.parts.columns import KINDS, Column, columns, headings
+from propmodel.parts.csv_table import (
     PartsError,
     PartTable,
     check,
@@ -39,8 +41,6 @@ from propmodel.part_tables import (
     to_csv,
     unescape_cell,
 )
-from propmodel.propeller import Propeller
-from propmodel.units import GRAM, INCH, MAH, MILLIOHM, MM
 
 __all__ = [
     "KINDS",
@@ -366,7 +366,7 @@ def to_record(row: Mapping[str, Any] | pd.Series, kind: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        For `propmodel.record.from_record`; what the row does not state is None, so that an earlier part's
+        For `assembly.build_record.from_record`; what the row does not state is None, so that an earlier part's
         figure does not linger.
 
     Notes

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from propmodel import battery, motor, operating_point, propeller
-from propmodel.build import Build, shape_of
-from propmodel.controller import command_from_duty, winding_ripple
-from propmodel.drive import drive
-from propmodel.errors import as_floats
+from propmodel.assembly.build import Build, shape_of
+from propmodel.base.checks import as_floats
+from propmodel.components import battery, motor, propeller
+from propmodel.components.controller import command_from_duty, winding_ripple
+from propmodel.powertrain import operating_point
+from propmodel.powertrain.prepared import drive
 
 __all__ = [
     "PowerUp",

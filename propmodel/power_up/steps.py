@@ -12,9 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from propmodel import surge
-from propmodel.errors import as_floats
-from propmodel.power_up_numbers import (
+from propmodel.base.checks import as_floats
+from propmodel.base.units import GRAM_FORCE
+from propmodel.power_up import transients
+from propmodel.power_up.cautions import CAUTIONS, FAULTS, STOP_AT_ONCE, Fault
+from propmodel.power_up.numbers import (
     CURRENT_BAND,
     SHEET_CURRENT_BAND,
     PowerUp,
@@ -25,8 +27,6 @@ from propmodel.power_up_numbers import (
     standby_current,
     supply_limit,
 )
-from propmodel.power_up_words import CAUTIONS, FAULTS, STOP_AT_ONCE, Fault
-from propmodel.units import GRAM_FORCE
 
 __all__ = [
     "CAUTIONS",
@@ -492,7 +492,7 @@ def facts(p: PowerUp) -> list[Fact]:
     stall = p.full_voltage / p.resistance
     part = (p.hover_command or (0.0, 0.3, 0.0))[1]
     seconds = float(
-        surge.blocked_seconds(
+        transients.blocked_seconds(
             p.hover_duty * stall, winding_resistance=p.winding_resistance, copper_mass=COPPER_SHARE * p.motor_mass
         )
     )
@@ -501,13 +501,13 @@ def facts(p: PowerUp) -> list[Fact]:
         "inductance": 2.0 * max(p.lead_length, 0.02) * LEAD_INDUCTANCE,
     }
     capacitance = max(p.capacitance, CERAMIC)
-    inrush = float(surge.inrush_current(p.full_voltage, capacitance=capacitance, **loop))
-    energy = float(surge.capacitor_energy(p.full_voltage, capacitance))
+    inrush = float(transients.inrush_current(p.full_voltage, capacitance=capacitance, **loop))
+    energy = float(transients.capacitor_energy(p.full_voltage, capacitance))
     bare = loop | {"resistance": p.pack_resistance}
-    ring = float(surge.ring_voltage(p.full_voltage, capacitance=CERAMIC, **bare))
+    ring = float(transients.ring_voltage(p.full_voltage, capacitance=CERAMIC, **bare))
     speed = bare_rise(p, 1.0)[0] if p.hover_rev_per_s is None else p.hover_rev_per_s
-    kinetic = float(surge.rotor_energy(p.bell_inertia + p.propeller_inertia, speed))
-    rise = float(surge.braking_voltage(p.supply_voltage, capacitance=capacitance, energy=kinetic))
+    kinetic = float(transients.rotor_energy(p.bell_inertia + p.propeller_inertia, speed))
+    rise = float(transients.braking_voltage(p.supply_voltage, capacitance=capacitance, energy=kinetic))
     rating = (
         f"Its capacitor is rated {p.capacitor_voltage:.0f} V."
         if p.capacitor_voltage is not None

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.errors import check_finite, check_positive, check_range
+from propmodel.base.checks import check_finite, check_positive, check_range
 
 __all__ = [
     "blocked_seconds",

@@ -1,4 +1,4 @@
-"""Where motor, propeller, controller and pack agree: at a speed, a thrust or a duty; see `propmodel.rotation`."""
+"""Where motor, propeller, controller and pack agree: at a speed, a thrust or a duty; see `powertrain.rotor_speed`."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, rotation
-from propmodel.build import put, subset
-from propmodel.controller import RIPPLE_MOST
-from propmodel.drive import STRAINED, Drive
-from propmodel.duties import Duties
-from propmodel.rotation import PASSES
-from propmodel.status import Status
+from propmodel.assembly.build import put, subset
+from propmodel.base.status import Status
+from propmodel.components import battery
+from propmodel.components.controller import RIPPLE_MOST
+from propmodel.powertrain import rotor_speed
+from propmodel.powertrain.prepared import STRAINED, Drive
+from propmodel.powertrain.rotor_speed import PASSES
+from propmodel.powertrain.throttle_rows import Duties
 
 __all__ = [
     "OperatingPoint",
@@ -64,7 +65,7 @@ class OperatingPoint:
     pack_loss : ndarray
         In cells, leads and connector. [W]
     status : ndarray of int8
-        :class:`propmodel.status.Status`.
+        :class:`propmodel.base.status.Status`.
     """
 
     rev_per_s: NDArray
@@ -168,7 +169,7 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *
 
 
 def held_ripple(coefficient: NDArray, fixed: NDArray, square: NDArray) -> NDArray:
-    """Ripple coefficient of all rotors where little power goes with it; see `propmodel.controller`.
+    """Ripple coefficient of all rotors where little power goes with it; see `components.controller`.
 
     Parameters
     ----------
@@ -247,7 +248,7 @@ def at_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> Operating
     -------
     OperatingPoint
     """
-    return at_speed(d, rotation.for_thrust(d, thrust, passes=passes))
+    return at_speed(d, rotor_speed.for_thrust(d, thrust, passes=passes))
 
 
 def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoint:
@@ -314,7 +315,7 @@ def settle(d: Drive, asked: NDArray, *, passes: int) -> Settled:
     Settled
     """
     duty = np.maximum(asked, d.least_duty)
-    return _follow(d, rotation.way(d, duty), asked / duty, passes)
+    return _follow(d, rotor_speed.way(d, duty), asked / duty, passes)
 
 
 def settle_along(d: Drive, duties: Duties, *, passes: int) -> Settled:
@@ -332,15 +333,15 @@ def settle_along(d: Drive, duties: Duties, *, passes: int) -> Settled:
     -------
     Settled
     """
-    if rotation.calm(d):
-        return _follow(d, rotation.way_along(d, duties), duties.share, passes, calm=True)
+    if rotor_speed.calm(d):
+        return _follow(d, rotor_speed.way_along(d, duties), duties.share, passes, calm=True)
     with np.errstate(all="ignore"):
-        return _follow(d, rotation.way_along(d, duties), duties.share, passes)
+        return _follow(d, rotor_speed.way_along(d, duties), duties.share, passes)
 
 
-def _follow(d: Drive, way: rotation.Way, share: NDArray | None, passes: int, calm: bool = False) -> Settled:
-    """Speed and what follows from it, in place as in `propmodel.rotation`; ``share`` is asked over held duty."""
-    n, c_p, found = rotation.find(d, way, passes=passes, settled=rotation.SETTLED)
+def _follow(d: Drive, way: rotor_speed.Way, share: NDArray | None, passes: int, calm: bool = False) -> Settled:
+    """Speed and what follows from it, in place as in `powertrain.rotor_speed`; ``share`` is asked over held duty."""
+    n, c_p, found = rotor_speed.find(d, way, passes=passes, settled=rotor_speed.SETTLED)
     # amps per speed, volts per speed and speed per duty are known at rest as well; without a duty nothing turns
     load = c_p
     load *= n
@@ -357,7 +358,7 @@ def _follow(d: Drive, way: rotation.Way, share: NDArray | None, passes: int, cal
     power = volts * current
     power *= d.rotors
     power += d.idle_power
-    # a plain drive that is calm was looked at once; see `propmodel.controller` for the most that ripple takes
+    # a plain drive that is calm was looked at once; see `components.controller` for the most that ripple takes
     held = not calm and bool((d.all_ripple * (volts * volts) > _RIPPLE_MOST * power).any())
     ripple = way[5]
     ripple *= bus
@@ -433,9 +434,9 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
     part, asked = subset(d, some, shape), np.broadcast_to(asked, shape)[some]
     # near the most a pack can give the passes close slowly, and the bus hangs on the last digits of the speed
     many = STRAINED_PASSES if passes < PASSES else 4 * PASSES
-    n_part = rotation.for_duty(part, asked, passes=many)
+    n_part = rotor_speed.for_duty(part, asked, passes=many)
     # one start for all duties of a drive: what is held at the peak is then the same to the last digit
-    peak_speed = rotation.of_most_power(part, 0.3 * part.emf / part.volts_per_rev * np.ones_like(asked), passes=30)
+    peak_speed = rotor_speed.of_most_power(part, 0.3 * part.emf / part.volts_per_rev * np.ones_like(asked), passes=30)
     n_part = np.where((n_part > 0.0) & np.isfinite(n_part), n_part, peak_speed * (asked > 0.0))
     # at the most a pack can give the bus is at half of the rest voltage
     load = part.load_factor * part.prop.static(peak_speed)[1] * peak_speed

@@ -8,10 +8,10 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, controller
-from propmodel import propeller as propellers
-from propmodel.build import COAXIAL_THRUST, Build, shape_of
-from propmodel.motor import winding_part
+from propmodel.assembly.build import COAXIAL_THRUST, Build, shape_of
+from propmodel.components import battery, controller
+from propmodel.components import propeller as propellers
+from propmodel.components.motor import winding_part
 
 __all__ = ["STRAINED", "Drive", "drive", "of_plain", "recharge"]
 

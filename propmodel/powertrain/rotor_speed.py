@@ -14,7 +14,7 @@ fixed-point passes on the slow change of C_T with Reynolds number (contraction a
 loop over builds.
 
 Arrays are changed in place here: on a curve of 101 points a new array costs as much as the sum. For the same reason
-w, p, q, e of a plain drive on a kept row of duties (`propmodel.duties`) are one product of two small tables.
+w, p, q, e of a plain drive on a kept row of duties (`powertrain.throttle_rows`) are one product of two small tables.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, controller
-from propmodel.build import put, subset
-from propmodel.drive import Drive
-from propmodel.duties import SMALL, Duties
+from propmodel.assembly.build import put, subset
+from propmodel.components import battery, controller
+from propmodel.powertrain.prepared import Drive
+from propmodel.powertrain.throttle_rows import SMALL, Duties
 
 __all__ = [
     "PASSES",
@@ -311,7 +311,7 @@ def _tabulate(d: Drive) -> tuple[NDArray, bool, bool]:
 
 
 def _may_hold_ripple(d: Drive, full: NDArray) -> bool:
-    """Whether a plain drive may hold its ripple at some speed up to full duty (`propmodel.controller`)."""
+    """Whether a plain drive may hold its ripple at some speed up to full duty (`components.controller`)."""
     n = full * _LADDER
     load = d.load_factor * d.prop.static(n)[1] * n
     volts, amps = n * (d.straight + d.resistance * load), n * (load + d.iron_amps)

@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import controller
-from propmodel import propeller as propellers
-from propmodel.air import STANDARD, Air
-from propmodel.build import Build, with_axis
-from propmodel.drive import Drive, drive, of_plain
-from propmodel.duties import SMALL, along
-from propmodel.errors import check_positive, check_range
-from propmodel.motor import Motor, winding_part
-from propmodel.operating_point import OperatingPoint, Settled, at_duty, finish, settle, settle_along
-from propmodel.rotation import PASSES
+from propmodel.assembly.build import Build, with_axis
+from propmodel.base.checks import check_positive, check_range
+from propmodel.components import controller
+from propmodel.components import propeller as propellers
+from propmodel.components.air import STANDARD, Air
+from propmodel.components.motor import Motor, winding_part
+from propmodel.powertrain.operating_point import OperatingPoint, Settled, at_duty, finish, settle, settle_along
+from propmodel.powertrain.prepared import Drive, drive, of_plain
+from propmodel.powertrain.rotor_speed import PASSES
+from propmodel.powertrain.throttle_rows import SMALL, along
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,7 +52,7 @@ class ThrottleCurve:
     efficiency : ndarray
         Ideal induced power of the installed thrust over electrical power: the share of the watts that lifts. [-]
     status : ndarray of int8
-        :class:`propmodel.status.Status`.
+        :class:`propmodel.base.status.Status`.
     """
 
     throttle: NDArray

@@ -12,8 +12,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.controller import Controller, duty_from_throttle
-from propmodel.errors import check_range
+from propmodel.base.checks import check_range
+from propmodel.components.controller import Controller, duty_from_throttle
 
 __all__ = ["SMALL", "Duties", "along"]
 

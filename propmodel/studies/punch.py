@@ -1,6 +1,6 @@
 """The punch of a whole build: times from hover to shares of the full thrust, and their band.
 
-`propmodel.response` holds the formulas in plain arrays; here they are asked of a build.
+`flight.spin_up` holds the formulas in plain arrays; here they are asked of a build.
 """
 
 from __future__ import annotations
@@ -10,11 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import motor, propeller, response, surge
-from propmodel.assessment import Assessment
-from propmodel.build import Build
-from propmodel.errors import check_number, check_range
-from propmodel.spread import draw
+from propmodel.assembly.build import Build
+from propmodel.assess.assessment import Assessment
+from propmodel.base.checks import check_number, check_range
+from propmodel.components import motor, propeller
+from propmodel.flight import spin_up
+from propmodel.power_up import transients
+from propmodel.studies.spread import draw
 
 __all__ = ["Punch", "punch", "punch_band"]
 
@@ -79,7 +81,7 @@ def punch(build: Build, *, factor: ArrayLike = 1.0, quick: bool = False) -> Punc
     rotors, full, hover = np.asarray(build.rotors, dtype=np.float64), a.full, a.hover
     shared = rotors * a.punch_drive.pack_resistance
     q = build.motor.iron_torque_slope
-    up = response.spin_up(
+    up = spin_up.spin_up(
         inertia=inertia,
         hover_rev_per_s=hover.rev_per_s,
         source_voltage=a.punch_drive.emf * a.cap,
@@ -89,7 +91,7 @@ def punch(build: Build, *, factor: ArrayLike = 1.0, quick: bool = False) -> Punc
         torque_coefficient=full.torque / full.rev_per_s**2,
         iron_torque_slope=q,
     )
-    mechanical = response.speed_time_constant(
+    mechanical = spin_up.speed_time_constant(
         inertia=inertia,
         rev_per_s=hover.rev_per_s,
         loop_resistance=a.punch_drive.resistance + hover.duty**2 * shared,
@@ -101,10 +103,10 @@ def punch(build: Build, *, factor: ArrayLike = 1.0, quick: bool = False) -> Punc
     return Punch(
         k * up.time_63,
         k * up.time_90,
-        np.where(a.can_hover, k * response.rotor_time_constant(mechanical), np.nan)[()],
+        np.where(a.can_hover, k * spin_up.rotor_time_constant(mechanical), np.nan)[()],
         up.full_rev_per_s,
         np.asarray(inertia, dtype=np.float64),
-        np.asarray(surge.rotor_energy(inertia, hover.rev_per_s), dtype=np.float64),
+        np.asarray(transients.rotor_energy(inertia, hover.rev_per_s), dtype=np.float64),
     )
 
 

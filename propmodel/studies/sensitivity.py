@@ -9,12 +9,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.air import atmosphere
-from propmodel.assessment import Assessment
-from propmodel.build import Build, shape_of, with_fields
-from propmodel.errors import check_in
-from propmodel.performance import OUTPUTS, evaluate
-from propmodel.units import GRAM, INCH, MM
+from propmodel.assembly.build import Build, shape_of, with_fields
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.checks import check_in
+from propmodel.base.units import GRAM, INCH, MM
+from propmodel.components.air import atmosphere
 
 __all__ = ["STEPS", "Effect", "Step", "elasticities", "standing_at", "steps"]
 

@@ -7,10 +7,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.assessment import Assessment
-from propmodel.build import Build, field_paths, shape_of, with_fields
-from propmodel.errors import check_in, check_number
-from propmodel.performance import OUTPUTS, evaluate
+from propmodel.assembly.build import Build, field_paths, shape_of, with_fields
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.checks import check_in, check_number
 
 __all__ = ["Solution", "solve_for"]
 

@@ -25,15 +25,16 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from propmodel import battery, motor, propeller, response
-from propmodel.assessment import Assessment
-from propmodel.build import Build, drag_areas, shape_of, with_axis
-from propmodel.controller import LOG_SD_THROTTLE_EXPONENT
-from propmodel.errors import check_in, check_number, check_range
-from propmodel.inplane import LOG_SD_INPLANE
-from propmodel.performance import OUTPUTS, Performance, evaluate, performance, status_of
-from propmodel.propeller_advance import unstalled_sd
-from propmodel.throttle import ThrottleCurve, throttle_curve
+from propmodel.assembly.build import Build, drag_areas, shape_of, with_axis
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, Performance, evaluate, performance, status_of
+from propmodel.base.checks import check_in, check_number, check_range
+from propmodel.components import battery, motor, propeller
+from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT
+from propmodel.components.inplane import LOG_SD_INPLANE
+from propmodel.components.propeller.advance import unstalled_sd
+from propmodel.flight import spin_up
+from propmodel.powertrain.throttle_curve import ThrottleCurve, throttle_curve
 
 __all__ = [
     "GROUPS",
@@ -232,7 +233,7 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
         electronics_power=np.asarray(b.craft.electronics_power) * _term(LOG_SD_ELECTRONICS, z["electronics"]),
     )
     drawn = replace(b, craft=craft, motor=drawn_motor, propeller=prop, controller=esc, pack=pack)
-    return Draws(drawn, np.exp(LOG_SD_THERMAL * z["thermal"]), np.exp(response.LOG_SD_RESPONSE * z["response"]))
+    return Draws(drawn, np.exp(LOG_SD_THERMAL * z["thermal"]), np.exp(spin_up.LOG_SD_RESPONSE * z["response"]))
 
 
 def pack_resistance_sd(pack: battery.Pack) -> float:

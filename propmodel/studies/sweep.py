@@ -1,7 +1,7 @@
 """Every combination: headline answers and limit margins over an outer grid of any fields, or tables of parts.
 
 The grid is walked in chunks of one flat index, each chunk one call of the same engine, so memory stays bounded; the
-chunks of a large one are shared with a second process (`propmodel.workshare`).
+chunks of a large one are shared with a second process (`studies.worker_processes`).
 """
 
 from __future__ import annotations
@@ -14,11 +14,13 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import battery, margins, pareto, workshare
-from propmodel.assessment import Assessment
-from propmodel.build import Build, field_paths, shape_of, with_fields
-from propmodel.errors import check_finite, check_in
-from propmodel.performance import OUTPUTS, evaluate
+from propmodel.assembly.build import Build, field_paths, shape_of, with_fields
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.checks import check_finite, check_in
+from propmodel.components import battery
+from propmodel.studies import pareto, worker_processes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -343,7 +345,7 @@ def sweep(
     if processes is None:
         processes = min(os.cpu_count() or 1, MOST_PROCESSES) if size >= SHARED_FROM else 1
     pieces = [(start, min(start + CHUNK, size)) for start in range(0, size, CHUNK)]
-    complete = workshare.share(_answers, job, pieces, take=take, partners=processes - 1, told=told)
+    complete = worker_processes.share(_answers, job, pieces, take=take, partners=processes - 1, told=told)
     return Sweep(clean, columns, {k: v.reshape(shape) for k, v in found.items()}, complete)
 
 

@@ -40,7 +40,7 @@ class Partner:
     def __init__(self, task: Callable[[Any, Any], Any], setup: Any) -> None:
         path = os.pathsep.join(part or os.getcwd() for part in sys.path)
         self._process = subprocess.Popen(
-            [sys.executable, "-c", "from propmodel import workshare; workshare.serve()"],
+            [sys.executable, "-c", "from propmodel.studies import worker_processes; worker_processes.serve()"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             env=os.environ | {"PYTHONPATH": path},

@@ -16,7 +16,7 @@ import numpy as np
 from timing import best_of, machine
 
 import propmodel
-from propmodel import spread
+from propmodel.studies import spread
 
 BUILDS = 100_000
 
@@ -73,7 +73,7 @@ def main() -> None:
 
 
 def _piece(build: propmodel.Build, start: int) -> object:
-    from propmodel.build import shape_of, subset
+    from propmodel.assembly.build import shape_of, subset
 
     return propmodel.performance(subset(build, slice(start, start + 4096), shape_of(build)))
 

@@ -21,7 +21,7 @@ from scalar_model import Craft
 from timing import best_of, machine, peak_mb
 
 import propmodel
-from propmodel.sweep import sweep
+from propmodel.studies.sweep import sweep
 
 AXES = {
     "motor.kv": (1200.0, 2600.0),

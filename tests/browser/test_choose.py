@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 from explorer import choice, choice_picture
 from explorer.choice import read_range, read_stators
 from explorer.inputs import Inputs
-from propmodel.sweep import sweep
+from propmodel.studies.sweep import sweep
 
 COUNTED = re.compile(r"of [\d\u202f]+ hold")
 BUDGET = 2.0

@@ -7,7 +7,7 @@ project; the tests run this file too. Every call takes arrays, so both propeller
 import numpy as np
 
 import propmodel
-from propmodel import spread
+from propmodel.studies import spread
 
 INCH = 0.0254
 

@@ -23,11 +23,11 @@ from explorer.format import NARROW, Units, number
 from explorer.inputs import Inputs, check, demo_inputs, to_build
 from explorer.way_times import WAY
 from propmodel import parts
-from propmodel.assessment import Assessment
-from propmodel.margins import FITS, SHARES
-from propmodel.performance import OUTPUTS, evaluate
-from propmodel.sweep import Condition, sweep
-from propmodel.units import INCH
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.margins import FITS, SHARES
+from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.units import INCH
+from propmodel.studies.sweep import Condition, sweep
 
 CRAFT = ("scree", "tarn", "moor", "fell")
 HEADLINES = ["hover_time", "thrust_to_weight", "mass", "top_speed", "full_throttle_current"]

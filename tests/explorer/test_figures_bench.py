@@ -9,10 +9,10 @@ import pytest
 
 from explorer.figures import bench, cost
 from explorer.figures.base import Axis
-from propmodel.bench_types import Doubt
-from propmodel.costs import PARTS, Prices, Session, session_cost
-from propmodel.demo import demo
-from propmodel.power_up import CAUTIONS, STOP_AT_ONCE, from_build, judge, power_up_steps, rows
+from propmodel.assembly.demo import demo
+from propmodel.bench.reading.records import Doubt
+from propmodel.costs.session import PARTS, Prices, Session, session_cost
+from propmodel.power_up.steps import CAUTIONS, STOP_AT_ONCE, from_build, judge, power_up_steps, rows
 
 NASTY = '<img src=x onerror="alert(1)">'
 

@@ -17,13 +17,13 @@ from explorer.figures.base import Axis
 from explorer.format import Units
 from explorer.inputs import Inputs, demo_inputs, flying, mix
 from explorer.sentence import Headline, opening
-from propmodel import battery
-from propmodel.build import with_fields
-from propmodel.demo import demo_names
-from propmodel.dive import Delay
-from propmodel.endurance import Profile, flight_time
-from propmodel.limits import Limit
-from propmodel.watts import where_watts_go
+from propmodel.assembly.build import with_fields
+from propmodel.assembly.demo import demo_names
+from propmodel.assess.limits import Limit
+from propmodel.components import battery
+from propmodel.dive.stepped import Delay
+from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.power_split import where_watts_go
 
 SCREE = Inputs()
 HEAVY = replace(SCREE, frame_g=6000.0)

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 import propmodel
 from explorer.figures import base, lift
 from explorer.format import Units
-from propmodel.limits import Limit
-from propmodel.spread import curve_bands
-from propmodel.watts import where_watts_go
+from propmodel.assess.limits import Limit
+from propmodel.flight.power_split import where_watts_go
+from propmodel.studies.spread import curve_bands
 
 GRAMS = Units()
 

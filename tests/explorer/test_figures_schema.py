@@ -11,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 import explorer
 from explorer.figures.sketch import Sketch
 from explorer.inputs import demo_inputs
-from propmodel.demo import demo_names
+from propmodel.assembly.demo import demo_names
 
 APP = Path(explorer.__file__).with_name("app.py")
 CHARTS = {"lift": 1, "minutes": 4, "dive": 1}

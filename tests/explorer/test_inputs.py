@@ -28,9 +28,9 @@ from explorer.inputs import (
     to_build,
     with_take_off_g,
 )
-from propmodel.battery import CHEMISTRIES
-from propmodel.build import Build
-from propmodel.demo import demo_names, demo_record
+from propmodel.assembly.build import Build
+from propmodel.assembly.demo import demo_names, demo_record
+from propmodel.components.battery import CHEMISTRIES
 
 NUMBERS = [name for name, field in FIELDS.items() if field.kind in ("number", "whole")]
 

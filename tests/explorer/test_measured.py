@@ -14,8 +14,8 @@ from explorer import compute, measured
 from explorer.figures import base, lift
 from explorer.format import Units
 from explorer.inputs import Inputs, demo_inputs, to_build
-from propmodel.bench_pairs import NearPair, measured_pairs, nearest_pairs
-from propmodel.performance import performance
+from propmodel.assess.performance import performance
+from propmodel.bench.measured_pairs import NearPair, measured_pairs, nearest_pairs
 
 SCREE = demo_inputs("scree")
 PAIRS = {pair.label: pair for pair in measured_pairs()}

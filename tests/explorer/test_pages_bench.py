@@ -22,14 +22,14 @@ from explorer.format import Units
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.store import FolderStore, Listing
 from propmodel import bench, power_up
-from propmodel.controller import (
+from propmodel.assembly.demo import demo_names
+from propmodel.components.controller import (
     LOG_SD_THROTTLE_EXPONENT,
     LOG_SD_THROTTLE_EXPONENT_TYPED,
     THROTTLE_EXPONENT,
     Controller,
 )
-from propmodel.demo import demo_names
-from propmodel.spread import bands, contributions
+from propmodel.studies.spread import bands, contributions
 
 APP = Path(explorer.__file__).with_name("app.py")
 
@@ -292,7 +292,7 @@ def test_readings_become_parts_of_the_build():
 
 def test_pack_resistance_from_a_flight_is_the_build_s_own():
     inputs = Inputs()
-    from propmodel import battery
+    from propmodel.components import battery
 
     cell = bench_answers.cell_mohm_from_pack(inputs, 0.040)
     told = replace(inputs, cell_mohm=cell, cell_mohm_at_c=inputs.pack_temperature_c)

@@ -14,8 +14,8 @@ from streamlit.testing.v1 import AppTest
 import explorer
 from explorer import compute, flight_answers
 from explorer.inputs import FLYING_STYLES, Inputs, demo_inputs, mix
-from propmodel.demo import demo_names
-from propmodel.endurance import flight_time
+from propmodel.assembly.demo import demo_names
+from propmodel.flight.endurance import flight_time
 
 APP = Path(explorer.__file__).with_name("app.py")
 PAGES = ("minutes", "margins", "dive")

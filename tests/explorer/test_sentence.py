@@ -19,8 +19,8 @@ from explorer.sentence import (
     pinned_line,
     plain,
 )
-from propmodel.limits import Limit
-from propmodel.status import Status
+from propmodel.assess.limits import Limit
+from propmodel.base.status import Status
 
 GRAMS = Units()
 

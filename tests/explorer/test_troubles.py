@@ -17,10 +17,10 @@ import pytest
 from explorer.format import value
 from explorer.troubles import TROUBLES, Craft, troubles_with
 from explorer.widgets import PAGE_FILES
-from propmodel.build import with_fields
-from propmodel.demo import demo, demo_names
-from propmodel.endurance import WAYS_OF_FLYING
-from propmodel.performance import performance
+from propmodel.assembly.build import with_fields
+from propmodel.assembly.demo import demo, demo_names
+from propmodel.assess.performance import performance
+from propmodel.flight.endurance import WAYS_OF_FLYING
 
 WAY = WAYS_OF_FLYING["play"]
 GROUNDED = with_fields(demo("scree"), {"craft.payload_mass": 6.0})

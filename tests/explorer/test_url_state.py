@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from explorer import url_state
 from explorer.inputs import FIELDS, FLYING_STYLES, Inputs, check, demo_inputs, mended
 from explorer.url_state import Link, clean_text, decode, encode, from_params, to_params
-from propmodel.demo import demo_names
-from propmodel.propeller import measured_names
+from propmodel.assembly.demo import demo_names
+from propmodel.components.propeller import measured_names
 
 SETTINGS = settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 

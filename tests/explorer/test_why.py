@@ -23,10 +23,10 @@ from explorer.stories import exercises, facts, guess_value, notes_of, said
 from explorer.story_list import STORIES
 from explorer.widgets import PAGE_FILES
 from explorer.workings import QUESTIONS, Worked, check_words, found
-from propmodel import motor
-from propmodel.build import with_fields
-from propmodel.demo import demo, demo_names
-from propmodel.performance import performance
+from propmodel.assembly.build import with_fields
+from propmodel.assembly.demo import demo, demo_names
+from propmodel.assess.performance import performance
+from propmodel.components import motor
 
 TALE = pytest.mark.parametrize("key", STORIES)
 
@@ -81,15 +81,15 @@ def test_more_kv_is_worked_for_a_printed_winding_and_a_measured_motor_too():
 # its source; the working has to compute its own from the other numbers.
 SPOILED = {
     "seconds": ("propmodel.heat.seconds_to_limit", 1.05),
-    "wash": ("propmodel.momentum.induced_velocity_hover", 1.05),
-    "minutes": ("propmodel.assessment.hover_hours", 1.05),
+    "wash": ("propmodel.components.momentum.induced_velocity_hover", 1.05),
+    "minutes": ("propmodel.assess.assessment.hover_hours", 1.05),
     "heat": ("propmodel.heat.steady_temperatures", 1.05),
     "top": ("explorer.workings.top_speed", 1.05),
     "bucket": ("explorer.workings.best_speeds", 1.05),
     "spread": ("explorer.workings.bands", 1.3),
-    "stall": ("propmodel.response.stall_current", 1.05),
-    "inrush": ("propmodel.surge.capacitor_energy", 1.05),
-    "cap": ("propmodel.battery.open_circuit_voltage", 1.05),
+    "stall": ("propmodel.flight.spin_up.stall_current", 1.05),
+    "inrush": ("propmodel.power_up.transients.capacitor_energy", 1.05),
+    "cap": ("propmodel.components.battery.open_circuit_voltage", 1.05),
     "kv": ("explorer.workings.with_fields", 1.05),
 }
 

@@ -21,21 +21,27 @@ from hypothesis import strategies as st
 from random_builds import build_of, drawings, stacked
 
 import propmodel
-from propmodel import battery, heat, margins, momentum, pareto, power_up, response, spread, surge, wash, wire
-from propmodel.air import atmosphere
-from propmodel.assessment import Assessment
-from propmodel.controller import Controller
-from propmodel.craft import Craft
-from propmodel.dive import Dive, fly_pull_out
-from propmodel.endurance import Profile
-from propmodel.heat_verdict import hot_motor_verdict
-from propmodel.motor import Motor, from_stator
-from propmodel.performance import OUTPUTS
-from propmodel.propeller import Propeller
-from propmodel.sensitivity import elasticities, steps
-from propmodel.status import Status
-from propmodel.sweep import sweep
-from propmodel.throttle import bench_curve
+from propmodel import heat, power_up
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS
+from propmodel.base.status import Status
+from propmodel.components import battery, momentum, wire
+from propmodel.components.air import atmosphere
+from propmodel.components.controller import Controller
+from propmodel.components.craft import Craft
+from propmodel.components.motor import Motor, from_stator
+from propmodel.components.propeller import Propeller
+from propmodel.dive import vortex_ring
+from propmodel.dive.stepped import Dive, fly_pull_out
+from propmodel.flight import spin_up
+from propmodel.flight.endurance import Profile
+from propmodel.heat.hot_motor import hot_motor_verdict
+from propmodel.power_up import transients
+from propmodel.powertrain.throttle_curve import bench_curve
+from propmodel.studies import pareto, spread
+from propmodel.studies.sensitivity import elasticities, steps
+from propmodel.studies.sweep import sweep
 
 CASES = int(os.environ.get("PROPMODEL_FUZZ", "40"))
 fuzz = settings(max_examples=CASES, deadline=None, suppress_health_check=list(HealthCheck))
@@ -130,12 +136,12 @@ FUNCTIONS: dict[str, tuple[Any, dict[str, Any]]] = {
     "bands": (lambda **k: spread.bands(SCREE, **({"draws": 16} | k)), {"coverage": 0.8, "draws": 16}),
     "wire.drop": (wire.drop, {"current": 10.0, "gauge": 14, "length": 0.1}),
     "wire.fusing": (wire.fusing_current_onderdonk, {"gauge": 14, "duration": 1.0}),
-    "wash_band": (wash.wash_band, {"induced_velocity_hover": 7.0}),
+    "wash_band": (vortex_ring.wash_band, {"induced_velocity_hover": 7.0}),
     "inrush": (
-        surge.inrush_current,
+        transients.inrush_current,
         {"voltage": 25.0, "capacitance": 1e-3, "resistance": 0.06, "inductance": 2e-7},
     ),
-    "stall": (response.stall_current, {"voltage": 16.0, "resistance": 0.15}),
+    "stall": (spin_up.stall_current, {"voltage": 16.0, "resistance": 0.15}),
     "verdict": (hot_motor_verdict, {"heat_watts": 3.0, "predicted_rise": 10.0}),
     "hover_velocity": (
         momentum.induced_velocity_hover,

@@ -20,7 +20,8 @@ import propmodel
 from explorer import build_file, labels, url_state
 from explorer.bench_session import inputs_of_record
 from explorer.inputs import apply, check, demo_inputs, mended
-from propmodel import bench, part_tables
+from propmodel import bench
+from propmodel.parts import csv_table
 
 CASES = int(os.environ.get("PROPMODEL_FUZZ", "40"))
 fuzz = settings(max_examples=CASES, deadline=None, suppress_health_check=list(HealthCheck))
@@ -113,13 +114,13 @@ def test_a_build_file(text):
 def test_a_part_table(kind, data):
     text = data.draw(spoilt(st.just(TABLES[kind])))
     raw = text.encode("utf-8", "replace")
-    found = sentence_or(lambda: part_tables.read_csv(raw, kind), part_tables.PartsError)
+    found = sentence_or(lambda: csv_table.read_csv(raw, kind), csv_table.PartsError)
     if found is None:
         return
-    out = part_tables.to_csv(found.frame, kind)
+    out = csv_table.to_csv(found.frame, kind)
     for line in out.splitlines()[1:]:
         assert not line.lstrip('" ').startswith(("=", "@", "+")), line
-    assert len(part_tables.read_csv(out, kind).frame) == len(found.frame)
+    assert len(csv_table.read_csv(out, kind).frame) == len(found.frame)
 
 
 @fuzz

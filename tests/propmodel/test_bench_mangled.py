@@ -9,13 +9,12 @@ import time
 import zipfile
 import zlib
 
+import bench_files as typed
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from propmodel import bench
-
-from . import bench_files as typed
 
 PLAIN = typed.text().encode()
 RANDOM = random.Random(20251125)

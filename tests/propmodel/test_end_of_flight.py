@@ -5,16 +5,16 @@ import pytest
 from random_builds import many
 
 import propmodel
-from propmodel import battery
-from propmodel.assessment import Assessment
-from propmodel.build import subset, with_fields
-from propmodel.drive import drive
-from propmodel.endurance import Profile, flight_time
-from propmodel.flight import level_flight
-from propmodel.performance import performance
-from propmodel.status import Status
-from propmodel.throttle import throttle_curve
-from propmodel.watts import where_watts_go
+from propmodel.assembly.build import subset, with_fields
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import performance
+from propmodel.base.status import Status
+from propmodel.components import battery
+from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.power_split import where_watts_go
+from propmodel.flight.trim import level_flight
+from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.throttle_curve import throttle_curve
 
 FELL = propmodel.demo("fell")
 WIDE = many(4000, 13)

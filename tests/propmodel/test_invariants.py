@@ -11,18 +11,19 @@ from hypothesis import strategies as st
 from random_builds import build_of, builds, drawings, stacked
 
 import propmodel
-from propmodel import battery, margins, propeller
-from propmodel.assessment import Assessment
-from propmodel.build import subset
-from propmodel.drive import drive
-from propmodel.endurance import Profile, flight_time
-from propmodel.flight import Airframe, best_speeds, climb_rate, level_flight, top_speed, trim
-from propmodel.operating_point import at_duty, at_speed, at_thrust
-from propmodel.performance import OUTPUTS, performance
-from propmodel.rotation import calm
-from propmodel.spread import draw
-from propmodel.status import Status
-from propmodel.throttle import throttle_curve
+from propmodel.assembly.build import subset
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, performance
+from propmodel.base.status import Status
+from propmodel.components import battery, propeller
+from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.trim import Airframe, best_speeds, climb_rate, level_flight, top_speed, trim
+from propmodel.powertrain.operating_point import at_duty, at_speed, at_thrust
+from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.rotor_speed import calm
+from propmodel.powertrain.throttle_curve import throttle_curve
+from propmodel.studies.spread import draw
 
 MIX = Profile(0.2, 0.5, 0.2, 0.1, cruise_speed=12.0)
 few = settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow])

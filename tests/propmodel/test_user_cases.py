@@ -11,15 +11,21 @@ import pytest
 from user_cases import CASES, Case
 
 import propmodel
-from propmodel import battery, heat, limits, margins, power_up, response, spread, surge, wash, wire
-from propmodel.assessment import Assessment
-from propmodel.build import with_fields
-from propmodel.dive import DEFAULT_DELAY, Dive, fly_pull_out
-from propmodel.endurance import WAYS_OF_FLYING, Profile, flight_time
-from propmodel.flight import speed_at_duty, trim
-from propmodel.heat_verdict import hot_motor_verdict
-from propmodel.operating_point import at_duty, electrical
-from propmodel.record import from_record
+from propmodel import heat, limits, power_up
+from propmodel.assembly.build import with_fields
+from propmodel.assembly.build_record import from_record
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.components import battery, wire
+from propmodel.dive import vortex_ring
+from propmodel.dive.stepped import DEFAULT_DELAY, Dive, fly_pull_out
+from propmodel.flight import spin_up
+from propmodel.flight.endurance import WAYS_OF_FLYING, Profile, flight_time
+from propmodel.flight.trim import speed_at_duty, trim
+from propmodel.heat.hot_motor import hot_motor_verdict
+from propmodel.power_up import transients
+from propmodel.powertrain.operating_point import at_duty, electrical
+from propmodel.studies import spread
 
 INCH, KMH = 0.0254, 1.0 / 3.6
 
@@ -163,7 +169,7 @@ QUANTITIES = {
     # speeds and volts
     "no-load rpm": lambda q: float(margins.free_speed(q.a)) * 60.0,
     "no-load tip m/s": lambda q: float(margins.free_speed(q.a) * np.pi * q.build.propeller.diameter),
-    "full electrical rpm": lambda q: float(response.electrical_rev_per_s(q.a.full.rev_per_s, 7)) * 60.0,
+    "full electrical rpm": lambda q: float(spin_up.electrical_rev_per_s(q.a.full.rev_per_s, 7)) * 60.0,
     "full power over that on 4 cells": lambda q: ratio(
         q.a.full.pack_power, propmodel.performance(q.other(cells=4)).full_throttle_power
     ),
@@ -182,7 +188,7 @@ QUANTITIES = {
     ),
     "blocked A": lambda q: q.fact("Blocked propeller: motor current").value,
     "blocked text": lambda q: q.fact("Blocked propeller: motor current").text,
-    "16 V over 0.15 ohm A": lambda q: float(response.stall_current(16.0, 0.15)),
+    "16 V over 0.15 ohm A": lambda q: float(spin_up.stall_current(16.0, 0.15)),
     # first power-up
     "bare motor A": lambda q: math.sqrt(q.bare_step.expect_low * q.bare_step.expect_high),
     "bare motor doubled": lambda q: power_up.judge(q.bare_step, 2.05 * q.bare_step.expect_high),
@@ -195,7 +201,7 @@ QUANTITIES = {
     "braking V": lambda q: q.fact("Braking").value,
     "braking text": lambda q: q.fact("Braking").text,
     "rotor J": lambda q: float(
-        surge.rotor_energy(q.power_up.bell_inertia + q.power_up.propeller_inertia, q.a.hover.rev_per_s)
+        transients.rotor_energy(q.power_up.bell_inertia + q.power_up.propeller_inertia, q.a.hover.rev_per_s)
     ),
     # pack
     "alarm mAh": lambda q: float(flight_time(q.build, Profile()).charge) * 1000.0,
@@ -253,12 +259,14 @@ QUANTITIES = {
     "pitch speed km/h": lambda q: float(q.a.full.rev_per_s * q.build.propeller.pitch) / KMH,
     # dive and wash
     "induced velocity m/s": lambda q: float(q.a.wash_speed),
-    "wash band low m/s": lambda q: float(wash.wash_band(q.a.wash_speed).low),
-    "wash band high m/s": lambda q: float(wash.wash_band(q.a.wash_speed).high),
+    "wash band low m/s": lambda q: float(vortex_ring.wash_band(q.a.wash_speed).low),
+    "wash band high m/s": lambda q: float(vortex_ring.wash_band(q.a.wash_speed).high),
     "3.8 m/s in the wash band": lambda q: float(
-        wash.wash_band(q.a.wash_speed).low < 3.8 < wash.wash_band(q.a.wash_speed).high
+        vortex_ring.wash_band(q.a.wash_speed).low < 3.8 < vortex_ring.wash_band(q.a.wash_speed).high
     ),
-    "wash thrust left at 3.8 m/s": lambda q: float(wash.wash_thrust_factor(3.8, induced_velocity_hover=q.a.wash_speed)),
+    "wash thrust left at 3.8 m/s": lambda q: float(
+        vortex_ring.wash_thrust_factor(3.8, induced_velocity_hover=q.a.wash_speed)
+    ),
     "arrest from 30 m/s at 4, m": lambda q: arrest(4.0),
     "arrest from 30 m/s at 2, m": lambda q: arrest(2.0),
     "pull-out m": lambda q: float(propmodel.pull_out(q.build, 60.0).height_lost),

@@ -5,7 +5,7 @@ import csv
 import numpy as np
 import pytest
 
-from propmodel.air import STANDARD, atmosphere, density_altitude
+from propmodel.components.air import STANDARD, atmosphere, density_altitude
 
 EARTH_RADIUS = 6356766.0  # m; U.S. Standard Atmosphere 1976, turns geometric into geopotential altitude
 

@@ -21,9 +21,9 @@ import math
 import numpy as np
 import pytest
 
-from propmodel.battery import Pack, capacity, discharge, open_circuit_voltage, resistance
-from propmodel.spread import pack_resistance_sd
-from propmodel.tables import data_path
+from propmodel.base.tables import data_path
+from propmodel.components.battery import Pack, capacity, discharge, open_circuit_voltage, resistance
+from propmodel.studies.spread import pack_resistance_sd
 
 TENTHS = np.linspace(0.0, 1.0, 11)
 ECKER_RESISTANCE_CAPACITY = 40.3e-3  # ohm Ah, 10-s pulse at 1C, half charge, 25 C: same solver and set

@@ -20,8 +20,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from propmodel import Propeller, bench, bench_curve
-from propmodel.motor import from_stator
-from propmodel.propeller import spread
+from propmodel.components.motor import from_stator
+from propmodel.components.propeller import spread
 
 GF = 9.80665e-3
 # Stator sizes as the index gives them ("2205-size"), mm

@@ -15,12 +15,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from propmodel import motor as m
-from propmodel.air import atmosphere
-from propmodel.controller import Controller
-from propmodel.propeller import Propeller, prepare
-from propmodel.throttle import bench_curve
-from propmodel.units import GRAM_FORCE, INCH, RPM
+from propmodel.base.units import GRAM_FORCE, INCH, RPM
+from propmodel.components import motor as m
+from propmodel.components.air import atmosphere
+from propmodel.components.controller import Controller
+from propmodel.components.propeller import Propeller, prepare
+from propmodel.powertrain.throttle_curve import bench_curve
 
 AIR = replace(atmosphere(), density=1.20)
 AVERAGE_DUTY = Controller(throttle_exponent=1.0)

@@ -13,17 +13,17 @@ import pytest
 from scipy.optimize import least_squares
 
 import propmodel
-from propmodel import tables
-from propmodel.assessment import Assessment
-from propmodel.drive import drive
-from propmodel.endurance import WAYS_OF_FLYING, Profile
-from propmodel.flight import Airframe, profile_split, trim
-from propmodel.inplane import INPLANE_FADE, INPLANE_GAIN, inplane_force
-from propmodel.operating_point import at_speed
-from propmodel.propeller import Propeller, prepare
-from propmodel.propeller_advance import unstalled_sd
-from propmodel.record import from_record
-from propmodel.spread import draw
+from propmodel.assembly.build_record import from_record
+from propmodel.assess.assessment import Assessment
+from propmodel.base import tables
+from propmodel.components.inplane import INPLANE_FADE, INPLANE_GAIN, inplane_force
+from propmodel.components.propeller import Propeller, prepare
+from propmodel.components.propeller.advance import unstalled_sd
+from propmodel.flight.endurance import WAYS_OF_FLYING, Profile
+from propmodel.flight.trim import Airframe, profile_split, trim
+from propmodel.powertrain.operating_point import at_speed
+from propmodel.powertrain.prepared import drive
+from propmodel.studies.spread import draw
 
 DENSITY, WEIGHT = 1.225, 8.0
 

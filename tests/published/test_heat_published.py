@@ -5,8 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from propmodel import heat, response
-from propmodel.units import CELSIUS_ZERO
+from propmodel import heat
+from propmodel.base.units import CELSIUS_ZERO
+from propmodel.flight import spin_up
 
 # Published datasheet of a 48 V permanent-magnet motor of 260 g (quoted in a public file, primary not opened):
 # 2.45 ohm, 53.8 mN m/A, no-load 78.6 mA, nominal 1.74 A at 7760 rpm, winding at most 125 C at 25 C ambient,
@@ -72,7 +73,7 @@ def test_heat_capacities_from_the_published_time_constants():
 
 
 def test_mechanical_time_constant_and_stall_current_of_the_same_datasheet():
-    tau = response.speed_time_constant(
+    tau = spin_up.speed_time_constant(
         inertia=34.7e-7,
         rev_per_s=0.0,
         loop_resistance=2.45,
@@ -80,7 +81,7 @@ def test_mechanical_time_constant_and_stall_current_of_the_same_datasheet():
         torque_coefficient=0.0,
     )
     assert tau == pytest.approx(2.94e-3, rel=0.005)
-    assert response.stall_current(48.0, 2.45) == pytest.approx(19.6, rel=0.005)
+    assert spin_up.stall_current(48.0, 2.45) == pytest.approx(19.6, rel=0.005)
 
 
 @pytest.mark.parametrize("reynolds", [6e3, 1e4, 2e4, 4e4])

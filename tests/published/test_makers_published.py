@@ -14,13 +14,14 @@ import pandas as pd
 import pytest
 
 import propmodel
-from propmodel import motor, spread
-from propmodel.air import atmosphere
-from propmodel.build import with_axis
-from propmodel.controller import Controller
-from propmodel.propeller import Propeller
-from propmodel.throttle import bench_curve
-from propmodel.units import GRAM_FORCE, INCH, RPM
+from propmodel.assembly.build import with_axis
+from propmodel.base.units import GRAM_FORCE, INCH, RPM
+from propmodel.components import motor
+from propmodel.components.air import atmosphere
+from propmodel.components.controller import Controller
+from propmodel.components.propeller import Propeller
+from propmodel.powertrain.throttle_curve import bench_curve
+from propmodel.studies import spread
 
 AIR = replace(atmosphere(), density=1.20)
 NAN = float("nan")

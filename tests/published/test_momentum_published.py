@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from propmodel import momentum
+from propmodel.components import momentum
 
 GRAVITY = 9.80665
 SEA_LEVEL = 1.225

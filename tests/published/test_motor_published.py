@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from propmodel import motor as m
-from propmodel import wire
-from propmodel.constants import COPPER_RESISTIVITY_20C, COPPER_TEMPERATURE_COEFFICIENT
-from propmodel.units import CELSIUS_ZERO
+from propmodel.base.constants import COPPER_RESISTIVITY_20C, COPPER_TEMPERATURE_COEFFICIENT
+from propmodel.base.units import CELSIUS_ZERO
+from propmodel.components import motor as m
+from propmodel.components import wire
 
 # Data sheet of a 48 V, 260 g permanent-magnet motor, seen quoted in a public file (primary not opened):
 # R 2.45 ohm, I0 0.0786 A at 48 V, Kt 53.8 mN m/A, Kv 178 rpm/V. Kt and Kv are one constant; the sheet's

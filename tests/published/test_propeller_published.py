@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from propmodel import momentum, propeller
-from propmodel.air import STANDARD
-from propmodel.propeller import Propeller, coefficients, prepare
+from propmodel.components import momentum, propeller
+from propmodel.components.air import STANDARD
+from propmodel.components.propeller import Propeller, coefficients, prepare
 
 INCH = 0.0254
 NAMES = {10: "apcsf_10.0x4.7_2", 11: "apcsf_11.0x4.7_2"}
@@ -200,7 +200,7 @@ def test_left_out_errors_and_committed_coefficients(root, rows):
         sys.dont_write_bytecode = keep
         sys.modules.pop("fit_propellers")
     s, bench = fit.within(fit.read_measurements()), fit.read_bench()
-    from propmodel.propeller_fit import label_fit
+    from propmodel.components.propeller.label_fit import label_fit
 
     known = s.chord.notna().to_numpy()
     # median |ln error| left out by propeller: (C_T, C_P); the last C_P is 0.078 in SOURCE.md.

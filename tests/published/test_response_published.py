@@ -12,9 +12,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from propmodel import motor, propeller, response
-from propmodel.air import STANDARD
-from propmodel.units import INCH
+from propmodel.base.units import INCH
+from propmodel.components import motor, propeller
+from propmodel.components.air import STANDARD
+from propmodel.flight import spin_up
 
 # stator mm, KV, propeller in, thrust N, measured s
 ROTORS = {
@@ -33,7 +34,7 @@ def forecast(d, h, kv, diameter, pitch, blades, thrust) -> float:
     for _ in range(60):
         c_t, c_p = (float(c) for c in ready.static(n))
         n = np.sqrt(thrust / (STANDARD.density * c_t * size**4))
-    alone = response.speed_time_constant(
+    alone = spin_up.speed_time_constant(
         inertia=motor.bell_inertia(wound) + propeller.inertia(turned),
         rev_per_s=n,
         loop_resistance=wound.resistance,
@@ -41,24 +42,24 @@ def forecast(d, h, kv, diameter, pitch, blades, thrust) -> float:
         torque_coefficient=STANDARD.density * c_p * size**5 / (2.0 * np.pi),
         iron_torque_slope=wound.iron_torque_slope,
     )
-    return float(response.rotor_time_constant(alone))
+    return float(spin_up.rotor_time_constant(alone))
 
 
 @pytest.mark.parametrize("name", ROTORS)
 def test_published_time_constants_lie_in_the_band(name):
     *label, measured = ROTORS[name]
-    assert abs(np.log(measured / forecast(*label))) < 1.2816 * response.LOG_SD_RESPONSE
+    assert abs(np.log(measured / forecast(*label))) < 1.2816 * spin_up.LOG_SD_RESPONSE
 
 
 def test_slowing_down_takes_longer_as_published():
     *label, up = ROTORS["6-inch"]
-    assert up * response.SLOWING == pytest.approx(STEP_DOWN, rel=0.01)
-    assert abs(np.log(STEP_DOWN / (response.SLOWING * forecast(*label)))) < 1.2816 * response.LOG_SD_RESPONSE
+    assert up * spin_up.SLOWING == pytest.approx(STEP_DOWN, rel=0.01)
+    assert abs(np.log(STEP_DOWN / (spin_up.SLOWING * forecast(*label)))) < 1.2816 * spin_up.LOG_SD_RESPONSE
     # and even without the slowing factor it is inside
-    assert abs(np.log(STEP_DOWN / forecast(*label))) < 1.2816 * response.LOG_SD_RESPONSE
+    assert abs(np.log(STEP_DOWN / forecast(*label))) < 1.2816 * spin_up.LOG_SD_RESPONSE
 
 
 def test_motor_and_inertia_alone_are_too_quick():
     # what the lag is for: without it every published value is missed on the same side, by 19, 29 and 41 %
     for *label, measured in ROTORS.values():
-        assert forecast(*label) - response.CONTROLLER_LAG < 0.85 * measured
+        assert forecast(*label) - spin_up.CONTROLLER_LAG < 0.85 * measured

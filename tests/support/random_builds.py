@@ -12,8 +12,8 @@ import numpy as np
 from hypothesis import strategies as st
 
 from propmodel import Build, Controller, Craft, Pack, Propeller, atmosphere
-from propmodel.battery import CHEMISTRIES
-from propmodel.motor import from_stator
+from propmodel.components.battery import CHEMISTRIES
+from propmodel.components.motor import from_stator
 
 INCH = 0.0254
 

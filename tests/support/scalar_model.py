@@ -13,18 +13,18 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 
-from propmodel import battery
-from propmodel.build import drag_areas
-from propmodel.drive import drive
+from propmodel.assembly.build import drag_areas
+from propmodel.components import battery
+from propmodel.powertrain.prepared import drive
 
 INDUCED, PROFILE = 1.15, 4.65
-"""As documented in `propmodel.flight`: induced power factor, growth of profile power with mu^2."""
+"""As documented in `flight.trim`: induced power factor, growth of profile power with mu^2."""
 GAIN, FADE = 2.307, 8.548
-"""As documented in `propmodel.inplane`: H = k T mu/(1 + c mu)."""
+"""As documented in `components.inplane`: H = k T mu/(1 + c mu)."""
 
 
 class Propeller:
-    """Coefficients from the documented form of `propmodel.propeller_prepared`, in floats."""
+    """Coefficients from the documented form of `components.propeller.coefficients`, in floats."""
 
     def __init__(self, ready: Any) -> None:
         scalar = {k: float(getattr(ready, k)) for k in ready.__dataclass_fields__ if np.ndim(getattr(ready, k)) == 0}
@@ -43,8 +43,8 @@ class Propeller:
         if merit > 0.75:
             over = (merit - 0.75) / 0.07
             c_p = ideal / (0.75 + 0.07 * over / math.sqrt(1.0 + over * over))
-        fast = self.mach_factor * n - 0.5
-        return c_t, c_p * (1.0 + 2.0 * fast * fast) if fast > 0.0 else c_p
+        fast = self.mach_factor * n - 0.4
+        return c_t, c_p * (1.0 + 4.0 * fast * fast) if fast > 0.0 else c_p
 
     def at(self, advance: float, n: float) -> tuple[float, float]:
         c_t, c_p = self.static(n)

@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable, Iterator
 from typing import Any, BinaryIO
 
-from propmodel.bench_types import BenchFileError
+from propmodel.bench.reading.records import BenchFileError
 
 __all__ = ["HEAD_BYTES", "lines_of", "open_bytes", "refuse_markup", "sniff_encoding"]
 

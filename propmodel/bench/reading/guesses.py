@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.units import GRAM, GRAM_FORCE, INCH, MM, POUND_FORCE
+from propmodel.base.units import GRAM, GRAM_FORCE, INCH, MM, POUND_FORCE
 
 __all__ = ["columns_from_values", "force_unit", "labels_in", "torque_unit"]
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.units import FOOT, GRAM, GRAM_FORCE, INCH, POUND_FORCE
+from propmodel.base.units import FOOT, GRAM, GRAM_FORCE, INCH, POUND_FORCE
 
 __all__ = ["SI_NAMES", "SI_UNITS", "Heading", "guess_scale", "heading", "plain", "unit_factor"]
 

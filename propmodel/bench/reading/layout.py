@@ -6,9 +6,9 @@ import csv
 import re
 from typing import NamedTuple
 
-from propmodel.bench_columns import Heading, heading, plain
-from propmodel.bench_numbers import parse_number
-from propmodel.bench_types import BenchFileError
+from propmodel.bench.reading.headings import Heading, heading, plain
+from propmodel.bench.reading.numbers import parse_number
+from propmodel.bench.reading.records import BenchFileError
 
 __all__ = ["HEADING_WITHIN", "Layout", "find_layout", "split_cells"]
 

@@ -14,11 +14,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from propmodel.bench_columns import Heading, heading
-from propmodel.bench_layout import Layout, find_layout, split_cells
-from propmodel.bench_numbers import parse_number
-from propmodel.bench_text import HEAD_BYTES, lines_of, open_bytes, refuse_markup, sniff_encoding
-from propmodel.bench_types import BenchFileError
+from propmodel.bench.reading.encoding import HEAD_BYTES, lines_of, open_bytes, refuse_markup, sniff_encoding
+from propmodel.bench.reading.headings import Heading, heading
+from propmodel.bench.reading.layout import Layout, find_layout, split_cells
+from propmodel.bench.reading.numbers import parse_number
+from propmodel.bench.reading.records import BenchFileError
 
 __all__ = ["RawTable", "read_table"]
 

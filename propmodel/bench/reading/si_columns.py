@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from propmodel.bench_columns import SI_NAMES, SI_UNITS, guess_scale, unit_factor
-from propmodel.bench_guess import columns_from_values, force_unit, torque_unit
-from propmodel.bench_numbers import digital_share, running_clock
-from propmodel.bench_read import RawTable
-from propmodel.bench_types import BenchFileError, Doubt, Guess
+from propmodel.bench.reading.guesses import columns_from_values, force_unit, torque_unit
+from propmodel.bench.reading.headings import SI_NAMES, SI_UNITS, guess_scale, unit_factor
+from propmodel.bench.reading.numbers import digital_share, running_clock
+from propmodel.bench.reading.raw_table import RawTable
+from propmodel.bench.reading.records import BenchFileError, Doubt, Guess
 
 __all__ = ["Tidy", "tidy"]
 

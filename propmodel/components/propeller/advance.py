@@ -20,7 +20,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.propeller_types import Propeller
+from propmodel.components.propeller.data import Propeller
 
 __all__ = ["POWER_SHARE", "unstalled_sd", "unstalled_share"]
 

@@ -15,10 +15,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import propeller_fit
-from propmodel.air import Air
-from propmodel.propeller_advance import POWER_SHARE, unstalled_share
-from propmodel.propeller_types import OwnFit, Propeller, RangeFlag
+from propmodel.components.air import Air
+from propmodel.components.propeller import label_fit
+from propmodel.components.propeller.advance import POWER_SHARE, unstalled_share
+from propmodel.components.propeller.data import OwnFit, Propeller, RangeFlag
 
 __all__ = [
     "FM_CEILING",
@@ -304,7 +304,7 @@ class PreparedPropeller:
             C_T/C_{T0} = (1-u)(1 + (1-w) e), \quad e = k_1 u + k_2 u^2 + k_3 u^3, \quad
             C_P/C_{P0} = (1 + c_1 u + ... + c_5 u^5)(1 - 0.7 w e/(1+e))
 
-        with u = J/J0 and w of `propmodel.propeller_advance`. Beyond u = 1.5 C_T goes with J^2 (constant disc-drag
+        with u = J/J0 and w of `components.propeller.advance`. Beyond u = 1.5 C_T goes with J^2 (constant disc-drag
         coefficient); C_P holds its value at 1.1 up to 1.5 and falls to 0 at 2: negative torque is neither measured nor
         modelled. Below J = 0 the static value is held. C_P never falls under 1.03 times induced plus climb power.
 
@@ -432,11 +432,11 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
     >>> round(float(ready.tip_mach(108.8)), 3)
     0.255
     """
-    fit = propeller_fit.label_fit()
+    fit = label_fit.label_fit()
     d, pitch, blades = _f(propeller.diameter), _f(propeller.pitch), _f(propeller.blades)
     chord = None if propeller.chord_ratio is None else _f(propeller.chord_ratio)
     made_for = None if propeller.multirotor is None else np.asarray(propeller.multirotor, dtype=np.float64)
-    label = propeller_fit.forecast(d, pitch, blades=blades, chord_ratio=chord, multirotor=made_for)
+    label = label_fit.forecast(d, pitch, blades=blades, chord_ratio=chord, multirotor=made_for)
     base = (label.log_c_t, label.slope_c_t, label.log_c_p, label.slope_c_p, label.zero_thrust_advance_ratio)
     shape_c_t, shape_c_p = label.shape_c_t, label.shape_c_p
     low, high = (_f(v) for v in fit["reynolds_range"])

@@ -8,7 +8,7 @@ from enum import IntFlag
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.errors import as_floats, check_finite, check_range
+from propmodel.base.checks import as_floats, check_finite, check_range
 
 __all__ = ["OwnFit", "Propeller", "RangeFlag", "Spread"]
 
@@ -94,7 +94,7 @@ class Propeller:
     unstalled_offset : array_like
         Shift of the share w by which C_T(J) is straightened, for draws. [-]
     log_inplane_offset : array_like
-        Shift of ln of the in-plane force, see :mod:`propmodel.inplane`, for draws. [-]
+        Shift of ln of the in-plane force, see :mod:`propmodel.components.inplane`, for draws. [-]
     log_sd_c_t, log_sd_c_p, spread_correlation : array_like or None
         Own spread where measured or calibrated; None or NaN = the spread of the label. [-]
 

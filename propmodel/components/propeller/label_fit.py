@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import tables
+from propmodel.base import tables
 
 __all__ = ["LabelForecast", "LabelSpread", "default_chord_ratio", "forecast", "label_fit", "label_spread"]
 

@@ -8,9 +8,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel import tables
-from propmodel.errors import check_in
-from propmodel.propeller_types import OwnFit, Propeller
+from propmodel.base import tables
+from propmodel.base.checks import check_in
+from propmodel.components.propeller.data import OwnFit, Propeller
 
 __all__ = ["measured", "measured_names", "stack"]
 

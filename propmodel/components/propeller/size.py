@@ -10,13 +10,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel import propeller_fit
-from propmodel.air import STANDARD, Air
-from propmodel.errors import check_range
-from propmodel.propeller_measured import measured, measured_names, stack
-from propmodel.propeller_prepared import FM_CEILING, MACH_MEASURED, PreparedPropeller, prepare
-from propmodel.propeller_types import OwnFit, Propeller, RangeFlag, Spread
-from propmodel.units import INCH
+from propmodel.base.checks import check_range
+from propmodel.base.units import INCH
+from propmodel.components.air import STANDARD, Air
+from propmodel.components.propeller import label_fit
+from propmodel.components.propeller.coefficients import FM_CEILING, MACH_MEASURED, PreparedPropeller, prepare
+from propmodel.components.propeller.data import OwnFit, Propeller, RangeFlag, Spread
+from propmodel.components.propeller.measured import measured, measured_names, stack
 
 __all__ = [
     "OwnFit",
@@ -105,7 +105,7 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     """
     d, pitch, blades = _f(propeller.diameter), _f(propeller.pitch), _f(propeller.blades)
     chord = None if propeller.chord_ratio is None else _f(propeller.chord_ratio)
-    label = propeller_fit.label_spread(d, pitch, blades=blades, chord_ratio=chord)
+    label = label_fit.label_spread(d, pitch, blades=blades, chord_ratio=chord)
     ready = prepare(propeller, STANDARD)
     # The figure of merit that turns ln FM into logit(FM/0.85), at Re75 = 50,000.
     c_t, c_p = ready.static(5.0e4 / ready.reynolds_factor)

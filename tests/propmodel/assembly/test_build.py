@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 import propmodel
-from propmodel import battery, motor
-from propmodel.build import field_paths, shape_of, with_axis, with_fields
-from propmodel.constants import STANDARD_GRAVITY
-from propmodel.drive import drive
+from propmodel.assembly.build import field_paths, shape_of, with_axis, with_fields
+from propmodel.base.constants import STANDARD_GRAVITY
+from propmodel.components import battery, motor
+from propmodel.powertrain.prepared import drive
 
 SCREE = propmodel.demo("scree")
 

@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from propmodel import battery, wire
-from propmodel.air import atmosphere
-from propmodel.demo import demo, demo_names, demo_record
-from propmodel.record import AGE_CYCLES, DEFAULTS, chord_ratio, from_record
-from propmodel.tables import data_path
+from propmodel.assembly.build_record import AGE_CYCLES, DEFAULTS, chord_ratio, from_record
+from propmodel.assembly.demo import demo, demo_names, demo_record
+from propmodel.base.tables import data_path
+from propmodel.components import battery, wire
+from propmodel.components.air import atmosphere
 
 
 def test_names():
@@ -170,7 +170,7 @@ def test_leads():
 
 
 def test_a_measured_propeller_replaces_the_label():
-    from propmodel.propeller import measured, measured_names
+    from propmodel.components.propeller import measured, measured_names
 
     name = measured_names()[0]
     build = from_record({"measured_propeller": name, "propeller_g": 6.0})

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 import propmodel
-from propmodel import margins
-from propmodel.assessment import Assessment
-from propmodel.limits import TIGHT, limits
-from propmodel.units import INCH
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.limits import TIGHT, limits
+from propmodel.base.units import INCH
 
 SCREE = propmodel.demo("scree")
 # Every over state there is, so that every sentence and every fix is written once.

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 import propmodel
-from propmodel import battery, margins
-from propmodel.assessment import Assessment
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.components import battery
 
 SCREE = propmodel.demo("scree")
 

@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 
 import propmodel
-from propmodel import heat, momentum
-from propmodel.assessment import Assessment
-from propmodel.controller import duty_from_throttle
-from propmodel.flight import best_speeds, top_speed
-from propmodel.performance import CHUNK, OUTPUTS, Performance, performance
-from propmodel.status import Status
-from propmodel.throttle import throttle_curve
+from propmodel import heat
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import CHUNK, OUTPUTS, Performance, performance
+from propmodel.base.status import Status
+from propmodel.components import momentum
+from propmodel.components.controller import duty_from_throttle
+from propmodel.flight.trim import best_speeds, top_speed
+from propmodel.powertrain.throttle_curve import throttle_curve
 
 NAMES = propmodel.demo_names()
 SCREE = propmodel.demo("scree")

@@ -10,10 +10,10 @@ import pytest
 from numpy.testing import assert_allclose
 
 from propmodel import Motor, Propeller, bench, bench_curve
-from propmodel.air import STANDARD, atmosphere
-from propmodel.controller import Controller
-from propmodel.motor import from_stator
-from propmodel.propeller import prepare, spread
+from propmodel.components.air import STANDARD, atmosphere
+from propmodel.components.controller import Controller
+from propmodel.components.motor import from_stator
+from propmodel.components.propeller import prepare, spread
 
 LABEL = from_stator(0.022, 0.007, 1950.0)
 PROPELLER = Propeller(0.1295, 0.1092, 3)

@@ -8,15 +8,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import bench_files as typed
 import numpy as np
 import pytest
 
 from propmodel import Motor, Propeller, bench, bench_curve
-from propmodel.bench_doubts import overall_merit
-from propmodel.controller import Controller
-from propmodel.motor import from_stator
-
-from . import bench_files as typed
+from propmodel.bench.doubts import overall_merit
+from propmodel.components.controller import Controller
+from propmodel.components.motor import from_stator
 
 MOTOR = from_stator(0.025, 0.007, 1800.0)
 PROPELLER = Propeller(0.1524, 0.1016, 3)

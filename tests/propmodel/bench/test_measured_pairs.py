@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 
 from propmodel import bench
-from propmodel.bench_pairs import NEAR, WEIGHTS, measured_pairs, nearest_pairs
-from propmodel.units import GRAM_FORCE, INCH, RPM
+from propmodel.base.units import GRAM_FORCE, INCH, RPM
+from propmodel.bench.measured_pairs import NEAR, WEIGHTS, measured_pairs, nearest_pairs
 
 PAIRS = measured_pairs()
 

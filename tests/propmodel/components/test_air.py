@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import propmodel
-from propmodel.air import STANDARD, Air, atmosphere, changed, density_altitude
+from propmodel.components.air import STANDARD, Air, atmosphere, changed, density_altitude
 
 FIELDS = ("density", "viscosity", "speed_of_sound", "temperature", "pressure")
 heights = st.floats(-2000.0, 11000.0)

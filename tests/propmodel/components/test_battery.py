@@ -7,9 +7,16 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from propmodel import battery
-from propmodel.battery import CHEMISTRIES, Pack, discharge, open_circuit_voltage, resistance, terminal_voltage
-from propmodel.status import Status
+from propmodel.base.status import Status
+from propmodel.components import battery
+from propmodel.components.battery import (
+    CHEMISTRIES,
+    Pack,
+    discharge,
+    open_circuit_voltage,
+    resistance,
+    terminal_voltage,
+)
 
 SIX = Pack("lipo", 6, 1.3, cell_resistance=6e-3, lead_resistance=3e-3, mass=0.21)
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmodel.controller import Controller, duty_from_throttle, ripple_loss, throttle_from_duty
+from propmodel.components.controller import Controller, duty_from_throttle, ripple_loss, throttle_from_duty
 
 
 @given(st.floats(0.0, 1.0), st.floats(0.5, 2.0), st.floats(0.0, 0.2), st.floats(0.2, 1.0))

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from propmodel.craft import Craft, default_drag_area, drag_area
+from propmodel.components.craft import Craft, default_drag_area, drag_area
 
 INCH = 0.0254
 

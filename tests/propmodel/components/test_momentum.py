@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmodel import momentum
+from propmodel.components import momentum
 
 DISC = {"disc_area": 0.0507, "air_density": 1.177}
 thrusts = st.floats(1e-3, 1e3)

@@ -8,8 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmodel import controller, propeller_fit, propeller_prepared, spread
-from propmodel import motor as m
+from propmodel.components import controller
+from propmodel.components import motor as m
+from propmodel.components.propeller import coefficients, label_fit
+from propmodel.studies import spread
 
 MOTOR = m.Motor(kv=1750, resistance=0.19, no_load_current=1.3, no_load_voltage=12.0, mass=0.041)
 
@@ -116,9 +118,9 @@ USED = {
     "loss_torque_scale": (m.IRON_TORQUE_SCALE, True),
     "ripple_coefficient": (controller.RIPPLE_COEFFICIENT, True),
     "throttle_exponent": (controller.THROTTLE_EXPONENT, True),
-    "multirotor_merit": (propeller_fit.MULTIROTOR_MERIT, True),
-    "mach_knee": (propeller_prepared.MACH_KNEE, False),
-    "mach_rise": (propeller_prepared.MACH_RISE, False),
+    "multirotor_merit": (label_fit.MULTIROTOR_MERIT, True),
+    "mach_knee": (coefficients.MACH_KNEE, False),
+    "mach_rise": (coefficients.MACH_RISE, False),
 }
 
 

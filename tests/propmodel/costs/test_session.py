@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmodel.costs import (
+from propmodel.base.units import CELSIUS_ZERO
+from propmodel.costs.session import (
     PARTS,
     Prices,
     Session,
@@ -25,7 +26,6 @@ from propmodel.costs import (
     spares_list,
     spares_needed,
 )
-from propmodel.units import CELSIUS_ZERO
 
 PRICES = Prices(packs=31.0, propellers=0.9, motors=17.0, controllers=43.0, other=2.0)
 

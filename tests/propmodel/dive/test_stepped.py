@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from propmodel import dive, falling
-from propmodel.constants import STANDARD_GRAVITY as G0
-from propmodel.dive import Delay, Dive, Manoeuvre, estimate_pull_out, fly_pull_out
-from propmodel.status import Status
+from propmodel.base.constants import STANDARD_GRAVITY as G0
+from propmodel.base.status import Status
+from propmodel.dive import closed_forms, stepped
+from propmodel.dive.stepped import Delay, Dive, Manoeuvre, estimate_pull_out, fly_pull_out
 
 CRAFT = Dive(
     mass=0.62,
@@ -83,7 +83,7 @@ def test_pull_up_with_drag_is_the_stepped_one(load, terminal):
         ),
         time_step=0.005,
     )
-    bottom, height, time = falling.pull_up_with_drag(15.0, load, terminal_speed=terminal)
+    bottom, height, time = closed_forms.pull_up_with_drag(15.0, load, terminal_speed=terminal)
     assert (out.bottom_speed, out.pull_up_height, out.time) == pytest.approx((bottom, height, time), rel=1e-4)
 
 
@@ -206,7 +206,7 @@ def test_speed_at_the_ground_by_energy():
 def test_what_binds_is_named():
     question = replace(CRAFT, load_limit=np.array([3.0, 9.0, 9.0]), pack_limited=[True, False, True])
     out = fly_pull_out(question)
-    assert [dive.binding_text(code) for code in out.binding_limit] == [
+    assert [stepped.binding_text(code) for code in out.binding_limit] == [
         "the hardest pull allowed",
         "the thrust of the motors",
         "the current the pack can give",
@@ -303,27 +303,31 @@ def test_estimate_of_the_speed_at_the_ground():
 
 def test_closed_forms_meet_without_drag():
     speed, load = np.array([5.0, 20.0, 40.0]), np.array([[1.2], [3.0], [9.0]])
-    bottom, height, _ = falling.pull_up_with_drag(speed, load)
-    free_bottom, free_height = falling.free_pull_up(speed, load)
+    bottom, height, _ = closed_forms.pull_up_with_drag(speed, load)
+    free_bottom, free_height = closed_forms.free_pull_up(speed, load)
     assert bottom == pytest.approx(free_bottom, rel=1e-9)
     assert height == pytest.approx(free_height, rel=1e-6)
-    nearly = falling.arrest_height(speed, load, terminal_speed=1e6)
-    assert nearly == pytest.approx(falling.arrest_height(speed, load), rel=1e-6)
-    assert falling.fall_on(speed, 0.5, terminal_speed=1e6)[1] == pytest.approx(speed * 0.5 + G0 * 0.125, rel=1e-6)
+    nearly = closed_forms.arrest_height(speed, load, terminal_speed=1e6)
+    assert nearly == pytest.approx(closed_forms.arrest_height(speed, load), rel=1e-6)
+    assert closed_forms.fall_on(speed, 0.5, terminal_speed=1e6)[1] == pytest.approx(speed * 0.5 + G0 * 0.125, rel=1e-6)
 
 
 def test_falling_on_in_two_parts_is_falling_on_in_one():
     for start in (0.0, 12.0, 45.0):  # below and above the terminal speed
-        v1, h1 = falling.fall_on(start, 0.4, terminal_speed=25.0)
-        v2, h2 = falling.fall_on(v1, 0.9, terminal_speed=25.0)
-        assert (v2, h1 + h2) == pytest.approx(falling.fall_on(start, 1.3, terminal_speed=25.0), rel=1e-12)
+        v1, h1 = closed_forms.fall_on(start, 0.4, terminal_speed=25.0)
+        v2, h2 = closed_forms.fall_on(v1, 0.9, terminal_speed=25.0)
+        assert (v2, h1 + h2) == pytest.approx(closed_forms.fall_on(start, 1.3, terminal_speed=25.0), rel=1e-12)
 
 
 def test_loads_that_cannot_arrest_are_nan():
-    for height in (falling.arrest_height, falling.circle_pull_up_height, falling.held_speed_pull_up_height):
+    for height in (
+        closed_forms.arrest_height,
+        closed_forms.circle_pull_up_height,
+        closed_forms.held_speed_pull_up_height,
+    ):
         assert np.isnan(height(20.0, np.array([0.5, 1.0]))).all()
-    assert np.isnan(falling.free_pull_up(20.0, 1.0)[1])
-    assert np.isnan(falling.pull_up_with_drag(20.0, 1.0)[1])
+    assert np.isnan(closed_forms.free_pull_up(20.0, 1.0)[1])
+    assert np.isnan(closed_forms.pull_up_with_drag(20.0, 1.0)[1])
 
 
 @pytest.mark.parametrize(
@@ -355,4 +359,4 @@ def test_delay_parts_are_checked():
 
 def test_terminal_speed_is_checked():
     with pytest.raises(ValueError, match="terminal_speed must be > 0 m/s, got 0 m/s"):
-        falling.fall_speed(10.0, terminal_speed=0.0)
+        closed_forms.fall_speed(10.0, terminal_speed=0.0)

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from random_builds import builds
 
 import propmodel
-from propmodel import battery
-from propmodel.endurance import WAYS_OF_FLYING, Profile, flight_time
-from propmodel.flight import level_flight
-from propmodel.performance import performance
-from propmodel.status import Status
+from propmodel.assess.performance import performance
+from propmodel.base.status import Status
+from propmodel.components import battery
+from propmodel.flight.endurance import WAYS_OF_FLYING, Profile, flight_time
+from propmodel.flight.trim import level_flight
 
 SCREE = propmodel.demo("scree")
 

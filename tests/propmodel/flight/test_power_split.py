@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 import propmodel
-from propmodel.build import drag_areas, with_fields
-from propmodel.status import Status
-from propmodel.watts import STATES, where_watts_go
+from propmodel.assembly.build import drag_areas, with_fields
+from propmodel.base.status import Status
+from propmodel.flight.power_split import STATES, where_watts_go
 
 PARTS = ("lift", "push", "air", "winding", "iron", "controller", "electronics", "pack")
 

@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from propmodel import response, surge
-from propmodel.status import Status
+from propmodel.base.status import Status
+from propmodel.flight import spin_up
+from propmodel.power_up import transients
 
 FIVE_INCH = dict(
     inertia=5.4e-6,
@@ -42,26 +43,26 @@ def stepped_time(share, full, *, max_current=np.inf, **p):
 @pytest.mark.parametrize("change", [{}, {"inertia": 2e-4, "torque_coefficient": 3e-6}, {"iron_torque_slope": 0.0}])
 def test_spin_up_is_the_stepped_one(change):
     p = FIVE_INCH | change
-    out = response.spin_up(**p, controller_lag=0.0)
+    out = spin_up.spin_up(**p, controller_lag=0.0)
     assert out.time_63 == pytest.approx(stepped_time(0.63, out.full_rev_per_s, **p), rel=1e-5)
     assert out.time_90 == pytest.approx(stepped_time(0.90, out.full_rev_per_s, **p), rel=1e-5)
 
 
 @pytest.mark.parametrize("limit", [15.0, 27.0, 30.0, 60.0])
 def test_spin_up_under_a_current_limit(limit):
-    out = response.spin_up(**FIVE_INCH, max_current=limit, controller_lag=0.0)
-    free = response.spin_up(**FIVE_INCH, controller_lag=0.0)
+    out = spin_up.spin_up(**FIVE_INCH, max_current=limit, controller_lag=0.0)
+    free = spin_up.spin_up(**FIVE_INCH, controller_lag=0.0)
     assert out.time_90 == pytest.approx(
         stepped_time(0.90, out.full_rev_per_s, max_current=limit, **FIVE_INCH), rel=1e-5
     )
     assert out.full_rev_per_s <= free.full_rev_per_s
-    assert response.spin_up(**FIVE_INCH, max_current=1e6, controller_lag=0.0).time_90 == pytest.approx(
+    assert spin_up.spin_up(**FIVE_INCH, max_current=1e6, controller_lag=0.0).time_90 == pytest.approx(
         free.time_90, rel=1e-12
     )
 
 
 def test_full_speed_is_where_the_torques_meet():
-    out = response.spin_up(**FIVE_INCH)
+    out = spin_up.spin_up(**FIVE_INCH)
     p = FIVE_INCH
 
     def net(n):
@@ -75,20 +76,20 @@ def test_full_speed_is_where_the_torques_meet():
 @given(scale=st.floats(0.1, 20.0), hover=st.floats(0.0, 380.0))
 def test_time_goes_with_inertia(scale, hover):
     bare = FIVE_INCH | {"hover_rev_per_s": hover, "controller_lag": 0.0}
-    base = response.spin_up(**bare)
-    heavy = response.spin_up(**bare | {"inertia": scale * 5.4e-6})
+    base = spin_up.spin_up(**bare)
+    heavy = spin_up.spin_up(**bare | {"inertia": scale * 5.4e-6})
     assert heavy.time_63 == pytest.approx(scale * base.time_63, rel=1e-9)
     assert base.time_63 <= base.time_90
 
 
 def test_typical_spool_of_a_five_inch_craft():
     # common practice, from memory: about 0.08 s to full pull; the default delay of the dive says so
-    assert 0.05 < response.spin_up(**FIVE_INCH).time_90 < 0.13
+    assert 0.05 < spin_up.spin_up(**FIVE_INCH).time_90 < 0.13
 
 
 def test_the_controller_lag_is_added_once_and_only_where_the_rotor_must_speed_up():
     p = FIVE_INCH | {"hover_rev_per_s": np.array([190.0, 450.0])}
-    bare, late = response.spin_up(**p, controller_lag=0.0), response.spin_up(**p, controller_lag=0.02)
+    bare, late = spin_up.spin_up(**p, controller_lag=0.0), spin_up.spin_up(**p, controller_lag=0.02)
     # 450 /s is above 63 % of the full thrust already, and below 90 %
     assert late.time_63 - bare.time_63 == pytest.approx([0.02, 0.0], abs=1e-12)
     assert late.time_90 - bare.time_90 == pytest.approx([0.02, 0.02], abs=1e-12)
@@ -100,11 +101,11 @@ def test_time_constant_of_a_stepped_motor_behind_a_lag():
     lag, tau = 0.015, 0.025
     t = np.linspace(0.0, 2.0, 400_001)
     left = (tau * np.exp(-t / tau) - lag * np.exp(-t / lag)) / (tau - lag)
-    assert np.trapezoid(left, t) == pytest.approx(response.rotor_time_constant(tau, controller_lag=lag), rel=1e-4)
+    assert np.trapezoid(left, t) == pytest.approx(spin_up.rotor_time_constant(tau, controller_lag=lag), rel=1e-4)
 
 
 def test_hover_above_the_target_and_above_full_speed():
-    out = response.spin_up(**FIVE_INCH | {"hover_rev_per_s": np.array([190.0, 450.0, 490.0, 600.0])})
+    out = spin_up.spin_up(**FIVE_INCH | {"hover_rev_per_s": np.array([190.0, 450.0, 490.0, 600.0])})
     assert list(out.status) == [Status.OK] * 3 + [Status.CANNOT_HOVER]
     assert out.time_63[1] == 0.0 and out.time_90[1] > 0.0 and out.time_90[2] == 0.0
     assert np.isnan(out.time_63[3]) and np.isnan(out.time_90[3])
@@ -112,10 +113,10 @@ def test_hover_above_the_target_and_above_full_speed():
 
 def test_scalar_equals_array_element():
     inertia, limit = np.array([[5e-6], [2e-5]]), np.array([15.0, 30.0, np.inf])
-    many = response.spin_up(**FIVE_INCH | {"inertia": inertia}, max_current=limit)
+    many = spin_up.spin_up(**FIVE_INCH | {"inertia": inertia}, max_current=limit)
     assert many.time_90.shape == many.status.shape == many.full_rev_per_s.shape == (2, 3)
     for i, j in np.ndindex(2, 3):
-        one = response.spin_up(**FIVE_INCH | {"inertia": inertia[i, 0]}, max_current=limit[j])
+        one = spin_up.spin_up(**FIVE_INCH | {"inertia": inertia[i, 0]}, max_current=limit[j])
         assert isinstance(one.time_90, np.float64)
         assert (many.time_63[i, j], many.time_90[i, j]) == pytest.approx((one.time_63, one.time_90), rel=1e-12)
 
@@ -132,7 +133,7 @@ def test_thrust_slope_is_the_difference():
 
     duty, step = 0.27, 1e-5
     expected = k_t * (speed(duty + step) ** 2 - speed(duty - step) ** 2) / (2 * step)
-    slope = response.thrust_slope(
+    slope = spin_up.thrust_slope(
         rev_per_s=speed(duty),
         duty=duty,
         source_voltage=volts,
@@ -149,7 +150,7 @@ def test_thrust_slope_is_the_difference():
 def test_time_constant_is_that_of_a_small_step():
     p = {name: value for name, value in FIVE_INCH.items() if name != "source_voltage"}
     n = p.pop("hover_rev_per_s")
-    tau = response.speed_time_constant(rev_per_s=n, **p)
+    tau = spin_up.speed_time_constant(rev_per_s=n, **p)
 
     # voltage that holds n; start 0.1 % below and wait one time constant
     held = 2 * np.pi * p["torque_constant"] * n + p["loop_resistance"] / p["torque_constant"] * (
@@ -167,11 +168,11 @@ def test_time_constant_is_that_of_a_small_step():
 
 def test_rotor_inertia():
     # a uniform rod of mass m and length D: m D^2 / 12 (mechanics), whatever the blade count
-    rod = response.rotor_inertia(propeller_mass=0.012, propeller_diameter=0.25, blade_shape=1 / 3)
+    rod = spin_up.rotor_inertia(propeller_mass=0.012, propeller_diameter=0.25, blade_shape=1 / 3)
     assert rod == pytest.approx(0.012 * 0.25**2 / 12.0)
-    tapered = response.rotor_inertia(propeller_mass=0.012, propeller_diameter=0.25)
+    tapered = spin_up.rotor_inertia(propeller_mass=0.012, propeller_diameter=0.25)
     assert tapered == pytest.approx(rod / 2.0)
-    bell = response.rotor_inertia(propeller_mass=0.012, propeller_diameter=0.25, motor_mass=0.05, can_diameter=0.034)
+    bell = spin_up.rotor_inertia(propeller_mass=0.012, propeller_diameter=0.25, motor_mass=0.05, can_diameter=0.034)
     assert 0.0 < bell - tapered < 0.05 * 0.017**2  # less than the whole mass at the rim
 
 
@@ -179,40 +180,40 @@ def test_rotor_energy_is_the_work_of_the_torque():
     # constant torque Q over the turns needed: work Q theta = J omega^2 / 2
     j, q = 5.4e-6, 0.02
     omega = q / j * 0.15
-    assert surge.rotor_energy(j, omega / (2 * np.pi)) == pytest.approx(q * 0.5 * q / j * 0.15**2)
+    assert transients.rotor_energy(j, omega / (2 * np.pi)) == pytest.approx(q * 0.5 * q / j * 0.15**2)
 
 
 def test_bench_supply_that_rose_under_braking():
     # reported in the trade: 720 KV, 13 x 5.5 inch, hard braking on a 12 V bench supply: it rose to 27 to 34 V
-    need = response.braking_energy_for([27.0, 34.0], capacitance=1000e-6, bus_voltage=12.0)
-    j = response.rotor_inertia(propeller_mass=0.03, propeller_diameter=13 * 0.0254)
-    energy = surge.rotor_energy(j, 720.0 * 12.0 * 0.7 / 60.0)
+    need = spin_up.braking_energy_for([27.0, 34.0], capacitance=1000e-6, bus_voltage=12.0)
+    j = spin_up.rotor_inertia(propeller_mass=0.03, propeller_diameter=13 * 0.0254)
+    energy = transients.rotor_energy(j, 720.0 * 12.0 * 0.7 / 60.0)
     assert np.all(need < 0.03 * energy)  # a few per cent of what one rotor holds is enough
-    back = surge.braking_voltage(12.0, capacitance=1000e-6, energy=need, returned=1.0)
+    back = transients.braking_voltage(12.0, capacitance=1000e-6, energy=need, returned=1.0)
     assert back == pytest.approx([27.0, 34.0])
-    assert response.braking_energy_for(10.0, capacitance=1e-3, bus_voltage=12.0) < 0.0
+    assert spin_up.braking_energy_for(10.0, capacitance=1e-3, bus_voltage=12.0) < 0.0
 
 
 def test_worked_figures_of_the_trade():
     # blocked propeller: about 100 A at 16 V through 0.15 ohm (the arithmetic gives 107)
-    assert response.stall_current(16.0, 0.15) == pytest.approx(100.0, rel=0.08)
-    assert response.stall_current(16.0, 0.15, duty=0.5) == pytest.approx(0.5 * response.stall_current(16.0, 0.15))
+    assert spin_up.stall_current(16.0, 0.15) == pytest.approx(100.0, rel=0.08)
+    assert spin_up.stall_current(16.0, 0.15, duty=0.5) == pytest.approx(0.5 * spin_up.stall_current(16.0, 0.15))
     # plug-in: 1000 uF at 25.2 V holds 0.32 J
-    assert surge.capacitor_energy(25.2, 1000e-6) == pytest.approx(0.32, abs=0.005)
+    assert transients.capacitor_energy(25.2, 1000e-6) == pytest.approx(0.32, abs=0.005)
     # 2450 KV on six full cells: no-load 61.7k rpm, 7 pole pairs
-    assert 60.0 * response.electrical_rev_per_s(2450 * 25.2 / 60.0, 7) == pytest.approx(61.7e3 * 7, rel=1e-3)
+    assert 60.0 * spin_up.electrical_rev_per_s(2450 * 25.2 / 60.0, 7) == pytest.approx(61.7e3 * 7, rel=1e-3)
 
 
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: response.spin_up(**FIVE_INCH | {"inertia": 0.0}), "inertia must be > 0 kg m2, got 0 kg m2"),
-        (lambda: response.spin_up(**FIVE_INCH | {"hover_rev_per_s": -1.0}), "hover_rev_per_s must be between"),
-        (lambda: response.spin_up(**FIVE_INCH, max_current=0.0), "max_current must be > 0 A, got 0 A"),
-        (lambda: response.spin_up(**FIVE_INCH, max_current=np.nan), "max_current must be a finite number"),
-        (lambda: response.stall_current(16.0, 0.0), "resistance must be > 0 ohm, got 0 ohm"),
-        (lambda: response.stall_current(16.0, 0.1, duty=2.0), "duty must be between 0 and 1"),
-        (lambda: response.electrical_rev_per_s(500.0, 0), "pole_pairs must be > 0, got 0"),
+        (lambda: spin_up.spin_up(**FIVE_INCH | {"inertia": 0.0}), "inertia must be > 0 kg m2, got 0 kg m2"),
+        (lambda: spin_up.spin_up(**FIVE_INCH | {"hover_rev_per_s": -1.0}), "hover_rev_per_s must be between"),
+        (lambda: spin_up.spin_up(**FIVE_INCH, max_current=0.0), "max_current must be > 0 A, got 0 A"),
+        (lambda: spin_up.spin_up(**FIVE_INCH, max_current=np.nan), "max_current must be a finite number"),
+        (lambda: spin_up.stall_current(16.0, 0.0), "resistance must be > 0 ohm, got 0 ohm"),
+        (lambda: spin_up.stall_current(16.0, 0.1, duty=2.0), "duty must be between 0 and 1"),
+        (lambda: spin_up.electrical_rev_per_s(500.0, 0), "pole_pairs must be > 0, got 0"),
     ],
 )
 def test_nonsense_is_refused_in_words(call, message):
@@ -222,11 +223,11 @@ def test_nonsense_is_refused_in_words(call, message):
 
 def test_inertia_agrees_with_the_parts():
     # the same estimate stands in the propeller and motor modules: they must not drift apart
-    from propmodel import motor, propeller
+    from propmodel.components import motor, propeller
 
     part = motor.from_stator(0.022, 0.007, 1950)
     blade = propeller.Propeller(0.13, 0.11, 3)
-    together = response.rotor_inertia(
+    together = spin_up.rotor_inertia(
         propeller_mass=propeller.mass(blade),
         propeller_diameter=0.13,
         motor_mass=motor.motor_mass(part),

@@ -7,10 +7,11 @@ import pytest
 from scipy.optimize import brentq
 
 import propmodel
-from propmodel import propeller
-from propmodel.build import drag_areas
-from propmodel.drive import drive
-from propmodel.flight import (
+from propmodel.assembly.build import drag_areas
+from propmodel.base.status import Status
+from propmodel.components import propeller
+from propmodel.components.inplane import inplane_force
+from propmodel.flight.trim import (
     Airframe,
     best_speeds,
     climb_rate,
@@ -20,9 +21,8 @@ from propmodel.flight import (
     top_speed,
     trim,
 )
-from propmodel.inplane import inplane_force
-from propmodel.operating_point import at_duty, electrical
-from propmodel.status import Status
+from propmodel.powertrain.operating_point import at_duty, electrical
+from propmodel.powertrain.prepared import drive
 
 NAMES = propmodel.demo_names()
 SCREE = propmodel.demo("scree")

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from propmodel import heat
-from propmodel.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
-from propmodel.heat import HeatCapacity, ThermalResistance, seconds_to_limit, steady_temperatures
-from propmodel.heat_verdict import OTHER_CAUSES, hot_motor_verdict
-from propmodel.status import Status
-from propmodel.units import CELSIUS_ZERO
+from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
+from propmodel.base.status import Status
+from propmodel.base.units import CELSIUS_ZERO
+from propmodel.heat.hot_motor import OTHER_CAUSES, hot_motor_verdict
+from propmodel.heat.motor import HeatCapacity, ThermalResistance, seconds_to_limit, steady_temperatures
 
 AIR = 12.0 + CELSIUS_ZERO
 WARM = 55.0 + CELSIUS_ZERO

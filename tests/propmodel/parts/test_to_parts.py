@@ -16,10 +16,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from propmodel import battery, motor, parts
-from propmodel.parts import KINDS, PartsError, check, read_csv, to_csv
-from propmodel.record import DEFAULTS, from_record
-from propmodel.units import INCH
+from propmodel import parts
+from propmodel.assembly.build_record import DEFAULTS, from_record
+from propmodel.base.units import INCH
+from propmodel.components import battery, motor
+from propmodel.parts.to_parts import KINDS, PartsError, check, read_csv, to_csv
 
 # invented parts
 MOTORS = """name,KV [rpm/V],stator diameter [mm],stator height [mm],effective resistance [mohm],\

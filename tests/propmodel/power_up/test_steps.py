@@ -13,10 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from propmodel import motor, surge
-from propmodel.build import with_fields
-from propmodel.demo import demo, demo_names
-from propmodel.power_up import (
+from propmodel.assembly.build import with_fields
+from propmodel.assembly.demo import demo, demo_names
+from propmodel.base.units import GRAM_FORCE
+from propmodel.components import motor
+from propmodel.power_up import transients
+from propmodel.power_up.steps import (
     CAUTIONS,
     DOUBTFUL,
     FAULTS,
@@ -32,8 +34,7 @@ from propmodel.power_up import (
     rows,
     supply_limit,
 )
-from propmodel.throttle import bench_curve
-from propmodel.units import GRAM_FORCE
+from propmodel.powertrain.throttle_curve import bench_curve
 
 SCREE = from_build(demo("scree"), active_freewheeling=True)
 
@@ -291,7 +292,7 @@ def test_rows_are_plain_text() -> None:
 
 def test_energy_of_a_capacitor() -> None:
     # E = C V^2 / 2, textbook; 1000 uF at 25.2 V
-    assert surge.capacitor_energy(25.2, 1000e-6) == pytest.approx(0.31752, rel=1e-12)
+    assert transients.capacitor_energy(25.2, 1000e-6) == pytest.approx(0.31752, rel=1e-12)
 
 
 @settings(max_examples=25, deadline=None)
@@ -313,22 +314,22 @@ def test_inrush_and_ring_against_an_integrated_circuit(c: float, r: float, ind: 
         atol=1e-12,
         max_step=0.02 * max(1 / w0, min(span, 1 / a)),
     )
-    peak = surge.inrush_current(25.2, capacitance=c, resistance=r, inductance=ind)
+    peak = transients.inrush_current(25.2, capacitance=c, resistance=r, inductance=ind)
     assert peak == pytest.approx(np.max(run.y[1]), rel=2e-3)
-    top = surge.ring_voltage(25.2, capacitance=c, resistance=r, inductance=ind)
+    top = transients.ring_voltage(25.2, capacitance=c, resistance=r, inductance=ind)
     assert top == pytest.approx(max(np.max(run.y[0]) / c, 25.2), rel=2e-3)
     assert peak < min(25.2 / r, 25.2 * math.sqrt(c / ind))
 
 
 def test_surge_limits() -> None:
     # no inductance: V/R; no resistance: V sqrt(C/L) and twice the voltage (any circuit textbook)
-    almost = surge.inrush_current(25.2, capacitance=1e-3, resistance=0.05, inductance=1e-13)
+    almost = transients.inrush_current(25.2, capacitance=1e-3, resistance=0.05, inductance=1e-13)
     assert almost == pytest.approx(25.2 / 0.05, rel=1e-3)
-    free = surge.inrush_current(25.2, capacitance=1e-3, resistance=1e-7, inductance=1e-6)
+    free = transients.inrush_current(25.2, capacitance=1e-3, resistance=1e-7, inductance=1e-6)
     assert free == pytest.approx(25.2 * math.sqrt(1e-3 / 1e-6), rel=1e-3)
-    assert surge.ring_voltage(25.2, capacitance=1e-5, resistance=0.0, inductance=1e-6) == pytest.approx(50.4)
+    assert transients.ring_voltage(25.2, capacitance=1e-5, resistance=0.0, inductance=1e-6) == pytest.approx(50.4)
     critical = 2 * math.sqrt(1e-6 / 1e-3)
-    both = surge.inrush_current(
+    both = transients.inrush_current(
         25.2, capacitance=1e-3, resistance=critical * np.array([1 - 1e-7, 1.0, 1 + 1e-7]), inductance=1e-6
     )
     # at critical damping the peak is 2 V / (e R)
@@ -336,17 +337,17 @@ def test_surge_limits() -> None:
 
 
 def test_braking_raises_the_bus_by_the_energy_given_back() -> None:
-    rise = surge.braking_voltage(12.0, capacitance=1e-3, energy=np.array([0.0, 0.6, 50.0]))
+    rise = transients.braking_voltage(12.0, capacitance=1e-3, energy=np.array([0.0, 0.6, 50.0]))
     assert rise[0] == pytest.approx(12.0)
     # energy balance: C (V2^2 - V1^2)/2 is the share returned
     np.testing.assert_allclose(0.5 * 1e-3 * (rise**2 - 144.0), [0.0, 0.3, 25.0], atol=1e-12)
     # a public case saw a 12 V supply rise to 27 to 34 V: half a joule to one joule does it
-    assert 27 < surge.braking_voltage(12.0, capacitance=1e-3, energy=0.9) < 34
+    assert 27 < transients.braking_voltage(12.0, capacitance=1e-3, energy=0.9) < 34
 
 
 def test_a_blocked_motor_burns_within_seconds() -> None:
     # adiabatic copper, 385 J/(kg K) (any handbook): 100 A through 0.05 ohm in 4 g for 95 K
-    assert surge.blocked_seconds(100.0, winding_resistance=0.05, copper_mass=0.004) == pytest.approx(
+    assert transients.blocked_seconds(100.0, winding_resistance=0.05, copper_mass=0.004) == pytest.approx(
         0.004 * 385 * 95 / 500, rel=1e-12
     )
     for name in demo_names():

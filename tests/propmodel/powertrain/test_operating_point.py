@@ -9,11 +9,11 @@ import pytest
 from scipy.optimize import brentq
 
 import propmodel
-from propmodel.controller import Controller
-from propmodel.drive import drive
-from propmodel.operating_point import at_duty, at_speed, at_thrust
-from propmodel.status import Status
-from propmodel.throttle import bench_curve, throttle_curve
+from propmodel.base.status import Status
+from propmodel.components.controller import Controller
+from propmodel.powertrain.operating_point import at_duty, at_speed, at_thrust
+from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.throttle_curve import bench_curve, throttle_curve
 
 SCREE = propmodel.demo("scree")
 

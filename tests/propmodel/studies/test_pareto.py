@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmodel.pareto import frontier
+from propmodel.studies.pareto import frontier
 
 
 def brute_force(columns, maximise):

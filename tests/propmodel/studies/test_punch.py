@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 import propmodel
-from propmodel import response
-from propmodel.punch import punch, punch_band
-from propmodel.spread import draw
+from propmodel.flight import spin_up
+from propmodel.studies.punch import punch, punch_band
+from propmodel.studies.spread import draw
 
 SCREE = propmodel.demo("scree")
 
@@ -31,8 +31,8 @@ def test_a_heavier_propeller_is_slower_and_the_lag_stays():
     )
     a, b = punch(SCREE), punch(heavy)
     assert b.time_constant > a.time_constant and b.time_90 > a.time_90
-    bare = a.time_constant - response.CONTROLLER_LAG
-    assert b.time_constant - response.CONTROLLER_LAG == pytest.approx(bare * b.inertia / a.inertia, rel=0.05)
+    bare = a.time_constant - spin_up.CONTROLLER_LAG
+    assert b.time_constant - spin_up.CONTROLLER_LAG == pytest.approx(bare * b.inertia / a.inertia, rel=0.05)
 
 
 def test_a_craft_that_cannot_hover_has_no_punch():
@@ -47,7 +47,7 @@ def test_the_band_holds_the_forecast_and_is_as_wide_as_said():
     assert low.time_constant < mid.time_constant < high.time_constant
     assert low.time_90 < mid.time_90 < high.time_90
     # the response's own spread alone gives exp(2 x 1.28 x sd); what the labels leave open comes on top
-    assert np.log(high.time_constant / low.time_constant) > 0.95 * 2 * 1.2816 * response.LOG_SD_RESPONSE
+    assert np.log(high.time_constant / low.time_constant) > 0.95 * 2 * 1.2816 * spin_up.LOG_SD_RESPONSE
     narrow = punch_band(SCREE, coverage=0.5, draws=512)
     assert low.time_90 < narrow[0].time_90 < narrow[1].time_90 < high.time_90
 
@@ -55,7 +55,7 @@ def test_the_band_holds_the_forecast_and_is_as_wide_as_said():
 def test_the_drawn_factor_is_lognormal_about_one():
     factor = np.log(draw(SCREE, draws=1024).response_factor)
     assert np.median(factor) == pytest.approx(0.0, abs=0.01)
-    assert np.std(factor) == pytest.approx(response.LOG_SD_RESPONSE, rel=0.02)
+    assert np.std(factor) == pytest.approx(spin_up.LOG_SD_RESPONSE, rel=0.02)
     assert draw(SCREE, draws=16, only=("kv",)).response_factor == pytest.approx(np.ones(16))
 
 
@@ -71,4 +71,4 @@ def test_bad_input_is_named():
 def test_the_lag_is_what_the_script_fits(root):
     # the median of so few values moves with the motor rule: to 2 ms
     script = runpy.run_path(str(root / "data" / "response" / "fit_response.py"))
-    assert script["lag_of"](script["table"]()) == pytest.approx(response.CONTROLLER_LAG, abs=2e-3)
+    assert script["lag_of"](script["table"]()) == pytest.approx(spin_up.CONTROLLER_LAG, abs=2e-3)

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 import propmodel
-from propmodel import sensitivity
-from propmodel.air import atmosphere
-from propmodel.performance import performance
-from propmodel.sensitivity import STEPS, elasticities, standing_at, steps
+from propmodel.assess.performance import performance
+from propmodel.components.air import atmosphere
+from propmodel.studies import sensitivity
+from propmodel.studies.sensitivity import STEPS, elasticities, standing_at, steps
 
 SCREE = propmodel.demo("scree")
 WATCHED = ["hover_time", "thrust_to_weight", "top_speed", "hover_throttle"]

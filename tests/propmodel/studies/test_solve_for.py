@@ -5,8 +5,8 @@ import pytest
 from scipy.optimize import brentq
 
 import propmodel
-from propmodel.performance import performance
-from propmodel.solve import solve_for
+from propmodel.assess.performance import performance
+from propmodel.studies.solve_for import solve_for
 
 SCREE = propmodel.demo("scree")
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import propmodel
-from propmodel import spread
-from propmodel.performance import OUTPUTS, Performance, performance
+from propmodel.assess.performance import OUTPUTS, Performance, performance
+from propmodel.studies import spread
 
 SCREE = propmodel.demo("scree")
 WEIGHED = ("mass",)

@@ -8,10 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import propmodel
-from propmodel import margins, pareto
-from propmodel.assessment import Assessment
-from propmodel.performance import OUTPUTS, performance
-from propmodel.sweep import CHUNK, LARGEST, Condition, margin_names, sweep
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, performance
+from propmodel.studies import pareto
+from propmodel.studies.sweep import CHUNK, LARGEST, Condition, margin_names, sweep
 
 SCREE = propmodel.demo("scree")
 AXES = {

@@ -5,8 +5,8 @@ import threading
 
 import pytest
 
-from propmodel import workshare
-from propmodel.workshare import Partner, share
+from propmodel.studies import worker_processes
+from propmodel.studies.worker_processes import Partner, share
 
 
 def gather(partners, count=40, **more):
@@ -78,4 +78,4 @@ def test_what_a_task_prints_does_not_fall_between_the_answers():
 
 
 def test_only_what_is_public_is_offered():
-    assert set(workshare.__all__) == {"Partner", "serve", "share"}
+    assert set(worker_processes.__all__) == {"Partner", "serve", "share"}

@@ -8,13 +8,12 @@ from __future__ import annotations
 import io
 import os
 
+import bench_files as typed
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
 from propmodel import bench
-
-from . import bench_files as typed
 
 
 def check(log: bench.BenchLog, *, rtol: float = 2e-4) -> None:

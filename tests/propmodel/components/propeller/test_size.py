@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmodel import momentum, propeller, propeller_fit
-from propmodel.air import STANDARD, atmosphere
-from propmodel.propeller import OwnFit, Propeller, RangeFlag, coefficients, prepare
-from propmodel.propeller_prepared import smooth_cap
+from propmodel.components import momentum, propeller
+from propmodel.components.air import STANDARD, atmosphere
+from propmodel.components.propeller import OwnFit, Propeller, RangeFlag, coefficients, label_fit, prepare
+from propmodel.components.propeller.coefficients import smooth_cap
 
 INCH = 0.0254
 
@@ -283,7 +283,7 @@ def test_reynolds_clamp_holds_the_coefficients():
 
 
 def test_default_chord_is_used_and_said():
-    known = Propeller(0.254, 0.15, 2, float(propeller_fit.default_chord_ratio(0.254)))
+    known = Propeller(0.254, 0.15, 2, float(label_fit.default_chord_ratio(0.254)))
     unknown = Propeller(0.254, 0.15)
     a, b = (prepare(q, STANDARD).reynolds_75(100.0) for q in (known, unknown))
     assert a == pytest.approx(b, rel=1e-12)
