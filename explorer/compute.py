@@ -22,7 +22,7 @@ from propmodel.assembly.build import Build
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.limits import Limit, limits
 from propmodel.assess.performance import evaluate, status_of
-from propmodel.bench.measured_pairs import nearest_pairs
+from propmodel.bench.pairs import nearest_pairs
 from propmodel.components.controller import duty_from_throttle, throttle_from_duty
 from propmodel.flight.endurance import Profile, flight_time
 from propmodel.flight.power_split import Watts, where_watts_go

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from explorer.figures.base import MEASURED_MARKS
 from explorer.figures.lift import Marks
 from explorer.format import NARROW, Units, number, prose, value
-from propmodel.bench.measured_pairs import NearPair, forecast
+from propmodel.bench.pairs import NearPair, forecast
 
 __all__ = ["HEADINGS", "SIGNS", "Nearest", "drawn", "how_near", "key", "marks_of", "rows", "sources"]
 

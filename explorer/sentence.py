@@ -21,7 +21,7 @@ from explorer.inputs import Inputs
 from propmodel.assess.limits import Limit
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.status import Status
-from propmodel.bench.measured_pairs import measured_pairs
+from propmodel.bench.pairs import measured_pairs
 
 __all__ = [
     "Headline",

@@ -117,6 +117,14 @@ def test_no_folder_of_the_engine_is_crowded(root):
         assert len([p for p in folder.glob("*.py") if p.name != "__init__.py"]) <= MOST_MODULES, folder.name
 
 
+def test_no_name_of_a_wing_hides_a_module_of_it(root):
+    for front in (root / "propmodel").rglob("__init__.py"):
+        names = {a.asname or a.name for n in ast.walk(ast.parse(front.read_text("utf-8")))
+                 if isinstance(n, ast.ImportFrom) for a in n.names}  # fmt: skip
+        if front.parent != root / "propmodel":
+            assert not names & {path.stem for path in front.parent.glob("*.py")}, front.parent.name
+
+
 def test_no_star_import_and_explicit_all(root):
     wrong = []
     for package in ("propmodel", "explorer"):

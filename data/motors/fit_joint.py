@@ -24,7 +24,7 @@ from scipy.optimize import least_squares
 
 from propmodel.components.propeller import Propeller, label_fit
 from propmodel.components.propeller import spread as label_spread
-from propmodel.components.propeller.coefficients import smooth_cap
+from propmodel.components.propeller.prepared import smooth_cap
 
 HERE = Path(__file__).resolve().parent
 INCH, GRAM_FORCE = 0.0254, 9.80665e-3

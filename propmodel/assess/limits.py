@@ -15,7 +15,7 @@ from propmodel.assess.assessment import Assessment
 from propmodel.base.checks import check_number, check_positive
 from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH
 from propmodel.components import battery
-from propmodel.components.propeller.coefficients import MACH_KNEE, MACH_MEASURED, MACH_RISE
+from propmodel.components.propeller.prepared import MACH_KNEE, MACH_MEASURED, MACH_RISE
 
 __all__ = ["TIGHT", "Limit", "hold_text", "limits"]
 

@@ -24,7 +24,7 @@ from propmodel.bench.calibration import Calibration, calibrate
 from propmodel.bench.doubts import cell_doubts, find_doubts
 from propmodel.bench.flight_log import FlightCalibration, calibrate_flight, flight_doubts
 from propmodel.bench.holds import holds, plateau_table, spikes
-from propmodel.bench.measured_pairs import MeasuredPair, NearPair, measured_pairs, nearest_pairs
+from propmodel.bench.pairs import MeasuredPair, NearPair, measured_pairs, nearest_pairs
 from propmodel.bench.reading.guesses import labels_in
 from propmodel.bench.reading.raw_table import read_table
 from propmodel.bench.reading.records import BenchFileError, BenchLog, Doubt, Guess, safe_cell

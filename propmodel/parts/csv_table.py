@@ -20,7 +20,7 @@ import pandas as pd
 
 from propmodel.base.checks import check_in
 from propmodel.base.units import INCH, MILLIOHM, MM
-from propmodel.parts.columns import KINDS, UNITS, Column, columns, headings
+from propmodel.parts.table_columns import KINDS, UNITS, Column, columns, headings
 
 __all__ = [
     "PartTable",

@@ -29,7 +29,6 @@ from propmodel.components.controller import (
 )
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller
-from propmodel.parts.columns import KINDS, Column, columns, headings
 from propmodel.parts.csv_table import (
     PartsError,
     PartTable,
@@ -41,6 +40,7 @@ from propmodel.parts.csv_table import (
     to_csv,
     unescape_cell,
 )
+from propmodel.parts.table_columns import KINDS, Column, columns, headings
 
 __all__ = [
     "KINDS",

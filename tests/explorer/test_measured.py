@@ -15,7 +15,7 @@ from explorer.figures import base, lift
 from explorer.format import Units
 from explorer.inputs import Inputs, demo_inputs, to_build
 from propmodel.assess.performance import performance
-from propmodel.bench.measured_pairs import NearPair, measured_pairs, nearest_pairs
+from propmodel.bench.pairs import NearPair, measured_pairs, nearest_pairs
 
 SCREE = demo_inputs("scree")
 PAIRS = {pair.label: pair for pair in measured_pairs()}

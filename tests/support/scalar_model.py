@@ -24,7 +24,7 @@ GAIN, FADE = 2.307, 8.548
 
 
 class Propeller:
-    """Coefficients from the documented form of `components.propeller.coefficients`, in floats."""
+    """Coefficients from the documented form of `components.propeller.prepared`, in floats."""
 
     def __init__(self, ready: Any) -> None:
         scalar = {k: float(getattr(ready, k)) for k in ready.__dataclass_fields__ if np.ndim(getattr(ready, k)) == 0}

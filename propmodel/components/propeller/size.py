@@ -14,9 +14,9 @@ from propmodel.base.checks import check_range
 from propmodel.base.units import INCH
 from propmodel.components.air import STANDARD, Air
 from propmodel.components.propeller import label_fit
-from propmodel.components.propeller.coefficients import FM_CEILING, MACH_MEASURED, PreparedPropeller, prepare
 from propmodel.components.propeller.data import OwnFit, Propeller, RangeFlag, Spread
-from propmodel.components.propeller.measured import measured, measured_names, stack
+from propmodel.components.propeller.measured_set import measured, measured_names, stack
+from propmodel.components.propeller.prepared import FM_CEILING, MACH_MEASURED, PreparedPropeller, prepare
 
 __all__ = [
     "OwnFit",

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from propmodel.components import controller
 from propmodel.components import motor as m
-from propmodel.components.propeller import coefficients, label_fit
+from propmodel.components.propeller import label_fit, prepared
 from propmodel.studies import spread
 
 MOTOR = m.Motor(kv=1750, resistance=0.19, no_load_current=1.3, no_load_voltage=12.0, mass=0.041)
@@ -119,8 +119,8 @@ USED = {
     "ripple_coefficient": (controller.RIPPLE_COEFFICIENT, True),
     "throttle_exponent": (controller.THROTTLE_EXPONENT, True),
     "multirotor_merit": (label_fit.MULTIROTOR_MERIT, True),
-    "mach_knee": (coefficients.MACH_KNEE, False),
-    "mach_rise": (coefficients.MACH_RISE, False),
+    "mach_knee": (prepared.MACH_KNEE, False),
+    "mach_rise": (prepared.MACH_RISE, False),
 }
 
 

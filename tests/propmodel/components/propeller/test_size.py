@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from propmodel.components import momentum, propeller
 from propmodel.components.air import STANDARD, atmosphere
 from propmodel.components.propeller import OwnFit, Propeller, RangeFlag, coefficients, label_fit, prepare
-from propmodel.components.propeller.coefficients import smooth_cap
+from propmodel.components.propeller.prepared import smooth_cap
 
 INCH = 0.0254
 

@@ -11,7 +11,7 @@ import pytest
 
 from propmodel import bench
 from propmodel.base.units import GRAM_FORCE, INCH, RPM
-from propmodel.bench.measured_pairs import NEAR, WEIGHTS, measured_pairs, nearest_pairs
+from propmodel.bench.pairs import NEAR, WEIGHTS, measured_pairs, nearest_pairs
 
 PAIRS = measured_pairs()
 
