@@ -19,6 +19,7 @@ from explorer.lift_workings import Step, lift_steps
 from explorer.measured import Nearest
 from explorer.own_parts import OwnInputs, build_of
 from propmodel.assembly.build import Build
+from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.limits import Limit, limits
 from propmodel.assess.performance import evaluate, status_of
@@ -39,6 +40,7 @@ __all__ = [
     "build",
     "gives_first",
     "nearest",
+    "over_label",
     "story",
     "watts",
     "workings",
@@ -220,6 +222,35 @@ def gives_first(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
 @st.cache_data(**KEPT_ANSWERS)
 def _gives_first(inputs: Inputs, hold: float) -> list[Limit]:
     return limits(build(inputs), hold=hold)
+
+
+FIT_FIELDS = {
+    "motor_cells": ("motor_max_cells",), "controller_cells": ("esc_min_cells", "esc_max_cells"),
+    "video_voltage": ("vtx_max_cells",), "camera_voltage": ("camera_max_cells",),
+    "regulator_voltage": ("regulator_max_v",), "receiver_voltage": ("receiver_max_v",),
+    "capacitor_voltage": ("capacitor_v",), "frame_clearance": ("frame_propeller_in",),
+    "mass_threshold": ("mass_threshold_g",),
+}  # fmt: skip
+"""Fields that hold the label of each fit."""
+FIT_NAMES = frozenset(name for names in FIT_FIELDS.values() for name in names)
+
+
+def over_label(inputs: Inputs) -> frozenset[str]:
+    """Fields whose label the build does not keep."""
+    return _over_label(plain(inputs))
+
+
+@st.cache_data(**KEPT_ANSWERS)
+def _over_label(inputs: Inputs) -> frozenset[str]:
+    whole = Assessment(build(inputs))
+    found = {key: fit.of(whole) for key, fit in margins.FITS.items()}
+    over = [FIT_FIELDS[key] for key, good in found.items() if good is not None and not bool(np.all(good))]
+    told = {name for names in over for name in names}
+    if inputs.esc_min_cells is None or inputs.cells >= inputs.esc_min_cells:
+        told.discard("esc_min_cells")
+    else:
+        told.discard("esc_max_cells")
+    return frozenset(told)
 
 
 def watts(inputs: Inputs, state: str) -> Watts:

@@ -1,7 +1,7 @@
 """The opening sentence: what the forecast means, in words, always in one order. Pure: answers in, words out.
 
-Mass, hover, minutes with their spread, pull, what gives first, one way to clear it. "You" and "it", present tense;
-a warning names the thing, the number and the remedy.
+What does not fit, mass, hover, minutes with their spread, pull, what gives first, one way to clear it. "You" and
+"it", present tense; a warning names the thing, the number and the remedy.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ __all__ = [
     "Numbers",
     "beyond_sum",
     "first_words",
+    "misfits",
     "nearest_limits",
     "opening",
     "own_name",
@@ -133,9 +134,31 @@ def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
     str
         HTML; names come escaped.
     """
+    start = _cannot_hover(head, found, units) if _stays_down(head.mid) else _flying(head, found, units)
+    return f"{_misfit(found)} {start}".strip()
+
+
+def misfits(found: Sequence[Limit]) -> list[Limit]:
+    """Parts that do not fit together: cells or volts over a label, a propeller too large for the frame."""
+    return [one for one in found if one.kind == "fits" and one.state == "over" and one.key != "mass_threshold"]
+
+
+def _misfit(found: Sequence[Limit]) -> str:
+    """The part that does not fit, before any other number; empty where all fit."""
+    over = misfits(found)
+    if not over:
+        return ""
+    worst, others = over[0], [one.part for one in over[1:]]
+    why = html.escape(_tidy(lowered(worst.sentence.split(". ")[0].rstrip("."))))
+    also = f" Nor {'do' if len(others) > 1 else 'does'} the {html.escape(_listed(others))}." if others else ""
+    fix = html.escape(_tidy(worst.fix.split(". ")[0].rstrip(".")))
+    cap = " A command cap does not help." if worst.key in ("motor_cells", "controller_cells") else ""
+    part = html.escape(worst.part)
+    return f"The {part} {_n('does not fit', bad=True)}: {why}.{also} {fix}.{cap} Put that right before you plug in."
+
+
+def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:
     mid = head.mid
-    if _stays_down(mid):
-        return _cannot_hover(head, found, units)
     name = _name(head.name)
     lifts, hover = value("mass", mid.mass, units), value("percent", mid.hover_throttle)
     pulls = (
@@ -154,7 +177,7 @@ def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
         fix = next((limit.fix for limit in found if limit.key == "pull" and limit.fix), "")
         return f"{start} {html.escape(_tidy(fix))}".strip()
     start = f"{name} takes off at {_n(lifts)} and hovers at {_n(hover)} throttle. {lasts} and it pulls {pulls}."
-    return f"{start} {_first(found)}"
+    return start if misfits(found) else f"{start} {_first(found)}"
 
 
 def _lasts(head: Headline) -> str:
@@ -211,7 +234,10 @@ def _first(found: Sequence[Limit]) -> str:
     is_are = "are" if thing in _PLURAL else "is"
     why = html.escape(_tidy(lowered(worst.sentence.split(". ")[0].rstrip("."))))
     if worst.kind == "fits" and worst.state == "over":
-        return f"First of all it does not fit: {why}. {html.escape(_tidy(worst.fix))}"
+        return f"It is over the {_n(thing, bad=True)}: {why}. {html.escape(_tidy(worst.fix))}"
+    if worst.key == "sag_low" and worst.state == "over":
+        # common in a punch on an almost empty pack: a fact, no alarm
+        return f"The first limit reached is that of the {_n(thing)}: {why}. {html.escape(_tidy(worst.fix))}"
     if worst.state == "over":
         return f"What gives first {is_are} the {_n(thing, bad=True)}: {why}. {html.escape(_tidy(worst.fix))}"
     bars = [limit for limit in told if limit.kind == "share"]

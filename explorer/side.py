@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from explorer import bench_session, state, widgets
+from explorer import bench_session, compute, state, widgets
 from explorer.format import Units
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.labels import Reading, answered, read_labels
@@ -77,8 +77,9 @@ def _group(group: str) -> None:
                 with column:
                     widgets.control(name, where="side", short=dict(first)[name])
         rest = [f.name for f in FIELDS.values() if f.group == group and f.name not in dict(first)]
+        over = len(compute.over_label(state.usable()).intersection(rest)) if compute.FIT_NAMES.intersection(rest) else 0
         if not first or st.toggle(
-            f"{len(rest)} more",
+            f"{len(rest)} more, {over} over {'their' if over > 1 else 'its'} limit" if over else f"{len(rest)} more",
             key=f"more_{group}",
             help="Everything else that can be told; each has a marked default.",
         ):

@@ -14,7 +14,7 @@ import pandas as pd
 import plotly.graph_objects as go
 import streamlit as st
 
-from explorer import state
+from explorer import compute, state
 from explorer.figures.base import PLOT_CONFIG
 from explorer.format import Units, prose
 from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, measured_label, take_off_g
@@ -148,7 +148,10 @@ def _took(key: str, name: str) -> None:
 def _label(field: Field, short: str | None) -> str:
     unit = shown_unit(field.name, field.unit, units())
     words = short or field.label
-    return f"{words}, {unit}" if unit and unit not in ("cells",) else words
+    named = f"{words}, {unit}" if unit and unit not in ("cells",) else words
+    if field.name in compute.FIT_NAMES and field.name in compute.over_label(state.usable()):
+        return f"{named} (over its limit)"
+    return named
 
 
 def _help(field: Field) -> str:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
 import explorer
+from explorer import compute
 from explorer.format import Units
 from explorer.inputs import FIELDS, Inputs
 
@@ -256,7 +258,9 @@ def test_odd_links_never_break_the_page(query):
 ])  # fmt: skip
 def test_a_craft_that_cannot_hover_keeps_its_page(query):
     at = opened(v="1", **query)
-    assert sentence(at).startswith("This cannot hover")
+    assert "This cannot hover" in sentence(at)
+    # two cells on an ESC that is sold for three and more: that comes first
+    assert sentence(at).startswith("The ESC does not fit" if "cells" in query else "This cannot hover")
     assert "of pull." in sentence(at)
     assert any("cannot hover" in (a.get("text") or "") for a in story(at)["layout"]["annotations"])
     assert "nan" not in body(at)
@@ -404,3 +408,32 @@ def test_a_mass_below_that_of_the_parts_is_said_and_not_swallowed():
     at.number_input(key="side-must:take_off_g").set_value(150.0)
     run(at)
     assert "so 150 g cannot be" in body(at)
+
+
+def test_fields_whose_limit_is_passed_say_so_in_their_label():
+    at = opened(v="1", craft="scree", cells="8", end="1")
+    assert sentence(at).startswith("The motor does not fit")
+    groups = {"What it carries": 4, "What turns": 1, "What feeds it": 1}
+    for group, count in groups.items():
+        toggle = at.toggle(key=f"more_{group}")
+        assert f"{count} over {'their' if count > 1 else 'its'} limit" in toggle.label
+        toggle.set_value(True)
+    run(at)
+    marked = {n.key for n in at.number_input if n.label.endswith("(over its limit)")}
+    names = ("motor_max_cells", "esc_max_cells", "vtx_max_cells", "camera_max_cells", "regulator_max_v", "capacitor_v")
+    assert marked == {f"side:{name}" for name in names}
+    state = at.session_state["inputs"]
+    at.number_input(key="side-must:cells").set_value(6)
+    run(at)
+    assert not [n.label for n in at.number_input if "over its limit" in n.label]
+    assert at.session_state["inputs"].motor_max_cells == state.motor_max_cells
+
+
+@pytest.mark.parametrize(
+    ("changes", "marked"),
+    [({}, set()), ({"cells": 1}, {"esc_min_cells"}), ({"capacitor_v": 25.0}, {"capacitor_v"}),
+     ({"frame_propeller_in": 4.0}, {"frame_propeller_in"}), ({"motor_max_cells": None}, set()),
+     ({"mass_threshold_g": 250.0}, {"mass_threshold_g"})],
+)  # fmt: skip
+def test_only_the_field_of_the_part_that_does_not_fit_is_over(changes, marked):
+    assert compute.over_label(replace(Inputs(), **changes)) == marked

@@ -78,11 +78,56 @@ def test_unknown_limits_are_not_what_gives_first():
     assert "not told enough" in words(head(), found[:1])
 
 
-def test_a_part_that_does_not_fit_comes_before_all_bars():
-    found = [
-        limit("motor_cells", kind="fits", share=2.0, sentence="The motor is sold for up to 4 cells.", fix="Take fewer.")
-    ]
-    assert "does not fit: the motor is sold for up to 4 cells. Take fewer." in words(head(), found)
+FITS = {
+    "motor_cells": "motor", "controller_cells": "ESC", "video_voltage": "video transmitter",
+    "camera_voltage": "camera", "regulator_voltage": "regulator", "receiver_voltage": "receiver",
+    "capacitor_voltage": "capacitor", "frame_clearance": "frame",
+}  # fmt: skip
+
+
+def misfit(key: str = "motor_cells", sentence: str = "The motor is sold for up to 4 cells.") -> Limit:
+    return limit(key, part=FITS[key], kind="fits", share=2.0, sentence=sentence, fix="Take fewer. It is no cure.")
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{}, {"thrust_to_weight_at_reserve": 1.8},
+     {"thrust_to_weight": 0.9, "status": int(Status.CANNOT_HOVER), "hover_throttle": math.nan, "minutes": math.nan}],
+    ids=["flies", "weak", "cannot hover"],
+)  # fmt: skip
+@pytest.mark.parametrize("key", FITS)
+def test_a_part_that_does_not_fit_leads_in_the_warning_ink_before_any_other_number(key, changes):
+    found = [misfit(key), limit("pull", sentence="s.", fix="")]
+    text = words(head(**changes), found)
+    assert text.startswith(f"The {FITS[key]} does not fit: the motor is sold for up to 4 cells. Take fewer. ")
+    assert text.index("before you plug in") < text.index("690 g") < text.index("times")
+    assert '<b class="n bad">does not fit</b>' in opening(head(**changes), found, GRAMS)
+
+
+def test_no_cap_makes_cells_fit_and_the_other_parts_that_do_not_fit_are_named():
+    text = words(head(), [misfit(), misfit("controller_cells"), misfit("camera_voltage"), limit()])
+    assert "Nor do the ESC and camera." in text and "A command cap does not help." in text
+    assert "What gives first" not in text
+    one = words(head(), [misfit("camera_voltage"), misfit("capacitor_voltage")])
+    assert "Nor does the capacitor." in one and "command cap" not in one
+
+
+def test_a_mass_you_set_is_no_part_that_does_not_fit():
+    over = limit("mass_threshold", kind="fits", share=2.0, sentence="690 g against 250 g. Rules.", fix="Leave 440 g.")
+    text = words(head(), [over])
+    assert text.startswith("Scree takes off at 690 g")
+    assert "It is over the mass you set: 690 g against 250 g. Leave 440 g." in text
+
+
+def test_a_punch_on_an_almost_empty_pack_is_a_fact_and_no_alarm():
+    found = [limit("sag_low", sentence="A punch with the reserve left pulls each cell down to 2.62 V.", fix="Cap it.")]
+    text = words(head(), found)
+    assert text.endswith(
+        "The first limit reached is that of the cells: a punch with the reserve left pulls each cell down to 2.62 V. "
+        "Cap it."
+    )
+    assert "bad" not in opening(head(), found, GRAMS)
+    assert '<b class="n bad">cells</b>' in opening(head(), [limit("sag_fresh")], GRAMS)
 
 
 def test_little_pull_in_hand_is_a_warning_with_a_remedy():
