@@ -369,6 +369,18 @@ def pinned_margins(other: Inputs | None, theirs: Sequence[Limit]) -> str:
     return f"{_dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, {worst}."
 
 
+LOOK_FIRST = "Pack out, propellers off. Turn a bell or a propeller by hand only."
+AFTER_SWAP = (
+    "A motor or its leads swapped: before the next take-off check the direction of rotation (pack in, propellers "
+    "still off) and then the propeller nut."
+)
+
+
+def _look(causes: Sequence[str]) -> tuple[str, ...]:
+    """Things to look at, with what keeps the hands whole before and after them (common practice)."""
+    return (LOOK_FIRST, *causes, AFTER_SWAP)
+
+
 def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
     """Verdict on a hot motor, and where else to look."""
     if not state.possible:
@@ -379,14 +391,14 @@ def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
         return (
             f"Turning the propeller makes only <b>{watts}{NARROW}W</b> of heat in each motor. That cannot make it hot. "
             "Look here:",
-            verdict.causes,
+            _look(verdict.causes),
         )
     if verdict.explained == "partly":
         return (
             f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, about "
             f"{state.rise:.0f}{NARROW}\u00b0C "
             "over the air: warm, but not too hot to hold. If it is hotter than that, look here:",
-            verdict.causes,
+            _look(verdict.causes),
         )
     if not math.isfinite(state.rise):
         until = (
@@ -405,7 +417,7 @@ def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
         f"{state.rise:.0f}{NARROW}\u00b0C over "
         "the air. The load alone explains a hot motor: a smaller propeller, less pitch, fewer cells or a larger motor. "
         "Still look here before the next flight:",
-        OTHER_CAUSES,
+        _look(OTHER_CAUSES),
     )
 
 

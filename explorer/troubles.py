@@ -115,9 +115,10 @@ def _hot(c: Craft) -> str:
     if verdict.explained == "yes":
         return start + "That is enough to make it hot: a smaller propeller, less pitch, fewer cells or a larger motor."
     return start + (
-        f"That warms its bell by about {rise:.0f} degrees and cannot make it too hot to hold. Look at control noise "
-        "(the D share turns gyro noise into current), filters, a bearing, a bent propeller, screws touching the "
-        "windings."
+        f"That warms its bell by about {rise:.0f} degrees and cannot make it too hot to hold. Pack out, propellers "
+        "off. Then look at control noise (the D share turns gyro noise into current), filters, a bearing, a bent "
+        "propeller, screws touching the windings. After a swap of a motor or its leads, check the direction of "
+        "rotation and the propeller nut before the next take-off."
     )
 
 

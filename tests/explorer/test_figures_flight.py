@@ -306,6 +306,17 @@ def test_a_hover_that_makes_little_heat_is_told_in_these_words():
     assert len(causes) >= 6 and "bearing" in " ".join(causes) and "windings" in " ".join(causes)
 
 
+@pytest.mark.parametrize("watts, rise", [(3.0, 12.0), (9.0, 28.0), (25.0, 70.0)], ids=["no", "partly", "yes"])
+def test_the_list_for_a_hot_motor_begins_and_ends_where_the_hands_are(watts, rise):
+    """Common practice: no pack and no blades while hands are on motors; direction and nut after a swap."""
+    state = replace(flight_answers.heat_states(SCREE)[0], copper=watts, iron=0.0, body=298.15 + rise, air=298.15)
+    _, causes = flight_words.hot_words(state)
+    assert causes[0].startswith("Pack out, propellers off.")
+    swapped = next(k for k, cause in enumerate(causes) if "swap the motor" in cause)
+    after = causes[swapped + 1]
+    assert after.index("next take-off") < after.index("direction of rotation") < after.index("propeller nut")
+
+
 def test_a_motor_that_never_settles_is_told_as_such():
     flat_out = flight_answers.heat_states(SCREE)[-1]
     assert math.isnan(flat_out.body)

@@ -97,6 +97,9 @@ def test_a_cap_shows_what_goes_past_it():
 def test_hot_is_called_explained_only_where_the_load_explains_it():
     light = with_fields(demo("scree"), {"craft.frame_mass": 0.05, "craft.payload_mass": 0.0})
     assert "cannot make it too hot" in say("hot", light)
+    told = say("hot", light)
+    assert told.index("Pack out, propellers off.") < told.index("a bearing") < told.index("After a swap")
+    assert "direction of rotation and the propeller nut before the next take-off" in told
     heavy = with_fields(demo("scree"), {"craft.payload_mass": 2.2, "propeller.diameter": 0.1})
     assert "enough to make it hot" in say("hot", heavy) or "cannot hover" in say("hot", heavy)
     assert "cannot hover" in say("hot", GROUNDED)
