@@ -188,6 +188,12 @@ def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float
     )
 
 
+HELD_WARM = (
+    "The pack is held at its take-off temperature; in flight it warms itself, so hard flights with a cold pack come "
+    "out short here."
+)
+
+
 def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
     """What the ghost curves mean."""
     parts = []
@@ -196,8 +202,7 @@ def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
         first = spread("minutes", a, b, unit=True) if min(a, b) > 1.0 else f"at most {value('minutes', max(a, b))}"
         parts.append(
             f"Cells at 0{NARROW}\u00b0C: {first}. A band, from one pouch as measured to a pack that "
-            "minds the cold less. Packs warm themselves in flight, which is not counted. Keep them in a pocket, and "
-            "never charge them below freezing."
+            "minds the cold less. Keep them in a pocket, and never charge them below freezing."
         )
     if old is not None:
         parts.append(

@@ -245,6 +245,7 @@ def voltage_block(
         figure = figures.voltage_figure(
             this, other, marks=marks, ghosts=ghosts, show=(cold, old), axis=axis,
             volts=figures.volt_axis(this.cutoff, full, least),
+            reason="" if marks else flight_words.minutes_or_why(this, "your way"),
         )  # fmt: skip
         widgets.chart(figure, key="voltage", alt=_voltage_alt(this, marks))
         widgets.say(widgets.key_line(None if pin is None else pin.name))
@@ -298,7 +299,8 @@ def voltage_block(
         ghosts.cold_lands if ghosts is not None and cold else None,
         ghosts.old_lands if ghosts is not None and old else None,
     )
-    widgets.say(f'<p class="wi-small">{flight_words.cold_old_words(*both)}</p>' if any(both) else "")
+    more = flight_words.cold_old_words(*both) if any(both) else ""
+    widgets.say(f'<p class="wi-small">{flight_words.HELD_WARM} {more}</p>')
     widgets.numbers("voltage", lambda: _voltage_frame(this), file_name="voltage-against-minutes.csv", every=2)
 
 

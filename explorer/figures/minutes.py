@@ -98,6 +98,7 @@ def voltage_figure(
     show: tuple[bool, bool],
     axis: Axis,
     volts: tuple[float, float, list[float]],
+    reason: str = "",
 ) -> go.Figure:
     """Loaded voltage of a cell against minutes.
 
@@ -115,6 +116,8 @@ def voltage_figure(
         Of the minutes.
     volts : tuple
         From `volt_axis`.
+    reason : str
+        Why there is no flight to draw; written inside the axes.
 
     Returns
     -------
@@ -160,10 +163,20 @@ def voltage_figure(
     if other is not None:
         pinned(figure, other.curve_time / MINUTE, other.curve_volts, unit="V", digits=".2f")
     line(figure, this.curve_time / MINUTE, this.curve_volts, name="this", unit="V", digits=".2f")
+    if reason:
+        _reason(figure, reason)
     for k, mark in enumerate(marks):
         # the earliest lowest: no stem crosses another's word
         _mark(figure, mark, 0.95 - 0.1 * (len(marks) - 1 - k), axis)
     return figure.finished()
+
+
+def _reason(figure: Sketch, text: str) -> None:
+    """Why there is nothing to draw, in the middle of the picture."""
+    figure.add_annotation(
+        text=f"<b>{text}</b>", xref="paper", yref="paper", x=0.5, y=0.55, xanchor="center", yanchor="middle",
+        showarrow=False, font={"size": SMALL},
+    )  # fmt: skip
 
 
 def _mark(figure: Sketch, mark: Mark, level: float, axis: Axis) -> None:
@@ -323,6 +336,8 @@ def pack_figure(this: PackAxis, other: PackAxis | None, *, axes: tuple[Axis, Axi
         pinned(figure, other.mass / GRAM, other.time / MINUTE, unit="min", digits=".1f")
         dot(figure, other.here_mass / GRAM, other.here_time / MINUTE, name="pinned pack", of_pinned=True)
     line(figure, this.mass / GRAM, this.time / MINUTE, name="this", unit="min", digits=".1f")
+    if not np.isfinite(this.time).any():
+        _reason(figure, "no pack of this kind flies it your way")
     if math.isfinite(this.heaviest) and this.heaviest / GRAM < x_axis.top:
         edge = this.heaviest / GRAM
         hatch(figure, [edge, x_axis.top], [0.0, 0.0], [y_axis.top, y_axis.top])
@@ -363,6 +378,9 @@ def cutoff_figure(this: Cutoff, other: Cutoff | None, *, axis: Axis) -> go.Figur
     if other is not None:
         pinned(figure, other.volts, other.time / MINUTE, unit="min", digits=".1f")
         dot(figure, other.here_volts, other.here_time / MINUTE, name="pinned", of_pinned=True)
+    if not np.any(this.time > 1.0):
+        _reason(figure, "no landing voltage flies it your way")
+        return figure.finished()
     line(figure, this.volts, this.time / MINUTE, name="this", unit="min", digits=".1f")
     dot(figure, this.here_volts, this.here_time / MINUTE, name="now")
     _below(figure, this.here_volts, this.here_time / MINUTE, f"now {this.here_volts:.2f} V", shift=-18, anchor="center")

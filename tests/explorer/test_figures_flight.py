@@ -183,6 +183,24 @@ def test_pictures_of_a_craft_that_cannot_hover_say_so():
     assert "cannot hover" in plain(flight_words.minutes_opening(HEAVY, got))
 
 
+def test_where_there_is_no_flight_the_reason_stands_inside_the_axes():
+    got = flight_answers.minutes(HEAVY)
+    axes = (Axis(1.0, 0.5), Axis(1.0, 0.5))
+    for figure, reason in (
+        (voltage(HEAVY, marks=[], reason=flight_words.minutes_or_why(got, "your way")), "cannot hover"),
+        (minutes.pack_figure(flight_answers.pack_axis(HEAVY), None, axes=axes), "no pack of this kind"),
+        (minutes.cutoff_figure(flight_answers.cutoffs(HEAVY), None, axis=axes[1]), "no landing voltage"),
+    ):
+        (said,) = [a for a in figure.layout.annotations if reason in a.text]
+        assert (said.xref, said.yref) == ("paper", "paper") and 0.0 < said.x < 1.0 and 0.0 < said.y < 1.0
+    for figure in (
+        voltage(SCREE),
+        minutes.pack_figure(flight_answers.pack_axis(SCREE), None, axes=(Axis(900.0, 100.0), Axis(9.0, 1.0))),
+        minutes.cutoff_figure(flight_answers.cutoffs(SCREE), None, axis=Axis(9.0, 1.0)),
+    ):
+        assert not any(w in a.text for a in figure.layout.annotations for w in ("cannot", "no pack", "no landing"))
+
+
 def test_minutes_that_full_throttle_ends_say_so():
     inputs = replace(demo_inputs("fell"), command_cap_percent=38.3)  # 43 % of the voltage by the throttle map
     got = flight_answers.minutes(inputs)

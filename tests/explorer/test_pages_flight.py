@@ -192,6 +192,18 @@ def test_a_wind_too_strong_to_come_home():
     assert "cannot come home" in body(at)
 
 
+def test_minutes_without_a_flight_says_why_inside_every_picture():
+    at = opened("minutes", replace(Inputs(), frame_g=6000.0), pinned=None)
+    said = [" ".join(a.get("text", "") for a in figure["layout"]["annotations"]) for figure in charts(at)]
+    for text, reason in zip(said, ("cannot hover", "cannot hover", "no pack", "no landing voltage"), strict=True):
+        assert reason in text
+
+
+def test_minutes_say_that_the_pack_is_held_at_its_take_off_temperature():
+    text = body(opened("minutes"))
+    assert "held at its take-off temperature" in text and "cold pack come out short" in text
+
+
 # ---- margins ----------------------------------------------------------------------------------------------
 
 
