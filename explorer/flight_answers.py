@@ -708,6 +708,8 @@ class DiveAnswer:
     available: float
     powered: bool
     """The speed asked for is more than the fall gives."""
+    hovers: bool = True
+    """Full throttle holds it up at this charge."""
 
 
 def parts_of_delay(reaction: float, spool: float) -> Delay:
@@ -780,6 +782,7 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     return DiveAnswer(
         first, low, high, delay, pulls, charges, many.height_lost[DRAWS:].reshape(cells),
         many.peak_load[DRAWS:].reshape(cells) < pulls[:, None] - 1e-9, available, powered,
+        int(level_flight(made, 0.0, state_of_charge=way.state_of_charge).status) == Status.OK,
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from functools import lru_cache, wraps
 from pathlib import Path
 from typing import Any
 
-from explorer.figures.dive import charge_words, pull_by
+from explorer.figures.dive import charge_words, comes_out, pull_by
 from explorer.figures.margins import tied
 from explorer.flight_answers import (
     DiveAnswer,
@@ -32,6 +32,7 @@ from propmodel.heat.hot_motor import OTHER_CAUSES, hot_motor_verdict
 __all__ = [
     "alarm_words",
     "cold_old_words",
+    "dive_caution",
     "dive_opening",
     "dive_three",
     "firmware_words",
@@ -446,17 +447,24 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
     """One number: start pulling no later than this height."""
     name, out = _name(inputs), answer.out
     speed = _n(value("road_speed", float(out.speed)))
+    if not answer.hovers:
+        return f"{_n('Do not dive it', bad=True)}: with this charge {name} cannot hover, so it cannot hold its height."
+    if int(out.status) == Status.NOT_ENOUGH_PULL or not math.isfinite(float(out.height_lost)):
+        return (
+            f"{_n('Do not dive it', bad=True)}: at {speed} and with this charge {name} has a thrust of "
+            f"{_n(f'{answer.available:.1f} times', bad=True)} its weight, and does not come out. "
+            "It needs more thrust or a slower entry."
+        )
     if start is not None and start <= float(out.fall_height):
         return (
             f"From {_n(value('distance', start))} a fall of "
             f"{_n(value('distance', float(out.fall_height)), bad=True)} ends in the "
             "ground before anybody pulls. Begin higher, or fall less."
         )
-    if int(out.status) == Status.NOT_ENOUGH_PULL or not math.isfinite(float(out.height_lost)):
+    if not comes_out(answer):
         return (
-            f"{name} {_n('does not come out', bad=True)} of this dive: at {speed} and with this charge it pulls "
-            f"{_n(f'{answer.available:.1f} times', bad=True)} its weight, and that does not stop it. "
-            "More pull is the only remedy; a slower entry helps."
+            f"{_n('Do not dive it', bad=True)} with this charge: at {speed} more than one in ten craft with the labels "
+            f"of {name} do not come out. It needs more thrust, a slower entry or a fuller pack."
         )
     lost = value("distance", float(out.height_lost), low=answer.low, high=answer.high)
     if int(out.status) == Status.REACHES_THE_GROUND:
@@ -469,17 +477,18 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
             "higher."
         )
     by = pull_by(answer)
-    if not math.isfinite(by):
-        return (
-            f"At {speed} {name} loses about {_n(lost)} from seeing that it is time to level, but some craft "
-            f"with these labels {_n('do not come out', bad=True)} at all. Do not dive it with this charge."
-        )
     return (
         f"Decide to pull {name} out no later than {_n(f'{by:.0f} m')} above whatever is below: nine in ten craft with "
         f"these labels are level by then, one in ten is not. At {speed} it loses about "
         f"{_n(lost)}{_range('distance', answer.low, answer.high)} from the moment you see that it is time until it "
         "flies level. Your own margin comes on top."
     )
+
+
+def dive_caution(answer: DiveAnswer) -> str:
+    """One line of caution for directly under the sentence."""
+    line = "<b>A falling craft with turning blades can hurt badly:</b> nobody below it, nobody near."
+    return f"{line} First try it high, gently, on the first half of a pack." if comes_out(answer) else line
 
 
 def pinned_dive(answer: DiveAnswer, other: Inputs | None, theirs: DiveAnswer | None) -> str:
@@ -533,6 +542,8 @@ def dive_three(inputs: Inputs, answer: DiveAnswer) -> list[str]:
         f"{value('distance', float(out.height_lost_delay))} are gone. "
         f"Each tenth of a second more costs {0.1 * speed:.0f}{NARROW}m."
     )
+    if not answer.hovers:
+        return [first, "Full throttle does not hold it up with this charge, so it cannot stay level after the dive."]
     if not math.isfinite(float(out.height_lost)):
         second = (
             f"Then there are {answer.available:.1f} times its weight to pull with, after what "

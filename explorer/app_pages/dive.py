@@ -18,8 +18,7 @@ CAUTION = (
     "<b>An estimate, not a promise.</b> A point mass, still air, static thrust, nobody surprised. Add your own "
     "height, keep "
     "people and roads out from under it, keep it in sight, and follow your local rules: many places forbid such flying "
-    "near others. A falling craft with turning blades can hurt badly: first try it high, gently, on the first half "
-    "of a pack."
+    "near others."
 )
 
 
@@ -35,6 +34,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     widgets.say(
         '<h1 class="wi-ask">Will it come out of the dive?</h1>'
         f'<div class="wi-short"><p class="wi-sentence">{flight_words.dive_opening(inputs, this, start=start)}</p></div>'
+        f'<p class="wi-caution" role="note">{flight_words.dive_caution(this)}</p>'
         f'<p class="wi-pinned">{flight_words.pinned_dive(this, pin, other)}</p>'
     )
     widgets.leans_on()

@@ -26,7 +26,16 @@ from explorer.format import NARROW, spread, value
 from propmodel.base.status import Status
 from propmodel.dive.stepped import Path, WashBand
 
-__all__ = ["charge_words", "delay_strip", "dive_figure", "dive_frame", "pull_by", "pull_table", "wash_strip"]
+__all__ = [
+    "charge_words",
+    "comes_out",
+    "delay_strip",
+    "dive_figure",
+    "dive_frame",
+    "pull_by",
+    "pull_table",
+    "wash_strip",
+]
 
 HEIGHT = 460
 FOOT = 46
@@ -69,6 +78,11 @@ def _heights(answer: DiveAnswer, command: float) -> tuple[NDArray, NDArray]:
             np.append(y[:k], 0.0),
         )
     return x, y
+
+
+def comes_out(answer: DiveAnswer) -> bool:
+    """Whether it hovers and nine in ten craft with these labels come out of this dive."""
+    return answer.hovers and math.isfinite(float(answer.out.height_lost)) and math.isfinite(answer.high)
 
 
 def pull_by(answer: DiveAnswer) -> float:
@@ -167,6 +181,14 @@ def dive_figure(
     x, y = _heights(this, command)
     if x.size:
         _path(figure, x, y, "this", {"width": 2.6, "color": THIS})
+    if comes_out(this) and command > 0.0:  # no height is named that would not be enough
+        _command(figure, this, command, start)
+    _ends(figure, this, command, x, y, top)
+    return figure.finished()
+
+
+def _command(figure: Sketch, this: DiveAnswer, command: float, start: float | None) -> None:
+    """The height at which the pull is decided."""
     figure.add_shape(
         type="line",
         xref="paper",
@@ -182,8 +204,6 @@ def dive_figure(
     words = f"pull by {command:.0f} m" if start is None else f"you pull at {command:.0f} m"
     word(figure, 0.0, command, f"{words}, {value('road_speed', float(this.out.speed))}", bold=True, shift=12)
     figure.layout["annotations"][-1] |= {"yanchor": "bottom", "yshift": 2}
-    _ends(figure, this, command, x, y, top)
-    return figure.finished()
 
 
 def _path(figure: Sketch, x: NDArray, y: NDArray, name: str, stroke: dict) -> None:
@@ -214,6 +234,9 @@ def _ends(figure: Sketch, this: DiveAnswer, command: float, x: NDArray, y: NDArr
         return
     if not math.isfinite(float(this.out.height_lost)):
         word(figure, float(x[-1]), max(float(y[-1]), 0.06 * top), "never level", bold=True, shift=12)
+        return
+    if not this.hovers:
+        word(figure, float(x[-1]), max(float(y[-1]), 0.06 * top), "cannot hover", bold=True, shift=12)
         return
     at = float(x[-1]) + 0.05 * top
     if not math.isfinite(this.high):

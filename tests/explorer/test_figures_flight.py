@@ -393,10 +393,65 @@ def test_a_dive_lower_than_the_height_lost_ends_on_the_ground_in_words_and_pictu
     assert "ends in the ground before anybody pulls" in below
 
 
+WEAK = replace(SCREE, frame_g=2500.0, charge_left_percent=50.0)
+"""Hovers with half the charge; of the craft with its labels more than one in ten never come out."""
+
+
+def no_height_named(answer, start: float | None = None) -> bool:
+    figure = dive.dive_figure(answer, None, start=start, top=1000.0, tick=200.0)
+    said = [a.text for a in figure.layout.annotations]
+    drawn = [s.name for s in figure.layout.shapes] + names(figure)
+    return "pull by" not in drawn and "command" not in drawn and not any("pull" in text for text in said)
+
+
+@pytest.mark.parametrize("start", [None, 300.0])
+def test_a_craft_that_cannot_hover_is_not_to_be_dived(start):
+    answer = flight_answers.dive(HEAVY, start_height=start)
+    assert not answer.hovers
+    text = plain(flight_words.dive_opening(HEAVY, answer, start=start))
+    assert text == "Do not dive it: with this charge Scree cannot hover, so it cannot hold its height."
+    assert no_height_named(answer, start)
+    assert "First try" not in flight_words.dive_caution(answer)
+    assert "does not hold it up" in flight_words.dive_three(HEAVY, answer)[1]
+
+
+def test_a_craft_that_sags_within_seconds_is_not_to_be_dived_though_it_comes_out_level():
+    answer = flight_answers.dive(replace(SCREE, frame_g=2900.0, charge_left_percent=100.0))
+    assert math.isfinite(float(answer.out.height_lost)) and not answer.hovers
+    assert plain(flight_words.dive_opening(SCREE, answer, start=None)).startswith("Do not dive it")
+    assert no_height_named(answer)
+
+
+def test_where_more_than_one_in_ten_never_come_out_no_height_is_named():
+    answer = flight_answers.dive(WEAK)
+    assert answer.hovers and math.isfinite(float(answer.out.height_lost)) and math.isinf(answer.high)
+    for start in (None, 900.0):
+        text = plain(flight_words.dive_opening(WEAK, answer, start=start))
+        assert text.startswith("Do not dive it with this charge") and "more than one in ten" in text
+        assert "no later than" not in text
+        assert no_height_named(answer, start)
+
+
+def test_a_craft_that_does_not_stop_the_fall_is_not_to_be_dived():
+    weak = flight_answers.dive(WEAK)
+    never = replace(weak, out=replace(weak.out, height_lost=np.asarray(math.nan)))
+    text = plain(flight_words.dive_opening(WEAK, never, start=None))
+    assert text.startswith("Do not dive it: at") and f"a thrust of {weak.available:.1f} times its weight" in text
+    assert no_height_named(never)
+
+
+def test_begun_too_low_no_height_below_the_ground_is_named():
+    assert no_height_named(flight_answers.dive(SCREE, start_height=30.0), 30.0)
+
+
+def test_a_craft_that_comes_out_keeps_its_height_and_its_caution():
+    answer = flight_answers.dive(SCREE)
+    assert not no_height_named(answer)
+    assert "First try it high, gently, on the first half of a pack." in flight_words.dive_caution(answer)
+
+
 def test_a_craft_without_pull_does_not_come_out():
     answer = flight_answers.dive(HEAVY)
-    text = plain(flight_words.dive_opening(HEAVY, answer, start=None))
-    assert "does not come out" in text and f"{answer.available:.1f} times" in text
     assert "not level" in dive.pull_table(answer, asked=5.0)
     assert any(
         "never level" in a.text

@@ -253,6 +253,23 @@ def test_one_number_and_the_caution_always():
     assert "An estimate, not a promise." in text and "local rules" in text and "Leave sideways" in text
 
 
+@pytest.mark.parametrize("frame_g", [Inputs().frame_g, 6000.0])
+def test_one_line_of_caution_stands_directly_under_the_sentence(frame_g):
+    at = opened("dive", replace(Inputs(), frame_g=frame_g))
+    (found,) = [n.proto.body for n in at.get("html") if 'class="wi-sentence"' in n.proto.body]
+    after = found.split('class="wi-sentence"')[1].split("</p>", 1)[1]
+    assert after.startswith('</div><p class="wi-caution" role="note"><b>A falling craft with turning blades')
+    assert ("First try it high" in after) == (frame_g < 1000.0)
+
+
+def test_a_craft_that_cannot_hover_is_told_not_to_dive_and_no_height_is_drawn():
+    at = opened("dive", replace(Inputs(), frame_g=6000.0))
+    assert sentence(at).startswith("Do not dive it :") or sentence(at).startswith("Do not dive it:")
+    figure = charts(at)[0]
+    assert "pull by" not in [s.get("name") for s in figure["layout"]["shapes"]]
+    assert not any("pull by" in a["text"] for a in figure["layout"]["annotations"])
+
+
 def test_a_slower_pilot_needs_more_height():
     def height(at: AppTest) -> int:
         return int(re.search(r"no later than (\d+) m", sentence(at)).group(1))
