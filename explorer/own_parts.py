@@ -7,7 +7,6 @@ an answer is kept; it travels inside the inputs of one visitor and can reach nob
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import MISSING, asdict, dataclass, fields, replace
 from typing import Any
@@ -16,6 +15,7 @@ import numpy as np
 
 from explorer.inputs import Inputs, to_build
 from propmodel.assembly.build import Build
+from propmodel.base.checks import check_number, check_range
 from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller
@@ -34,6 +34,7 @@ __all__ = [
     "from_record",
     "in_use",
     "measured",
+    "read_record",
     "to_record",
 ]
 
@@ -233,13 +234,66 @@ def to_record(own: OwnParts | None) -> dict[str, Any]:
     return {"own.name": own.name, **found} if own is not None and found else {}
 
 
+FARTHEST = {"log_c_t": 2.0, "figure_of_merit": 5.0}
+"""Shifts of a propeller beyond these come from no bench: seven times the thrust of the label, and an odds ratio of 150
+between the figures of merit. [-]"""
+
+
+def _check(part: str, held: MeasuredMotor | MeasuredPropeller | MeasuredController) -> None:
+    """Raise a ValueError, one sentence, for numbers that no such part can have."""
+    for name, value in asdict(held).items():
+        if value is None:
+            raise ValueError(f"{part} {name} is missing")
+        check_number(f"{part} {name}", value)
+    if isinstance(held, MeasuredMotor):
+        Motor(**asdict(held), loaded_kv_ratio=1.0)
+    elif isinstance(held, MeasuredController):
+        Controller(**asdict(held))
+    else:
+        for name, most in FARTHEST.items():
+            check_range(f"propeller {name}", getattr(held, name), -most, most)
+        Propeller(
+            0.127, 0.1, log_sd_c_t=held.log_sd_c_t, log_sd_c_p=held.log_sd_c_p, spread_correlation=held.correlation
+        )
+
+
+def read_record(record: Mapping[str, Any]) -> tuple[OwnParts | None, list[str]]:
+    """Measured parts of a saved build, and a sentence for each that cannot be used.
+
+    Parameters
+    ----------
+    record : mapping
+        Fields of the saved build, as `to_record` writes them; others are passed over.
+
+    Returns
+    -------
+    parts : OwnParts or None
+        None where there are none, or none that can be used.
+    words : list of str
+        Which part was left out, and for which value.
+
+    Examples
+    --------
+    >>> read_record({"kv": 1950.0})
+    (None, [])
+    """
+    found: dict[str, Any] = {}
+    words: list[str] = []
+    for part, (names, kind) in _PARTS.items():
+        here = f"own.{part}."
+        if not any(key.startswith(here) and not key.startswith(f"{here}of.") for key in record):
+            continue
+        values = [record.get(f"{here}{f.name}", None if f.default is MISSING else f.default) for f in fields(kind)]
+        try:
+            _check(part, kind(*values))
+        except ValueError as wrong:
+            words.append(f"The measured {part} of this build is left out, and the label stands in its place: {wrong}.")
+            continue
+        found[part] = kind(*(float(v) for v in values))
+        found[f"{part}_label"] = tuple(record.get(f"{here}of.{name}") for name in names)
+    return (OwnParts(str(record.get("own.name", "saved build"))[:80], **found) if found else None), words
+
+
 def from_record(record: Mapping[str, Any]) -> OwnParts | None:
     """Measured parts of a saved build; None where there are none or their numbers cannot be used."""
-    found: dict[str, Any] = {}
-    for part, (names, kind) in _PARTS.items():
-        values = [record.get(f"own.{part}.{f.name}", None if f.default is MISSING else f.default) for f in fields(kind)]
-        if not all(isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v) for v in values):
-            continue
-        found[part] = kind(*(float(v) for v in values if v is not None))
-        found[f"{part}_label"] = tuple(record.get(f"own.{part}.of.{name}") for name in names)
-    return OwnParts(str(record.get("own.name", "saved build"))[:80], **found) if found else None
+    return read_record(record)[0]

@@ -150,9 +150,9 @@ def drag_areas(build: Build) -> tuple[NDArray, NDArray]:
         [m^2]
     """
     front = build.craft.drag_area_front
-    front = default_drag_area(build.propeller.diameter) if front is None else np.asarray(front, dtype=np.float64)
+    front = default_drag_area(build.propeller.diameter) if front is None else np.array(front, dtype=np.float64)
     top = build.craft.drag_area_top
-    return front, TOP_TO_FRONT_DRAG * front if top is None else np.asarray(top, dtype=np.float64)
+    return front, TOP_TO_FRONT_DRAG * front if top is None else np.array(top, dtype=np.float64)
 
 
 _PLAIN = (float, int, str, bool, type(None))

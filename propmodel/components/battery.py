@@ -381,7 +381,7 @@ def capacity(pack: Pack) -> NDArray:
 def usable_share_new(pack: Pack) -> NDArray:
     """Charge between empty and full over the label, new: as measured, else the chemistry's. [-]"""
     if pack.usable_share is not None:
-        return np.asarray(pack.usable_share, dtype=np.float64)
+        return np.array(pack.usable_share, dtype=np.float64)
     return of_chemistry(pack, "usable_share")
 
 
@@ -409,7 +409,7 @@ def mass(pack: Pack) -> NDArray:
     0.213
     """
     if pack.mass is not None:
-        return np.asarray(pack.mass, dtype=np.float64)
+        return np.array(pack.mass, dtype=np.float64)
     energy = (
         np.asarray(pack.capacity_ah, dtype=np.float64)
         * np.asarray(pack.parallel)
@@ -433,7 +433,7 @@ def cutoff_voltage(pack: Pack) -> NDArray:
         [V]
     """
     if pack.cutoff_voltage_per_cell is not None:
-        return np.asarray(pack.cutoff_voltage_per_cell, dtype=np.float64)
+        return np.array(pack.cutoff_voltage_per_cell, dtype=np.float64)
     return of_chemistry(pack, "cutoff_voltage")
 
 
@@ -494,7 +494,7 @@ def label_c(pack: Pack) -> NDArray:
     (120.0, 100.0)
     """
     if pack.label_c is not None:
-        return np.asarray(pack.label_c, dtype=np.float64)
+        return np.array(pack.label_c, dtype=np.float64)
     typical = of_chemistry(pack, "typical_label")
     if pack.max_continuous_current is None:
         return typical
@@ -531,7 +531,7 @@ def cell_resistance_new(pack: Pack) -> NDArray:
     [12.2, 10.5, 8.6]
     """
     if pack.cell_resistance is not None:
-        return np.asarray(pack.cell_resistance, dtype=np.float64)
+        return np.array(pack.cell_resistance, dtype=np.float64)
     rating = np.minimum(np.maximum(label_c(pack), LABEL_RANGE[0]), LABEL_RANGE[1])
     lower = (POUCH_LABEL_C / rating) ** of_chemistry(pack, "label_exponent")
     label = np.asarray(pack.capacity_ah, dtype=np.float64)

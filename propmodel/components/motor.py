@@ -750,7 +750,7 @@ def resistance_spread(motor: Motor, current: ArrayLike | None = None) -> FloatAr
     True
     """
     if motor.log_sd_resistance is not None:
-        return np.asarray(motor.log_sd_resistance, float)
+        return np.array(motor.log_sd_resistance, float)
     printed = motor.winding_resistance is not None
     variance = np.asarray((LOG_SD_RESISTANCE_PRINTED if printed else LOG_SD_RESISTANCE) ** 2)
     if motor.stator_diameter is not None and motor.stator_height is not None:
@@ -853,7 +853,7 @@ def motor_mass(motor: Motor) -> FloatArray:
     0.0314
     """
     if motor.mass is not None:
-        return np.asarray(motor.mass, float)
+        return np.array(motor.mass, float)
     return estimated_mass(*_stator(motor))
 
 
