@@ -234,27 +234,43 @@ def to_record(own: OwnParts | None) -> dict[str, Any]:
     return {"own.name": own.name, **found} if own is not None and found else {}
 
 
-FARTHEST = {"log_c_t": 2.0, "figure_of_merit": 5.0}
-"""Shifts of a propeller beyond these come from no bench: seven times the thrust of the label, and an odds ratio of 150
-between the figures of merit. [-]"""
+RANGES: dict[type, dict[str, tuple[str, float, float, str]]] = {
+    MeasuredMotor: {
+        "log_sd_kv": ("log sd of motor KV", 0.0, 0.3, ""),
+        "log_sd_resistance": ("log sd of motor resistance", 0.0, 1.0, ""),
+        "kv": ("motor KV", 10.0, 30000.0, "rpm/V"),
+        "resistance": ("motor resistance", 1e-4, 100.0, "ohm"),
+        "no_load_current": ("motor no-load current", 0.0, 100.0, "A"),
+        "no_load_voltage": ("motor no-load voltage", 0.1, 1000.0, "V"),
+    },
+    MeasuredPropeller: {
+        "log_c_t": ("shift of ln C_T", -2.0, 2.0, ""),
+        "figure_of_merit": ("shift of the figure of merit", -5.0, 5.0, ""),
+        "log_sd_c_t": ("log sd of C_T", 0.0, 1.0, ""),
+        "log_sd_c_p": ("log sd of C_P", 0.0, 1.0, ""),
+        "correlation": ("correlation of C_T and C_P", -1.0, 1.0, ""),
+    },
+    MeasuredController: {
+        "ripple_coefficient": ("ripple coefficient", 0.0, 3.0, "W/V^2"),
+        "standby_power": ("standby power", 0.0, 100.0, "W"),
+        "idle_duty": ("idle duty", 0.0, 0.4, ""),
+        "log_sd_throttle_exponent": ("log sd of the throttle exponent", 0.0, 0.12, ""),
+        "throttle_exponent": ("throttle exponent", 0.35, 1.85, ""),
+    },
+}
+"""Name and unit for a sentence, and the range of what a bench can find: four standard deviations off, the engine still
+takes the value, so that the spread of the answers can be drawn. Estimates."""
 
 
-def _check(part: str, held: MeasuredMotor | MeasuredPropeller | MeasuredController) -> None:
+def _check(held: MeasuredMotor | MeasuredPropeller | MeasuredController) -> None:
     """Raise a ValueError, one sentence, for numbers that no such part can have."""
-    for name, value in asdict(held).items():
+    for field, (name, low, high, unit) in RANGES[type(held)].items():
+        value = getattr(held, field)
         if value is None:
-            raise ValueError(f"{part} {name} is missing")
-        check_number(f"{part} {name}", value)
-    if isinstance(held, MeasuredMotor):
+            raise ValueError(f"{name} is missing")
+        check_range(name, check_number(name, value), low, high, unit)
+    if isinstance(held, MeasuredMotor):  # current, resistance and voltage must fit together
         Motor(**asdict(held), loaded_kv_ratio=1.0)
-    elif isinstance(held, MeasuredController):
-        Controller(**asdict(held))
-    else:
-        for name, most in FARTHEST.items():
-            check_range(f"propeller {name}", getattr(held, name), -most, most)
-        Propeller(
-            0.127, 0.1, log_sd_c_t=held.log_sd_c_t, log_sd_c_p=held.log_sd_c_p, spread_correlation=held.correlation
-        )
 
 
 def read_record(record: Mapping[str, Any]) -> tuple[OwnParts | None, list[str]]:
@@ -285,7 +301,7 @@ def read_record(record: Mapping[str, Any]) -> tuple[OwnParts | None, list[str]]:
             continue
         values = [record.get(f"{here}{f.name}", None if f.default is MISSING else f.default) for f in fields(kind)]
         try:
-            _check(part, kind(*values))
+            _check(kind(*values))
         except ValueError as wrong:
             words.append(f"The measured {part} of this build is left out, and the label stands in its place: {wrong}.")
             continue

@@ -189,7 +189,7 @@ def throttle_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: 
     """
     idle = np.asarray(controller.idle_duty)
     exponent = np.asarray(controller.throttle_exponent)
-    shaped = np.maximum((np.asarray(duty) / duty_cap(controller, command_cap) - idle) / (1.0 - idle), 0.0)
+    shaped = np.maximum((as_floats("duty", duty) / duty_cap(controller, command_cap) - idle) / (1.0 - idle), 0.0)
     return shaped if _is_one(controller.throttle_exponent) else shaped ** (1.0 / exponent)
 
 

@@ -170,7 +170,7 @@ def _row(throttle: ArrayLike | None) -> bytes | None:
     """A short row of commands as what it is kept by; None for anything else."""
     if throttle is None:
         return _ALL_BYTES
-    if isinstance(throttle, np.ndarray) and throttle.ndim == 1 and throttle.size <= SMALL:
+    if type(throttle) is np.ndarray and throttle.ndim == 1 and throttle.size <= SMALL:
         return throttle.tobytes() if throttle.dtype == np.float64 else None
     return None
 

@@ -59,7 +59,7 @@ class OwnFit:
     static_rows: ArrayLike = 0
 
 
-OFFSETS = (-20.0, 20.0)
+OFFSETS = (-100.0, 100.0)
 """Far beyond anything drawn or measured, and still no overflow. [-]"""
 
 
