@@ -14,10 +14,13 @@ import pytest
 import propmodel
 from propmodel.assembly.build import drag_areas
 from propmodel.base import checks
-from propmodel.components import battery, controller, motor, propeller
+from propmodel.components import battery, controller, motor, propeller, wire
+from propmodel.components.inplane import inplane_force
 from propmodel.components.motor import from_stator
+from propmodel.dive import closed_forms, vortex_ring
 from propmodel.flight.power_split import where_watts_go
 from propmodel.flight.trim import steepest_tilt
+from propmodel.power_up import transients
 from propmodel.powertrain.throttle_curve import bench_curve
 from propmodel.studies.sensitivity import elasticities
 from propmodel.studies.spread import bands
@@ -90,6 +93,13 @@ PASS_NAN = {
     "temperature": lambda v: battery.temperature_factor(v),
     "rate": lambda v: battery.resistance(SCREE.pack, rate=v),
     "thrust_to_weight": lambda v: steepest_tilt(v),
+    "dive_angle": lambda v: closed_forms.free_pull_up(20.0, 3.0, dive_angle=v),
+    "descent": lambda v: vortex_ring.wash_share(v, 0.0),
+    "inplane": lambda v: vortex_ring.wash_share(0.5, v),
+    "temperature of a wire": lambda v: wire.copper_factor(v),
+    "advance": lambda v: inplane_force(1.5, v),
+    "thrust": lambda v: inplane_force(v, 0.1),
+    "energy": lambda v: transients.braking_voltage(25.0, capacitance=1e-3, energy=v),
 }
 """Formulas: NaN goes through."""
 
@@ -98,7 +108,7 @@ PASS_NAN = {
 @pytest.mark.parametrize("door", [*DOORS, *PASS_NAN])
 def test_what_is_no_number_is_refused_by_name(door, kind):
     call = (DOORS | PASS_NAN)[door]
-    field = "state_of_charge" if door.startswith("state_of_charge") else door
+    field = door.split(" of a wire")[0] if not door.startswith("state_of_charge") else "state_of_charge"
     with pytest.raises(ValueError, match=f"^{field} must be a number, got "):
         call(NO_NUMBER[kind])
 
