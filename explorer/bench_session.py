@@ -18,7 +18,7 @@ import streamlit as st
 from explorer import compute, state
 from explorer.editions import RECORD_KEY, edition_of, of_today, said
 from explorer.inputs import Inputs, demo_inputs, mended
-from explorer.own_parts import OwnParts, bare, from_record, in_use, to_record
+from explorer.own_parts import OwnParts, bare, in_use, read_record, to_record
 from explorer.store import MemoryStore, Store, open_store
 from propmodel import MODEL_EDITION, bench
 from propmodel.bench.read_log import BenchFileError, BenchLog
@@ -240,8 +240,8 @@ def record_of(inputs: Inputs, own: OwnParts | None) -> dict[str, Any]:
 
 
 def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None, list[str]]:
-    """A saved build back: inputs, measured parts, a sentence for each field that could not be used, and one where
-    another edition of the model forecast it.
+    """A saved build back: inputs, measured parts, a sentence for each field or measured part that could not be used,
+    and one where another edition of the model forecast it.
     """
     base = demo_inputs("scree")
     edition = edition_of(record.get(RECORD_KEY))
@@ -253,8 +253,10 @@ def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None
     words = [text for _, text in problems]
     if lost:
         words.append(f"{len(lost)} values could not be used ({', '.join(lost[:4])}); defaults stand there.")
+    own, unused = read_record(record)
+    words += unused
     told = said("build", edition, reading=inputs.cell_mohm is not None)
-    return inputs, from_record(record), [*words, told] if told else words
+    return inputs, own, [*words, told] if told else words
 
 
 def _fits(example: Any, value: Any) -> bool:

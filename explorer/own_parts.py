@@ -7,7 +7,6 @@ an answer is kept; it travels inside the inputs of one visitor and can reach nob
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import MISSING, asdict, dataclass, fields, replace
 from typing import Any
@@ -16,6 +15,7 @@ import numpy as np
 
 from explorer.inputs import Inputs, to_build
 from propmodel.assembly.build import Build
+from propmodel.base.checks import check_number, check_range
 from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller
@@ -34,6 +34,7 @@ __all__ = [
     "from_record",
     "in_use",
     "measured",
+    "read_record",
     "to_record",
 ]
 
@@ -233,13 +234,82 @@ def to_record(own: OwnParts | None) -> dict[str, Any]:
     return {"own.name": own.name, **found} if own is not None and found else {}
 
 
+RANGES: dict[type, dict[str, tuple[str, float, float, str]]] = {
+    MeasuredMotor: {
+        "log_sd_kv": ("log sd of motor KV", 0.0, 0.3, ""),
+        "log_sd_resistance": ("log sd of motor resistance", 0.0, 1.0, ""),
+        "kv": ("motor KV", 10.0, 30000.0, "rpm/V"),
+        "resistance": ("motor resistance", 1e-4, 100.0, "ohm"),
+        "no_load_current": ("motor no-load current", 0.0, 100.0, "A"),
+        "no_load_voltage": ("motor no-load voltage", 0.1, 1000.0, "V"),
+    },
+    MeasuredPropeller: {
+        "log_c_t": ("shift of ln C_T", -2.0, 2.0, ""),
+        "figure_of_merit": ("shift of the figure of merit", -5.0, 5.0, ""),
+        "log_sd_c_t": ("log sd of C_T", 0.0, 1.0, ""),
+        "log_sd_c_p": ("log sd of C_P", 0.0, 1.0, ""),
+        "correlation": ("correlation of C_T and C_P", -1.0, 1.0, ""),
+    },
+    MeasuredController: {
+        "ripple_coefficient": ("ripple coefficient", 0.0, 3.0, "W/V^2"),
+        "standby_power": ("standby power", 0.0, 100.0, "W"),
+        "idle_duty": ("idle duty", 0.0, 0.4, ""),
+        "log_sd_throttle_exponent": ("log sd of the throttle exponent", 0.0, 0.12, ""),
+        "throttle_exponent": ("throttle exponent", 0.35, 1.85, ""),
+    },
+}
+"""Name and unit for a sentence, and the range of what a bench can find: four standard deviations off, the engine still
+takes the value, so that the spread of the answers can be drawn. Estimates."""
+
+
+def _check(held: MeasuredMotor | MeasuredPropeller | MeasuredController) -> None:
+    """Raise a ValueError, one sentence, for numbers that no such part can have."""
+    for field, (name, low, high, unit) in RANGES[type(held)].items():
+        value = getattr(held, field)
+        if value is None:
+            raise ValueError(f"{name} is missing")
+        check_range(name, check_number(name, value), low, high, unit)
+    if isinstance(held, MeasuredMotor):  # current, resistance and voltage must fit together
+        Motor(**asdict(held), loaded_kv_ratio=1.0)
+
+
+def read_record(record: Mapping[str, Any]) -> tuple[OwnParts | None, list[str]]:
+    """Measured parts of a saved build, and a sentence for each that cannot be used.
+
+    Parameters
+    ----------
+    record : mapping
+        Fields of the saved build, as `to_record` writes them; others are passed over.
+
+    Returns
+    -------
+    parts : OwnParts or None
+        None where there are none, or none that can be used.
+    words : list of str
+        Which part was left out, and for which value.
+
+    Examples
+    --------
+    >>> read_record({"kv": 1950.0})
+    (None, [])
+    """
+    found: dict[str, Any] = {}
+    words: list[str] = []
+    for part, (names, kind) in _PARTS.items():
+        here = f"own.{part}."
+        if not any(key.startswith(here) and not key.startswith(f"{here}of.") for key in record):
+            continue
+        values = [record.get(f"{here}{f.name}", None if f.default is MISSING else f.default) for f in fields(kind)]
+        try:
+            _check(kind(*values))
+        except ValueError as wrong:
+            words.append(f"The measured {part} of this build is left out, and the label stands in its place: {wrong}.")
+            continue
+        found[part] = kind(*(float(v) for v in values))
+        found[f"{part}_label"] = tuple(record.get(f"{here}of.{name}") for name in names)
+    return (OwnParts(str(record.get("own.name", "saved build"))[:80], **found) if found else None), words
+
+
 def from_record(record: Mapping[str, Any]) -> OwnParts | None:
     """Measured parts of a saved build; None where there are none or their numbers cannot be used."""
-    found: dict[str, Any] = {}
-    for part, (names, kind) in _PARTS.items():
-        values = [record.get(f"own.{part}.{f.name}", None if f.default is MISSING else f.default) for f in fields(kind)]
-        if not all(isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v) for v in values):
-            continue
-        found[part] = kind(*(float(v) for v in values if v is not None))
-        found[f"{part}_label"] = tuple(record.get(f"own.{part}.of.{name}") for name in names)
-    return OwnParts(str(record.get("own.name", "saved build"))[:80], **found) if found else None
+    return read_record(record)[0]

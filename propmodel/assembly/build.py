@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmodel.base.arrays import Number
-from propmodel.base.checks import check_in, check_positive, check_range
+from propmodel.base.checks import check_in, check_positive, check_range, keep_arrays, shown
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.components import battery, motor, propeller
 from propmodel.components.air import STANDARD, Air, changed
@@ -88,10 +88,13 @@ class Build:
             if not isinstance(getattr(self, name), kind):
                 raise ValueError(f"{name} must be a {kind.__name__}, got {type(getattr(self, name)).__name__}")
         check_range("rotors", self.rotors, 1, 16)
+        if not isinstance(self.coaxial, bool | np.bool_):
+            raise ValueError(f"coaxial must be True or False, got {shown(self.coaxial)}")
         if self.coaxial and np.any(np.asarray(self.rotors) % 2):
             raise ValueError(f"rotors must be an even number when they come in pairs, got {self.rotors}")
         check_positive("command_cap", self.command_cap)
         check_range("command_cap", self.command_cap, 0.0, 1.0)
+        keep_arrays(self)
 
     @cached_property
     def _hash(self) -> int:
@@ -147,9 +150,9 @@ def drag_areas(build: Build) -> tuple[NDArray, NDArray]:
         [m^2]
     """
     front = build.craft.drag_area_front
-    front = default_drag_area(build.propeller.diameter) if front is None else np.asarray(front, dtype=np.float64)
+    front = default_drag_area(build.propeller.diameter) if front is None else np.array(front, dtype=np.float64)
     top = build.craft.drag_area_top
-    return front, TOP_TO_FRONT_DRAG * front if top is None else np.asarray(top, dtype=np.float64)
+    return front, TOP_TO_FRONT_DRAG * front if top is None else np.array(top, dtype=np.float64)
 
 
 _PLAIN = (float, int, str, bool, type(None))

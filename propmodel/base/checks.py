@@ -9,7 +9,23 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["as_floats", "check_finite", "check_in", "check_number", "check_positive", "check_range"]
+__all__ = [
+    "apart",
+    "as_floats",
+    "check_finite",
+    "check_in",
+    "check_number",
+    "check_positive",
+    "check_range",
+    "keep_arrays",
+    "shown",
+]
+
+_PLAIN = (float, int, str, bool, type(None), np.ndarray)
+"""Kinds of fields that stay as they are."""
+_FLOATS = np.dtype(np.float64)
+_REAL = (int, float, np.integer, np.floating, np.bool_, type(None))
+"""Kinds of the elements of an array of objects that count as numbers; None is NaN: not known."""
 
 
 def _number(value: float) -> str:
@@ -47,7 +63,11 @@ def as_floats(name: str, value: Any) -> NDArray[np.float64]:
     Raises
     ------
     ValueError
-        If it is text, a truth value or otherwise no number.
+        If it is text, a truth value, a date, a decimal or otherwise no plain number.
+
+    Notes
+    -----
+    Masked elements, and None inside a list, become NaN: not known.
 
     Examples
     --------
@@ -56,17 +76,104 @@ def as_floats(name: str, value: Any) -> NDArray[np.float64]:
     ...
     ValueError: kv must be a number, got 'fast'
     """
+    kind = type(value)
+    if kind is float or kind is np.float64 or (kind is np.ndarray and value.dtype is _FLOATS):
+        return np.asarray(value)  # by far the most
     if isinstance(value, str | bytes | bool):
         raise ValueError(f"{name} must be a number, got {value!r}")
     try:
         array = np.asarray(value)
-        if array.dtype.kind in "cSU":  # text and complex numbers would be turned into floats without a word
+        objects = array.dtype.kind == "O" and all(isinstance(v, _REAL) for v in array.flat)
+        if array.dtype.kind in "cSUmMO" and not objects:  # these would be turned into floats without a word
             raise TypeError
-        return array.astype(np.float64, copy=False)
-    except (TypeError, ValueError):
-        shown = repr(value.tolist() if isinstance(value, np.ndarray) else value)
-        shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
-        raise ValueError(f"{name} must be a number, got {shown}") from None
+        floats = array.astype(np.float64, copy=False)
+    except (TypeError, ValueError, OverflowError):
+        raise ValueError(f"{name} must be a number, got {shown(value)}") from None
+    if kind is not np.ndarray and isinstance(value, np.ma.MaskedArray):
+        return np.where(np.ma.getmaskarray(value), np.nan, floats)  # what lies under a mask means nothing
+    return floats
+
+
+def shown(value: Any) -> str:
+    """Text of a value that cannot be used, at most 60 characters.
+
+    Parameters
+    ----------
+    value : Any
+        The value.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> shown("fast")
+    "'fast'"
+    """
+    text = _text(value.tolist() if isinstance(value, np.ndarray) else value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _text(value: Any) -> str:
+    try:
+        return repr(value)
+    except ValueError:  # Python writes no integer of more than 4300 digits
+        return "an integer of thousands of digits"
+
+
+def apart(value: Any) -> Any:
+    """Return a value that shares no memory with what the caller passed, for answers that hand it back.
+
+    Parameters
+    ----------
+    value : ndarray or float
+        Part of an answer.
+
+    Returns
+    -------
+    ndarray or float
+        A copy of an array, writable.
+
+    Examples
+    --------
+    >>> asked = np.array([1.0, 2.0])
+    >>> np.shares_memory(apart(asked), asked)
+    False
+    """
+    return value.copy() if isinstance(value, np.ndarray) else value
+
+
+def keep_arrays(part: Any) -> None:
+    """Turn the lists in the fields of a frozen part into arrays of its own, once they have been checked.
+
+    Tables and masked arrays, too: masked elements become NaN. Plain numbers, text, parts, tuples and plain arrays stay.
+
+    Parameters
+    ----------
+    part : dataclass
+        At the end of its ``__post_init__``.
+
+    Raises
+    ------
+    ValueError
+        If a list holds anything but numbers, or text throughout.
+
+    Examples
+    --------
+    >>> from propmodel import Motor
+    >>> Motor([1950, 2450], 0.11, 0.5).kv
+    array([1950, 2450])
+    """
+    for name, value in vars(part).items():
+        kind = type(value)
+        if kind in _PLAIN or issubclass(kind, np.generic):
+            continue
+        if kind is list or kind is range or hasattr(kind, "__array__"):
+            array = np.asarray(value)
+            if array.dtype.kind not in "biufU" or isinstance(value, np.ma.MaskedArray):
+                array = as_floats(name, value)
+            object.__setattr__(part, name, np.array(array))
 
 
 def check_finite(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:
@@ -243,5 +350,6 @@ def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:
     known = list(allowed)
     if value in known:
         return str(value)
-    near = difflib.get_close_matches(str(value), known, n=3, cutoff=0.4) or known[:8]
-    raise ValueError(f"{name} {value!r} is not known; nearest: {', '.join(near)}")
+    text = _text(value)
+    near = difflib.get_close_matches(value if isinstance(value, str) else text, known, n=3, cutoff=0.4) or known[:8]
+    raise ValueError(f"{name} {text} is not known; nearest: {', '.join(near)}")

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.checks import check_positive, check_range
+from propmodel.base.checks import check_positive, check_range, keep_arrays
 from propmodel.base.constants import GAS_CONSTANT_AIR, STANDARD_GRAVITY
 
 __all__ = ["STANDARD", "Air", "atmosphere", "changed", "density_altitude"]
@@ -72,6 +72,7 @@ class Air:
         check_range("speed of sound", self.speed_of_sound, 30.0, 5000.0, "m/s")
         check_range("air temperature", self.temperature, 100.0, 500.0, "K")
         check_range("air pressure", self.pressure, 100.0, 1e6, "Pa")
+        keep_arrays(self)
 
 
 def atmosphere(altitude: ArrayLike = 0.0, temperature: ArrayLike | None = None) -> Air:

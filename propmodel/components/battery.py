@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base.arrays import Number
-from propmodel.base.checks import check_in, check_positive, check_range
+from propmodel.base.checks import as_floats, check_finite, check_in, check_positive, check_range, keep_arrays, shown
 from propmodel.base.constants import GAS_CONSTANT
 from propmodel.base.status import Status
 from propmodel.base.tables import read_table
@@ -232,12 +232,16 @@ def chemistry_index(chemistry: str | int | NDArray) -> NDArray[np.intp]:
     """
     if isinstance(chemistry, str):
         return _index_of(chemistry)
-    names = np.asarray(chemistry)
+    try:
+        names = np.asarray(chemistry)
+    except ValueError:
+        raise ValueError(f"chemistry must be a name or a plain list of names, got {shown(chemistry)}") from None
     if names.dtype.kind in "iu":
         if np.any((names < 0) | (names >= len(_NAMES))):
             raise ValueError(f"chemistry positions run from 0 to {len(_NAMES) - 1}")
         return names
-    flat = np.array([_NAMES.index(check_in("chemistry", str(c), _NAMES)) for c in np.atleast_1d(names).ravel()])
+    asked = (c if isinstance(c, int) else str(c) for c in np.atleast_1d(names).ravel())
+    flat = np.array([_NAMES.index(check_in("chemistry", c, _NAMES)) for c in asked])
     return flat.reshape(names.shape)
 
 
@@ -349,6 +353,7 @@ class Pack:
             check_range("label_c", self.label_c, 0.5, 500.0, "1/h")
         if self.usable_share is not None:
             check_range("usable_share", self.usable_share, *USABLE_RANGE)
+        keep_arrays(self)
 
 
 def capacity(pack: Pack) -> NDArray:
@@ -376,7 +381,7 @@ def capacity(pack: Pack) -> NDArray:
 def usable_share_new(pack: Pack) -> NDArray:
     """Charge between empty and full over the label, new: as measured, else the chemistry's. [-]"""
     if pack.usable_share is not None:
-        return np.asarray(pack.usable_share, dtype=np.float64)
+        return np.array(pack.usable_share, dtype=np.float64)
     return of_chemistry(pack, "usable_share")
 
 
@@ -404,7 +409,7 @@ def mass(pack: Pack) -> NDArray:
     0.213
     """
     if pack.mass is not None:
-        return np.asarray(pack.mass, dtype=np.float64)
+        return np.array(pack.mass, dtype=np.float64)
     energy = (
         np.asarray(pack.capacity_ah, dtype=np.float64)
         * np.asarray(pack.parallel)
@@ -428,13 +433,16 @@ def cutoff_voltage(pack: Pack) -> NDArray:
         [V]
     """
     if pack.cutoff_voltage_per_cell is not None:
-        return np.asarray(pack.cutoff_voltage_per_cell, dtype=np.float64)
+        return np.array(pack.cutoff_voltage_per_cell, dtype=np.float64)
     return of_chemistry(pack, "cutoff_voltage")
 
 
 def _between_knots(state_of_charge: ArrayLike) -> tuple[NDArray, NDArray]:
     """Knot of the cell table below a charge, and the share of the way to the next one."""
-    position = np.minimum(np.maximum(np.asarray(state_of_charge, dtype=np.float64), 0.0), 1.0) * (KNOTS - 1)
+    charge = as_floats("state_of_charge", state_of_charge)
+    position = np.minimum(np.maximum(charge, 0.0), 1.0) * (KNOTS - 1)
+    if position != position if isinstance(position, float) else np.isnan(position).any():
+        check_finite("state_of_charge", charge)
     low = np.minimum(np.asarray(position).astype(np.intp), KNOTS - 2)
     return low, position - low
 
@@ -486,7 +494,7 @@ def label_c(pack: Pack) -> NDArray:
     (120.0, 100.0)
     """
     if pack.label_c is not None:
-        return np.asarray(pack.label_c, dtype=np.float64)
+        return np.array(pack.label_c, dtype=np.float64)
     typical = of_chemistry(pack, "typical_label")
     if pack.max_continuous_current is None:
         return typical
@@ -523,7 +531,7 @@ def cell_resistance_new(pack: Pack) -> NDArray:
     [12.2, 10.5, 8.6]
     """
     if pack.cell_resistance is not None:
-        return np.asarray(pack.cell_resistance, dtype=np.float64)
+        return np.array(pack.cell_resistance, dtype=np.float64)
     rating = np.minimum(np.maximum(label_c(pack), LABEL_RANGE[0]), LABEL_RANGE[1])
     lower = (POUCH_LABEL_C / rating) ** of_chemistry(pack, "label_exponent")
     label = np.asarray(pack.capacity_ah, dtype=np.float64)
@@ -559,7 +567,7 @@ def temperature_factor(temperature: ArrayLike) -> NDArray:
     >>> temperature_factor([273.15, 298.15, 313.15]).round(2).tolist()
     [3.33, 1.0, 0.51]
     """
-    return _colder(np.asarray(temperature, dtype=np.float64), _laws()[-1])
+    return _colder(as_floats("temperature", temperature), _laws()[-1])
 
 
 def ten_second_resistance(reading: ArrayLike, temperature: ArrayLike = REFERENCE_TEMPERATURE,
@@ -591,13 +599,13 @@ def ten_second_resistance(reading: ArrayLike, temperature: ArrayLike = REFERENCE
     8.5
     """
     short, second, ten = (law.resistance_capacity for law in _laws())
-    now = np.asarray(reading, dtype=np.float64) * (ten / np.sqrt(short * second))
+    now = as_floats("reading", reading) * (ten / np.sqrt(short * second))
     return now / (temperature_factor(temperature) * _older(cycles))
 
 
 def _older(cycles: ArrayLike) -> NDArray:
     """Resistance over that of a new pack. [-]"""
-    return 1.0 + RESISTANCE_GROWTH_PER_CYCLE * np.asarray(cycles, dtype=np.float64)
+    return 1.0 + RESISTANCE_GROWTH_PER_CYCLE * as_floats("cycles", cycles)
 
 
 def _cell_resistance(pack: Pack, *, sustained: bool = False) -> NDArray:
@@ -657,6 +665,7 @@ def resistance(
     [2.3, 3.1, 4.5, 8.1]
     """
     low, share = _between_knots(state_of_charge)
+    rate = None if rate is None else as_floats("rate", rate)
     if seconds is not None or rate is not None:
         string = np.asarray(pack.cells) * _cell_resistance_after(pack, low, share, seconds, rate)
         if seconds is None and sustained:
@@ -766,8 +775,9 @@ def terminal_voltage(emf: ArrayLike, resistance: ArrayLike, power: ArrayLike) ->
     >>> round(float(terminal_voltage(25.0, 0.03, 2000.0)), 3)
     22.311
     """
-    emf = np.asarray(emf, dtype=np.float64)
-    return 0.5 * (emf + np.sqrt(np.maximum(emf * emf - 4.0 * np.asarray(resistance) * np.asarray(power), 0.0)))
+    emf = as_floats("emf", emf)
+    lost = 4.0 * as_floats("resistance", resistance) * as_floats("power", power)
+    return 0.5 * (emf + np.sqrt(np.maximum(emf * emf - lost, 0.0)))
 
 
 @dataclass(frozen=True)

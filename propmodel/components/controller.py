@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base.arrays import Number
-from propmodel.base.checks import check_positive, check_range
+from propmodel.base.checks import as_floats, check_positive, check_range, keep_arrays
 
 __all__ = [
     "RIPPLE_MOST",
@@ -103,6 +103,7 @@ class Controller:
             value = getattr(self, field)
             if value is not None:
                 check_positive(field, value)
+        keep_arrays(self)
 
 
 def duty_cap(controller: Controller, command_cap: ArrayLike = 1.0) -> NDArray:
@@ -151,7 +152,7 @@ def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_c
     >>> float(duty_from_throttle(Controller(throttle_exponent=1.0), 0.5, command_cap=0.8))
     0.4
     """
-    command = np.asarray(throttle, dtype=np.float64)
+    command = as_floats("throttle", throttle)
     if not _is_one(controller.throttle_exponent):
         command = command ** np.asarray(controller.throttle_exponent)
     idle = controller.idle_duty
@@ -188,7 +189,7 @@ def throttle_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: 
     """
     idle = np.asarray(controller.idle_duty)
     exponent = np.asarray(controller.throttle_exponent)
-    shaped = np.maximum((np.asarray(duty) / duty_cap(controller, command_cap) - idle) / (1.0 - idle), 0.0)
+    shaped = np.maximum((as_floats("duty", duty) / duty_cap(controller, command_cap) - idle) / (1.0 - idle), 0.0)
     return shaped if _is_one(controller.throttle_exponent) else shaped ** (1.0 / exponent)
 
 
@@ -214,7 +215,7 @@ def command_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: A
     >>> round(float(command_from_duty(Controller(throttle_exponent=0.9), 0.25)), 3)
     0.214
     """
-    share = np.maximum(np.asarray(duty), 0.0) / duty_cap(controller, command_cap)
+    share = np.maximum(as_floats("duty", duty), 0.0) / duty_cap(controller, command_cap)
     return share if _is_one(controller.throttle_exponent) else share ** (1.0 / np.asarray(controller.throttle_exponent))
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base.arrays import Number
-from propmodel.base.checks import check_positive, check_range
+from propmodel.base.checks import check_positive, check_range, keep_arrays
 
 __all__ = ["TOP_TO_FRONT_DRAG", "Craft", "default_drag_area", "drag_area"]
 
@@ -114,6 +114,9 @@ class Craft:
         check_range("thrust_loss", self.thrust_loss, 0.0, 0.9)
         check_range("electronics_power", self.electronics_power, 0.0, 1e4, "W")
         check_range("electronics_min_voltage", self.electronics_min_voltage, 0.0, 1e3, "V")
+        check_range("capacitance", self.capacitance, 0.0, 10.0, "F")
+        check_range("lead_length", self.lead_length, 0.0, 100.0, "m")
+        check_range("motor_lead_length", self.motor_lead_length, 0.0, 100.0, "m")
         optional = {
             "drag_area_front": "m^2",
             "drag_area_top": "m^2",
@@ -132,6 +135,7 @@ class Craft:
             value = getattr(self, field)
             if value is not None:
                 check_positive(field, value, unit)
+        keep_arrays(self)
 
 
 def drag_area(front: ArrayLike, top: ArrayLike, tilt: ArrayLike) -> NDArray:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from propmodel.base.checks import as_floats
 
 __all__ = ["INPLANE_FADE", "INPLANE_GAIN", "LOG_SD_INPLANE", "inplane_force"]
 
@@ -46,5 +47,5 @@ def inplane_force(thrust: ArrayLike, advance: ArrayLike) -> NDArray:
     >>> round(float(inplane_force(1.5, 0.1)), 3)
     0.187
     """
-    mu = np.asarray(advance, dtype=np.float64)
-    return INPLANE_GAIN * np.asarray(thrust, dtype=np.float64) * mu / (1.0 + INPLANE_FADE * mu)
+    mu = as_floats("advance", advance)
+    return INPLANE_GAIN * as_floats("thrust", thrust) * mu / (1.0 + INPLANE_FADE * mu)

@@ -19,7 +19,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.checks import check_positive, check_range
+from propmodel.base.checks import as_floats, check_positive, check_range, keep_arrays
 from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT
 from propmodel.base.units import CELSIUS_ZERO, MM
 from propmodel.components.controller import Controller
@@ -192,6 +192,7 @@ class Motor:
         for label, value in (("motor KV", self.log_sd_kv), ("motor resistance", self.log_sd_resistance)):
             if value is not None:
                 check_range(f"log sd of {label}", value, 0.0, 3.0)
+        keep_arrays(self)
 
     @property
     def kv_si(self) -> FloatArray:
@@ -321,7 +322,8 @@ def from_stator(
     d = np.asarray(diameter, float)
     h = np.asarray(height, float)
     ratio = fields.pop("loaded_kv_ratio", LOADED_KV_RATIO)
-    k_t = 60.0 / (2.0 * np.pi * np.asarray(kv, float) * ratio)
+    loaded = check_range("loaded over printed KV", ratio, 0.5, 1.5)
+    k_t = 60.0 / (2.0 * np.pi * np.asarray(kv, float) * loaded)
     effective = _rule(k_t, d, h)
     if winding_resistance is not None:
         check_positive("motor winding resistance", winding_resistance, "ohm")
@@ -332,7 +334,7 @@ def from_stator(
         slope = IRON_TORQUE_SCALE * (d / MM) ** 2 * (h / MM)
         # V = n (2 pi K_t + R q/K_t) without a propeller, I0 = q n/K_t
         per_rev = slope / k_t
-        no_load_current = per_rev * no_load_voltage / (2.0 * np.pi * k_t + effective * per_rev)
+        no_load_current = per_rev * np.asarray(no_load_voltage, float) / (2.0 * np.pi * k_t + effective * per_rev)
     return Motor(
         kv=kv,
         resistance=effective,
@@ -407,8 +409,8 @@ def current_for_torque(motor: Motor, torque: ArrayLike, rev_per_s: ArrayLike) ->
     >>> round(float(current_for_torque(Motor(920, 0.11, 0.5, 13.5281696), 0.12, 206.59)), 3)
     12.061
     """
-    loss = motor.iron_torque_slope * np.asarray(rev_per_s, float)
-    return (np.asarray(torque, float) + loss) * motor.kv_si
+    loss = motor.iron_torque_slope * as_floats("rev_per_s", rev_per_s)
+    return (as_floats("torque", torque) + loss) * motor.kv_si
 
 
 def voltage(motor: Motor, current: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
@@ -432,8 +434,8 @@ def voltage(motor: Motor, current: ArrayLike, rev_per_s: ArrayLike) -> FloatArra
     >>> round(float(voltage(Motor(920, 0.11, 0.5), 12.06106, 206.59)), 2)
     14.8
     """
-    emf = np.asarray(rev_per_s, float) * (2.0 * np.pi * motor.torque_constant)
-    return emf + np.asarray(current, float) * motor.resistance
+    emf = as_floats("rev_per_s", rev_per_s) * (2.0 * np.pi * motor.torque_constant)
+    return emf + as_floats("current", current) * motor.resistance
 
 
 def torque(motor: Motor, current: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
@@ -458,8 +460,8 @@ def torque(motor: Motor, current: ArrayLike, rev_per_s: ArrayLike) -> FloatArray
     >>> round(float(torque(motor, current_for_torque(motor, 0.12, 200.0), 200.0)), 9)
     0.12
     """
-    loss = motor.iron_torque_slope * np.asarray(rev_per_s, float)
-    return np.asarray(current, float) * motor.torque_constant - loss
+    loss = motor.iron_torque_slope * as_floats("rev_per_s", rev_per_s)
+    return as_floats("current", current) * motor.torque_constant - loss
 
 
 def no_load_speed(motor: Motor, voltage: ArrayLike) -> FloatArray:
@@ -486,7 +488,7 @@ def no_load_speed(motor: Motor, voltage: ArrayLike) -> FloatArray:
     9900
     """
     per_rev = 2.0 * np.pi * motor.torque_constant + motor.resistance * motor.iron_torque_slope * motor.kv_si
-    return np.asarray(voltage, float) / per_rev
+    return as_floats("voltage", voltage) / per_rev
 
 
 def no_load_current(motor: Motor, rev_per_s: ArrayLike) -> FloatArray:
@@ -509,7 +511,7 @@ def no_load_current(motor: Motor, rev_per_s: ArrayLike) -> FloatArray:
     >>> round(float(no_load_current(motor, no_load_speed(motor, 20.0))), 6)
     2.0
     """
-    return motor.iron_torque_slope * np.asarray(rev_per_s, float) * motor.kv_si
+    return motor.iron_torque_slope * as_floats("rev_per_s", rev_per_s) * motor.kv_si
 
 
 def stall_current(motor: Motor, voltage: ArrayLike) -> FloatArray:
@@ -535,7 +537,7 @@ def stall_current(motor: Motor, voltage: ArrayLike) -> FloatArray:
     >>> round(float(stall_current(Motor(178, 2.45, 0.0786, 48.0), 48.0)), 2)
     19.59
     """
-    return np.asarray(voltage, float) / motor.resistance
+    return as_floats("voltage", voltage) / motor.resistance
 
 
 def peak_efficiency(motor: Motor, voltage: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -566,7 +568,7 @@ def peak_efficiency(motor: Motor, voltage: ArrayLike) -> tuple[FloatArray, Float
     x = np.sqrt(loss / (1.0 + loss))
     safe = np.where(x > 0, x, 1.0)
     efficiency = (1.0 - x) - loss * (1.0 - x) ** 2 / safe
-    return x * np.asarray(voltage, float) / motor.resistance, efficiency
+    return x * as_floats("voltage", voltage) / motor.resistance, efficiency
 
 
 def peak_efficiency_constant_loss(
@@ -625,7 +627,7 @@ def datasheet_point(motor: Motor, torque: ArrayLike, *, voltage: ArrayLike) -> D
     >>> round(float(point.current), 5), round(float(point.efficiency), 6)
     (12.06106, 0.872617)
     """
-    q, v = np.asarray(torque, float), np.asarray(voltage, float)
+    q, v = as_floats("torque", torque), as_floats("voltage", voltage)
     current = q * motor.kv_si + np.asarray(motor.no_load_current, float)
     rev_per_s = (v - current * motor.resistance) / (2.0 * np.pi * motor.torque_constant)
     shaft = 2.0 * np.pi * rev_per_s * q
@@ -700,7 +702,7 @@ def resistance_at(motor: Motor, winding_temperature: ArrayLike) -> FloatArray:
     >>> round(float(resistance_at(Motor(1950, 0.2, 1.0), 393.15)), 4)
     0.2299
     """
-    rise = np.asarray(winding_temperature, float) - COPPER_REFERENCE
+    rise = as_floats("winding_temperature", winding_temperature) - COPPER_REFERENCE
     return motor.resistance + winding_part(motor) * COPPER_TEMPERATURE_COEFFICIENT * rise
 
 
@@ -748,7 +750,7 @@ def resistance_spread(motor: Motor, current: ArrayLike | None = None) -> FloatAr
     True
     """
     if motor.log_sd_resistance is not None:
-        return np.asarray(motor.log_sd_resistance, float)
+        return np.array(motor.log_sd_resistance, float)
     printed = motor.winding_resistance is not None
     variance = np.asarray((LOG_SD_RESISTANCE_PRINTED if printed else LOG_SD_RESISTANCE) ** 2)
     if motor.stator_diameter is not None and motor.stator_height is not None:
@@ -756,7 +758,7 @@ def resistance_spread(motor: Motor, current: ArrayLike | None = None) -> FloatAr
         nearest = np.clip(shape, *MEASURED_SHAPE)
         variance = variance + (2.0 * LOG_SD_EXPONENT * np.log(shape / nearest)) ** 2
     if current is not None:
-        beyond = np.log(np.maximum(np.asarray(current, float) / MEASURED_CURRENT, 1.0))
+        beyond = np.log(np.maximum(as_floats("current", current) / MEASURED_CURRENT, 1.0))
         variance = variance + (0.25 * beyond) ** 2
     return np.sqrt(variance)
 
@@ -791,7 +793,7 @@ def outside_measured(motor: Motor, current: ArrayLike | None = None) -> NDArray[
             size = np.asarray(value, float)
             outside = outside | (size < low * (1 - 1e-9)) | (size > high * (1 + 1e-9))
     if current is not None:
-        outside = outside | (np.asarray(current, float) > MEASURED_CURRENT)
+        outside = outside | (as_floats("current", current) > MEASURED_CURRENT)
     return np.asarray(outside)
 
 
@@ -851,7 +853,7 @@ def motor_mass(motor: Motor) -> FloatArray:
     0.0314
     """
     if motor.mass is not None:
-        return np.asarray(motor.mass, float)
+        return np.array(motor.mass, float)
     return estimated_mass(*_stator(motor))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.checks import check_finite, check_positive, check_range
+from propmodel.base.checks import as_floats, check_finite, check_positive, check_range
 from propmodel.base.constants import COPPER_RESISTIVITY_20C, COPPER_TEMPERATURE_COEFFICIENT
 from propmodel.base.units import CELSIUS_ZERO, MM
 
@@ -48,7 +48,7 @@ def awg_diameter(gauge: ArrayLike) -> FloatArray:
     1.628
     """
     check_range("wire gauge", gauge, -3, 40, "AWG")
-    return 0.127 * MM * 92.0 ** ((36.0 - np.asarray(gauge, float)) / 39.0)
+    return 0.127 * MM * 92.0 ** ((36.0 - as_floats("gauge", gauge)) / 39.0)
 
 
 def awg_area(gauge: ArrayLike) -> FloatArray:
@@ -90,7 +90,7 @@ def copper_factor(temperature: ArrayLike) -> FloatArray:
     >>> round(float(copper_factor(348.15)), 5)
     1.21615
     """
-    return 1.0 + COPPER_TEMPERATURE_COEFFICIENT * (np.asarray(temperature, float) - REFERENCE)
+    return 1.0 + COPPER_TEMPERATURE_COEFFICIENT * (as_floats("temperature", temperature) - REFERENCE)
 
 
 def resistance(gauge: ArrayLike, *, length: ArrayLike, temperature: ArrayLike = REFERENCE) -> FloatArray:
@@ -120,7 +120,7 @@ def resistance(gauge: ArrayLike, *, length: ArrayLike, temperature: ArrayLike = 
     8.28
     """
     check_positive("wire length", length, "m")
-    return COPPER_RESISTIVITY_20C * np.asarray(length, float) / awg_area(gauge) * copper_factor(temperature)
+    return COPPER_RESISTIVITY_20C * as_floats("length", length) / awg_area(gauge) * copper_factor(temperature)
 
 
 def drop(current: ArrayLike, *, gauge: ArrayLike, length: ArrayLike, temperature: ArrayLike = REFERENCE) -> FloatArray:
@@ -229,6 +229,6 @@ def fusing_current_onderdonk(
     3840.0
     """
     check_positive("fusing time", duration, "s")
-    start = np.asarray(temperature, float)
+    start = as_floats("temperature", temperature)
     rise = (COPPER_MELTING - start) / (234.0 + start - CELSIUS_ZERO)
-    return awg_area(gauge) / CIRCULAR_MIL * np.sqrt(np.log10(1.0 + rise) / (33.0 * np.asarray(duration, float)))
+    return awg_area(gauge) / CIRCULAR_MIL * np.sqrt(np.log10(1.0 + rise) / (33.0 * as_floats("duration", duration)))

@@ -242,7 +242,11 @@ def circle_pull_up_height(
     >>> round(float(circle_pull_up_height(20.0, 3.0)), 2)
     20.39
     """
-    return _not_negative("speed", speed, "m/s") ** 2 * (1.0 - np.cos(dive_angle)) / (G0 * (_above_one(load) - 1.0))
+    return (
+        _not_negative("speed", speed, "m/s") ** 2
+        * (1.0 - np.cos(checks.as_floats("dive_angle", dive_angle)))
+        / (G0 * (_above_one(load) - 1.0))
+    )
 
 
 def held_speed_pull_up_height(
@@ -266,7 +270,11 @@ def held_speed_pull_up_height(
     16.54
     """
     n = _above_one(load)
-    return _not_negative("speed", speed, "m/s") ** 2 / G0 * np.log((n - np.cos(dive_angle)) / (n - 1.0))
+    return (
+        _not_negative("speed", speed, "m/s") ** 2
+        / G0
+        * np.log((n - np.cos(checks.as_floats("dive_angle", dive_angle))) / (n - 1.0))
+    )
 
 
 def free_pull_up(
@@ -293,7 +301,7 @@ def free_pull_up(
     """
     v = _not_negative("speed", speed, "m/s")
     n = _above_one(load)
-    bottom = v * (n - np.cos(dive_angle)) / (n - 1.0)
+    bottom = v * (n - np.cos(checks.as_floats("dive_angle", dive_angle))) / (n - 1.0)
     return bottom, (bottom * bottom - v * v) / (2.0 * G0)
 
 

@@ -93,6 +93,7 @@ def wash_share(descent: Any, inplane: Any) -> FloatArray:
     ndarray
         0 to 1. [-]
     """
+    descent, inplane = checks.as_floats("descent", descent), checks.as_floats("inplane", inplane)
     low, worst_low, worst_high, high = WASH_EDGES
     rise = (descent - low) / (worst_low - low)
     fall = (high - descent) / (high - worst_high)

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.assembly.build import Build, shape_of
-from propmodel.base.checks import check_in, check_range
+from propmodel.base.checks import check_in, check_range, keep_arrays, shown
 from propmodel.base.status import Status
 from propmodel.components import battery
 from propmodel.flight.trim import Airframe, trim
@@ -72,6 +72,7 @@ class Profile:
             raise ValueError(f"the shares of a flight must add up to 1, got {worst:.6g}")
         check_range("cruise_speed", self.cruise_speed, 0.0, 150.0, "m/s")
         check_range("hard_load", self.hard_load, 1.0, 10.0)
+        keep_arrays(self)
 
 
 WAYS_OF_FLYING: Mapping[str, Profile] = MappingProxyType(
@@ -382,6 +383,9 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     check_range("state_of_charge", state_of_charge, 0.0, 1.0)
     if isinstance(profile, str):
         profile = WAYS_OF_FLYING[check_in("way of flying", profile, WAYS_OF_FLYING)]
+    if not isinstance(profile, Profile):
+        known = ", ".join(WAYS_OF_FLYING)
+        raise ValueError(f"profile must be a Profile or one of {known}, got {shown(profile)}")
     shares = [np.asarray(getattr(profile, k), dtype=np.float64) for k in ("hover", "cruise", "hard", "full")]
     start = np.asarray(state_of_charge, dtype=np.float64)
     shape = np.broadcast_shapes(

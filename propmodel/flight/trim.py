@@ -39,7 +39,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.assembly.build import Build, drag_areas, put, shape_of, subset, with_axis
-from propmodel.base.checks import check_range
+from propmodel.base.checks import apart, as_floats, check_number, check_range
 from propmodel.base.status import Status
 from propmodel.components import momentum
 from propmodel.components.controller import throttle_from_duty
@@ -309,7 +309,7 @@ def level_flight(build: Build, speed: ArrayLike, *, state_of_charge: ArrayLike =
     punch = drive(build, charge)
     available = full_throttle_thrust(punch, cap * np.ones_like(v_all), state.axial_speed)
     return LevelFlight(
-        speed=v,
+        speed=apart(v),
         tilt=np.arctan(state.tangent),
         thrust=point.thrust,
         rev_per_s=point.rev_per_s,
@@ -599,11 +599,16 @@ def best_speeds(build: Build, *, state_of_charge: ArrayLike = 1.0, points: int =
     state_of_charge : array_like
         0 to 1. [-]
     points : int
-        Speeds tried between hover and top speed; a parabola through the best three refines it.
+        Speeds tried between hover and top speed, 3 to 10001; a parabola through the best three refines it.
 
     Returns
     -------
     BestSpeeds
+
+    Raises
+    ------
+    ValueError
+        If the state of charge is outside 0 to 1, or the number of speeds out of range.
 
     Examples
     --------
@@ -611,6 +616,7 @@ def best_speeds(build: Build, *, state_of_charge: ArrayLike = 1.0, points: int =
     >>> bool(best_speeds(propmodel.demo("moor")).power_ratio < 1)
     True
     """
+    points = int(check_number("points", check_range("points", points, 3, 10001)))
     top = top_speed(build, state_of_charge=state_of_charge, quick=True).speed
     share = np.linspace(0.0, 1.0, points)
     shape = np.shape(top)
@@ -729,5 +735,5 @@ def steepest_tilt(thrust_to_weight: ArrayLike) -> NDArray:
     >>> round(float(np.degrees(steepest_tilt(2.0))), 6)
     60.0
     """
-    ratio = np.asarray(thrust_to_weight, dtype=np.float64)
+    ratio = as_floats("thrust_to_weight", thrust_to_weight)
     return np.arccos(np.where(ratio >= 1.0, 1.0 / np.maximum(ratio, 1.0), np.nan))

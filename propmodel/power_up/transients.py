@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.checks import check_finite, check_positive, check_range
+from propmodel.base.checks import as_floats, check_finite, check_positive, check_range
 
 __all__ = [
     "blocked_seconds",
@@ -23,10 +23,6 @@ FloatArray = NDArray[np.float64]
 
 COPPER_HEAT = 385.0
 """Specific heat of copper. [J/(kg K)]"""
-
-
-def _f(value: ArrayLike) -> FloatArray:
-    return np.asarray(value, dtype=np.float64)
 
 
 def capacitor_energy(voltage: ArrayLike, capacitance: ArrayLike) -> FloatArray:
@@ -50,7 +46,7 @@ def capacitor_energy(voltage: ArrayLike, capacitance: ArrayLike) -> FloatArray:
     0.3175
     """
     check_range("capacitance", capacitance, 0.0, 10.0, "F")
-    return 0.5 * _f(capacitance) * _f(voltage) ** 2
+    return 0.5 * as_floats("capacitance", capacitance) * as_floats("voltage", voltage) ** 2
 
 
 def inrush_current(
@@ -84,7 +80,12 @@ def inrush_current(
     check_positive("capacitance", capacitance, "F")
     check_positive("resistance", resistance, "ohm")
     check_positive("inductance", inductance, "H")
-    v, c, r, ind = np.broadcast_arrays(_f(voltage), _f(capacitance), _f(resistance), _f(inductance))
+    v, c, r, ind = np.broadcast_arrays(
+        as_floats("voltage", voltage),
+        as_floats("capacitance", capacitance),
+        as_floats("resistance", resistance),
+        as_floats("inductance", inductance),
+    )
     a = 0.5 * r / ind
     square = 1.0 / (ind * c) - a * a
     w = np.sqrt(np.maximum(np.abs(square), (1e-6 * a) ** 2))  # close to critical both forms meet
@@ -120,7 +121,12 @@ def ring_voltage(
     check_positive("capacitance", capacitance, "F")
     check_positive("inductance", inductance, "H")
     check_range("resistance", resistance, 0.0, 1e3, "ohm")
-    v, c, r, ind = np.broadcast_arrays(_f(voltage), _f(capacitance), _f(resistance), _f(inductance))
+    v, c, r, ind = np.broadcast_arrays(
+        as_floats("voltage", voltage),
+        as_floats("capacitance", capacitance),
+        as_floats("resistance", resistance),
+        as_floats("inductance", inductance),
+    )
     a = 0.5 * r / ind
     square = 1.0 / (ind * c) - a * a
     overshoot = np.exp(-np.pi * a / np.sqrt(np.where(square > 0.0, square, 1.0)))
@@ -147,7 +153,7 @@ def rotor_energy(inertia: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
     >>> round(float(rotor_energy(1e-5, 400.0)), 1)
     31.6
     """
-    return 0.5 * _f(inertia) * (2.0 * np.pi * _f(rev_per_s)) ** 2
+    return 0.5 * as_floats("inertia", inertia) * (2.0 * np.pi * as_floats("rev_per_s", rev_per_s)) ** 2
 
 
 def braking_voltage(
@@ -178,7 +184,10 @@ def braking_voltage(
     """
     check_positive("capacitance", capacitance, "F")
     check_range("returned share", returned, 0.0, 1.0)
-    return np.sqrt(_f(voltage) ** 2 + 2.0 * _f(returned) * _f(energy) / _f(capacitance))
+    return np.sqrt(
+        as_floats("voltage", voltage) ** 2
+        + 2.0 * as_floats("returned", returned) * as_floats("energy", energy) / as_floats("capacitance", capacitance)
+    )
 
 
 def blocked_seconds(
@@ -208,4 +217,9 @@ def blocked_seconds(
     0.24
     """
     check_positive("motor current", current, "A")
-    return _f(copper_mass) * COPPER_HEAT * _f(rise) / (_f(current) ** 2 * _f(winding_resistance))
+    return (
+        as_floats("copper_mass", copper_mass)
+        * COPPER_HEAT
+        * as_floats("rise", rise)
+        / (as_floats("current", current) ** 2 * as_floats("winding_resistance", winding_resistance))
+    )

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.assembly.build import Build, with_axis
-from propmodel.base.checks import check_positive, check_range
+from propmodel.base.checks import apart, check_positive, check_range
 from propmodel.components import controller
 from propmodel.components import propeller as propellers
 from propmodel.components.air import STANDARD, Air
@@ -146,7 +146,7 @@ def throttle_curve(
     efficiency *= d.ideal_factor
     efficiency /= power
     return _curve(
-        throttle=command,
+        throttle=command if throttle is None else apart(command),
         rev_per_s=point.rev_per_s,
         thrust=thrust,
         motor_current=point.motor_current,
@@ -170,7 +170,7 @@ def _row(throttle: ArrayLike | None) -> bytes | None:
     """A short row of commands as what it is kept by; None for anything else."""
     if throttle is None:
         return _ALL_BYTES
-    if isinstance(throttle, np.ndarray) and throttle.ndim == 1 and throttle.size <= SMALL:
+    if type(throttle) is np.ndarray and throttle.ndim == 1 and throttle.size <= SMALL:
         return throttle.tobytes() if throttle.dtype == np.float64 else None
     return None
 
@@ -267,7 +267,7 @@ def bench_curve(
     shape = np.broadcast_shapes(volts.shape, np.shape(duty), np.shape(d.resistance), np.shape(d.diameter))
     point = at_duty(d, np.broadcast_to(duty, shape))
     return BenchCurve(
-        throttle=np.broadcast_to(command, np.shape(point.thrust)),
+        throttle=apart(np.broadcast_to(command, np.shape(point.thrust))),
         rev_per_s=point.rev_per_s,
         thrust=point.thrust,
         supply_current=point.pack_current,

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from propmodel.assembly.build import Build, shape_of, with_fields
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
-from propmodel.base.checks import check_in
+from propmodel.base.checks import check_in, check_number, check_range
 from propmodel.base.units import GRAM, INCH, MM
 from propmodel.components.air import atmosphere
 
@@ -210,7 +210,7 @@ def elasticities(build: Build, output: str, *, share: float = 0.02) -> dict[str,
     output : str
         Name in `propmodel.performance.OUTPUTS`.
     share : float
-        Relative step to either side. [-]
+        Relative step to either side, 0.000001 to 0.5. [-]
 
     Returns
     -------
@@ -220,9 +220,10 @@ def elasticities(build: Build, output: str, *, share: float = 0.02) -> dict[str,
     Raises
     ------
     ValueError
-        If the output is not known or the build holds arrays.
+        If the output is not known, the step out of range or the build holds arrays.
     """
     check_in("output", output, OUTPUTS)
+    share = check_number("share", check_range("share", share, 1e-6, 0.5))
     if shape_of(build) != ():
         raise ValueError("elasticities needs one build of plain numbers")
     paths = [

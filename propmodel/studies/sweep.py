@@ -18,7 +18,7 @@ from propmodel.assembly.build import Build, field_paths, shape_of, with_fields
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
-from propmodel.base.checks import check_finite, check_in
+from propmodel.base.checks import apart, as_floats, check_finite, check_in
 from propmodel.components import battery
 from propmodel.studies import pareto, worker_processes
 
@@ -241,17 +241,17 @@ def _axes_of(build: Build) -> list[str]:
 
 
 def _clean_axis(name: str, values: ArrayLike) -> NDArray:
-    array = np.atleast_1d(np.asarray(values))
+    found = battery.chemistry_index(values) if name == "pack.chemistry" else as_floats(name, values)  # type: ignore[arg-type]
+    array = np.atleast_1d(apart(found))
     if array.ndim != 1:
         raise ValueError(f"axis {name} must be a plain list of values, got {array.ndim} dimensions")
     if array.size == 0:
         raise ValueError(f"axis {name} is empty: give it at least one value")
     if name == "pack.chemistry":
-        return battery.chemistry_index(array)
+        return array
     if name in _MAY_BE_UNKNOWN:
-        known = ~np.isnan(np.asarray(array, dtype=np.float64))
-        check_finite(name, np.asarray(array, dtype=np.float64)[known])
-        return np.asarray(array, dtype=np.float64)
+        check_finite(name, array[~np.isnan(array)])
+        return array
     return check_finite(name, array)
 
 

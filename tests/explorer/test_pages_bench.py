@@ -144,6 +144,63 @@ def test_a_saved_build_with_nonsense_in_it_still_opens():
     assert words
 
 
+@pytest.mark.parametrize(
+    ("field", "value", "said"),
+    [
+        ("motor.kv", -1, "motor KV must be between 10 and 30000 rpm/V, got -1 rpm/V"),
+        ("motor.resistance", 0.0, "motor resistance must be between 0.0001 and 100 ohm, got 0 ohm"),
+        ("motor.no_load_current", 1e6, "motor no-load current must be between 0 and 100 A, got 1e+06 A"),
+        ("motor.no_load_current", 99.0, "motor no-load current x resistance must be below the no-load test voltage"),
+        ("motor.log_sd_kv", -0.1, "log sd of motor KV must be between 0 and 0.3, got -0.1"),
+        ("motor.kv", "fast", "motor KV must be a number, got 'fast'"),
+        ("motor.kv", True, "motor KV must be a number, got True"),
+        ("motor.kv", None, "motor KV is missing"),
+        ("motor.kv", math.nan, "motor KV must be a finite number, got nan"),
+        ("propeller.log_c_t", 40.0, "shift of ln C_T must be between -2 and 2, got 40"),
+        ("propeller.figure_of_merit", -9.0, "shift of the figure of merit must be between -5 and 5, got -9"),
+        ("propeller.log_sd_c_t", -1.0, "log sd of C_T must be between 0 and 1, got -1"),
+        ("propeller.correlation", 1.5, "correlation of C_T and C_P must be between -1 and 1, got 1.5"),
+        ("controller.idle_duty", 0.9, "idle duty must be between 0 and 0.4, got 0.9"),
+        ("controller.throttle_exponent", 0.0, "throttle exponent must be between 0.35 and 1.85, got 0"),
+    ],
+)
+def test_a_measured_part_out_of_range_is_left_out_and_said(field, value, said):
+    """The rest of the file loads, the build it makes is that of the label, and it answers."""
+    part = field.split(".")[0]
+    own = replace(
+        own_of(Inputs()),
+        controller=own_parts.MeasuredController(0.002, 0.5, 0.03, 0.9, 0.03),
+        controller_label=tuple(getattr(Inputs(), name) for name in own_parts.CONTROLLER_LABEL),
+    )
+    record = bench_session.record_of(Inputs(), own)
+    assert own_parts.read_record(record) == (own, []), "sound as it stands"
+    inputs, back, words = bench_session.inputs_of_record({**record, f"own.{field}": value})
+    assert inputs == Inputs()
+    assert back is not None
+    assert getattr(back, part) is None
+    assert {p for p in ("motor", "propeller", "controller") if getattr(back, p) is not None} == {
+        "motor",
+        "propeller",
+        "controller",
+    } - {part}
+    assert len(words) == 1
+    assert words[0].startswith(f"The measured {part} of this build is left out")
+    assert said in words[0]
+    assert propmodel.performance(own_parts.build_of(own_parts.attach(inputs, back))).hover_time > 0.0
+
+
+def test_a_build_file_with_a_measured_motor_of_no_speed_opens_on_the_page(tmp_path):
+    """What the file says wrong is said where it is put on the screen, and every answer is the label's."""
+    store = FolderStore(tmp_path)
+    record = bench_session.record_of(Inputs(), own_of(Inputs()))
+    kept = store.save("wrong", {**record, "own.motor.kv": -1})
+    inputs, own, words = bench_session.inputs_of_record(store.load(kept.key).record)
+    assert own is not None
+    assert own.motor is None
+    assert any("got -1 rpm/V" in text for text in words)
+    assert compute.answers(own_parts.attach(inputs, own))
+
+
 def record_before(**changes):
     """A build as files held it before they named the edition of the model: an exponent of 1 where none was typed."""
     record = bench_session.record_of(Inputs(), None)

@@ -8,7 +8,7 @@ from enum import IntFlag
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.checks import as_floats, check_finite, check_range
+from propmodel.base.checks import as_floats, check_finite, check_range, keep_arrays
 
 __all__ = ["OwnFit", "Propeller", "RangeFlag", "Spread"]
 
@@ -57,6 +57,10 @@ class OwnFit:
     reynolds_low: ArrayLike
     reynolds_high: ArrayLike
     static_rows: ArrayLike = 0
+
+
+OFFSETS = (-100.0, 100.0)
+"""Far beyond anything drawn or measured, and still no overflow. [-]"""
 
 
 def _check_optional(name: str, value: ArrayLike | None, low: float, high: float, unit: str) -> None:
@@ -139,17 +143,17 @@ class Propeller:
         _check_optional("mass", self.mass, 0.0, 2.0, "kg")
         if self.multirotor is not None:
             # True and False are meant here, which a number is not
-            is_flag = np.asarray(self.multirotor).dtype == np.bool_
-            flag = np.asarray(self.multirotor, dtype=np.float64) if is_flag else self.multirotor
+            flag = float(self.multirotor) if isinstance(self.multirotor, bool) else self.multirotor
             _check_optional("multirotor", flag, 0.0, 1.0, "")
-        check_finite("log_c_t_offset", self.log_c_t_offset)
-        check_finite("figure_of_merit_offset", self.figure_of_merit_offset)
-        check_finite("log_zero_thrust_offset", self.log_zero_thrust_offset)
+        check_range("log_c_t_offset", self.log_c_t_offset, *OFFSETS)
+        check_range("figure_of_merit_offset", self.figure_of_merit_offset, *OFFSETS)
+        check_range("log_zero_thrust_offset", self.log_zero_thrust_offset, *OFFSETS)
         check_finite("unstalled_offset", self.unstalled_offset)
-        check_finite("log_inplane_offset", self.log_inplane_offset)
+        check_range("log_inplane_offset", self.log_inplane_offset, *OFFSETS)
         _check_optional("log_sd_c_t", self.log_sd_c_t, 0.0, 2.0, "")
         _check_optional("log_sd_c_p", self.log_sd_c_p, 0.0, 2.0, "")
         _check_optional("spread_correlation", self.spread_correlation, -1.0, 1.0, "")
+        keep_arrays(self)
 
 
 @dataclass(frozen=True)
