@@ -245,7 +245,7 @@ def check(frame: pd.DataFrame, kind: str, *, file: str = "table", first_row: int
     >>> check(pd.DataFrame([row]), "propellers")
     Traceback (most recent call last):
     ...
-    propmodel.part_tables.PartsError: table, row 1, column 'blades [-]': must be between 2 and 8, got 9.
+    propmodel.parts.csv_table.PartsError: table, row 1, column 'blades [-]': must be between 2 and 8, got 9.
     """
     missing = [c.heading for c in columns(kind) if c.needed and c.heading not in frame.columns]
     if missing:

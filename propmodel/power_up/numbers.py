@@ -201,7 +201,7 @@ def from_build(
 
     Examples
     --------
-    >>> from propmodel.demo import demo
+    >>> from propmodel.assembly.demo import demo
     >>> from_build(demo("scree")).cells
     6.0
     """
@@ -331,7 +331,7 @@ def supply_limit(p: PowerUp, *, motor_test: bool = False) -> float:
 
     Examples
     --------
-    >>> from propmodel.demo import demo
+    >>> from propmodel.assembly.demo import demo
     >>> p = from_build(demo("scree"))
     >>> supply_limit(p) < supply_limit(p, motor_test=True)
     True

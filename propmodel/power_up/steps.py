@@ -130,7 +130,7 @@ def power_up_steps(p: PowerUp) -> list[Step]:
 
     Examples
     --------
-    >>> from propmodel.demo import demo
+    >>> from propmodel.assembly.demo import demo
     >>> steps = power_up_steps(from_build(demo("scree")))
     >>> steps[0].title, steps[-1].title
     ('Look before power', 'First hover, then feel the motors')
@@ -485,7 +485,7 @@ def facts(p: PowerUp) -> list[Fact]:
 
     Examples
     --------
-    >>> from propmodel.demo import demo
+    >>> from propmodel.assembly.demo import demo
     >>> [f.unit for f in facts(from_build(demo("scree")))]
     ['A', 's', 'A', 'J', 'V', 'V']
     """
@@ -592,7 +592,7 @@ def judge(step: Step, reading: float | bool | None) -> str:
 
     Examples
     --------
-    >>> from propmodel.demo import demo
+    >>> from propmodel.assembly.demo import demo
     >>> steps = power_up_steps(from_build(demo("scree")))
     >>> judge(steps[1], 0.4)
     '✕ stop, because that is a short across the pack: find it before any power.'
@@ -632,7 +632,7 @@ def rows(steps: list[Step]) -> list[dict[str, str]]:
 
     Examples
     --------
-    >>> from propmodel.demo import demo
+    >>> from propmodel.assembly.demo import demo
     >>> rows(power_up_steps(from_build(demo("scree"))))[1]["expect"]
     'above 500 ohm'
     """

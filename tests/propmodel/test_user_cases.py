@@ -21,7 +21,7 @@ from propmodel.dive import vortex_ring
 from propmodel.dive.stepped import DEFAULT_DELAY, Dive, fly_pull_out
 from propmodel.flight import spin_up
 from propmodel.flight.endurance import WAYS_OF_FLYING, Profile, flight_time
-from propmodel.flight.trim import speed_at_duty, trim
+from propmodel.flight.trim import speed_at_duty, steepest_tilt, trim
 from propmodel.heat.hot_motor import hot_motor_verdict
 from propmodel.power_up import transients
 from propmodel.powertrain.operating_point import at_duty, electrical
@@ -241,7 +241,7 @@ QUANTITIES = {
     "hover rpm over sea level": lambda q: ratio(q.a.hover.rev_per_s, sea_level(q).hover_rev_per_s),
     "hover W over sea level": lambda q: ratio(q.a.hover.pack_power, sea_level(q).hover_power),
     "pull for level flight at 45 degrees": lambda q: float(
-        1.0 / np.cos(np.interp(45.0, np.degrees(propmodel.flight.steepest_tilt(TWR)), np.arccos(1.0 / TWR)))
+        1.0 / np.cos(np.interp(45.0, np.degrees(steepest_tilt(TWR)), np.arccos(1.0 / TWR)))
     ),
     # wires and propellers
     "drop of 45 A in 10 cm of 20 AWG V": lambda q: float(wire.drop(45.0, gauge=20, length=0.10)),

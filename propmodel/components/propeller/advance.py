@@ -61,7 +61,7 @@ def unstalled_share(propeller: Propeller) -> FloatArray:
 
     Examples
     --------
-    >>> from propmodel.propeller_types import Propeller
+    >>> from propmodel.components.propeller import Propeller
     >>> float(unstalled_share(Propeller(diameter=0.13, pitch=0.109, blades=3)))
     0.5
     """

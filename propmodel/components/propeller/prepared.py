@@ -427,7 +427,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
 
     Examples
     --------
-    >>> from propmodel.air import STANDARD
+    >>> from propmodel.components.air import STANDARD
     >>> ready = prepare(Propeller(diameter=0.254, pitch=0.119), STANDARD)
     >>> round(float(ready.tip_mach(108.8)), 3)
     0.255
