@@ -196,9 +196,10 @@ def flown_craft(mass, diameter, pitch):
 KMH = 1.0 / 3.6
 
 # Common practice, from memory: craft, figure, low, high, in the units people say.
+BELOW = pytest.mark.xfail(strict=True, reason="the forecast lies below the recalled range: 7.5 min, 135 km/h")
 PRACTICE = [
-    ("scree", "hover minutes", 6.5, 10.0),
-    ("scree", "top km/h", 125.0, 170.0),
+    pytest.param("scree", "hover minutes", 8.0, 11.0, marks=BELOW),
+    pytest.param("scree", "top km/h", 140.0, 170.0, marks=BELOW),
     ("scree", "hover command %", 20.0, 32.0),
     ("scree", "pull over weight", 5.0, 11.0),
     # a raced pack is warm; one held at 22 C for the whole flight would be at its cut-off after 1.2 minutes
