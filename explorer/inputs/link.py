@@ -20,6 +20,7 @@ from explorer.inputs.fields import Field, typed
 from explorer.inputs.inputs import FIELDS, Inputs, demo_inputs, mended
 from propmodel import MODEL_EDITION
 from propmodel.assembly.demo import demo_names
+from propmodel.components.propeller import current_name
 
 __all__ = ["MAX_LENGTH", "OTHER_KEYS", "VERSION", "Link", "clean_text", "decode", "encode", "from_params", "to_params"]
 
@@ -256,7 +257,7 @@ def _build_of(params: Mapping[str, str]) -> tuple[Inputs, list[str]]:
             continue
         known, value = _parsed(FIELDS[key], text)
         if known:
-            values[key] = value
+            values[key] = current_name(value) if key == "measured_propeller" and value else value
         else:
             bad.append(key)
     inputs, problems = mended(replace(base, **values), base)
