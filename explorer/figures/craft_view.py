@@ -114,7 +114,7 @@ def top_view(this: TopView, pin: TopView | None = None, *, corners: bool = False
     >>> quad = TopView(4, False, 129.5, 129.5, 3, 22.0, 10.0)
     >>> round(quad.room, 1), len(quad.places())
     (5.0, 4)
-    >>> top_view(quad)[:48]
+    >>> top_view(quad)[:49]
     '<img class="wi-svg" alt="From above, to scale: 4 '
     """
     shown = None if pin is None or (pin.diameter == this.diameter and pin.arm == this.arm) else pin
