@@ -270,7 +270,7 @@ def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
             if st.session_state[key] not in offered:
                 st.session_state[key] = offered[0]
             name = st.selectbox(
-                "Try changing" if not leave_out else "And one more",
+                "Try changing",
                 offered,
                 format_func=lambda k: described(k).label,
                 key=key,
