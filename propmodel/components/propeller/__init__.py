@@ -1,11 +1,14 @@
 """The propeller: data, label forecast, measured set, coefficients."""
 
 from propmodel.components.propeller.size import (
+    BLADE_WIDTHS,
+    WIDTH_BOUNDS,
     OwnFit,
     PreparedPropeller,
     Propeller,
     RangeFlag,
     Spread,
+    blade_width_index,
     coefficients,
     inertia,
     mass,
@@ -15,14 +18,18 @@ from propmodel.components.propeller.size import (
     prepare,
     spread,
     stack,
+    width_by_ruler,
 )
 
 __all__ = [
+    "BLADE_WIDTHS",
+    "WIDTH_BOUNDS",
     "OwnFit",
     "PreparedPropeller",
     "Propeller",
     "RangeFlag",
     "Spread",
+    "blade_width_index",
     "coefficients",
     "inertia",
     "mass",
@@ -32,4 +39,5 @@ __all__ = [
     "prepare",
     "spread",
     "stack",
+    "width_by_ruler",
 ]
