@@ -324,8 +324,8 @@ def inflow_missing(speed_ratio: ArrayLike) -> FloatArray:
 
     Examples
     --------
-    >>> inflow_missing([0.0, 1.0, 1.35]).round(2)
-    array([0.  , 0.21, 0.33])
+    >>> inflow_missing([1.0, 1.35, 1.5]).round(2)
+    array([0.21, 0.33, 0.38])
     """
     half = 0.5 * np.minimum(checks.as_floats("speed_ratio", speed_ratio), 1e6) ** 2
     # the difference of two near equals at high speed: written as one over their sum

@@ -25,7 +25,7 @@ from propmodel.components.propeller.data import (
     chord_told,
     width_by_ruler,
 )
-from propmodel.components.propeller.measured_set import measured, measured_names, stack
+from propmodel.components.propeller.measured_set import current_name, measured, measured_names, stack
 from propmodel.components.propeller.prepared import FM_CEILING, MACH_MEASURED, PreparedPropeller, prepare
 
 __all__ = [
@@ -38,6 +38,7 @@ __all__ = [
     "Spread",
     "blade_width_index",
     "coefficients",
+    "current_name",
     "inertia",
     "mass",
     "measured",
@@ -87,7 +88,7 @@ def coefficients(
 
     Examples
     --------
-    >>> c_t, c_p = coefficients(measured("apcsf_10.0x4.7_2"), 0.0, 4590 / 60, STANDARD)
+    >>> c_t, c_p = coefficients(measured("m062"), 0.0, 4590 / 60, STANDARD)
     >>> round(float(c_t), 2), round(float(c_p), 3)
     (0.12, 0.049)
     """

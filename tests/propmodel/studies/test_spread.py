@@ -211,7 +211,7 @@ def test_the_stall_of_steep_blades_is_in_the_band_of_the_pull_out():
     assert steep > 1.7 * gentle > 0.1
     assert aeroplane < 0.6 * steep
     # a propeller with its own measured curve has no such doubt
-    own = replace(SCREE, propeller=propmodel.propeller.measured("apcsf_10.0x4.7_2"))
+    own = replace(SCREE, propeller=propmodel.propeller.measured("m062"))
     many = spread.draw(own, draws=64, only=("unstalled",)).build
     assert np.ptp(propmodel.pull_out(many, 60.0, load_limit=99.0).peak_load) == 0.0
 
