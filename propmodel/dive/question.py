@@ -320,12 +320,12 @@ def inflow_missing(speed_ratio: ArrayLike) -> FloatArray:
     Notes
     -----
     [glauert1935]. Against the stream, as in an arrest, climb speed and induced velocity together miss about as much:
-    0.18 at x = 1, 0.28 at 1.35 and 0.42 at 1.5 by the measured descents behind [leishman2006]; 0.21, 0.33, 0.38 here.
+    0.18 at x = 1, 0.28 at 1.35 and 0.42 at 1.5 by the measured descents behind [leishman2006]; 0.21, 0.34, 0.38 here.
 
     Examples
     --------
     >>> inflow_missing([1.0, 1.35, 1.5]).round(2)
-    array([0.21, 0.33, 0.38])
+    array([0.21, 0.34, 0.38])
     """
     half = 0.5 * np.minimum(checks.as_floats("speed_ratio", speed_ratio), 1e6) ** 2
     # the difference of two near equals at high speed: written as one over their sum
