@@ -17,6 +17,7 @@ from propmodel.heat.motor import (
     temperatures_after,
     wire_rise,
 )
+from propmodel.heat.pack import pack_cooling
 
 __all__ = [
     "BELL_OVER",
@@ -27,6 +28,7 @@ __all__ = [
     "capacities",
     "continuous_current",
     "controller_rise",
+    "pack_cooling",
     "pack_temperature_rate",
     "resistances",
     "rms_current",
