@@ -190,8 +190,8 @@ def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float
 
 
 HELD_WARM = (
-    "The pack is held at its take-off temperature; in flight it warms itself, so hard flights with a cold pack come "
-    "out short here."
+    "The pack begins at its take-off temperature and warms itself in flight, which is counted. A colder or older pack "
+    "never lasts longer: the same flying takes the same charge of it, or more."
 )
 
 

@@ -302,8 +302,8 @@ def _cold_also(f: Facts) -> list[str]:
         f"{_p(_gain(f.a['hover_power'], usual['hover_power']))} power in the cold air.",
         f"Punched with a fifth of its charge left the warm pack falls to {low[0]:.2f} V a cell, the cold one to "
         f"{low[1]:.2f} V: an alarm on volts rings with charge still in it.",
-        "The cold figures lean on pulses through one LiPo pouch, measured from 10 C below zero to 40 C. Packs differ, and "
-        "a pack warms itself in flight, which is not counted: the band is wide.",
+        "The cold figures lean on pulses through one LiPo pouch, measured from 10 C below zero to 40 C. Packs differ: the "
+        "band is wide.",
     ]
 
 
@@ -332,7 +332,7 @@ def _cold_why(f: Facts) -> list[Step]:
             "Minutes",
             f"{value('minutes', f.a['hover_time'])} becomes {value('minutes', f.b['hover_time'])}: it has to "
             f"land with {left[0]:.0f} % and {left[1]:.0f} % left in it",
-            "A cold pack is warmed by its own loss in flight; this is not counted, so the truth is kinder.",
+            "The cold pack is warmed by its own loss within minutes; its volts are low until then, so an alarm on volts rings early.",
         ),
     ]
 

@@ -3,6 +3,7 @@
 from propmodel.heat.motor import (
     BELL_OVER,
     LENGTH_OVER,
+    PACK_HEAT,
     HeatCapacity,
     SteadyHeat,
     ThermalResistance,
@@ -22,6 +23,7 @@ from propmodel.heat.pack import pack_cooling
 __all__ = [
     "BELL_OVER",
     "LENGTH_OVER",
+    "PACK_HEAT",
     "HeatCapacity",
     "SteadyHeat",
     "ThermalResistance",
