@@ -24,7 +24,9 @@ from explorer.format import NARROW, Units, change, lowered, spread, value
 from explorer.inputs import Inputs
 from explorer.sentence import own_name
 from propmodel.assess.limits import Limit
+from propmodel.assess.margins import PACK_LIMIT
 from propmodel.base.status import Status
+from propmodel.base.units import CELSIUS_ZERO
 from propmodel.dive.stepped import BindingLimit, Manoeuvre, WashBand
 from propmodel.flight.spin_up import CONTROLLER_LAG
 from propmodel.heat.hot_motor import OTHER_CAUSES, hot_motor_verdict
@@ -189,10 +191,20 @@ def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float
     )
 
 
-HELD_WARM = (
-    "The pack begins at its take-off temperature and warms itself in flight, which is counted. A colder or older pack "
-    "never lasts longer: the same flying takes the same charge of it, or more."
-)
+def warm_words(this: Minutes) -> str:
+    """What the pack's own heat does to the flight, and the flight to the pack."""
+    celsius = this.warm - CELSIUS_ZERO
+    ends = f", flown your way to about {celsius:.0f}{NARROW}\u00b0C (estimate)" if math.isfinite(celsius) else ""
+    most = PACK_LIMIT - CELSIUS_ZERO
+    hot = (
+        f" More than {most:.0f}{NARROW}\u00b0C harms a pack and may set it on fire: fly it softer or shorter."
+        if celsius > most
+        else ""
+    )
+    return (
+        f"The pack begins at its take-off temperature and warms itself in flight, which is counted{ends}.{hot} A "
+        "colder or older pack never lasts longer: the same flying takes the same charge of it, or more."
+    )
 
 
 def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:

@@ -300,7 +300,7 @@ def voltage_block(
         ghosts.old_lands if ghosts is not None and old else None,
     )
     more = flight_words.cold_old_words(*both) if any(both) else ""
-    widgets.say(f'<p class="wi-small">{flight_words.HELD_WARM} {more}</p>')
+    widgets.say(f'<p class="wi-small">{flight_words.warm_words(this)} {more}</p>')
     widgets.numbers("voltage", lambda: _voltage_frame(this), file_name="voltage-against-minutes.csv", every=2)
 
 

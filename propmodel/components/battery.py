@@ -886,7 +886,7 @@ def discharge(
     cutoff_voltage_per_cell : array_like or None
         Loaded cell voltage that ends the run; None takes the pack's. [V]
     temperature : array_like or None
-        Of the cells, held (no self-heating); None takes the pack's. [K]
+        Of the cells, held, as in a chamber: only flights warm a pack (`flight.endurance`). None takes the pack's. [K]
     state_of_charge : array_like
         At the start. [-]
     reserve : array_like

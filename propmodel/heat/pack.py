@@ -11,8 +11,8 @@ __all__ = ["pack_cooling"]
 
 PACK_FILM = 20.0
 """Heat transfer from a strapped pack to moving air, over all of its surface: shrink tube, straps and the frame below
-it are in this. Estimate, half to twice as much. A hover of the demo craft then lasts up to 1 % shorter or longer,
-from freezing 2 %. [W/(m^2 K)]"""
+it are in this. Estimate, half to twice as much: flights of the demo craft then last up to 1 % longer or shorter, and
+their packs come down 2 to 8 K warmer or up to 11 K cooler. [W/(m^2 K)]"""
 PACK_DENSITY, PACK_SHAPE = 2000.0, 6.5
 """Mass over volume of a pack [kg/m^3], and its surface over volume^(2/3): 6 for a cube, 6.3 to 7 for the bricks that
 are flown. Estimates. [-]"""

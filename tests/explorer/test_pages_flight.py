@@ -202,6 +202,10 @@ def test_minutes_without_a_flight_says_why_inside_every_picture():
 def test_minutes_say_that_the_pack_warms_itself():
     text = body(opened("minutes"))
     assert "begins at its take-off temperature and warms itself" in text and "never lasts longer" in text
+    assert "flown your way to about" in text and "may set it on fire" not in text
+    # raced, and hot before it starts
+    hard = body(opened("minutes", replace(Inputs(), flying_style="race", pack_temperature_c=58.0)))
+    assert "may set it on fire: fly it softer or shorter" in hard
 
 
 # ---- margins ----------------------------------------------------------------------------------------------
