@@ -350,7 +350,7 @@ def _empty(build, current_at, start, limit, reserve, shape, *, lean=False, quick
             if not quick:
                 here = _Segment(
                     np.full(shape, k), charge, width, by_floor, room, next_room, next_voltage, hours, energy,
-                    voltage, current, heat, next_heat,
+                    voltage, current, next_current, heat, next_heat,
                 )  # fmt: skip
                 last = _Segment(*(np.where(short, new, old) for new, old in zip(here, last or here, strict=True)))
                 closing = closing | short
@@ -397,6 +397,7 @@ class _Segment(NamedTuple):
     energy: NDArray
     voltage: NDArray
     current: NDArray
+    next_current: NDArray
     heat: NDArray
     next_heat: NDArray
 
@@ -429,8 +430,10 @@ def _closed(
     share = np.clip(np.minimum(share, last.by_floor), 0.0, 1.0)
     charge, heat = last.charge - share * last.width, last.heat + share * warmer
     draw = at(charge, heat, guess)
-    voltage, current = draw.voltage, draw.current
-    throttle = draw.spare < voltage - limit
+    throttle = draw.spare < draw.voltage - limit
+    # at the reserve the chord serves, as in flights that end there with volts to spare
+    voltage = np.where(ends, draw.voltage, last.voltage + share * (last.guess - last.voltage))
+    current = np.where(ends, draw.current, last.current + share * (last.next_current - last.current))
     step = 0.5 * last.width * share
     hours = np.where(closing, last.hours + (1.0 / last.current + 1.0 / current) * step, found.hours)
     energy = np.where(closing, last.energy + (last.voltage + voltage) * step, found.energy)
