@@ -138,7 +138,7 @@ LASTS = {name: flight_time(FEW, profile).time for name, profile in FLOWN.items()
 @pytest.mark.parametrize("change", WORSE.values(), ids=WORSE)
 def test_a_colder_or_older_pack_never_lasts_longer(change):
     # cells have more resistance when cold or worn (common practice): such a pack cannot give more. 12,000 builds and
-    # eight pairs of packs were tried by hand in the same way.
+    # ten pairs of packs were tried by hand in the same way.
     (field, by) = next(iter(change.items()))
 
     def worse_of(build):
