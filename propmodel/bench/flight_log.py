@@ -336,7 +336,7 @@ def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
     if not flown.of_motors:
         # a log without the motors shows the stick, which counts above idle
         esc, cap = build.controller, build.command_cap
-        ends = tuple(
+        ends = tuple(  # type: ignore[assignment]
             throttle_from_duty(esc, duty_cap(esc, cap) * np.asarray(end) ** np.asarray(esc.throttle_exponent),
                                command_cap=cap)
             for end in ends

@@ -256,7 +256,7 @@ def from_build(
         electronics_power=float(np.asarray(craft.electronics_power)),
         controller_standby=float(np.asarray(esc.standby_power)),
         ripple_coefficient=float(np.asarray(esc.ripple_coefficient)),
-        idle_duty=float(np.asarray(esc.idle_duty)) or IDLE_DUTY,
+        idle_duty=float(command_from_duty(esc, esc.idle_duty)) or IDLE_DUTY,
         command_cap=float(np.asarray(build.command_cap)),
         active_freewheeling=active_freewheeling,
         no_load_known=no_load_known,

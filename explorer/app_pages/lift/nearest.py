@@ -1,4 +1,4 @@
-"""Measured pairs nearest to the build, with their places on the throttle axis; kept."""
+"""Measured pairs nearest to the build, with their places on the axis of the motor command; kept."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from explorer.app_pages.lift.measured import Nearest
 from explorer.forecasts.headlines import KEPT_ANSWERS, build, plain
 from explorer.inputs import Inputs
 from propmodel.bench.pairs import nearest_pairs
-from propmodel.components.controller import duty_from_throttle, throttle_from_duty
+from propmodel.components.controller import command_from_duty, duty_from_throttle
 from propmodel.powertrain.throttle_curve import throttle_curve
 
 __all__ = [
@@ -40,6 +40,6 @@ def _nearest(inputs: Inputs) -> Nearest:
         stator_height=None if wound.stator_height is None else float(np.asarray(wound.stator_height)),
     )
     cap, esc = float(np.asarray(made.command_cap)), made.controller
-    # a cap stretches the throttle: the same duty stands further to the right
-    places = [throttle_from_duty(esc, duty_from_throttle(esc, one.pair.throttle), command_cap=cap) for one in found]
+    # a cap stretches the command: the same duty stands further to the right
+    places = [command_from_duty(esc, duty_from_throttle(esc, one.pair.throttle), command_cap=cap) for one in found]
     return Nearest(found, [np.where(place > 1.0 + 1e-9, np.nan, place) for place in places], volts, cap, inputs.coaxial)

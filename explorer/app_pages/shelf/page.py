@@ -227,8 +227,8 @@ def short(inputs: Inputs) -> str:
         pulls = value("pull_to_weight", got.thrust_to_weight)
         return f"Takes off at {value('mass', got.mass)}, pulls {pulls} its weight, cannot hover."
     return (
-        f"Takes off at {value('mass', got.mass)}, hovers at "
-        f"{value('percent', got.hover_throttle)} throttle, lasts about "
+        f"Takes off at {value('mass', got.mass)}, has a hover command of "
+        f"{value('percent', got.hover_throttle)}, lasts about "
         f"{value('minutes', got.minutes)} flown your way and pulls "
         f"{value('pull_to_weight', got.thrust_to_weight)} its weight."
     )

@@ -29,7 +29,7 @@ NUMBERS = (
     ("Take-off mass", "mass", "mass"),
     ("Pull over weight, fresh pack", "thrust_to_weight", "pull_to_weight"),
     ("Pull over weight, reserve left", "thrust_to_weight_at_reserve", "pull_to_weight"),
-    ("Hover throttle, above idle", "hover_throttle", "percent"),
+    ("Hover command", "hover_throttle", "percent"),
     ("Hover current", "hover_current", "current"),
     ("Hover power", "hover_power", "power"),
     ("Hanging still", "hover_time", "minutes"),
@@ -146,7 +146,7 @@ def curves(inputs: Inputs, pin: Inputs | None) -> pd.DataFrame:
     """
     told = headlines.story(inputs)
     throttle = told.curve.throttle
-    frame = pd.DataFrame({"throttle [%]": 100.0 * throttle})
+    frame = pd.DataFrame({"motor command [%]": 100.0 * throttle})
     rotors = float(inputs.rotors)
     for words, name, unit, factor in (
         ("pull of all rotors", "thrust", "g", rotors / GRAM_FORCE), ("pack current", "pack_current", "A", 1.0),
@@ -167,7 +167,7 @@ def curves(inputs: Inputs, pin: Inputs | None) -> pd.DataFrame:
 
 def _figures(inputs: Inputs, pin: Inputs | None) -> list[Figure]:
     frame = curves(inputs, pin)
-    x = frame["throttle [%]"]
+    x = frame["motor command [%]"]
     out = []
     for title, stem, unit in (
         ("Pull of all rotors", "pull of all rotors", "g"),
