@@ -419,7 +419,9 @@ def _firmware_hover(inputs: Inputs) -> FirmwareHover:
     made = compute.build(inputs)
     a = Assessment(made)
     cap = np.asarray(made.command_cap)
-    start, end = (float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_low))
+    start, end = (
+        float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_at_reserve)
+    )
     pull, pull_low = float(a.thrust_to_weight), float(a.thrust_to_weight_at_reserve)
     return FirmwareHover(start, end, 1.0 / pull, 1.0 / pull_low, pull, pull_low, float(a.hover.pack_current))
 
@@ -583,11 +585,11 @@ def heat_states(inputs: Inputs) -> list[HeatState]:
 def _heat_states(inputs: Inputs) -> list[HeatState]:
     made, way = compute.build(inputs), flying(inputs)
     a = Assessment(made)
-    _, cruise = trim(a.cruise_drive, Airframe.of(made), np.asarray(way.cruise_speed), passes=60)
+    _, cruise = trim(a.fresh_sustained, Airframe.of(made), np.asarray(way.cruise_speed), passes=60)
     lift = float(a.weight) / float(np.asarray(made.rotors))
-    hard = operating_point.at_thrust(a.cruise_drive, np.minimum(way.hard_load * lift, a.full.thrust))
-    copper = np.array([float(a.copper_heat(p)) for p in (a.hover, cruise, hard, a.full)])
-    iron = np.array([float(p.iron_loss) for p in (a.hover, cruise, hard, a.full)])
+    hard = operating_point.at_thrust(a.fresh_sustained, np.minimum(way.hard_load * lift, a.full_throttle.thrust))
+    copper = np.array([float(a.winding_heat(p)) for p in (a.hover, cruise, hard, a.full_throttle)])
+    iron = np.array([float(p.iron_loss) for p in (a.hover, cruise, hard, a.full_throttle)])
     shares = np.array(mix(inputs))
     can_hover = bool(a.can_hover)
     can_cruise = can_hover and float(cruise.duty) <= float(a.cap) and int(cruise.status) == Status.OK

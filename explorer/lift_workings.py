@@ -15,7 +15,7 @@ from propmodel.components.motor import motor_mass
 from propmodel.flight.endurance import Profile, flight_time
 from propmodel.flight.trim import level_flight
 from propmodel.powertrain.operating_point import at_duty, at_thrust
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 __all__ = ["Step", "lift_steps"]
 
@@ -53,7 +53,7 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
             "What you typed; parts without a mass are estimated from their label.",
         )
     ]
-    d = drive(build, 1.0, sustained=True)
+    d = prepare(build, 1.0, sustained=True)
     lift = float(build.weight) / rotors
     hover = at_thrust(d, lift)
     n = float(hover.rev_per_s)
@@ -79,7 +79,7 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
             "map are fitted to thrust stands and makers' tables, unless you measured yours.",
         ),
     ]
-    full = at_duty(drive(build, 1.0), build.duty_cap)
+    full = at_duty(prepare(build, 1.0), build.duty_cap)
     steps.append(
         (
             "Pull",
@@ -103,9 +103,9 @@ def _minutes(build: Build, way: Profile) -> list[Step]:
     seconds, drawn = float(flown.time), float(flown.charge)
     if not (math.isfinite(seconds) and seconds > 0.0):
         return []
-    d = drive(build, HALF, sustained=True)
+    d = prepare(build, HALF, sustained=True)
     lift = float(build.weight) / float(np.asarray(build.rotors))
-    full = at_duty(drive(build, HALF), build.duty_cap)
+    full = at_duty(prepare(build, HALF), build.duty_cap)
     amps = {
         "hover": (way.hover, float(at_thrust(d, lift).pack_current)),
         "cruise": (way.cruise, float(level_flight(build, way.cruise_speed, state_of_charge=HALF).current)),

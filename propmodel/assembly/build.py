@@ -23,7 +23,7 @@ __all__ = [
     "Build",
     "drag_areas",
     "field_paths",
-    "put",
+    "scatter_back",
     "shape_of",
     "subset",
     "with_axis",
@@ -406,7 +406,7 @@ def subset(part: Any, keep: NDArray | slice, shape: tuple[int, ...]) -> Any:
     return pick(part)
 
 
-def put(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
+def scatter_back(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
     """Copy an array with some elements replaced: the way back from `subset`.
 
     Parameters
@@ -425,7 +425,7 @@ def put(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
 
     Examples
     --------
-    >>> put(np.asarray(1.0), np.array([False, True]), np.array([2.0]))
+    >>> scatter_back(np.asarray(1.0), np.array([False, True]), np.array([2.0]))
     array([1., 2.])
     """
     out = np.array(np.broadcast_to(whole, some.shape))

@@ -174,7 +174,7 @@ def _near(temperature: str) -> str:
 
 def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
     """The thing and the number, in one sentence."""
-    b, full = a.build, a.full
+    b, full = a.build, a.full_throttle
     amps, motor = float(full.pack_current), float(full.motor_current)
     held = hold_text(hold)
     cells = float(b.pack.cells)
@@ -192,7 +192,7 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         hot = f" It begins at {_celsius(start)}; {_celsius(margins.PACK_LIMIT)} is the most."
         return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C.{hot if start > _HOT else ''}"
     if key in ("sag_fresh", "sag_low"):
-        point = a.full_low if key == "sag_low" else full
+        point = a.full_throttle_at_reserve if key == "sag_low" else full
         when = "with the reserve left" if key == "sag_low" else "on a fresh pack"
         guess = (
             ""
@@ -218,7 +218,7 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
             )
         return f"Flat out {held} from a warm motor, the {thing} reach {_near(_celsius(what)).replace('near', 'about')}."
     if key == "hover_heat":
-        watts = float(a.copper_heat(a.hover) + a.hover.iron_loss)
+        watts = float(a.winding_heat(a.hover) + a.hover.iron_loss)
         return (
             f"Hovering makes {watts:.1f} W of heat in each motor; its winding settles "
             f"{_near(_celsius(a.hover_heat.winding))}."
@@ -231,11 +231,11 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         brief = " For ten seconds at most it bears half as much again as its rating."
         return f"{amps:.0f} A through the pack connector {held}.{brief if hold <= margins.BURST_SECONDS else ''}"
     if key == "brownout":
-        low = float(a.full_low.bus_voltage)
+        low = float(a.full_throttle_at_reserve.bus_voltage)
         need = float(np.asarray(b.craft.electronics_min_voltage))
         return f"A punch with the reserve left pulls the bus to {low:.1f} V; the electronics need {need:.1f} V."
     if key == "tip_speed":
-        mach = float(a.punch_drive.prop.tip_mach(full.rev_per_s))
+        mach = float(a.fresh_burst.prop.tip_mach(full.rev_per_s))
         speed = mach * float(np.asarray(b.air.speed_of_sound))
         more = MACH_RISE * max(mach - MACH_KNEE, 0.0) ** 2
         if more < 0.005:
@@ -263,7 +263,7 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         ratio = float(a.thrust_to_weight_at_reserve)
         return f"With the reserve left it pulls {ratio:.1f} times its weight; below 2 it cannot catch a gust."
     if key == "hover_high":
-        command = float(np.minimum(a.hover_command_low, 9.99))
+        command = float(np.minimum(a.hover_command_at_reserve, 9.99))
         return (
             f"Hanging still takes {_percent(command)} of the motors' command, idle included, when the reserve is left."
             if bool(a.can_hover)

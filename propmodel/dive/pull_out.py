@@ -12,7 +12,7 @@ from propmodel.base.checks import check_range
 from propmodel.base.status import Status
 from propmodel.dive.stepped import Dive, PullOut, Way, fly_pull_out
 from propmodel.powertrain.operating_point import at_duty
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 __all__ = ["dive_of", "pull_out"]
 
@@ -35,7 +35,7 @@ def dive_of(build: Build, *, state_of_charge: ArrayLike | None = None, **questio
     charge = build.pack.reserve if state_of_charge is None else state_of_charge
     check_range("state_of_charge", charge, 0.0, 1.0)
     shape = np.broadcast_shapes(shape_of(build), np.shape(charge))
-    point = at_duty(drive(build, charge), build.duty_cap * np.ones(shape))
+    point = at_duty(prepare(build, charge), build.duty_cap * np.ones(shape))
     front, top = drag_areas(build)
     return Dive(
         mass=build.mass,

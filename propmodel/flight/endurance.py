@@ -25,8 +25,8 @@ from propmodel.base.checks import check_in, check_range, keep_arrays, shown
 from propmodel.base.status import Status
 from propmodel.components import battery
 from propmodel.flight.trim import Airframe, trim
-from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust, held_ripple
-from propmodel.powertrain.prepared import Drive, drive, recharge
+from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust, limited_ripple
+from propmodel.powertrain.prepared import PreparedPowertrain, at_state_of_charge, prepare
 
 __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]
 
@@ -129,7 +129,9 @@ class FlightTime:
     curve_current: NDArray
 
 
-def _bus_of(d: Drive, point: OperatingPoint) -> Callable[[NDArray, NDArray, NDArray], tuple[NDArray, NDArray]]:
+def _bus_of(
+    d: PreparedPowertrain, point: OperatingPoint
+) -> Callable[[NDArray, NDArray, NDArray], tuple[NDArray, NDArray]]:
     """Bus voltage and pack current when the motors keep the speed and load of ``point`` at another charge.
 
     The function returned takes rest voltage, resistance and a guess of the bus voltage.
@@ -137,7 +139,7 @@ def _bus_of(d: Drive, point: OperatingPoint) -> Callable[[NDArray, NDArray, NDAr
     volts = point.motor_voltage
     square = volts * volts
     steady = d.rotors * (volts * point.motor_current + d.controller.standby_power) + d.electronics_power
-    coefficient = held_ripple(d.all_ripple, steady, square)
+    coefficient = limited_ripple(d.total_ripple_coefficient, steady, square)
 
     def at(emf: NDArray, resistance: NDArray, guess: NDArray) -> tuple[NDArray, NDArray]:
         # the ripple as a straight line through its value at the guess; the rest of the pack's equation is closed
@@ -181,14 +183,14 @@ def lifts(point: OperatingPoint, cap: NDArray) -> NDArray:
     return np.asarray((point.status == Status.OK) & (point.duty <= cap * (1.0 + EDGE)))
 
 
-def _least_voltage(d: Drive, point: OperatingPoint, cap: NDArray) -> NDArray:
+def _least_voltage(d: PreparedPowertrain, point: OperatingPoint, cap: NDArray) -> NDArray:
     """Bus voltage under which full throttle no longer gives the motor voltage of a point. [V]"""
     return point.motor_voltage / (cap * (1.0 + EDGE))
 
 
 def hover_hours(
     build: Build,
-    d: Drive,
+    d: PreparedPowertrain,
     point: OperatingPoint,
     *,
     start: ArrayLike = 1.0,
@@ -395,13 +397,13 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         np.shape(profile.cruise_speed),
         np.shape(profile.hard_load),
     )
-    d = drive(build, start, sustained=True)
+    d = prepare(build, start, sustained=True)
     one = np.ones(shape)
     lift = build.weight / d.rotors * one
     hover = at_thrust(d, lift)
     _, cruise = trim(d, Airframe.of(build), np.asarray(profile.cruise_speed) * one, passes=60)
     cap = build.duty_cap * one
-    punch = recharge(d, build, start)
+    punch = at_state_of_charge(d, build, start)
     flat_out = at_duty(punch, cap)
     # nobody pulls harder than the craft can
     hard = at_thrust(d, np.minimum(lift * profile.hard_load, flat_out.thrust))
@@ -412,7 +414,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     ]
 
     def at_charge(knots: NDArray, *, sustained: bool = False) -> NDArray:
-        there = recharge(d, build, np.minimum(knots, start), sustained=sustained)
+        there = at_state_of_charge(d, build, np.minimum(knots, start), sustained=sustained)
         return at_duty(there, build.duty_cap, passes=6).pack_current
 
     # full throttle hangs on the charge alone: for a few builds all knots are solved at once
@@ -471,7 +473,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     charge = (np.minimum(1.0, start) - result.end) * battery.capacity(build.pack)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean_current = np.where(result.hours > 0.0, charge / result.hours, columns[3][0])
-    last = at_duty(recharge(d, build, result.end), cap)
+    last = at_duty(at_state_of_charge(d, build, result.end), cap)
     return FlightTime(
         time=result.hours * 3600.0 * nan,
         energy=result.energy * 3600.0 * nan,

@@ -14,7 +14,7 @@ from propmodel.components import controller, momentum
 from propmodel.flight.endurance import lifts
 from propmodel.flight.trim import Airframe, trim
 from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 __all__ = ["STATES", "Watts", "where_watts_go"]
 
@@ -103,7 +103,7 @@ def where_watts_go(
     charge = np.asarray(state_of_charge, dtype=np.float64)
     shape = np.broadcast_shapes(shape_of(build), charge.shape, velocity.shape if state == "cruise" else ())
     one = np.ones(shape)
-    d = drive(build, charge, sustained=state != "full")
+    d = prepare(build, charge, sustained=state != "full")
     cap = build.duty_cap * one
     lift_each = build.weight / d.rotors * one
     axial = inplane = leaning = 0.0 * one

@@ -38,15 +38,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.assembly.build import Build, drag_areas, put, shape_of, subset, with_axis
+from propmodel.assembly.build import Build, drag_areas, scatter_back, shape_of, subset, with_axis
 from propmodel.base.checks import apart, as_floats, check_number, check_range
 from propmodel.base.status import Status
 from propmodel.components import momentum
 from propmodel.components.controller import throttle_from_duty
 from propmodel.components.inplane import INPLANE_FADE, INPLANE_GAIN
 from propmodel.powertrain import rotor_speed
-from propmodel.powertrain.operating_point import OperatingPoint, at_duty, electrical, held_ripple
-from propmodel.powertrain.prepared import Drive, drive
+from propmodel.powertrain.operating_point import OperatingPoint, at_duty, electrical, limited_ripple
+from propmodel.powertrain.prepared import PreparedPowertrain, prepare
 from propmodel.powertrain.rotor_speed import PASSES
 
 __all__ = [
@@ -104,14 +104,14 @@ class Trim:
     shaft_power: NDArray
 
 
-def hovering(point: OperatingPoint) -> Trim:
+def hover_trim(point: OperatingPoint) -> Trim:
     """A hover as the start of a first slow trim."""
     zero = np.zeros_like(point.rev_per_s)
     return Trim(point.rev_per_s, zero, zero, point.thrust, zero, zero, zero, point.shaft_power)
 
 
 def profile_split(
-    d: Drive, n: NDArray, thrust: NDArray, axial_speed: NDArray, c_p: NDArray
+    d: PreparedPowertrain, n: NDArray, thrust: NDArray, axial_speed: NDArray, c_p: NDArray
 ) -> tuple[NDArray, NDArray, NDArray]:
     """Induced factor, axial induced velocity and profile power of one rotor on the axial curve."""
     area = d.diameter * d.diameter
@@ -125,13 +125,19 @@ def profile_split(
 
 
 def trim(
-    d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None = None, passes: int = 24, quick: bool = False
+    d: PreparedPowertrain,
+    frame: Airframe,
+    speed: NDArray,
+    *,
+    start: Trim | None = None,
+    passes: int = 24,
+    quick: bool = False,
 ) -> tuple[Trim, OperatingPoint]:
     """Balance the craft in level flight at a speed.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     frame : Airframe
     speed : ndarray
         [m/s]
@@ -152,7 +158,9 @@ def trim(
     return state, electrical(d, state.rev_per_s, torque, state.thrust * d.thrust_share, passes=1 if quick else 2)
 
 
-def _balance(d: Drive, frame: Airframe, speed: NDArray, *, start: Trim | None, passes: int, quick: bool) -> Trim:
+def _balance(
+    d: PreparedPowertrain, frame: Airframe, speed: NDArray, *, start: Trim | None, passes: int, quick: bool
+) -> Trim:
     """The mechanical half of :func:`trim`."""
     # all forces over the weight, all thrusts over rho D^4
     pressure = _HALF * d.density * speed * speed
@@ -298,7 +306,7 @@ def level_flight(build: Build, speed: ArrayLike, *, state_of_charge: ArrayLike =
         build = with_axis(build, v.ndim)
         charge = charge[(...,) + (None,) * v.ndim] if charge.ndim else charge
     v_all = np.broadcast_to(v, np.broadcast_shapes(shape_of(build), charge.shape, v.shape))
-    d = drive(build, charge, sustained=True)
+    d = prepare(build, charge, sustained=True)
     state, point = trim(d, Airframe.of(build), v_all, passes=60)
     cap = build.duty_cap
     status = np.where(
@@ -306,7 +314,7 @@ def level_flight(build: Build, speed: ArrayLike, *, state_of_charge: ArrayLike =
         Status.CANNOT_FLY_AT_THIS_SPEED,
         Status.OK,
     ).astype(np.int8)
-    punch = drive(build, charge)
+    punch = prepare(build, charge)
     available = full_throttle_thrust(punch, cap * np.ones_like(v_all), state.axial_speed)
     return LevelFlight(
         speed=apart(v),
@@ -325,7 +333,9 @@ def level_flight(build: Build, speed: ArrayLike, *, state_of_charge: ArrayLike =
     )
 
 
-def speed_at_duty(d: Drive, duty: NDArray, axial_speed: NDArray, *, passes: int = PASSES) -> tuple[NDArray, ...]:
+def speed_at_duty(
+    d: PreparedPowertrain, duty: NDArray, axial_speed: NDArray, *, passes: int = PASSES
+) -> tuple[NDArray, ...]:
     """Rotational speed, C_T and C_P at a duty with flow along the shaft.
 
     What ripple and electronics drop is taken as at rest: at part throttle some 0.2 % of the duty, at full none.
@@ -349,7 +359,7 @@ def speed_at_duty(d: Drive, duty: NDArray, axial_speed: NDArray, *, passes: int 
     return n, c_t, c_p
 
 
-def full_throttle_thrust(d: Drive, duty: NDArray, axial_speed: NDArray) -> NDArray:
+def full_throttle_thrust(d: PreparedPowertrain, duty: NDArray, axial_speed: NDArray) -> NDArray:
     """Installed thrust of one rotor at a duty with flow along the shaft. [N]"""
     n, c_t, _ = speed_at_duty(d, duty, axial_speed)
     return d.thrust_share * c_t * d.density * n * n * d.diameter**4
@@ -411,14 +421,20 @@ def top_speed(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = F
     True
     """
     check_range("state_of_charge", state_of_charge, 0.0, 1.0)
-    d = drive(build, state_of_charge)
+    d = prepare(build, state_of_charge)
     shape = np.broadcast_shapes(shape_of(build), np.shape(state_of_charge))
     cap = np.broadcast_to(build.duty_cap, shape)
     return find_top_speed(d, Airframe.of(build), cap, np.asarray(build.propeller.pitch), quick=quick)
 
 
 def find_top_speed(
-    d: Drive, frame: Airframe, cap: NDArray, pitch: NDArray, *, quick: bool, full: OperatingPoint | None = None
+    d: PreparedPowertrain,
+    frame: Airframe,
+    cap: NDArray,
+    pitch: NDArray,
+    *,
+    quick: bool,
+    full: OperatingPoint | None = None,
 ) -> TopSpeed:
     """Search of :func:`top_speed` on prepared arrays; each step warm-starts the next trim."""
     if full is None:
@@ -476,9 +492,9 @@ class _Top(NamedTuple):
 
 def _merged(found: _Top, some: NDArray, rest: _Top) -> _Top:
     """Some elements replaced by those of a second search."""
-    state = Trim(*(put(getattr(found.state, f.name), some, getattr(rest.state, f.name)) for f in fields(Trim)))
+    state = Trim(*(scatter_back(getattr(found.state, f.name), some, getattr(rest.state, f.name)) for f in fields(Trim)))
     speed, current, settled = (
-        put(getattr(found, name), some, getattr(rest, name)) for name in ("speed", "current", "settled")
+        scatter_back(getattr(found, name), some, getattr(rest, name)) for name in ("speed", "current", "settled")
     )
     return _Top(speed, state, current, settled)
 
@@ -491,7 +507,7 @@ def _full_lean(frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> Trim:
     return Trim(np.maximum(1.08 * rev_per_s, 1e-3), lean, zero, zero, zero, zero, zero, zero)
 
 
-def _guess_top(d: Drive, frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> NDArray:
+def _guess_top(d: PreparedPowertrain, frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> NDArray:
     """Logarithm of a guess of the top speed: drag equal to the static pull at its tilt, less what the inflow takes.
 
     Its numbers are a regression on this engine's answers (28,000 builds, sd 3 to 6 %): they only say where to begin.
@@ -506,7 +522,9 @@ def _guess_top(d: Drive, frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> 
     return 0.69 * np.log(most) + 0.31 * np.log(blades) + bend
 
 
-def _aimed_top(d: Drive, frame: Airframe, cap: NDArray, log_v: NDArray, state: Trim, *, effort: _Effort) -> _Top:
+def _aimed_top(
+    d: PreparedPowertrain, frame: Airframe, cap: NDArray, log_v: NDArray, state: Trim, *, effort: _Effort
+) -> _Top:
     """Secant search in ln V from a good guess, each step a trim of few passes; settled where the last was near."""
     excess, move, slope = np.zeros_like(log_v), np.zeros_like(log_v), _ONE
     for step in range(effort.steps):
@@ -526,7 +544,7 @@ def _aimed_top(d: Drive, frame: Airframe, cap: NDArray, log_v: NDArray, state: T
     return _Top(np.exp(log_v), state, current, settled)
 
 
-def _excess(d: Drive, state: Trim, cap: NDArray) -> tuple[NDArray, NDArray]:
+def _excess(d: PreparedPowertrain, state: Trim, cap: NDArray) -> tuple[NDArray, NDArray]:
     """Rest voltage that a trim lacks, over what there is, and the pack current at the bus voltage looked at. [-, A]
 
     The trim can be flown while the bus stays above V, the least at which the cap gives the motors their voltage, and
@@ -534,18 +552,20 @@ def _excess(d: Drive, state: Trim, cap: NDArray) -> tuple[NDArray, NDArray]:
     duty itself climbs like a root where the pack is near its end.
     """
     n = state.rev_per_s
-    amps = state.shaft_power / (_TURN * n * d.torque_constant) + d.iron_amps * n
+    amps = state.shaft_power / (_TURN * n * d.torque_constant) + d.no_load_amps_per_n * n
     volts = d.volts_per_rev * n + amps * d.resistance
     power = d.rotors * (volts * amps) + d.idle_power
     bus = np.maximum(volts / cap, _HALF * d.emf)
     square = volts * volts
     through = volts - square / bus
-    power = power + held_ripple(d.all_ripple, power, square) * (through * through)
+    power = power + limited_ripple(d.total_ripple_coefficient, power, square) * (through * through)
     current = power / bus
     return (bus + d.pack_resistance * current) / d.emf - _ONE, current
 
 
-def _bracketed_top(d: Drive, frame: Airframe, cap: NDArray, pull: NDArray, rev_per_s: NDArray, *, steps: int) -> _Top:
+def _bracketed_top(
+    d: PreparedPowertrain, frame: Airframe, cap: NDArray, pull: NDArray, rev_per_s: NDArray, *, steps: int
+) -> _Top:
     """Halve the bracket, then aim along its chord: slower, for the few builds that no aim hits."""
     # drag hardly exceeds the static pull, though rotors turn faster in the stream: the upper end of the bracket
     high = 1.25 * np.sqrt(2.0 * np.maximum(pull, frame.weight) / (d.density * frame.front))
@@ -624,7 +644,7 @@ def best_speeds(build: Build, *, state_of_charge: ArrayLike = 1.0, points: int =
     charge = np.asarray(state_of_charge, dtype=np.float64)
     charge = charge[..., None] if charge.ndim else charge
     speeds = np.nan_to_num(np.asarray(top), nan=1.0)[..., None] * share * 0.98
-    d = drive(wide, charge, sustained=True)
+    d = prepare(wide, charge, sustained=True)
     _, point = trim(d, Airframe.of(wide), np.broadcast_to(speeds, (*shape, points)), passes=16)
     power = point.pack_power
     slow, least = lowest_point(speeds, power)
@@ -699,7 +719,7 @@ def climb_rate(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = 
     ClimbRate
     """
     check_range("state_of_charge", state_of_charge, 0.0, 1.0)
-    d = drive(build, state_of_charge)
+    d = prepare(build, state_of_charge)
     _, top = drag_areas(build)
     shape = np.broadcast_shapes(shape_of(build), np.shape(state_of_charge))
     cap = np.broadcast_to(build.duty_cap, shape)

@@ -13,14 +13,14 @@ from propmodel.base.checks import as_floats
 from propmodel.components import battery, motor, propeller
 from propmodel.components.controller import command_from_duty, winding_ripple
 from propmodel.powertrain import operating_point
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 __all__ = [
     "PowerUp",
     "bare_motor",
-    "bare_rise",
     "from_build",
     "most_bare_rise",
+    "no_load_supply_current",
     "round_up",
     "standby_current",
     "supply_limit",
@@ -224,7 +224,9 @@ def from_build(
         return middle * low, middle, middle * high
 
     craft, m, esc = build.craft, build.motor, build.controller
-    hover = operating_point.at_thrust(drive(build, 1.0, sustained=True), build.weight / np.asarray(build.rotors, float))
+    hover = operating_point.at_thrust(
+        prepare(build, 1.0, sustained=True), build.weight / np.asarray(build.rotors, float)
+    )
     flies = int(hover.status) == 0 and float(hover.duty) <= float(build.duty_cap)
     command = command_from_duty(esc, hover.duty, command_cap=build.command_cap)
     # One motor on a stand: the same pack, one rotor, no arm in the wash, no electronics.
@@ -234,7 +236,7 @@ def from_build(
         coaxial=False,
         craft=replace(craft, electronics_power=0.0, thrust_loss=0.0),
     )
-    stand = operating_point.at_duty(drive(alone, 1.0), build.duty_cap)
+    stand = operating_point.at_duty(prepare(alone, 1.0), build.duty_cap)
     return PowerUp(
         cells=float(np.asarray(build.pack.cells)),
         full_voltage=full,
@@ -286,7 +288,7 @@ def standby_current(p: PowerUp) -> tuple[float, float]:
     return low, max(high, 0.05)
 
 
-def bare_rise(p: PowerUp, duty: float) -> tuple[float, float]:
+def no_load_supply_current(p: PowerUp, duty: float) -> tuple[float, float]:
     """Speed [1/s] and rise of the supply current [A] of one bare motor.
 
     Parameters
@@ -316,7 +318,7 @@ def most_bare_rise(p: PowerUp) -> float:
     p : PowerUp
         See `from_build`.
     """
-    return FAULT_FACTOR * (1.0 if p.no_load_known else motor.IRON_TORQUE_BAND) * bare_rise(p, 1.0)[1]
+    return FAULT_FACTOR * (1.0 if p.no_load_known else motor.IRON_TORQUE_BAND) * no_load_supply_current(p, 1.0)[1]
 
 
 def supply_limit(p: PowerUp, *, motor_test: bool = False) -> float:

@@ -21,9 +21,9 @@ from propmodel.power_up.numbers import (
     SHEET_CURRENT_BAND,
     PowerUp,
     bare_motor,
-    bare_rise,
     from_build,
     most_bare_rise,
+    no_load_supply_current,
     standby_current,
     supply_limit,
 )
@@ -241,8 +241,8 @@ def _plugging_in(p: PowerUp) -> list[dict[str, Any]]:
 
 
 def _bare_motors(p: PowerUp) -> list[dict[str, Any]]:
-    full_n, full_rise = bare_rise(p, 1.0)
-    cap_n, cap_rise = bare_rise(p, p.command_cap)
+    full_n, full_rise = no_load_supply_current(p, 1.0)
+    cap_n, cap_rise = no_load_supply_current(p, p.command_cap)
     limit, most = supply_limit(p, motor_test=True), most_bare_rise(p)
     band = SHEET_CURRENT_BAND if p.no_load_known else CURRENT_BAND
     test = "the flight controller's own motor test, one motor at a time; never arm it for this"
@@ -269,7 +269,7 @@ def _bare_motors(p: PowerUp) -> list[dict[str, Any]]:
         "high_reason": "a bare motor at idle draws this only with a fault: screws in the winding, bridge, bearing",
     }
     if p.active_freewheeling:
-        idle_n, idle_rise = bare_rise(p, p.idle_duty**p.throttle_exponent)
+        idle_n, idle_rise = no_load_supply_current(p, p.idle_duty**p.throttle_exponent)
         idle |= {
             "expect_high": 2.5 * idle_rise,
             "why": "Hardly any: it only keeps the bell turning.",
@@ -505,7 +505,7 @@ def facts(p: PowerUp) -> list[Fact]:
     energy = float(transients.capacitor_energy(p.full_voltage, capacitance))
     bare = loop | {"resistance": p.pack_resistance}
     ring = float(transients.ring_voltage(p.full_voltage, capacitance=CERAMIC, **bare))
-    speed = bare_rise(p, 1.0)[0] if p.hover_rev_per_s is None else p.hover_rev_per_s
+    speed = no_load_supply_current(p, 1.0)[0] if p.hover_rev_per_s is None else p.hover_rev_per_s
     kinetic = float(transients.rotor_energy(p.bell_inertia + p.propeller_inertia, speed))
     rise = float(transients.braking_voltage(p.supply_voltage, capacitance=capacitance, energy=kinetic))
     rating = (

@@ -78,15 +78,15 @@ def punch(build: Build, *, factor: ArrayLike = 1.0, quick: bool = False) -> Punc
     """
     a = Assessment(build, quick=quick)
     inertia = motor.bell_inertia(build.motor) + propeller.inertia(build.propeller)
-    rotors, full, hover = np.asarray(build.rotors, dtype=np.float64), a.full, a.hover
-    shared = rotors * a.punch_drive.pack_resistance
+    rotors, full, hover = np.asarray(build.rotors, dtype=np.float64), a.full_throttle, a.hover
+    shared = rotors * a.fresh_burst.pack_resistance
     q = build.motor.iron_torque_slope
     up = spin_up.spin_up(
         inertia=inertia,
         hover_rev_per_s=hover.rev_per_s,
-        source_voltage=a.punch_drive.emf * a.cap,
+        source_voltage=a.fresh_burst.emf * a.cap,
         # at full command every motor draws through the pack that all share
-        loop_resistance=a.punch_drive.resistance + a.cap**2 * shared,
+        loop_resistance=a.fresh_burst.resistance + a.cap**2 * shared,
         torque_constant=build.motor.torque_constant,
         torque_coefficient=full.torque / full.rev_per_s**2,
         iron_torque_slope=q,
@@ -94,7 +94,7 @@ def punch(build: Build, *, factor: ArrayLike = 1.0, quick: bool = False) -> Punc
     mechanical = spin_up.speed_time_constant(
         inertia=inertia,
         rev_per_s=hover.rev_per_s,
-        loop_resistance=a.punch_drive.resistance + hover.duty**2 * shared,
+        loop_resistance=a.fresh_burst.resistance + hover.duty**2 * shared,
         torque_constant=build.motor.torque_constant,
         torque_coefficient=hover.torque / hover.rev_per_s**2,
         iron_torque_slope=q,

@@ -468,7 +468,11 @@ READINGS: Mapping[str, Reading] = MappingProxyType(
         ),
         "full": Reading(
             "one full-throttle reading on a stand (pull, amps, rpm)",
-            (lambda a: a.full.thrust, lambda a: a.full.motor_current, lambda a: a.full.rev_per_s),
+            (
+                lambda a: a.full_throttle.thrust,
+                lambda a: a.full_throttle.motor_current,
+                lambda a: a.full_throttle.rev_per_s,
+            ),
             0.02,
         ),
         "pack": Reading("the charger's resistance reading", (lambda a: battery.resistance(a.build.pack, 0.5),), 0.20),

@@ -13,7 +13,7 @@ from propmodel.components import battery
 from propmodel.flight.endurance import Profile, flight_time
 from propmodel.flight.power_split import where_watts_go
 from propmodel.flight.trim import level_flight
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 from propmodel.powertrain.throttle_curve import throttle_curve
 
 FELL = propmodel.demo("fell")
@@ -132,7 +132,7 @@ def test_a_colder_or_older_pack_never_lasts_longer(change):
 @pytest.mark.parametrize("charge", [1.0, 0.2])
 def test_more_throttle_never_gives_less_thrust(charge):
     # a pack that can hardly feed the electronics has no throttle curve to speak of
-    d = drive(WIDE, charge)
+    d = prepare(WIDE, charge)
     fed = d.idle_power < 0.5 * d.emf**2 / (4.0 * d.pack_resistance)
     build = subset(WIDE, fed, fed.shape)
     curve = throttle_curve(build, np.linspace(0.0, 1.0, 61), state_of_charge=charge)
