@@ -26,7 +26,7 @@ from propmodel.assess.performance import evaluate, status_of
 from propmodel.bench.pairs import nearest_pairs
 from propmodel.components.controller import duty_from_throttle, throttle_from_duty
 from propmodel.flight.endurance import Profile, flight_time
-from propmodel.flight.power_split import Watts, where_watts_go
+from propmodel.flight.power_split import PowerSplit, where_watts_go
 from propmodel.flight.trim import level_flight
 from propmodel.powertrain.throttle_curve import ThrottleCurve, throttle_curve
 from propmodel.studies.spread import curve_bands, draw
@@ -184,7 +184,7 @@ def _story(inputs: Inputs) -> Story:
         hover_throttle=float(still.throttle) if flies else math.nan,
         hover_current=float(still.current) if flies else math.nan,
         hover_power=float(still.electrical_power) if flies else math.nan,
-        lifting_power=float(split.lift),
+        lifting_power=float(split.induced_power),
     )
 
 
@@ -253,13 +253,13 @@ def _over_label(inputs: Inputs) -> frozenset[str]:
     return frozenset(told)
 
 
-def watts(inputs: Inputs, state: str) -> Watts:
+def watts(inputs: Inputs, state: str) -> PowerSplit:
     """Where the watts go in one state: hover, cruise or full."""
     return _watts(plain(inputs), state)
 
 
 @st.cache_data(**KEPT_ANSWERS)
-def _watts(inputs: Inputs, state: str) -> Watts:
+def _watts(inputs: Inputs, state: str) -> PowerSplit:
     way = flying(inputs)
     return where_watts_go(build(inputs), state, speed=way.cruise_speed, state_of_charge=way.state_of_charge)
 

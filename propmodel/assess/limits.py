@@ -393,7 +393,7 @@ _CHANGES = {
 }
 _MOST_TRIED = 80  # values of a change; beyond that the step grows
 _SURE = 0.998  # the shares come from quick answers
-_WAYS: dict[str, tuple[str, ...]] = {
+_REMEDIES: dict[str, tuple[str, ...]] = {
     "pack_label": ("cap", "capacity", "pitch"),
     "pack_heat": ("cooler", "cap", "capacity", "pitch"),
     "sag_fresh": ("warmer", "capacity", "cap", "pitch"),
@@ -459,7 +459,7 @@ class _Clearing:
             "landing": reserve >= _LITTLE_LEFT,
             "uncap": float(np.asarray(self.build.command_cap)) >= 1.0,
         }
-        names = [name for name in _WAYS.get(key, ()) if not idle.get(name)]
+        names = [name for name in _REMEDIES.get(key, ()) if not idle.get(name)]
         if key in _CURRENT and self.now["free_tip"] > 1.0:  # too much KV for the cells is behind it
             names = ["slower", *(name for name in names if name != "slower")]
         return [_CHANGES[name] for name in names]

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from propmodel.bench.least_squares import Fit, Table
+from propmodel.bench.least_squares import StandFit, Table
 from propmodel.bench.reading.records import BenchLog
 from propmodel.bench.stand_model import NAMES, Stand, controller_from, motor_from, stand_rows, throttle_duty
 from propmodel.components.air import STANDARD, Air
@@ -105,12 +105,12 @@ def calibrate(
     if isinstance(log, BenchLog) and not use_limited:
         drop |= set(log.rows_in_doubt(["supply_limit"]))
     table = Table(points.drop(index=[row for row in drop if row in points.index]), motor, propeller, controller, air)
-    fit = Fit(table)
+    fit = StandFit(table)
     fit.solve()
     return _result(fit)
 
 
-def _result(fit: Fit) -> Calibration:
+def _result(fit: StandFit) -> Calibration:
     table, x, n = fit.table, fit.x, len(NAMES)
     unknowns, cov = x[:n], fit.covariance[:n, :n]
     sd = dict(zip(NAMES, np.sqrt(np.diag(cov)), strict=True))
@@ -182,7 +182,7 @@ def _result(fit: Fit) -> Calibration:
     return Calibration(motor, propeller, controller, frame, _residuals(fit), _notes(fit, frame), unknowns, cov)
 
 
-def _propeller(fit: Fit, unknowns: FloatArray, cov: FloatArray) -> tuple[Propeller, list[tuple[Any, ...]]]:
+def _propeller(fit: StandFit, unknowns: FloatArray, cov: FloatArray) -> tuple[Propeller, list[tuple[Any, ...]]]:
     """Propeller with its shifts and collapsed spread; C_T and C_P at the middle speed with their log sd."""
     table = fit.table
     t, m = NAMES.index("log_c_t"), NAMES.index("merit")
@@ -215,7 +215,7 @@ def _propeller(fit: Fit, unknowns: FloatArray, cov: FloatArray) -> tuple[Propell
     ]
 
 
-def _residuals(fit: Fit) -> pd.DataFrame:
+def _residuals(fit: StandFit) -> pd.DataFrame:
     table, n = fit.table, len(NAMES)
     model = stand_rows(table.stand, fit.x[:n], np.exp(fit.x[n:]))
     frame = pd.DataFrame({"throttle_share": table.throttle}, index=table.index)
@@ -232,7 +232,7 @@ def _residuals(fit: Fit) -> pd.DataFrame:
     return frame
 
 
-def _notes(fit: Fit, frame: pd.DataFrame) -> list[str]:
+def _notes(fit: StandFit, frame: pd.DataFrame) -> list[str]:
     read, told = fit.table.read, []
     if not np.isfinite(read["thrust"]).any():
         told.append(

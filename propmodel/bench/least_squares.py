@@ -16,7 +16,7 @@ from propmodel.components.controller import THROTTLE_EXPONENT, Controller
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller, spread
 
-__all__ = ["Fit", "Table"]
+__all__ = ["StandFit", "Table"]
 
 FloatArray = NDArray[np.float64]
 
@@ -89,7 +89,7 @@ class Table:
         return np.log(np.where(np.isfinite(speed), speed, np.nan_to_num(from_thrust, nan=50.0)))
 
 
-class Fit:
+class StandFit:
     """Residuals, Jacobian by few differences, robust solution, noise from the table itself.
 
     Parameters

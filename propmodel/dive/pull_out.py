@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from propmodel.assembly.build import Build, drag_areas, shape_of
 from propmodel.base.checks import check_range
 from propmodel.base.status import Status
-from propmodel.dive.stepped import Dive, PullOut, Way, fly_pull_out
+from propmodel.dive.stepped import Dive, ManoeuvreName, PullOut, fly_pull_out
 from propmodel.powertrain.operating_point import at_duty
 from propmodel.powertrain.prepared import prepare
 
@@ -54,7 +54,7 @@ def pull_out(
     drop: ArrayLike | None = None,
     *,
     state_of_charge: ArrayLike | None = None,
-    manoeuvre: Way = "worse",
+    manoeuvre: ManoeuvreName = "worse",
     keep_path: bool = False,
     **question: Any,
 ) -> PullOut:

@@ -16,10 +16,10 @@ from propmodel.base.checks import check_in, check_number, check_range
 from propmodel.base.units import GRAM, INCH, MM
 from propmodel.components.air import atmosphere
 
-__all__ = ["STEPS", "Effect", "Step", "elasticities", "standing_at", "steps"]
+__all__ = ["STEPS", "Effect", "InputStep", "elasticities", "standing_at", "steps"]
 
 
-class Step(NamedTuple):
+class InputStep(NamedTuple):
     """One practical step: a field, how far it moves, and words."""
 
     field: str
@@ -30,28 +30,28 @@ class Step(NamedTuple):
     """As a buyer would say it."""
 
 
-STEPS: tuple[Step, ...] = (
+STEPS: tuple[InputStep, ...] = (
     # steps one can buy, or that the day brings
-    Step("propeller.diameter", 1.0 * INCH, "one inch more diameter"),
-    Step("propeller.diameter", -1.0 * INCH, "one inch less diameter"),
-    Step("propeller.pitch", 0.5 * INCH, "half an inch more pitch"),
-    Step("propeller.pitch", -0.5 * INCH, "half an inch less pitch"),
-    Step("propeller.blades", 1.0, "one blade more"),
-    Step("propeller.blades", -1.0, "one blade fewer"),
-    Step("motor.kv", 100.0, "100 KV more"),
-    Step("motor.kv", -100.0, "100 KV less"),
-    Step("motor.stator_diameter", 1.0 * MM, "a stator 1 mm wider"),
-    Step("motor.stator_height", 1.0 * MM, "a stator 1 mm taller"),
-    Step("pack.cells", 1.0, "one cell more"),
-    Step("pack.cells", -1.0, "one cell fewer"),
-    Step("pack.capacity_ah", 0.1, "100 mAh more"),
-    Step("pack.capacity_ah", -0.1, "100 mAh less"),
-    Step("craft.payload_mass", 50.0 * GRAM, "50 g more to carry"),
-    Step("craft.frame_mass", -50.0 * GRAM, "50 g off the frame"),
-    Step("command_cap", -0.10, "a command cap 10 points lower"),
-    Step("altitude", 1000.0, "1,000 m higher"),
-    Step("air temperature", -15.0, "air 15 C colder"),
-    Step("pack.temperature", -15.0, "a pack 15 C colder"),
+    InputStep("propeller.diameter", 1.0 * INCH, "one inch more diameter"),
+    InputStep("propeller.diameter", -1.0 * INCH, "one inch less diameter"),
+    InputStep("propeller.pitch", 0.5 * INCH, "half an inch more pitch"),
+    InputStep("propeller.pitch", -0.5 * INCH, "half an inch less pitch"),
+    InputStep("propeller.blades", 1.0, "one blade more"),
+    InputStep("propeller.blades", -1.0, "one blade fewer"),
+    InputStep("motor.kv", 100.0, "100 KV more"),
+    InputStep("motor.kv", -100.0, "100 KV less"),
+    InputStep("motor.stator_diameter", 1.0 * MM, "a stator 1 mm wider"),
+    InputStep("motor.stator_height", 1.0 * MM, "a stator 1 mm taller"),
+    InputStep("pack.cells", 1.0, "one cell more"),
+    InputStep("pack.cells", -1.0, "one cell fewer"),
+    InputStep("pack.capacity_ah", 0.1, "100 mAh more"),
+    InputStep("pack.capacity_ah", -0.1, "100 mAh less"),
+    InputStep("craft.payload_mass", 50.0 * GRAM, "50 g more to carry"),
+    InputStep("craft.frame_mass", -50.0 * GRAM, "50 g off the frame"),
+    InputStep("command_cap", -0.10, "a command cap 10 points lower"),
+    InputStep("altitude", 1000.0, "1,000 m higher"),
+    InputStep("air temperature", -15.0, "air 15 C colder"),
+    InputStep("pack.temperature", -15.0, "a pack 15 C colder"),
 )
 
 LOWEST = {"propeller.blades": 2.0, "pack.cells": 1.0, "command_cap": 0.2}
@@ -61,7 +61,7 @@ HIGHEST = {"propeller.blades": 6.0, "pack.cells": 14.0}
 class Effect(NamedTuple):
     """What one step does to every asked output."""
 
-    step: Step
+    step: InputStep
     """The step taken."""
     values: dict[str, float]
     """After the step, SI. NaN where the craft no longer can."""
@@ -122,7 +122,7 @@ def _value(build: Build, path: str) -> NDArray:
     return np.asarray(value, dtype=np.float64)
 
 
-def _possible(build: Build, step: Step) -> bool:
+def _possible(build: Build, step: InputStep) -> bool:
     if step.field in ("altitude", "air temperature"):
         return True
     part, _, name = step.field.partition(".")
@@ -149,7 +149,7 @@ def _evaluate(build: Build, moves: dict[str, NDArray], outputs: list[str]) -> di
 
 
 def steps(
-    build: Build, outputs: list[str] | None = None, *, choose: Callable[[Step], bool] | None = None
+    build: Build, outputs: list[str] | None = None, *, choose: Callable[[InputStep], bool] | None = None
 ) -> list[Effect]:
     """What each practical step does.
 

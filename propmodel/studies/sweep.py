@@ -345,7 +345,7 @@ def sweep(
     if processes is None:
         processes = min(os.cpu_count() or 1, MOST_PROCESSES) if size >= SHARED_FROM else 1
     pieces = [(start, min(start + CHUNK, size)) for start in range(0, size, CHUNK)]
-    complete = worker_processes.share(_answers, job, pieces, take=take, partners=processes - 1, told=told)
+    complete = worker_processes.share(_answers, job, pieces, on_result=take, workers=processes - 1, progress=told)
     return Sweep(clean, columns, {k: v.reshape(shape) for k, v in found.items()}, complete)
 
 

@@ -154,7 +154,7 @@ def test_a_pack_said_never_overloaded_is_not(build, charge):
     if never_overloads_pack(d):
         with np.errstate(over="raise", divide="raise", invalid="raise"):
             curve = throttle_curve(build, state_of_charge=charge)
-        assert np.all(curve.pack_voltage >= d.least_fine)
+        assert np.all(curve.pack_voltage >= d.min_normal_bus)
 
 
 def test_some_packs_are_calm_and_some_are_not():
