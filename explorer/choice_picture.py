@@ -304,11 +304,7 @@ _RATED = tuple(k for k in FITS if k.endswith(("_cells", "_voltage")))
 
 def _falls(found: Sweep, asked: Sequence[Condition], verdicts: Sequence[Verdict]) -> list[tuple[str, float]]:
     """Reasons in words with their shares, the deadliest first."""
-    told = [
-        (fault_words(v.condition), v.rejected_share)
-        for v in verdicts
-        if v.condition.name not in _RATED and v.rejected_share > 0.0
-    ]
+    told = [(fault_words(v.condition), v.kills) for v in verdicts if v.condition.name not in _RATED and v.kills > 0.0]
     rated = [c for c in asked if c.name in _RATED]
     if rated:
         share = 1.0 - float(np.mean(found.meets(rated)))
@@ -438,7 +434,7 @@ def _share(part: float) -> str:
 def nothing_words(verdicts: Sequence[Verdict], units: Units) -> str:
     """Say which condition kills most, and by how much it would have to give way."""
     first = verdicts[0]
-    start = f"Nothing holds. {_asked(first.condition, units)} kills {_share(first.rejected_share)}"
+    start = f"Nothing holds. {_asked(first.condition, units)} kills {_share(first.kills)}"
     # the condition that gives way most cheaply, of those after which something would hold
     ready = [v for v in verdicts if math.isfinite(v.nearest)]
     if not ready:

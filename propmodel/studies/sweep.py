@@ -61,9 +61,9 @@ class Verdict(NamedTuple):
 
     condition: Condition
     """The condition."""
-    rejected_share: float
+    kills: float
     """Share of all builds that fail it. [-]"""
-    rejected_by_this_only: float
+    kills_alone: float
     """Share of all builds that fail nothing else. [-]"""
     nearest: float
     """Value of the condition at which one build would meet everything; NaN if none would. [SI]"""
@@ -191,7 +191,7 @@ class Sweep:
             if value.size:
                 nearest = float(value.max() if c.kind == "at least" else value.min())
             out.append(Verdict(c, float(np.mean(~p)), float(np.mean(~p & others)), nearest))
-        return sorted(out, key=lambda v: -v.rejected_share)
+        return sorted(out, key=lambda v: -v.kills)
 
     def pareto(
         self, objectives: Mapping[str, Literal["max", "min"]], *, conditions: Sequence[Condition] = ()
@@ -345,7 +345,7 @@ def sweep(
     if processes is None:
         processes = min(os.cpu_count() or 1, MOST_PROCESSES) if size >= SHARED_FROM else 1
     pieces = [(start, min(start + CHUNK, size)) for start in range(0, size, CHUNK)]
-    complete = worker_processes.share(_answers, job, pieces, on_result=take, workers=processes - 1, progress=told)
+    complete = worker_processes.share(_answers, job, pieces, take=take, partners=processes - 1, told=told)
     return Sweep(clean, columns, {k: v.reshape(shape) for k, v in found.items()}, complete)
 
 

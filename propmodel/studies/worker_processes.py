@@ -18,10 +18,10 @@ from collections.abc import Callable, Iterable
 from contextlib import suppress
 from typing import Any
 
-__all__ = ["Worker", "serve", "share"]
+__all__ = ["Partner", "serve", "share"]
 
 
-class Worker:
+class Partner:
     """One further Python process that works out pieces of one job.
 
     Parameters
@@ -96,9 +96,9 @@ def share(
     setup: Any,
     pieces: Iterable[Any],
     *,
-    on_result: Callable[[Any, Any], None],
-    workers: int,
-    progress: Callable[[int], bool | None] | None = None,
+    take: Callable[[Any, Any], None],
+    partners: int,
+    told: Callable[[int], bool | None] | None = None,
 ) -> bool:
     """Work out pieces here and in further processes.
 
@@ -109,11 +109,11 @@ def share(
     setup : object
         What all pieces have in common.
     pieces : iterable
-    on_result : callable
-        ``on_result(piece, answer)``, called from several threads, once for each piece.
-    workers : int
+    take : callable
+        ``take(piece, answer)``, called from several threads, once for each piece.
+    partners : int
         Further processes.
-    progress : callable or None
+    told : callable or None
         Called here with the number of pieces done, after each piece of this process; False stops.
 
     Returns
@@ -134,12 +134,12 @@ def share(
             done += 1
 
     def feed() -> None:
-        worker = piece = None
+        partner = piece = None
         try:
-            worker = Worker(task, setup)
+            partner = Partner(task, setup)
             while (piece := next_piece()) is not None:
-                answer = worker.ask(piece)
-                on_result(piece, answer)
+                answer = partner.ask(piece)
+                take(piece, answer)
                 count()
                 piece = None
         except _FAILED:
@@ -147,25 +147,25 @@ def share(
                 with lock:
                     waiting.append(piece)
         finally:
-            if worker is not None:
-                worker.close()
+            if partner is not None:
+                partner.close()
 
-    feeders = [threading.Thread(target=feed, daemon=True) for _ in range(workers)]
+    feeders = [threading.Thread(target=feed, daemon=True) for _ in range(partners)]
     for feeder in feeders:
         feeder.start()
     try:
         while True:
             while (piece := next_piece()) is not None:
-                on_result(piece, task(setup, piece))
+                take(piece, task(setup, piece))
                 count()
-                if progress is not None and progress(done) is False:
+                if told is not None and told(done) is False:
                     stop.set()
             for feeder in feeders:
                 feeder.join()
             if stop.is_set() or not waiting:
                 break
-        if feeders and progress is not None and not stop.is_set():
-            progress(done)  # the last pieces may have come from another process
+        if feeders and told is not None and not stop.is_set():
+            told(done)  # the last pieces may have come from another process
     finally:
         stop.set()
     return done == total

@@ -6,19 +6,19 @@ import threading
 import pytest
 
 from propmodel.studies import worker_processes
-from propmodel.studies.worker_processes import Worker, share
+from propmodel.studies.worker_processes import Partner, share
 
 
-def gather(workers, count=40, **more):
+def gather(partners, count=40, **more):
     found = {}
-    whole = share(pow, 2, range(count), on_result=lambda k, v: found.__setitem__(k, v), workers=workers, **more)
+    whole = share(pow, 2, range(count), take=lambda k, v: found.__setitem__(k, v), partners=partners, **more)
     return whole, found
 
 
-@pytest.mark.parametrize("workers", [0, 1, 3])
-def test_every_piece_comes_back_once(workers):
+@pytest.mark.parametrize("partners", [0, 1, 3])
+def test_every_piece_comes_back_once(partners):
     told = []
-    whole, found = gather(workers, progress=lambda done: told.append(done))
+    whole, found = gather(partners, told=lambda done: told.append(done))
     assert whole and found == {k: 2**k for k in range(40)}
     assert told == sorted(told) and told[-1] == 40
 
@@ -26,13 +26,13 @@ def test_every_piece_comes_back_once(workers):
 def test_another_process_does_the_work():
     import os
 
-    worker = Worker(os.path.join, "a")
+    partner = Partner(os.path.join, "a")
     try:
-        assert worker.ask("b") == os.path.join("a", "b")
-        assert worker._process.pid != os.getpid()
+        assert partner.ask("b") == os.path.join("a", "b")
+        assert partner._process.pid != os.getpid()
     finally:
-        worker.close()
-    assert worker._process.poll() is not None
+        partner.close()
+    assert partner._process.poll() is not None
 
 
 @pytest.mark.parametrize("program", ["/no/such/python", "/bin/false"])
@@ -50,32 +50,32 @@ def test_a_task_that_cannot_be_sent_is_done_here():
         here.add(threading.get_ident())
         return setup + piece
 
-    assert share(local, 1, range(6), on_result=lambda k, v: found.__setitem__(k, v), workers=1)
+    assert share(local, 1, range(6), take=lambda k, v: found.__setitem__(k, v), partners=1)
     assert found == {k: k + 1 for k in range(6)} and here == {threading.get_ident()}
 
 
 def test_it_stops_when_told():
-    whole, found = gather(0, progress=lambda done: False)
+    whole, found = gather(0, told=lambda done: False)
     assert not whole and len(found) == 1
-    whole, found = gather(1, count=4000, progress=lambda done: False)
+    whole, found = gather(1, count=4000, told=lambda done: False)
     assert not whole and len(found) < 4000
 
 
 def test_an_error_of_the_task_is_raised_here():
     with pytest.raises(TypeError):
-        share(pow, "text", range(3), on_result=lambda k, v: None, workers=0)
+        share(pow, "text", range(3), take=lambda k, v: None, partners=0)
     # whoever meets it, it ends up here
     with pytest.raises(TypeError):
-        share(pow, "text", range(3), on_result=lambda k, v: None, workers=1)
+        share(pow, "text", range(3), take=lambda k, v: None, partners=1)
 
 
 def test_what_a_task_prints_does_not_fall_between_the_answers():
-    worker = Worker(print, "printed by the task")
+    partner = Partner(print, "printed by the task")
     try:
-        assert [worker.ask(k) for k in range(3)] == [None, None, None]
+        assert [partner.ask(k) for k in range(3)] == [None, None, None]
     finally:
-        worker.close()
+        partner.close()
 
 
 def test_only_what_is_public_is_offered():
-    assert set(worker_processes.__all__) == {"Worker", "serve", "share"}
+    assert set(worker_processes.__all__) == {"Partner", "serve", "share"}
