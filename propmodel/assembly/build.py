@@ -26,6 +26,7 @@ __all__ = [
     "scatter_back",
     "shape_of",
     "subset",
+    "value_at",
     "with_axis",
     "with_fields",
 ]
@@ -316,6 +317,30 @@ def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, vo
     per_rev = slope / new.torque_constant
     speed = np.asarray(new.no_load_voltage) / (2.0 * np.pi * new.torque_constant + resistance * per_rev)
     return per_rev * speed
+
+
+def value_at(build: Build, path: str) -> Any:
+    """Value of a field by its dotted name.
+
+    Parameters
+    ----------
+    build : Build
+    path : str
+        One of `field_paths`: ``"pack.cells"``, ``"rotors"``.
+
+    Returns
+    -------
+    float, ndarray, str or None
+        As it stands in the part.
+
+    Examples
+    --------
+    >>> from propmodel.assembly.demo import demo
+    >>> value_at(demo("scree"), "pack.cells")
+    6
+    """
+    part, _, name = path.partition(".")
+    return getattr(getattr(build, part), name) if name else getattr(build, part)
 
 
 def field_paths(build: Build) -> list[str]:

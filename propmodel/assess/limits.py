@@ -9,9 +9,10 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.assembly.build import Build, shape_of, with_fields
+from propmodel.assembly.build import Build, shape_of, value_at, with_fields
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 from propmodel.base.checks import check_number, check_positive
 from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH
 from propmodel.components import battery
@@ -187,7 +188,7 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
             else f"Flat out it draws {amps:.0f} A; you have not said what the pack's label allows."
         )
     if key == "pack_heat":
-        seconds, start = float(margins.pack_seconds(a, hold)), float(np.asarray(b.pack.temperature))
+        seconds, start = float(margins.pack_seconds(a, hold)), number(b.pack.temperature)
         rise = float(margins.pack_rise(a, hold))
         hot = f" It begins at {_celsius(start)}; {_celsius(margins.PACK_LIMIT)} is the most."
         return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C.{hot if start > _HOT else ''}"
@@ -232,11 +233,11 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         return f"{amps:.0f} A through the pack connector {held}.{brief if hold <= margins.BURST_SECONDS else ''}"
     if key == "brownout":
         low = float(a.full_throttle_at_reserve.bus_voltage)
-        need = float(np.asarray(b.craft.electronics_min_voltage))
+        need = number(b.craft.electronics_min_voltage)
         return f"A punch with the reserve left pulls the bus to {low:.1f} V; the electronics need {need:.1f} V."
     if key == "tip_speed":
         mach = float(a.fresh_burst.prop.tip_mach(full.rev_per_s))
-        speed = mach * float(np.asarray(b.air.speed_of_sound))
+        speed = mach * number(b.air.speed_of_sound)
         more = MACH_RISE * max(mach - MACH_KNEE, 0.0) ** 2
         if more < 0.005:
             cost = "So slow they cost no extra power."
@@ -309,31 +310,31 @@ def _fit_sentence(key: str, a: Assessment, state: State) -> str:
     if state == "unknown":
         return "You have not said."
     if key == "motor_cells":
-        limit = float(np.asarray(b.motor.max_cells))
+        limit = number(b.motor.max_cells)
         return f"The motor is sold for up to {limit:.0f} cells; the pack has {cells:.0f}."
     if key == "controller_cells":
         c = b.controller
-        low = "" if c.min_cells is None else f"{float(np.asarray(c.min_cells)):.0f} to "
-        high = "" if c.max_cells is None else f"{float(np.asarray(c.max_cells)):.0f} cells"
+        low = "" if c.min_cells is None else f"{number(c.min_cells):.0f} to "
+        high = "" if c.max_cells is None else f"{number(c.max_cells):.0f} cells"
         if not high and c.max_voltage is not None:
-            high = f"{float(np.asarray(c.max_voltage)):.1f} V"
+            high = f"{number(c.max_voltage):.1f} V"
         return f"The ESC is sold for {low}{high}; the pack has {cells:.0f} cells, {volts:.1f} V full."
     if key == "capacitor_voltage":
-        rating = float(np.asarray(b.craft.capacitor_voltage))
+        rating = number(b.craft.capacitor_voltage)
         return (
             f"{rating:.0f} V on a {volts:.1f} V pack: {'room' if yes else 'too little room'} for braking and "
             "plug-in ringing."
         )
     if key == "frame_clearance":
-        size = float(np.asarray(b.propeller.diameter)) / INCH
-        room = float(np.asarray(b.craft.frame_propeller_diameter)) / INCH
+        size = number(b.propeller.diameter) / INCH
+        room = number(b.craft.frame_propeller_diameter) / INCH
         article = "An" if int(size) in (8, 11, 18) else "A"
         return f"{article} {size:.1f} in propeller in a frame sold for {room:.1f} in."
     if key == "mass_threshold":
-        limit = float(np.asarray(b.craft.mass_threshold)) / GRAM
+        limit = number(b.craft.mass_threshold) / GRAM
         return f"{float(a.mass) / GRAM:.0f} g against {limit:.0f} g. What the number means is for your local rules."
     part = margins.FITS[key].part
-    limit = float(np.asarray(getattr(b.craft, key.replace("_voltage", "_max_voltage"))))
+    limit = number(getattr(b.craft, key.replace("_voltage", "_max_voltage")))
     return f"The {part} bears {limit:.1f} V; a full pack gives {volts:.1f} V."
 
 
@@ -350,7 +351,7 @@ def _fit_fix(key: str, a: Assessment) -> str:
     if key == "frame_clearance":
         return "Take the propeller the frame is sold for: blades that touch break at once."
     if key == "mass_threshold":
-        return f"Leave {(float(a.mass) - float(np.asarray(a.build.craft.mass_threshold))) / GRAM:.0f} g at home."
+        return f"Leave {(float(a.mass) - number(a.build.craft.mass_threshold)) / GRAM:.0f} g at home."
     if key == "regulator_voltage":
         return (
             "Take a flight controller whose regulator bears a full pack, or put a regulator before it. This kind of "
@@ -434,9 +435,7 @@ class _Clearing:
     def _curve(self, change: _Change) -> tuple[NDArray, dict[str, NDArray]]:
         """Numbers that can be printed, the present value before them, and the shares at each."""
         if change not in self._curves:
-            head, _, tail = change.path.partition(".")
-            value = getattr(getattr(self.build, head), tail) if tail else getattr(self.build, head)
-            now = (float(np.asarray(value)) - change.offset) / change.factor
+            now = (number(value_at(self.build, change.path)) - change.offset) / change.factor
             end = change.end if change.absolute else change.end * now
             step = change.step * max(1.0, np.ceil(abs(end - now) / change.step / _MOST_TRIED))
             away = np.floor(now / step + 1e-6) if end > now else np.ceil(now / step - 1e-6)
@@ -452,12 +451,12 @@ class _Clearing:
     def _ways(self, key: str) -> list[_Change]:
         """What may be tried, the likeliest first."""
         pack = self.build.pack
-        temperature, reserve = float(np.asarray(pack.temperature)), float(np.asarray(pack.reserve))
+        temperature, reserve = number(pack.temperature), number(pack.reserve)
         idle = {
             "warmer": temperature >= _COLD,
             "cooler": temperature <= _HOT,
             "landing": reserve >= _LITTLE_LEFT,
-            "uncap": float(np.asarray(self.build.command_cap)) >= 1.0,
+            "uncap": number(self.build.command_cap) >= 1.0,
         }
         names = [name for name in _REMEDIES.get(key, ()) if not idle.get(name)]
         if key in _CURRENT and self.now["free_tip"] > 1.0:  # too much KV for the cells is behind it
@@ -469,7 +468,7 @@ class _Clearing:
         if any(self.now[fit] > 1.0 for fit in _TOO_MANY_VOLTS):
             return "First put right what the cells are too many for."
         found = self._single(key)
-        cold = float(np.asarray(self.build.pack.temperature)) < _COLD and key in _WEAK_WHEN_COLD
+        cold = number(self.build.pack.temperature) < _COLD and key in _WEAK_WHEN_COLD
         return f"Warm the pack first. {found}" if cold and "warmed" not in found else found
 
     def _single(self, key: str) -> str:
@@ -484,8 +483,8 @@ class _Clearing:
             spoilt = {k: (v > np.maximum(1.0, 1.001 * v[0])) & good for k, v in others.items()}
             fine = good & ~np.any(list(spoilt.values()), axis=0)
             index = int(np.argmax(fine if fine.any() else good))
-            number = f"{numbers[index]:.{1 if change.unit == 'in' else 0}f} {change.unit}"
-            text = f"{change.words[0].upper()}{change.words[1:]} {number} {change.verb} it"
+            amount = f"{numbers[index]:.{1 if change.unit == 'in' else 0}f} {change.unit}"
+            text = f"{change.words[0].upper()}{change.words[1:]} {amount} {change.verb} it"
             if fine.any():
                 return f"{text}."
             if not second:

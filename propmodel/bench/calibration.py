@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from propmodel.base.arrays import FloatArray, number
 from propmodel.bench.least_squares import StandFit, Table
 from propmodel.bench.reading.records import BenchLog
 from propmodel.bench.stand_model import NAMES, Stand, controller_from, motor_from, stand_rows, throttle_duty
@@ -23,8 +23,6 @@ from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller, spread
 
 __all__ = ["Calibration", "calibrate"]
-
-FloatArray = NDArray[np.float64]
 
 MODEL_SD_PROPELLER = 0.02
 """How far the form of the forecast misses a propeller known at one point, ln C. [-]"""
@@ -136,23 +134,23 @@ def _result(fit: StandFit) -> Calibration:
         (
             "ripple_coefficient",
             "W/V^2",
-            float(np.asarray(controller.ripple_coefficient)),
+            number(controller.ripple_coefficient),
             sd["log_ripple"],
-            float(np.asarray(table.controller.ripple_coefficient)),
+            number(table.controller.ripple_coefficient),
             "log_ripple",
         ),
         (
             "standby_power",
             "W",
-            float(np.asarray(controller.standby_power)),
+            number(controller.standby_power),
             sd["log_standby"],
-            float(np.asarray(table.controller.standby_power)),
+            number(table.controller.standby_power),
             "log_standby",
         ),
         (
             "throttle_exponent",
             "-",
-            float(np.asarray(controller.throttle_exponent)),
+            number(controller.throttle_exponent),
             sd["log_exponent"],
             THROTTLE_EXPONENT,
             "log_exponent",
@@ -166,7 +164,7 @@ def _result(fit: StandFit) -> Calibration:
     before = frame["unknown"].map(lambda name: prior_sd.get(name, np.nan))
     before["c_p"] = float(spread(table.propeller).log_sd_c_p)
     frame["learned"] = np.clip(1.0 - (frame["log_sd"] / before) ** 2, 0.0, 1.0)
-    idle = float(np.asarray(controller.idle_duty))
+    idle = number(controller.idle_duty)
     frame.loc["idle_duty"] = {
         "unit": "-",
         "value": idle,

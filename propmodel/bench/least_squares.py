@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
+from propmodel.base.arrays import FloatArray
 from propmodel.bench.stand_model import IDLE_MIDDLE, NAMES, PRIOR_SD, Stand, stand_rows, throttle_duty
 from propmodel.components import motor as motor_model
 from propmodel.components.air import Air
@@ -17,8 +17,6 @@ from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller, spread
 
 __all__ = ["StandFit", "Table"]
-
-FloatArray = NDArray[np.float64]
 
 NOISE = {"speed": 0.007, "thrust": 0.015, "torque": 0.02, "current": 0.015, "duty": 0.01}
 """Usual error of one reading, share of itself (duty: of the whole); the table's own scatter replaces it."""

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from propmodel.base.arrays import FloatArray, floats
 from propmodel.base.checks import check_positive, check_range
 from propmodel.base.units import CELSIUS_ZERO
 
@@ -35,8 +36,6 @@ __all__ = [
     "spares_list",
     "spares_needed",
 ]
-
-FloatArray = NDArray[np.float64]
 
 PARTS = ("packs", "propellers", "motors", "controllers")
 """The lines of a bill, in this order everywhere."""
@@ -209,10 +208,6 @@ class SessionCost:
     """Lines left out of the total because their price is not known."""
 
 
-def _f(value: ArrayLike) -> FloatArray:
-    return np.asarray(value, dtype=np.float64)
-
-
 def pack_wear(
     depth: ArrayLike,
     temperature: ArrayLike = HEAT_REFERENCE,
@@ -260,9 +255,9 @@ def pack_wear(
     check_range("days between cycles", days_between, 0.0, 36525.0, "days")
     check_positive("cycle life", cycle_life, "cycles")
     check_positive("calendar life", calendar_life, "years")
-    heat = 2.0 ** (np.maximum(_f(temperature) - HEAT_REFERENCE, 0.0) / HEAT_DOUBLING)
-    use = heat / _f(cycle_life) * (_f(depth) / REFERENCE_DEPTH) ** DEPTH_EXPONENT
-    return np.minimum(use + _f(days_between) / (_f(calendar_life) * DAYS_PER_YEAR), 1.0)
+    heat = 2.0 ** (np.maximum(floats(temperature) - HEAT_REFERENCE, 0.0) / HEAT_DOUBLING)
+    use = heat / floats(cycle_life) * (floats(depth) / REFERENCE_DEPTH) ** DEPTH_EXPONENT
+    return np.minimum(use + floats(days_between) / (floats(calendar_life) * DAYS_PER_YEAR), 1.0)
 
 
 def consumption(session: Session) -> Consumption:
@@ -282,14 +277,14 @@ def consumption(session: Session) -> Consumption:
     >>> float(used.propellers)
     3.0
     """
-    flights, crashes = _f(session.flights), _f(session.crashes)
+    flights, crashes = floats(session.flights), floats(session.crashes)
     by_use = pack_wear(session.depth, session.pack_temperature, days_between=0.0, cycle_life=session.cycle_life)
-    by_age = _f(session.packs_owned) / (_f(session.sessions_per_year) * _f(session.calendar_life))
+    by_age = floats(session.packs_owned) / (floats(session.sessions_per_year) * floats(session.calendar_life))
     return Consumption(
-        packs=flights * by_use + by_age + crashes * _f(session.packs_per_crash),
-        propellers=crashes * _f(session.propellers_per_crash),
-        motors=flights * _f(session.motors_per_100_flights) / 100.0,
-        controllers=flights * _f(session.controllers_per_100_flights) / 100.0,
+        packs=flights * by_use + by_age + crashes * floats(session.packs_per_crash),
+        propellers=crashes * floats(session.propellers_per_crash),
+        motors=flights * floats(session.motors_per_100_flights) / 100.0,
+        controllers=flights * floats(session.controllers_per_100_flights) / 100.0,
     )
 
 
@@ -330,12 +325,12 @@ def session_cost(
     check_range("life factor", life_factor, 1.0, 100.0)
     used = consumption(session)
     unpriced = tuple(part for part in PARTS if getattr(prices, part) is None)
-    lines = [getattr(used, part) * _f(0.0 if part in unpriced else getattr(prices, part)) for part in PARTS]
-    factors = [_f(life_factor)] + [_f(rate_factor)] * 3
+    lines = [getattr(used, part) * floats(0.0 if part in unpriced else getattr(prices, part)) for part in PARTS]
+    factors = [floats(life_factor)] + [floats(rate_factor)] * 3
     *stack, other, minutes, _ = np.broadcast_arrays(
         *lines,
-        _f(prices.other),
-        _f(session.flights) * _f(session.flight_time) / 60.0,
+        floats(prices.other),
+        floats(session.flights) * floats(session.flight_time) / 60.0,
         factors[0] * factors[1],
     )
     total = sum(stack) + other
@@ -359,7 +354,7 @@ def session_cost(
         per_minute_low=low * share,
         per_minute_high=high * share,
         minutes=np.array(minutes),
-        chance_of_no_crash=np.exp(-_f(session.crashes)),
+        chance_of_no_crash=np.exp(-floats(session.crashes)),
         largest=largest,
         unpriced=unpriced,
     )
@@ -397,7 +392,7 @@ def chance_enough(spares: ArrayLike, expected: ArrayLike) -> FloatArray:
     """
     check_range("spares", spares, 0.0, 1e6)
     check_range("expected losses", expected, 0.0, 1e6)
-    return stats.poisson.cdf(np.floor(_f(spares)), _f(expected))
+    return stats.poisson.cdf(np.floor(floats(spares)), floats(expected))
 
 
 def chance_enough_propellers(
@@ -444,7 +439,7 @@ def chance_enough_propellers(
     check_range("crashes", crashes, 0.0, 1e4)
     check_range("rotors", rotors, 1.0, 16.0)
     check_range("propellers per crash", propellers_per_crash, 0.0, 16.0)
-    s, m, k, n = np.broadcast_arrays(_f(spares), _f(crashes), _f(propellers_per_crash), _f(rotors))
+    s, m, k, n = np.broadcast_arrays(floats(spares), floats(crashes), floats(propellers_per_crash), floats(rotors))
     if np.any(k > n):
         raise ValueError("propellers per crash must be at most the number of rotors")
     most = float(np.max(m, initial=0.0))
@@ -481,7 +476,7 @@ def spares_needed(expected: ArrayLike, *, chance: ArrayLike = 0.9) -> FloatArray
     """
     check_range("expected losses", expected, 0.0, 1e6)
     check_range("wanted chance", chance, 0.0, 0.999999)
-    return np.maximum(stats.poisson.ppf(_f(chance), _f(expected)), 0.0)
+    return np.maximum(stats.poisson.ppf(floats(chance), floats(expected)), 0.0)
 
 
 def chance_in_words(chance: float) -> str:
@@ -557,12 +552,12 @@ def spares_list(session: Session, *, sessions: float = 2.0, chance: float = 0.9)
     if any(np.ndim(getattr(session, field.name)) for field in fields(session)):
         raise ValueError("a spares list is made for one session of plain numbers, not for arrays")
     used = consumption(session)
-    crashes = float(_f(session.crashes)) * sessions
+    crashes = float(floats(session.crashes)) * sessions
     out = []
     for part in PARTS:
         if part == "propellers":
             expected = float(used.propellers) * sessions
-            pairs = np.arange(0, int(2.0 * expected + 30.0 + 8.0 * float(_f(session.rotors)))) * 2.0
+            pairs = np.arange(0, int(2.0 * expected + 30.0 + 8.0 * float(floats(session.rotors)))) * 2.0
             all_chances = chance_enough_propellers(
                 pairs,
                 crashes,
@@ -574,7 +569,7 @@ def spares_list(session: Session, *, sessions: float = 2.0, chance: float = 0.9)
         else:
             # packs fail in crashes; wear is slow and seen coming
             expected = (
-                crashes * float(_f(session.packs_per_crash))
+                crashes * float(floats(session.packs_per_crash))
                 if part == "packs"
                 else float(getattr(used, part)) * sessions
             )

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base import checks
+from propmodel.base.arrays import FloatArray
 from propmodel.base.status import Status
 
 __all__ = [
@@ -32,8 +33,6 @@ __all__ = [
     "stall_current",
     "thrust_slope",
 ]
-
-FloatArray = NDArray[np.float64]
 
 BLADE_SHAPE = 1.0 / 6.0
 """Inertia of a propeller over m R^2; 1/3 is a uniform rod, blades taper to the tip (estimate). [-]"""

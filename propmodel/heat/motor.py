@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base import checks, units
-from propmodel.base.arrays import Number
+from propmodel.base.arrays import FloatArray, Number
 from propmodel.base.constants import COPPER_RESISTIVITY_20C
 from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
 from propmodel.base.status import Status
@@ -33,8 +33,6 @@ __all__ = [
     "temperatures_after",
     "wire_rise",
 ]
-
-FloatArray = NDArray[np.float64]
 
 REFERENCE = 20.0 + units.CELSIUS_ZERO
 """Temperature at which a winding resistance is stated. [K]"""

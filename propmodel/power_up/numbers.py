@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from propmodel.assembly.build import Build, shape_of
+from propmodel.base.arrays import number
 from propmodel.base.checks import as_floats
 from propmodel.components import battery, motor, propeller
 from propmodel.components.controller import command_from_duty, winding_ripple
@@ -238,33 +239,33 @@ def from_build(
     )
     stand = operating_point.at_duty(prepare(alone, 1.0), build.duty_cap)
     return PowerUp(
-        cells=float(np.asarray(build.pack.cells)),
+        cells=number(build.pack.cells),
         full_voltage=full,
         supply_voltage=full if supply_voltage is None else volts,
         pack_resistance=float(battery.resistance(build.pack, 1.0)),
-        lead_length=float(np.asarray(craft.lead_length)),
-        capacitance=float(np.asarray(craft.capacitance)),
-        capacitor_voltage=None if craft.capacitor_voltage is None else float(np.asarray(craft.capacitor_voltage)),
-        rotors=round(float(np.asarray(build.rotors))),
-        pole_pairs=float(np.asarray(m.pole_pairs)),
-        kv=float(np.asarray(m.kv)),
-        resistance=float(np.asarray(m.resistance)),
+        lead_length=number(craft.lead_length),
+        capacitance=number(craft.capacitance),
+        capacitor_voltage=None if craft.capacitor_voltage is None else number(craft.capacitor_voltage),
+        rotors=round(number(build.rotors)),
+        pole_pairs=number(m.pole_pairs),
+        kv=number(m.kv),
+        resistance=number(m.resistance),
         winding_resistance=float(motor.winding_part(m)),
-        no_load_current=float(np.asarray(m.no_load_current)),
-        no_load_voltage=float(np.asarray(m.no_load_voltage)),
+        no_load_current=number(m.no_load_current),
+        no_load_voltage=number(m.no_load_voltage),
         motor_mass=float(motor.motor_mass(m)),
         bell_inertia=float(motor.bell_inertia(m)),
         propeller_inertia=float(propeller.inertia(build.propeller)),
-        electronics_power=float(np.asarray(craft.electronics_power)),
-        controller_standby=float(np.asarray(esc.standby_power)),
-        ripple_coefficient=float(np.asarray(esc.ripple_coefficient)),
-        idle_duty=float(np.asarray(esc.idle_duty)) or IDLE_DUTY,
-        command_cap=float(np.asarray(build.command_cap)),
+        electronics_power=number(craft.electronics_power),
+        controller_standby=number(esc.standby_power),
+        ripple_coefficient=number(esc.ripple_coefficient),
+        idle_duty=number(esc.idle_duty) or IDLE_DUTY,
+        command_cap=number(build.command_cap),
         active_freewheeling=active_freewheeling,
         no_load_known=no_load_known,
         hover_command=spread("hover_throttle", float(command)) if flies else None,
         hover_duty=float(hover.duty) if flies else 0.3,
-        throttle_exponent=float(np.asarray(esc.throttle_exponent)),
+        throttle_exponent=number(esc.throttle_exponent),
         hover_current=spread("hover_current", float(hover.pack_current)) if flies else None,
         hover_heat=float(hover.winding_loss + winding_ripple(esc, hover.ripple_loss) + hover.iron_loss)
         if flies

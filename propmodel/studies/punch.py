@@ -8,10 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from propmodel.assembly.build import Build
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import FloatArray
 from propmodel.base.checks import check_number, check_range
 from propmodel.components import motor, propeller
 from propmodel.flight import spin_up
@@ -19,8 +20,6 @@ from propmodel.power_up import transients
 from propmodel.studies.spread import draw
 
 __all__ = ["Punch", "punch", "punch_band"]
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

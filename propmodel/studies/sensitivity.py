@@ -9,12 +9,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.assembly.build import Build, shape_of, with_fields
+from propmodel.assembly.build import Build, shape_of, value_at, with_fields
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.arrays import floats, number
 from propmodel.base.checks import check_in, check_number, check_range
 from propmodel.base.units import GRAM, INCH, MM
-from propmodel.components.air import atmosphere
+from propmodel.components.air import atmosphere, pressure_altitude
 
 __all__ = ["STEPS", "Effect", "InputStep", "elasticities", "standing_at", "steps"]
 
@@ -93,14 +94,9 @@ def standing_at(
     >>> bool(higher.air.density < propmodel.demo("scree").air.density)
     True
     """
-    altitude = _altitude(np.asarray(build.air.pressure, dtype=np.float64)) + altitude_step
+    altitude = pressure_altitude(np.asarray(build.air.pressure, dtype=np.float64)) + altitude_step
     temperature = np.asarray(build.air.temperature, dtype=np.float64) + temperature_step
     return replace(build, air=atmosphere(np.clip(altitude, -2000.0, 11000.0), temperature))
-
-
-def _altitude(pressure: NDArray) -> NDArray:
-    """Geopotential altitude of a standard pressure (ISO 2533 inverted). [m]"""
-    return 288.15 / 6.5e-3 * (1.0 - (pressure / 101325.0) ** (6.5e-3 * 287.05287 / 9.80665))
 
 
 def _moved(build: Build, moves: dict[str, NDArray]) -> Build:
@@ -117,19 +113,16 @@ def _moved(build: Build, moves: dict[str, NDArray]) -> Build:
 
 
 def _value(build: Build, path: str) -> NDArray:
-    part, _, name = path.partition(".")
-    value = getattr(getattr(build, part), name) if name else getattr(build, part)
-    return np.asarray(value, dtype=np.float64)
+    return floats(value_at(build, path))
 
 
 def _possible(build: Build, step: InputStep) -> bool:
     if step.field in ("altitude", "air temperature"):
         return True
-    part, _, name = step.field.partition(".")
-    now = getattr(getattr(build, part), name) if name else getattr(build, part)
+    now = value_at(build, step.field)
     if now is None:
         return False
-    after = float(np.asarray(now)) + step.change
+    after = number(now) + step.change
     inside = LOWEST.get(step.field, 1e-9) <= after <= HIGHEST.get(step.field, np.inf)
     return inside and _makes(build, step.field, step.change)
 
@@ -249,6 +242,5 @@ def elasticities(build: Build, output: str, *, share: float = 0.02) -> dict[str,
 
 
 def _value_or_none(build: Build, path: str) -> float | None:
-    part, _, name = path.partition(".")
-    value = getattr(getattr(build, part), name) if name else getattr(build, part)
-    return None if value is None else float(np.asarray(value))
+    value = value_at(build, path)
+    return None if value is None else number(value)
