@@ -313,10 +313,7 @@ _RELABEL: dict[str, Any] = {
 def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, volume: Number) -> NDArray:
     """Current at the old test voltage that keeps the loss torque per speed, scaled with stator volume. [A]"""
     slope = old.iron_torque_slope * volume
-    # V = K_e n + R I and I = q n / K_t
-    per_rev = slope / new.torque_constant
-    speed = np.asarray(new.no_load_voltage) / (2.0 * np.pi * new.torque_constant + resistance * per_rev)
-    return per_rev * speed
+    return motor.current_without_load(slope, new.torque_constant, resistance=resistance, voltage=new.no_load_voltage)
 
 
 def value_at(build: Build, path: str) -> Any:

@@ -30,7 +30,10 @@ __all__ = [
     "command_from_duty",
     "duty_cap",
     "duty_from_throttle",
+    "limited_ripple",
     "ripple_loss",
+    "ripple_power",
+    "ripple_voltage",
     "throttle_from_duty",
     "winding_ripple",
 ]
@@ -46,6 +49,8 @@ RIPPLE_COEFFICIENT = 0.39
 """k_r of the ripple and switching loss, fitted to all stands together. [W/V^2]"""
 RIPPLE_MOST = 3.0
 """k_r V^2 is at most this much times the power that goes to a rotor otherwise. [-]"""
+# numbers as arrays without axes: numpy takes them faster than plain ones
+_ZERO, _RIPPLE_MOST, _TINY = (np.asarray(x) for x in (0.0, RIPPLE_MOST, 1e-30))
 
 
 @dataclass(frozen=True)
@@ -247,6 +252,73 @@ def ripple_loss(
     rest = np.maximum(1.0 - volts / np.asarray(bus_voltage, dtype=np.float64), 0.0)
     whole = np.minimum(np.asarray(controller.ripple_coefficient) * volts * volts, RIPPLE_MOST * np.asarray(power))
     return np.asarray(controller.standby_power) + whole * rest * rest
+
+
+def ripple_voltage(motor_voltage: NDArray, bus_voltage: NDArray) -> NDArray:
+    """V_bus d (1 - d): the voltage whose square the ripple loss goes with.
+
+    Parameters
+    ----------
+    motor_voltage, bus_voltage : ndarray
+        Average motor voltage, and bus voltage. [V]
+
+    Returns
+    -------
+    ndarray
+        0 where the motor voltage is above the bus voltage. [V]
+
+    Examples
+    --------
+    >>> float(ripple_voltage(np.asarray(5.0), np.asarray(20.0)))
+    3.75
+    """
+    return np.maximum(motor_voltage - motor_voltage * motor_voltage / bus_voltage, _ZERO)
+
+
+def ripple_power(coefficient: ArrayLike, bus_voltage: ArrayLike, duty: ArrayLike) -> NDArray:
+    """Ripple loss of one rotor at a duty, without standby and without its limit: k_r V_bus^2 [d (1 - d)]^2.
+
+    Parameters
+    ----------
+    coefficient : array_like
+        k_r. [W/V^2]
+    bus_voltage : array_like
+        [V]
+    duty : array_like
+        Average duty, 0 to 1. [-]
+
+    Returns
+    -------
+    ndarray
+        [W]
+
+    Examples
+    --------
+    >>> float(ripple_power(0.5, 20.0, 0.5))
+    12.5
+    """
+    share = np.asarray(duty) * (1.0 - np.asarray(duty))
+    return np.asarray(coefficient) * (np.asarray(bus_voltage) * share) ** 2
+
+
+def limited_ripple(coefficient: NDArray, fixed: NDArray, square: NDArray) -> NDArray:
+    """Ripple coefficient of all rotors where little power goes with it; see the text of this module.
+
+    Parameters
+    ----------
+    coefficient : ndarray
+        Of all rotors. [W/V^2]
+    fixed : ndarray
+        Power of all rotors and the electronics without ripple. [W]
+    square : ndarray
+        Motor voltage squared. [V^2]
+
+    Returns
+    -------
+    ndarray
+        [W/V^2]
+    """
+    return np.minimum(coefficient, _RIPPLE_MOST * fixed / np.maximum(square, _TINY))
 
 
 def winding_ripple(controller: Controller, loss: ArrayLike) -> NDArray:

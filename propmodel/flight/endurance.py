@@ -24,8 +24,9 @@ from propmodel.assembly.build import Build, shape_of
 from propmodel.base.checks import check_in, check_range, keep_arrays, shown
 from propmodel.base.status import Status
 from propmodel.components import battery
+from propmodel.components.controller import limited_ripple
 from propmodel.flight.trim import Airframe, trim
-from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust, limited_ripple
+from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust
 from propmodel.powertrain.prepared import PreparedPowertrain, at_state_of_charge, prepare
 
 __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel.base import checks
 from propmodel.base.arrays import FloatArray
 from propmodel.base.status import Status
+from propmodel.components.motor import BELL_RADIUS, BELL_SHARE
 
 __all__ = [
     "CONTROLLER_LAG",
@@ -36,8 +37,6 @@ __all__ = [
 
 BLADE_SHAPE = 1.0 / 6.0
 """Inertia of a propeller over m R^2; 1/3 is a uniform rod, blades taper to the tip (estimate). [-]"""
-BELL_SHARE, BELL_RADIUS = 0.45, 0.44
-"""Turning share of the motor mass, and its radius over the can diameter (estimates). [-]"""
 CONTROLLER_LAG = 0.012
 """Between the command and the motor's voltage. [s] Fitted to three craft, data/response/SOURCE.md."""
 SLOWING = 1.27

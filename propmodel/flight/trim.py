@@ -42,10 +42,10 @@ from propmodel.assembly.build import Build, drag_areas, scatter_back, shape_of, 
 from propmodel.base.checks import apart, as_floats, check_number, check_range
 from propmodel.base.status import Status
 from propmodel.components import momentum
-from propmodel.components.controller import throttle_from_duty
+from propmodel.components.controller import limited_ripple, ripple_voltage, throttle_from_duty
 from propmodel.components.inplane import INPLANE_FADE, INPLANE_GAIN
 from propmodel.powertrain import rotor_speed
-from propmodel.powertrain.operating_point import OperatingPoint, at_duty, electrical, limited_ripple
+from propmodel.powertrain.operating_point import OperatingPoint, at_duty, electrical
 from propmodel.powertrain.prepared import PreparedPowertrain, prepare
 from propmodel.powertrain.rotor_speed import PASSES
 
@@ -557,7 +557,7 @@ def _excess(d: PreparedPowertrain, state: Trim, cap: NDArray) -> tuple[NDArray, 
     power = d.rotors * (volts * amps) + d.idle_power
     bus = np.maximum(volts / cap, _HALF * d.emf)
     square = volts * volts
-    through = volts - square / bus
+    through = ripple_voltage(volts, bus)
     power = power + limited_ripple(d.total_ripple_coefficient, power, square) * (through * through)
     current = power / bus
     return (bus + d.pack_resistance * current) / d.emf - _ONE, current

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from propmodel.base.cells import escape_cell, unescape_cell
 from propmodel.base.checks import check_in
 from propmodel.base.units import INCH, MILLIOHM, MM
 from propmodel.parts.table_columns import KINDS, UNITS, Column, columns, headings
@@ -82,45 +83,6 @@ def _frame(kind: str, data: Mapping[str, list[Any]]) -> pd.DataFrame:
 
 
 # --- text that came from outside ---
-
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|", "%")
-"""A cell that starts like this may run as a formula or command in a spreadsheet (OWASP, CSV injection)."""
-
-
-def escape_cell(value: object) -> object:
-    """Make a text harmless to a spreadsheet by a leading apostrophe; numbers pass as they are.
-
-    Parameters
-    ----------
-    value : object
-        What the cell holds: a text, a number or nothing.
-
-    Examples
-    --------
-    >>> escape_cell("=1+1"), escape_cell("2207"), escape_cell(-5.0)
-    ("'=1+1", '2207', -5.0)
-    """
-    if not isinstance(value, str):
-        return value
-    # spreadsheets skip blanks and full-width forms count as the plain sign
-    first = unicodedata.normalize("NFKC", value).lstrip(" \u00a0'")[:1]
-    return "'" + value if first in _FORMULA and first else value
-
-
-def unescape_cell(value: str) -> str:
-    """Take back what `escape_cell` put in front.
-
-    Parameters
-    ----------
-    value : str
-        Text of a cell, as read.
-
-    Examples
-    --------
-    >>> unescape_cell("'=1+1")
-    '=1+1'
-    """
-    return value[1:] if value.startswith("'") and escape_cell(value[1:]) == value else value
 
 
 def clean_text(value: object) -> str:

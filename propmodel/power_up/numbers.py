@@ -12,7 +12,7 @@ from propmodel.assembly.build import Build, shape_of
 from propmodel.base.arrays import number
 from propmodel.base.checks import as_floats
 from propmodel.components import battery, motor, propeller
-from propmodel.components.controller import command_from_duty, winding_ripple
+from propmodel.components.controller import command_from_duty, ripple_power, winding_ripple
 from propmodel.powertrain import operating_point
 from propmodel.powertrain.prepared import prepare
 
@@ -307,8 +307,9 @@ def no_load_supply_current(p: PowerUp, duty: float) -> tuple[float, float]:
         no_load_current=p.no_load_current,
         no_load_voltage=p.no_load_voltage,
     )
-    through = p.supply_voltage * duty * (1.0 - duty)
-    return n, duty * amps + (p.controller_standby + p.ripple_coefficient * through**2) / p.supply_voltage
+    return n, duty * amps + (
+        p.controller_standby + number(ripple_power(p.ripple_coefficient, p.supply_voltage, duty))
+    ) / p.supply_voltage
 
 
 def most_bare_rise(p: PowerUp) -> float:

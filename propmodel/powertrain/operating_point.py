@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel.assembly.build import scatter_back, subset
 from propmodel.base.status import Status
 from propmodel.components import battery
-from propmodel.components.controller import RIPPLE_MOST
+from propmodel.components.controller import RIPPLE_MOST, limited_ripple, ripple_voltage
 from propmodel.powertrain import rotor_speed
 from propmodel.powertrain.prepared import MIN_BUS_RATIO, PreparedPowertrain
 from propmodel.powertrain.rotor_speed import PASSES
@@ -24,7 +24,6 @@ __all__ = [
     "at_speed",
     "at_thrust",
     "electrical",
-    "limited_ripple",
     "solve_at_duty",
     "solve_for_row",
     "with_losses_and_status",
@@ -122,21 +121,20 @@ def electrical(
     square = motor_voltage * motor_voltage
     coefficient = limited_ripple(coefficient, fixed, square)
     # the ripple belongs to the voltage near enough without it: this lands some 1e-4 from the root
-    through = motor_voltage - square / np.maximum(emf - r * fixed / emf, half)
-    through = np.maximum(through, _ZERO)
+    through = ripple_voltage(motor_voltage, np.maximum(emf - r * fixed / emf, half))
     bus = battery.terminal_voltage(emf, r, fixed + coefficient * through * through)
     tight = bus < _TIGHT * emf
     if tight.any():
         # near half of the rest voltage two roots meet: begin above both, where Newton's method comes down safely
         asked = (emf, r, fixed, coefficient, motor_voltage)
         e, o, f, c, v = (np.broadcast_to(x, tight.shape)[tight] for x in asked)
-        above = np.maximum(v - v * v / (_HALF * e), _ZERO)
+        above = ripple_voltage(v, _HALF * e)
         start = battery.terminal_voltage(e, o, f + c * above * above)
         bus = np.array(np.broadcast_to(bus, tight.shape))
         bus[tight] = _bus(e, o, f, c, v, start, passes=WEAK_PACK_PASSES)
     bus = _bus(emf, r, fixed, coefficient, motor_voltage, bus, passes=passes)
     # last the closed form: whatever the ripple still lacks, volts, amps and watts agree to the last digit
-    through = np.maximum(motor_voltage - square / np.maximum(bus, half), _ZERO)
+    through = ripple_voltage(motor_voltage, np.maximum(bus, half))
     ripple = coefficient * through * through
     bus = battery.terminal_voltage(emf, r, fixed + ripple)
     power = fixed + ripple
@@ -168,26 +166,6 @@ def electrical(
         pack_loss=pack_current * pack_current * r,
         status=status,
     )
-
-
-def limited_ripple(coefficient: NDArray, fixed: NDArray, square: NDArray) -> NDArray:
-    """Ripple coefficient of all rotors where little power goes with it; see `components.controller`.
-
-    Parameters
-    ----------
-    coefficient : ndarray
-        Of all rotors. [W/V^2]
-    fixed : ndarray
-        Power of all rotors and the electronics without ripple. [W]
-    square : ndarray
-        Motor voltage squared. [V^2]
-
-    Returns
-    -------
-    ndarray
-        [W/V^2]
-    """
-    return np.minimum(coefficient, _RIPPLE_MOST * fixed / np.maximum(square, _TINY))
 
 
 def _bus(

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from propmodel.assembly.build import Build
 from propmodel.assess.assessment import Assessment
-from propmodel.base.arrays import FloatArray
+from propmodel.base.arrays import FloatArray, quantiles, tails
 from propmodel.base.checks import check_number, check_range
 from propmodel.components import motor, propeller
 from propmodel.flight import spin_up
@@ -141,14 +141,8 @@ def punch_band(build: Build, *, coverage: float = 0.8, draws: int = 128) -> tupl
     many = draw(build, draws=draws)
     found = punch(many.build, factor=many.response_factor, quick=True)
     shape = np.broadcast_shapes(*(np.shape(v) for v in vars(found).values()))
-    sides = []
-    for share in (0.5 * (1.0 - coverage), 0.5 * (1.0 + coverage)):
-        side = {}
-        for name, value in vars(found).items():
-            whole = np.broadcast_to(value, shape)
-            there = np.mean(np.isfinite(whole), axis=-1) >= 0.5
-            # all-NaN rows would warn; they are NaN below anyway
-            filled = np.where(there[..., None], whole, 0.0)
-            side[name] = np.where(there, np.nanquantile(filled, share, axis=-1), np.nan)[()]
-        sides.append(Punch(**side))
-    return sides[0], sides[1]
+    sides: list[dict[str, FloatArray]] = [{}, {}]
+    for name, value in vars(found).items():
+        for side, end in zip(sides, quantiles(np.broadcast_to(value, shape), tails(coverage)), strict=True):
+            side[name] = end[()]
+    return Punch(**sides[0]), Punch(**sides[1])
