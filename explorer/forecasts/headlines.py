@@ -23,8 +23,8 @@ from propmodel.assess.assessment import Assessment
 from propmodel.assess.limits import Limit, limits
 from propmodel.assess.performance import evaluate, status_of
 from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.level import level_flight
 from propmodel.flight.power_split import PowerSplit, where_watts_go
-from propmodel.flight.trim import level_flight
 from propmodel.powertrain.throttle_curve import ThrottleCurve, throttle_curve
 from propmodel.studies.spread import curve_bands, draw
 

@@ -18,8 +18,10 @@ from propmodel.assembly.build import Build, drag_areas, shape_of
 from propmodel.base.status import Status
 from propmodel.components import battery, controller, momentum, motor
 from propmodel.dive.stepped import Dive, PullOut, estimate_pull_out
+from propmodel.flight.best_speeds import lowest_point
 from propmodel.flight.endurance import HoverTime, hover_hours, lifts
-from propmodel.flight.trim import Airframe, TopSpeed, find_top_speed, hover_trim, lowest_point, trim
+from propmodel.flight.top_speed import TopSpeed, find_top_speed
+from propmodel.flight.trim import Airframe, hover_trim, trim
 from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust, electrical
 from propmodel.powertrain.prepared import PreparedPowertrain, at_state_of_charge, prepare
 from propmodel.powertrain.rotor_speed import PASSES

@@ -11,8 +11,8 @@ from propmodel.assess.performance import performance
 from propmodel.base.status import Status
 from propmodel.components import battery
 from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.level import level_flight
 from propmodel.flight.power_split import where_watts_go
-from propmodel.flight.trim import level_flight
 from propmodel.powertrain.prepared import prepare
 from propmodel.powertrain.throttle_curve import throttle_curve
 

@@ -17,8 +17,12 @@ from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, performance
 from propmodel.base.status import Status
 from propmodel.components import battery, propeller
+from propmodel.flight.best_speeds import best_speeds
+from propmodel.flight.climb import climb_rate
 from propmodel.flight.endurance import Profile, flight_time
-from propmodel.flight.trim import Airframe, best_speeds, climb_rate, level_flight, top_speed, trim
+from propmodel.flight.level import level_flight
+from propmodel.flight.top_speed import top_speed
+from propmodel.flight.trim import Airframe, trim
 from propmodel.powertrain.operating_point import at_duty, at_speed, at_thrust
 from propmodel.powertrain.prepared import prepare
 from propmodel.powertrain.rotor_speed import never_overloads_pack

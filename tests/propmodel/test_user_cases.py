@@ -20,8 +20,10 @@ from propmodel.components import battery, wire
 from propmodel.dive import vortex_ring
 from propmodel.dive.stepped import DEFAULT_DELAY, Dive, fly_pull_out
 from propmodel.flight import spin_up
+from propmodel.flight.axial_inflow import speed_at_duty
 from propmodel.flight.endurance import WAYS_OF_FLYING, Profile, flight_time
-from propmodel.flight.trim import speed_at_duty, steepest_tilt, trim
+from propmodel.flight.level import steepest_tilt
+from propmodel.flight.trim import trim
 from propmodel.heat.hot_motor import hot_motor_verdict
 from propmodel.power_up import transients
 from propmodel.powertrain.operating_point import at_duty, electrical

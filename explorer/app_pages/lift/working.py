@@ -14,7 +14,7 @@ from propmodel.components import battery, propeller
 from propmodel.components.controller import throttle_from_duty
 from propmodel.components.motor import motor_mass
 from propmodel.flight.endurance import Profile, flight_time
-from propmodel.flight.trim import level_flight
+from propmodel.flight.level import level_flight
 from propmodel.powertrain.operating_point import at_duty, at_thrust
 from propmodel.powertrain.prepared import prepare
 

@@ -15,10 +15,7 @@ from propmodel.assembly.build import Build
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.base.status import Status
-from propmodel.flight.trim import (
-    Airframe,
-    trim,
-)
+from propmodel.flight.trim import Airframe, trim
 from propmodel.heat.motor import seconds_to_limit, steady_temperatures
 from propmodel.powertrain import operating_point
 from propmodel.studies.punch import punch, punch_band

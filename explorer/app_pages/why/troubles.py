@@ -24,8 +24,8 @@ from propmodel.components.air import atmosphere
 from propmodel.components.controller import throttle_from_duty
 from propmodel.components.momentum import induced_velocity_hover
 from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.level import level_flight, steepest_tilt
 from propmodel.flight.spin_up import stall_current
-from propmodel.flight.trim import level_flight, steepest_tilt
 from propmodel.heat.hot_motor import hot_motor_verdict
 from propmodel.power_up import transients
 from propmodel.powertrain.operating_point import at_duty

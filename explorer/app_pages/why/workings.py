@@ -26,7 +26,9 @@ from propmodel.components.controller import RIPPLE_MOST, THROTTLE_EXPONENT
 from propmodel.dive import closed_forms
 from propmodel.dive.pull_out import pull_out
 from propmodel.flight import spin_up
-from propmodel.flight.trim import best_speeds, level_flight, top_speed
+from propmodel.flight.best_speeds import best_speeds
+from propmodel.flight.level import level_flight
+from propmodel.flight.top_speed import top_speed
 from propmodel.power_up import transients
 from propmodel.studies.spread import bands, contributions
 

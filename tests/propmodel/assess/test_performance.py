@@ -12,7 +12,8 @@ from propmodel.assess.performance import CHUNK, OUTPUTS, Performance, performanc
 from propmodel.base.status import Status
 from propmodel.components import momentum
 from propmodel.components.controller import duty_from_throttle
-from propmodel.flight.trim import best_speeds, top_speed
+from propmodel.flight.best_speeds import best_speeds
+from propmodel.flight.top_speed import top_speed
 from propmodel.powertrain.throttle_curve import throttle_curve
 
 NAMES = propmodel.demo_names()

@@ -11,16 +11,11 @@ from propmodel.assembly.build import drag_areas
 from propmodel.base.status import Status
 from propmodel.components import propeller
 from propmodel.components.inplane import inplane_force
-from propmodel.flight.trim import (
-    Airframe,
-    best_speeds,
-    climb_rate,
-    level_flight,
-    profile_split,
-    steepest_tilt,
-    top_speed,
-    trim,
-)
+from propmodel.flight.best_speeds import best_speeds
+from propmodel.flight.climb import climb_rate
+from propmodel.flight.level import level_flight, steepest_tilt
+from propmodel.flight.top_speed import top_speed
+from propmodel.flight.trim import Airframe, profile_split, trim
 from propmodel.powertrain.operating_point import at_duty, electrical
 from propmodel.powertrain.prepared import prepare
 
