@@ -7,16 +7,12 @@ from propmodel.heat.motor import (
     SteadyHeat,
     ThermalResistance,
     capacities,
-    continuous_current,
-    controller_rise,
-    pack_temperature_rate,
     resistances,
-    rms_current,
-    seconds_to_limit,
     steady_temperatures,
     temperatures_after,
-    wire_rise,
 )
+from propmodel.heat.motor_limits import continuous_current, seconds_to_limit
+from propmodel.heat.pack_and_leads import controller_rise, pack_temperature_rate, rms_current, wire_rise
 
 __all__ = [
     "BELL_OVER",

@@ -29,17 +29,9 @@ from propmodel.components.controller import (
 )
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller
-from propmodel.parts.csv_table import (
-    PartsError,
-    PartTable,
-    check,
-    clean_text,
-    empty,
-    escape_cell,
-    read_csv,
-    to_csv,
-    unescape_cell,
-)
+from propmodel.parts.cell_values import clean_text
+from propmodel.parts.checking import PartsError, check, empty
+from propmodel.parts.csv_table import PartTable, escape_cell, read_csv, to_csv, unescape_cell
 from propmodel.parts.table_columns import KINDS, Column, columns, headings
 
 __all__ = [

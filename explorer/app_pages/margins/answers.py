@@ -16,7 +16,8 @@ from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.base.status import Status
 from propmodel.flight.trim import Airframe, trim
-from propmodel.heat.motor import seconds_to_limit, steady_temperatures
+from propmodel.heat.motor import steady_temperatures
+from propmodel.heat.motor_limits import seconds_to_limit
 from propmodel.powertrain import operating_point
 from propmodel.studies.punch import punch, punch_band
 from propmodel.studies.spread import draw
