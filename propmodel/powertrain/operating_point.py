@@ -440,14 +440,20 @@ def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolutio
     held = at_speed(part, n_part, bus_passes=WEAK_PACK_PASSES)
     open_ = ~beyond & (np.abs(held.duty - asked) > 1e-9)
     if open_.any():
-        # the passes do not close for a few: the duty grows with speed up to the peak, so halve
-        few, wanted = subset(part, open_, asked.shape), asked[open_]
-        low, high = np.zeros_like(wanted), peak_speed[open_]
-        for _ in range(52):
-            middle = 0.5 * (low + high)
-            under = at_speed(few, middle, bus_passes=WEAK_PACK_PASSES).duty < wanted
-            low, high = np.where(under, middle, low), np.where(under, high, middle)
-        n_part[open_] = 0.5 * (low + high)
+        # the passes do not close for a few: the duty grows with speed up to the peak, which brackets it
+        n_part[open_] = _bracketed(subset(part, open_, asked.shape), asked[open_], peak_speed[open_])
         held = at_speed(part, n_part, bus_passes=WEAK_PACK_PASSES)
     held = replace(held, status=np.where(beyond, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8))
     return OperatingPoint(*(scatter_back(getattr(point, f.name), some, getattr(held, f.name)) for f in fields(point)))
+
+
+def _bracketed(d: PreparedPowertrain, duty: NDArray, peak_speed: NDArray) -> NDArray:
+    """Speed at a duty, between rest and the speed of most power. [1/s]"""
+    from scipy.optimize.elementwise import find_root  # half a second to import: only where it is used
+
+    def excess(n: NDArray, k: NDArray) -> NDArray:
+        return at_speed(subset(d, k, duty.shape), n, bus_passes=WEAK_PACK_PASSES).duty - duty[k]
+
+    # beyond the peak the bus is held, so the duty goes on growing: a root at the very peak is inside as well
+    found = find_root(excess, (1e-9 * peak_speed, 1.000001 * peak_speed), args=(np.arange(duty.size),))
+    return np.minimum(found.x, peak_speed)

@@ -168,17 +168,19 @@ def of_most_power(d: PreparedPowertrain, start: NDArray, *, passes: int = 12) ->
         if not open_.any():
             return n
     # the steps leave the ripple out of the slope: where it is much of the power they may go to and fro. The power
-    # grows with speed all the way (the ripple is held), so halve for those, on a logarithmic scale
+    # grows with speed all the way (the ripple is limited), so those are bracketed, on a logarithmic scale
     some = ~(np.abs(step) <= 1e-9)
     if not some.any():
         return n
     few, (half, most) = subset(d, some, n.shape), (np.broadcast_to(x, n.shape)[some] for x in (half, most))
-    low, high = np.full(half.shape, np.log(1e-4)), np.full(half.shape, np.log(1e6))
-    for _ in range(64):
-        middle = 0.5 * (low + high)
-        under = _power_at_half(few, np.exp(middle), half) < most
-        low, high = np.where(under, middle, low), np.where(under, high, middle)
-    return scatter_back(n, some, np.exp(0.5 * (low + high)))
+
+    def excess(log_n: NDArray, k: NDArray) -> NDArray:
+        return _power_at_half(subset(few, k, half.shape), np.exp(log_n), half[k]) - most[k]
+
+    from scipy.optimize.elementwise import find_root  # half a second to import: only where it is used
+
+    ends = np.full(half.shape, np.log(1e-4)), np.full(half.shape, np.log(1e6))
+    return scatter_back(n, some, np.exp(find_root(excess, ends, args=(np.arange(half.size),)).x))
 
 
 def _power_at_half(d: PreparedPowertrain, n: NDArray, half: NDArray) -> NDArray:
