@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.base.arrays import Number
+from propmodel.base.arrays import ArrayOrFloat
 from propmodel.base.checks import check_in, check_positive, check_range, keep_arrays, shown
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.components import battery, motor, propeller
@@ -56,7 +56,7 @@ class Build:
     controller : Controller
     pack : propmodel.battery.Pack
     rotors : array_like
-        Number of motors. [-] A coaxial craft counts both of each pair.
+        ArrayOrFloat of motors. [-] A coaxial craft counts both of each pair.
     air : Air
     command_cap : array_like
         Largest command the flight controller may give; `duty_cap` is the duty it allows. [-] It lowers the average
@@ -78,9 +78,9 @@ class Build:
     propeller: propeller.Propeller
     controller: Controller
     pack: battery.Pack
-    rotors: Number = 4
+    rotors: ArrayOrFloat = 4
     air: Air = STANDARD
-    command_cap: Number = 1.0
+    command_cap: ArrayOrFloat = 1.0
     coaxial: bool = False
     name: str = ""
 
@@ -284,8 +284,8 @@ def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
     new = replace(old, **{k: v for k, v in values.items() if k in ("kv", "stator_diameter", "stator_height")})
     if not {"kv", "stator_diameter", "stator_height"} & set(values):
         return replace(old, **values)
-    constant: Number = 1.0
-    volume: Number = 1.0
+    constant: ArrayOrFloat = 1.0
+    volume: ArrayOrFloat = 1.0
     if old.stator_diameter is not None and old.stator_height is not None:
         before, after = (old.stator_diameter, old.stator_height), (new.stator_diameter, new.stator_height)
         constant = motor.motor_constant(*after) / motor.motor_constant(*before)
@@ -310,7 +310,7 @@ _RELABEL: dict[str, Any] = {
 }
 
 
-def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, volume: Number) -> NDArray:
+def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, volume: ArrayOrFloat) -> NDArray:
     """Current at the old test voltage that keeps the loss torque per speed, scaled with stator volume. [A]"""
     slope = old.iron_torque_slope * volume
     return motor.current_without_load(slope, new.torque_constant, resistance=resistance, voltage=new.no_load_voltage)

@@ -7,13 +7,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["FloatArray", "Number", "floats", "number", "quantiles", "tails"]
+__all__ = ["ArrayOrFloat", "FloatArray", "Number", "floats", "number", "quantiles", "tails"]
 
 FloatArray = NDArray[np.float64]
 
-Number = Any
-"""A float, or an array (also a plain list) that broadcasts with the others. A type checker cannot follow which
-of the two a field holds, and arithmetic must work on both; the range checks of each part refuse anything else."""
+ArrayOrFloat = float | FloatArray
+"""A float, or an array that broadcasts with the others: what a field of a part holds once it is made. A list is turned
+into an array by the part (`checks.keep_arrays`)."""
+Number = ArrayOrFloat
 
 
 def floats(value: ArrayLike) -> FloatArray:

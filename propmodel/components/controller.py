@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.arrays import Number
+from propmodel.base.arrays import ArrayOrFloat
 from propmodel.base.checks import as_floats, check_positive, check_range, keep_arrays
 
 __all__ = [
@@ -82,18 +82,18 @@ class Controller:
         Free text.
     """
 
-    resistance: Number = 0.0
-    ripple_coefficient: Number = RIPPLE_COEFFICIENT
-    standby_power: Number = 0.5
-    throttle_exponent: Number = THROTTLE_EXPONENT
-    idle_duty: Number = 0.0
-    log_sd_throttle_exponent: Number | None = None
-    continuous_current: Number | None = None
-    burst_current: Number | None = None
-    min_cells: Number | None = None
-    max_cells: Number | None = None
-    max_voltage: Number | None = None
-    mass: Number | None = None
+    resistance: ArrayOrFloat = 0.0
+    ripple_coefficient: ArrayOrFloat = RIPPLE_COEFFICIENT
+    standby_power: ArrayOrFloat = 0.5
+    throttle_exponent: ArrayOrFloat = THROTTLE_EXPONENT
+    idle_duty: ArrayOrFloat = 0.0
+    log_sd_throttle_exponent: ArrayOrFloat | None = None
+    continuous_current: ArrayOrFloat | None = None
+    burst_current: ArrayOrFloat | None = None
+    min_cells: ArrayOrFloat | None = None
+    max_cells: ArrayOrFloat | None = None
+    max_voltage: ArrayOrFloat | None = None
+    mass: ArrayOrFloat | None = None
     name: str = ""
 
     def __post_init__(self) -> None:
@@ -166,7 +166,7 @@ def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_c
     return np.asarray(cap - least) * command + np.asarray(least)
 
 
-def _is_one(exponent: Number) -> bool:
+def _is_one(exponent: ArrayOrFloat) -> bool:
     return exponent == 1.0 if isinstance(exponent, float) else bool(np.all(np.asarray(exponent) == 1.0))
 
 

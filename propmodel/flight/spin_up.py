@@ -10,7 +10,6 @@ Motor and inertia alone give 28 to 33 ms for small changes of speed of 3- to 6-i
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -110,7 +109,9 @@ def rotor_inertia(
     return shape * m * radius * radius + BELL_SHARE * motor * arm * arm
 
 
-def _time_between(inertia: Any, c0: Any, c1: Any, k: Any, low: Any, high: Any) -> FloatArray:
+def _time_between(
+    inertia: FloatArray, c0: FloatArray, c1: FloatArray, k: FloatArray, low: FloatArray, high: FloatArray
+) -> FloatArray:
     """Time from speed low to high [1/s] under the net torque c0 - c1 n - k n^2; one logarithm."""
     root = np.sqrt(c1 * c1 + 4.0 * k * c0)
     n_full, n_other = (

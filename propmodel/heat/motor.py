@@ -7,13 +7,13 @@ outrunner in propeller wash was found.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base import checks, units
-from propmodel.base.arrays import FloatArray, Number
+from propmodel.base.arrays import ArrayOrFloat, FloatArray, floats
 from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
 from propmodel.base.status import Status
 
@@ -43,6 +43,15 @@ PRANDTL, AIR_HEAT = 0.71, 1005.0
 """Of air (handbook values). [-], [J/(kg K)]"""
 
 
+class AirLike(Protocol):
+    """What the cooling takes of the air: `components.air.Air`, which stands on the same floor as this wing."""
+
+    @property
+    def density(self) -> ArrayLike: ...
+    @property
+    def viscosity(self) -> ArrayLike: ...
+
+
 @dataclass(frozen=True)
 class ThermalResistance:
     """Thermal resistances of a motor.
@@ -53,8 +62,8 @@ class ThermalResistance:
         [K/W]
     """
 
-    winding_body: Number
-    body_air: Number
+    winding_body: ArrayOrFloat
+    body_air: ArrayOrFloat
 
     def __post_init__(self) -> None:
         checks.check_positive("winding_body", self.winding_body, "K/W")
@@ -102,7 +111,7 @@ def resistances(
     stator_height: ArrayLike,
     wash_speed: ArrayLike,
     rev_per_s: ArrayLike,
-    air: Any,
+    air: AirLike,
 ) -> ThermalResistance:
     """Thermal resistances of an outrunner in the wash of its propeller.
 
@@ -143,8 +152,9 @@ def resistances(
     area = 2.0 * (np.pi * bell * length + 0.25 * np.pi * bell * bell)
     swirl = 0.3 * np.pi * n * bell
     speed = np.sqrt(wash * wash + swirl * swirl)
-    conductivity = air.viscosity * (AIR_HEAT / PRANDTL)
-    reynolds = air.density * speed * bell / air.viscosity
+    viscosity = floats(air.viscosity)
+    conductivity = viscosity * (AIR_HEAT / PRANDTL)
+    reynolds = floats(air.density) * speed * bell / viscosity
     film = (0.62 * PRANDTL ** (1.0 / 3.0)) * np.sqrt(reynolds) * conductivity / bell
     return ThermalResistance(CONTACT / (np.pi * d * h), 1.0 / (np.maximum(film, STILL_AIR) * area))
 
@@ -223,9 +233,9 @@ def steady_temperatures(
     runaway = spare <= 0.0
     rise = (ambient - reference + k + iron * rb) / np.where(runaway, 1.0, spare)
     never = runaway | (reference + rise > checks.check_positive("believable", believable, "K"))
-    winding: Any = np.where(never, np.nan, reference + rise)
+    winding: FloatArray = np.where(never, np.nan, reference + rise)
     body = ambient + rb * (copper * (1.0 + ALPHA * (winding - reference)) + iron)
-    status: Any = np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(Status.OK))
+    status = np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(Status.OK))
     return SteadyHeat(winding[()], body[()], status[()])
 
 
@@ -242,14 +252,14 @@ class _Modes:
 
 
 def modes(
-    copper: Any,
-    iron: Any,
+    copper: FloatArray,
+    iron: FloatArray,
     resistance: ThermalResistance,
     capacity: HeatCapacity,
-    ambient: Any,
-    winding: Any,
-    body: Any,
-    reference: Any,
+    ambient: FloatArray,
+    winding: FloatArray,
+    body: FloatArray,
+    reference: FloatArray,
 ) -> _Modes:
     """Eigenvalues and the share of each in the starting rates (not in the end state: runaway has none)."""
     g1 = 1.0 / np.asarray(resistance.winding_body, dtype=np.float64)
@@ -272,7 +282,7 @@ def modes(
     return _Modes(fast, slow, r1 - w_slow, w_slow, r2 - b_slow, b_slow)
 
 
-def grown(rate: Any, time: Any) -> tuple[FloatArray, FloatArray]:
+def grown(rate: FloatArray, time: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return (exp(rate t) - 1) / rate and exp(rate t)."""
     x = np.minimum(rate * time, 500.0)
     up = np.expm1(x)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -135,7 +133,7 @@ def seconds_to_limit(
     return out.reshape(shape)[()]
 
 
-def _newton(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatArray:
+def _newton(rise: FloatArray, fast: FloatArray, slow: FloatArray, w_fast: FloatArray, w_slow: FloatArray) -> FloatArray:
     """Crossing of a rising sum of two exponentials; NaN where it does not close."""
     with np.errstate(all="ignore"):
         # lower bound: the fast exponential at its full height from the start
@@ -152,7 +150,7 @@ def _newton(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatA
         return np.where((np.abs(error) < 1e-3) & (t >= 0.0), t, np.nan)
 
 
-def _bisect(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatArray:
+def _bisect(rise: FloatArray, fast: FloatArray, slow: FloatArray, w_fast: FloatArray, w_slow: FloatArray) -> FloatArray:
     """First crossing of any sum of two exponentials, by a bracket; inf where there is none."""
     longest = np.full(rise.shape, 1e7)
     with np.errstate(all="ignore"):

@@ -139,7 +139,8 @@ def throttle_curve(
     row = None if cached is None else _row(throttle)
     if cached is not None and row is not None:
         d, command = cached, _ALL_THROTTLE if throttle is None else np.asarray(throttle)
-        found = solve_for_row(d, duty_row(row, build.controller, build.command_cap), passes=PASSES)
+        duties = duty_row(row, build.controller, build.command_cap)  # type: ignore[arg-type]
+        found = solve_for_row(d, duties, passes=PASSES)
     else:
         command = check_range("throttle", _ALL_THROTTLE if throttle is None else throttle, 0.0, 1.0)
         build = with_axis(build, command.ndim)
