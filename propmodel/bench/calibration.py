@@ -12,10 +12,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from propmodel.base.arrays import FloatArray, number
 from propmodel.bench.doubts import find_doubts
-from propmodel.bench.least_squares import Fit, Table
+from propmodel.bench.least_squares import StandFit, Table
 from propmodel.bench.reading.records import BenchLog, Doubt
 from propmodel.bench.stand_model import NAMES, Stand, controller_from, motor_from, stand_rows, throttle_duty
 from propmodel.components.air import STANDARD, Air
@@ -24,8 +24,6 @@ from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller, spread
 
 __all__ = ["Calibration", "calibrate"]
-
-FloatArray = NDArray[np.float64]
 
 MODEL_SD_PROPELLER = 0.02
 """How far the form of the forecast misses a propeller known at one point, ln C. [-]"""
@@ -121,7 +119,7 @@ def calibrate(
             odd, said = _left_out(log, find_doubts(log, motor=motor, propeller=propeller, air=air), drop)
             drop |= odd
     table = Table(points.drop(index=[row for row in drop if row in points.index]), motor, propeller, controller, air)
-    fit = Fit(table)
+    fit = StandFit(table)
     fit.solve()
     found = _result(fit)
     return replace(found, notes=[*said, *found.notes])
@@ -147,7 +145,7 @@ def _left_out(log: BenchLog, doubts: Sequence[Doubt], already: set[int]) -> tupl
     return odd, [f"{rows} left out, being in doubt: {why}"]
 
 
-def _covariance(fit: Fit) -> FloatArray:
+def _covariance(fit: StandFit) -> FloatArray:
     """Covariance of the common unknowns, never tighter than what the fit leaves between table and forecast.
 
     Misfits beyond the usual noise are no chance scatter that more rows average away: they stay as they are.
@@ -168,7 +166,7 @@ def _covariance(fit: Fit) -> FloatArray:
     return cov
 
 
-def _static(fit: Fit, propeller: Propeller) -> tuple[float, float]:
+def _static(fit: StandFit, propeller: Propeller) -> tuple[float, float]:
     """C_T and C_P at the middle speed of the table. [-]"""
     table = fit.table
     prepared = Stand.of(table.motor, propeller, table.controller, table.air, table.stand.voltage).prepared
@@ -181,7 +179,7 @@ def _merit_slope(c_t: float, c_p: float) -> float:
     return 1.0 - min(float(np.sqrt(2 / np.pi)) * c_t**1.5 / c_p, 0.84) / 0.85
 
 
-def _result(fit: Fit) -> Calibration:
+def _result(fit: StandFit) -> Calibration:
     table, x, n = fit.table, fit.x, len(NAMES)
     unknowns, cov = x[:n], _covariance(fit)
     sd = dict(zip(NAMES, np.sqrt(np.diag(cov)), strict=True))
@@ -207,23 +205,23 @@ def _result(fit: Fit) -> Calibration:
         (
             "ripple_coefficient",
             "W/V^2",
-            float(np.asarray(controller.ripple_coefficient)),
+            number(controller.ripple_coefficient),
             sd["log_ripple"],
-            float(np.asarray(table.controller.ripple_coefficient)),
+            number(table.controller.ripple_coefficient),
             "log_ripple",
         ),
         (
             "standby_power",
             "W",
-            float(np.asarray(controller.standby_power)),
+            number(controller.standby_power),
             sd["log_standby"],
-            float(np.asarray(table.controller.standby_power)),
+            number(table.controller.standby_power),
             "log_standby",
         ),
         (
             "throttle_exponent",
             "-",
-            float(np.asarray(controller.throttle_exponent)),
+            number(controller.throttle_exponent),
             sd["log_exponent"],
             THROTTLE_EXPONENT,
             "log_exponent",
@@ -237,7 +235,7 @@ def _result(fit: Fit) -> Calibration:
     before = frame["unknown"].map(lambda name: prior_sd.get(name, np.nan))
     before["c_p"] = float(spread(table.propeller).log_sd_c_p)
     frame["learned"] = np.clip(1.0 - (frame["log_sd"] / before) ** 2, 0.0, 1.0)
-    idle = float(np.asarray(controller.idle_duty))
+    idle = number(controller.idle_duty)
     frame.loc["idle_duty"] = {
         "unit": "-",
         "value": idle,
@@ -253,7 +251,7 @@ def _result(fit: Fit) -> Calibration:
     return Calibration(motor, propeller, controller, frame, _residuals(fit), _notes(fit, frame), unknowns, cov)
 
 
-def _propeller(fit: Fit, unknowns: FloatArray, cov: FloatArray) -> tuple[Propeller, list[tuple[Any, ...]]]:
+def _propeller(fit: StandFit, unknowns: FloatArray, cov: FloatArray) -> tuple[Propeller, list[tuple[Any, ...]]]:
     """Propeller with its shifts and collapsed spread; C_T and C_P at the middle speed with their log sd."""
     table = fit.table
     t, m = NAMES.index("log_c_t"), NAMES.index("merit")
@@ -283,7 +281,7 @@ def _propeller(fit: Fit, unknowns: FloatArray, cov: FloatArray) -> tuple[Propell
     ]
 
 
-def _residuals(fit: Fit) -> pd.DataFrame:
+def _residuals(fit: StandFit) -> pd.DataFrame:
     table, n = fit.table, len(NAMES)
     model = stand_rows(table.stand, fit.x[:n], np.exp(fit.x[n:]))
     frame = pd.DataFrame({"throttle_share": table.throttle}, index=table.index)
@@ -300,7 +298,7 @@ def _residuals(fit: Fit) -> pd.DataFrame:
     return frame
 
 
-def _notes(fit: Fit, frame: pd.DataFrame) -> list[str]:
+def _notes(fit: StandFit, frame: pd.DataFrame) -> list[str]:
     read, told = fit.table.read, []
     missed = [f"{name} by {100 * off:.0f} %" for name, off in fit.misfit().items() if off > 0.0 and name != "duty"]
     if missed:

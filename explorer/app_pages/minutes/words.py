@@ -202,7 +202,8 @@ def firmware_words(hover: FirmwareHover) -> str:
     return (
         f"If your firmware commands volts: {both(hover.start, hover.end)}. If it evens the pull out (thrust "
         "linearisation): "
-        f"{both(hover.linear_start, hover.linear_end)}, near one over the pull. Counted above idle, so below the hover command. It rises as the pack empties: "
+        f"{both(hover.linear_start, hover.linear_end)}, near one over the pull. Counted above idle, so below the "
+        "hover command. It rises as the pack empties: "
         "type the middle, and expect the stick to wander."
     )
 
