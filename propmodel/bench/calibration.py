@@ -23,7 +23,7 @@ from propmodel.components.controller import THROTTLE_EXPONENT, Controller
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller, spread
 
-__all__ = ["Calibration", "calibrate"]
+__all__ = ["ROWS_IN_DOUBT", "TABLE_IN_DOUBT", "Calibration", "calibrate"]
 
 MODEL_SD_PROPELLER = 0.02
 """How far the form of the forecast misses a propeller known at one point, ln C. [-]"""
