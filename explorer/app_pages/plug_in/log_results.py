@@ -50,13 +50,13 @@ def end_of(kind: str) -> Any:
 
 
 def clouds(log: bench.BenchLog, label: dict[str, Any], fit: Any, odd: Any) -> None:
-    """Forecast against reading, pull and current."""
+    """Forecast against reading, thrust and current."""
     points = log.points
     residuals = None if fit is None else fit.residuals
     grams = 1.0 / GRAM_FORCE
     found = []
     for name, column, key, factor, unit in (
-        ("Pull", "thrust_n", "thrust", grams, "g"),
+        ("Thrust", "thrust_n", "thrust", grams, "g"),
         ("Current", "current_a", "current", 1.0, "A"),
     ):
         if column not in points or not np.isfinite(points[column]).any():
@@ -106,7 +106,7 @@ def _table(points: pd.DataFrame) -> pd.DataFrame:
         ("voltage_v", "voltage [V]", 1.0),
         ("current_a", "current [A]", 1.0),
         ("speed_rev_per_s", "speed [rpm]", 60.0),
-        ("thrust_n", "pull [g]", 1.0 / GRAM_FORCE),
+        ("thrust_n", "thrust [g]", 1.0 / GRAM_FORCE),
         ("torque_nm", "torque [N m]", 1.0),
     ):
         if column in points:
@@ -167,7 +167,7 @@ def result(held: Held, fit: Any, inputs: Inputs) -> None:
     series = [
         (name, r[c], symbol)
         for name, c, symbol in (
-            ("pull", "off_thrust", "circle"),
+            ("thrust", "off_thrust", "circle"),
             ("current", "off_current", "square-open"),
             ("torque", "off_torque", "diamond-open"),
         )
@@ -213,9 +213,10 @@ def flight(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
         command = (
             ""
             if not math.isfinite(flown.hover_throttle)
-            else f' at <b class="n">{value("percent", flown.hover_throttle)}</b>'
+            else f" at a {'hover command' if flown.of_motors else 'throttle stick'} of "
+            f'<b class="n">{value("percent", flown.hover_throttle)}</b>'
         )
-        bits.append(f'In steady flight it drew <b class="n">{value("current", flown.hover_current)}</b>{command}.')
+        bits.append(f'In hover it drew <b class="n">{value("current", flown.hover_current)}</b>{command}.')
     bits.append(
         f'The flight took <b class="n">{value("charge", flown.charge_used)}</b> in <b '
         f'class="n">{value("minutes", flown.flight_time)}</b>.'
@@ -239,7 +240,8 @@ def flight(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
             "command",
             "hover command",
             "percent",
-            flown.hover_throttle,
+            # a log of the stick alone counts above idle
+            flown.hover_throttle if flown.of_motors else math.nan,
             tuple(a.hover_throttle for a in (got.low, got.mid, got.high)),
         ),
         ("ohm", "pack resistance", "resistance", flown.pack_resistance, _pack_band(flown)),

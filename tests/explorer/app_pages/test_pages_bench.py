@@ -453,7 +453,7 @@ def test_the_sheet_of_every_demo_craft(name):
 def test_the_curves_have_their_bands_in_order_and_round_trip():
     frame = sheet_numbers.curves(Inputs(), Inputs())
     assert frame["motor command [%]"].iloc[-1] == 100.0
-    low, mid, high = (frame[f"pull of all rotors{s} [g]"].to_numpy()[25:] for s in (", low", "", ", high"))
+    low, mid, high = (frame[f"thrust of all rotors{s} [g]"].to_numpy()[25:] for s in (", low", "", ", high"))
     assert (low < mid).all()
     assert (mid < high).all()
     document = json.loads(curves_json(frame))
@@ -563,7 +563,7 @@ def test_cost_starts_in_pieces_and_becomes_a_sum(folder):
     said = body(run(at))
     # 1 crash with 1.5 propellers at 2 each
     assert "costs about 3.0" in said
-    assert "Not in it, for want of a price: packs, motors, the ESC" in said
+    assert "Not counted, price missing: packs, motors, the ESC" in said
     at.switch_page(page_file("plug_in"))
     run(at)
     at.switch_page(page_file("cost"))
