@@ -379,9 +379,9 @@ def test_long_texts_are_cut_and_said():
      "22o7 " * 120, "KVKVKV" * 100, "'" * 600, "0." * 300 + "x"],
 )  # fmt: skip
 def test_no_pattern_explodes(text):
-    begin = time.perf_counter()
+    begin = time.process_time()
     read_labels(text)
-    assert time.perf_counter() - begin < 1.0
+    assert time.process_time() - begin < 1.0
 
 
 PIECES = st.sampled_from(

@@ -164,10 +164,10 @@ MANGLED: list[bytes] = [
 @pytest.mark.parametrize("data", MANGLED, ids=range(len(MANGLED)))
 @pytest.mark.parametrize("kind", KINDS)
 def test_mangled_files_get_sentences_quickly(kind: str, data: bytes) -> None:
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(PartsError) as caught:
         read_csv(data, kind, file="../../odd\x00<b>.csv")
-    assert time.perf_counter() - start < 2.0
+    assert time.process_time() - start < 2.0
     text = str(caught.value)
     assert len(text) < 4000 and "<" not in text and "\x00" not in text
 
