@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from playwright.sync_api import expect
 
 PAGES = ("minutes", "margins", "dive")
 # An element of ours whose words run past the edge of the screen or of its own box.
@@ -45,7 +46,7 @@ def test_each_page_leads_to_the_next_question(visit, settle):
         ("Will it come out of the dive?", "Will it come out"),
     ):
         page.get_by_role("link", name=re.compile(re.escape(link))).click()
-        page.locator("h1.wi-ask", has_text=asked).wait_for()
+        expect(page.locator("h1.wi-ask", has_text=asked)).to_be_visible()
         settle(page)
 
 

@@ -315,6 +315,7 @@ def test_the_frontier_is_what_its_definition_says(many):
     good = found.meets(asked)
     x, y = found["hover_time"].ravel(), found["thrust_to_weight"].ravel()
     assert seen.frontier.size <= 60
+    assert len(seen.frontier)
     for index in seen.frontier:
         better = good & (x >= x[index]) & (y >= y[index]) & ((x > x[index]) | (y > y[index]))
         assert good[index] and not better.any()
@@ -327,6 +328,7 @@ def test_mass_counts_as_better_when_it_is_less(many):
     _, found = many
     seen = picture(found, [], x="mass", y="thrust_to_weight")
     x, y = found["mass"].ravel(), found["thrust_to_weight"].ravel()
+    assert len(seen.frontier)
     for index in seen.frontier:
         better = (x <= x[index]) & (y >= y[index]) & ((x < x[index]) | (y > y[index]))
         assert not better.any()
