@@ -13,16 +13,16 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 import pytest
 from hypothesis import HealthCheck, settings
+from long_run import examples
 
 # A shared machine is slow now and then: no deadline, no complaint about slow drawing. Under continuous integration
-# always the same examples. The long run (``sh .ci/test --long``) draws ten times as many where a test names no number.
-LONG = bool(os.environ.get("PROPMODEL_LONG"))
+# always the same examples.
 settings.register_profile(
     "project",
     deadline=None,
     derandomize=bool(os.environ.get("CI")),
     suppress_health_check=[HealthCheck.too_slow],
-    max_examples=1000 if LONG else 100,
+    max_examples=examples(100),
 )
 settings.load_profile("project")
 

@@ -13,6 +13,7 @@ import bench_files as typed
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from propmodel import bench
 
@@ -153,7 +154,7 @@ def test_no_file_at_all(source, words: str) -> None:
         bench.read(source)
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(150), suppress_health_check=[HealthCheck.too_slow])
 @given(
     cut=st.integers(0, len(PLAIN)),
     flips=st.lists(st.tuples(st.integers(0, len(PLAIN) - 1), st.integers(0, 255)), max_size=12),
@@ -167,13 +168,13 @@ def test_flipped_and_cut_bytes(cut: int, flips: list[tuple[int, int]], repeat: i
     read_or_sentence(bytes(data[:cut]) * repeat)
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(150))
 @given(st.binary(max_size=400))
 def test_any_bytes(data: bytes) -> None:
     read_or_sentence(data)
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(150))
 @given(st.lists(st.lists(CELL, min_size=1, max_size=7), min_size=1, max_size=12))
 def test_any_cells_below_a_good_heading(cells: list[list[str]]) -> None:
     read_or_sentence(("\n".join([",".join(typed.HEAD), *(",".join(row) for row in cells)])).encode())
