@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import threading
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -316,6 +315,7 @@ def test_the_frontier_is_what_its_definition_says(many):
     good = found.meets(asked)
     x, y = found["hover_time"].ravel(), found["thrust_to_weight"].ravel()
     assert seen.frontier.size <= 60
+    assert len(seen.frontier)
     for index in seen.frontier:
         better = good & (x >= x[index]) & (y >= y[index]) & ((x > x[index]) | (y > y[index]))
         assert good[index] and not better.any()
@@ -328,6 +328,7 @@ def test_mass_counts_as_better_when_it_is_less(many):
     _, found = many
     seen = picture(found, [], x="mass", y="thrust_to_weight")
     x, y = found["mass"].ravel(), found["thrust_to_weight"].ravel()
+    assert len(seen.frontier)
     for index in seen.frontier:
         better = (x <= x[index]) & (y >= y[index]) & ((x < x[index]) | (y > y[index]))
         assert not better.any()
@@ -494,7 +495,7 @@ def test_no_more_than_two_counts_run_at_once_and_a_waiting_one_can_be_stopped():
         job = job_of({"kv": "1501, 1777"})
         assert not job.wait(0.4) and job.waiting
         job.stop()
-        assert job.wait(5) and job.stopped
+        assert job.wait(60) and job.stopped
     finally:
         for _ in range(counting.COUNTING):
             held.turn.release()
@@ -566,7 +567,7 @@ def test_a_fault_of_the_engine_becomes_a_sentence():
     planned = plan.plan(Inputs(), small(Inputs()), {})
     job = counting.Job("k", planned, ("no such output",), 1, counting.Keeper())
     job.begin()
-    assert job.wait(10) and "no such output" in job.fault and job.answer is None
+    assert job.wait(60) and "no such output" in job.fault and job.answer is None
 
 
 def test_many_visitors_counting_at_once_get_their_own_answers():
@@ -578,12 +579,10 @@ def test_many_visitors_counting_at_once_get_their_own_answers():
         found[k] = (job.size, int(job.answer.found.axes["motor.kv"][0]))
 
     threads = [threading.Thread(target=visit, args=(k,)) for k in range(6)]
-    start = time.monotonic()
     for t in threads:
         t.start()
     for t in threads:
         t.join()
-    assert time.monotonic() - start < 60
     assert {k: v[1] for k, v in found.items()} == {k: 1500 + k for k in range(6)}
 
 
