@@ -167,7 +167,7 @@ def test_ranges_around_a_craft_hold_it_and_can_be_counted(name, wide):
     values = values_of(inputs, plan.around(inputs, wide=wide))
     assert plan.inside(inputs, values)
     count = plan.count_of(values, {})
-    assert 10_000 < count < (1_300_000 if wide else 150_000)
+    assert 2_000 < count < (1_300_000 if wide else 150_000)
     assert plan.too_many(values, {}) == ""
 
 
@@ -302,7 +302,7 @@ def test_the_file_of_all_that_hold_names_parts_harmlessly():
 @pytest.fixture(scope="module")
 def many():
     inputs = Inputs()
-    values = values_of(inputs, plan.around(inputs))
+    values = values_of(inputs, plan.around(inputs) | {"cells": "5 to 7"})
     _, found = swept(inputs, values, ("hover_time", "thrust_to_weight", "mass", *FITS, *SHARES))
     return inputs, found
 
@@ -426,7 +426,7 @@ def test_a_step_buys_what_the_engine_says(output):
     before = float(evaluate(Assessment(to_build(inputs)), [output])[output])
     found = counting.changes(inputs, output)
     assert [c.buys for c in found] == sorted((c.buys for c in found), reverse=True)
-    mah = next(c for c in found if c.words == "100 mAh more")
+    mah = next(c for c in found if c.words == "a 1400 mAh pack")
     after = counting.with_one(inputs, "capacity_mah", 1400.0, output)
     assert mah.after == pytest.approx(after, rel=1e-3)
     side = 1.0 if LOOKS[output].better == "max" else -1.0
@@ -434,11 +434,38 @@ def test_a_step_buys_what_the_engine_says(output):
 
 
 def test_a_step_that_does_not_fit_says_so():
-    inch = next(c for c in counting.changes(Inputs(), "hover_time") if c.words == "one inch more diameter")
-    assert "propeller in the frame" in inch.over  # sold for 5.1 inch
-    free = replace(Inputs(), frame_propeller_in=None)
-    inch = next(c for c in counting.changes(free, "hover_time") if c.words == "one inch more diameter")
-    assert "propeller in the frame" not in inch.over
+    def larger(frame):
+        inputs = replace(Inputs(), diameter_in=4.8, frame_propeller_in=frame)
+        return next(c for c in counting.changes(inputs, "hover_time") if c.words == "5 in propellers")
+
+    assert "propeller in the frame" in larger(4.8).over
+    assert "propeller in the frame" not in larger(None).over
+
+
+def test_every_step_is_to_a_size_that_is_sold():
+    for name in CRAFT:
+        inputs = demo_inputs(name)
+        for step in plan.next_sold(inputs):
+            for path, (field, scale, _, _) in plan._NEXT.items():
+                if step.field == path:
+                    assert getattr(inputs, field) + step.change / scale == pytest.approx(
+                        min(
+                            plan.RANGES[field].sold, key=lambda v: abs(v - getattr(inputs, field) - step.change / scale)
+                        )
+                    )
+
+
+@pytest.mark.parametrize(
+    ("cells", "near", "wide"),
+    [(6, "4, 6", "4, 6, 8"), (4, "3, 4, 6", "3, 4, 6"), (1, "1, 2", "1, 2"), (5, "4, 5, 6", "4, 5, 6")],
+)
+def test_packs_tried_are_those_that_are_sold(cells, near, wide):
+    inputs = replace(Inputs(), cells=cells)
+    assert plan.around(inputs)["cells"] == near and plan.around(inputs, wide=True)["cells"] == wide
+
+
+def test_a_five_inch_tries_five_inch_propellers():
+    assert plan.around(Inputs())["diameter_in"] == "5, 5.1, 5.2"
 
 
 def test_solving_and_putting_it_in_agree():
@@ -552,15 +579,15 @@ def test_the_bands_of_the_winners_are_those_of_their_builds(many):
 
 
 def test_what_is_kept_stays_within_its_bound(monkeypatch):
-    monkeypatch.setattr(counting, "KEPT_BYTES", 3_000_000)
     held = counting.Keeper()
     job = job_of()
     assert job.wait(60)
+    size = sum(v.nbytes for v in job.answer.found.values.values())
+    monkeypatch.setattr(counting, "KEPT_BYTES", 3 * size + size // 2)
     for k in range(6):
         held.put(str(k), job.answer)
-    size = sum(v.nbytes for v in job.answer.found.values.values())
     assert held.get("0") is None and held.get("5") is not None
-    assert sum(held.get(str(k)) is not None for k in range(6)) == max(1, 3_000_000 // size)
+    assert sum(held.get(str(k)) is not None for k in range(6)) == 3
 
 
 def test_a_fault_of_the_engine_becomes_a_sentence():
