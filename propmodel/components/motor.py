@@ -13,14 +13,16 @@ and feeds the winding node. How the rule from stator size was found: data/motors
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from propmodel.base.arrays import ArrayOrFloat, FloatArray
 from propmodel.base.checks import as_floats, check_positive, check_range, keep_arrays
 from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT
+from propmodel.base.ranges import allowed, check_fields, positive
 from propmodel.base.units import CELSIUS_ZERO, MM
 from propmodel.components.controller import Controller
 
@@ -46,13 +48,12 @@ __all__ = [
     "resistance_spread",
     "rest_resistance",
     "stall_current",
+    "stator_of",
     "torque",
     "voltage",
     "winding_only_promise",
     "winding_part",
 ]
-
-FloatArray = NDArray[np.float64]
 
 MOTOR_CONSTANT_2207 = 0.01343
 """K_m of a 22 x 7 mm stator, with the loaded KV and the resistance that goes with the stator. [N m/sqrt(W)] Fitted."""
@@ -147,30 +148,30 @@ class Motor:
     0.01038
     """
 
-    kv: Any
-    resistance: Any
-    no_load_current: Any
-    no_load_voltage: Any = 10.0
-    mass: Any = None
-    stator_diameter: Any = None
-    stator_height: Any = None
-    winding_resistance: Any = None
-    pole_pairs: Any = 7
-    max_cells: Any = None
-    max_current: Any = None
-    winding_limit: Any = 393.15
-    loaded_kv_ratio: Any = 1.0
-    log_sd_kv: Any = None
-    log_sd_resistance: Any = None
+    kv: ArrayOrFloat = field(metadata=allowed(0.0, 1e5, "rpm/V", above=True, label="motor KV"))
+    resistance: ArrayOrFloat = field(metadata=positive("ohm", "motor resistance"))
+    no_load_current: ArrayOrFloat = field(metadata=allowed(0.0, 1000.0, "A", label="motor no-load current"))
+    no_load_voltage: ArrayOrFloat = field(default=10.0, metadata=positive("V", "motor no-load voltage"))
+    mass: ArrayOrFloat | None = field(default=None, metadata=positive("kg", "motor mass"))
+    stator_diameter: ArrayOrFloat | None = field(default=None, metadata=positive("m", "stator diameter"))
+    stator_height: ArrayOrFloat | None = field(default=None, metadata=positive("m", "stator height"))
+    winding_resistance: ArrayOrFloat | None = field(default=None, metadata=positive("ohm", "motor winding resistance"))
+    pole_pairs: ArrayOrFloat = field(default=7, metadata=allowed(1.0, 100.0, label="motor pole pairs"))
+    max_cells: ArrayOrFloat | None = field(default=None, metadata=positive("cells", "motor cell limit"))
+    max_current: ArrayOrFloat | None = field(default=None, metadata=positive("A", "motor current limit"))
+    winding_limit: ArrayOrFloat = field(
+        default=393.15, metadata=allowed(COPPER_REFERENCE, 700.0, "K", label="motor winding limit")
+    )
+    loaded_kv_ratio: ArrayOrFloat = field(default=1.0, metadata=allowed(0.5, 1.5, label="loaded over printed KV"))
+    log_sd_kv: ArrayOrFloat | None = field(default=None, metadata=allowed(0.0, 3.0, label="log sd of motor KV"))
+    log_sd_resistance: ArrayOrFloat | None = field(
+        default=None, metadata=allowed(0.0, 3.0, label="log sd of motor resistance")
+    )
     stand_controller: Controller | None = None
     name: str = ""
 
     def __post_init__(self) -> None:
-        check_positive("motor KV", self.kv, "rpm/V")
-        check_range("motor KV", self.kv, 0.0, 1e5, "rpm/V")
-        check_positive("motor resistance", self.resistance, "ohm")
-        check_range("motor no-load current", self.no_load_current, 0.0, 1000.0, "A")
-        check_positive("motor no-load voltage", self.no_load_voltage, "V")
+        check_fields(self)
         drop = np.asarray(self.no_load_current, float) * np.asarray(self.resistance, float)
         share = drop / np.asarray(self.no_load_voltage, float)
         if np.any(share >= 1.0):
@@ -178,23 +179,6 @@ class Motor:
                 "motor no-load current x resistance must be below the no-load test voltage, got "
                 f"{float(np.max(share)):.3g} of it: check the units of current (A) and resistance (ohm)"
             )
-        optional = (
-            ("motor mass", self.mass, "kg"),
-            ("stator diameter", self.stator_diameter, "m"),
-            ("stator height", self.stator_height, "m"),
-            ("motor winding resistance", self.winding_resistance, "ohm"),
-            ("motor cell limit", self.max_cells, "cells"),
-            ("motor current limit", self.max_current, "A"),
-        )
-        for label, value, unit in optional:
-            if value is not None:
-                check_positive(label, value, unit)
-        check_range("motor pole pairs", self.pole_pairs, 1, 100)
-        check_range("loaded over printed KV", self.loaded_kv_ratio, 0.5, 1.5)
-        check_range("motor winding limit", self.winding_limit, COPPER_REFERENCE, 700.0, "K")
-        for label, value in (("motor KV", self.log_sd_kv), ("motor resistance", self.log_sd_resistance)):
-            if value is not None:
-                check_range(f"log sd of {label}", value, 0.0, 3.0)
         keep_arrays(self)
 
     @property
@@ -272,14 +256,14 @@ def motor_constant(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
 
 
 def from_stator(
-    diameter: ArrayLike,
-    height: ArrayLike,
-    kv: ArrayLike,
+    diameter: ArrayOrFloat,
+    height: ArrayOrFloat,
+    kv: ArrayOrFloat,
     *,
-    winding_resistance: ArrayLike | None = None,
-    no_load_current: ArrayLike | None = None,
-    no_load_voltage: ArrayLike = 10.0,
-    mass: ArrayLike | None = None,
+    winding_resistance: ArrayOrFloat | None = None,
+    no_load_current: ArrayOrFloat | None = None,
+    no_load_voltage: ArrayOrFloat = 10.0,
+    mass: ArrayOrFloat | None = None,
     **fields: Any,
 ) -> Motor:
     """Forecast a motor from what its label says: stator size and KV.
@@ -350,6 +334,28 @@ def from_stator(
     )
 
 
+def stator_of(motor: Motor) -> tuple[ArrayOrFloat, ArrayOrFloat] | None:
+    """Stator diameter and height of a motor, where both are known.
+
+    Parameters
+    ----------
+    motor : Motor
+
+    Returns
+    -------
+    tuple or None
+        [m]
+
+    Examples
+    --------
+    >>> stator_of(from_stator(0.022, 0.007, 1950))
+    (0.022, 0.007)
+    """
+    if motor.stator_diameter is None or motor.stator_height is None:
+        return None
+    return motor.stator_diameter, motor.stator_height
+
+
 def _rule(k_t: ArrayLike, diameter: ArrayLike, height: ArrayLike) -> FloatArray:
     """Effective resistance by stator and K_t alone. [ohm]"""
     return (np.asarray(k_t, float) / motor_constant(diameter, height)) ** 2 + FIXED_RESISTANCE
@@ -377,11 +383,11 @@ def resistance_of_other(old: Motor, new: Motor, turns: ArrayLike) -> FloatArray:
     True
     """
     whole = np.asarray(old.resistance, float)
-    if old.stator_diameter is None or old.stator_height is None:
+    old_size, new_size = stator_of(old), stator_of(new)
+    if old_size is None or new_size is None:
         wound = np.maximum(whole - FIXED_RESISTANCE, 0.5 * whole)
         return whole + wound * (np.asarray(turns, float) - 1.0)
-    before, after = (_rule(m.torque_constant, m.stator_diameter, m.stator_height) for m in (old, new))
-    ratio = after / before
+    ratio = _rule(new.torque_constant, *new_size) / _rule(old.torque_constant, *old_size)
     if old.winding_resistance is None:
         return whole * ratio
     told = np.asarray(turns, float)
