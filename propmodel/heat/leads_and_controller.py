@@ -1,4 +1,4 @@
-"""What else gets warm: pack, leads and controller, and the current whose heat counts."""
+"""How warm leads and controllers get, and the current whose heat counts."""
 
 from __future__ import annotations
 
@@ -12,10 +12,7 @@ from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
 from propmodel.base.status import Status
 from propmodel.heat.motor import BELIEVABLE, REFERENCE
 
-__all__ = ["PACK_HEAT", "controller_rise", "pack_temperature_rate", "rms_current", "wire_rise"]
-
-PACK_HEAT = 1000.0
-"""Specific heat of a pouch pack (estimate). [J/(kg K)]"""
+__all__ = ["controller_rise", "rms_current", "wire_rise"]
 
 
 def rms_current(currents: ArrayLike, shares: ArrayLike, *, axis: int = 0) -> FloatArray:
@@ -51,34 +48,6 @@ def rms_current(currents: ArrayLike, shares: ArrayLike, *, axis: int = 0) -> Flo
     if np.any(np.abs(total - 1.0) > 1e-6):
         raise ValueError(f"shares must add up to 1, got {float(total.flat[0]):.6g}")
     return np.sqrt((part * part * share).sum(axis=axis))
-
-
-def pack_temperature_rate(
-    current: ArrayLike, *, resistance: ArrayLike, mass: ArrayLike, specific_heat: ArrayLike = PACK_HEAT
-) -> FloatArray:
-    """Rise of the pack temperature per second at one current, no heat given off.
-
-    Parameters
-    ----------
-    current, resistance, mass : array_like
-        [A], whole pack [ohm], [kg]
-    specific_heat : array_like
-        About 1000 (estimate). [J/(kg K)]
-
-    Returns
-    -------
-    ndarray
-        Multiply by 60 for kelvin a minute. [K/s]
-
-    Examples
-    --------
-    >>> round(60.0 * float(pack_temperature_rate(100.0, resistance=0.03, mass=0.21)), 1)
-    85.7
-    """
-    i = checks.check_finite("current", current, "A")
-    r = checks.check_range("resistance", resistance, 0.0, 1e6, "ohm")
-    m = checks.check_positive("mass", mass, "kg")
-    return i * i * r / (m * checks.check_positive("specific_heat", specific_heat, "J/(kg K)"))
 
 
 def wire_rise(
