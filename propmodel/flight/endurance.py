@@ -32,7 +32,7 @@ from propmodel.base.status import Status
 from propmodel.components import battery
 from propmodel.components.controller import limited_ripple
 from propmodel.flight.trim import Airframe, trim
-from propmodel.heat.pack import PACK_HEAT, pack_cooling
+from propmodel.heat.pack_and_leads import PACK_HEAT, pack_cooling
 from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust
 from propmodel.powertrain.prepared import PreparedPowertrain, at_state_of_charge, prepare
 from propmodel.powertrain.rotor_speed import PASSES

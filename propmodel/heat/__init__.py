@@ -1,6 +1,5 @@
 """Temperatures of motor, wire, controller and pack."""
 
-from propmodel.heat.leads_and_controller import controller_rise, rms_current, wire_rise
 from propmodel.heat.motor import (
     BELL_OVER,
     LENGTH_OVER,
@@ -13,7 +12,14 @@ from propmodel.heat.motor import (
     temperatures_after,
 )
 from propmodel.heat.motor_limits import continuous_current, seconds_to_limit
-from propmodel.heat.pack import PACK_HEAT, pack_cooling, pack_temperature_rate
+from propmodel.heat.pack_and_leads import (
+    PACK_HEAT,
+    controller_rise,
+    pack_cooling,
+    pack_temperature_rate,
+    rms_current,
+    wire_rise,
+)
 
 __all__ = [
     "BELL_OVER",
