@@ -12,16 +12,17 @@ goes with the C rating of other labels is an estimate (`label_c`, `cell_resistan
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.arrays import Number
+from propmodel.base.arrays import ArrayOrFloat
 from propmodel.base.checks import as_floats, check_finite, check_in, check_positive, check_range, keep_arrays, shown
 from propmodel.base.constants import GAS_CONSTANT
+from propmodel.base.ranges import allowed, check_fields, positive
 from propmodel.base.status import Status
 from propmodel.base.tables import read_table
 
@@ -321,44 +322,28 @@ class Pack:
     """
 
     chemistry: str | int | NDArray
-    cells: Number
-    capacity_ah: Number
-    cell_resistance: Number | None = None
-    parallel: Number = 1
-    temperature: Number = REFERENCE_TEMPERATURE
-    cycles: Number = 0.0
-    lead_resistance: Number = 2.5e-3
-    mass: Number | None = None
-    max_continuous_current: Number | None = None
-    max_burst_current: Number | None = None
-    reserve: Number = 0.2
-    cutoff_voltage_per_cell: Number | None = None
+    cells: ArrayOrFloat = field(metadata=allowed(1.0, 30.0))
+    capacity_ah: ArrayOrFloat = field(metadata=allowed(0.0, MOST_CAPACITY, "A h", above=True))
+    cell_resistance: ArrayOrFloat | None = field(default=None, metadata=positive("ohm"))
+    parallel: ArrayOrFloat = field(default=1, metadata=allowed(1.0, 100.0))
+    temperature: ArrayOrFloat = field(
+        default=REFERENCE_TEMPERATURE,
+        metadata=allowed(LEAST_TEMPERATURE, MOST_TEMPERATURE, "K", label="pack temperature"),
+    )
+    cycles: ArrayOrFloat = field(default=0.0, metadata=allowed(0.0, 1000.0))
+    lead_resistance: ArrayOrFloat = field(default=2.5e-3, metadata=allowed(0.0, 10.0, "ohm"))
+    mass: ArrayOrFloat | None = field(default=None, metadata=positive("kg"))
+    max_continuous_current: ArrayOrFloat | None = field(default=None, metadata=positive("A"))
+    max_burst_current: ArrayOrFloat | None = field(default=None, metadata=positive("A"))
+    reserve: ArrayOrFloat = field(default=0.2, metadata=allowed(0.0, 0.95))
+    cutoff_voltage_per_cell: ArrayOrFloat | None = field(default=None, metadata=allowed(2.0, 4.4, "V"))
     name: str = ""
-    label_c: Number | None = None
-    usable_share: Number | None = None
+    label_c: ArrayOrFloat | None = field(default=None, metadata=allowed(0.5, 500.0, "1/h"))
+    usable_share: ArrayOrFloat | None = field(default=None, metadata=allowed(*USABLE_RANGE))
 
     def __post_init__(self) -> None:
         chemistry_index(self.chemistry)
-        check_range("cells", self.cells, 1, 30)
-        check_positive("capacity_ah", self.capacity_ah, "A h")
-        check_range("capacity_ah", self.capacity_ah, 0.0, MOST_CAPACITY, "A h")
-        check_range("parallel", self.parallel, 1, 100)
-        check_range("pack temperature", self.temperature, LEAST_TEMPERATURE, MOST_TEMPERATURE, "K")
-        check_range("cycles", self.cycles, 0.0, 1000.0)
-        check_range("lead_resistance", self.lead_resistance, 0.0, 10.0, "ohm")
-        check_range("reserve", self.reserve, 0.0, 0.95)
-        if self.cell_resistance is not None:
-            check_positive("cell_resistance", self.cell_resistance, "ohm")
-        if self.cutoff_voltage_per_cell is not None:
-            check_range("cutoff_voltage_per_cell", self.cutoff_voltage_per_cell, 2.0, 4.4, "V")
-        for field in ("mass", "max_continuous_current", "max_burst_current"):
-            value = getattr(self, field)
-            if value is not None:
-                check_positive(field, value)
-        if self.label_c is not None:
-            check_range("label_c", self.label_c, 0.5, 500.0, "1/h")
-        if self.usable_share is not None:
-            check_range("usable_share", self.usable_share, *USABLE_RANGE)
+        check_fields(self)
         keep_arrays(self)
 
 

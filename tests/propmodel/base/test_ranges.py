@@ -11,8 +11,10 @@ import propmodel
 from propmodel.base.ranges import Range, allowed, ranges_of
 
 SCREE = propmodel.demo("scree")
-PARTS = {"craft": SCREE.craft, "motor": SCREE.motor, "controller": SCREE.controller, "air": SCREE.air, "build": SCREE}
+PARTS = {"craft": SCREE.craft, "motor": SCREE.motor, "controller": SCREE.controller, "air": SCREE.air}
+PARTS |= {"propeller": SCREE.propeller, "pack": SCREE.pack, "build": SCREE}
 NO_NUMBER = {"name", "stand_controller", "craft", "motor", "propeller", "controller", "pack", "air", "coaxial"}
+NO_NUMBER |= {"chemistry", "own_fit", "blade_width", "multirotor"}
 """Fields that hold text, a part or a truth value."""
 
 
@@ -28,16 +30,17 @@ def test_every_numeric_field_has_a_range(part):
 
 @pytest.mark.parametrize(("part", "name", "found"), declared(), ids=lambda v: v if isinstance(v, str) else "")
 def test_the_range_is_what_the_check_holds(part, name, found):
-    beyond = [found.low - max(1.0, abs(found.low))] + ([0.0] if found.above else [])
+    beyond = [0.0] if found.above else []
+    beyond += [found.low - max(1.0, abs(found.low))] if np.isfinite(found.low) else []
     beyond += [2.0 * found.high + 1.0] if np.isfinite(found.high) else []
-    for value in [*beyond, np.nan, np.array([np.inf])]:
+    for value in [*beyond, *([] if found.nan else [np.nan]), np.array([np.inf])]:
         with pytest.raises(ValueError, match=f"^{found.label or name} must be "):
             replace(PARTS[part], **{name: value})
 
 
 @pytest.mark.parametrize(("part", "name", "found"), declared(), ids=lambda v: v if isinstance(v, str) else "")
 def test_a_default_lies_inside(part, name, found):
-    default = next(f.default for f in fields(PARTS[part]) if f.name == name)
+    default: object = next(f.default for f in fields(PARTS[part]) if f.name == name)
     if default is MISSING or default is None:
         return
     assert found.low <= default <= found.high and not (found.above and default == 0.0)
