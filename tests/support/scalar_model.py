@@ -86,7 +86,7 @@ class Craft:
         self.cut, self.capacity = float(battery.cutoff_voltage(build.pack)), float(battery.capacity(build.pack))
         self.fresh, self.fresh_slow = self.pack(1.0, False), self.pack(1.0, True)
         self.low, self.low_slow = self.pack(self.reserve, False), self.pack(self.reserve, True)
-        pack, law = build.pack, battery._laws()[-1]
+        pack, law = build.pack, battery.resistance_laws()[-1]
         self.energy, self.drop = law.energy / GAS_CONSTANT, law.drop
         self.kelvin, self.air, self.leads = (
             float(np.asarray(x)) for x in (pack.temperature, build.air.temperature, pack.lead_resistance)
