@@ -1,4 +1,13 @@
-"""Resistance of a pack: by label or reading, with charge, cold, age and time."""
+"""Resistance of a pack: by label or reading, with charge, cold, age and time.
+
+Two resistances, one pack. A punch lasts seconds: throttle curves, full throttle and the dive use the 10-second
+resistance. A hover lasts minutes: concentration builds up and the same cell shows 1.6 to 2 times as much, so
+hover, cruise and discharge use :data:`SUSTAINED_FACTOR` times the 10-second value, less in the cold. Shorter pulses
+show less: `resistance` takes any time from a tenth of a second on.
+
+The resistance of a LiPo pouch was measured on one cell (5 A h, 65C on its label), see ``data/packs/SOURCE.md``. How it
+goes with the C rating of other labels is an estimate (`label_c`, `cell_resistance_new`).
+"""
 
 from __future__ import annotations
 

@@ -1,13 +1,4 @@
-"""The pack: open-circuit voltage against charge, internal resistance, discharge at constant power.
-
-Two resistances, one pack. A punch lasts seconds: throttle curves, full throttle and the dive use the 10-second
-resistance. A hover lasts minutes: concentration builds up and the same cell shows 1.6 to 2 times as much, so
-hover, cruise and discharge use :data:`SUSTAINED_FACTOR` times the 10-second value, less in the cold. Shorter pulses
-show less: `resistance` takes any time from a tenth of a second on.
-
-The resistance of a LiPo pouch was measured on one cell (5 A h, 65C on its label), see ``data/packs/SOURCE.md``. How it
-goes with the C rating of other labels is an estimate (`label_c`, `cell_resistance_new`).
-"""
+"""The pack: its cells, charge, mass and rest voltage, and the bus voltage under a load."""
 
 from __future__ import annotations
 
@@ -96,6 +87,7 @@ class Pack:
     --------
     A 65C 5 A h pouch at 10 C and 70 % charge, 25 A for ten seconds:
 
+    >>> from propmodel.components.battery import resistance
     >>> pouch = Pack("lipo", 1, 5.0, label_c=65, temperature=283.15, lead_resistance=0.0)
     >>> round(float(open_circuit_voltage(pouch, 0.7) - 25.0 * resistance(pouch, 0.7)), 2)
     3.71
