@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base import checks
+from propmodel.base.arrays import FloatArray
 from propmodel.base.constants import STANDARD_GRAVITY as G0
 from propmodel.base.status import Status
 from propmodel.dive import closed_forms
@@ -30,7 +31,6 @@ __all__ = [
     "set_up",
 ]
 
-FloatArray = NDArray[np.float64]
 Entry = Literal["nose_down", "flat"]
 
 LOAD_LIMIT = 5.0

@@ -141,7 +141,12 @@ def test_a_kept_row_of_throttles_gives_the_same_curve(build, charge, points):
     throttle, prop = np.linspace(0.0, 1.0, points), prepare(build, charge).prop
     row = throttle_curve(build, throttle, state_of_charge=charge)
     # C_P has a bend where its Reynolds range ends: a last small step over it leaves a little
-    bend = np.minimum(np.abs(row.rev_per_s / prop.slowest - 1.0), np.abs(row.rev_per_s / prop.fastest - 1.0)) < 1e-4
+    bend = (
+        np.minimum(
+            np.abs(row.rev_per_s / prop.clamp_low_speed - 1.0), np.abs(row.rev_per_s / prop.clamp_high_speed - 1.0)
+        )
+        < 1e-4
+    )
     for other in (throttle[:, None], throttle.tolist()):  # neither is a row that is kept
         curve = throttle_curve(build, other, state_of_charge=charge)
         np.testing.assert_array_equal(curve.status.ravel(), row.status)
