@@ -14,7 +14,6 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from propmodel.base.checks import check_positive, check_range
 from propmodel.base.units import CELSIUS_ZERO
@@ -395,6 +394,8 @@ def chance_enough(spares: ArrayLike, expected: ArrayLike) -> FloatArray:
     >>> round(float(chance_enough(2, 1.0)), 4)
     0.9197
     """
+    from scipy import stats  # half a second to import: only where it is used
+
     check_range("spares", spares, 0.0, 1e6)
     check_range("expected losses", expected, 0.0, 1e6)
     return stats.poisson.cdf(np.floor(_f(spares)), _f(expected))
@@ -440,6 +441,8 @@ def chance_enough_propellers(
     >>> bool(bag[0] < bag[1])
     True
     """
+    from scipy import stats  # half a second to import: only where it is used
+
     check_range("spares", spares, 0.0, 1e6)
     check_range("crashes", crashes, 0.0, 1e4)
     check_range("rotors", rotors, 1.0, 16.0)
@@ -479,6 +482,8 @@ def spares_needed(expected: ArrayLike, *, chance: ArrayLike = 0.9) -> FloatArray
     >>> float(spares_needed(1.0, chance=0.9))
     2.0
     """
+    from scipy import stats  # half a second to import: only where it is used
+
     check_range("expected losses", expected, 0.0, 1e6)
     check_range("wanted chance", chance, 0.0, 0.999999)
     return np.maximum(stats.poisson.ppf(_f(chance), _f(expected)), 0.0)
