@@ -1,0 +1,367 @@
+"""Where the pieces of a sweep are worked out: here, in processes of this machine, or on an executor that is handed in.
+
+Threads do not speed a sweep up: each of numpy's loops over a piece is so short that handing over the interpreter's lock
+costs as much as the loop. So a large sweep is shared with worker processes: a `concurrent.futures.ProcessPoolExecutor`
+here, or any other `concurrent.futures.Executor`, as a cluster's.
+
+A worker imports propmodel for itself. It must be the same source as the caller's, or some builds would silently get the
+answers of another model: every piece carries a fingerprint of the caller's source, and a worker of another refuses.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
+from multiprocessing import connection, context, spawn
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from propmodel.base.tables import data_path
+
+__all__ = [
+    "MOST_PROCESSES",
+    "Edition",
+    "OtherModelError",
+    "check_processes",
+    "cores",
+    "here_is",
+    "process_pool",
+    "walk",
+]
+
+MOST_PROCESSES = 61
+"""Processes that a pool takes on every system; Windows waits for no more. [-]"""
+AHEAD = 64
+"""Pieces that an executor which is handed in holds at a time: enough for as many cores. [-]"""
+PATIENCE = 0.5
+"""How long a wait for an executor lasts before the caller is asked again whether to go on. [s]"""
+
+
+class Edition(NamedTuple):
+    """Which propmodel a process runs."""
+
+    source: str
+    """Fingerprint of its program text and tables."""
+    folder: str
+    """Where it was imported from."""
+
+
+class OtherModelError(RuntimeError):
+    """A worker runs another propmodel than the caller."""
+
+
+def _edition() -> Edition:
+    package = Path(__file__).resolve().parents[1]
+    mark = hashlib.sha256()
+    for folder, kind in ((package, "*.py"), (data_path(), "*.csv")):
+        for path in sorted(folder.rglob(kind), key=lambda p: p.relative_to(folder).parts):
+            mark.update("/".join(path.relative_to(folder).parts).encode() + b"\0")
+            # a checkout on another system may end its lines otherwise
+            mark.update(path.read_bytes().replace(b"\r", b"") + b"\0")
+    return Edition(mark.hexdigest()[:16], str(package))
+
+
+_HERE = _edition()  # at import: what is on disk later may be newer than what runs here
+
+
+def here_is() -> Edition:
+    """Which propmodel this process runs, as it was on import.
+
+    Returns
+    -------
+    Edition
+    """
+    return _HERE
+
+
+def _checked(task: Callable[[Any, Any], Any], setup: Any, piece: Any, wanted: Edition) -> Any:
+    """What a worker runs: one piece, by the caller's own propmodel or not at all."""
+    if wanted.source != _HERE.source:
+        raise OtherModelError(
+            f"a worker runs another propmodel ({_HERE.source} in {_HERE.folder}) than this program "
+            f"({wanted.source} in {wanted.folder}): install the same one there, and start the worker again"
+        )
+    return task(setup, piece)
+
+
+# ---- worker processes of this machine ---------------------------------------------------------------------
+
+
+def cores() -> int:
+    """Processor cores that this process may use.
+
+    Returns
+    -------
+    int
+    """
+    if sys.platform == "linux":
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def check_processes(processes: Any) -> int:
+    """A number of processes, checked.
+
+    Parameters
+    ----------
+    processes : int
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    ValueError
+        If it is not a whole number from 1 to `MOST_PROCESSES`.
+
+    Examples
+    --------
+    >>> check_processes(2)
+    2
+    """
+    whole = not isinstance(processes, bool) and hasattr(processes, "__index__")
+    if not whole or not 1 <= int(processes) <= MOST_PROCESSES:
+        raise ValueError(f"processes must be a whole number from 1 to {MOST_PROCESSES}, got {processes!r}")
+    return int(processes)
+
+
+_STARTING = threading.Lock()
+
+
+@contextmanager
+def _without_main() -> Iterator[None]:
+    """While it lasts, a process started by this thread is not told to import the caller's own script.
+
+    A worker needs propmodel alone. By default `multiprocessing` runs the script again in every worker, which repeats
+    what it does where it is not guarded by ``if __name__ == "__main__"``.
+    """
+    whole, thread = spawn.get_preparation_data, threading.get_ident()
+
+    def told(name: str) -> dict[str, Any]:
+        data = whole(name)
+        if threading.get_ident() == thread:
+            data = {k: v for k, v in data.items() if not k.startswith("init_main_from")}
+        return data
+
+    with _STARTING:
+        spawn.get_preparation_data = told  # type: ignore[assignment]
+        try:
+            yield
+        finally:
+            spawn.get_preparation_data = whole
+
+
+class _Worker(context.SpawnProcess):
+    @staticmethod
+    def _Popen(process_obj: Any) -> Any:  # the name that multiprocessing asks for
+        with _without_main():
+            return context.SpawnProcess._Popen(process_obj)  # type: ignore[attr-defined]
+
+
+class _Workers(context.SpawnContext):
+    Process = _Worker  # type: ignore[assignment]
+
+
+def _begin() -> None:
+    """First thing in a worker: leave an interrupt to the caller, and end when the caller is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _end_with(sentinel: int) -> None:
+    connection.wait([sentinel])
+    os._exit(1)
+
+
+def process_pool(processes: int) -> ProcessPoolExecutor:
+    """A standard pool of worker processes for sweeps, to be kept over several of them.
+
+    Parameters
+    ----------
+    processes : int
+        1 to `MOST_PROCESSES`.
+
+    Returns
+    -------
+    concurrent.futures.ProcessPoolExecutor
+        Its workers are fresh interpreters (`spawn`) on every system, which import propmodel and not the caller's
+        script; they end with the caller, however it ends.
+
+    Raises
+    ------
+    ValueError
+        If the number is out of range.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> with process_pool(1) as pool:
+    ...     found = propmodel.sweep(propmodel.demo("scree"), {"pack.cells": [4, 6]}, "mass", executor=pool)
+    >>> found.complete
+    True
+    """
+    return ProcessPoolExecutor(check_processes(processes), mp_context=_Workers(), initializer=_begin)
+
+
+# ---- the walk over all pieces -----------------------------------------------------------------------------
+
+
+def walk(
+    task: Callable[[Any, Any], Any],
+    setup: Any,
+    pieces: Iterable[Any],
+    *,
+    take: Callable[[Any, Any], None],
+    told: Callable[[int], bool | None] | None = None,
+    executor: Executor | None = None,
+    partners: int = 0,
+) -> bool:
+    """Work out all pieces, and take each answer once and in order.
+
+    Parameters
+    ----------
+    task : callable
+        A function of a module, ``task(setup, piece)``.
+    setup : object
+        What all pieces have in common; must be picklable, as must pieces and answers.
+    pieces : iterable
+    take : callable
+        ``take(piece, answer)``, called from this thread, in the order of the pieces.
+    told : callable or None
+        Called with the number of pieces taken, after each and while an executor keeps us waiting; False stops.
+    executor : Executor or None
+        Works out all pieces; this process only hands them over, `AHEAD` at a time.
+    partners : int
+        Without an executor: worker processes beside this one. If they cannot start or die, this one goes on alone.
+
+    Returns
+    -------
+    bool
+        False where it was stopped before all was done.
+
+    Raises
+    ------
+    OtherModelError
+        If a worker runs another propmodel.
+    RuntimeError
+        If an executor that was handed in fails.
+    """
+    if executor is not None:
+        return _Walk(task, setup, pieces, take, told, executor, AHEAD, alone=False).run()
+    if partners < 1:
+        return _Walk(task, setup, pieces, take, told, None, 0, alone=True).run()
+    pool = process_pool(partners)
+    try:
+        return _Walk(task, setup, pieces, take, told, pool, 2 * partners, alone=True).run()
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+class _Walk:
+    """One walk. ``alone`` says that this process works too, and all by itself once the executor fails."""
+
+    def __init__(
+        self,
+        task: Callable[[Any, Any], Any],
+        setup: Any,
+        pieces: Iterable[Any],
+        take: Callable[[Any, Any], None],
+        told: Callable[[int], bool | None] | None,
+        executor: Executor | None,
+        ahead: int,
+        *,
+        alone: bool,
+    ) -> None:
+        self.task, self.setup, self.take, self.told = task, setup, take, told
+        self.executor, self.ahead, self.alone = executor, ahead, alone
+        self.pieces = iter(enumerate(pieces))
+        self.again: deque[tuple[int, Any]] = deque()
+        """Given to an executor that has failed."""
+        self.away: dict[Future[Any], tuple[int, Any]] = {}
+        self.ready: dict[int, tuple[Any, Any]] = {}
+        """Worked out before their turn."""
+        self.taken = 0
+
+    def run(self) -> bool:
+        try:
+            while True:
+                self._send()
+                self._collect()
+                if not self._take_ready():
+                    return self._over()
+                if self.taken in self.ready:
+                    continue
+                # answers that wait for their turn take memory: no more of them than twice the pieces in flight
+                room = self.executor is None or len(self.ready) <= 2 * self.ahead
+                if self.alone and room and (item := self._next()) is not None:
+                    order, piece = item
+                    self.ready[order] = piece, self.task(self.setup, piece)
+                elif self.away:
+                    done, _ = wait(self.away, timeout=PATIENCE, return_when=FIRST_COMPLETED)
+                    if not done and self.told is not None and self.told(self.taken) is False:
+                        return False
+                elif not self.ready:
+                    return True
+        finally:
+            for future in self.away:
+                future.cancel()
+
+    def _over(self) -> bool:
+        """Stopped: whether that was all."""
+        return not self.away and not self.ready and self._next() is None
+
+    def _next(self) -> tuple[int, Any] | None:
+        return self.again.popleft() if self.again else next(self.pieces, None)
+
+    def _send(self) -> None:
+        while self.executor is not None and len(self.away) + len(self.ready) < self.ahead:
+            item = self._next()
+            if item is None:
+                return
+            try:
+                self.away[self.executor.submit(_checked, self.task, self.setup, item[1], _HERE)] = item
+            except Exception as wrong:
+                self.again.append(item)
+                self._failed(wrong)
+
+    def _collect(self) -> None:
+        for future in [f for f in self.away if f.done()]:
+            item = self.away.pop(future, None)
+            if item is None:
+                continue  # the executor has failed meanwhile
+            try:
+                self.ready[item[0]] = item[1], future.result()
+            except (ValueError, OtherModelError):
+                raise  # in its own words
+            except Exception as wrong:
+                self.again.append(item)
+                self._failed(wrong)
+
+    def _failed(self, wrong: Exception) -> None:
+        if not self.alone:
+            raise RuntimeError(
+                f"the executor failed before all builds were counted ({type(wrong).__name__}: {wrong}): "
+                "nothing is returned; start its workers again, or leave the executor out to count here"
+            ) from wrong
+        self.again = deque(sorted([*self.again, *self.away.values()]))
+        self.away.clear()
+        self.executor = None
+
+    def _take_ready(self) -> bool:
+        while self.taken in self.ready:
+            self.take(*self.ready.pop(self.taken))
+            self.taken += 1
+            if self.told is not None and self.told(self.taken) is False:
+                return False
+        return True
