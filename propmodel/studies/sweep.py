@@ -42,7 +42,7 @@ __all__ = [
     "sweep",
 ]
 
-CHUNK = 16384
+CHUNK = 32768
 """Builds in a piece: their arrays stay near the processor. [-]"""
 SHARED_FROM = 300_000
 """Builds from which a second process is worth its start of half a second. [-]"""
@@ -280,7 +280,7 @@ def sweep(
     processes : int or None
         Processes of this machine that share the work, this one among them: 1 to 61, and never more than there are
         chunks. None takes one a core, at most `MOST_PROCESSES`, from `SHARED_FROM` builds on, and this one alone for
-        fewer. If one of them dies, the others go on.
+        fewer. If one of them dies, the others go on. They wait some seconds for a next sweep before they end.
     executor : concurrent.futures.Executor or None
         Works out all chunks instead: a `process_pool` kept over many sweeps, the executor of a cluster, ...
 
@@ -347,6 +347,7 @@ def sweep(
         # a worker of some other pool does not start further ones by itself
         share = grid.size >= SHARED_FROM and multiprocessing.parent_process() is None
         partners = min(executors.cores(), MOST_PROCESSES, chunks) - 1 if share else 0
+    executors.hold_memory()
     asked = Question(build, grid, tuple(names), hold)
     size, reached = grid.size, 0
 
