@@ -45,6 +45,8 @@ MOST_PROCESSES = 61
 """Processes that a pool takes on every system; Windows waits for no more. [-]"""
 AHEAD = 64
 """Pieces that an executor which is handed in holds at a time: enough for as many cores. [-]"""
+EARLY = 32
+"""Answers that may wait for an earlier one, so that a slow worker holds nobody up; they take memory. [-]"""
 PATIENCE = 0.5
 """How long a wait for an executor lasts before the caller is asked again whether to go on. [s]"""
 
@@ -302,8 +304,9 @@ def walk(
     told: Callable[[int], bool | None] | None = None,
     executor: Executor | None = None,
     partners: int = 0,
+    ordered: bool = True,
 ) -> bool:
-    """Work out all pieces, and take each answer once and in order.
+    """Work out all pieces, and take each answer once.
 
     Parameters
     ----------
@@ -313,13 +316,15 @@ def walk(
         What all pieces have in common; must be picklable, as must pieces and answers.
     pieces : iterable
     take : callable
-        ``take(piece, answer)``, called from this thread, in the order of the pieces.
+        ``take(piece, answer)``, called from this thread.
     told : callable or None
         Called with the number of pieces taken, after each and while an executor keeps us waiting; False stops.
     executor : Executor or None
         Works out all pieces; this process only hands them over, `AHEAD` at a time.
     partners : int
         Without an executor: worker processes beside this one. If they cannot start or die, this one goes on alone.
+    ordered : bool
+        Answers are taken in the order of the pieces, rather than as they come.
 
     Returns
     -------
@@ -334,11 +339,11 @@ def walk(
         If an executor that was handed in fails.
     """
     if executor is not None:
-        return _Walk(task, setup, pieces, take, told, executor, AHEAD, alone=False).run()
+        return _Walk(task, setup, pieces, take, told, executor, AHEAD, alone=False, ordered=ordered).run()
     if partners < 1:
-        return _Walk(task, setup, pieces, take, told, None, 0, alone=True).run()
+        return _Walk(task, setup, pieces, take, told, None, 0, alone=True, ordered=ordered).run()
     with STANDBY.pool(partners) as pool:
-        return _Walk(task, setup, pieces, take, told, pool, 2 * partners, alone=True).run()
+        return _Walk(task, setup, pieces, take, told, pool, 2 * partners, alone=True, ordered=ordered).run()
 
 
 class _Walk:
@@ -355,15 +360,16 @@ class _Walk:
         ahead: int,
         *,
         alone: bool,
+        ordered: bool,
     ) -> None:
         self.task, self.setup, self.take, self.told = task, setup, take, told
-        self.executor, self.ahead, self.alone = executor, ahead, alone
+        self.executor, self.ahead, self.alone, self.ordered = executor, ahead, alone, ordered
         self.pieces = iter(enumerate(pieces))
         self.again: deque[tuple[int, Any]] = deque()
         """Given to an executor that has failed."""
         self.away: dict[Future[Any], tuple[int, Any]] = {}
         self.ready: dict[int, tuple[Any, Any]] = {}
-        """Worked out before their turn."""
+        """Worked out, and not taken yet."""
         self.taken = 0
 
     def run(self) -> bool:
@@ -372,14 +378,12 @@ class _Walk:
                 self._send()
                 self._collect()
                 if not self._take_ready():
-                    return self._over()
-                if self.taken in self.ready:
-                    continue
-                # answers that wait for their turn take memory: no more of them than twice the pieces in flight
-                room = self.executor is None or len(self.ready) <= 2 * self.ahead
+                    # stopped: whether that was all
+                    return not self.away and not self.ready and self._next() is None
+                # early answers take memory; without an executor there are none
+                room = self.executor is None or len(self.ready) < EARLY
                 if self.alone and room and (item := self._next()) is not None:
-                    order, piece = item
-                    self.ready[order] = piece, self.task(self.setup, piece)
+                    self.ready[item[0]] = item[1], self.task(self.setup, item[1])
                 elif self.away:
                     done, _ = wait(self.away, timeout=PATIENCE, return_when=FIRST_COMPLETED)
                     if not done and self.told is not None and self.told(self.taken) is False:
@@ -390,15 +394,11 @@ class _Walk:
             for future in self.away:
                 future.cancel()
 
-    def _over(self) -> bool:
-        """Stopped: whether that was all."""
-        return not self.away and not self.ready and self._next() is None
-
     def _next(self) -> tuple[int, Any] | None:
         return self.again.popleft() if self.again else next(self.pieces, None)
 
     def _send(self) -> None:
-        while self.executor is not None and len(self.away) + len(self.ready) < self.ahead:
+        while self.executor is not None and len(self.away) < self.ahead and len(self.ready) < EARLY:
             item = self._next()
             if item is None:
                 return
@@ -427,13 +427,14 @@ class _Walk:
                 f"the executor failed before all builds were counted ({type(wrong).__name__}: {wrong}): "
                 "nothing is returned; start its workers again, or leave the executor out to count here"
             ) from wrong
-        self.again = deque(sorted([*self.again, *self.away.values()]))
+        self.again = deque(sorted([*self.again, *self.away.values()], key=lambda item: item[0]))
         self.away.clear()
         self.executor = None
 
     def _take_ready(self) -> bool:
-        while self.taken in self.ready:
-            self.take(*self.ready.pop(self.taken))
+        while self.ready and (self.taken in self.ready or not self.ordered):
+            order = self.taken if self.ordered else next(iter(self.ready))
+            self.take(*self.ready.pop(order))
             self.taken += 1
             if self.told is not None and self.told(self.taken) is False:
                 return False

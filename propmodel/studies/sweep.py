@@ -364,7 +364,7 @@ def sweep(
             found[:, slice(*piece)] = values
 
         complete = executors.walk(
-            answers, asked, pieces(), take=take_all, told=told, executor=executor, partners=partners
+            answers, asked, pieces(), take=take_all, told=told, executor=executor, partners=partners, ordered=False
         )
         values = {name: row.reshape(grid.shape) for name, row in zip(names, found, strict=True)}
         return Sweep(grid.axes, grid.tables, values, complete)
