@@ -358,14 +358,18 @@ def sweep(
         return None if progress is None else progress(min(done * CHUNK, size), size)
 
     if keep is None:
-        found = np.full((len(names), size), np.nan, dtype=np.float32)
+        found = np.empty((len(names), size), dtype=np.float32)
+        missing = np.ones(chunks, bool)
 
         def take_all(piece: tuple[int, int], values: NDArray[np.float32]) -> None:
             found[:, slice(*piece)] = values
+            missing[piece[0] // CHUNK] = False
 
         complete = executors.walk(
             answers, asked, pieces(), take=take_all, told=told, executor=executor, partners=partners, ordered=False
         )
+        for chunk in np.flatnonzero(missing):
+            found[:, chunk * CHUNK : (chunk + 1) * CHUNK] = np.nan
         values = {name: row.reshape(grid.shape) for name, row in zip(names, found, strict=True)}
         return Sweep(grid.axes, grid.tables, values, complete)
 
