@@ -23,7 +23,7 @@ from propmodel.components import battery
 from propmodel.studies import pareto
 from propmodel.studies.grid import Condition, Grid, passes
 
-__all__ = ["Builds", "Collector", "Counted", "Counts", "Frontier", "Keep", "Meets", "Parquet", "Written"]
+__all__ = ["Builds", "Counted", "Counts", "Frontier", "Meets", "Parquet", "Written"]
 
 Values = Mapping[str, NDArray]
 
