@@ -6,7 +6,7 @@ worked out (`studies.executors`) or what is kept of them (`studies.keep`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -18,12 +18,12 @@ from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
 from propmodel.base.checks import apart, as_floats, check_finite, check_in
-from propmodel.components import battery
+from propmodel.components import battery, propeller
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Condition", "Grid", "Question", "answers", "grid_of", "margin_names", "names_of", "passes"]
+__all__ = ["NAMED", "Condition", "Grid", "Question", "answers", "grid_of", "margin_names", "names_of", "passes"]
 
 
 def margin_names() -> list[str]:
@@ -40,6 +40,12 @@ _MARGINS = frozenset(margin_names())
 
 _MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "propeller.mass"})
 """Fields where NaN says "not told" row by row; the model then estimates."""
+
+NAMED: Mapping[str, tuple[Callable[..., NDArray], tuple[str, ...]]] = {
+    "pack.chemistry": (battery.chemistry_index, tuple(battery.CHEMISTRIES)),
+    "propeller.blade_width": (propeller.blade_width_index, tuple(propeller.BLADE_WIDTHS)),
+}
+"""Fields of names: how to read them, and the names in order."""
 
 _NOT_NUMBERS = ("coaxial", "name", "propeller.own_fit", "motor.stand_controller")
 """Fields of a build that no axis can run along, beside names."""
@@ -135,24 +141,25 @@ class Grid:
         Returns
         -------
         pandas.DataFrame
-            One row a build, labelled by its flat index. SI units; chemistries by name.
+            One row a build, labelled by its flat index. SI units; chemistries and blade widths by name.
         """
         import pandas as pd
 
         columns = dict(self.at(index))
-        if "pack.chemistry" in columns:
-            columns["pack.chemistry"] = np.array(list(battery.CHEMISTRIES))[columns["pack.chemistry"]]
+        for path, (_, names) in NAMED.items():
+            if path in columns:
+                columns[path] = np.array(names)[columns[path]]
         return pd.DataFrame(columns | dict(values), index=index)
 
 
 def _clean_axis(name: str, values: ArrayLike) -> NDArray:
-    found = battery.chemistry_index(values) if name == "pack.chemistry" else as_floats(name, values)  # type: ignore[arg-type]
+    found = NAMED[name][0](values) if name in NAMED else as_floats(name, values)
     array = np.atleast_1d(apart(found))
     if array.ndim != 1:
         raise ValueError(f"axis {name} must be a plain list of values, got {array.ndim} dimensions")
     if array.size == 0:
         raise ValueError(f"axis {name} is empty: give it at least one value")
-    if name == "pack.chemistry":
+    if name in NAMED:
         return array
     if name in _MAY_BE_UNKNOWN:
         check_finite(name, array[~np.isnan(array)])

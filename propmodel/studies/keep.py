@@ -19,9 +19,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base.checks import as_floats, check_in
-from propmodel.components import battery
 from propmodel.studies import pareto
-from propmodel.studies.grid import Condition, Grid, passes
+from propmodel.studies.grid import NAMED, Condition, Grid, passes
 
 __all__ = ["Builds", "Counted", "Counts", "Frontier", "Meets", "Parquet", "Written"]
 
@@ -404,8 +403,8 @@ class Parquet:
 
     Notes
     -----
-    Rows come in the order of the grid; the column "build" is the flat index, fields are in SI units, chemistries by
-    name. ``pandas.read_parquet(path, columns=[...])`` reads some columns only.
+    Rows come in the order of the grid; the column "build" is the flat index, fields are in SI units, chemistries and
+    blade widths by name. ``pandas.read_parquet(path, columns=[...])`` reads some columns only.
 
     Examples
     --------
@@ -458,10 +457,8 @@ class _File:
         self.index: list[NDArray] = []
         self.values: list[dict[str, NDArray]] = []
         fields = grid.at(np.zeros(0, np.intp))
-        self.words = "pack.chemistry" in fields
         types = {name: pa.from_numpy_dtype(v.dtype) for name, v in fields.items()}
-        if self.words:
-            types["pack.chemistry"] = pa.dictionary(pa.int8(), pa.string())
+        types |= {name: pa.dictionary(pa.int8(), pa.string()) for name in fields if name in NAMED}
         schema = pa.schema({"build": pa.int64(), **types, **dict.fromkeys(names, pa.float32())})
         self.arrow, self.schema = pa, schema
         self.temporary: Path | None = None
@@ -496,10 +493,10 @@ class _File:
             return
         index = np.concatenate(self.index)
         columns: dict[str, Any] = {"build": index, **self.grid.at(index)}
-        if self.words:
-            names = self.arrow.array(list(battery.CHEMISTRIES))
-            numbers = self.arrow.array(columns["pack.chemistry"].astype(np.int8))
-            columns["pack.chemistry"] = self.arrow.DictionaryArray.from_arrays(numbers, names)
+        for path, (_, words) in NAMED.items():
+            if path in columns:
+                numbers = self.arrow.array(columns[path].astype(np.int8))
+                columns[path] = self.arrow.DictionaryArray.from_arrays(numbers, self.arrow.array(words))
         for name in self.values[0]:
             columns[name] = np.concatenate([v[name] for v in self.values])
         self.index, self.values, self.waiting = [], [], 0

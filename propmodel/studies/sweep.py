@@ -100,7 +100,7 @@ class Sweep(Grid):
         Returns
         -------
         pandas.DataFrame
-            SI units; chemistries by name.
+            SI units; chemistries and blade widths by name.
         """
         rows = np.arange(self.size) if index is None else np.asarray(index)
         return self.frame_of(rows, {k: v.reshape(-1)[rows] for k, v in self.values.items()})
@@ -212,7 +212,7 @@ class Kept(Grid):
         Returns
         -------
         pandas.DataFrame
-            SI units; chemistries by name.
+            SI units; chemistries and blade widths by name.
         """
         return self.frame_of(result.index, result.values)
 
