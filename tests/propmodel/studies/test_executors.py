@@ -234,6 +234,12 @@ def test_the_fingerprint_minds_program_text_and_tables_but_not_line_ends(other_c
     try:
         constants.write_bytes((TOP / "propmodel" / "base" / "constants.py").read_bytes().replace(b"\n", b"\r\n"))
         assert of(other_checkout) == own.source
+        # a wheel has its tables inside the package
+        inside = other_checkout / "propmodel" / "data"
+        shutil.copytree(TOP / "data", inside, ignore=shutil.ignore_patterns("source_keys.csv", "make_*.py", "fit_*.py"))
+        monkeypatch.setattr(executors, "data_path", lambda: inside)
+        assert executors._edition().source == own.source
+        shutil.rmtree(inside)
         cells = other_checkout / "data" / "packs" / "cells.csv"
         cells.write_bytes(cells.read_bytes() + b"\n")
         assert of(other_checkout) != own.source
