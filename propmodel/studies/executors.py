@@ -166,7 +166,7 @@ def _without_main() -> Iterator[None]:
         return data
 
     with _STARTING:
-        spawn.get_preparation_data = told  # type: ignore[assignment]
+        spawn.get_preparation_data = told
         try:
             yield
         finally:
@@ -177,11 +177,11 @@ class _Worker(context.SpawnProcess):
     @staticmethod
     def _Popen(process_obj: Any) -> Any:  # the name that multiprocessing asks for
         with _without_main():
-            return context.SpawnProcess._Popen(process_obj)  # type: ignore[attr-defined]
+            return context.SpawnProcess._Popen(process_obj)
 
 
 class _Workers(context.SpawnContext):
-    Process = _Worker  # type: ignore[assignment]
+    Process = _Worker
 
 
 def _begin() -> None:
