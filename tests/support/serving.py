@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
-START_SECONDS = 60
+START_SECONDS = 120
 
 
 def chromium() -> str | None:

@@ -20,7 +20,7 @@ import streamlit as st
 
 from explorer.app_pages.choose.cluster import Cluster, Place, scheduler_address
 from explorer.app_pages.choose.picture import HEADLINES, LOOKS
-from explorer.app_pages.choose.plan import Plan, Values, plan, priced
+from explorer.app_pages.choose.plan import Plan, Values, next_sold, plan, priced
 from explorer.forecasts import headlines
 from explorer.forecasts.mixed_flight import WAY, way_times
 from explorer.inputs import FIELDS, Inputs
@@ -30,7 +30,7 @@ from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
 from propmodel.base.units import GRAM, INCH, MAH
 from propmodel.flight.endurance import Profile, flight_time
-from propmodel.studies.sensitivity import Effect, InputStep, standing_at, steps
+from propmodel.studies.sensitivity import Effect, InputStep, steps
 from propmodel.studies.solve_for import Solution, solve_for
 from propmodel.studies.spread import READINGS, Contribution, contributions, draw, reading_gains
 from propmodel.studies.sweep import Sweep, sweep
@@ -347,7 +347,7 @@ class Change:
 
 
 def changes(inputs: Inputs, output: str) -> list[Change]:
-    """Every practical step, what buys most first."""
+    """Every step to the next size that is sold, what gains most first."""
     return _changes(headlines.plain(inputs), output)
 
 
@@ -358,7 +358,7 @@ def _changes(inputs: Inputs, output: str) -> list[Change]:
     way = headlines.profile(inputs)
     before = {k: float(v) for k, v in _evaluate(Assessment(made), names, way).items()}
     now = _broken(made)
-    effects = steps(made, [n for n in names if n != WAY], choose=_can_buy)
+    effects = steps(made, [n for n in names if n != WAY], moves=next_sold(inputs))
     if output == WAY:
         effects = [_flown(made, effect, before[WAY], way) for effect in effects]
     found = [_change(made, effect, output, before, now) for effect in effects]
@@ -370,11 +370,6 @@ def _flown(made: Build, effect: Effect, before: float, way: Profile) -> Effect:
     after = float(flight_time(stepped(made, effect.step), way).time)
     ratio = after / before - 1.0 if before > 0.0 else math.nan
     return effect._replace(values={**effect.values, WAY: after}, relative={**effect.relative, WAY: ratio})
-
-
-def _can_buy(step: InputStep) -> bool:
-    """The day's air is no choice, and nobody buys a colder pack."""
-    return step.field not in ("air temperature", "altitude", "pack.temperature")
 
 
 def _gain(name: str, relative: float) -> float:
@@ -398,9 +393,6 @@ def _change(made: Build, effect: Effect, output: str, before: dict[str, float], 
 
 def stepped(made: Build, step: InputStep) -> Build:
     """A build after one step."""
-    if step.field in ("altitude", "air temperature"):
-        kind = "altitude_step" if step.field == "altitude" else "temperature_step"
-        return standing_at(made, **{kind: step.change})
     part, _, name = step.field.partition(".")
     old = getattr(getattr(made, part), name) if name else getattr(made, part)
     return with_fields(made, {step.field: float(np.asarray(old)) + step.change})

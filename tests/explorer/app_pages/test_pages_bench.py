@@ -305,7 +305,9 @@ def test_a_typed_exponent_a_hover_reading_and_a_stand_table_narrow_the_hover_com
 
 
 def test_a_reading_on_the_forecast_narrows_and_does_not_move():
-    for item in answers.learned(Inputs(), {"stand_pull": 1.0, "stand_current": 1.0}):
+    items = answers.learned(Inputs(), {"stand_pull": 1.0, "stand_current": 1.0})
+    assert items
+    for item in items:
         assert item.after[1] == pytest.approx(item.before[1], rel=1e-9)
         assert item.widths[1] < item.widths[0]
 
@@ -558,6 +560,8 @@ def test_inputs_fields_are_all_saved():
 
 def test_without_readings_the_band_is_that_of_the_other_pages():
     there = headlines.answers(Inputs())
-    for item in answers.learned(Inputs(), {}):
+    items = answers.learned(Inputs(), {})
+    assert items
+    for item in items:
         ends = tuple(getattr(side, item.name) for side in (there.low, there.mid, there.high))
         assert item.before == pytest.approx(ends) and item.after == pytest.approx(ends)
