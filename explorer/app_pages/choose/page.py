@@ -232,7 +232,7 @@ def counted(
         if math.isfinite(p[x]) and math.isfinite(p[y])
     ]
     made = choice_picture.picture(found, asked, x=x, y=y, also=also)
-    words = choice_picture.holds_words(made, units)
+    words = " ".join(filter(None, [choice_picture.holds_words(made, units), job.answer.where]))
     question = repr((inputs, values, {k: f.to_csv() for k, f in frames.items()}))
     if made.holding == 0 and before is not None and before.question == question:
         # the same combinations: the last map stays; of others the empty map is drawn
@@ -287,6 +287,8 @@ def waiting(key: str) -> None:
             st.rerun()
         with st.container(horizontal=True, vertical_alignment="center"):
             done = "waiting for its turn" if job.waiting else f"counting {plan.many(job.done)} of {plan.many(job.size)}"
+            if job.away:
+                done += " on the cluster"
             page_frame.say(f'<p class="wi-small" role="status">{done}</p>')
             st.button("stop", key="choose_stop", on_click=job.stop, type="tertiary", help="The last picture stays.")
 
