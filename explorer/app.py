@@ -6,7 +6,8 @@ import logging
 
 import streamlit as st
 
-from explorer import side, state, widgets
+from explorer.controls import page_frame, side_panel
+from explorer.session import state
 
 PAGES = (
     ("lift", "Lift"),
@@ -19,24 +20,23 @@ PAGES = (
     ("why", "Why"),
     ("shelf", "Shelf"),
 )
-"""File in `app_pages` and name, in the order of the questions; a page is there once its file is."""
+"""Folder in `app_pages` and name, in the order of the questions."""
 
 
 def main() -> None:
     """Draw one run."""
     st.set_page_config(page_title="Propulsion what-if", layout="wide", initial_sidebar_state="auto")
-    widgets.style()
+    page_frame.style()
     state.start()
-    there = [(file, name) for file, name in PAGES if (widgets.PAGE_FILES / f"{file}.py").exists()]
     page = st.navigation(
         [
-            st.Page(f"app_pages/{file}.py", title=name, url_path=file, default=k == 0)
-            for k, (file, name) in enumerate(there)
+            st.Page(page_frame.page_file(file), title=name, url_path=file, default=k == 0)
+            for k, (file, name) in enumerate(PAGES)
         ],
         position="top",
     )
-    st.session_state["page"] = page.url_path or there[0][0]
-    side.draw()
+    st.session_state["page"] = page.url_path or PAGES[0][0]
+    side_panel.draw()
     try:
         page.run()
     except Exception:

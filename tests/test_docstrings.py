@@ -22,7 +22,7 @@ import explorer
 import propmodel
 
 # Scripts that draw as soon as they are imported: a page is read by the server, not imported.
-PAGES = re.compile(r"^explorer\.(app$|app_pages\.)")
+PAGES = re.compile(r"^explorer\.(app$|app_pages\.\w+\.page$)")
 
 
 def module_names() -> list[str]:

@@ -1,8 +1,9 @@
-"""Imports point one way: explorer -> propmodel, and inside propmodel from each wing to the floors below it."""
+"""Imports point one way: explorer -> propmodel, and inside both from each wing to the floors below it."""
 
 from __future__ import annotations
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,20 @@ FLOORS: list[list[str]] = [
     ["studies", "bench"],
 ]
 """Wings of propmodel, lowest floor first. A module may import its own wing (no circles) and the floors below it."""
+EXPLORER_FLOORS: list[list[str]] = [
+    ["text", "figures", "saved", "serving"],
+    ["inputs"],
+    ["labels"],
+    ["forecasts"],
+    ["session"],
+    ["controls"],
+    ["app_pages"],
+]
+"""Wings of explorer, lowest floor first; `app.py` and `__main__.py` stand above them all."""
+PURE = re.compile(r"^explorer\.(text|figures|saved|inputs|labels)\.|^explorer\.app_pages\.\w+\.(words|figures)$")
+"""Modules without Streamlit."""
+PRINTS_OTHERS = "shelf"
+"""The one page that may read the answers of other pages: its field sheet prints them."""
 MOST_MODULES = 12
 """Modules a folder may hold, `__init__` not counted."""
 
@@ -47,8 +62,8 @@ def modules(root: Path, package: str) -> dict[str, set[str]]:
     return found
 
 
-def floor_of(wing: str) -> int | None:
-    for index, wings in enumerate(FLOORS):
+def floor_of(wing: str, floors: list[list[str]] = FLOORS) -> int | None:
+    for index, wings in enumerate(floors):
         if wing in wings:
             return index
     return None
@@ -107,13 +122,64 @@ def test_imports_point_one_way(root):
     assert breaches(found) == []
 
 
-def test_every_wing_is_a_folder(root):
-    folders = {path.parent.name for path in (root / "propmodel").glob("*/__init__.py")}
-    assert folders == {wing for wings in FLOORS for wing in wings}
+def explorer_breaches(found: dict[str, set[str]]) -> list[str]:
+    """What is wrong in explorer, in words."""
+    wrong = []
+    edges: dict[str, set[str]] = {}
+    for module, names in found.items():
+        parts = module.split(".")
+        if parts[0] != "explorer" or len(parts) < 3:
+            continue  # app.py and __main__.py may import every wing
+        own = floor_of(parts[1], EXPLORER_FLOORS)
+        if own is None:
+            wrong.append(f"{module} stands in no wing: add {parts[1]} to EXPLORER_FLOORS")
+            continue
+        if PURE.search(module) and "streamlit" in {name.split(".")[0] for name in names}:
+            wrong.append(f"{module} imports streamlit")
+        for name in sorted(names):
+            other = name.split(".")
+            if other[0] != "explorer" or len(other) < 2:
+                continue
+            above = floor_of(other[1], EXPLORER_FLOORS)
+            if above is None or (other[1] != parts[1] and above >= own):
+                wrong.append(f"{module} imports {name}, which stands above it or beside it")
+            elif parts[1] == other[1] == "app_pages" and len(other) > 2 and other[2] != parts[2] != PRINTS_OTHERS:
+                wrong.append(f"{module} imports {name}, a part of another page")
+            elif name in found:
+                edges.setdefault(module, set()).add(name)
+    return wrong + circles(edges)
 
 
-def test_no_folder_of_the_engine_is_crowded(root):
-    for folder in [root / "propmodel", *(p for p in (root / "propmodel").rglob("*") if p.is_dir())]:
+def test_imports_of_explorer_point_one_way(root):
+    found = modules(root, "explorer")
+    assert len(found) > 50
+    assert explorer_breaches(found) == []
+
+
+@pytest.mark.parametrize(
+    ("module", "imports"),
+    [
+        ("explorer.text.numbers", "explorer.inputs.fields"),
+        ("explorer.session.state", "explorer.controls.page_frame"),
+        ("explorer.app_pages.lift.page", "explorer.app_pages.dive.words"),
+        ("explorer.app_pages.dive.words", "streamlit"),
+        ("explorer.app_pages.dive.figures", "explorer.app"),
+        ("explorer.elsewhere.room", "numpy"),
+    ],
+)
+def test_the_walk_sees_a_breach_of_explorer(module, imports):
+    assert explorer_breaches({module: {imports}})
+
+
+@pytest.mark.parametrize(("package", "floors"), [("propmodel", FLOORS), ("explorer", EXPLORER_FLOORS)])
+def test_every_wing_is_a_folder(root, package, floors):
+    folders = {path.parent.name for path in (root / package).glob("*/__init__.py")}
+    assert folders == {wing for wings in floors for wing in wings}
+
+
+@pytest.mark.parametrize("package", ["propmodel", "explorer"])
+def test_no_folder_is_crowded(root, package):
+    for folder in [root / package, *(p for p in (root / package).rglob("*") if p.is_dir())]:
         assert len([p for p in folder.glob("*.py") if p.name != "__init__.py"]) <= MOST_MODULES, folder.name
 
 

@@ -39,9 +39,9 @@ from conftest import CHROMIUM_ARGUMENTS, HARMLESS
 from serving import chromium, served
 
 import propmodel
-from explorer.format import value
 from explorer.inputs import Inputs, demo_inputs, take_off_g, to_build, with_take_off_g
-from explorer.url_state import encode
+from explorer.inputs.link import encode
+from explorer.text.numbers import value
 
 MOST_MEGABYTES = 1500.0
 MOST_GROWTH = 1.5

@@ -21,7 +21,6 @@ from conftest import CHROMIUM_ARGUMENTS, wait_until_idle
 from serving import chromium, served
 
 from explorer.app import PAGES
-from explorer.widgets import PAGE_FILES
 
 WIDTHS = (1400, 1024, 390)
 SCHEMES = ("light", "dark")
@@ -49,7 +48,7 @@ def main() -> None:
     parser.add_argument("--open", action="store_true", help="open all groups of the side panel")
     asked = parser.parse_args()
     asked.folder.mkdir(parents=True, exist_ok=True)
-    files = [file for file, _ in PAGES if (PAGE_FILES / f"{file}.py").exists()]
+    files = [file for file, _ in PAGES]
     files = [file for file in files if not asked.page or file in asked.page]
     with tempfile.TemporaryDirectory() as home, served(Path(home)) as running:
         take(files, running.address, asked)

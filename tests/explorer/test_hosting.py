@@ -30,10 +30,11 @@ from websockets.exceptions import ConnectionClosed, InvalidHandshake
 from websockets.sync.client import ClientConnection, connect
 
 import explorer
-from explorer import bench_session
 from explorer.__main__ import server_arguments
+from explorer.controls.page_frame import page_file
 from explorer.inputs import FIELDS, Inputs, demo_inputs
-from explorer.store import FolderStore
+from explorer.saved.store import FolderStore
+from explorer.session import shelf
 from propmodel import parts
 
 APP = Path(explorer.__file__).with_name("app.py")
@@ -217,7 +218,7 @@ def evil_motors(text: str) -> str:
 
 def evil_records(text: str) -> dict:
     """A saved build as a stranger's file would hold it."""
-    return bench_session.record_of(evil_build(text), None)
+    return shelf.record_of(evil_build(text), None)
 
 
 def test_there_are_names_to_try():
@@ -274,9 +275,9 @@ def test_a_name_stays_text_on_every_page(page, text, downloads, tmp_path, monkey
         at.session_state[key] = True
     if page in SHELVES:
         at.session_state["bench_kept"] = {"shelf": page, "parts_kind": "motors"}
-        at.switch_page("app_pages/shelf.py")
+        at.switch_page(page_file("shelf"))
     elif page != "lift":
-        at.switch_page(f"app_pages/{page}.py")
+        at.switch_page(page_file(page))
     at.run()
     assert not at.exception and not at.error
     seen = 0

@@ -17,9 +17,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import propmodel
-from explorer import build_file, labels, url_state
-from explorer.bench_session import inputs_of_record
 from explorer.inputs import apply, check, demo_inputs, mended
+from explorer.inputs import link as url_state
+from explorer.labels import reader
+from explorer.saved import build_file
+from explorer.session.shelf import inputs_of_record
 from propmodel import bench
 from propmodel.parts import csv_table
 
@@ -133,6 +135,6 @@ def test_a_log(text):
 @fuzz
 @given(spoilt(LABELS))
 def test_labels(text):
-    reading = labels.read_labels(text)
+    reading = reader.read_labels(text)
     assert "<script" not in reading.sentence
     assert check(mended(apply(CRAFT[0], reading.values))[0]) == []

@@ -1,0 +1,1 @@
+"""Page Choose: many combinations."""

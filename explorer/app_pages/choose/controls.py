@@ -1,0 +1,384 @@
+"""Controls of the Choose page: ranges as text, lists of parts, what must hold, what the map shows.
+
+What a reader typed is kept in the session beside the controls, so that it is there again after another page.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from explorer.app_pages.choose import picture, plan
+from explorer.app_pages.choose.picture import ASKED, LIMIT_WISHES, LOOKS
+from explorer.app_pages.choose.plan import PRICE, RANGES, RangeError
+from explorer.controls import page_frame
+from explorer.inputs import CHEMISTRY_NAMES, Inputs
+from explorer.saved.store import StoreError
+from explorer.session import shelf, state
+from propmodel import parts
+
+__all__ = ["chosen_output", "condition_controls", "lists_block", "range_controls", "read_all", "typed_ranges"]
+
+NOUNS = {"motors": "motors", "propellers": "propellers", "packs": "packs", "controllers": "speed controllers"}
+REACHES = {"near": "near this build", "wide": "wide", "own": "as typed below"}
+
+
+def chosen_output(
+    label: str, key: str, default: str, *, help_: str, names: tuple[str, ...] = ASKED, **more: Any
+) -> str:
+    """Selector of an answer."""
+    # the value goes with every run and is no one-time message: a browser that is late still shows it
+    kept = st.session_state.setdefault("choose_kept", {})
+    now = kept.get(key, default)
+    at = names.index(now) if now in names else names.index(default)
+    kept[key] = st.selectbox(label, names, index=at, format_func=lambda k: LOOKS[k].words, key=key, help=help_, **more)
+    return kept[key]
+
+
+# ---- ranges --------------------------------------------------------------------------------------------------
+
+
+def typed_ranges(inputs: Inputs) -> dict[str, Any]:
+    """What stands in the fields; ranges that nobody typed follow the build when it leaves them."""
+    held = st.session_state.get("choose_ranges")
+    reach = st.session_state.setdefault("choose_reach", "near")
+    if held is None or (reach != "own" and not _within(inputs, held)):
+        held = plan.around(inputs, wide=reach == "wide")
+        _set_ranges(held)
+    return held
+
+
+def _within(inputs: Inputs, held: Mapping[str, Any]) -> bool:
+    try:
+        return plan.inside(inputs, read_all(inputs, held))
+    except RangeError:
+        return True
+
+
+def _set_ranges(held: dict[str, Any]) -> None:
+    st.session_state["choose_ranges"] = held
+    # new fields, so that they show the new text
+    st.session_state["choose_epoch"] = st.session_state.get("choose_epoch", 0) + 1
+
+
+def _epoch() -> int:
+    return st.session_state.get("choose_epoch", 0)
+
+
+def _reached() -> None:
+    reach = st.session_state[f"choose_reach:{_reach_key()}"]
+    st.session_state["choose_reach"] = reach
+    if reach != "own":
+        _set_ranges(plan.around(state.usable(), wide=reach == "wide"))
+
+
+def _reach_key() -> int:
+    return st.session_state.get("choose_typed", 0)
+
+
+def _typed(name: str) -> None:
+    text = st.session_state[f"choose_range:{_epoch()}:{name}"]
+    st.session_state["choose_ranges"] = {**st.session_state["choose_ranges"], name: text}
+    if st.session_state["choose_reach"] != "own":
+        st.session_state["choose_reach"] = "own"
+        st.session_state["choose_typed"] = _reach_key() + 1
+
+
+def read_one(inputs: Inputs, name: str, text: Any) -> tuple:
+    """Values of one range; raises RangeError."""
+    if name == "stator":
+        return plan.read_stators(text, (inputs.stator_d_mm, inputs.stator_h_mm))
+    if name == "chemistry":
+        return plan.read_chemistries(text)
+    return plan.read_range(text, name, float(getattr(inputs, name)))
+
+
+def read_all(inputs: Inputs, held: Mapping[str, Any], skip: tuple[str, ...] = ()) -> dict[str, tuple]:
+    """Values of all ranges; raises RangeError with the sentences of all that cannot be read."""
+    found, faults = {}, []
+    for name, text in held.items():
+        if name in skip:
+            continue
+        try:
+            found[name] = read_one(inputs, name, text)
+        except RangeError as wrong:
+            faults.append(str(wrong))
+    if faults:
+        raise RangeError("\n".join(faults))
+    return found
+
+
+def range_controls(held: Mapping[str, Any], frames: Mapping[str, pd.DataFrame]) -> None:
+    """Eight fields; a list of parts takes the place of its own."""
+    st.segmented_control(
+        "How far to look",
+        list(REACHES),
+        format_func=REACHES.__getitem__,
+        default=st.session_state["choose_reach"],
+        key=f"choose_reach:{_reach_key()}",
+        on_change=_reached,
+        required=True,
+        help="Fills the fields below: up to 100,000 combinations near this build, or near a million. "
+        "Then type your own.",
+    )
+    gone = {name for kind in frames for name in plan.dropped_by(kind)}
+    with st.container(key="choose_ranges"):
+        names = list(RANGES)
+        for row in (names[:4], names[4:]):
+            for column, name in zip(st.columns(4, gap="small"), row, strict=True):
+                with column:
+                    _range_field(name, held[name], off=name in gone)
+
+
+def _range_field(name: str, text: Any, *, off: bool) -> None:
+    spec, key = RANGES[name], f"choose_range:{_epoch()}:{name}"
+    label = f"{spec.several}, {spec.unit}" if spec.unit and spec.unit != "S" else spec.several
+    if name == "chemistry":
+        st.multiselect(
+            label,
+            list(CHEMISTRY_NAMES),
+            default=list(text),
+            format_func=CHEMISTRY_NAMES.__getitem__,
+            key=key,
+            on_change=_typed,
+            args=(name,),
+            disabled=off,
+            placeholder="choose",
+            help="Types of cell to be tried.",
+        )
+        return
+    more = (
+        "the four digits on the motor; a range takes what is sold between them by volume"
+        if name == "stator"
+        else ("a range takes what is sold between its ends; add a step to set your own: 4 to 5 by 0.25")
+    )
+    st.text_input(
+        label,
+        value=text,
+        key=key,
+        on_change=_typed,
+        args=(name,),
+        max_chars=400,
+        disabled=off,
+        help=f"One value, a list with commas, or a range such as {plan.example(name)}: {more}.",
+    )
+
+
+# ---- lists of parts ---------------------------------------------------------------------------------------
+
+
+def lists_block(frames: dict[str, pd.DataFrame]) -> None:
+    """Bring in lists of parts, each in place of its ranges."""
+    told = ", ".join(f"{len(f)} {kind}" for kind, f in frames.items())
+    label = f"Your own list of parts: {told}" if told else "Use a list of parts instead"
+    with st.expander(label, key="choose_lists_open", on_change="rerun") as box:
+        if not box.open:
+            return
+        kind = st.segmented_control(
+            "Kind of part",
+            list(plan.LISTED),
+            format_func=lambda k: "ESC" if k == "controllers" else k,
+            default="motors",
+            key="choose_list_kind",
+            required=True,
+            help="A list of motors takes the place of KV and stator, and so on.",
+        )
+        _from_shelf(kind)
+        needed = [c.heading for c in parts.columns(kind) if c.needed]
+        st.caption(
+            f"One part a row, headings in the first. A list of {kind} needs {', '.join(needed)}; "
+            f"it may have {', '.join(c.heading for c in parts.columns(kind) if not c.needed)}. Blank is not known."
+        )
+        paste, drop = st.columns([1.6, 1], gap="medium")
+        with paste:
+            st.text_area(
+                "Paste it",
+                key=f"choose_paste:{kind}",
+                height=130,
+                max_chars=200_000,
+                placeholder=",".join(needed),
+                help="From a spreadsheet or as CSV: commas, semicolons or tabs.",
+            )
+            st.button("Use what I pasted", key="choose_use", on_click=_use_pasted, args=(kind,))
+        with drop:
+            st.file_uploader(
+                "or bring a CSV file",
+                type=["csv", "txt", "tsv"],
+                key=f"choose_file:{kind}",
+                on_change=_use_file,
+                args=(kind,),
+                help="Goes only to the computer that serves this page, and is not kept.",
+            )
+        for fault in st.session_state.get("choose_list_faults", []):
+            page_frame.say(f'<p class="wi-notice" role="status">{html.escape(fault)}</p>')
+        for listed, frame in list(frames.items()):
+            names = ", ".join(str(n) for n in frame["name"].iloc[:6]) + (", ..." if len(frame) > 6 else "")
+            words, away = st.columns([5, 1.4], vertical_alignment="center")
+            with words:
+                page_frame.say(f'<p class="wi-small"><b>{len(frame)} {listed}</b>: {html.escape(names)}</p>')
+            with away:
+                st.button(f"Back to ranges: {listed}", key=f"choose_drop:{listed}", on_click=_drop, args=(listed,))
+
+
+def _from_shelf(kind: str) -> None:
+    """Offer the parts that the reader keeps on the shelf."""
+    text, fault = _shelf_text(kind)
+    if fault:
+        page_frame.say(f'<p class="wi-notice" role="status">{html.escape(fault)}</p>')
+        return
+    count = _shelf_rows(text, kind)
+    if not count:
+        st.caption(f"Your shelf has no {NOUNS[kind]} yet: the page Shelf keeps them, and then they are offered here.")
+        return
+    one = "one" if count == 1 else f"{count}"
+    st.button(
+        f"Use the {one} on my shelf",
+        key=f"choose_shelf:{kind}",
+        on_click=_use,
+        args=(kind, text, f"your table of {kind}"),
+        help=f"Every row of your table of {NOUNS[kind]} on the page Shelf.",
+    )
+
+
+def _shelf_text(kind: str) -> tuple[str, str]:
+    """The table as kept, and what is wrong with it."""
+    try:
+        held = shelf.store().load_table(kind)
+    except StoreError as wrong:
+        return "", str(wrong)
+    return ("" if held is None else held.text), ""
+
+
+def _shelf_rows(text: str, kind: str) -> int:
+    if not text.strip():
+        return 0
+    try:
+        return len(parts.read_csv(text, kind, file=f"your table of {kind}").frame)
+    except ValueError:
+        return 0  # the page Shelf says what is wrong with it
+
+
+def _use(kind: str, text: str | bytes, file: str) -> None:
+    try:
+        table = parts.read_csv(text, kind, file=file)
+        if table.frame.empty:
+            raise parts.PartsError([f"The list of {kind} has no rows below its headings."])
+    except parts.PartsError as wrong:
+        st.session_state["choose_list_faults"] = wrong.problems
+        return
+    except ValueError as wrong:
+        st.session_state["choose_list_faults"] = [str(wrong)]
+        return
+    st.session_state["choose_list_faults"] = []
+    st.session_state["choose_lists"] = {**st.session_state["choose_lists"], kind: table.frame}
+
+
+def _use_pasted(kind: str) -> None:
+    text = st.session_state.get(f"choose_paste:{kind}", "")
+    if not text.strip():
+        st.session_state["choose_list_faults"] = ["Nothing was pasted."]
+        return
+    _use(kind, text, "pasted list")
+
+
+def _use_file(kind: str) -> None:
+    file = st.session_state.get(f"choose_file:{kind}")
+    if file is not None:
+        _use(kind, file.getvalue(), file.name)
+
+
+def _drop(kind: str) -> None:
+    st.session_state["choose_lists"] = {k: f for k, f in st.session_state["choose_lists"].items() if k != kind}
+
+
+# ---- conditions -------------------------------------------------------------------------------------------
+
+BOUNDS = (
+    ("hover_time", "at least", "Hanging still at least, minutes"),
+    ("thrust_to_weight", "at least", "Pull at least, times"),
+    ("mass", "at most", "Mass at most, g"),
+    (PRICE, "at most", "Price at most"),
+)
+_FIRST_BOUNDS = {"thrust_to_weight": 2.0}
+
+
+def condition_controls(with_price: bool) -> tuple[str, str, list[tuple[str, Any, float | None]], str]:
+    """What must hold, and what the map shows."""
+    units = page_frame.units()
+    held: dict[str, float | None] = st.session_state.setdefault("choose_bounds", dict(_FIRST_BOUNDS))
+    asked = [b for b in BOUNDS if with_price or b[0] != PRICE]
+    found: list[tuple[str, Any, float | None]] = []
+    with st.container(key="choose_holds"):
+        columns = st.columns([*([1] * len(asked)), 2.4], gap="small", vertical_alignment="bottom")
+        for column, (name, kind, label) in zip(columns, asked, strict=False):
+            key = f"choose_bound:{name}"
+            with column:
+                held[name] = st.number_input(
+                    label,
+                    value=held.get(name),
+                    min_value=0.0,
+                    max_value=1e6,
+                    step=25.0 if name == "mass" else 0.5,
+                    key=key,
+                    format="%g",
+                    placeholder="any",
+                    help="Blank is not asked.",
+                )
+            typed = held[name]
+            found.append((name, kind, None if typed is None else picture.bound_si(name, typed)))
+        with columns[-1]:
+            limits = st.segmented_control(
+                "Must hold",
+                LIMIT_WISHES,
+                default=st.session_state.get("choose_limits_kept", "every limit"),
+                key="choose_limits",
+                required=True,
+                help="What fits: cells, voltages and the propeller in the frame. Every limit: all margins too, "
+                "held flat out for 10 s.",
+            )
+            st.session_state["choose_limits_kept"] = limits
+    names = (*ASKED, PRICE) if with_price else ASKED
+    with st.container(key="choose_axes"):
+        across, upwards, also, side, most = st.columns(
+            [1.5, 1.5, 1.6, 0.9, 0.9], gap="small", vertical_alignment="bottom"
+        )
+        with across:
+            x = chosen_output(
+                "Across", "choose_x", "hover_time", help_="Answer on the level axis of the map.", names=names
+            )
+        with upwards:
+            y = chosen_output(
+                "Upwards", "choose_y", "thrust_to_weight", help_="Answer on the upright axis.", names=names
+            )
+        with also:
+            more = chosen_output(
+                "and this must be", "choose_more", "top_speed", help_="One more condition of your own.", names=names
+            )
+        with side:
+            kind = st.selectbox(
+                "side",
+                ("at least", "at most"),
+                key="choose_side",
+                label_visibility="hidden",
+                index=0 if LOOKS[more].better == "max" else 1,
+            )
+        with most:
+            typed = st.number_input(
+                f"value, {picture.unit_of(more, units)}",
+                value=None,
+                key=f"choose_more_value:{more}",
+                format="%g",
+                placeholder="any",
+                help="Blank is not asked.",
+                min_value=0.0,
+                max_value=1e6,
+            )
+    if typed is not None:
+        found.append((more, kind, picture.unshown(more, float(typed), units)))
+    if x == y:
+        y = "thrust_to_weight" if x != "thrust_to_weight" else "hover_time"
+    return x, y, found, limits

@@ -1,0 +1,492 @@
+"""What the Choose page asks of the engine, each answer kept; sweeps are counted in a thread that can be stopped.
+
+A sweep of a million combinations takes seconds and a hundred megabytes: two at a time are counted on the whole server
+and the last few are kept for all visitors, within a bound.
+"""
+
+from __future__ import annotations
+
+import logging
+import math
+import threading
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from explorer.app_pages.choose.picture import HEADLINES, LOOKS
+from explorer.app_pages.choose.plan import Plan, Values, plan, priced
+from explorer.forecasts import headlines
+from explorer.forecasts.mixed_flight import WAY, way_times
+from explorer.inputs import FIELDS, Inputs
+from propmodel.assembly.build import Build, with_fields
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.units import GRAM, INCH, MAH
+from propmodel.flight.endurance import Profile, flight_time
+from propmodel.studies.sensitivity import Effect, Step, standing_at, steps
+from propmodel.studies.solve_for import Solution, solve_for
+from propmodel.studies.spread import READINGS, Contribution, contributions, draw, reading_gains
+from propmodel.studies.sweep import Sweep, sweep
+
+__all__ = [
+    "SOLVED",
+    "Change",
+    "Job",
+    "Solved",
+    "bands_of",
+    "broken",
+    "changes",
+    "over_of",
+    "points",
+    "solved",
+    "spread_of",
+    "start",
+    "with_one",
+]
+
+KEPT_BYTES = 400_000_000
+COUNTING = 2
+"""Sweeps counted at the same time on this server. [-]"""
+BAND_DRAWS = 256
+"""As behind the bands of the other pages. [-]"""
+HOLD = 10.0
+"""How long full throttle is held for the limits. [s]"""
+
+
+# ---- counting ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Counted:
+    """A finished sweep and the plan behind it."""
+
+    plan: Plan
+    found: Sweep
+
+
+class Keeper:
+    """The last finished sweeps, by question, within a bound of memory; and the turn to count."""
+
+    def __init__(self) -> None:
+        self._kept: OrderedDict[str, Counted] = OrderedDict()
+        self._lock = threading.Lock()
+        self.turn = threading.BoundedSemaphore(COUNTING)
+
+    def get(self, key: str) -> Counted | None:
+        with self._lock:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+            return self._kept.get(key)
+
+    def put(self, key: str, counted: Counted) -> None:
+        with self._lock:
+            self._kept[key] = counted
+            self._kept.move_to_end(key)
+            while len(self._kept) > 1 and sum(_bytes(c) for c in self._kept.values()) > KEPT_BYTES:
+                self._kept.popitem(last=False)
+
+
+def _bytes(counted: Counted) -> int:
+    return sum(v.nbytes for v in counted.found.values.values())
+
+
+@st.cache_resource
+def keeper() -> Keeper:
+    """The one keeper of this server."""
+    return Keeper()
+
+
+class Job:
+    """One sweep being counted.
+
+    Parameters
+    ----------
+    key : str
+        The whole question.
+    planned : Plan
+    outputs : tuple of str
+    size : int
+        Combinations.
+    held : Keeper
+        Where finished counts are kept.
+    way : Profile
+        How it is flown, where the minutes of that are asked.
+    """
+
+    def __init__(
+        self, key: str, planned: Plan, outputs: tuple[str, ...], size: int, held: Keeper, way: Profile | None = None
+    ) -> None:
+        self.key, self.size, self.done = key, size, 0
+        self.answer: Counted | None = None
+        self.fault = ""
+        self.stopped = False
+        self.waiting = True
+        self._plan, self._keeper = planned, held
+        self._outputs = tuple(k for k in outputs if k != WAY)
+        # minutes flown one way are a count of their own after the other answers
+        self._way = (way or Profile()) if WAY in outputs else None
+        self._stop, self._ready = threading.Event(), threading.Event()
+
+    def begin(self) -> None:
+        """Count in a thread of its own, or take what was kept."""
+        self.answer = self._keeper.get(self.key)
+        if self.answer is not None:
+            self.done, self.waiting = self.size, False
+            self._ready.set()
+            return
+        threading.Thread(target=self._run, name="counting", daemon=True).start()
+
+    def _progress(self, done: int, _total: int = 0) -> bool:
+        self.done = done if self._way is None else done // 2
+        return not self._stop.is_set()
+
+    def _progress_of_way(self, done: int) -> bool:
+        self.done = (self.size + done) // 2
+        return not self._stop.is_set()
+
+    def _run(self) -> None:
+        try:
+            while not self._keeper.turn.acquire(timeout=0.2):
+                if self._stop.is_set():
+                    self.stopped = True
+                    return
+            try:
+                self.waiting = False
+                if self._stop.is_set():
+                    self.stopped = True
+                    return
+                p = self._plan
+                found = sweep(p.base, p.axes, list(self._outputs), tables=p.tables, hold=HOLD, progress=self._progress)
+                if not found.complete:
+                    self.stopped = True
+                    return
+                if self._way is not None:
+                    minutes = way_times(p.base, found, self._way, progress=self._progress_of_way)
+                    if minutes is None:
+                        self.stopped = True
+                        return
+                    found = replace(found, values={**found.values, WAY: minutes})
+                self.answer = Counted(p, priced(found, p.prices))
+                self._keeper.put(self.key, self.answer)
+            finally:
+                self._keeper.turn.release()
+        except ValueError as wrong:
+            self.fault = str(wrong)
+        except Exception:
+            logging.getLogger("explorer").exception("counting combinations")
+            self.fault = "These combinations could not be counted. Change a range, or take a coarser step."
+        finally:
+            self._ready.set()
+
+    def stop(self) -> None:
+        """Stop counting; what was counted is dropped, the last good picture stays."""
+        self._stop.set()
+
+    def wait(self, seconds: float) -> bool:
+        """Wait until it is done, stopped or failed; False if it is still counting."""
+        return self._ready.wait(seconds)
+
+
+def start(
+    inputs: Inputs,
+    values: Values,
+    frames: Mapping[str, pd.DataFrame],
+    outputs: tuple[str, ...],
+    size: int,
+    before: Job | None,
+) -> Job:
+    """The job that answers a question: the one under way if it asks the same, else a new one.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Usable.
+    values, frames : mapping
+        As for `explorer.app_pages.choose.plan.plan`.
+    outputs : tuple of str
+    size : int
+    before : Job or None
+        The visitor's last job; stopped if it asks something else.
+
+    Returns
+    -------
+    Job
+    """
+    asked = headlines.plain(inputs)
+    told = {k: f.to_csv() for k, f in sorted(frames.items())}
+    key = repr((asked, {k: values[k] for k in sorted(values)}, told, outputs))
+    if before is not None:
+        over = before.answer is not None or before.fault or before.stopped
+        if before.key == key and (over or not before.wait(0.0)):
+            return before
+        before.stop()
+    job = Job(key, plan(asked, values, frames), outputs, size, keeper(), headlines.profile(asked))
+    job.begin()
+    return job
+
+
+def points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
+    """Answers of one build, SI."""
+    return _points(headlines.plain(inputs), names)
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
+    made = headlines.build(inputs)
+    found = {k: float(v) for k, v in _evaluate(Assessment(made, quick=True), names, headlines.profile(inputs)).items()}
+    return {n: found[n] for n in names if n in found}
+
+
+def _evaluate(whole: Assessment, names: Sequence[str], way: Profile) -> dict[str, Any]:
+    """Answers by name, the reader's own minutes among them; a price has none."""
+    found: dict[str, Any] = dict(evaluate(whole, [n for n in names if n in OUTPUTS]))
+    if WAY in names:
+        found[WAY] = flight_time(whole.build, way).time
+    return found
+
+
+def bands_of(answer: Counted, picks: Sequence[int], names: tuple[str, ...], way: Profile) -> dict[int, dict[str, Any]]:
+    """Where 8 in 10 craft with the labels of some combinations land, by flat index and answer. [SI]"""
+    if not picks:
+        return {}
+    made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
+    many = draw(made, draws=BAND_DRAWS).build
+    drawn = _evaluate(Assessment(many, quick=True, drawn=True), names, way)
+    if WAY in drawn:
+        # craft that cannot fly that way are left out, as in the headlines
+        drawn[WAY] = np.where(np.asarray(drawn[WAY]) > 0.0, drawn[WAY], np.nan)
+    out: dict[int, dict[str, Any]] = {index: {} for index in picks}
+    for name, values in drawn.items():
+        spread_out = np.broadcast_to(values, (len(picks), BAND_DRAWS))
+        for index, row in zip(picks, spread_out, strict=True):
+            there = row[np.isfinite(row)]
+            if there.size >= 0.5 * row.size:
+                out[index][name] = tuple(float(v) for v in np.quantile(there, headlines.TAILS))
+    return out
+
+
+# ---- what should I change? --------------------------------------------------------------------------------
+
+COUNTER = ("hover_time", "thrust_to_weight", "top_speed", "full_throttle_motor_current", "mass")
+"""What a step may cost: the sharpest loss among these is shown against what it buys."""
+WEIGHTS = {"full_throttle_motor_current": 0.5}
+"""A per cent more current hurts less than a per cent less flight. [-] Judgement."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """What one practical step buys in the chosen answer, and what it costs elsewhere.
+
+    Parameters
+    ----------
+    words : str
+    path, amount : str, float
+        Field of the build and how far it moves.
+    buys : float
+        Relative gain in the chosen answer; below zero it loses. [-]
+    after, before : float
+        The chosen answer, SI.
+    cost_of : str
+        Output that loses most; empty where none does.
+    cost : float
+        Its relative loss. [-]
+    cost_after, cost_before : float
+        [SI]
+    over : tuple of str
+        Limits that it newly breaks, in words.
+    """
+
+    words: str
+    path: str
+    amount: float
+    buys: float
+    after: float
+    before: float
+    cost_of: str
+    cost: float
+    cost_after: float
+    cost_before: float
+    over: tuple[str, ...]
+
+
+def changes(inputs: Inputs, output: str) -> list[Change]:
+    """Every practical step, what buys most first."""
+    return _changes(headlines.plain(inputs), output)
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _changes(inputs: Inputs, output: str) -> list[Change]:
+    made = headlines.build(inputs)
+    names = list(dict.fromkeys([output, *COUNTER]))
+    way = headlines.profile(inputs)
+    before = {k: float(v) for k, v in _evaluate(Assessment(made), names, way).items()}
+    now = _broken(made)
+    effects = steps(made, [n for n in names if n != WAY], choose=_can_buy)
+    if output == WAY:
+        effects = [_flown(made, effect, before[WAY], way) for effect in effects]
+    found = [_change(made, effect, output, before, now) for effect in effects]
+    return sorted(found, key=lambda c: -c.buys)
+
+
+def _flown(made: Build, effect: Effect, before: float, way: Profile) -> Effect:
+    """A step with the minutes flown the reader's way among its answers."""
+    after = float(flight_time(stepped(made, effect.step), way).time)
+    ratio = after / before - 1.0 if before > 0.0 else math.nan
+    return effect._replace(values={**effect.values, WAY: after}, relative={**effect.relative, WAY: ratio})
+
+
+def _can_buy(step: Step) -> bool:
+    """The day's air is no choice, and nobody buys a colder pack."""
+    return step.field not in ("air temperature", "altitude", "pack.temperature")
+
+
+def _gain(name: str, relative: float) -> float:
+    return relative if LOOKS[name].better == "max" else -relative
+
+
+def _change(made: Build, effect: Effect, output: str, before: dict[str, float], now: set[str]) -> Change:
+    gains = {k: _gain(k, r) for k, r in effect.relative.items()}
+    buys = gains.pop(output)
+    # grams are no loss of their own where the chosen answer is the mass
+    worst = min(gains, key=lambda k: WEIGHTS.get(k, 1.0) * (gains[k] if math.isfinite(gains[k]) else -9.0))
+    cost = -gains[worst] if math.isfinite(gains[worst]) else math.inf
+    real = cost > 0.002
+    return Change(
+        words=effect.step.words, path=effect.step.field, amount=effect.step.change, buys=buys,
+        after=effect.values[output], before=before[output], cost_of=worst if real else "", cost=cost if real else 0.0,
+        cost_after=effect.values[worst], cost_before=before[worst],
+        over=tuple(sorted(_broken(stepped(made, effect.step)) - now)),
+    )  # fmt: skip
+
+
+def stepped(made: Build, step: Step) -> Build:
+    """A build after one step."""
+    if step.field in ("altitude", "air temperature"):
+        kind = "altitude_step" if step.field == "altitude" else "temperature_step"
+        return standing_at(made, **{kind: step.change})
+    part, _, name = step.field.partition(".")
+    old = getattr(getattr(made, part), name) if name else getattr(made, part)
+    return with_fields(made, {step.field: float(np.asarray(old)) + step.change})
+
+
+def _broken(made: Build) -> set[str]:
+    """Limits that are over, in words."""
+    names: dict[str, Any] = {**margins.SHARES, **margins.FITS}
+    found = margins.evaluate(Assessment(made, quick=True), hold=HOLD)
+    return {names[k].name for k, v in found.items() if float(v) > 1.0}
+
+
+def broken(inputs: Inputs) -> tuple[str, ...]:
+    """Limits that a build breaks, in words."""
+    return _broken_by(headlines.plain(inputs))
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _broken_by(inputs: Inputs) -> tuple[str, ...]:
+    return tuple(sorted(_broken(headlines.build(inputs))))
+
+
+def over_of(answer: Counted, picks: list[int]) -> dict[int, tuple[str, ...]]:
+    """Limits that some combinations break, in words, asked for or not."""
+    if not picks:
+        return {}
+    made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
+    names: dict[str, Any] = {**margins.SHARES, **margins.FITS}
+    found = margins.evaluate(Assessment(made, quick=True), hold=HOLD)
+    over = {k: np.broadcast_to(v, (len(picks),)) > 1.0 for k, v in found.items()}
+    return {index: tuple(names[k].name for k, bad in over.items() if bad[row]) for row, index in enumerate(picks)}
+
+
+# ---- solve for --------------------------------------------------------------------------------------------
+
+SOLVED: dict[str, tuple[str, float]] = {
+    "capacity_mah": ("pack.capacity_ah", MAH),
+    "kv": ("motor.kv", 1.0),
+    "diameter_in": ("propeller.diameter", INCH),
+    "pitch_in": ("propeller.pitch", INCH),
+    "payload_g": ("craft.payload_mass", GRAM),
+    "frame_g": ("craft.frame_mass", GRAM),
+    "command_cap_percent": ("command_cap", 0.01),
+}
+"""Fields that can be solved for: dotted field of the build and its scale to SI."""
+_SPANS = {"capacity_mah": (0.2, 8.0), "kv": (0.3, 3.0), "diameter_in": (0.6, 1.6), "pitch_in": (0.5, 2.0)}
+"""Range looked in, times the present value. [-]"""
+
+
+@dataclass(frozen=True)
+class Solved:
+    """Answer of a solve-for.
+
+    Parameters
+    ----------
+    solution : Solution
+        SI.
+    value : float
+        In the field's own unit; NaN where nothing does it.
+    low, high : float
+        Range looked in, same unit.
+    """
+
+    solution: Solution
+    value: float
+    low: float
+    high: float
+
+
+def solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
+    """What value of one field gives an asked answer. [target in SI]"""
+    return _solved(headlines.plain(inputs), name, output, target)
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
+    path, scale = SOLVED[name]
+    field = FIELDS[name]
+    low, high = float(field.low or 0.0), float(field.high or 0.0)
+    if name in _SPANS:
+        least, most = (s * getattr(inputs, name) for s in _SPANS[name])
+        low, high = max(low, least), min(high, most)
+    elif name == "payload_g":
+        high = min(high, 8.0 * float(headlines.build(inputs).mass) / GRAM)
+    elif name == "frame_g":
+        high = min(high, 8.0 * inputs.frame_g)
+    found = solve_for(headlines.build(inputs), path, output, target, low=low * scale, high=high * scale)
+    return Solved(found, found.value / scale, low, high)
+
+
+def with_one(inputs: Inputs, name: str, typed: float, output: str) -> float:
+    """An answer with one field at another value, parts of the same make. [SI]"""
+    path, scale = SOLVED[name]
+    changed = with_fields(headlines.build(inputs), {path: typed * scale})
+    return float(evaluate(Assessment(changed, quick=True), [output])[output])
+
+
+# ---- where the spread comes from --------------------------------------------------------------------------
+
+
+def spread_of(inputs: Inputs, output: str) -> tuple[list[Contribution], list[tuple[str, float]]]:
+    """What each unknown brings to the spread of one answer, and what each reading would take off its band.
+
+    Returns
+    -------
+    list of Contribution, list of (words, share of the band's width)
+        Largest first.
+    """
+    return _spread_of(headlines.plain(inputs), output)
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _spread_of(inputs: Inputs, output: str) -> tuple[list[Contribution], list[tuple[str, float]]]:
+    made = headlines.build(inputs)
+    gains = reading_gains(made, output)
+    readings = [(READINGS[k].words, g) for k, g in sorted(gains.items(), key=lambda kv: -kv[1])]
+    return contributions(made, output), readings
+
+
+assert set(HEADLINES) <= set(OUTPUTS)

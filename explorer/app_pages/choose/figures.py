@@ -1,0 +1,347 @@
+"""Pictures of the Choose page: the map of all combinations, what each step buys and costs, where the spread comes from.
+
+The map is a plotly figure of counts and a few dots. The bars are plain HTML: they wrap on a phone, print, and are read
+out as they stand.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+from explorer.app_pages.choose.counting import Change
+from explorer.app_pages.choose.picture import LOOKS, Picture, change_words, nice_ticks, reads, shown, unit_of
+from explorer.app_pages.choose.plan import many
+from explorer.figures.base import AIR, FONT, GRID, PINNED, SIZE, SMALL, THIS
+from explorer.text.numbers import NARROW, Units
+from propmodel.studies.spread import Contribution
+
+__all__ = ["Mark", "change_bars", "map_of", "map_words", "over_words", "reading_bars", "spread_bars"]
+
+HEIGHT = 470
+FOOTPRINT = "rgba(122,134,137,0.17)"
+_HUE = "59,131,160"  # AIR
+COUNTS = [[0.0, f"rgba({_HUE},0.26)"], [0.5, f"rgba({_HUE},0.6)"], [1.0, f"rgba({_HUE},0.9)"]]
+LEAST_BOUGHT = 0.005
+"""A step that buys less than this is told in words only. [-]"""
+COST_WIDTH, BUYS_WIDTH = 60.0, 45.0
+"""Longest bars, so that equal shares are equally long in columns of 1.5 to 2. [% of their column]"""
+BARS_TOP = 0.4
+"""Longest bar; what goes beyond is cut and told in numbers. [-]"""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Where a build lies on the map, SI; NaN where it cannot."""
+
+    name: str
+    x: float
+    y: float
+
+
+# ---- the map ----------------------------------------------------------------------------------------------
+
+
+def map_of(
+    seen: Picture, this: Mark, other: Mark | None, labels: Sequence[str], units: Units, *, square: bool = False
+) -> go.Figure:
+    """Counts of combinations over two answers, the frontier, this build and the pinned one.
+
+    Parameters
+    ----------
+    seen : Picture
+    this : Mark
+    other : Mark or None
+    labels : sequence of str
+        Shop label of each frontier dot.
+    units : Units
+    square : bool
+        Taller, for a narrow page.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        Trace "frontier" carries the flat index of each dot as custom data.
+    """
+    figure = go.Figure()
+    x_edges, y_edges = shown(seen.x, seen.x_edges, units), shown(seen.y, seen.y_edges, units)
+    middle = [0.5 * (e[:-1] + e[1:]) for e in (x_edges, y_edges)]
+    grid: dict[str, Any] = {
+        "x0": float(middle[0][0]),
+        "dx": float(middle[0][1] - middle[0][0]),
+        "y0": float(middle[1][0]),
+        "dy": float(middle[1][1] - middle[1][0]),
+    }
+    ruled_out = (seen.every > 0) & (seen.held == 0)
+    figure.add_heatmap(
+        z=np.where(ruled_out, np.float32(1.0), np.float32(np.nan)),
+        **grid,
+        colorscale=[[0, FOOTPRINT], [1, FOOTPRINT]],
+        zmin=0,
+        zmax=1,
+        showscale=False,
+        hoverinfo="skip",
+        name="ruled out",
+    )
+    with np.errstate(divide="ignore"):
+        depth = np.where(seen.held > 0, np.log10(np.maximum(seen.held, 1)), np.nan).astype(np.float32)
+    top = max(float(np.log10(max(int(seen.held.max(initial=0)), 2))), 0.5)
+    x_look, y_look = LOOKS[seen.x], LOOKS[seen.y]
+    x_unit, y_unit = unit_of(seen.x, units), unit_of(seen.y, units)
+    figure.add_heatmap(
+        z=depth,
+        **grid,
+        colorscale=COUNTS,
+        zmin=0.0,
+        zmax=top,
+        showscale=False,
+        name="that hold",
+        customdata=seen.held.astype(np.int32),
+        hovertemplate=f"%{{customdata:,}} combinations<br>%{{x:.3~r}} {x_unit}, %{{y:.3~r}} {y_unit}<extra></extra>",
+    )
+    fx, fy = shown(seen.x, seen.frontier_x, units), shown(seen.y, seen.frontier_y, units)
+    figure.add_scatter(
+        x=[float(f"{v:.5g}") for v in fx],
+        y=[float(f"{v:.5g}") for v in fy],
+        mode="lines+markers",
+        name="frontier",
+        line={"width": 1.6, "color": THIS},
+        marker={"size": 9, "color": THIS, "line": {"width": 1.5, "color": "#F6F5F0"}},
+        customdata=[[int(k)] for k in seen.frontier],
+        text=[html.escape(t) for t in labels],
+        hovertemplate=f"%{{text}}<br>%{{x:.3~r}} {x_unit}, %{{y:.3~r}} {y_unit}<br>click to load<extra></extra>",
+        selected={"marker": {"opacity": 1.0}},
+        unselected={"marker": {"opacity": 1.0}},
+    )
+    if other is not None:
+        _mark(figure, other, seen, units, of_pinned=True, right=not other.x < this.x)
+    _mark(figure, this, seen, units, of_pinned=False, right=other is None or not this.x < other.x)
+    x_range, y_range = (float(x_edges[0]), float(x_edges[-1])), (float(y_edges[0]), float(y_edges[-1]))
+    base = {
+        "fixedrange": True,
+        "zeroline": False,
+        "showline": False,
+        "gridcolor": GRID,
+        "ticks": "",
+        "layer": "below traces",
+    }
+    x_title = f"{x_look.words[:1].upper()}{x_look.words[1:]}" + (f", {x_unit}" if x_unit else "")
+    y_title = f"<b>{y_look.words[:1].upper()}{y_look.words[1:]}</b>" + (f", {y_unit}" if y_unit else "")
+    figure.add_annotation(
+        text=y_title,
+        xref="paper",
+        yref="paper",
+        x=0.0,
+        y=1.0,
+        xanchor="left",
+        yanchor="bottom",
+        xshift=-38,
+        yshift=7,
+        showarrow=False,
+        font={"size": SIZE},
+    )
+    figure.update_layout(
+        template=None,
+        height=HEIGHT if not square else 400,
+        margin={"l": 38, "r": 14, "t": 34, "b": 46},
+        paper_bgcolor="rgba(0,0,0,0)",
+        plot_bgcolor="rgba(0,0,0,0)",
+        showlegend=False,
+        font={"family": FONT, "size": SMALL, "color": PINNED},
+        hovermode="closest",
+        hoverlabel={
+            "bgcolor": "#1E2A2E",
+            "bordercolor": "#7D8783",
+            "font": {"size": SMALL, "color": "#fff", "family": FONT},
+        },
+        dragmode=False,
+        clickmode="event+select",
+        uirevision="steady",
+        xaxis=base
+        | {"title": {"text": x_title, "standoff": 6}, "range": x_range, "dtick": nice_ticks(*x_range)[2], "tick0": 0.0},
+        yaxis=base | {"range": y_range, "dtick": nice_ticks(*y_range)[2], "tick0": 0.0},
+    )
+    return figure
+
+
+def _mark(figure: go.Figure, mark: Mark, seen: Picture, units: Units, *, of_pinned: bool, right: bool) -> None:
+    if not (math.isfinite(mark.x) and math.isfinite(mark.y)):
+        return
+    x, y = float(shown(seen.x, mark.x, units)), float(shown(seen.y, mark.y, units))
+    size, width = (14, 2.4) if of_pinned else (18, 3.2)
+    # a light rim under the mark keeps it apart from the counts on either ground
+    for name, colour, extra in (("rim", "rgba(246,245,240,0.9)", 3.4), ("", PINNED if of_pinned else THIS, 0.0)):
+        figure.add_scatter(
+            x=[x],
+            y=[y],
+            mode="markers",
+            hoverinfo="skip",
+            name=name or ("pinned" if of_pinned else "this build"),
+            marker={
+                "symbol": "square-open" if of_pinned else "circle-open",
+                "size": size,
+                "color": colour,
+                "line": {"width": width + extra},
+            },
+        )
+    edges = shown(seen.x, seen.x_edges, units)
+    share = (x - edges[0]) / (edges[-1] - edges[0])
+    right = (right and share < 0.85) or share < 0.15
+    figure.add_annotation(
+        text="pinned" if of_pinned else "<b>this build</b>",
+        x=x,
+        y=y,
+        xanchor="left" if right else "right",
+        yanchor="top" if of_pinned else "bottom",
+        xshift=12 if right else -12,
+        yshift=-5 if of_pinned else 5,
+        showarrow=False,
+        font={"size": SMALL},
+    )
+
+
+def map_words(seen: Picture, this: Mark, units: Units) -> str:
+    """The map in a sentence, for those who do not see it."""
+    x_words, y_words = LOOKS[seen.x].words, LOOKS[seen.y].words
+    start = f"Map of {many(seen.size)} combinations, {x_words} across and {y_words} upwards; {many(seen.holding)} hold."
+    if seen.frontier.size == 0:
+        return start
+    ends = [
+        f"{reads(seen.x, float(seen.frontier_x[k]), units)} with {reads(seen.y, float(seen.frontier_y[k]), units)}"
+        for k in (0, -1)
+    ]
+    here = ""
+    if math.isfinite(this.x) and math.isfinite(this.y):
+        here = f" This build: {reads(seen.x, this.x, units)} with {reads(seen.y, this.y, units)}."
+    return f"{start} The frontier runs from {ends[0]} to {ends[1]}.{here}"
+
+
+# ---- what should I change? --------------------------------------------------------------------------------
+
+
+def change_bars(found: Sequence[Change], output: str, units: Units) -> str:
+    """Two-sided bars, a row per practical step: left what it costs, right what it buys.
+
+    Parameters
+    ----------
+    found : sequence of Change
+        What buys most first.
+    output : str
+        The chosen answer.
+    units : Units
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    worth = [c for c in found if c.buys >= LEAST_BOUGHT]
+    rest = [c for c in found if not c.buys >= LEAST_BOUGHT]
+    if not worth:
+        return f'<p class="wi-small">No single step buys {html.escape(LOOKS[output].words)}.</p>'
+    longest = min(max([c.buys for c in worth] + [min(c.cost, 9.0) for c in worth]), BARS_TOP)
+    rows = "".join(_change_row(c, output, longest, units) for c in worth)
+    tail = ""
+    if rest:
+        words = ", ".join(html.escape(c.words) for c in rest)
+        tail = f'<p class="wi-small">No gain from: {words}.</p>'
+    return (
+        '<div class="wi-buys"><div class="head" aria-hidden="true"><span></span><span>what it costs</span>'
+        f"<span>what it buys</span></div><ul>{rows}</ul>{tail}</div>"
+    )
+
+
+def _change_row(change: Change, output: str, longest: float, units: Units) -> str:
+    def width(share: float, most: float) -> str:
+        return f"{most * min(share / longest, 1.0):.1f}%"
+
+    cost = "nothing that counts"
+    if change.cost_of:
+        cost = f"{change_words(change.cost_of, change.cost_after, change.cost_before)}"
+        if change.cost_of not in ("mass",):
+            cost = f"{_SHORT.get(change.cost_of, '')} {cost}".strip()
+    over = over_words(change.over)
+    bar = f'<i style="width:{width(change.cost, COST_WIDTH)}"></i>' if change.cost_of else ""
+    words = html.escape(change.words[:1].upper() + change.words[1:])
+    return (
+        f'<li><div class="what"><b>{words}</b>{over}</div>'
+        f'<div class="cost"><span class="text"><span class="wi-narrow">costs: </span>{html.escape(cost)}</span>'
+        f"{bar}</div>"
+        f'<div class="buy"><i style="width:{width(change.buys, BUYS_WIDTH)}"></i>'
+        f'<span class="text"><b>{html.escape(change_words(output, change.after, change.before))}</b> '
+        f"{html.escape(reads(output, change.after, units))}</span></div></li>"
+    )
+
+
+def over_words(broken: Sequence[str]) -> str:
+    """Limits that go over, as HTML: symbol, word, the first two; empty where none does."""
+    if not broken:
+        return ""
+    more = f" and {len(broken) - 2} more" if len(broken) > 2 else ""
+    told = html.escape(", ".join(broken[:2]))
+    return f' <span class="wi-over">\u2715 goes over</span> <span class="over">{told}{more}</span>'
+
+
+_SHORT = {
+    "hover_time": "flies",
+    "thrust_to_weight": "pulls",
+    "top_speed": "top speed",
+    "full_throttle_motor_current": "each motor",
+}
+
+
+# ---- where the spread comes from --------------------------------------------------------------------------
+
+
+def spread_bars(found: Sequence[Contribution], least: float = 0.01) -> str:
+    """What each unknown brings to the spread, largest first.
+
+    Parameters
+    ----------
+    found : sequence of Contribution
+    least : float
+        Smaller shares are left out. [-]
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    told = [c for c in found if c.share >= least]
+    top = max((c.share for c in told), default=1.0)
+    rows = "".join(_bar(c.group, c.share, top, "this") for c in told)
+    return f'<ul class="wi-shares">{rows}</ul>'
+
+
+def reading_bars(found: Sequence[tuple[str, float]]) -> str:
+    """What each reading would take off the band.
+
+    Parameters
+    ----------
+    found : sequence of (words, share of the band)
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return f'<ul class="wi-shares">{"".join(_bar(words, share, 1.0, "air") for words, share in found)}</ul>'
+
+
+def _bar(words: str, share: float, top: float, kind: str) -> str:
+    percent = 100.0 * share
+    text = "under 1" if 0.0 < percent < 1.0 else f"{percent:.0f}"
+    return (
+        f'<li><div class="label"><span>{html.escape(words[:1].upper() + words[1:])}</span><b>{text}{NARROW}%</b></div>'
+        f'<div class="track" aria-hidden="true"><i class="{kind}" style="width:{100.0 * share / max(top, 1e-9):.1f}%">'
+        "</i></div></li>"
+    )
+
+
+assert AIR == "#3B83A0", "the hue of the counts is written out in rgb"

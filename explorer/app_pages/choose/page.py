@@ -1,0 +1,539 @@
+"""Choose: which combination is best for me?"""
+
+from __future__ import annotations
+
+import html
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from explorer.app_pages.choose import counting as choice_answers
+from explorer.app_pages.choose import figures, plan
+from explorer.app_pages.choose import picture as choice_picture
+from explorer.app_pages.choose.controls import (
+    chosen_output,
+    condition_controls,
+    lists_block,
+    range_controls,
+    read_all,
+    typed_ranges,
+)
+from explorer.app_pages.choose.picture import HEADLINES, LOOKS, Picture, reads
+from explorer.app_pages.choose.plan import PRICE, RANGES, RangeError
+from explorer.controls import page_frame
+from explorer.figures.base import PLOT_CONFIG
+from explorer.forecasts import headlines
+from explorer.inputs import FIELDS, Inputs
+from explorer.inputs.measured_parts import OwnInputs, in_use
+from explorer.session import state
+from explorer.text.numbers import spread
+from propmodel import parts
+
+PATIENCE = 0.7
+"""How long a run waits for the count before it shows a line about it. [s]"""
+FIRST_PATIENCE = 3.0
+"""The same on a first visit, when there is no picture to keep. [s]"""
+POLL = 0.3
+KEPT_FOR_CSV = 20_000
+
+
+@dataclass(frozen=True)
+class Seen:
+    """The last good picture, and all that its dots and rows need; small, so that a session may keep it."""
+
+    key: str
+    picture: Picture
+    labels: dict[int, str]
+    inputs: dict[int, Inputs]
+    answers: dict[int, dict[str, float]]
+    words: str
+    edge: str
+    over: dict[int, tuple[str, ...]]
+    bands: dict[int, dict[str, Any]]
+    """Ends of the spread of the winners' answers."""
+    question: str
+    rows: tuple[Any, ...]
+    """What it takes to count again for the file of all that hold."""
+
+
+def page(inputs: Inputs, pin: Inputs | None) -> None:
+    """Draw the page."""
+    page_frame.say('<h1 class="wi-ask">Which combination is best for me?</h1>')
+    page_frame.notice()
+    what_to_change(inputs)
+    combinations(inputs, pin)
+    solve_sentence(inputs)
+    spread_block(inputs)
+    page_frame.next_question("plug_in", "Is it safe to plug in?")
+
+
+# ---- 1 what should I change? ------------------------------------------------------------------------------
+
+
+def what_to_change(inputs: Inputs) -> None:
+    """Two-sided bars, a row per practical step."""
+    units = page_frame.units()
+    title, pick = st.columns([3, 1.3], vertical_alignment="bottom")
+    with title:
+        page_frame.section("What should I change?", "one step of each thing you can buy; all else stays")
+    with pick:
+        output = chosen_output("I want better", "choose_output", "hover_time", help_="The answer to be improved.")
+    found = choice_answers.changes(inputs, output)
+    page_frame.say(change_sentence(found, output) + figures.change_bars(found, output, units))
+    page_frame.numbers("changes", lambda: change_frame(found, output), file_name="steps.csv")
+
+
+def change_sentence(found: list[choice_answers.Change], output: str) -> str:
+    """The best step that breaks no further limit, in words."""
+    clean = [c for c in found if c.buys >= figures.LEAST_BOUGHT and not c.over]
+    if not clean:
+        return (
+            '<p class="wi-small">No single step betters this without breaking a limit; '
+            "the combinations below change several things at once.</p>"
+        )
+    best = clean[0]
+    gain = choice_picture.change_words(output, best.after, best.before)
+    cost = ""
+    if best.cost_of:
+        lost = choice_picture.change_words(best.cost_of, best.cost_after, best.cost_before)
+        name = "" if best.cost_of == "mass" else f" in {LOOKS[best.cost_of].words}"
+        cost = f"; it costs {html.escape(lost)}{html.escape(name)}"
+    return (
+        f'<p class="wi-answer">The step that buys most and breaks no further limit is '
+        f'<b class="n">{html.escape(best.words)}</b>: '
+        f"{html.escape(gain)}{cost}.</p>"
+    )
+
+
+def change_frame(found: list[choice_answers.Change], output: str) -> pd.DataFrame:
+    """The bars as a table."""
+    return pd.DataFrame(
+        {
+            "step": [c.words for c in found],
+            f"{LOOKS[output].words}, change [%]": [100.0 * (c.after / c.before - 1.0) for c in found],
+            "costs most in": [LOOKS[c.cost_of].words if c.cost_of else "" for c in found],
+            "loss there [%]": [100.0 * c.cost for c in found],
+            "goes over": [", ".join(c.over) for c in found],
+        }
+    )
+
+
+# ---- 2 all combinations -----------------------------------------------------------------------------------
+
+
+@st.fragment
+def combinations(inputs: Inputs, pin: Inputs | None) -> None:
+    """Ranges, conditions, the map, the winners."""
+    page_frame.section("All combinations", "of the parts below on this frame, with this ESC, in this air")
+    held = typed_ranges(inputs)
+    frames: dict[str, pd.DataFrame] = st.session_state.setdefault("choose_lists", {})
+    range_controls(held, frames)
+    lists_block(frames)
+    gone = tuple(name for kind in frames for name in plan.dropped_by(kind))
+    faults: list[str] = []
+    values: dict[str, tuple] = {}
+    try:
+        values = read_all(inputs, held, gone)
+        if words := plan.too_many(values, frames):
+            faults.append(words)
+    except RangeError as wrong:
+        faults += str(wrong).split("\n")
+    with_price = any("price [-]" in f and f["price [-]"].notna().any() for f in frames.values())
+    x, y, bounds, limits = condition_controls(with_price)
+    counting = st.container(key="choose_counting")
+    seen: Seen | None = st.session_state.get("choose_seen")
+    if not faults:
+        seen, more = counted(inputs, pin, values, frames, x, y, bounds, limits, counting, seen)
+        faults += more
+    with counting:
+        if faults:
+            body = "".join(f'<p class="wi-notice" role="status">{html.escape(f)}</p>' for f in faults)
+            stays = '<p class="wi-small">The last good picture stays below.</p>' if seen else ""
+            page_frame.say(body + stays)
+    if seen is not None:
+        show(inputs, pin, seen)
+
+
+# ---- counting ---------------------------------------------------------------------------------------------
+
+
+def counted(
+    inputs: Inputs,
+    pin: Inputs | None,
+    values: dict[str, tuple],
+    frames: dict[str, pd.DataFrame],
+    x: str,
+    y: str,
+    bounds: list[tuple[str, Any, float | None]],
+    limits: str,
+    slot: Any,
+    before: Seen | None,
+) -> tuple[Seen | None, list[str]]:
+    """The picture asked for, or the last good one with a line about the count under way; and what went wrong."""
+    units = page_frame.units()
+    outputs = choice_picture.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
+    size = plan.count_of(values, frames)
+    job = choice_answers.start(inputs, values, frames, outputs, size, st.session_state.get("choose_job"))
+    st.session_state["choose_job"] = job
+    asked = choice_picture.conditions(bounds, limits)
+    key = repr((job.key, asked, x, y, units, pin))
+    if before is not None and before.key == key:
+        with slot:
+            page_frame.say(f'<p class="wi-small">{html.escape(before.words)}</p>')
+        return before, []
+    if not job.wait(PATIENCE if before is not None else FIRST_PATIENCE):
+        with slot:
+            waiting(job.key)
+        return before, []
+    if job.fault:
+        return before, [job.fault]
+    if job.stopped or job.answer is None:
+        st.session_state["choose_job"] = job
+        with slot:
+            page_frame.say(
+                f'<p class="wi-small" role="status">Stopped at {plan.many(job.done)} of {plan.many(job.size)}; '
+                "change something to count again.</p>"
+            )
+        return before, []
+    found = job.answer.found
+    also = [
+        (p[x], p[y])
+        for p in (point_of(one, (x, y)) for one in (inputs, pin) if one is not None)
+        if math.isfinite(p[x]) and math.isfinite(p[y])
+    ]
+    made = choice_picture.picture(found, asked, x=x, y=y, also=also)
+    words = choice_picture.holds_words(made, units)
+    question = repr((inputs, values, {k: f.to_csv() for k, f in frames.items()}))
+    if made.holding == 0 and before is not None and before.question == question:
+        # the same combinations: the last map stays; of others the empty map is drawn
+        return before, [words]
+    rows = (inputs, values, frames, outputs, size, asked)
+    seen = seen_of(inputs, job.answer, made, asked, frames, (key, question, words, rows))
+    st.session_state["choose_seen"] = seen
+    job.answer = None  # a hundred megabytes: kept for all by the keeper, not by every visitor
+    with slot:
+        page_frame.say(f'<p class="wi-small">{html.escape(words)}</p>')
+    return seen, []
+
+
+def point_of(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
+    """Answers of one build; nothing for a price."""
+    return {n: math.nan for n in names} | choice_answers.points(inputs, names)
+
+
+def seen_of(
+    inputs: Inputs,
+    answer: choice_answers.Counted,
+    made: Picture,
+    asked: list[Any],
+    frames: dict[str, pd.DataFrame],
+    told: tuple[str, str, str, tuple[Any, ...]],
+) -> Seen:
+    """Labels, inputs and answers of every dot and row."""
+    key, question, words, rows = told
+    found = answer.found
+    good = found.meets(asked)
+    labels: dict[int, str] = {}
+    made_inputs: dict[int, Inputs] = {}
+    answers: dict[int, dict[str, float]] = {}
+    for index in dict.fromkeys([*made.winners, *(int(k) for k in made.frontier)]):
+        span = choice_picture.alike_kv(found, index, good, made.x, made.y) if index in made.winners else None
+        labels[index] = plan.shop_label(found, index, frames, inputs, span)
+        made_inputs[index] = plan.loaded(inputs, answer.plan, found, index, frames)
+        answers[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
+    edge = choice_picture.edge_words(found, made)
+    over = choice_answers.over_of(answer, made.winners)
+    bands = choice_answers.bands_of(answer, made.winners, (made.x, made.y), headlines.profile(inputs))
+    return Seen(key, made, labels, made_inputs, answers, words, edge, over, bands, question, rows)
+
+
+def waiting(key: str) -> None:
+    """The line about the count under way, looked at again and again until it is done."""
+
+    @st.fragment(run_every=POLL)
+    def look() -> None:
+        job = st.session_state.get("choose_job")
+        if job is None or job.key != key or job.wait(0.0):
+            st.rerun()
+        with st.container(horizontal=True, vertical_alignment="center"):
+            done = "waiting for its turn" if job.waiting else f"counting {plan.many(job.done)} of {plan.many(job.size)}"
+            page_frame.say(f'<p class="wi-small" role="status">{done}</p>')
+            st.button("stop", key="choose_stop", on_click=job.stop, type="tertiary", help="The last picture stays.")
+
+    look()
+
+
+# ---- map and winners --------------------------------------------------------------------------------------
+
+
+def load_dot(seen: Seen, index: int) -> None:
+    """Put a combination on the screen as the build."""
+    if index in seen.inputs:
+        state.load(seen.inputs[index])
+        st.session_state["choose_clicks"] = st.session_state.get("choose_clicks", 0) + 1
+
+
+def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
+    """The map with its key, and the winners."""
+    units, p = page_frame.units(), seen.picture
+    here = point_of(inputs, (p.x, p.y))
+    there = None if pin is None else point_of(pin, (p.x, p.y))
+    this = figures.Mark(inputs.name, here[p.x], here[p.y])
+    other = None if pin is None or there is None else figures.Mark(pin.name, there[p.x], there[p.y])
+    labels = [seen.labels[int(k)] for k in p.frontier]
+    event = st.plotly_chart(
+        figures.map_of(p, this, other, labels, units),
+        key=f"choose_map:{st.session_state.get('choose_clicks', 0)}",
+        theme=None,
+        config=PLOT_CONFIG,
+        width="stretch",
+        on_select="rerun",
+        selection_mode="points",
+        alt=figures.map_words(p, this, units),
+    )
+    picked = [pt["customdata"] for pt in event["selection"]["points"] if pt.get("customdata") is not None]
+    if picked:
+        first = picked[0]
+        load_dot(seen, int(first[0] if isinstance(first, list | tuple) else first))
+        st.rerun()
+    dots = f", {len(p.frontier)} of {p.frontier_size} shown" if p.frontier_size > len(p.frontier) else ""
+    page_frame.say(
+        '<p class="wi-small"><span class="key"><i class="count"></i>combinations that hold, darker is more</span>'
+        '<span class="key"><i class="out"></i>ruled out</span>'
+        f'<span class="key"><i class="front"></i>frontier: none better in both{dots}</span>'
+        f"<span>A click on a dot loads it.</span></p>"
+    )
+    if measured_parts(inputs):
+        page_frame.say(
+            '<p class="wi-small">This build has measured parts; the combinations are forecast from labels, so the one '
+            "with its labels may lie beside its ring.</p>"
+        )
+    broken = choice_answers.broken(inputs)
+    if broken:
+        page_frame.say(f'<p class="wi-small">This build itself breaks a limit.{figures.over_words(broken)}</p>')
+    winners(inputs, seen)
+
+
+def measured_parts(inputs: Inputs) -> list[str]:
+    """Which parts of the build were measured."""
+    return in_use(inputs, inputs.own) if isinstance(inputs, OwnInputs) else []
+
+
+def winners(inputs: Inputs, seen: Seen) -> None:
+    """At most eight rows along the frontier, in the words of a shop."""
+    p, units = seen.picture, page_frame.units()
+    if not p.winners:
+        return
+    page_frame.section("What to look for", f"along the frontier, from {LOOKS[p.y].words} to {LOOKS[p.x].words}")
+    names = list(dict.fromkeys([p.x, p.y, "mass", *(k for k in (PRICE,) if k in seen.answers[p.winners[0]])]))
+    now = point_of(inputs, tuple(names))
+    with st.container(key="choose_winners"):
+        for index in p.winners:
+            text, button = st.columns([6, 1], vertical_alignment="center")
+            got = seen.answers[index]
+            with text:
+                numbers = ", ".join(html.escape(_answer(n, got[n], seen.bands.get(index, {}).get(n))) for n in names)
+                against = [
+                    words
+                    for n in dict.fromkeys((p.x, p.y, "mass"))
+                    if math.isfinite(now[n])
+                    and math.isfinite(got[n])
+                    and (words := choice_picture.change_words(n, got[n], now[n])) != "the same"
+                ]
+                over = figures.over_words(seen.over.get(index, ()))
+                than = f" · {html.escape(', '.join(against))}" if against else ""
+                page_frame.say(
+                    f'<div class="wi-win"><b>{html.escape(seen.labels[index])}</b>'
+                    f'<span class="why">{numbers}{than}{over}</span></div>'
+                )
+            with button:
+                if st.button(
+                    page_frame.told_apart("Load", seen.labels[index]),
+                    key=f"choose_load:{index}",
+                    help=f"Make {page_frame.tame(seen.labels[index][:80])} the build.",
+                    width="stretch",
+                ):
+                    load_dot(seen, index)
+                    st.rerun()
+    edge = f" {html.escape(seen.edge)}" if seen.edge else ""
+    page_frame.say(
+        '<p class="wi-small">The second line of each: its answers, in brackets where 8 in 10 craft with these labels '
+        "land, and how the forecast differs from this build. "
+        f"All are forecasts from labels: load one and read its margins before you buy.{edge}</p>"
+    )
+    page_frame.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
+    st.download_button(
+        f"All {plan.many(p.holding)} that hold, as CSV",
+        lambda: all_that_hold(seen),
+        file_name="combinations.csv",
+        mime="text/csv",
+        key="choose_all_csv",
+        on_click="ignore",
+        type="tertiary",
+        help=f"SI units, at most {plan.many(KEPT_FOR_CSV)} rows evenly taken.",
+    )
+
+
+def _answer(name: str, si: float, ends: tuple[float, float] | None = None) -> str:
+    text = reads(name, si, page_frame.units())
+    if name == PRICE:
+        return f"price {text}"
+    band = ""
+    if ends is not None:
+        look = LOOKS[name]
+        words = spread(look.kind, ends[0] * look.scale, ends[1] * look.scale, page_frame.units())
+        band = f" ({words})" if " to " in words else ""
+    return f"{text} its weight{band}" if LOOKS[name].kind == "pull_to_weight" else f"{text}{band}"
+
+
+def all_that_hold(seen: Seen) -> bytes:
+    """Every combination that holds, with its fields and answers, counted again if the server let it go."""
+    inputs, values, frames, outputs, size, asked = seen.rows
+    job = choice_answers.start(inputs, values, frames, outputs, size, None)
+    job.wait(120.0)
+    if job.answer is None:
+        return b"These combinations could not be counted again. Change something on the page and try once more.\n"
+    return choice_picture.csv_of(job.answer.found, asked, frames, KEPT_FOR_CSV)
+
+
+def frontier_frame(seen: Seen, units: Any) -> pd.DataFrame:
+    """Every dot of the frontier with its label, for the table and the file."""
+    picks = [int(k) for k in seen.picture.frontier]
+    columns: dict[str, Any] = {"look for": [parts.escape_cell(seen.labels[k]) for k in picks]}
+    for name in seen.answers[picks[0]] if picks else ():
+        unit = choice_picture.unit_of(name, units)
+        heading = f"{LOOKS[name].words} [{unit}]" if unit else LOOKS[name].words
+        columns[heading] = [float(choice_picture.shown(name, seen.answers[k][name], units)) for k in picks]
+    return pd.DataFrame(columns)
+
+
+# ---- 4 solve for ------------------------------------------------------------------------------------------
+
+_TARGETS = {"hover_time": 8.0, "thrust_to_weight": 4.0}
+
+
+def solve_sentence(inputs: Inputs) -> None:
+    """What capacity gives eight minutes?"""
+    units = page_frame.units()
+    page_frame.section("The other way round", "say what you want, and see what it takes")
+    with st.container(key="choose_solve", horizontal=True, vertical_alignment="bottom"):
+        name = st.selectbox(
+            "What",
+            list(choice_answers.SOLVED),
+            format_func=lambda k: FIELDS[k].label.lower() if k != "kv" else "KV",
+            key="choose_solve_field",
+            width=210,
+            help="The one thing that changes.",
+        )
+        output = chosen_output(
+            "gives", "choose_solve_output", "hover_time", help_="The answer you want.", names=HEADLINES, width=260
+        )
+        unit = choice_picture.unit_of(output, units)
+        key = f"choose_target:{output}:{unit}"
+        targets: dict[str, float] = st.session_state.setdefault("choose_targets", {})
+        if key not in targets:
+            now = float(choice_picture.shown(output, point_of(inputs, (output,))[output], units))
+            targets[key] = _TARGETS.get(output) or (float(f"{1.1 * now:.2g}") if math.isfinite(now) else 1.0)
+        target = st.number_input(
+            f"of, {unit}" if unit else "of",
+            min_value=0.0,
+            max_value=1e6,
+            value=targets[key],
+            key=key,
+            format="%g",
+            step=0.5,
+            width=150,
+            help="How much of it.",
+        )
+        targets[key] = float(target)
+    page_frame.say(f'<p class="wi-answer">{answer_words(inputs, name, output, float(target))}</p>')
+
+
+def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
+    """The answer of the sentence, as HTML."""
+    units = page_frame.units()
+    field = FIELDS[name]
+    si = choice_picture.unshown(output, target, units)
+    found = choice_answers.solved(inputs, name, output, si)
+    wanted, words = html.escape(reads(output, si, units)), LOOKS[output].words
+    of_words = words.removeprefix("minutes ") if words.startswith("minutes ") else f"of {words}"
+    thing = "KV" if name == "kv" else field.label.lower()
+    if not math.isfinite(found.value):
+        if not math.isfinite(found.solution.closest):
+            between = f"{_amount(name, found.low)} and {_amount(name, found.high)}"
+            return f"No {thing} between {between} gives it: {_no_craft(words)}"
+        closest = found.solution.closest / choice_answers.SOLVED[name][1]
+        reached = html.escape(reads(output, found.solution.reached, units))
+        return (
+            f"No {thing} between {_amount(name, found.low)} and {_amount(name, found.high)} gives {wanted} {of_words}. "
+            f'The nearest is <b class="n bad">{reached}</b>, at {_amount(name, closest)}.'
+        )
+    now = getattr(inputs, name)
+    start = f'<b class="n">{_amount(name, found.value)}</b> does it; this build has {_amount(name, now)}.'
+    others = ""
+    if found.solution.others:
+        scale = choice_answers.SOLVED[name][1]
+        others = f" So does {' and '.join(_amount(name, v / scale) for v in found.solution.others[:2])}."
+    return start + others + _near_sold(inputs, name, output, found.value)
+
+
+def _no_craft(words: str) -> str:
+    return f"the craft then has no {words} at all."
+
+
+def _near_sold(inputs: Inputs, name: str, output: str, value_: float) -> str:
+    """What the sold sizes to either side give."""
+    sold = RANGES[name].sold if name in RANGES else ()
+    near = [max((s for s in sold if s <= value_), default=None), min((s for s in sold if s >= value_), default=None)]
+    sizes = [float(s) for s in dict.fromkeys(near) if s is not None]
+    if not sizes:
+        return ""
+    told = []
+    for size in sizes:
+        got = choice_answers.with_one(inputs, name, size, output)
+        told.append(f"{_amount(name, size)} gives {html.escape(reads(output, got, page_frame.units()))}")
+    return f" Sold near it: {', '.join(told)}."
+
+
+def _amount(name: str, typed: float) -> str:
+    step = {"capacity_mah": 10, "kv": 10, "payload_g": 5, "frame_g": 5, "command_cap_percent": 1}.get(name, 0.1)
+    unit = {"kv": "KV"}.get(name, FIELDS[name].unit)
+    return html.escape(f"{plan.number(typed, step)}\u00a0{unit}")
+
+
+# ---- 5 spread ---------------------------------------------------------------------------------------------
+
+
+def spread_block(inputs: Inputs) -> None:
+    """Where the spread of one answer comes from, and what a reading would take off."""
+    title, pick = st.columns([3, 1.3], vertical_alignment="bottom")
+    with title:
+        page_frame.section("Where the spread comes from", "why the forecast is a band, and what would narrow it")
+    with pick:
+        output = chosen_output(
+            "of", "choose_spread", "thrust_to_weight", help_="The answer whose band is looked at.", names=HEADLINES
+        )
+    found, readings = choice_answers.spread_of(inputs, output)
+    if not any(c.log_sd > 0.0 for c in found):
+        page_frame.say('<p class="wi-small">This craft has no such answer, so there is no spread to share out.</p>')
+        return
+    left, right = st.columns(2, gap="large")
+    with left:
+        page_frame.say('<p class="wi-small">Its share of the spread</p>' + figures.spread_bars(found))
+    with right:
+        page_frame.say(
+            '<p class="wi-small">What one reading takes off the width of the band</p>' + figures.reading_bars(readings)
+        )
+    page_frame.numbers(
+        "spread",
+        lambda: pd.DataFrame(
+            {"unknown": [c.group for c in found], "share of the spread [%]": [100.0 * c.share for c in found]}
+        ),
+        file_name="spread.csv",
+    )
+
+
+page(state.usable(), state.pinned())

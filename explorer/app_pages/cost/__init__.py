@@ -1,0 +1,1 @@
+"""Page Cost: what a session costs."""

@@ -1,0 +1,1 @@
+"""Page Dive: the pull-out."""

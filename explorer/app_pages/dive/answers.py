@@ -1,0 +1,155 @@
+"""Answers of page Dive: the way down with its band, own wake; kept."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import streamlit as st
+from numpy.typing import NDArray
+
+from explorer.forecasts import headlines
+from explorer.forecasts.bands import DRAWS, HIGH, LOW, way_reserve, without_dive
+from explorer.inputs import Inputs, flying
+from propmodel.assembly.build import subset
+from propmodel.assess.assessment import Assessment
+from propmodel.base.status import Status
+from propmodel.dive.pull_out import dive_of, pull_out
+from propmodel.dive.stepped import Delay, PullOut, WashBand, wash_band
+from propmodel.flight.trim import (
+    level_flight,
+)
+from propmodel.studies.punch import punch
+from propmodel.studies.spread import draw
+
+__all__ = [
+    "DiveAnswer",
+    "dive",
+    "parts_of_delay",
+    "wash",
+]
+
+# ---- dive -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class DiveAnswer:
+    """One dive with its band and the table of pulls against charge. SI units.
+
+    Parameters
+    ----------
+    out : PullOut
+        With the paths.
+    low, high : float
+        Height lost by 8 in 10 craft; infinite where some cannot level. [m]
+    delay : Delay
+    pulls, charges : ndarray
+        Of the table: thrust over weight, state of charge. [-]
+    heights : ndarray
+        Height lost, pulls down, charges across; NaN where it cannot level. [m]
+    held_back : ndarray of bool
+        Where the motors or the pack give less than the pull asked for.
+    available : float
+        Pull over weight there is for the way out, after what steering takes. [-]
+    """
+
+    out: PullOut
+    low: float
+    high: float
+    delay: Delay
+    pulls: NDArray
+    charges: NDArray
+    heights: NDArray
+    held_back: NDArray
+    available: float
+    powered: bool
+    """The speed asked for is more than the fall gives."""
+    hovers: bool = True
+    """Full throttle holds it up at this charge."""
+
+
+def parts_of_delay(reaction: float, spool: float) -> Delay:
+    """Split the time to see, decide and turn as the engine's default does, and add the spin-up of this craft."""
+    base = Delay()
+    known = float(np.asarray(base.see)) + float(np.asarray(base.decide)) + float(np.asarray(base.rotate))
+    part = reaction / known
+    return Delay(
+        see=part * float(np.asarray(base.see)),
+        decide=part * float(np.asarray(base.decide)),
+        rotate=part * float(np.asarray(base.rotate)),
+        spool=spool,
+    )
+
+
+def dive(inputs: Inputs, *, entry: str = "nose_down", start_height: float | None = None) -> DiveAnswer:
+    """Fall, delay, pull, at the charge that is left.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    entry : {"nose_down", "flat"}
+    start_height : float or None
+        Height above the ground at which the dive begins. [m]
+    """
+    return _dive(headlines.plain(inputs), entry, start_height)
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
+    made, way = headlines.build(inputs), flying(inputs)
+    spool = float(punch(made).time_90)
+    if not math.isfinite(spool):
+        spool = float(np.asarray(Delay().spool))
+    delay = parts_of_delay(way.reaction, spool)
+    asked: dict[str, Any] = {"entry": entry, "delay": delay}
+    drop: float | None = way.drop
+    if way.dive_speed:  # zero would be no dive at all
+        asked["speed"] = way.dive_speed
+    now = {"state_of_charge": way.state_of_charge, "load_limit": way.load_limit, "keep_path": True}
+    first = pull_out(made, drop, **now, **asked)
+    powered = bool(way.dive_speed) and float(first.speed) < 0.98 * float(way.dive_speed or 0.0)
+    if powered:
+        drop = None
+        first = pull_out(made, drop, **now, **asked)
+    fallen = way.drop if powered else float(first.fall_height)
+    if start_height is not None and start_height > fallen:
+        first = pull_out(made, drop, height_at_command=start_height - fallen, **now, **asked)
+    first = replace(first, fall_height=np.asarray(fallen))
+    pulls = np.array([2.0, 3.0, 4.0, 5.0, 6.0])
+    charges = np.unique(np.array([1.0, 0.6, 0.4, way_reserve(made)]))[::-1][:4]
+    cells = (pulls.size, charges.size)
+    count = pulls.size * charges.size
+    # the drawn craft fly this dive; the forecast, behind them, flies one for each cell of the table
+    drawn = draw(made, draws=DRAWS, forecast=True)
+    which = np.r_[:DRAWS, [DRAWS] * count]
+    own = punch(drawn.build, factor=drawn.response_factor, quick=True).time_90
+    asked["delay"] = replace(delay, spool=np.where(np.isfinite(own), own, spool)[which])
+    many = pull_out(
+        subset(drawn.build, which, (DRAWS + 1,)),
+        drop,
+        state_of_charge=np.r_[[way.state_of_charge] * DRAWS, np.tile(charges, pulls.size)],
+        load_limit=np.r_[[way.load_limit] * DRAWS, np.repeat(pulls, charges.size)],
+        **asked,
+    )
+    lost = np.sort(np.where(np.isnan(many.height_lost), np.inf, many.height_lost)[:DRAWS])
+    low, high = float(lost[int(LOW * lost.size)]), float(lost[int(HIGH * lost.size)])
+    there = dive_of(made, state_of_charge=way.state_of_charge, drop=way.drop)
+    available = float(np.asarray(there.steering_share) * there.max_thrust / made.weight)
+    return DiveAnswer(
+        first, low, high, delay, pulls, charges, many.height_lost[DRAWS:].reshape(cells),
+        many.peak_load[DRAWS:].reshape(cells) < pulls[:, None] - 1e-9, available, powered,
+        int(level_flight(made, 0.0, state_of_charge=way.state_of_charge).status) == Status.OK,
+    )  # fmt: skip
+
+
+def wash(inputs: Inputs) -> tuple[WashBand, float]:
+    """Descent speeds that sink into the own wash, and the wash speed in hover. [m/s]"""
+    return _wash(without_dive(inputs))
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _wash(inputs: Inputs) -> tuple[WashBand, float]:
+    speed = float(Assessment(headlines.build(inputs)).wash_speed)
+    return wash_band(speed), speed

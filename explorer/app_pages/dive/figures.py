@@ -1,0 +1,328 @@
+"""Pictures of the page Dive: side view of the path, parts of the delay, pull against charge, the wash."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import plotly.graph_objects as go
+from numpy.typing import NDArray
+
+from explorer.app_pages.dive.answers import DiveAnswer
+from explorer.figures.base import (
+    FONT,
+    GRID,
+    PINNED,
+    SIZE,
+    SMALL,
+    THIS,
+    dot,
+    word,
+)
+from explorer.figures.sketch import Sketch
+from explorer.text.numbers import NARROW, spread, value
+from propmodel.base.status import Status
+from propmodel.dive.stepped import Path, WashBand
+
+__all__ = [
+    "charge_words",
+    "comes_out",
+    "delay_strip",
+    "dive_figure",
+    "dive_frame",
+    "pull_by",
+    "pull_table",
+    "wash_strip",
+]
+
+HEIGHT = 460
+FOOT = 46
+WIDEST_FALL = 400.0
+"""Of the fall before the command only so much is drawn. [m]"""
+
+
+def charge_words(charge: float) -> str:
+    """Words for a state of charge.
+
+    Examples
+    --------
+    >>> charge_words(0.2), charge_words(1.0)
+    ('a fifth left', 'a full pack')
+    """
+    named = {1.0: "a full pack", 0.5: "half left", 0.25: "a quarter left", 0.2: "a fifth left", 0.1: "a tenth left"}
+    return next((w for c, w in named.items() if abs(c - charge) < 0.005), f"{100 * charge:.0f}{NARROW}% left")
+
+
+def _reported(answer: DiveAnswer) -> Path | None:
+    way = int(answer.out.manoeuvre)
+    return next((p for p in answer.out.paths if int(p.manoeuvre) == way), None)
+
+
+def _heights(answer: DiveAnswer, command: float) -> tuple[NDArray, NDArray]:
+    """Way [m] and height above the ground [m] along the path that is reported, to the ground or to level."""
+    path = _reported(answer)
+    if path is None:
+        return np.array([]), np.array([])
+    x, y = np.asarray(path.forward, float).ravel(), np.asarray(path.height, float).ravel() + command
+    if not math.isfinite(float(answer.out.height_lost)):  # never level: draw until far below
+        keep = y > -0.2 * command
+        return x[keep], y[keep]
+    under = np.flatnonzero(y < 0.0)
+    if int(answer.out.status) == Status.REACHES_THE_GROUND and under.size:
+        k = int(under[0])
+        share = y[k - 1] / (y[k - 1] - y[k])
+        return (
+            np.append(x[:k], x[k - 1] + share * (x[k] - x[k - 1])),
+            np.append(y[:k], 0.0),
+        )
+    return x, y
+
+
+def comes_out(answer: DiveAnswer) -> bool:
+    """Whether it hovers and nine in ten craft with these labels come out of this dive."""
+    return answer.hovers and math.isfinite(float(answer.out.height_lost)) and math.isfinite(answer.high)
+
+
+def pull_by(answer: DiveAnswer) -> float:
+    """Latest height to pull that 9 in 10 craft survive, rounded up as finely as it is known; infinite if none. [m]"""
+    step = 10.0 if answer.high - answer.low >= 100.0 else 1.0
+    return step * math.ceil(answer.high / step) if math.isfinite(answer.high) else math.inf
+
+
+def command_height(answer: DiveAnswer, start: float | None) -> float:
+    """Height above the ground at which the pull is decided: yours, or the latest that 9 in 10 survive. [m]"""
+    if start is not None:
+        return start - float(answer.out.fall_height)
+    if math.isfinite(answer.high):
+        return pull_by(answer)
+    lost = float(answer.out.height_lost)
+    return lost if math.isfinite(lost) else 60.0
+
+
+def dive_frame(answers: Sequence[DiveAnswer | None], start: float | None) -> float:
+    """Top of the picture: the highest point to be drawn. [m]"""
+    tops = [10.0]
+    for one in answers:
+        if one is None:
+            continue
+        fallen = float(one.out.fall_height)
+        tops.append(command_height(one, start) + min(fallen if math.isfinite(fallen) else 0.0, WIDEST_FALL))
+    return max(tops)
+
+
+def dive_figure(
+    this: DiveAnswer, other: DiveAnswer | None, *, start: float | None, top: float, tick: float
+) -> go.Figure:
+    """Side view of the dive with equal axes: ground hatched, the latest height to pull, a bracket of end heights.
+
+    Parameters
+    ----------
+    this, other : DiveAnswer
+    start : float or None
+        Height above ground at which it begins; None puts the ground where 9 in 10 craft just clear it. [m]
+    top, tick : float
+        Of the axis of height. [m]
+    """
+    command = command_height(this, start)
+    low = -0.09 * top
+    ticks = list(np.arange(0.0, top + 1e-9, tick))
+    axis = {
+        "fixedrange": True, "zeroline": False, "showline": False, "gridcolor": GRID, "ticks": "", "tickmode": "array",
+        "tickvals": ticks, "ticktext": [f"{t:g}" for t in ticks],
+    }  # fmt: skip
+    side = [round(float(v), 6) for v in np.arange(-20 * tick, 40 * tick, tick)]
+    figure = Sketch(
+        template={},
+        height=HEIGHT,
+        margin={"l": 40, "r": 14, "t": 34, "b": FOOT},
+        paper_bgcolor="rgba(0,0,0,0)",
+        plot_bgcolor="rgba(0,0,0,0)",
+        showlegend=False,
+        font={"family": FONT, "size": SMALL, "color": PINNED},
+        hovermode="closest",
+        dragmode=False,
+        uirevision="steady",
+        hoverlabel={
+            "bgcolor": "#1E2A2E",
+            "bordercolor": "#7D8783",
+            "font": {"size": SMALL, "color": "#fff", "family": FONT},
+        },
+        yaxis={**axis, "range": [low, top * 1.04]},
+        xaxis={
+            **axis,
+            "range": [-0.14 * top, 0.8 * top],
+            "scaleanchor": "y",
+            "scaleratio": 1,
+            "constraintoward": "left",
+            "tickvals": side,
+            "ticktext": [f"{t:g}" if t >= 0 else "" for t in side],
+            "title": {"text": "Way forward, m", "standoff": 6},
+        },
+    )
+    figure.add_annotation(
+        text="<b>Height above the ground</b>, m",
+        xref="paper",
+        yref="paper",
+        x=0.0,
+        y=1.0,
+        xanchor="left",
+        yanchor="bottom",
+        xshift=-38,
+        yshift=8,
+        showarrow=False,
+        font={"size": SIZE},
+    )
+    _ground(figure, low, top)
+    if other is not None:
+        x, y = _heights(other, command_height(other, start) if start is not None else command)
+        _path(figure, x, y, "pinned", {"width": 1.6, "color": PINNED, "dash": "6px,4px"})
+    x, y = _heights(this, command)
+    if x.size:
+        _path(figure, x, y, "this", {"width": 2.6, "color": THIS})
+    if comes_out(this) and command > 0.0:  # no height is named that would not be enough
+        _command(figure, this, command, start)
+    _ends(figure, this, command, x, y, top)
+    return figure.finished()
+
+
+def _command(figure: Sketch, this: DiveAnswer, command: float, start: float | None) -> None:
+    """The height at which the pull is decided."""
+    figure.add_shape(
+        type="line",
+        xref="paper",
+        x0=0,
+        x1=1,
+        y0=command,
+        y1=command,
+        line={"width": 1, "color": PINNED},
+        layer="below",
+        name="pull by",
+    )
+    dot(figure, 0.0, command, name="command")
+    words = f"pull by {command:.0f} m" if start is None else f"you pull at {command:.0f} m"
+    word(figure, 0.0, command, f"{words}, {value('road_speed', float(this.out.speed))}", bold=True, shift=12)
+    figure.layout["annotations"][-1] |= {"yanchor": "bottom", "yshift": 2}
+
+
+def _path(figure: Sketch, x: NDArray, y: NDArray, name: str, stroke: dict) -> None:
+    figure.add_scatter(
+        x=[float(f"{v:.4g}") for v in x], y=[float(f"{v:.4g}") for v in y], mode="lines", line=stroke, name=name,
+        hovertemplate=f"{name}: %{{y:.0f}} m up<extra></extra>",
+    )  # fmt: skip
+
+
+def _ground(figure: Sketch, low: float, top: float) -> None:
+    wide = 12.0 * top
+    figure.add_scatter(
+        x=[-wide, wide, wide, -wide], y=[0.0, 0.0, low, low], mode="lines", line={"width": 0, "color": "#B8431E"},
+        fill="toself", fillcolor="rgba(184,67,30,0.05)", hoverinfo="skip", name="ground",
+        fillpattern={"shape": "/", "fgcolor": "#B8431E", "bgcolor": "rgba(0,0,0,0)", "size": 9, "solidity": 0.12},
+    )  # fmt: skip
+    figure.add_shape(
+        type="line", xref="paper", x0=0, x1=1, y0=0, y1=0, line={"width": 1.4, "color": "#B8431E"}, name="limit"
+    )
+
+
+def _ends(figure: Sketch, this: DiveAnswer, command: float, x: NDArray, y: NDArray, top: float) -> None:
+    """Bracket of the heights at which 8 in 10 craft are level."""
+    if not x.size:
+        return
+    if int(this.out.status) == Status.REACHES_THE_GROUND:
+        word(figure, float(x[-1]), 0.04 * top, "reaches the ground", bold=True, shift=12)
+        return
+    if not math.isfinite(float(this.out.height_lost)):
+        word(figure, float(x[-1]), max(float(y[-1]), 0.06 * top), "never level", bold=True, shift=12)
+        return
+    if not this.hovers:
+        word(figure, float(x[-1]), max(float(y[-1]), 0.06 * top), "cannot hover", bold=True, shift=12)
+        return
+    at = float(x[-1]) + 0.05 * top
+    if not math.isfinite(this.high):
+        word(figure, at, float(y[-1]), "level here; some never", bold=True)
+        return
+    up, down = command - this.low, max(command - this.high, -0.08 * top)
+    cap = 0.012 * top
+    for x0, x1, y0, y1 in ((at, at, down, up), (at - cap, at + cap, up, up), (at - cap, at + cap, down, down)):
+        figure.add_shape(type="line", x0=x0, x1=x1, y0=y0, y1=y1, line={"width": 2, "color": THIS}, name="ends")
+    dot(figure, float(x[-1]), float(y[-1]), name="level")
+    lost = value("distance", float(this.out.height_lost), low=this.low, high=this.high)
+    word(figure, at, 0.5 * (up + down), f"level {lost} lower<br>({spread('distance', this.low, this.high)})", shift=10)
+    figure.layout["annotations"][-1]["align"] = "left"
+
+
+def delay_strip(answer: DiveAnswer) -> str:
+    """Parts of the delay, one after the other, in seconds."""
+    d = answer.delay
+    parts = [
+        ("see", float(np.asarray(d.see))),
+        ("decide", float(np.asarray(d.decide))),
+        ("turn", float(np.asarray(d.rotate))),
+        ("spin up", float(np.asarray(d.spool))),
+    ]
+    total = sum(v for _, v in parts)
+    if total <= 0.0:
+        return ""
+    cells = "".join(
+        "<li "
+        f'style="flex-grow:{max(v, 0.02 * total):.4f}"><i{" class=own" if n == "spin up" else ""}></i>'
+        f"<span>{n}<br>{v:.2f}</span></li>"
+        for n, v in parts
+    )
+    return f'<div class="wi-delay"><p>Delay {value("seconds", total)}, in its parts</p><ol>{cells}</ol></div>'
+
+
+def pull_table(answer: DiveAnswer, *, asked: float) -> str:
+    """Height lost for five pulls and up to four charges; all cells in m."""
+    head = "".join(f'<th scope="col">{html.escape(charge_words(float(c)))}</th>' for c in answer.charges)
+    rows = []
+    for k, pull in enumerate(answer.pulls):
+        cells = ""
+        for j in range(answer.charges.size):
+            lost = float(answer.heights[k, j])
+            text = f"{lost:.0f}{NARROW}m" if math.isfinite(lost) else "not level"
+            cells += f"<td>{text}{'*' if answer.held_back[k, j] else ''}</td>"
+        now = ' class="now"' if abs(pull - asked) < 0.05 else ""
+        rows.append(f'<tr{now}><th scope="row">{pull:.0f} times its weight</th>{cells}</tr>')
+    star = (
+        "<p class='foot'>* There is not that much pull; this is the height with all there is.</p>"
+        if answer.held_back.any()
+        else ""
+    )
+    return (
+        '<div class="wi-table wi-pulls" role="group" tabindex="0" aria-label="Table: height lost">'
+        "<table><caption>Height lost from seeing that it is time to level</caption>"
+        "<thead><tr><th scope='col'>Hardest "
+        f"pull</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
+    )
+
+
+def wash_strip(found: WashBand, other: WashBand | None) -> str:
+    """Descent speeds on a strip: calm, own wash, worst, calm again. [m/s]"""
+    low, worst_low, worst_high, high = (float(v) for v in (found.low, found.worst_low, found.worst_high, found.high))
+    top = 5.0 * math.ceil((high + 2.0) / 5.0)
+
+    def at(v: float) -> float:
+        return 100.0 * min(max(v / top, 0.0), 1.0)
+
+    pieces = [
+        f'<i class="zone calm" style="left:0;width:{at(low):.2f}%"></i>',
+        f'<i class="zone wash" style="left:{at(low):.2f}%;width:{at(high) - at(low):.2f}%"></i>',
+        f'<i class="zone worst" style="left:{at(worst_low):.2f}%;width:{at(worst_high) - at(worst_low):.2f}%"></i>',
+        f'<i class="zone calm" style="left:{at(high):.2f}%;width:{100 - at(high):.2f}%"></i>',
+        f'<span class="name" style="left:{0.5 * at(low):.2f}%">steady</span>',
+        f'<span class="name" style="left:{0.5 * (at(low) + at(worst_low)):.2f}%">own wash</span>',
+        f'<span class="name below" style="left:{0.5 * (at(worst_low) + at(worst_high)):.2f}%">worst</span>',
+        f'<span class="name" style="left:{0.5 * (at(high) + 100):.2f}%">faster than it</span>',
+    ]
+    if other is not None:
+        pieces.append(
+            '<i class="there" '
+            f'style="left:{at(float(other.low)):.2f}%;width:{at(float(other.high)) - at(float(other.low)):.2f}%"></i>'
+        )
+    marks = "".join(
+        f'<span class="tick" style="left:{at(v):.2f}%">{text}</span>'
+        for v, text in ((0.0, "0"), (low, f"{low:.1f}"), (high, f"{high:.1f}"), (top, f"{top:.0f}{NARROW}m/s"))
+    )
+    return f'<div class="wi-wash" aria-hidden="true">{"".join(pieces)}{marks}</div>'

@@ -1,0 +1,162 @@
+"""Dive: will it come out?"""
+
+from __future__ import annotations
+
+import html
+import math
+from dataclasses import replace
+
+import pandas as pd
+import streamlit as st
+
+from explorer.app_pages.dive import answers, figures, words
+from explorer.controls import page_frame
+from explorer.inputs import Inputs
+from explorer.session import state
+
+ENTRIES = {"nose_down": "nose down", "flat": "flat, motors idle"}
+CAUTION = (
+    "<b>An estimate, not a promise.</b> A point mass, still air, static thrust, nobody surprised. Add your own "
+    "height, keep "
+    "people and roads out from under it, keep it in sight, and follow your local rules: many places forbid such flying "
+    "near others."
+)
+
+
+def page(inputs: Inputs, pin: Inputs | None) -> None:
+    """Draw the page."""
+    page_frame.style("flight")
+    entry = st.session_state.get("entry_kept", "nose_down")
+    start = st.session_state.get("start_kept")
+    this = answers.dive(inputs, entry=entry, start_height=start)
+    # the pinned craft flies this dive: same fall, same pilot, same charge
+    same = None if pin is None else _same_dive(inputs, pin)
+    other = None if same is None else answers.dive(same, entry=entry, start_height=start)
+    page_frame.say(
+        '<h1 class="wi-ask">Will it come out of the dive?</h1>'
+        f'<div class="wi-short"><p class="wi-sentence">{words.dive_opening(inputs, this, start=start)}</p></div>'
+        f'<p class="wi-caution" role="note">{words.dive_caution(this)}</p>'
+        f'<p class="wi-pinned">{words.pinned_dive(this, pin, other)}</p>'
+    )
+    page_frame.leans_on()
+    page_frame.notice()
+    page_frame.knob_strip()
+    controls(this)
+    left, right = st.columns([2, 1], gap="large")
+    with left:
+        tall = figures.dive_frame((this, other), start)
+        axis = state.axis("dive height", tall)  # stays while the values move
+        figure = figures.dive_figure(this, other, start=start, top=axis.top, tick=tick_of(axis.top))
+        three = words.dive_three(inputs, this)
+        page_frame.chart(figure, key="dive_path", alt=" ".join(three))
+        page_frame.say(_key(None if pin is None else pin.name))
+    with right:
+        rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)
+        page_frame.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')
+    page_frame.say(f'<p class="wi-caution" role="note">{CAUTION}</p>')
+    page_frame.section("A harder pull, a fuller pack", "what either saves")
+    page_frame.say(figures.pull_table(this, asked=inputs.hardest_pull_g))
+    wash_block(inputs, pin)
+    page_frame.numbers("dive", lambda: _frame(this), file_name="dive-path.csv", every=8)
+    page_frame.next_question("choose", "What should I change?")
+
+
+def tick_of(tall: float) -> float:
+    """Tick of 1, 2 or 5 that parts a height into at most six."""
+    power = 10.0 ** math.floor(math.log10(tall / 6.0))
+    return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= tall / 6.0)
+
+
+def _same_dive(inputs: Inputs, pin: Inputs) -> Inputs:
+    names = ("drop_m", "dive_kmh", "reaction_s", "hardest_pull_g", "charge_left_percent")
+    return replace(pin, **{name: getattr(inputs, name) for name in names})
+
+
+def _entry_picked() -> None:
+    if st.session_state["entry"] is not None:
+        st.session_state["entry_kept"] = st.session_state["entry"]
+
+
+def _start_typed() -> None:
+    st.session_state["start_kept"] = st.session_state["start"]
+
+
+def controls(this: answers.DiveAnswer) -> None:
+    """The dive: how far, how fast, how it begins, who flies, how hard, on which charge."""
+    with st.container(key="dive_controls"):
+        first = st.columns(4, vertical_alignment="bottom", gap="medium")
+        with first[0]:
+            page_frame.control("drop_m", where="dive", short="Falls before you pull")
+        with first[1]:
+            page_frame.control("dive_kmh", where="dive", short="Or at a speed of")
+        with first[2]:
+            if "start" not in st.session_state:
+                st.session_state["start"] = st.session_state.get("start_kept")
+            st.number_input(
+                "Begins above ground, m",
+                1.0,
+                3000.0,
+                value=None,
+                step=5.0,
+                format="%g",
+                key="start",
+                on_change=_start_typed,
+                placeholder="not told",
+                help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
+            )
+        with first[3]:
+            page_frame.control("charge_left_percent", where="dive")
+        second = st.columns([1, 1, 2], vertical_alignment="bottom", gap="medium")
+        with second[0]:
+            page_frame.control("reaction_s", where="dive", short="See, decide, turn")
+        with second[1]:
+            page_frame.control("hardest_pull_g", where="dive", short="Hardest pull")
+        with second[2]:
+            if st.session_state.get("entry") not in ENTRIES:
+                st.session_state["entry"] = st.session_state.get("entry_kept", "nose_down")
+            st.segmented_control(
+                "Entry",
+                list(ENTRIES),
+                format_func=ENTRIES.__getitem__,
+                key="entry",
+                on_change=_entry_picked,
+                required=True,
+                help="Nose down is the faster fall. Flat, it falls belly first and comes out through its own wash.",
+            )
+
+
+def _key(pinned_name: str | None) -> str:
+    pinned = (
+        ""
+        if pinned_name is None
+        else f'<span class="key"><i class="pin"></i>{html.escape(pinned_name)} (pinned)</span>'
+    )
+    return (
+        f'<p class="wi-small"><span class="key"><i class="this"></i>this build</span>'
+        f'{pinned}<span class="key"><i class="beyond"></i>ground</span>'
+        '<span class="key">bracket: where 8 in 10 are level</span></p>'
+    )
+
+
+def wash_block(inputs: Inputs, pin: Inputs | None) -> None:
+    """Descending into the own wash."""
+    page_frame.section("Straight down, slowly", "the other way to fall: into your own wash, sinking speed in m/s")
+    band, speed = answers.wash(inputs)
+    other = None if pin is None else answers.wash(pin)[0]
+    page_frame.say(figures.wash_strip(band, other) + f'<p class="wi-plain">{words.wash_words(band, speed)}</p>')
+
+
+def _frame(this: answers.DiveAnswer) -> pd.DataFrame:
+    path = next(p for p in this.out.paths if int(p.manoeuvre) == int(this.out.manoeuvre))
+    frame = pd.DataFrame(
+        {
+            "time [s]": path.time.ravel(),
+            "way forward [m]": path.forward.ravel(),
+            "height above the command [m]": path.height.ravel(),
+            "speed [m/s]": path.speed.ravel(),
+        }
+    )
+    return frame if math.isfinite(float(this.out.height_lost)) else frame.head(400)
+
+
+page(state.usable(), state.pinned())

@@ -1,0 +1,1 @@
+"""Page Lift: thrust, current and hover."""

@@ -1,0 +1,154 @@
+"""Words about the measured pairs nearest to a build: how near, what the marks mean, where they come from. Pure."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from explorer.app_pages.lift.figures import Marks
+from explorer.figures.base import MEASURED_MARKS
+from explorer.text.numbers import NARROW, Units, number, prose, value
+from propmodel.bench.pairs import NearPair, forecast
+
+__all__ = ["HEADINGS", "SIGNS", "Nearest", "drawn", "how_near", "key", "marks_of", "rows", "sources"]
+
+SIGNS = ("\u25c7", "\u25a1")
+"""The marks of the chart as signs of a text, nearest pair first."""
+ALIKE = 0.03
+"""Volts that differ by less than this are the same. [-]"""
+HEADINGS = ("Measured", "Throttle", "Volts", "Pull", "Our forecast", "Current", "Our forecast", "rpm")
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """Measured pairs nearest to a build, and what a comparison hangs on.
+
+    Parameters
+    ----------
+    pairs : list of NearPair
+        Nearest first.
+    places : list of ndarray
+        Throttle of the build at the duty of each point; NaN beyond its command cap. [-]
+    voltage : float
+        Of the build's pack flat out, as far as it can deliver. [V]
+    cap : float
+        Command cap. [-]
+    coaxial : bool
+        Rotors one above the other: single ones say little of them, none is drawn.
+    """
+
+    pairs: list[NearPair]
+    places: list[NDArray]
+    voltage: float
+    cap: float = 1.0
+    coaxial: bool = False
+
+
+def _volts(volts: float) -> str:
+    return f"{number(volts, 0.1)}{NARROW}V"
+
+
+def drawn(found: Nearest) -> list[tuple[NearPair, NDArray]]:
+    """Those near enough to stand in the chart with their places, at most one for each mark."""
+    if found.coaxial:
+        return []
+    there = [
+        (one, np.where(one.pair.usable, place, np.nan)) for one, place in zip(found.pairs, found.places, strict=True)
+    ]
+    return [(one, place) for one, place in there if one.near and np.isfinite(place).any()][: len(MEASURED_MARKS)]
+
+
+def marks_of(found: Nearest) -> list[Marks]:
+    """Points of the drawn pairs; those that are plainly wrong, or beyond the command cap, are left out."""
+    return [Marks("measured", place, one.pair.thrust, one.pair.current) for one, place in drawn(found)]
+
+
+def how_near(found: Nearest) -> str:
+    """One line of the first screen: how near the nearest measurement is."""
+    first = found.pairs[0]
+    words = ", ".join(first.differences)
+    if words and first.near:
+        words += ", otherwise your labels"
+    told = f"Nearest measured parts: {words or 'your labels'}, at {first.pair.volts_label}"
+    if not first.near:
+        return prose(f"{told}; too far to compare.")
+    if found.coaxial:
+        return prose(f"{told}; single rotors, so not drawn over your pairs.")
+    shown = drawn(found)
+    if not any(one is first for one, _ in shown):
+        return prose(f"{told}; beyond your command cap, so not drawn.")
+    if abs(math.log(first.pair.full_voltage / found.voltage)) < ALIKE:
+        return prose(f"{told}, as your pack flat out: {SIGNS[0]} below.")
+    return prose(f"{told} (your pack gives {_volts(found.voltage)} flat out): {SIGNS[0]} below.")
+
+
+def key(found: Nearest, rotors: int) -> str:
+    """What the marks of the chart mean, as HTML; empty where none is drawn."""
+    shown = drawn(found)
+    if not shown:
+        return ""
+    parts = [
+        f'<span class="key wrap"><i class="mark m{k}"></i>{html.escape(one.pair.label)}</span>'
+        for k, (one, _) in enumerate(shown)
+    ]
+    ratios = [math.log(one.pair.full_voltage / found.voltage) for one, _ in shown]
+    side = "above" if min(ratios) > ALIKE else "below" if max(ratios) < -ALIKE else ""
+    tells = f"Your pack gives {_volts(found.voltage)} flat out" + (
+        f": the marks should lie {side} the line." if side else "."
+    )
+    if found.cap < 1.0:
+        tells += f" They stand where your command cap of {100 * found.cap:.0f}{NARROW}% gives the same duty."
+    return f'<p class="wi-small">Measured on a stand, one rotor times {rotors}: {"".join(parts)} {tells}</p>'
+
+
+def _told(v: float, words: Callable[[float], str]) -> str:
+    return words(float(v)) if np.isfinite(v) else "not told"
+
+
+def rows(found: Nearest, units: Units) -> list[list[str]]:
+    """Rows of the table of points, one rotor each, with the forecast from the pair's own labels at its own volts."""
+    signs = {id(one): SIGNS[k] for k, (one, _) in enumerate(drawn(found))}
+    out = []
+    for one in found.pairs:
+        pair = one.pair
+        ours = forecast(pair)
+        name = f"{signs.get(id(one), '')} {pair.motor_label}, {pair.propeller_label}".strip()
+        for j in np.flatnonzero(pair.usable):
+            thrust, current = (math.nan, math.nan) if ours is None else (ours.thrust[j], ours.supply_current[j])
+            out.append(
+                [
+                    name,
+                    f"{100 * pair.throttle[j]:.0f}{NARROW}%",
+                    _told(pair.voltage[j], _volts),
+                    _told(pair.thrust[j], lambda v: value("pull", v, units)),
+                    value("pull", float(thrust), units) if np.isfinite(thrust) else "no stator stated",
+                    _told(pair.current[j], lambda v: value("current", v)),
+                    value("current", float(current)) if np.isfinite(current) else "no stator stated",
+                    _told(60.0 * pair.rev_per_s[j], lambda v: number(v, 10)),
+                ]
+            )
+    return out
+
+
+def sources(found: Nearest) -> str:
+    """Where each pair comes from, what differs and what speaks against it, as HTML."""
+    out = []
+    for one in found.pairs:
+        pair = one.pair
+        doubt = f" Doubt: {html.escape(pair.doubt)}." if pair.doubt else ""
+        source = pair.source[:1].upper() + pair.source[1:]
+        differs = html.escape(prose(one.differs))
+        out.append(
+            f'<p class="wi-small"><b>{html.escape(pair.label)}</b>, against your labels: {differs}. '
+            f"{html.escape(source)}.{doubt}</p>"
+        )
+    return (
+        "".join(out)
+        + '<p class="wi-small">A cold motor, a short run, one sample, no arms in the wash. The forecast is '
+        "made from the sizes alone. The places are named in data/bench/SOURCE.md.</p>"
+    )

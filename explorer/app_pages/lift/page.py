@@ -1,0 +1,152 @@
+"""Lift: will it lift, and how hard will it pull?"""
+
+from __future__ import annotations
+
+import math
+
+import streamlit as st
+
+from explorer.app_pages.lift import figures, measured, nearest, sentence
+from explorer.app_pages.lift.working import lift_steps
+from explorer.controls import page_frame
+from explorer.forecasts import headlines
+from explorer.inputs import Inputs
+from explorer.session import state
+from explorer.text.numbers import value
+
+STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
+
+
+def head_of(inputs: Inputs) -> sentence.Headline:
+    """Headline of a build, with its name."""
+    got = headlines.answers(inputs)
+    return sentence.Headline(inputs.name, got.low, got.mid, got.high)
+
+
+def curve_of(inputs: Inputs) -> figures.Curve:
+    """Curve of a build with its hover point."""
+    got = headlines.story(inputs)
+    weight = float(headlines.build(inputs).weight)
+    return figures.Curve(
+        name=inputs.name,
+        curve=got.curve,
+        low=got.low,
+        high=got.high,
+        rotors=inputs.rotors,
+        weight=weight,
+        hover_throttle=got.hover_throttle,
+        hover_current=got.hover_current,
+        hover_share=got.lifting_power / got.hover_power,
+        hover_thrust_per_watt=weight / got.hover_power,
+        charge=inputs.charge_left_percent / 100.0,
+    )
+
+
+def page(inputs: Inputs, pin: Inputs | None) -> None:
+    """Draw the page."""
+    units = page_frame.units()
+    head = head_of(inputs)
+    pin_head = None if pin is None else head_of(pin)
+    limits = headlines.gives_first(inputs)
+    found = nearest.nearest(inputs)
+
+    page_frame.say(
+        '<h1 class="wi-ask">Will it lift, and how hard will it pull?</h1>'
+        f'<p class="wi-sentence">{sentence.opening(head, limits, units)}</p>'
+        f'<p class="wi-pinned">{sentence.pinned_line(head, pin_head, units)}</p>'
+        f'<p class="wi-beyond">{measured.how_near(found)}</p>'
+    )
+    with st.container(horizontal=True, key="asides"):
+        page_frame.leans_on()
+        page_frame.working(
+            "How these numbers come about",
+            lambda: [
+                *lift_steps(headlines.build(inputs), headlines.profile(inputs)),
+                sentence.beyond_sum(inputs, head.mid),
+            ],
+            key="lift",
+        )
+    page_frame.notice(first_words="" if st.session_state["touched"] else sentence.first_words(inputs))
+    page_frame.knob_strip()
+
+    this = curve_of(inputs)
+    other = None if pin is None else curve_of(pin)
+    marks = measured.marks_of(found)
+    tops = figures.story_tops(this, other, units, marks)
+    axes = (
+        state.axis(f"pull {units.pull}", tops[0]),
+        state.axis("current", tops[1]),
+        state.axis("share", tops[2]),
+    )
+    ceiling = ceiling_of(inputs)
+    figure = figures.story(this, other, axes=axes, units=units, ceiling=ceiling, marks=marks)
+    words = figures.story_words(this, units)
+    page_frame.chart(figure, key="story", alt=words)
+    page_frame.say(
+        page_frame.key_line(None if pin is None else pin.name, limit=ceiling is not None)
+        + measured.key(found, inputs.rotors)
+        + f'<p class="wi-small">{words}</p>'
+    )
+    sources(found)
+    page_frame.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5)
+
+    page_frame.say(
+        "<h2>What people fly <span>common practice, from memory: how your craft compares</span></h2>"
+        + figures.ruler(
+            diameter_in=inputs.diameter_in,
+            pull=tuple(p.thrust_to_weight for p in (head.low, head.mid, head.high)),
+            hover=tuple(p.hover_throttle for p in (head.low, head.mid, head.high)),
+            pinned_pull=None if pin_head is None else pin_head.mid.thrust_to_weight,
+            pinned_hover=None if pin_head is None else pin_head.mid.hover_throttle,
+        )
+    )
+    watts_block(inputs)
+    page_frame.say(
+        "<h2>What gives first <span>share of the allowance used when held flat out for 10 s; "
+        "at the line all is used</span></h2>" + figures.closest(sentence.nearest_limits(limits))
+    )
+    with st.container(horizontal=True, gap="large"):
+        page_frame.next_question("minutes", "Next: how long?")
+        page_frame.next_question("margins", "All margins")
+
+
+def sources(found: measured.Nearest) -> None:
+    """The measured points in numbers and where they come from, made when opened."""
+    with st.expander("Measured: numbers and sources", key="measured_sources", on_change="rerun") as box:
+        if box.open:
+            rows = measured.rows(found, page_frame.units())
+            page_frame.say(page_frame.table(measured.HEADINGS, rows) + measured.sources(found))
+
+
+def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
+    """The label that limits the pack's current first, for good."""
+    made = headlines.build(inputs)
+    known = []
+    if made.pack.max_continuous_current is not None:
+        known.append((float(made.pack.max_continuous_current), "label of the pack, held on"))
+    if made.controller.continuous_current is not None:
+        # the label is for each motor; at full command the pack gives the duty's share of that
+        duty = float(made.duty_cap)
+        each = float(made.controller.continuous_current)
+        known.append((each * inputs.rotors * duty, "label of the ESC, reached at full command"))
+    if not known:
+        return None
+    amps, words = min(known)
+    return figures.Ceiling(amps, f"{words}: {value('current', amps)}")
+
+
+def watts_block(inputs: Inputs) -> None:
+    """Where the watts go, in one state at a time."""
+    page_frame.section("Where the watts go")
+    which = st.segmented_control(
+        "State", list(STATES), default="hover", format_func=STATES.__getitem__, key="watts_state", required=True,
+        label_visibility="collapsed", help="One state at a time: hanging still, your cruise speed, or flat out.",
+    )  # fmt: skip
+    split = headlines.watts(inputs, which)
+    if not math.isfinite(float(split.total)) or int(split.status) != 0:
+        page_frame.say('<p class="wi-small">It cannot hold this state; choose another.</p>')
+        return
+    page_frame.say(figures.stairs(split))
+
+
+page(state.usable(), state.pinned())

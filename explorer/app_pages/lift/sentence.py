@@ -1,0 +1,286 @@
+"""The opening sentence: what the forecast means, in words, always in one order. Pure: answers in, words out.
+
+What does not fit, mass, hover, minutes with their spread, pull, what gives first, one way to clear it. "You" and
+"it", present tense; a warning names the thing, the number and the remedy.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Protocol
+
+import numpy as np
+
+from explorer.inputs import Inputs
+from explorer.text.numbers import NARROW, Units, change, lowered, number, percent_change, prose, value
+from explorer.text.sentence_parts import build_name, ink, range_words
+from propmodel.assess.limits import Limit
+from propmodel.base.constants import STANDARD_GRAVITY
+from propmodel.base.status import Status
+from propmodel.bench.pairs import measured_pairs
+
+__all__ = [
+    "Headline",
+    "Numbers",
+    "beyond_sum",
+    "first_words",
+    "misfits",
+    "nearest_limits",
+    "opening",
+    "pinned_line",
+]
+
+# data/propellers/measured.csv: median of the fastest static runs; of 211 propellers 11 have more than two blades.
+MEASURED_RPM = 6600.0
+MEASURED_COUNT = 211
+MEASURED_MANY_BLADES = 11
+
+FEW_PULL = 2.0
+"""Below this pull over weight a craft cannot catch a gust (common practice)."""
+
+_THINGS = {
+    "pack_label": "pack", "pack_heat": "pack", "sag_fresh": "cells", "sag_low": "cells", "controller_current": "ESC",
+    "motor_current": "motors", "winding_heat": "motors", "magnet_heat": "motors", "hover_heat": "motors",
+    "main_leads": "pack leads", "motor_leads": "motor leads", "connector": "connector", "brownout": "electronics",
+    "tip_speed": "propeller tips", "motor_volts": "motors", "free_tip": "motors", "pull": "pull in hand",
+    "hover_high": "room above hover", "hover_low": "room below hover", "motor_lost": "pull with one motor out",
+    "motor_cells": "motors", "controller_cells": "ESC", "video_voltage": "video transmitter",
+    "camera_voltage": "camera", "regulator_voltage": "regulator", "receiver_voltage": "receiver",
+    "capacitor_voltage": "capacitor", "frame_clearance": "frame", "mass_threshold": "mass you set",
+}  # fmt: skip
+_PLURAL = {"cells", "motors", "pack leads", "motor leads", "electronics", "propeller tips"}
+
+
+class Numbers(Protocol):
+    """What the sentence takes of the headline answers, SI units."""
+
+    mass: float
+    thrust_to_weight: float
+    thrust_to_weight_at_reserve: float
+    hover_throttle: float
+    full_throttle_rev_per_s: float
+    minutes: float
+    """Flown your way. [s]"""
+    status: int
+
+
+@dataclass(frozen=True)
+class Headline:
+    """Headline numbers of one build: forecast and the ends of its 80 % band."""
+
+    name: str
+    low: Numbers
+    mid: Numbers
+    high: Numbers
+
+
+def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
+    """The sentence about a build.
+
+    Parameters
+    ----------
+    head : Headline
+    found : sequence of Limit
+        Worst first, as `propmodel.limits` gives them.
+    units : Units
+        What the reader chose.
+
+    Returns
+    -------
+    str
+        HTML; names come escaped.
+    """
+    start = _cannot_hover(head, found, units) if _stays_down(head.mid) else _flying(head, found, units)
+    return f"{_misfit(found)} {start}".strip()
+
+
+def misfits(found: Sequence[Limit]) -> list[Limit]:
+    """Parts that do not fit together: cells or volts over a label, a propeller too large for the frame."""
+    return [one for one in found if one.kind == "fits" and one.state == "over" and one.key != "mass_threshold"]
+
+
+def _misfit(found: Sequence[Limit]) -> str:
+    """The part that does not fit, before any other number; empty where all fit."""
+    over = misfits(found)
+    if not over:
+        return ""
+    worst, others = over[0], [one.part for one in over[1:]]
+    why = html.escape(_tidy(lowered(worst.sentence.split(". ")[0].rstrip("."))))
+    also = f" Nor {'do' if len(others) > 1 else 'does'} the {html.escape(_listed(others))}." if others else ""
+    fix = html.escape(_tidy(worst.fix.split(". ")[0].rstrip(".")))
+    cap = " A command cap does not help." if worst.key in ("motor_cells", "controller_cells") else ""
+    part = html.escape(worst.part)
+    return f"The {part} {ink('does not fit', bad=True)}: {why}.{also} {fix}.{cap} Put that right before you plug in."
+
+
+def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:
+    mid = head.mid
+    name = build_name(head.name)
+    lifts, hover = value("mass", mid.mass, units), value("percent", mid.hover_throttle)
+    pulls = (
+        f"{ink(value('pull_to_weight', mid.thrust_to_weight))} its weight"
+        f"{range_words('pull_to_weight', head.low.thrust_to_weight, head.high.thrust_to_weight)}"
+    )
+    lasts = _lasts(head)
+    weak = mid.thrust_to_weight_at_reserve < FEW_PULL
+    if weak:
+        left = value("pull_to_weight", mid.thrust_to_weight_at_reserve)
+        start = (
+            f"{name} lifts {ink(lifts)} and needs {ink(hover, bad=True)} throttle to hang still. {lasts} "
+            f"and it pulls {pulls}. With the reserve left only {ink(left, bad=True)} is in hand: below "
+            f"{FEW_PULL:.0f} it cannot catch a gust."
+        )
+        fix = next((limit.fix for limit in found if limit.key == "pull" and limit.fix), "")
+        return f"{start} {html.escape(_tidy(fix))}".strip()
+    start = f"{name} takes off at {ink(lifts)} and hovers at {ink(hover)} throttle. {lasts} and it pulls {pulls}."
+    return start if misfits(found) else f"{start} {_first(found)}"
+
+
+def _lasts(head: Headline) -> str:
+    low, mid, high = (side.minutes for side in (head.low, head.mid, head.high))
+    if not math.isfinite(mid):
+        return "Flown your way it cannot hold that cruise speed"
+    if mid < 5.0:
+        return "Flown your way the pack falls below its landing voltage at once"
+    long = ink(value("minutes", mid, low=low, high=high))
+    lasts = f"Flown your way it lasts about {long}{range_words('minutes', low, high)}"
+    if head.mid.status == Status.THROTTLE_FULL:
+        # the reserve is not reached: it must come down before
+        return f"{lasts}, until {ink('full throttle no longer holds it up', bad=True)},"
+    return lasts
+
+
+def _stays_down(mid: Numbers) -> bool:
+    """Whether it does not hover, however much it pulls in the first seconds."""
+    return mid.status == Status.CANNOT_HOVER or not math.isfinite(mid.hover_throttle)
+
+
+def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
+    ratio = head.mid.thrust_to_weight
+    if head.mid.status == Status.BELOW_ELECTRONICS_MINIMUM:
+        return "This cannot hover: the load pulls the pack below what the flight electronics need."
+    if ratio >= 1.0:
+        return (
+            f"This cannot hover for longer than seconds: at {ink(value('mass', head.mid.mass, units))} take-off mass "
+            f"it pulls {ink(number(ratio, 0.01) + ' times', bad=True)} its weight flat out on a fresh pack, and "
+            "less than its weight once the pack sags under the load. Take weight off, or a pack of less resistance."
+        )
+    lacks = value("pull", (1.0 - ratio) * head.mid.mass * STANDARD_GRAVITY, units)
+    fix = next((limit.fix for limit in found if limit.key in ("pull", "hover_high") and limit.fix), "")
+    share = number(math.floor(100.0 * ratio) / 100.0, 0.1 if ratio < 0.95 else 0.01)
+    return (
+        f"This cannot hover: at {ink(value('mass', head.mid.mass, units))} take-off mass it pulls "
+        f"{ink(share + ' times', bad=True)} its weight flat out. It lacks {ink(lacks, bad=True)} of pull. "
+        f"{html.escape(_tidy(fix))}"
+    )
+
+
+def _tidy(fix: str) -> str:
+    """Numbers and units of a fix kept together."""
+    return prose(fix, NARROW)
+
+
+def _first(found: Sequence[Limit]) -> str:
+    told = [limit for limit in found if limit.state != "unknown"]
+    if not told:
+        return "You have not told enough to say what gives first."
+    worst = told[0]
+    thing = _THINGS.get(worst.key, worst.part)
+    is_are = "are" if thing in _PLURAL else "is"
+    why = html.escape(_tidy(lowered(worst.sentence.split(". ")[0].rstrip("."))))
+    if worst.kind == "fits" and worst.state == "over":
+        return f"It is over the {ink(thing, bad=True)}: {why}. {html.escape(_tidy(worst.fix))}"
+    if worst.key == "sag_low" and worst.state == "over":
+        # common in a punch on an almost empty pack: a fact, no alarm
+        return f"The first limit reached is that of the {ink(thing)}: {why}. {html.escape(_tidy(worst.fix))}"
+    if worst.state == "over":
+        return f"What gives first {is_are} the {ink(thing, bad=True)}: {why}. {html.escape(_tidy(worst.fix))}"
+    bars = [limit for limit in told if limit.kind == "share"]
+    if not bars:
+        return "Nothing you told of is over."
+    nearest = bars[0]
+    thing = _THINGS.get(nearest.key, nearest.part)
+    verb = "come" if thing in _PLURAL else "comes"
+    why = html.escape(_tidy(lowered(nearest.sentence.split(". ")[0].rstrip("."))))
+    return f"Nothing is over; the {ink(thing)} {verb} closest: {why}."
+
+
+def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
+    """The pinned build in the same order, and what this one does differently."""
+    if pin is None:
+        return '<span class="dash"></span>Nothing is pinned. Pin this build, then every change shows against it.'
+    mid = pin.mid
+    parts = [value("mass", mid.mass, units)]
+    if _stays_down(mid):
+        parts.append(f"cannot hover, pulls {value('pull_to_weight', mid.thrust_to_weight)} its weight")
+    else:
+        parts += [
+            f"hovers at {value('percent', mid.hover_throttle)}",
+            value("minutes", mid.minutes) if math.isfinite(mid.minutes) else "cannot fly your way",
+            f"{value('pull_to_weight', mid.thrust_to_weight)} its weight",
+        ]
+    told = f'<span class="dash"></span>Pinned: <em>{html.escape(pin.name or "unnamed")}</em>, {", ".join(parts)}.'
+    return f"{told} {_against(head, pin, units)}".strip()
+
+
+def _against(head: Headline, pin: Headline, units: Units) -> str:
+    """Words for change: heavier, longer, softer."""
+    now, then = head.mid, pin.mid
+    found = [
+        f"{verb} {words}"
+        for verb, kind, a, b in (
+            ("is", "mass", now.mass, then.mass),
+            ("lasts", "minutes", now.minutes, then.minutes),
+        )
+        if math.isfinite(a - b) and (words := change(kind, a, b, units)) != "the same"
+    ]
+    share = percent_change(now.thrust_to_weight, then.thrust_to_weight)
+    if not share.startswith("0"):
+        side = "harder" if now.thrust_to_weight > then.thrust_to_weight else "softer"
+        found.append(f"pulls {share} {side} for its weight")
+    return f"This one {_listed(found)}." if found else "This one is the same where it counts here."
+
+
+def _listed(parts: Sequence[str]) -> str:
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def first_words(inputs: Inputs) -> str:
+    """What a first visitor reads: what this is, what to move, what to type."""
+    size = {3: "three", 4: "four", 5: "five", 6: "six", 7: "seven", 8: "eight", 9: "nine", 10: "ten"}.get(
+        int(inputs.diameter_in), f"{inputs.diameter_in:.0f}"
+    )
+    return (
+        f"This is a {size}-inch craft with invented parts. Move <b>Take-off mass</b> and watch the hover line. "
+        "Then type your own labels in the side panel"
+        '<span class="wi-phone"> (behind the arrows » at the top left)</span>.'
+    )
+
+
+@lru_cache(maxsize=1)
+def stand_rpm() -> float:
+    """Fastest usable point of the measured pairs. [rpm]"""
+    return 60.0 * max(float(np.nanmax(p.rev_per_s[p.usable], initial=0.0)) for p in measured_pairs())
+
+
+def beyond_sum(inputs: Inputs, mid: Numbers) -> tuple[str, str, str]:
+    """How far the propeller turns beyond the wind-tunnel set, as one step of the workings."""
+    rpm = 60.0 * mid.full_throttle_rev_per_s
+    return (
+        "How far beyond what was measured",
+        f"{rpm:,.0f} rpm flat out / {MEASURED_RPM:,.0f} rpm, the middle of the fastest static runs = "
+        f"{rpm / MEASURED_RPM:.1f} times; {MEASURED_MANY_BLADES} of {MEASURED_COUNT} measured propellers have "
+        "more than two blades",
+        f"Open wind-tunnel measurements; stands reached {stand_rpm():,.0f} rpm with motor and propeller together.",
+    )
+
+
+def nearest_limits(found: Sequence[Limit], count: int = 3) -> list[Limit]:
+    """The first few to look at: what does not fit, then the largest shares."""
+    worst = [limit for limit in found if limit.kind == "fits" and limit.state == "over"]
+    bars = [limit for limit in found if limit.kind == "share" and limit.state != "unknown"]
+    return (worst + bars)[:count]

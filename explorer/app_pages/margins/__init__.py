@@ -1,0 +1,1 @@
+"""Page Margins: what breaks first."""

@@ -1,0 +1,176 @@
+"""Answers of page Margins: bands of the shares, temperatures, response; kept."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import streamlit as st
+
+from explorer.forecasts import headlines
+from explorer.forecasts.bands import quantiles, without_dive
+from explorer.inputs import Inputs, flying, mix
+from propmodel import power_up
+from propmodel.assembly.build import Build
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.base.status import Status
+from propmodel.flight.trim import (
+    Airframe,
+    trim,
+)
+from propmodel.heat.motor import seconds_to_limit, steady_temperatures
+from propmodel.powertrain import operating_point
+from propmodel.studies.punch import punch, punch_band
+from propmodel.studies.spread import draw
+
+__all__ = [
+    "HeatState",
+    "Response",
+    "bench_facts",
+    "heat_states",
+    "quick_response",
+    "share_bands",
+]
+
+# ---- margins ----------------------------------------------------------------------------------------------
+
+
+def share_bands(inputs: Inputs, hold: float) -> dict[str, tuple[float, float]]:
+    """Band of every share used: where 8 in 10 craft with these labels land."""
+    return _share_bands(without_dive(inputs), hold)
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _share_bands(inputs: Inputs, hold: float) -> dict[str, tuple[float, float]]:
+    drawn = draw(headlines.build(inputs), draws=128)
+    a = Assessment(drawn.build, quick=True, thermal_factor=drawn.thermal_factor)
+    found = margins.evaluate(a, hold=hold)
+    out = {}
+    for key in margins.SHARES:
+        values = np.where(np.isnan(found[key]), np.nan, np.minimum(found[key], 1e3))
+        out[key] = quantiles(np.asarray(values))
+    return out
+
+
+@dataclass(frozen=True)
+class HeatState:
+    """Heat in one motor in one state: copper and iron [W], where it settles [K], and how long it may last [s]."""
+
+    name: str
+    copper: float
+    iron: float
+    winding: float
+    body: float
+    air: float
+    seconds: float
+    possible: bool
+
+    @property
+    def watts(self) -> float:
+        """[W]"""
+        return self.copper + self.iron
+
+    @property
+    def rise(self) -> float:
+        """Of the bell over the air; NaN where it never settles. [K]"""
+        return self.body - self.air
+
+
+def heat_states(inputs: Inputs) -> list[HeatState]:
+    """Heat in each motor hovering, cruising, flown your way and flat out."""
+    return _heat_states(without_dive(inputs))
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _heat_states(inputs: Inputs) -> list[HeatState]:
+    made, way = headlines.build(inputs), flying(inputs)
+    a = Assessment(made)
+    _, cruise = trim(a.cruise_drive, Airframe.of(made), np.asarray(way.cruise_speed), passes=60)
+    lift = float(a.weight) / float(np.asarray(made.rotors))
+    hard = operating_point.at_thrust(a.cruise_drive, np.minimum(way.hard_load * lift, a.full.thrust))
+    copper = np.array([float(a.copper_heat(p)) for p in (a.hover, cruise, hard, a.full)])
+    iron = np.array([float(p.iron_loss) for p in (a.hover, cruise, hard, a.full)])
+    shares = np.array(mix(inputs))
+    can_hover = bool(a.can_hover)
+    can_cruise = can_hover and float(cruise.duty) <= float(a.cap) and int(cruise.status) == Status.OK
+    mixed = can_hover and (can_cruise or way.cruise_share == 0.0)
+    # cruise and mix: cooled as in hover, the wind of flying not counted, so a little too warm
+    rows = (
+        ("hanging still", copper[0], iron[0], a.thermal_hover, can_hover),
+        ("cruising", copper[1], iron[1], a.thermal_hover, can_cruise),
+        ("flown your way", float(shares @ copper), float(shares @ iron), a.thermal_hover, mixed),
+        ("flat out", copper[3], iron[3], a.thermal_full, True),
+    )
+    air = float(np.asarray(made.air.temperature))
+    found = []
+    for name, cu, fe, cooling, possible in rows:
+        steady = steady_temperatures(cu, fe, resistance=cooling, air_temperature=air)
+        seconds = seconds_to_limit(
+            cu, fe, resistance=cooling, capacity=a.heat_capacity, air_temperature=air,
+            winding_limit=made.motor.winding_limit,
+        )  # fmt: skip
+        found.append(
+            HeatState(
+                name, float(cu), float(fe), float(steady.winding), float(steady.body), air, float(seconds), possible
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class Response:
+    """How quickly a punch comes, with the ends where 8 in 10 craft land. All times in s."""
+
+    time_63: float
+    """From hover to 63 % of the full pull."""
+    time_90: float
+    low_90: float
+    high_90: float
+    time_constant: float
+    """Of small changes of speed, controller included."""
+    low_constant: float
+    high_constant: float
+    full_rev_per_s: float
+    inertia: float
+    """Of one rotor. [kg m^2]"""
+    energy: float
+    """In one rotor in hover. [J]"""
+
+
+def quick_response(inputs: Inputs) -> Response:
+    """How quickly a punch comes, from a hover on a full pack."""
+    return _response(without_dive(inputs))
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _response(inputs: Inputs) -> Response:
+    return response_of(headlines.build(inputs))
+
+
+def response_of(made: Build) -> Response:
+    """Spin-up of one build of plain numbers."""
+    mid = punch(made)
+    low, high = punch_band(made)
+    return Response(
+        float(mid.time_63),
+        float(mid.time_90),
+        float(low.time_90),
+        float(high.time_90),
+        float(mid.time_constant),
+        float(low.time_constant),
+        float(high.time_constant),
+        float(mid.full_rev_per_s),
+        float(mid.inertia),
+        float(mid.energy),
+    )
+
+
+def bench_facts(inputs: Inputs) -> list[power_up.Fact]:
+    """Short, violent things on the bus: blocked propeller, plug-in, braking on a supply."""
+    return _bench_facts(without_dive(inputs))
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _bench_facts(inputs: Inputs) -> list[power_up.Fact]:
+    return power_up.facts(power_up.from_build(headlines.build(inputs)))

@@ -1,0 +1,191 @@
+"""Pictures of the page Margins: what fits, how close each allowance is to used up, heat in a motor. Plain HTML."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Mapping, Sequence
+
+from explorer.app_pages.margins.answers import HeatState
+from explorer.text.numbers import NARROW, Units, prose, value
+from propmodel.assess.limits import Limit
+from propmodel.heat.hot_motor import TOUCH
+
+__all__ = ["BASIS", "close_bars", "fits_list", "heat_rows", "tied"]
+
+SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "unknown": "? unknown"}
+FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? you have not said"}
+TOP = 1.5
+"""Share at the right end of a bar; more is cut off with an arrow. [-]"""
+FIXES = 3
+"""How many of the worst have their remedy beside them."""
+
+BASIS = {
+    "label": "Label: what the part is sold for. Makers measure in their own way, so treat it as a promise, not a law.",
+    "common practice": "Common practice, from memory: where people who fly such craft stop.",
+    "physics": "Physics: follows from the forecast alone, no label is asked.",
+    "fit": "Fitted to thrust stands and makers' tables.",
+    "estimate": "Estimate: heat and cooling are modelled; no measurement of such parts in the wash was found.",
+    "your limit": "A number you set yourself; what it means is for your local rules.",
+}
+
+
+def tied(text: str) -> str:
+    """Numbers and their units kept together on a line, degrees and thousands as they are read here.
+
+    Examples
+    --------
+    >>> tied("A cap at 91 % clears it.") == "A cap at 91\\u00a0% clears it."
+    True
+    """
+    return prose(text)
+
+
+def _basis(text: str) -> str:
+    words = " ".join(told for key, told in BASIS.items() if key in text) or text
+    # a native disclosure: opens in place, works by keyboard, costs nothing
+    return f'<details class="basis"><summary>{html.escape(prose(text))}</summary><p>{html.escape(words)}</p></details>'
+
+
+def _name(one: Limit) -> str:
+    return html.escape(one.name[:1].upper() + one.name[1:])
+
+
+def fits_list(found: Sequence[Limit]) -> str:
+    """What fits, what does not, what you have not said; a list, never bars.
+
+    Parameters
+    ----------
+    found : sequence of Limit
+        Any; only the fits are taken.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    rows = []
+    for one in found:
+        if one.kind != "fits":
+            continue
+        text = f"{one.sentence} {one.fix}" if one.state != "clear" else one.sentence
+        if one.state == "unknown":
+            text = one.fix or one.sentence
+        rows.append(
+            f'<li class="{one.state}"><span class="sign '
+            f'wi-{one.state}">{FIT_SIGNS[one.state]}</span><b>{_name(one)}</b>'
+            f'<span class="why">{html.escape(tied(text))}</span><span class="on">{_basis(one.basis)}</span></li>'
+        )
+    return f'<ul class="wi-fits">{"".join(rows)}</ul>'
+
+
+def close_bars(
+    found: Sequence[Limit],
+    *,
+    bands: Mapping[str, tuple[float, float]],
+    pinned: Mapping[str, float] | None,
+) -> str:
+    """Bars in % of what is used, worst first, with the remedies of the worst three at the right.
+
+    Parameters
+    ----------
+    found : sequence of Limit
+        Any; only the shares are taken.
+    bands : mapping
+        Key to the ends of its band. [-]
+    pinned : mapping or None
+        Key to the share of the pinned build. [-]
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    rows = [one for one in found if one.kind == "share" and one.state != "unknown"]
+    unknown = [one for one in found if one.kind == "share" and one.state == "unknown"]
+    out = []
+    for k, one in enumerate(rows):
+        fix = f'<p class="fix">{html.escape(tied(one.fix))}</p>' if k < FIXES and one.fix else ""
+        out.append(f'<li class="{one.state}"><div>{_bar(one, bands, pinned, first=k == 0)}</div>{fix}</li>')
+    rest = ""
+    if unknown:
+        asks = " ".join(html.escape(one.fix) for one in unknown if one.fix)
+        rest = f'<p class="rest"><span class="wi-unknown">? unknown</span> Not judged for want of a label. {asks}</p>'
+    return f'<ul class="wi-close">{"".join(out)}</ul>{rest}'
+
+
+def _at(share: float) -> float:
+    return 100.0 * min(max(share, 0.0), TOP) / TOP
+
+
+def _bar(
+    one: Limit, bands: Mapping[str, tuple[float, float]], pinned: Mapping[str, float] | None, *, first: bool
+) -> str:
+    beyond = not math.isfinite(one.share) or one.share > TOP
+    percent = f"{100.0 * one.share:.0f}{NARROW}%" if math.isfinite(one.share) and one.share < 9.995 else "far over"
+    low, high = bands.get(one.key, (math.nan, math.nan))
+    span = ""
+    spread = ""
+    if math.isfinite(low) and math.isfinite(high) and _at(high) - _at(low) > 0.4:
+        span = f'<i class="span" style="left:{_at(low):.2f}%;width:{_at(high) - _at(low):.2f}%"></i>'
+        if high < 9.995:
+            spread = f' <span class="r">({100 * low:.0f} to {100 * high:.0f})</span>'
+    there = ""
+    if pinned is not None:
+        other = pinned.get(one.key, math.nan)
+        if math.isfinite(other):
+            there = f'<i class="there" style="left:{_at(other):.2f}%"></i>'
+    named = '<span class="all">all used</span>' if first else ""
+    return (
+        f'<div class="label"><span class="sign wi-{one.state}">{SIGNS[one.state]}</span><b>{_name(one)}</b>'
+        f'<span class="pc">{percent}{spread}</span></div>'
+        f'<div class="track" aria-hidden="true">{named}<i class="hatch"></i><i class="bar '
+        f'{one.state}{" cut" if beyond else ""}" '
+        f'style="width:{_at(one.share if math.isfinite(one.share) else TOP):.2f}%"></i><i '
+        f'class="full"></i>{there}{span}</div>'
+        f'<div class="why">{html.escape(tied(one.sentence))} {_basis(one.basis)}</div>'
+    )
+
+
+def heat_rows(states: Sequence[HeatState], *, chosen: str, units: Units) -> str:
+    """Heat in each motor, state by state, as strips with the temperature of the bell in words.
+
+    Parameters
+    ----------
+    states : sequence of HeatState
+    chosen : str
+        Name of the state that is asked about.
+    units : Units
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    most = max((s.watts for s in states if s.possible), default=1.0)
+    rows = []
+    for one in states:
+        mark = ' aria-current="true" class="now"' if one.name == chosen else ""
+        if not one.possible:
+            rows.append(f"<li{mark}><div><b>{html.escape(one.name)}</b></div><div>it cannot hold this</div></li>")
+            continue
+        watts = f"{one.watts:.1f}" if one.watts < 9.95 else f"{one.watts:.0f}"
+        rows.append(
+            f"<li{mark}><div class='label'><b>{html.escape(one.name)}</b> <b class='w'>{watts}{NARROW}W</b></div>"
+            f"<div class='strip' aria-hidden='true'><i style='width:{100 * one.copper / most:.2f}%'></i>"
+            f"<i class='iron' style='width:{100 * one.iron / most:.2f}%'></i></div>"
+            f"<div class='why'>{html.escape(_settles(one, units))}</div></li>"
+        )
+    return f'<ul class="wi-heat">{"".join(rows)}</ul>'
+
+
+def _settles(one: HeatState, units: Units) -> str:
+    digits = 1 if one.copper + one.iron < 9.95 else 0
+    parts = f"{one.copper:.{digits}f}{NARROW}W in the windings, {one.iron:.{digits}f}{NARROW}W in iron and bearings"
+    if not math.isfinite(one.body):
+        if math.isfinite(one.seconds):
+            return f"{parts}; never settles: winding at its limit {value('seconds', one.seconds)} after a warm start"
+        return f"{parts}; never settles"
+    feel = "too hot to hold" if one.body > TOUCH else "warm to the hand" if one.body > 308.15 else "cool to the hand"
+    limit = f", winding at its limit after {value('seconds', one.seconds)}" if math.isfinite(one.seconds) else ""
+    return f"{parts}; the bell settles near {value('temperature', one.body, units)}, {feel}{limit}"

@@ -1,0 +1,141 @@
+"""Margins: what gives first?"""
+
+from __future__ import annotations
+
+import html
+import math
+
+import streamlit as st
+
+from explorer.app_pages.margins import answers, figures, words
+from explorer.controls import page_frame
+from explorer.forecasts import headlines
+from explorer.inputs import Inputs
+from explorer.session import state
+from explorer.text.numbers import NARROW, number
+
+HOLDS = {2.0: "2 s", 10.0: "10 s", 60.0: "60 s", math.inf: "for good"}
+WHAT_HOT = {
+    "hanging still": "Hanging still",
+    "cruising": "Cruising",
+    "flown your way": "Flown your way",
+    "flat out": "Flat out",
+}
+
+
+def held_words(hold: float) -> str:
+    """Words for a hold time."""
+    return "for good" if math.isinf(hold) else f"held {hold:.0f}{NARROW}s"
+
+
+def page(inputs: Inputs, pin: Inputs | None) -> None:
+    """Draw the page."""
+    page_frame.style("flight")
+    hold = float(st.session_state.get("hold_kept", 10.0))
+    found = headlines.gives_first(inputs, hold)
+    theirs = [] if pin is None else headlines.gives_first(pin, hold)
+    page_frame.say(
+        '<h1 class="wi-ask">What gives first?</h1>'
+        f'<p class="wi-sentence">{words.margins_opening(inputs, found, held_words(hold))}</p>'
+        f'<p class="wi-pinned">{words.pinned_margins(pin, theirs)}</p>'
+    )
+    page_frame.leans_on()
+    page_frame.notice()
+    page_frame.knob_strip()
+
+    page_frame.section("Do these parts go together?", "yes or no, before any physics")
+    page_frame.say(figures.fits_list(found))
+
+    page_frame.section("How close?", "share of each allowance used, full throttle")
+    with st.container(key="hold_row"):
+        if st.session_state.get("hold") not in HOLDS:
+            st.session_state["hold"] = hold
+        st.segmented_control(
+            "Held for", list(HOLDS), format_func=HOLDS.__getitem__, key="hold", on_change=_held, required=True,
+            help="A punch of two seconds and a climb of a minute are different loads: heat takes time, volts do not.",
+        )  # fmt: skip
+    shares = None if pin is None else {one.key: one.share for one in theirs if one.kind == "share"}
+    page_frame.say(
+        figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares)
+        + _key(None if pin is None else pin.name)
+    )
+    hot_block(inputs)
+    quick_block(inputs)
+    page_frame.next_question("dive", "Will it come out of the dive?")
+
+
+def _held() -> None:
+    if st.session_state["hold"] is not None:
+        st.session_state["hold_kept"] = float(st.session_state["hold"])
+
+
+def _key(pinned_name: str | None) -> str:
+    pinned = (
+        ""
+        if pinned_name is None
+        else f'<span class="key"><i class="pin"></i>dashed tick: {html.escape(pinned_name)} (pinned)</span>'
+    )
+    return (
+        '<p class="wi-small"><span class="key"><i class="this"></i>thin rule: where 8 in 10 craft with these labels '
+        "land</span>"
+        f'{pinned}<span class="key"><i class="beyond"></i>beyond the upright: more than there is</span></p>'
+    )
+
+
+def hot_block(inputs: Inputs) -> None:
+    """Is a hot motor explained by its load?"""
+    page_frame.section("A motor is hot", "does turning the propeller explain it?")
+    states = answers.heat_states(inputs)
+    if st.session_state.get("hot") not in WHAT_HOT:
+        st.session_state["hot"] = st.session_state.get("hot_kept", "hanging still")
+    chosen = st.segmented_control(
+        "It got hot", list(WHAT_HOT), format_func=WHAT_HOT.__getitem__, key="hot", on_change=_hot_picked, required=True,
+        help="Choose what you flew just before you touched it.",
+    )  # fmt: skip
+    chosen = chosen or "hanging still"
+    left, right = st.columns([1, 1.15], gap="large")
+    with left:
+        page_frame.say(
+            figures.heat_rows(states, chosen=chosen, units=page_frame.units())
+            + '<p class="wi-small">Solid: windings. Hollow: iron and bearings. '
+            f"A bell you cannot hold is above about 60{NARROW}°C "
+            "(common practice, from memory). Cooling is an estimate.</p>"
+        )
+    with right:
+        verdict, causes = words.hot_words(next(s for s in states if s.name == chosen))
+        rows = "".join(f"<li>{html.escape(cause)}</li>" for cause in causes)
+        page_frame.say(f'<p class="wi-verdict">{verdict}</p>' + (f'<ol class="wi-causes">{rows}</ol>' if rows else ""))
+
+
+def _hot_picked() -> None:
+    if st.session_state["hot"] is not None:
+        st.session_state["hot_kept"] = st.session_state["hot"]
+
+
+def _fact(amount: float, unit: str) -> str:
+    step = 0.01 if amount < 1.0 else 0.1 if amount < 10.0 else 1.0
+    return f"{number(amount, step)}{NARROW}{unit}"
+
+
+def quick_block(inputs: Inputs) -> None:
+    """Response, and short violent things on the bus."""
+    page_frame.section("In an instant", "a punch, a blocked propeller, the plug, the brake")
+    page_frame.say(f'<p class="wi-plain">{words.response_words(answers.quick_response(inputs))}</p>')
+    rows = "".join(
+        f"<div><dt>{html.escape(fact.title)}</dt><dd class='v'>{_fact(float(fact.value), fact.unit)}</dd>"
+        f"<dd class='t'>{html.escape(fact.text)}</dd></div>"
+        for fact in answers.bench_facts(inputs)
+    )
+    page_frame.say(f'<dl class="wi-facts">{rows}</dl>')
+    cap = inputs.command_cap_percent
+    now = f"Your cap stands at {cap:.0f}{NARROW}%. " if cap < 100.0 else ""
+    page_frame.say(
+        f'<p class="wi-plain">{now}A <b>command cap</b> evens out the average voltage only. It eases current and '
+        "heat; it never "
+        "makes a motor, ESC or transmitter fit for more cells than it is sold for: switching, ripple and braking "
+        "still see "
+        "the whole pack, and a mode that ignores the cap sends all of it.</p>"
+    )
+
+
+page(state.usable(), state.pinned())

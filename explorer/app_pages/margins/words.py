@@ -1,0 +1,142 @@
+"""Sentences of page Margins. Pure."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Sequence
+
+from explorer.app_pages.margins.answers import HeatState, Response
+from explorer.app_pages.margins.figures import tied
+from explorer.inputs import Inputs
+from explorer.text.numbers import NARROW, lowered, spread, value
+from explorer.text.sentence_parts import build_name, dash, ink, small_own_name
+from propmodel.assess.limits import Limit
+from propmodel.flight.spin_up import CONTROLLER_LAG
+from propmodel.heat.hot_motor import OTHER_CAUSES, hot_motor_verdict
+
+__all__ = [
+    "hot_words",
+    "margins_opening",
+    "pinned_margins",
+    "response_words",
+]
+
+# ---- margins ----------------------------------------------------------------------------------------------
+
+
+def _clause(text: str) -> str:
+    first = text.split(". ")[0].rstrip(".")
+    return html.escape(tied(lowered(first)))
+
+
+@small_own_name
+def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
+    """What does not fit, what gives first at this hold time, what clears it."""
+    name = build_name(inputs.name)
+    misfits = [one for one in found if one.kind == "fits" and one.state == "over"]
+    over = [one for one in found if one.kind == "share" and one.state == "over"]
+    unknown = sum(one.kind == "fits" and one.state == "unknown" for one in found)
+    if misfits:
+        worst = misfits[0]
+        more = f" {len(misfits) - 1} more below." if len(misfits) > 1 else ""
+        return (
+            f"{name} {ink('does not fit together', bad=True)}: {_clause(worst.sentence)}. "
+            f"{html.escape(tied(worst.fix.split('. ')[0].rstrip('.')))}.{more} Put that right before any other number."
+        )
+    fits = "Everything you have told fits together" if unknown else "Everything fits together"
+    if unknown == sum(one.kind == "fits" for one in found):
+        fits = "You have told nothing that could show a misfit"
+    if not over:
+        bars = [one for one in found if one.kind == "share" and one.state != "unknown"]
+        if not bars:
+            return f"{fits}. You have not told enough to say what gives first."
+        near = bars[0]
+        return (
+            f"{fits}, and flat out {held} nothing of {name} is over. Closest comes {html.escape(near.name)}: "
+            f"{ink(f'{100 * near.share:.0f} %')} of what there is."
+        )
+    worst = over[0]
+    count = {1: "one allowance is", 2: "two allowances are", 3: "three allowances are"}.get(
+        len(over), f"{len(over)} allowances are"
+    )
+    fix = f" {html.escape(tied(worst.fix))}" if worst.fix else ""
+    share = "far over" if not math.isfinite(worst.share) or worst.share > 9.0 else f"{100 * worst.share:.0f} % used"
+    return (
+        f"{fits}. Flat out {held}, {count} over on {name}. What gives first is {html.escape(worst.name)}, "
+        f"{ink(share, bad=True)}: "
+        f"{_clause(worst.sentence)}.{fix}"
+    )
+
+
+def pinned_margins(other: Inputs | None, theirs: Sequence[Limit]) -> str:
+    """The pinned build in one line."""
+    if other is None:
+        return f"{dash()}Nothing is pinned. Pin this build, then every change shows against it."
+    over = [one for one in theirs if one.state == "over"]
+    worst = f"{len(over)} over, first {html.escape(over[0].name)}" if over else "nothing over"
+    return f"{dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, {worst}."
+
+
+LOOK_FIRST = "Pack out, propellers off. Turn a bell or a propeller by hand only."
+AFTER_SWAP = (
+    "A motor or its leads swapped: before the next take-off check the direction of rotation (pack in, propellers "
+    "still off) and then the propeller nut."
+)
+
+
+def _look(causes: Sequence[str]) -> tuple[str, ...]:
+    """Things to look at, with what keeps the hands whole before and after them (common practice)."""
+    return (LOOK_FIRST, *causes, AFTER_SWAP)
+
+
+def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
+    """Verdict on a hot motor, and where else to look."""
+    if not state.possible:
+        return f"It cannot hold this ({state.name}), so no heat can be told.", ()
+    verdict = hot_motor_verdict(state.watts, state.rise, air_temperature=state.air)
+    watts = f"{state.watts:.1f}" if state.watts < 2.0 else f"{state.watts:.0f}"
+    if verdict.explained == "no":
+        return (
+            f"Turning the propeller makes only <b>{watts}{NARROW}W</b> of heat in each motor. That cannot make it hot. "
+            "Look here:",
+            _look(verdict.causes),
+        )
+    if verdict.explained == "partly":
+        return (
+            f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, about "
+            f"{state.rise:.0f}{NARROW}\u00b0C "
+            "over the air: warm, but not too hot to hold. If it is hotter than that, look here:",
+            _look(verdict.causes),
+        )
+    if not math.isfinite(state.rise):
+        until = (
+            f", past the winding's limit {value('seconds', state.seconds)} after a warm start"
+            if math.isfinite(state.seconds)
+            else ""
+        )
+        return (
+            f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, more than it can give off: "
+            "it gets "
+            f"hotter until something gives{until}. The load explains it.",
+            (),
+        )
+    return (
+        f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, about "
+        f"{state.rise:.0f}{NARROW}\u00b0C over "
+        "the air. The load alone explains a hot motor: a smaller propeller, less pitch, fewer cells or a larger motor. "
+        "Still look here before the next flight:",
+        _look(OTHER_CAUSES),
+    )
+
+
+def response_words(found: Response) -> str:
+    """How quickly a punch comes."""
+    if not math.isfinite(found.time_90):
+        return "It cannot hover, so there is no punch to time."
+    return (
+        f"From a hover it reaches 90{NARROW}% of a punch in <b>{value('seconds', found.time_90)}</b> "
+        f"({spread('seconds', found.low_90, found.high_90)}), 63{NARROW}% in {value('seconds', found.time_63)}, if the "
+        f"tune lets it. Rotor time constant {1e3 * found.time_constant:.0f}{NARROW}ms ({1e3 * found.low_constant:.0f} "
+        f"to {1e3 * found.high_constant:.0f}), of which the ESC takes about {1e3 * CONTROLLER_LAG:.0f} (estimate)."
+    )

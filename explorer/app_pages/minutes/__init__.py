@@ -1,0 +1,1 @@
+"""Page Minutes: how long and how far it flies."""

@@ -1,0 +1,387 @@
+"""Pictures of the page Minutes: voltage against minutes, power against speed, pack mass, landing voltage, ledger."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import plotly.graph_objects as go
+from numpy.typing import NDArray
+
+from explorer.app_pages.minutes.answers import Cutoff, Ghosts, Minutes, PackAxis, SpeedCurve
+from explorer.figures.base import (
+    OVER,
+    PINNED,
+    SMALL,
+    THIS,
+    Axis,
+    Panel,
+    band,
+    dot,
+    hatch,
+    line,
+    panels,
+    pinned,
+    word,
+)
+from explorer.figures.sketch import Sketch
+from explorer.text.numbers import value
+from propmodel.base.units import GRAM, KMH, MINUTE
+
+__all__ = [
+    "Mark",
+    "cutoff_figure",
+    "ledger",
+    "pack_figure",
+    "speed_figure",
+    "speed_tops",
+    "volt_axis",
+    "voltage_figure",
+]
+
+GHOST = "rgba(122,134,137,0.20)"
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One of the three marks on the voltage curve: word, time [s], voltage of a cell [V]."""
+
+    name: str
+    time: float
+    volts: float
+
+
+def volt_axis(cutoff: float, full: float, least: float) -> tuple[float, float, list[float]]:
+    """Ends and ticks of the axis of cell voltage: whole fifths of a volt, a little beyond both ends.
+
+    Examples
+    --------
+    >>> volt_axis(3.3, 4.2, 3.2)
+    (3.0, 4.4, [3.0, 3.5, 4.0])
+    """
+    low = math.floor((min(cutoff, least) - 0.08) * 5.0) / 5.0
+    high = math.ceil((full + 0.02) * 5.0) / 5.0
+    ticks = np.arange(math.ceil(low * 2.0) / 2.0, high + 1e-9, 0.5)
+    return low, high, [float(t) for t in ticks]
+
+
+def _bare(figure: Sketch, low: float, high: float, ticks: Sequence[float], digits: str = ".1f") -> None:
+    figure.layout["yaxis"] |= {
+        "range": [low, high],
+        "tickmode": "array",
+        "tickvals": list(ticks),
+        "ticktext": [format(t, digits) for t in ticks],
+        "ticklabelstandoff": 4,
+    }
+
+
+def _ghost(figure: Sketch, x: NDArray, y: NDArray, name: str) -> None:
+    figure.add_scatter(
+        x=[float(f"{v:.4g}") for v in x],
+        y=[float(f"{v:.4g}") for v in y],
+        mode="lines",
+        line={"width": 1.2, "color": PINNED},
+        hoverinfo="skip",
+        name=name,
+    )
+
+
+def voltage_figure(
+    this: Minutes,
+    other: Minutes | None,
+    *,
+    marks: Sequence[Mark],
+    ghosts: Ghosts | None,
+    show: tuple[bool, bool],
+    axis: Axis,
+    volts: tuple[float, float, list[float]],
+    reason: str = "",
+) -> go.Figure:
+    """Loaded voltage of a cell against minutes.
+
+    Parameters
+    ----------
+    this, other : Minutes
+        The build on the screen, and the pinned one.
+    marks : sequence of Mark
+        Alarm, land, empty.
+    ghosts : Ghosts or None
+        The same flight with a cold or an old pack.
+    show : tuple of bool
+        Draw the cold, the old one.
+    axis : Axis
+        Of the minutes.
+    volts : tuple
+        From `volt_axis`.
+    reason : str
+        Why there is no flight to draw; written inside the axes.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    low, high, ticks = volts
+    figure = panels(
+        (Panel("Voltage of a cell under load", "V", Axis(high, 0.5)),),
+        axis,
+        x_title="Minutes flown your way",
+        height=400,
+    )
+    _bare(figure, low, high, ticks)
+    hatch(figure, [0.0, axis.top], [low, low], [this.cutoff, this.cutoff])
+    figure.add_scatter(
+        x=[0.0, axis.top], y=[this.cutoff] * 2, mode="lines", line={"width": 1.4, "color": OVER},
+        hoverinfo="skip", name="limit",
+    )  # fmt: skip
+    figure.add_annotation(
+        text=f"landing voltage {this.cutoff:.2f} V", x=0.0, y=this.cutoff, xanchor="left", yanchor="bottom",
+        xshift=6, yshift=1, showarrow=False, font={"size": SMALL},
+    )  # fmt: skip
+    if ghosts is not None and show[0]:
+        x = np.concatenate([ghosts.mild_time, ghosts.cold_time[::-1]]) / MINUTE
+        y = np.concatenate([ghosts.mild_volts, ghosts.cold_volts[::-1]])
+        figure.add_scatter(
+            x=[float(f"{v:.4g}") for v in x], y=[float(f"{v:.4g}") for v in y], mode="lines",
+            line={"width": 0, "color": PINNED}, fill="toself", fillcolor=GHOST, hoverinfo="skip", name="cold",
+        )  # fmt: skip
+        _ghost(figure, ghosts.cold_time / MINUTE, ghosts.cold_volts, "cold")
+        _ghost(figure, ghosts.mild_time / MINUTE, ghosts.mild_volts, "cold, milder")
+        when = 0.12 * float(ghosts.cold_time[-1])
+        levels = [
+            float(np.interp(when, t, v))
+            for t, v in ((ghosts.cold_time, ghosts.cold_volts), (ghosts.mild_time, ghosts.mild_volts))
+        ]
+        word(figure, when / MINUTE, 0.5 * sum(levels), "cold", shift=0)
+    if ghosts is not None and show[1]:
+        _ghost(figure, ghosts.old_time / MINUTE, ghosts.old_volts, "old")
+        when = 0.88 * float(ghosts.old_time[-1])
+        word(figure, when / MINUTE, float(np.interp(when, ghosts.old_time, ghosts.old_volts)), "old", shift=8)
+    band(figure, this.band_time / MINUTE, this.band_low, this.band_high)
+    if other is not None:
+        pinned(figure, other.curve_time / MINUTE, other.curve_volts, unit="V", digits=".2f")
+    line(figure, this.curve_time / MINUTE, this.curve_volts, name="this", unit="V", digits=".2f")
+    if reason:
+        _reason(figure, reason)
+    for k, mark in enumerate(marks):
+        # the earliest lowest: no stem crosses another's word
+        _mark(figure, mark, 0.95 - 0.1 * (len(marks) - 1 - k), axis)
+    return figure.finished()
+
+
+def _reason(figure: Sketch, text: str) -> None:
+    """Why there is nothing to draw, in the middle of the picture."""
+    figure.add_annotation(
+        text=f"<b>{text}</b>", xref="paper", yref="paper", x=0.5, y=0.55, xanchor="center", yanchor="middle",
+        showarrow=False, font={"size": SMALL},
+    )  # fmt: skip
+
+
+def _mark(figure: Sketch, mark: Mark, level: float, axis: Axis) -> None:
+    if not math.isfinite(mark.time):
+        return
+    x = mark.time / MINUTE
+    low, high = figure.layout["yaxis"]["range"]
+    top = low + level * (high - low)
+    figure.add_shape(
+        type="line",
+        x0=x,
+        x1=x,
+        y0=mark.volts,
+        y1=top,
+        line={"width": 1, "color": PINNED},
+        layer="below",
+        name=mark.name,
+    )
+    dot(figure, x, mark.volts, name=mark.name)
+    text = f"{mark.name} {value('minutes', mark.time)}"
+    word(figure, x, top, text, right_of=x < 0.3 * axis.top, bold=mark.name == "land", shift=6)
+
+
+# ---- ledger -----------------------------------------------------------------------------------------------
+
+
+def ledger(rows: Sequence[tuple[str, str, str, str]], *, pinned_name: str | None) -> str:
+    """Ways of flying in words: name, this build, its band, the pinned build.
+
+    Parameters
+    ----------
+    rows : sequence of tuple
+        All text; escaped here.
+    pinned_name : str or None
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    out = []
+    for name, mine, spread_, theirs in rows:
+        aside = f' <span class="r">({html.escape(spread_)})</span>' if spread_ else ""
+        second = (
+            f'<dd class="pin"><i class="dash"></i><span class="wi-sr">pinned: </span>{html.escape(theirs)}</dd>'
+            if pinned_name is not None
+            else ""
+        )
+        out.append(f"<div><dt>{html.escape(name)}</dt><dd><b>{html.escape(mine)}</b>{aside}</dd>{second}</div>")
+    foot = "" if pinned_name is None else f'<p class="foot"><i class="dash"></i>{html.escape(pinned_name)}, pinned</p>'
+    return f'<div class="wi-ledger"><dl>{"".join(out)}</dl>{foot}</div>'
+
+
+# ---- speed ------------------------------------------------------------------------------------------------
+
+
+def speed_tops(this: SpeedCurve, other: SpeedCurve | None) -> tuple[float, float]:
+    """Largest speed [km/h] and power [W] to be drawn: the part with the two tangents only."""
+    speeds, powers = [1.0], [1.0]
+    for one in (this, other):
+        if one is None or not np.isfinite(one.power).any():
+            continue
+        fast, some = float(one.best.range_speed), float(one.best.range_power)
+        speeds.append(min(2.3 * fast, float(one.speed[-1])) / KMH)
+        powers.append(max(min(4.0 * some, float(one.power[-1])), 1.15 * float(one.power[0])))
+    return max(speeds), max(powers)
+
+
+def speed_figure(
+    this: SpeedCurve, other: SpeedCurve | None, *, axes: tuple[Axis, Axis], cruise: float | None
+) -> go.Figure:
+    """Power against speed with two tangents: lowest point flies longest, the ray from the origin farthest.
+
+    Parameters
+    ----------
+    this, other : SpeedCurve
+    axes : tuple of Axis
+        Speed [km/h] and power [W].
+    cruise : float or None
+        Your cruise speed. [m/s]
+    """
+    x_axis, y_axis = axes
+    figure = panels((Panel("Power in level flight", "W", y_axis),), x_axis, x_title="Air speed, km/h", height=380)
+    band(figure, this.speed[::2] / KMH, this.low, this.high)
+    if other is not None:
+        pinned(figure, other.speed / KMH, np.where(other.held, other.power, np.nan), unit="W", digits=".0f")
+        dot(figure, float(other.best.range_speed) / KMH, float(other.best.range_power), name="pinned", of_pinned=True)
+    if not np.isfinite(this.power).any():
+        word(figure, 0.02 * x_axis.top, 0.5 * y_axis.top, "cannot hover, so it cannot fly level", bold=True)
+        return figure.finished()
+    line(figure, this.speed / KMH, np.where(this.held, this.power, np.nan), name="this", unit="W", digits=".0f")
+    last = np.flatnonzero(this.held)[-1] if this.held.any() else 0
+    figure.add_scatter(
+        x=[float(f"{v:.4g}") for v in this.speed[last:] / KMH], y=[float(f"{v:.4g}") for v in this.power[last:]],
+        mode="lines", line={"width": 1.2, "color": THIS}, name="for seconds", hoverinfo="skip",
+    )  # fmt: skip
+    slow, least = float(this.best.endurance_speed) / KMH, float(this.best.endurance_power)
+    fast, some = float(this.best.range_speed) / KMH, float(this.best.range_power)
+    thin = {"width": 1.2, "color": PINNED}
+    reach = min(1.9 * fast, x_axis.top)
+    reach = min(reach, fast * y_axis.top / some)
+    figure.add_shape(
+        type="line", x0=0, y0=0, x1=reach, y1=some * reach / fast, line=thin, layer="below", name="farthest"
+    )
+    figure.add_shape(type="line", x0=0, y0=least, x1=min(2.2 * slow, x_axis.top), y1=least, line=thin, layer="below",
+                     name="longest")  # fmt: skip
+    dot(figure, slow, least, name="longest")
+    dot(figure, fast, some, name="farthest")
+    _below(figure, slow, least, f"longest {slow:.0f}", shift=-17, anchor="right")
+    _below(figure, fast, some, f"farthest {fast:.0f}", shift=-17, anchor="left")
+    _ends(figure, this, last, x_axis, y_axis)
+    if cruise is not None and 0.0 < cruise / KMH < x_axis.top:
+        figure.add_shape(
+            type="line", x0=cruise / KMH, x1=cruise / KMH, y0=0, y1=1, yref="y domain", layer="below", name="cruise",
+            line={"width": 1, "color": PINNED},
+        )  # fmt: skip
+        word(figure, cruise / KMH, 0.94, "your cruise", domain=True, right_of=False, shift=5)
+    return figure.finished()
+
+
+def _ends(figure: Sketch, this: SpeedCurve, last: int, x_axis: Axis, y_axis: Axis) -> None:
+    """Where the curve ends, if that is in the picture; the words beside it say it anyway."""
+    ends = (
+        (float(this.speed[last]) / KMH, float(this.power[last]), "for minutes"),
+        (float(this.top.speed) / KMH, float(this.power[-1]), "for seconds"),
+    )
+    for x, y, text in ends:
+        if x <= x_axis.top and y <= y_axis.top:
+            dot(figure, x, y, name=text)
+            word(figure, x, y, f"{text} {x:.0f}", right_of=False, bold=True, shift=12)
+
+
+def _below(figure: Sketch, x: float, y: float, text: str, *, shift: int, anchor: str) -> None:
+    figure.add_annotation(
+        text=f"<b>{text}</b>", x=x, y=y, xanchor=anchor, yanchor="middle", yshift=shift, xshift=0, showarrow=False,
+        font={"size": SMALL},
+    )  # fmt: skip
+
+
+# ---- pack mass and landing voltage ------------------------------------------------------------------------
+
+
+def pack_figure(this: PackAxis, other: PackAxis | None, *, axes: tuple[Axis, Axis]) -> go.Figure:
+    """Minutes flown your way against the mass of the pack; dots: today's pack, and the longest flight.
+
+    Parameters
+    ----------
+    this, other : PackAxis
+    axes : tuple of Axis
+        Mass [g] and minutes.
+    """
+    x_axis, y_axis = axes
+    figure = panels(
+        (Panel("Minutes flown your way", "min", y_axis),), x_axis, x_title="Mass of the pack, g", height=320
+    )
+    if other is not None:
+        pinned(figure, other.mass / GRAM, other.time / MINUTE, unit="min", digits=".1f")
+        dot(figure, other.here_mass / GRAM, other.here_time / MINUTE, name="pinned pack", of_pinned=True)
+    line(figure, this.mass / GRAM, this.time / MINUTE, name="this", unit="min", digits=".1f")
+    if not np.isfinite(this.time).any():
+        _reason(figure, "no pack of this kind flies it your way")
+    if math.isfinite(this.heaviest) and this.heaviest / GRAM < x_axis.top:
+        edge = this.heaviest / GRAM
+        hatch(figure, [edge, x_axis.top], [0.0, 0.0], [y_axis.top, y_axis.top])
+        figure.add_shape(
+            type="line", x0=edge, x1=edge, y0=0, y1=y_axis.top, line={"width": 1.4, "color": OVER}, name="limit"
+        )
+        word(figure, edge, 0.06, "pulls less than twice its weight", right_of=False, domain=True, shift=6)
+    if math.isfinite(this.best_time):
+        x, y = this.best_mass / GRAM, this.best_time / MINUTE
+        figure.add_scatter(
+            x=[x], y=[y], mode="markers", hoverinfo="skip", name="longest",
+            marker={"size": 11, "symbol": "diamond-open", "color": THIS, "line": {"width": 2}},
+        )  # fmt: skip
+        if abs(this.best_mass - this.here_mass) > 0.12 * x_axis.top * GRAM:
+            right = x < 0.3 * x_axis.top
+            rising = not this.inside and not math.isfinite(this.heaviest)
+            text = "still rising" if rising else f"longest {value('mass', this.best_mass)}"
+            word(figure, x, y, text, right_of=right, bold=True, shift=12)
+            figure.layout["annotations"][-1]["yshift"] = 12
+    if math.isfinite(this.here_time):
+        dot(figure, this.here_mass / GRAM, this.here_time / MINUTE, name="this pack")
+        word(figure, this.here_mass / GRAM, this.here_time / MINUTE, "this pack", bold=True, shift=12)
+    return figure.finished()
+
+
+def cutoff_figure(this: Cutoff, other: Cutoff | None, *, axis: Axis) -> go.Figure:
+    """Minutes flown your way against the landing voltage of a cell."""
+    ends = [v for one in (this, other) if one is not None for v in (one.volts[0], one.volts[-1])]
+    low, high = min(ends), max(ends)
+    ticks = [float(t) for t in np.arange(math.ceil(low * 2.0) / 2.0, high + 1e-9, 0.5)]
+    figure = panels(
+        (Panel("Minutes flown your way", "min", axis),),
+        Axis(high, 0.5),
+        x_title="Landing voltage of a cell, V",
+        height=320,
+    )
+    figure.layout["xaxis"] |= {"range": [low, high], "tickvals": ticks, "ticktext": [f"{t:.1f}" for t in ticks]}
+    if other is not None:
+        pinned(figure, other.volts, other.time / MINUTE, unit="min", digits=".1f")
+        dot(figure, other.here_volts, other.here_time / MINUTE, name="pinned", of_pinned=True)
+    if not np.any(this.time > 1.0):
+        _reason(figure, "no landing voltage flies it your way")
+        return figure.finished()
+    line(figure, this.volts, this.time / MINUTE, name="this", unit="min", digits=".1f")
+    dot(figure, this.here_volts, this.here_time / MINUTE, name="now")
+    _below(figure, this.here_volts, this.here_time / MINUTE, f"now {this.here_volts:.2f} V", shift=-18, anchor="center")
+    return figure.finished()

@@ -1,0 +1,454 @@
+"""Minutes: how long, doing what I do?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from explorer.app_pages.minutes import answers, figures
+from explorer.app_pages.minutes import words as flight_words
+from explorer.controls import page_frame
+from explorer.figures.base import Axis
+from explorer.forecasts import headlines
+from explorer.inputs import FLYING_STYLES, Inputs
+from explorer.session import state
+from explorer.text.numbers import NARROW, spread, value
+from propmodel.base.status import Status
+from propmodel.base.units import GRAM, KMH, MINUTE
+from propmodel.components import battery
+from propmodel.flight.trim import level_flight
+
+SHARES = (
+    ("mix_hover_percent", "Hanging still"),
+    ("mix_cruise_percent", "Cruising"),
+    ("mix_hard_percent", "Flying hard"),
+    ("mix_full_percent", "Flat out"),
+)
+ROW_NAMES = {"hang still": "Hanging still", "cruise": "Cruise at", "your way": "Your way", "flat out": "Flat out"}
+
+
+# ---- way of flying ----------------------------------------------------------------------------------------
+
+
+def shares_of(inputs: Inputs) -> list[float]:
+    """The four shares as typed, else those of the way of flying. [%]"""
+    own = [getattr(inputs, name) for name, _ in SHARES]
+    if all(share is None for share in own):
+        style = [float(v) for v in FLYING_STYLES[inputs.flying_style]]
+        return [100.0 * v for v in style] if sum(style) <= 1.5 else style
+    return [float(share or 0.0) for share in own]
+
+
+def _style_picked() -> None:
+    style = st.session_state["way"]
+    if style is not None:
+        for name, _ in SHARES:
+            state.change(name, None)
+        state.change("flying_style", style)
+
+
+def _share_typed(name: str) -> None:
+    typed = st.session_state[f"share:{name}"]
+    for (other, _), now in zip(SHARES, shares_of(state.inputs()), strict=True):
+        state.change(other, float(typed or 0.0) if other == name else now)
+
+
+def _scale() -> None:
+    now = shares_of(state.inputs())
+    total = sum(now)
+    scaled = [round(100.0 * share / total, 1) for share in now]
+    scaled[int(np.argmax(scaled))] += round(100.0 - sum(scaled), 1)
+    for (name, _), share in zip(SHARES, scaled, strict=True):
+        state.change(name, round(share, 1))
+
+
+def way_of_flying() -> None:
+    """Four ways of flying; any opens into its shares."""
+    raw = state.inputs()
+    own = any(getattr(raw, name) is not None for name, _ in SHARES)
+    shares = shares_of(raw)
+    total = sum(shares)
+    pick, open_ = st.columns([3, 2], vertical_alignment="bottom", gap="medium")
+    with pick:
+        now = None if own else raw.flying_style
+        if st.session_state.get("way") != now:
+            st.session_state["way"] = now
+        st.segmented_control(
+            "You fly",
+            list(FLYING_STYLES),
+            format_func=str.capitalize,
+            key="way",
+            on_change=_style_picked,
+            help=(
+                "Each is a mix of hanging still, cruising, flying hard (pulling twice its weight, 2.5 times in a "
+                "race) and flat out. Open it and make it yours."
+            ),
+        )
+    with open_:
+        words = " / ".join(f"{share:g}" for share in shares)
+        with st.popover(f"Open the mix: {words} %" if not own else f"Your own mix: {words} %", width="stretch"):
+            st.caption("Share of the time in the air, %. The four add up to 100.")
+            for (name, label), share in zip(SHARES, shares, strict=True):
+                key = f"share:{name}"
+                if st.session_state.get(key) != share:
+                    st.session_state[key] = share
+                st.number_input(
+                    label, 0.0, 100.0, step=1.0, format="%g", key=key, on_change=_share_typed, args=(name,),
+                    help="Of the time in the air.",
+                )  # fmt: skip
+            st.caption(f"Together {total:g} %.")
+            page_frame.control("cruise_kmh", where="mix")
+    wrong = abs(total - 100.0) > 0.5
+    with st.container(key="mix_wrong"):
+        if wrong:
+            text = (
+                f"The mix comes to {total:g}{NARROW}%, not 100{NARROW}%. Until that is put right, the answers stand "
+                "for "
+                f"<em>{raw.flying_style}</em>."
+            )
+            page_frame.say(f'<p class="wi-notice" role="status">{text}</p>')
+            if total > 0.0:
+                st.button("Scale them to 100 %", key="scale_mix", on_click=_scale, help="Keeps their proportions.")
+        else:
+            page_frame.say("")
+
+
+# ---- the page ---------------------------------------------------------------------------------------------
+
+
+def marks_of(answer: answers.Minutes, home: float) -> tuple[list[figures.Mark], float]:
+    """Alarm, land and empty on the voltage curve, and the charge to type in as an alarm. [A h]"""
+    if not answer.time["your way"] > 1.0:
+        return [], math.nan
+    current = answer.current["cruise"]
+    current = current if math.isfinite(current) and current > 0.0 else answer.current["hang still"]
+    alarm = max(answer.charge - home * current / 3600.0, 0.0)
+    drawn = (1.0 - answer.curve_charge) * answer.capacity
+    time, volts = answer.curve_time, answer.curve_volts
+
+    def at(charge: float) -> tuple[float, float]:
+        return float(np.interp(charge, drawn, time)), float(np.interp(charge, drawn, volts))
+
+    alarm_time, alarm_volts = at(alarm)
+    land_time = answer.time["your way"]
+    found = [
+        figures.Mark("alarm", alarm_time, alarm_volts),
+        figures.Mark("land", land_time, float(np.interp(land_time, time, volts))),
+    ]
+    if answer.empty_time > land_time * 1.002:
+        found.append(figures.Mark("empty", answer.empty_time, float(volts[-1])))
+    return found, alarm
+
+
+def ledger_rows(
+    inputs: Inputs, this: answers.Minutes, other: answers.Minutes | None
+) -> list[tuple[str, str, str, str]]:
+    """Four lines of text: hang still, cruise, your way, flat out."""
+    rows = []
+    for row in answers.ROWS:
+        name = ROW_NAMES[row]
+        if row == "cruise":
+            name = f"{name} {value('road_speed', inputs.cruise_kmh * KMH)}"
+        mine = flight_words.minutes_or_why(this, row)
+        band = ""
+        if (
+            this.status[row] in (Status.OK, Status.THROTTLE_FULL)
+            and math.isfinite(this.low[row])
+            and this.time[row] > 1.0
+        ):
+            text = spread("minutes", this.low[row], this.high[row])
+            band = text if " to " in text else ""
+        rows.append((name, mine, band, "" if other is None else flight_words.minutes_or_why(other, row)))
+    return rows
+
+
+def why_not_division(inputs: Inputs, answer: answers.Minutes) -> Sequence[tuple[str, str, str]]:
+    """Why minutes are not mAh over amps, with this build's numbers."""
+    made = headlines.build(inputs)
+    hover = answers.firmware_hover(inputs)
+    label = inputs.capacity_mah * inputs.parallel
+    naive = 60.0 * label / 1000.0 / hover.hover_current
+    full = float(battery.open_circuit_voltage(made.pack, 1.0)) / inputs.cells
+    amps = answer.current["your way"]
+    amps_words = f"{amps:.1f} A" if math.isfinite(amps) else "no level flight"
+    return (
+        (
+            "The quick sum",
+            f"{label:,.0f} mAh / {hover.hover_current:.1f} A in a hover = {naive:.1f} min",
+            "All of the label, at the current of a full pack, hanging still.",
+        ),
+        (
+            "You do not only hang still",
+            f"flown your way the pack gives {amps_words} on average",
+            "Shares of the mix, each at its own current.",
+        ),
+        (
+            "You keep some",
+            f"{100 * (1 - answer.end_charge):.0f} % of {1000 * answer.capacity:,.0f} mAh = "
+            f"{1000 * answer.charge:,.0f} mAh may be drawn",
+            "Of what the pack holds: less than its label says, unless you typed a charger's figure. Charge you land "
+            "with, or the landing voltage if that comes first.",
+        ),
+        (
+            "The same power takes more amps as the volts fall",
+            f"a cell falls from {full:.2f} V at rest to {float(answer.curve_volts[-1]):.2f} V under load; amps rise by "
+            "the inverse",
+            "Power = volts x amps, at every state of charge: the integral of dQ / I(Q).",
+        ),
+        (
+            "So",
+            f"{60 * answer.charge / amps:.1f} min your way" if math.isfinite(amps) and amps > 0 else "no flight",
+            "Drawn charge over the mean current.",
+        ),
+    )
+
+
+def page(inputs: Inputs, pin: Inputs | None) -> None:
+    """Draw the page."""
+    page_frame.style("flight")
+    units = page_frame.units()
+    this = answers.minutes(inputs)
+    other = None if pin is None else answers.minutes(pin)
+    page_frame.say(
+        '<h1 class="wi-ask">How long, doing what I do?</h1>'
+        f'<div class="wi-short"><p class="wi-sentence">{flight_words.minutes_opening(inputs, this)}</p></div>'
+        f'<p class="wi-pinned">{flight_words.pinned_minutes(this, pin, other, units)}</p>'
+    )
+    page_frame.leans_on()
+    page_frame.notice()
+    page_frame.knob_strip()
+    way_of_flying()
+    voltage_block(inputs, this, pin, other)
+    speed_block(inputs, pin)
+    pack_block(inputs, pin)
+    firmware_block(inputs)
+    page_frame.next_question("margins", "What gives first?")
+
+
+def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, other: answers.Minutes | None) -> None:
+    """Voltage against minutes, the ledger, the alarm, cold and old packs."""
+    home = float(st.session_state.get("way_home_kept", 20.0))
+    marks, alarm = marks_of(this, home)
+    cold, old = bool(st.session_state.get("ghost_cold")), bool(st.session_state.get("ghost_old"))
+    ghosts = answers.ghosts(inputs) if (cold or old) and marks else None
+    longest = [this.empty_time, this.empty_high, 0.0 if other is None else other.empty_time]
+    axis = state.axis("minutes", max((v / MINUTE for v in longest if math.isfinite(v)), default=1.0))
+    made = headlines.build(inputs)
+    full = float(battery.open_circuit_voltage(made.pack, 1.0)) / inputs.cells
+    least = min(this.cutoff, math.inf if other is None else other.cutoff)
+    with st.container(key="volt_row"):
+        left, right = st.columns([2.1, 1], gap="large")
+    with left:
+        figure = figures.voltage_figure(
+            this, other, marks=marks, ghosts=ghosts, show=(cold, old), axis=axis,
+            volts=figures.volt_axis(this.cutoff, full, least),
+            reason="" if marks else flight_words.minutes_or_why(this, "your way"),
+        )  # fmt: skip
+        page_frame.chart(figure, key="voltage", alt=_voltage_alt(this, marks))
+        page_frame.say(page_frame.key_line(None if pin is None else pin.name))
+    with right:
+        page_frame.say(
+            "<h2>Minutes to landing</h2>"
+            + figures.ledger(ledger_rows(inputs, this, other), pinned_name=None if pin is None else pin.name)
+        )
+    still = this.time["hang still"]
+    spare = max(this.end_charge * this.capacity, 0.0) if math.isfinite(this.end_charge) else 0.0
+    hover_left = 3600.0 * spare / this.current["hang still"] if still > 1.0 else 0.0
+    page_frame.say(
+        '<p class="wi-alarm">'
+        + flight_words.alarm_words(
+            this, alarm=alarm, home=home, alarm_time=marks[0].time if marks else math.nan, hover_left=hover_left
+        )
+        + "</p>"
+    )
+    with st.container(horizontal=True, vertical_alignment="bottom", gap="large", key="ghost_row"):
+        st.toggle(
+            "Cold pack, 0 °C",
+            key="ghost_cold",
+            width="content",
+            help="The same flight with cells at freezing point, as a grey band.",
+        )
+        st.toggle(
+            "Old pack",
+            key="ghost_old",
+            width="content",
+            help="The same flight after 250 full cycles, as a thin grey curve.",
+        )
+        if "way_home" not in st.session_state:
+            st.session_state["way_home"] = home
+        st.number_input(
+            "Way home after the alarm, s",
+            0.0,
+            600.0,
+            step=5.0,
+            format="%g",
+            key="way_home",
+            width=230,
+            on_change=_home_typed,
+            help=(
+                "At your cruise. The alarm sounds so much before the charge you land with. 20 s is common practice "
+                "for flying close by."
+            ),
+        )
+        with st.container(key="workings", width="content"):
+            page_frame.working("Why not mAh over amps?", lambda: why_not_division(inputs, this), key="division")
+    both = (
+        ghosts.cold_lands if ghosts is not None and cold else None,
+        ghosts.old_lands if ghosts is not None and old else None,
+    )
+    more = flight_words.cold_old_words(*both) if any(both) else ""
+    page_frame.say(f'<p class="wi-small">{flight_words.HELD_WARM} {more}</p>')
+    page_frame.numbers("voltage", lambda: _voltage_frame(this), file_name="voltage-against-minutes.csv", every=2)
+
+
+def _home_typed() -> None:
+    typed = st.session_state["way_home"]
+    if typed is not None:
+        st.session_state["way_home_kept"] = float(typed)
+
+
+def _voltage_alt(this: answers.Minutes, marks: list[figures.Mark]) -> str:
+    told = ", ".join(f"{m.name} at {value('minutes', m.time)} and {m.volts:.2f} V" for m in marks)
+    return (
+        f"Voltage of a cell under load against minutes: {told}."
+        if told
+        else "No flight is possible, so there is no curve."
+    )
+
+
+def _voltage_frame(this: answers.Minutes) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "time [min]": this.curve_time / MINUTE,
+            "charge left [%]": 100.0 * this.curve_charge,
+            "charge drawn [mAh]": 1000.0 * (1.0 - this.curve_charge) * this.capacity,
+            "voltage of a cell [V]": this.curve_volts,
+        }
+    )
+
+
+def speed_block(inputs: Inputs, pin: Inputs | None) -> None:
+    """Power against speed, range, wind, top speed."""
+    this = answers.speed_curve(inputs)
+    other = None if pin is None else answers.speed_curve(pin)
+    page_frame.section(
+        "How far", "power against speed on a full pack: lowest point flies longest, the ray from the corner farthest"
+    )
+    tops = figures.speed_tops(this, other)
+    axes = (state.axis("road speed", tops[0]), state.axis("level power", tops[1]))
+    figure = figures.speed_figure(this, other, axes=axes, cruise=inputs.cruise_kmh * KMH)
+    words = flight_words.speed_words(this)
+    page_frame.chart(figure, key="speed", alt=words)
+    left, right = st.columns([1, 3.2], vertical_alignment="top", gap="medium")
+    with left:
+        if "wind" not in st.session_state:
+            st.session_state["wind"] = float(st.session_state.get("wind_kept", 10.0))
+        st.number_input(
+            "Wind, m/s", 0.0, 40.0, step=1.0, format="%g", key="wind", on_change=_wind_typed,
+            help="10 m/s moves small trees; gusts are half as much again (common practice).",
+        )  # fmt: skip
+    wind = float(st.session_state.get("wind_kept", 10.0))
+    with right:
+        held = float(this.speed[this.held][-1]) if this.held.any() else float(this.top.speed)
+        told = flight_words.wind_words(answers.turn_back(this, 0.0), answers.turn_back(this, wind), wind, held)
+        page_frame.say(f'<p class="wi-plain">{told}</p>')
+    page_frame.say(f'<p class="wi-small">{words}</p>{_cruise_words(inputs)}')
+    page_frame.numbers("speed", lambda: _speed_frame(this), file_name="power-against-speed.csv", every=3)
+
+
+def _cruise_words(inputs: Inputs) -> str:
+    """Say it when your cruise speed cannot be held."""
+    level = level_flight(headlines.build(inputs), inputs.cruise_kmh * KMH)
+    if int(level.status) == 0:
+        return ""
+    needed = float(level.thrust_needed_over_available)
+    why = f"needs {needed:.1f} times the thrust there is" if needed > 1.0 else "the pack cannot feed it"
+    return (
+        f'<p class="wi-notice" role="status">Your cruise of {value("road_speed", inputs.cruise_kmh * KMH)}: '
+        f"cannot, {why}.</p>"
+    )
+
+
+def _wind_typed() -> None:
+    typed = st.session_state["wind"]
+    if typed is not None:
+        st.session_state["wind_kept"] = float(typed)
+
+
+def _speed_frame(this: answers.SpeedCurve) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "speed [km/h]": this.speed / KMH,
+            "power [W]": this.power,
+            "current [A]": this.current,
+            "tilt [deg]": np.degrees(this.tilt),
+            "time [min]": this.time / MINUTE,
+            "turns back at [km]": this.time * this.speed / 2000.0,
+        }
+    )
+
+
+def pack_block(inputs: Inputs, pin: Inputs | None) -> None:
+    """Minutes against pack mass and against the landing voltage."""
+    page_frame.section("A heavier pack, a lower landing voltage", "what either buys, flown your way")
+    pack = answers.pack_axis(inputs)
+    pack_pin = None if pin is None else answers.pack_axis(pin)
+    cut = answers.cutoffs(inputs)
+    cut_pin = None if pin is None else answers.cutoffs(pin)
+    left, right = st.columns([1.45, 1], gap="large")
+    with left:
+        grams = max(float(one.mass[-1]) / GRAM for one in (pack, pack_pin) if one is not None)
+        most = _most(pack.time, None if pack_pin is None else pack_pin.time)
+        axes = (state.axis("pack mass", grams), state.axis("pack minutes", most))
+        page_frame.chart(
+            figures.pack_figure(pack, pack_pin, axes=axes), key="pack_mass", alt=flight_words.pack_words(pack)
+        )
+        page_frame.say(f'<p class="wi-small">{flight_words.pack_words(pack)}</p>')
+    with right:
+        axis: Axis = state.axis("cutoff minutes", _most(cut.time, None if cut_pin is None else cut_pin.time))
+        words = _cutoff_words(cut)
+        page_frame.chart(figures.cutoff_figure(cut, cut_pin, axis=axis), key="cutoff", alt=words)
+        page_frame.say(f'<p class="wi-small">{words}</p>')
+        page_frame.control("cutoff_v", where="cut", short="Land at, each cell")
+
+
+def _most(*curves: np.ndarray | None) -> float:
+    found = [float(np.nanmax(c)) / MINUTE for c in curves if c is not None and np.isfinite(c).any()]
+    return max(found, default=1.0)
+
+
+def _cutoff_words(cut: answers.Cutoff) -> str:
+    def at(volts: float) -> float:
+        return float(np.interp(volts, cut.volts, cut.time))
+
+    here = cut.here_volts
+    if not np.any(cut.time > 1.0):
+        return "No landing voltage makes it fly your way."
+    if cut.here_time <= 1.0:
+        enough = float(cut.volts[np.flatnonzero(cut.time > 1.0)[-1]])
+        return (
+            f"At {here:.2f}{NARROW}V a cell it must land at once; down to about "
+            f"{enough:.2f}{NARROW}V it flies, if the cells bear that."
+        )
+    higher, lower = at(min(here + 0.2, float(cut.volts[-1]))), at(max(here - 0.2, float(cut.volts[0])))
+    up = f"Landing {0.2:.1f}{NARROW}V a cell earlier costs {value('minutes', max(cut.here_time - higher, 0.0))}"
+    gain = lower - cut.here_time
+    down = (
+        f"; 0.2{NARROW}V later gives {value('minutes', gain)} and wears the cells"
+        if gain > 3.0
+        else "; later gives nothing, since the charge you land with ends the flight first"
+    )
+    return f"{up}{down}."
+
+
+def firmware_block(inputs: Inputs) -> None:
+    """Hover command to type in."""
+    page_frame.section("Hover command to type in", "what holds it still on a full pack and at the end of the flight")
+    page_frame.say(f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>')
+
+
+page(state.usable(), state.pinned())

@@ -1,0 +1,253 @@
+"""Sentences of the pages Minutes, Margins and Dive. Pure: answers in, words (our HTML) out; names come escaped."""
+
+from __future__ import annotations
+
+import html
+import math
+
+from explorer.app_pages.minutes.answers import FirmwareHover, Minutes, PackAxis, SpeedCurve
+from explorer.inputs import Inputs
+from explorer.text.numbers import NARROW, Units, change, spread, value
+from explorer.text.sentence_parts import build_name, dash, ink, range_words, small_own_name
+from propmodel.base.status import Status
+
+__all__ = [
+    "alarm_words",
+    "cold_old_words",
+    "firmware_words",
+    "minutes_opening",
+    "minutes_or_why",
+    "pack_words",
+    "pinned_minutes",
+    "speed_words",
+    "wind_words",
+]
+
+# ---- minutes ----------------------------------------------------------------------------------------------
+
+
+def minutes_or_why(answer: Minutes, row: str) -> str:
+    """Minutes of one way of flying, or why there are none, in a few words."""
+    status = answer.status[row]
+    if status == Status.CANNOT_HOVER:
+        return "cannot hover"
+    if status == Status.CANNOT_FLY_AT_THIS_SPEED:
+        return (
+            f"cannot: needs {answer.needed:.1f} times the thrust there is" if answer.needed > 1.0 else "cannot hold it"
+        )
+    if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time[row] < 1.0:
+        return f"sags below {answer.cutoff:.2f}{NARROW}V a cell within a minute"
+    told = value("minutes", answer.time[row], low=answer.low[row], high=answer.high[row])
+    return f"{told}, until full throttle no longer holds it" if status == Status.THROTTLE_FULL else told
+
+
+@small_own_name
+def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
+    """How long, what is left, and what hanging still would give."""
+    name, status = build_name(inputs.name), answer.status["your way"]
+    if status == Status.CANNOT_HOVER:
+        return f"{name} cannot hover, so it does not fly for a minute. The page Lift says what it lacks."
+    if status == Status.CANNOT_FLY_AT_THIS_SPEED:
+        speed = ink(value("road_speed", inputs.cruise_kmh / 3.6))
+        why = (
+            f"{ink(f'cannot: needs {answer.needed:.1f} times', bad=True)} the thrust there is"
+            if answer.needed > 1.0
+            else f"{ink('cannot', bad=True)}: the pack gives out first"
+        )
+        return f"{name} should cruise at {speed} and {why}. Slow the cruise down, or look at the curve of power below."
+    if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time["your way"] < 1.0:
+        return (
+            f"Flown your way, the load pulls {name} below {ink(f'{answer.cutoff:.2f} V', bad=True)} a cell at once. "
+            "Land at a lower voltage if the cells bear it, fly it softer, or take a pack of less resistance."
+        )
+    low, high = answer.low["your way"], answer.high["your way"]
+    left = (
+        f"until a cell is down at {ink(f'{answer.cutoff:.2f} V')} with {ink(value('percent', answer.end_charge))} "
+        "still in it"
+        if answer.by_voltage
+        else f"until {ink('full throttle no longer holds it up', bad=True)}, with "
+        f"{ink(value('percent', answer.end_charge))} of the charge still in the pack"
+        if answer.by_throttle
+        else f"then {ink(value('percent', answer.end_charge))} of the charge is left"
+    )
+    still = answer.time["hang still"]
+    compare = (
+        " Hanging still it would be "
+        f"{ink(value('minutes', still, low=answer.low['hang still'], high=answer.high['hang still']))}."
+        if still > 1.0
+        else ""
+    )
+    return (
+        f"Flown your way {name} lasts about {ink(value('minutes', answer.time['your way'], low=low, high=high))}"
+        f"{range_words('minutes', low, high)}, {left}.{compare}"
+    )
+
+
+def pinned_minutes(answer: Minutes, other: Inputs | None, theirs: Minutes | None, units: Units) -> str:
+    """The pinned build's minutes and what this one does differently."""
+    if other is None or theirs is None:
+        return f"{dash()}Nothing is pinned. Pin this build, then every change shows against it."
+    told = (
+        f"{dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, "
+        f"{minutes_or_why(theirs, 'your way')} your way"
+    )
+    if theirs.status["hang still"] in (Status.OK, Status.THROTTLE_FULL):
+        told += f", {minutes_or_why(theirs, 'hang still')} hanging still"
+    now, then = answer.time["your way"], theirs.time["your way"]
+    words = change("minutes", now, then, units) if math.isfinite(now - then) else ""
+    against = "" if not words else " This one lasts the same." if words == "the same" else f" This one lasts {words}."
+    return f"{told}.{against}"
+
+
+def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float, hover_left: float) -> str:
+    """What to type as a capacity alarm. ``alarm`` in A h, ``home`` and times in s."""
+    if not math.isfinite(alarm):
+        return "No alarm can be set for a flight that is not possible."
+    after = (
+        f"It sounds at {value('minutes', alarm_time)}; {home:.0f}{NARROW}s of cruise bring you home, and you land with "
+        f"{value('charge', answer.charge)} drawn"
+        if home > 0.0
+        else f"It sounds at {value('minutes', alarm_time)}, when you should be on the ground: "
+        f"{value('charge', answer.charge)} drawn"
+    )
+    left = answer.empty_time - answer.time["your way"]
+    then = (
+        f" From landing to empty there are {value('minutes', left)} your way, {value('minutes', hover_left)} hanging "
+        "still."
+        if left > 1.0
+        else " The landing voltage comes first, so nothing is left after it."
+    )
+    return (
+        f"<b>Type this alarm: {value('charge', alarm)}</b>. {after}.{then} Land by the charge drawn: "
+        "a momentary voltage dips with every punch and says little."
+    )
+
+
+HELD_WARM = (
+    "The pack is held at its take-off temperature; in flight it warms itself, so hard flights with a cold pack come "
+    "out short here."
+)
+
+
+def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
+    """What the ghost curves mean."""
+    parts = []
+    if cold is not None:
+        a, b = cold
+        first = spread("minutes", a, b, unit=True) if min(a, b) > 1.0 else f"at most {value('minutes', max(a, b))}"
+        parts.append(
+            f"Cells at 0{NARROW}\u00b0C: {first}. A band, from one pouch as measured to a pack that "
+            "minds the cold less. Keep them in a pocket, and never charge them below freezing."
+        )
+    if old is not None:
+        parts.append(
+            f"After 250 full cycles: {value('minutes', old)}. Age takes capacity and adds resistance (estimate)."
+        )
+    return " ".join(parts)
+
+
+def pack_words(axis: PackAxis) -> str:
+    """Where the pack of today stands on the curve."""
+    if not math.isfinite(axis.best_time):
+        return "No pack of this kind makes it fly your way."
+    here = value("mass", axis.here_mass)
+    if not math.isfinite(axis.here_time):
+        return f"With today's pack of {here} it cannot fly so; the curve shows which could."
+    gain = axis.best_time - axis.here_time
+    tail = (
+        f"{value('mass', axis.best_mass)} ({value('charge', axis.best_capacity)}): {value('minutes', axis.best_time)}"
+    )
+    if axis.here_mass > 1.08 * axis.best_mass:
+        return f"Your pack of {here} is past the best: more of it mostly carries itself. Longest with about {tail}."
+    if gain < 0.02 * axis.best_time:
+        return f"Your pack of {here} is as good as the best for minutes. Longest with about {tail}."
+    if axis.inside:
+        return (
+            f"Your pack weighs {here}. Longest with about {tail}; beyond that a pack mostly "
+            "carries itself. The pull falls on the way."
+        )
+    if math.isfinite(axis.heaviest):
+        return (
+            f"Your pack weighs {here}. Longest with about {tail}; any heavier, and at the end of the flight it pulls "
+            "less "
+            "than twice its weight and cannot catch a gust."
+        )
+    return (
+        f"Your pack weighs {here}, and the minutes still rise at the heaviest tried, {tail}. Frame "
+        "and pull will say stop before."
+    )
+
+
+def firmware_words(hover: FirmwareHover) -> str:
+    """Hover command for both kinds of firmware, at both ends of the flight."""
+    if hover.pull_start < 1.0:
+        return "It cannot hover, so there is no hover command to type in."
+
+    def both(a: float, b: float) -> str:
+        return f"<b>{100 * a:.0f}{NARROW}%</b> at the start, <b>{100 * b:.0f}{NARROW}%</b> at the end"
+
+    return (
+        f"If your firmware commands volts: {both(hover.start, hover.end)}. If it evens the pull out (thrust "
+        "linearisation): "
+        f"{both(hover.linear_start, hover.linear_end)}, near one over the pull. The command rises as the pack empties: "
+        "type the middle, and expect the stick to wander."
+    )
+
+
+def speed_words(curve: SpeedCurve) -> str:
+    """Longest, farthest, fastest."""
+    top = float(curve.top.speed)
+    if not math.isfinite(top):
+        return "It cannot hover, so it cannot fly level at any speed."
+    slow, fast = float(curve.best.endurance_speed), float(curve.best.range_speed)
+    less = 100.0 * (1.0 - float(curve.best.power_ratio))
+    pitch = float(curve.top.pitch_speed)
+    note = (
+        "faster than pitch times turns, since real propellers pull beyond their printed pitch"
+        if top > pitch
+        else "below pitch times turns: drag, not the propeller, holds it"
+    )
+    held = float(curve.speed[curve.held][-1]) if curve.held.any() else math.nan
+    lasting = f"For minutes it holds up to {value('road_speed', held)}. " if held < 0.99 * top else ""
+    slow_words = (
+        f"Longest aloft at {value('road_speed', slow)}, where it takes {less:.0f}{NARROW}% less than hanging still"
+        if less >= 1.0
+        else "Longest aloft hanging almost still"
+    )
+    return (
+        f"{slow_words}; farthest at {value('road_speed', fast)}, where a line from the corner just touches the curve. "
+        f"{lasting}Fastest, a sprint on a full pack: {value('road_speed', top)} at "
+        f"{value('angle', float(curve.top.tilt))} of tilt and "
+        f"{value('current', float(curve.top.current))}; {note} ({value('road_speed', pitch)}). "
+        f"Its pull standing still would hold it level to {value('angle', curve.steepest)}, in the stream the pull is "
+        "less; straight up it climbs at "
+        f"{value('speed', curve.climb)}."
+    )
+
+
+def wind_words(still: tuple[float, float, float], blown: tuple[float, float, float], wind: float, top: float) -> str:
+    """Range out and back, and whether it comes home against the wind; ``top`` is the fastest held for minutes."""
+    if not math.isfinite(still[0]):
+        return "It cannot fly level long enough to go anywhere."
+    first = (
+        f"In still air it turns back at <b>{value('range', still[0])}</b> ({value('range', 2.0 * still[0])} there "
+        "and back) "
+        f"at {value('road_speed', still[1])}."
+    )
+    if wind <= 0.0:
+        return first
+    if not math.isfinite(blown[0]):
+        return (
+            f"{first} Against {value('speed', wind)} it <b>cannot come home</b>: level, and held for "
+            "minutes, it makes no more than "
+            f"{value('speed', top)}."
+        )
+    spare = top - wind
+    return (
+        f"{first} With {value('speed', wind)} of wind, out with it and home against it, it <b>can come home</b> from "
+        "up to "
+        f"<b>{value('range', blown[0])}</b>, flown at {value('road_speed', blown[1])} through the air "
+        f"({value('road_speed', blown[1] - wind)} over the ground on the way back). At the fastest that it holds for "
+        f"minutes it has {value('speed', spare)} in hand. "
+        "Gusts, turns and height are not counted: turn back at half of it."
+    )

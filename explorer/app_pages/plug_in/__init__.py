@@ -1,0 +1,1 @@
+"""Page Plug in: the first power-up and measured logs."""

@@ -1,0 +1,301 @@
+"""Pictures of the bench: stop-or-go cards, bands before and after a reading, forecast against reading.
+
+Plain HTML for what is words and one stroke, plotly for clouds of points. Whatever a file or a person said is escaped.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+from numpy.typing import ArrayLike
+
+from explorer.figures.base import OVER, PINNED, THIS, Axis, Panel, panels
+from explorer.figures.sketch import Sketch
+from explorer.text.numbers import NARROW, number, prose
+from propmodel.bench.reading.records import Doubt
+from propmodel.power_up.steps import DOUBTFUL, FINE, STOP
+
+__all__ = ["against", "band_rows", "card", "care", "doubts", "kind_of", "next_card", "off", "progress", "verdict"]
+
+
+def _e(text: object) -> str:
+    return html.escape(str(text))
+
+
+# ---- cards ------------------------------------------------------------------------------------------------
+
+
+def kind_of(verdict_: str) -> str:
+    """ "fine", "doubtful", "stop", or empty where nothing was read."""
+    for start, kind in ((FINE, "fine"), (DOUBTFUL, "doubtful"), (STOP, "stop")):
+        if verdict_.startswith(start):
+            return kind
+    return ""
+
+
+def care(cautions: Sequence[str], stop_at_once: Sequence[str]) -> str:
+    """The box that stands before everything else."""
+    items = "".join(f"<li>{_e(c)}</li>" for c in cautions)
+    stops = "; ".join(_e(s) for s in stop_at_once)
+    return (
+        f'<div class="wb-care" role="note"><h2>Before anything else</h2><ul>{items}</ul>'
+        f"<p><b>Pull the plug at once on:</b> {stops}. Then look for the cause; more current never finds a "
+        f"fault.</p></div>"
+    )
+
+
+def progress(kinds: Sequence[str]) -> str:
+    """How far the reader is: "4 of 16 read, 1 doubtful", with one small box a step."""
+    read = sum(bool(k) for k in kinds)
+    words = f"<b>{read} of {len(kinds)}</b> read"
+    for kind, name in (("doubtful", "doubtful"), ("stop", "stop")):
+        count = sum(k == kind for k in kinds)
+        words += f", {'!' if kind == 'doubtful' else '✕'} {count} {name}" if count else ""
+    boxes = "".join(f'<li class="{k}" title="step {i}"></li>' for i, k in enumerate(kinds, start=1))
+    return f'<div class="wb-progress" role="status"><span>{words}</span><ol aria-hidden="true">{boxes}</ol></div>'
+
+
+def card(row: Mapping[str, str]) -> str:
+    """One step: tool, what to do, what to expect, when to stop. ``row`` as `propmodel.power_up.rows` gives it."""
+    expect = row["expect"] if row["expect"] != "yes" else "everything as it says"
+    return (
+        f'<div class="wb-card" id="step-{_e(row["number"])}"><div class="no">{_e(row["number"])}</div><div>'
+        f"<h3>{_e(row['title'])}</h3><dl>"
+        f"<dt>Tool</dt><dd>{_e(prose(row['tool']))}</dd><dt>Do</dt><dd>{_e(prose(row['do']))}</dd>"
+        f'<dt>Expect</dt><dd class="expect"><b>{_e(prose(expect))}</b><small>{_e(prose(row["why"]))} Basis: '
+        f"{_e(row['basis'])}.</small></dd>"
+        f'<dt>Stop if</dt><dd class="stop">{_e(prose(row["stop_if"]))}</dd></dl></div></div>'
+    )
+
+
+def verdict(text: str) -> str:
+    """What a reading means, in its slot; the slot is there even when empty."""
+    kind = kind_of(text)
+    head = {"fine": FINE, "doubtful": DOUBTFUL, "stop": STOP}.get(kind, "")
+    rest = _e(text[len(head) :].lstrip(": "))
+    body = f'<b class="{kind}">{_e(head)}</b> {rest}' if kind else ""
+    return f'<div class="wb-verdict" role="status">{body}</div>'
+
+
+def next_card(number_: int, last: int) -> str:
+    """Button to the next card, for a phone beside the bench."""
+    if number_ >= last:
+        return ""
+    words = f"Next: step {number_ + 1} of {last}"
+    return f'<div class="wb-next"><a href="#step-{number_ + 1}" target="_self">{words}</a></div>'
+
+
+# ---- bands ------------------------------------------------------------------------------------------------
+
+
+def band_rows(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Bands before (outline) and after (filled), or a forecast band with what was flown (diamond).
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+        ``name``, ``words`` (HTML of ours); ``now`` = (low, middle, high) and, where there is one, ``was`` = (low,
+        middle, high) or ``flown``; ``end`` a function that writes an end of the scale.
+    """
+    out = []
+    for row in rows:
+        values = [
+            v for v in (*row["now"], *(row.get("was") or ()), row.get("flown")) if v is not None and math.isfinite(v)
+        ]
+        if not values:
+            continue
+        low, high = min(values), max(values)
+        room = 0.12 * (high - low) or 0.1 * abs(high) or 1.0
+        low, high = max(0.0, low - room), high + room
+
+        def at(v: float, low: float = low, high: float = high) -> float:
+            return 100.0 * (v - low) / (high - low)
+
+        def box(kind: str, ends: Sequence[float]) -> str:
+            return f'<i class="{kind}" style="left:{at(ends[0]):.2f}%;width:{at(ends[2]) - at(ends[0]):.2f}%"></i>'
+
+        marks = box("was", row["was"]) if row.get("was") and np.isfinite(row["was"]).all() else ""
+        if np.isfinite(row["now"]).all():
+            marks += box("now", row["now"]) + f'<i class="mid" style="left:{at(row["now"][1]):.2f}%"></i>'
+        if row.get("flown") is not None and math.isfinite(row["flown"]):
+            marks += f'<i class="flown" style="left:{at(row["flown"]):.2f}%"></i>'
+        end = row["end"]
+        out.append(
+            f'<div class="row"><div class="what">{row["words"]}</div><div class="scale" '
+            f'aria-hidden="true">{marks}</div>'
+            f'<div class="ends" aria-hidden="true"><span>{_e(end(low))}</span><span>{_e(end(high))}</span></div></div>'
+        )
+    return f'<div class="wb-bands">{"".join(out)}</div>'
+
+
+# ---- doubts -----------------------------------------------------------------------------------------------
+
+_SIGNS = {"wrong": "✕", "look": "!", "note": "?"}
+
+
+def _lines(lines: Sequence[int]) -> str:
+    """Line numbers of a file, runs drawn together.
+
+    Examples
+    --------
+    >>> _lines([4, 5, 6, 9])
+    'lines 4 to 6, 9'
+    """
+    if not lines:
+        return ""
+    runs: list[list[int]] = []
+    for n in sorted(set(lines)):
+        if runs and n == runs[-1][-1] + 1:
+            runs[-1] = [runs[-1][0], n]
+        else:
+            runs.append([n, n])
+    words = [f"{a}" if a == b else f"{a} to {b}" for a, b in runs]
+    more = f" and {len(words) - 8} more" if len(words) > 8 else ""
+    one = len(runs) == 1 and runs[0][0] == runs[0][1]
+    return f"line{'' if one else 's'} {', '.join(words[:8])}{more}"
+
+
+def doubts(found: Sequence[Doubt]) -> str:
+    """Doubts as sentences with the lines of the file they are about."""
+    if not found:
+        return '<p class="wi-small">✓ Nothing in it looks wrong.</p>'
+    order = sorted(found, key=lambda d: ("wrong", "look", "note").index(d.severity))
+    items = "".join(
+        f'<li class="{d.severity}"><b>{_SIGNS[d.severity]}</b>{_e(d.sentence)}'
+        + (f"<small>{_e(_lines(d.lines).capitalize())} of the file</small>" if d.lines else "")
+        + "</li>"
+        for d in order
+    )
+    return f'<ul class="wb-doubts">{items}</ul>'
+
+
+# ---- clouds -----------------------------------------------------------------------------------------------
+
+
+def against(
+    read: ArrayLike,
+    *,
+    label: ArrayLike,
+    fitted: ArrayLike | None,
+    odd: ArrayLike,
+    name: str,
+    unit: str,
+    axis: Axis,
+    height: int = 340,
+) -> go.Figure:
+    """Forecast against reading: on the line they agree. Hollow: by the labels. Filled: calibrated. Crossed: in doubt.
+
+    Parameters
+    ----------
+    read, label : array_like
+        What was read, and what the labels forecast.
+    fitted : array_like or None
+        What the calibrated parts forecast.
+    odd : array_like of bool
+        Rows that carry a doubt.
+    name, unit : str
+    axis : Axis
+        Of both directions.
+    height : int
+        [px]
+    """
+    y, x = (np.asarray(v, dtype=float) for v in (read, label))
+    crossed = np.asarray(odd, dtype=bool)
+    figure = panels([Panel(f"{name} read", unit, axis)], axis, x_title=f"{name} forecast, {unit}", height=height)
+    figure.add_scatter(
+        x=[0.0, axis.top], y=[0.0, axis.top], mode="lines", line={"width": 1.2, "color": PINNED}, hoverinfo="skip",
+        name="agree",
+    )  # fmt: skip
+    hover = f"read %{{y:.3~r}} {unit}, forecast %{{x:.3~r}} {unit}<extra>%{{fullData.name}}</extra>"
+
+    def cloud(rows: np.ndarray, values: np.ndarray, who: str, marker: dict[str, Any]) -> None:
+        there = rows & np.isfinite(values) & np.isfinite(y)
+        if there.any():
+            figure.add_scatter(
+                x=_thin(values[there]), y=_thin(y[there]), mode="markers", marker=marker, name=who, hovertemplate=hover
+            )
+
+    ring = {"size": 9, "color": "rgba(0,0,0,0)", "line": {"width": 1.8, "color": PINNED}}
+    cloud(~crossed, x, "by the labels", ring)
+    cloud(crossed, x, "in doubt", {"size": 9, "symbol": "x-thin", "line": {"width": 2.4, "color": OVER}})
+    if fitted is not None:
+        cloud(np.ones(y.size, bool), np.asarray(fitted, dtype=float), "calibrated", {"size": 9, "color": THIS})
+    figure.layout["hovermode"] = "closest"
+    return _unclipped(figure)
+
+
+def _unclipped(figure: Sketch) -> go.Figure:
+    """The figure with whole marks at the rim."""
+    for trace in figure.data:
+        trace["cliponaxis"] = False
+    return figure.finished()
+
+
+def _thin(values: np.ndarray, most: int = 400) -> list[float]:
+    step = max(1, math.ceil(values.size / most))
+    return [float(f"{v:.4g}") for v in values[::step]]
+
+
+def off(
+    x: ArrayLike,
+    series: Sequence[tuple[str, ArrayLike, str]],
+    *,
+    most: float,
+    x_axis: Axis,
+    x_title: str,
+    height: int = 260,
+) -> go.Figure:
+    """What is left between reading and calibrated forecast, in per cent, over the throttle or the row.
+
+    Parameters
+    ----------
+    x : array_like
+    series : sequence of (name, values, symbol)
+        Values as shares.
+    most : float
+        Half height of the axis. [%]
+    x_axis : Axis
+    x_title : str
+    height : int
+        [px]
+    """
+    half = Axis(most, most)
+    figure = panels([Panel("Reading over calibrated forecast", "%", half)], x_axis, x_title=x_title, height=height)
+    figure.layout["yaxis"] |= {"range": [-most, most], "dtick": most / 2.0, "tick0": -most, "tickformat": "+.3~r"}
+    figure.layout["hovermode"] = "closest"
+    figure.add_scatter(
+        x=[0.0, x_axis.top],
+        y=[0.0, 0.0],
+        mode="lines",
+        line={"width": 1.2, "color": PINNED},
+        hoverinfo="skip",
+        name="none",
+    )
+    at = np.asarray(x, dtype=float)
+    for name, values, symbol in series:
+        y = 100.0 * np.asarray(values, dtype=float)
+        there = np.isfinite(at) & np.isfinite(y)
+        if there.any():
+            figure.add_scatter(
+                x=_thin(at[there]), y=_thin(np.clip(y[there], -most, most)), mode="markers", name=name,
+                marker={"size": 9, "symbol": symbol, "color": THIS,
+                        "line": {"width": 1.8, "color": THIS}},
+                hovertemplate=f"{name} %{{y:+.2~r}} %<extra></extra>",
+            )  # fmt: skip
+    return _unclipped(figure)
+
+
+def per_cent(share: float) -> str:
+    """A width as a whole per cent, one decimal below 3.
+
+    Examples
+    --------
+    >>> per_cent(0.324).replace(NARROW, " "), per_cent(0.0123).replace(NARROW, " ")
+    ('32 %', '1.2 %')
+    """
+    return f"{number(100.0 * share, 0.1 if share < 0.03 else 1.0)}{NARROW}%"

@@ -1,0 +1,1 @@
+"""Page Shelf: saved builds, parts, the field sheet."""

@@ -1,0 +1,545 @@
+"""Shelf: builds, parts, measured propellers, and everything to take along."""
+
+from __future__ import annotations
+
+import html
+import logging
+import math
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from explorer.app_pages.shelf import sheet_numbers
+from explorer.app_pages.shelf.field_sheet import curves_csv, curves_json, field_sheet
+from explorer.controls import page_frame, side_panel
+from explorer.forecasts import headlines
+from explorer.inputs import FIELDS, Inputs, apply, measured_label
+from explorer.inputs.measured_parts import measured
+from explorer.saved.store import SavedBuild, StoreError, file_name
+from explorer.session import kept_values, measured_parts, shelf, state
+from explorer.text.numbers import number, value
+from propmodel import parts
+from propmodel.base.units import CELSIUS_ZERO, INCH
+from propmodel.components import propeller
+from propmodel.components.motor import LOG_SD_KV
+from propmodel.parts.to_parts import MEASURED_LOG_SD, PartsError
+
+SHOWN = 12
+"""Builds shown at first: each costs a forecast."""
+KINDS = {"motors": "Motors", "propellers": "Propellers", "packs": "Packs", "controllers": "ESC"}
+NAME_OF = {
+    "motors": "motor_name",
+    "propellers": "propeller_name",
+    "packs": "pack_name",
+    "controllers": "controller_name",
+}
+SHELVES = ("My builds", "My parts", "Measured propellers", "Take along")
+
+
+def page(inputs: Inputs, pin: Inputs | None) -> None:
+    """Draw the page."""
+    page_frame.style("bench")
+    page_frame.say('<h1 class="wi-ask">What do I keep, and what do I take along?</h1>')
+    told()
+    kept_values.put("shelf", kept_values.kept("shelf", SHELVES[0]))
+    which = st.segmented_control(
+        "Shelf",
+        SHELVES,
+        key="shelf",
+        required=True,
+        on_change=kept_values.keep,
+        args=("shelf", "shelf"),
+        label_visibility="collapsed",
+    )
+    {SHELVES[0]: builds, SHELVES[1]: my_parts, SHELVES[2]: measured_propellers}.get(str(which), take_along)(inputs, pin)
+
+
+def say_next(text: str) -> None:
+    """A sentence to be shown at the next drawing."""
+    st.session_state.setdefault("shelf_told", []).append(text)
+
+
+def told() -> None:
+    """What the last action has to say; its slot is there even when empty."""
+    words = st.session_state.pop("shelf_told", [])
+    notes = [*words, *([shelf.store().notice] if shelf.store().notice else [])]
+    page_frame.say("".join(f'<p class="wb-told" role="status">{html.escape(w)}</p>' for w in notes))
+    page_frame.notice()
+
+
+# ---- builds -----------------------------------------------------------------------------------------------
+
+
+def builds(inputs: Inputs, pin: Inputs | None) -> None:
+    """Save, load, delete, bring in, take out."""
+    here = st.session_state.get("saved_build")
+    with st.container(horizontal=True, vertical_alignment="bottom", key="save_row"):
+        name = st.text_input(
+            "Name of this build",
+            value=inputs.name or "Your build",
+            max_chars=60,
+            key=f"save_name:{inputs.name}",
+            width=300,
+        )
+        st.button("Save as a new build", key="save_new", on_click=_save, args=(name, False), type="primary")
+        if here is not None:
+            st.button(
+                f"Save over {page_frame.tame(here[2])}",
+                key="save_over",
+                on_click=_save,
+                args=(name, True),
+                help="The version before it stays beside it.",
+            )
+    listing = shelf.store().builds()
+    for problem in listing.problems:
+        page_frame.say(f'<p class="wi-notice">{html.escape(problem)}</p>')
+    if not listing.builds:
+        brief = shelf.lasts_for_this_visit()
+        page_frame.say(
+            '<p class="wi-small">No build is kept yet. Everything on the screen is saved: inputs, names, '
+            f"measured parts; {'for this visit only' if brief else 'on the computer that serves this page'}.</p>"
+        )
+    all_ = len(listing.builds) <= SHOWN or st.toggle(f"Show all {len(listing.builds)}", key="all_builds")
+    for build in listing.builds if all_ else listing.builds[:SHOWN]:
+        card(build)
+    page_frame.section("Bring in, take out")
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        if listing.builds:
+            st.download_button(
+                "Download all builds",
+                shelf.store().download_all(),
+                file_name="builds.json",
+                mime="application/json",
+                on_click="ignore",
+                key="all_down",
+            )
+    given = st.file_uploader(
+        "Bring builds in (a file downloaded here, JSON)",
+        type=["json"],
+        key="builds_in",
+        max_upload_size=64,
+        help="Each becomes a build of its own; nothing that is kept is overwritten.",
+    )
+    if given is not None and st.session_state.get("builds_in_done") != given.file_id:
+        st.session_state["builds_in_done"] = given.file_id
+        try:
+            new = shelf.store().upload(given.getvalue())
+            say_next(
+                f"{len(new)} build{'s' if len(new) != 1 else ''} brought in: {', '.join(b.name for b in new[:6])}."
+            )
+        except StoreError as wrong:
+            say_next(str(wrong))
+        st.rerun()
+
+
+def _save(name: str, over: bool) -> None:
+    here = st.session_state.get("saved_build") if over else None
+    record = shelf.record_of(state.inputs(), state.own_parts())
+    record["name"] = name
+    try:
+        kept = shelf.store().save(
+            name, record, key=None if here is None else here[0], revision=None if here is None else here[1]
+        )
+    except StoreError as wrong:
+        say_next(str(wrong))
+        return
+    st.session_state["saved_build"] = (kept.key, kept.revision, kept.name)
+    state.change("name", kept.name[:60])
+    where = (
+        "for this visit only: download it to keep it."
+        if shelf.lasts_for_this_visit()
+        else "on the computer that serves this page."
+    )
+    say_next(kept.notice or f"“{kept.name}” is kept, {where}")
+
+
+def _load(key: str) -> None:
+    try:
+        kept = shelf.store().load(key)
+    except StoreError as wrong:
+        say_next(str(wrong))
+        return
+    inputs, own, words = shelf.inputs_of_record(kept.record)
+    state.load(inputs)
+    st.session_state["own_parts"] = own
+    st.session_state["saved_build"] = (kept.key, kept.revision, kept.name)
+    for text in [f"“{kept.name}” is on the screen.", *([kept.notice] if kept.notice else []), *words]:
+        say_next(text)
+
+
+def _delete(key: str, name: str) -> None:
+    try:
+        shelf.store().delete(key)
+        say_next(f"“{name}” is deleted.")
+    except StoreError as wrong:
+        say_next(str(wrong))
+    if (st.session_state.get("saved_build") or ("",))[0] == key:
+        st.session_state["saved_build"] = None
+
+
+def card(build: SavedBuild) -> None:
+    """One saved build with its sentence."""
+    inputs, own, _ = shelf.inputs_of_record(build.record)
+    with st.container(key=f"saved-{build.key}"):
+        page_frame.say(
+            f'<div class="wb-build"><h3>{html.escape(build.name)}</h3><p>{short(inputs)}</p><small>'
+            f"{html.escape(_when(build.saved))}{', with measured parts' if own else ''}</small></div>"
+        )
+        with st.container(horizontal=True):
+            st.button(
+                page_frame.told_apart("Put on the screen", build.name),
+                key=f"load:{build.key}",
+                on_click=_load,
+                args=(build.key,),
+            )
+            try:
+                data = shelf.store().download(build.key)
+                st.download_button(
+                    page_frame.told_apart("Download", build.name),
+                    data,
+                    file_name=file_name(build.name),
+                    mime="application/json",
+                    key=f"down:{build.key}",
+                    on_click="ignore",
+                )
+            except StoreError:
+                logging.getLogger("explorer").warning("build %s went away", build.key)
+            with st.popover(page_frame.told_apart("Delete", build.name)):
+                page_frame.say(f'<p class="wi-small">Delete “{html.escape(build.name)}” for good?</p>')
+                st.button(
+                    page_frame.told_apart("Yes, delete it", build.name),
+                    key=f"delete:{build.key}",
+                    on_click=_delete,
+                    args=(build.key, build.name),
+                )
+
+
+def short(inputs: Inputs) -> str:
+    """The sentence of a build on its card."""
+    try:
+        got = headlines.answers(inputs).mid
+    except ValueError:
+        return "Its parts cannot be worked out together."
+    if not math.isfinite(got.hover_throttle):
+        pulls = value("pull_to_weight", got.thrust_to_weight)
+        return f"Takes off at {value('mass', got.mass)}, pulls {pulls} its weight, cannot hover."
+    return (
+        f"Takes off at {value('mass', got.mass)}, hovers at "
+        f"{value('percent', got.hover_throttle)} throttle, lasts about "
+        f"{value('minutes', got.minutes)} flown your way and pulls "
+        f"{value('pull_to_weight', got.thrust_to_weight)} its weight."
+    )
+
+
+def _when(saved: str) -> str:
+    try:
+        return f"saved {datetime.fromisoformat(saved).astimezone():%d %b %Y, %H:%M}"
+    except ValueError:
+        return "saved"
+
+
+# ---- parts ------------------------------------------------------------------------------------------------
+
+
+def my_parts(inputs: Inputs, pin: Inputs | None) -> None:
+    """The visitor's own motors, propellers, packs and ESC."""
+    kept_values.put("parts_kind", kept_values.kept("parts_kind", "motors"))
+    picked = st.segmented_control(
+        "Table",
+        list(KINDS),
+        format_func=KINDS.__getitem__,
+        key="parts_kind",
+        required=True,
+        on_change=kept_values.keep,
+        args=("parts_kind", "parts_kind"),
+    )
+    kind = str(picked)
+    drafts: dict[str, pd.DataFrame] = st.session_state.setdefault("part_drafts", {})
+    bases: dict[str, pd.DataFrame] = st.session_state.setdefault("part_bases", {})
+    turn: dict[str, int] = st.session_state.setdefault("part_turns", {})
+    if kind not in drafts:
+        drafts[kind] = _kept_table(kind)
+    key = f"parts:{kind}:{turn.get(kind, 0)}"
+    if key not in st.session_state or kind not in bases:
+        bases[kind] = drafts[kind].copy()  # the editor was away: it goes on from what was typed
+    edited = st.data_editor(
+        bases[kind],
+        key=key,
+        num_rows="dynamic",
+        hide_index=True,
+        width="stretch",
+        column_config=_columns(kind),
+        placeholder="",
+    )
+    drafts[kind] = edited
+    good, problems = _checked(edited, kind)
+    if problems:
+        page_frame.say(
+            "".join(f'<p class="wi-notice" role="status">{html.escape(p)}</p>' for p in problems[:6])
+            + '<p class="wi-small">What you typed stays here; it is written to the shelf once this is '
+            "mended.</p>"
+        )
+    else:
+        words = _keep_table(kind, good)
+        count = f"{len(good)} row{'s' if len(good) != 1 else ''}"
+        fine = (
+            f"✓ Kept: {count}. Blank cells are not told and take their marked default."
+            if len(good)
+            else "Nothing here yet. Type one part in each row; what stays blank takes its marked default. Choose then "
+            "offers them."
+        )
+        page_frame.say(f'<p class="wi-small">{html.escape(words or fine)}</p>')
+        if len(good):
+            with st.container(horizontal=True, vertical_alignment="bottom"):
+                row = st.selectbox(
+                    "Use in this build",
+                    range(len(good)),
+                    format_func=lambda i: str(good["name"].iloc[i]),
+                    key=f"use:{kind}",
+                    width=320,
+                )
+                st.button("Use it", key=f"use_it:{kind}", on_click=_use, args=(kind, dict(good.iloc[row])))
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        st.download_button(
+            "Download as CSV",
+            (parts.to_csv(good, kind) if not problems else "").encode(),
+            file_name=f"{kind}.csv",
+            mime="text/csv",
+            on_click="ignore",
+            key=f"csv_out:{kind}",
+            disabled=bool(problems),
+        )
+    given = st.file_uploader(
+        "Bring in a CSV file",
+        type=["csv", "txt", "tsv"],
+        key=f"csv_in:{kind}",
+        max_upload_size=2,
+        help="Headings with their units, such as “mass [g]”; its rows are added to the table.",
+    )
+    if given is not None and st.session_state.get(f"csv_done:{kind}") != given.file_id:
+        st.session_state[f"csv_done:{kind}"] = given.file_id
+        _bring_in(kind, given.name, given.getvalue(), edited)
+        st.rerun()
+
+
+def _bring_in(kind: str, name: str, data: bytes, now: pd.DataFrame) -> None:
+    try:
+        table = parts.read_csv(data, kind, file=name[:60])
+    except PartsError as wrong:
+        for problem in wrong.problems[:6]:
+            say_next(problem)
+        return
+    st.session_state["part_drafts"][kind] = (
+        pd.concat([now, table.frame], ignore_index=True) if len(now) else table.frame
+    )
+    st.session_state["part_turns"][kind] = st.session_state["part_turns"].get(kind, 0) + 1
+    say_next(f"{len(table.frame)} row{'s' if len(table.frame) != 1 else ''} added from {name[:60]}.")
+    for note in table.notes[:4]:
+        say_next(note)
+
+
+def _columns(kind: str) -> dict[str, Any]:
+    config: dict[str, Any] = {}
+    for column in parts.columns(kind):
+        if column.choices:
+            config[column.heading] = st.column_config.SelectboxColumn(
+                column.heading, options=list(column.choices), help=column.help or None
+            )
+        elif column.text:
+            config[column.heading] = st.column_config.TextColumn(column.heading, help=column.help or None, max_chars=60)
+        else:
+            config[column.heading] = st.column_config.NumberColumn(
+                column.heading, help=column.help or None, format="%g"
+            )
+    return config
+
+
+def _kept_table(kind: str) -> pd.DataFrame:
+    """The table as kept, or an empty one; a broken one is told and left alone."""
+    try:
+        held = shelf.store().load_table(kind)
+    except StoreError as wrong:
+        say_next(str(wrong))
+        return parts.empty(kind)
+    revisions = st.session_state.setdefault("part_revisions", {})
+    if held is None:
+        return parts.empty(kind)
+    revisions[kind] = held.revision
+    st.session_state.setdefault("part_texts", {})[kind] = held.text
+    try:
+        return (
+            parts.read_csv(held.text, kind, file=f"Your table of {kind}").frame
+            if held.text.strip()
+            else parts.empty(kind)
+        )
+    except PartsError as wrong:
+        say_next(f"Your table of {kind} could not be read and stays on the disk as it is: {wrong.problems[0]}")
+        revisions[kind] = None
+        return parts.empty(kind)
+
+
+def _checked(frame: pd.DataFrame, kind: str) -> tuple[pd.DataFrame, list[str]]:
+    try:
+        return parts.check(frame, kind, file="The table"), []
+    except PartsError as wrong:
+        return frame, wrong.problems
+
+
+def _keep_table(kind: str, frame: pd.DataFrame) -> str:
+    """Write the table when it changed; a sentence where something is to be said."""
+    text = parts.to_csv(frame, kind)
+    texts = st.session_state.setdefault("part_texts", {})
+    if texts.get(kind) == text or (kind not in texts and not len(frame)):
+        return ""
+    revisions = st.session_state.setdefault("part_revisions", {})
+    try:
+        held = shelf.store().save_table(kind, text, revision=revisions.get(kind))
+    except StoreError as wrong:
+        return str(wrong)
+    texts[kind], revisions[kind] = text, held.revision
+    return held.notice
+
+
+def _use(kind: str, row: dict[str, Any]) -> None:
+    """Put a part of one's own into the build."""
+    try:
+        values = parts.to_record(row, kind)
+    except (PartsError, ValueError) as wrong:
+        say_next(str(wrong))
+        return
+    values = {k: v for k, v in values.items() if k in FIELDS and (v is not None or FIELDS[k].optional)}
+    state.load(apply(state.inputs(), values))
+    name = str(values.get(NAME_OF[kind]) or row.get("name") or "")
+    ohms = row.get("effective resistance [mohm]")
+    if kind == "motors" and ohms is not None and not pd.isna(ohms):
+        from dataclasses import replace
+
+        motor = replace(parts.to_motor(row), log_sd_kv=float(LOG_SD_KV), log_sd_resistance=MEASURED_LOG_SD)
+        measured_parts.adopt(measured(state.usable(), name or "your table", motor=motor))
+    say_next(f"“{name}” is in the build.")
+
+
+# ---- measured propellers ----------------------------------------------------------------------------------
+
+
+def measured_propellers(inputs: Inputs, pin: Inputs | None) -> None:
+    """Propellers of the open wind-tunnel measurements, each with its own fit."""
+    names = propeller.measured_names()
+    page_frame.say(
+        f'<p class="wi-small">{len(names)} propellers were measured in a wind tunnel and published openly. One '
+        f"of them in the build "
+        "brings its own thrust and power, and the band narrows to a few per cent. Most have two blades and were "
+        "turned slowly; the numbers count them in the order of the data.</p>"
+    )
+    now = inputs.measured_propeller
+    wide = st.slider(
+        "Diameter, in",
+        2.0,
+        20.0,
+        kept_values.kept("measured_span", (4.0, 11.0)),
+        0.5,
+        key="measured_span",
+        on_change=kept_values.keep,
+        args=("measured_span", "measured_span"),
+    )
+    found = {n: p for n in names if wide[0] <= (p := _sizes(n))[0] <= wide[1]}
+    if not found:
+        page_frame.say('<p class="wi-small">None of that size was measured.</p>')
+        return
+    order = sorted(found, key=lambda n: (found[n], n))
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        name = st.selectbox(
+            f"One of {len(order)}: type a size to search",
+            order,
+            index=order.index(now) if now in order else 0,
+            key="measured_pick",
+            width=420,
+            format_func=measured_label,
+        )
+        st.button(
+            "Use it in this build", key="measured_use", on_click=_use_measured, args=(name,), disabled=name == now
+        )
+        if now is not None:
+            st.button("Back to the label", key="measured_back", on_click=_use_measured, args=(None,))
+    fit = propeller.measured(name).own_fit
+    rows = 0 if fit is None else int(np.asarray(fit.static_rows))
+    page_frame.say(
+        f'<p class="wi-small">{rows} readings standing still are behind it.</p>'
+        if rows
+        else '<p class="wi-small">It was measured in moving air only; standing still is carried back from there.</p>'
+    )
+    if now is not None:
+        page_frame.say(f'<p class="wi-small">✓ In the build: {html.escape(measured_label(now))}.</p>')
+
+
+@st.cache_data(show_spinner=False, max_entries=512)
+def _sizes(name: str) -> tuple[float, float, int]:
+    p = propeller.measured(name)
+    inches = [round(float(np.asarray(v)) / INCH, 2) for v in (p.diameter, p.pitch)]
+    return inches[0], inches[1], int(np.asarray(p.blades))
+
+
+def _use_measured(name: str | None) -> None:
+    values: dict[str, Any] = {"measured_propeller": name}
+    if name is not None:
+        d, pitch, blades = _sizes(name)
+        values |= {"diameter_in": d, "pitch_in": pitch, "blades": blades, "propeller_name": measured_label(name)}
+    state.load(apply(state.inputs(), values))
+
+
+# ---- to take along ----------------------------------------------------------------------------------------
+
+
+def take_along(inputs: Inputs, pin: Inputs | None) -> None:
+    """Field sheet, curves, link."""
+    page_frame.section("Field sheet", "one page to print: build, numbers, limits, alarms, first power-up, cautions")
+    age = {"new": True, "old": False}.get(kept_values.kept("esc_age", "unknown"))
+    air = value("temperature", inputs.air_temperature_c + CELSIUS_ZERO, page_frame.units())
+    made = f"{datetime.now():%d %B %Y}, for {number(inputs.altitude_m, 1.0)} m and {air}"
+    about = {"build": inputs.name, "made": made, "link": state.link()}
+    home = float(st.session_state.get("way_home_kept", 20.0))
+    sheet = field_sheet(
+        sheet_numbers.sheet_of(
+            inputs, pin, units=page_frame.units(), link=state.link(), made=made, modern=age, home=home
+        )
+    )
+    frame = sheet_numbers.curves(inputs, pin)
+    with st.container(horizontal=True):
+        st.download_button(
+            "Download the sheet (HTML, prints to PDF)",
+            sheet.encode(),
+            file_name=file_name(inputs.name, "-field-sheet.html"),
+            mime="text/html",
+            on_click="ignore",
+            key="sheet",
+            type="primary",
+        )
+        st.download_button(
+            "Every curve as CSV",
+            curves_csv(frame).encode(),
+            file_name=file_name(inputs.name, "-curves.csv"),
+            mime="text/csv",
+            on_click="ignore",
+            key="curves_csv",
+        )
+        st.download_button(
+            "Every curve as JSON",
+            curves_json(frame, about=about).encode(),
+            file_name=file_name(inputs.name, "-curves.json"),
+            mime="application/json",
+            on_click="ignore",
+            key="curves_json",
+        )
+    alarms = sheet_numbers.alarms(inputs, home=home)
+    page_frame.say(page_frame.table(["Alarms to set", "at"], alarms))
+    page_frame.section("Link", "brings every input of this build and of the pinned one back")
+    left = side_panel.link_leaves_out()
+    if left:
+        page_frame.say(f'<p class="wi-notice" role="status">{html.escape(left)}</p>')
+    st.code(state.link(), language=None, wrap_lines=True)
+
+
+page(state.usable(), state.pinned())

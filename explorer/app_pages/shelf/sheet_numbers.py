@@ -1,0 +1,271 @@
+"""Fill the field sheet from the answers of a build: words and numbers as the pages show them, no screen."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from explorer.app_pages.lift import sentence
+from explorer.app_pages.minutes import answers as flight_answers
+from explorer.app_pages.plug_in import answers
+from explorer.app_pages.shelf.field_sheet import Figure, Sheet
+from explorer.figures.svg_plot import Line, Mark
+from explorer.forecasts import headlines
+from explorer.inputs import CHEMISTRY_NAMES, Inputs, assumed, measured_label
+from explorer.text import markup
+from explorer.text.numbers import NARROW, Units, number, prose, spread, value
+from propmodel import power_up
+from propmodel.base.units import GRAM_FORCE
+from propmodel.components import battery
+
+__all__ = ["alarms", "curves", "sheet_of"]
+
+SYMBOLS = {"clear": "✓", "tight": "!", "over": "✕", "unknown": "?"}
+MOST_LIMITS = 10
+
+NUMBERS = (
+    ("Take-off mass", "mass", "mass"),
+    ("Pull over weight, fresh pack", "thrust_to_weight", "pull_to_weight"),
+    ("Pull over weight, reserve left", "thrust_to_weight_at_reserve", "pull_to_weight"),
+    ("Hover throttle, above idle", "hover_throttle", "percent"),
+    ("Hover current", "hover_current", "current"),
+    ("Hover power", "hover_power", "power"),
+    ("Hanging still", "hover_time", "minutes"),
+    ("Flown your way", "minutes", "minutes"),
+    ("Current flat out", "full_throttle_current", "current"),
+    ("Motor speed flat out", "full_throttle_rev_per_s", "rpm"),
+)
+"""What stands under "What to expect": words, field of the headline answers, kind of number."""
+
+
+def _number_rows(inputs: Inputs, pin: Inputs | None, units: Units) -> list[dict[str, str]]:
+    got = headlines.answers(inputs)
+    other = None if pin is None else headlines.answers(pin)
+    rows = []
+    for words, name, kind in NUMBERS:
+        low, mid, high = (float(getattr(side, name)) for side in (got.low, got.mid, got.high))
+        row = {
+            "name": words,
+            "value": value(kind, mid, units, low=low, high=high),
+            "band": spread(kind, low, high, units),
+        }
+        if other is not None:
+            row["pinned"] = value(kind, float(getattr(other.mid, name)), units)
+        rows.append(row)
+    return rows
+
+
+def _build_rows(inputs: Inputs, units: Units) -> list[tuple[str, str]]:
+    size = f"{inputs.diameter_in:g} x {inputs.pitch_in:g} in, {inputs.blades} blades"
+    if units.propeller == "mm":
+        size = f"{25.4 * inputs.diameter_in:.0f} x {25.4 * inputs.pitch_in:.0f} mm, {inputs.blades} blades"
+    motor = f"{inputs.stator_d_mm:g} x {inputs.stator_h_mm:g} mm, {inputs.kv:g} KV"
+    pack = f"{CHEMISTRY_NAMES[inputs.chemistry]}, {inputs.cells}S{inputs.parallel}P, {inputs.capacity_mah:g}{NARROW}mAh"
+    esc = "amps not told" if inputs.esc_a is None else f"{inputs.esc_a:g}{NARROW}A for each motor"
+    rows = [
+        ("Motors", _named(f"{inputs.rotors} of {motor}", inputs.motor_name)),
+        (
+            "Propellers",
+            _named(
+                size, measured_label(inputs.measured_propeller) if inputs.measured_propeller else inputs.propeller_name
+            ),
+        ),
+        ("Pack", _named(pack, inputs.pack_name)),
+        ("ESC", _named(esc, inputs.controller_name)),
+        ("Command cap", f"{inputs.command_cap_percent:g}{NARROW}%"),
+        ("Place", f"{inputs.altitude_m:g}{NARROW}m, {value('temperature', inputs.air_temperature_c + 273.15, units)}"),
+    ]
+    own = getattr(inputs, "own", None)
+    if own is not None:
+        rows.append(("Measured", own.name))
+    return rows
+
+
+def _named(what: str, name: str | None) -> str:
+    return f"{what} ({name})" if name else what
+
+
+def alarms(inputs: Inputs, *, home: float = 20.0) -> list[tuple[str, str]]:
+    """What to set before the flight: capacity and voltage alarms, the command cap.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    home : float
+        Cruise between the alarm and the landing, as on the page Minutes. [s]
+
+    Returns
+    -------
+    list of (what, value)
+    """
+    made = headlines.build(inputs)
+    whole = float(battery.capacity(made.pack))
+    keep = inputs.reserve_percent / 100.0
+    rest = float(battery.open_circuit_voltage(made.pack, keep)) / inputs.cells
+    got = headlines.answers(inputs).mid
+    ohms = float(battery.resistance(made.pack, keep, sustained=True))
+    loaded = rest - got.hover_current * ohms / inputs.cells if math.isfinite(got.hover_current) else math.nan
+    flown = flight_answers.minutes(inputs)
+    rows = []
+    drawn = (1.0 - keep) * whole
+    if flown.time["your way"] > 1.0:
+        drawn = flown.charge
+        amps = flown.current["cruise"]
+        amps = amps if math.isfinite(amps) and amps > 0.0 else flown.current["hang still"]
+        alarm = max(drawn - home * amps / 3600.0, 0.0)
+        rows.append((f"Capacity alarm, {home:.0f}{NARROW}s of cruise before landing", value("charge", alarm)))
+    rows += [
+        ("Charge drawn when you land", value("charge", drawn)),
+        ("A cell at rest when you land", value("cell_voltage", rest)),
+    ]
+    if math.isfinite(loaded):
+        rows.append(("A cell in hover just before", value("cell_voltage", loaded)))
+    if math.isfinite(got.hover_time):
+        rows.append(("Timer, hanging still", value("minutes", got.hover_time)))
+    if math.isfinite(got.minutes):
+        rows.append(("Timer, flown your way", value("minutes", got.minutes)))
+    if inputs.command_cap_percent < 100.0:
+        rows.append(("Command cap in the firmware", f"{inputs.command_cap_percent:g}{NARROW}%"))
+    return rows
+
+
+def curves(inputs: Inputs, pin: Inputs | None) -> pd.DataFrame:
+    """Every curve shown: throttle against pull, current, power and share, with bands, and the pinned build's.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    pin : Inputs or None
+
+    Returns
+    -------
+    DataFrame
+        One column a curve, unit in its heading.
+    """
+    told = headlines.story(inputs)
+    throttle = told.curve.throttle
+    frame = pd.DataFrame({"throttle [%]": 100.0 * throttle})
+    rotors = float(inputs.rotors)
+    for words, name, unit, factor in (
+        ("pull of all rotors", "thrust", "g", rotors / GRAM_FORCE), ("pack current", "pack_current", "A", 1.0),
+        ("motor current", "motor_current", "A", 1.0), ("pack voltage", "pack_voltage", "V", 1.0),
+        ("electrical power", "electrical_power", "W", 1.0), ("motor speed", "rev_per_s", "rpm", 60.0),
+    ):  # fmt: skip
+        frame[f"{words} [{unit}]"] = factor * getattr(told.curve, name)
+        for side, curve in (("low", told.low), ("high", told.high)):
+            frame[f"{words}, {side} [{unit}]"] = factor * np.interp(throttle, curve.throttle, getattr(curve, name))
+    if pin is not None:
+        other = headlines.story(pin)
+        frame["pinned: pull of all rotors [g]"] = np.interp(
+            throttle, other.curve.throttle, float(pin.rotors) / GRAM_FORCE * other.curve.thrust
+        )
+        frame["pinned: pack current [A]"] = np.interp(throttle, other.curve.throttle, other.curve.pack_current)
+    return frame
+
+
+def _figures(inputs: Inputs, pin: Inputs | None) -> list[Figure]:
+    frame = curves(inputs, pin)
+    x = frame["throttle [%]"]
+    out = []
+    for title, stem, unit in (
+        ("Pull of all rotors", "pull of all rotors", "g"),
+        ("Current from the pack", "pack current", "A"),
+    ):
+        name = f"{stem} [{unit}]"
+        lines = [
+            Line(
+                inputs.name or "this build",
+                x,
+                frame[name],
+                frame[f"{stem}, low [{unit}]"],
+                frame[f"{stem}, high [{unit}]"],
+            )
+        ]
+        if f"pinned: {name}" in frame and pin is not None:
+            lines.append(Line(pin.name or "pinned", x, frame[f"pinned: {name}"], pinned=True))
+        marks = []
+        if stem == "pull of all rotors":
+            hover = headlines.story(inputs).hover_throttle
+            if math.isfinite(hover):
+                weight = float(headlines.build(inputs).weight) / GRAM_FORCE
+                marks.append(Mark("hover", weight, 100.0 * hover))
+        else:
+            limit = headlines.build(inputs).pack.max_continuous_current
+            if limit is not None and float(np.asarray(limit)) < float(np.nanmax(frame[name])):
+                marks.append(Mark("label of the pack", float(np.asarray(limit))))
+        out.append(Figure(f"{title}, {unit}", "Throttle, %", f"{title}, {unit}", lines, marks))
+    return out
+
+
+def _two(figure: float) -> str:
+    """Two digits, no powers of ten."""
+    return number(figure, 10.0 ** (math.floor(math.log10(max(abs(figure), 1e-9))) - 1))
+
+
+def sheet_of(
+    inputs: Inputs,
+    pin: Inputs | None,
+    *,
+    units: Units,
+    link: str,
+    made: str,
+    modern: bool | None = None,
+    home: float = 20.0,
+) -> Sheet:
+    """The whole sheet of a build.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Checked.
+    pin : Inputs or None
+        Pinned beside it.
+    units : Units
+    link : str
+        Address that brings the build back.
+    made : str
+        Date and place, one line.
+    modern : bool or None
+        Whether the ESC freewheels actively, for the first power-up.
+    home : float
+        Cruise between the alarm and the landing. [s]
+
+    Returns
+    -------
+    Sheet
+        For `explorer.app_pages.shelf.field_sheet.field_sheet`.
+    """
+    got = headlines.answers(inputs)
+    found = headlines.gives_first(inputs)
+    head = sentence.Headline(inputs.name, got.low, got.mid, got.high)
+    order = {"over": 0, "tight": 1, "clear": 2, "unknown": 3}
+    limits = sorted(found, key=lambda limit: order[limit.state])[:MOST_LIMITS]
+    p = answers.power(inputs, modern=modern)
+    leans = assumed(inputs)
+    notes = [f"Leans on what was not told: {'; '.join(leans)}."] if leans else []
+    notes += [f"{fact.title}: {_two(fact.value)} {fact.unit}. {fact.text}" for fact in power_up.facts(p)[:3]]
+    notes.append("Pull the plug at once on: " + "; ".join(power_up.STOP_AT_ONCE) + ".")
+    return Sheet(
+        title=f"{inputs.name or 'Your build'}: field sheet",
+        sentence=markup.plain(sentence.opening(head, found, units)),
+        made=made,
+        build=_build_rows(inputs, units),
+        numbers=_number_rows(inputs, pin, units),
+        limits=[
+            {
+                "symbol": SYMBOLS[limit.state], "name": limit.name, "word": limit.state,
+                "detail": prose(
+                    limit.sentence + (f" {limit.fix}" if limit.state == "over" and limit.fix else "")
+                ),
+            }
+            for limit in limits
+        ],
+        alarms=alarms(inputs, home=home),
+        steps=power_up.rows(power_up.power_up_steps(p)),
+        cautions=power_up.CAUTIONS,
+        figures=_figures(inputs, pin),
+        notes=notes,
+        link=link,
+    )  # fmt: skip

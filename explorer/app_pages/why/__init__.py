@@ -1,0 +1,1 @@
+"""Page Why: stories, derivations, troubles."""

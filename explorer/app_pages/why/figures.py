@@ -1,0 +1,129 @@
+"""Chart of a guided story: the asked answer along the path of change, the reader's guess as an open diamond."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import plotly.graph_objects as go
+
+from explorer.app_pages.why.story import Facts, guess_value
+from explorer.figures.base import AIR, PINNED, Panel, band, dot, line, panels, snapped, word
+from explorer.text.numbers import MINUS, Units, number, quantity_of, value
+
+__all__ = ["alt_text", "story_figure"]
+
+HEIGHT = 340
+
+
+def _ticks(low: float, high: float) -> list[float]:
+    """At most five ticks of 1, 2 or 5 within a range that need not begin at zero."""
+    power = 10.0 ** math.floor(math.log10((high - low) / 5.0))
+    step = next(s * power for s in (1.0, 2.0, 5.0, 10.0) if s * power >= (high - low) / 5.0)
+    first = math.ceil(low / step - 1e-9)
+    return [round(k * step, 9) for k in range(first, math.floor(high / step + 1e-9) + 1)]
+
+
+def story_figure(found: Facts, *, guess: float | None, shown: bool, units: Units | None = None) -> go.Figure:
+    """Draw a story.
+
+    Parameters
+    ----------
+    found : Facts
+    guess : float or None
+        Change that the reader foretold. [-]
+    shown : bool
+        With the answer; else only the build before and the place of the one asked about.
+    units : Units or None
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+    """
+    units = units or Units()
+    story = found.story
+    top = float(np.nanmax([*found.high[np.isfinite(found.high)], found.y_before, found.y_after]))
+    told = math.nan if guess is None else guess_value(found, guess)
+    if math.isfinite(told):
+        top = max(top, told)
+    kind = quantity_of(story.kind, units, largest=top)
+
+    def shape(si: float | np.ndarray) -> np.ndarray:
+        return np.asarray(si) / kind.scale + kind.offset
+
+    axis = snapped(1.08 * float(shape(top)))
+    things = bool(story.x_words)
+    steps = found.x.size < 8
+    low, high = float(found.x.min()), float(found.x.max())
+    room = 0.5 if steps else 0.0
+    ticks = list(found.x) if steps else _ticks(low, high)
+    text = list(story.x_words) if things else [number(v, 0.1 if high < 20 and not steps else 1.0) for v in ticks]
+    figure = panels(
+        [Panel(story.y_name, kind.unit, axis)],
+        snapped(high),
+        x_title=f"{story.x_name}, {story.x_unit}" if story.x_unit else story.x_name,
+        height=HEIGHT,
+    )
+    figure.layout["xaxis"] |= {"range": [low - room, high + room], "tickvals": ticks, "ticktext": text}
+    figure.layout["hovermode"] = "x"
+    figure.add_shape(
+        type="line", x0=found.x_after, x1=found.x_after, y0=0.0, y1=1.0, xref="x", yref="y domain",
+        line={"width": 1.2, "color": PINNED, "dash": "2px,3px"}, layer="below", name="asked about",
+    )  # fmt: skip
+    if shown and not steps:
+        band(figure, found.x, shape(found.low), shape(found.high))
+        line(figure, found.x, shape(found.mid), name=story.y_name, unit=kind.unit)
+    elif shown:
+        for x, y, a, b in zip(found.x, shape(found.mid), shape(found.low), shape(found.high), strict=True):
+            half = 0.035 * (high - low)
+            band(figure, [x - half, x + half], [a, a], [b, b])
+            if x not in (found.x_before, found.x_after):
+                dot(figure, float(x), float(y), name=f"{story.x_name} {x:g}")
+    dot(figure, found.x_before, float(shape(found.y_before)), name="before", of_pinned=True)
+    left = found.x_before < found.x_after
+    word(
+        figure, found.x_before, float(shape(found.y_before)), f"now {value(story.kind, found.y_before, units)}",
+        right_of=False, bold=True, rise=-14 if found.change > 0 else 14,
+    ) if _room_left(found, low, high) else word(
+        figure, found.x_before, float(shape(found.y_before)), f"now {value(story.kind, found.y_before, units)}",
+        right_of=True, bold=True, rise=14 if left else 16,
+    )  # fmt: skip
+    if shown:
+        dot(figure, found.x_after, float(shape(found.y_after)), name="after")
+        word(
+            figure, found.x_after, float(shape(found.y_after)), value(story.kind, found.y_after, units), bold=True,
+            right_of=found.x_after < low + 0.75 * (high - low),
+            rise=-16 if math.isfinite(told) and told > found.y_after else 16, shift=10,
+        )  # fmt: skip
+    if math.isfinite(told):
+        figure.add_scatter(
+            x=[found.x_after],
+            y=[float(shape(told))],
+            mode="markers",
+            marker={"size": 14, "symbol": "diamond-open", "color": AIR, "line": {"width": 2.4, "color": AIR}},
+            hovertemplate=f"your guess {value(story.kind, told, units)}<extra></extra>",
+            name="your guess",
+            xaxis="x",
+            yaxis="y",
+        )
+        word(
+            figure, found.x_after, float(shape(told)), "your guess",
+            right_of=found.x_after < low + 0.75 * (high - low),
+            rise=16 if shown and told > found.y_after else -16, shift=10,
+        )  # fmt: skip
+    elif not shown:
+        word(figure, found.x_after, 0.5, "?", domain=True, bold=True)
+    return figure.finished()
+
+
+def _room_left(found: Facts, low: float, high: float) -> bool:
+    return (found.x_before - low) > 0.3 * (high - low)
+
+
+def alt_text(found: Facts, *, guess: float | None, shown: bool) -> str:
+    """What the chart shows, in a sentence."""
+    story = found.story
+    now = f"{story.y_name} against {story.x_name.lower()}: now {value(story.kind, found.y_before)}"
+    mine = "" if guess is None else f"; your guess {value(story.kind, guess_value(found, guess))}"
+    then = f"; after the change {value(story.kind, found.y_after)}" if shown else "; the change is not shown yet"
+    return f"{now}{mine}{then}.".replace(MINUS, "minus ")

@@ -1,0 +1,449 @@
+"""Why: each result worked out with this build's numbers, six guided stories, the words of the trade."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Sequence
+
+import streamlit as st
+
+from explorer.app_pages.why import figures
+from explorer.app_pages.why.glossary import Term, terms_with
+from explorer.app_pages.why.story import Exercise, Facts, Story, exercises, facts, notes_of, said
+from explorer.app_pages.why.story_list import STORIES
+from explorer.app_pages.why.troubles import Craft, Trouble, troubles_with
+from explorer.app_pages.why.workings import QUESTIONS, Question, Worked, check_words, found
+from explorer.controls import page_frame
+from explorer.forecasts import headlines
+from explorer.inputs import Inputs
+from explorer.inputs.measured_parts import OwnInputs
+from explorer.session import state
+from explorer.text.numbers import lowered, prose, quantity_of
+
+PAGE = page_frame.page_file("why")
+STEPS = {"ask": "Ask", "show": "Show", "why": "Why"}
+WAYS = ("less", "more")
+PAGE_NAMES = {
+    "lift": "Lift", "minutes": "Minutes", "margins": "Margins", "dive": "Dive", "choose": "Choose",
+    "plug_in": "Plug in", "cost": "Cost",
+}  # fmt: skip
+WITH_STRIP = ("lift", "minutes", "margins", "dive")
+"""Pages where the input can be moved beside its result."""
+
+
+def text(plain: str) -> str:
+    """Our plain text as HTML, with a true minus, degrees, thousands and units as everywhere."""
+    return html.escape(prose(plain))
+
+
+# ---- questions --------------------------------------------------------------------------------------------
+
+
+@st.cache_data(show_spinner=False, max_entries=512, hash_funcs={Inputs: repr, OwnInputs: repr})
+def worked(key: str, inputs: Inputs) -> Worked:
+    """Working of one question for a build."""
+    return next(q for q in QUESTIONS if q.key == key).work(headlines.build(inputs))
+
+
+def steps_html(steps: Sequence[tuple[str, str, str]]) -> str:
+    """Steps of a working: what, the sum with numbers, where it comes from."""
+    rows = "".join(
+        f"<dt>{text(what)}</dt><dd><code>{text(sum_)}</code></dd>"
+        + (f'<dd class="src">{text(source)}</dd>' if source else "")
+        for what, sum_, source in steps
+    )
+    return f'<dl class="wi-working">{rows}</dl>'
+
+
+def _count(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _opened(knob: str) -> None:
+    st.session_state["knob_kept"] = knob  # the page behind *try it* then offers this input
+
+
+def question(q: Question, inputs: Inputs) -> None:
+    """One question; worked out only when open."""
+    knob = q.knob if q.page in WITH_STRIP and q.knob in page_frame.KNOBS else ""
+    with st.expander(q.ask, key=f"why_q_{q.key}", on_change=_opened if knob else "rerun", args=(knob,)) as box:
+        if not box.open:
+            return
+        got = worked(q.key, headlines.plain(inputs))
+        checked = check_words(got)
+        page_frame.say(
+            f'<p class="wi-words">{text(q.words)}</p>{steps_html(got.steps)}'
+            + (f'<p class="wi-small">{text(checked)}</p>' if checked else "")
+        )
+        label = (
+            f"Try it: move {page_frame.described(knob).label} on {PAGE_NAMES[q.page]}"
+            if knob
+            else f"See it on {PAGE_NAMES[q.page]}"
+        )
+        st.page_link(page_frame.page_file(q.page), label=f"{label} →")
+
+
+@st.cache_data(show_spinner=False, max_entries=64, hash_funcs={Inputs: repr, OwnInputs: repr})
+def said_of(inputs: Inputs, keys: tuple[str, ...]) -> dict[str, str]:
+    """Answers to the troubles asked for, with the numbers of a build."""
+    craft = Craft(headlines.build(inputs), headlines.profile(inputs))
+    return {t.key: t.say(craft) for t in troubles_with("") if t.key in keys}
+
+
+def trouble_rows(asked: Sequence[Trouble], answers: dict[str, str]) -> str:
+    """Troubles as rows that open in place: native disclosures, which work without the server."""
+    rows = "".join(
+        f"<details><summary>{text(t.ask)}</summary><p>{text(answers[t.key])}"
+        f'<span class="on">On {PAGE_NAMES[t.page]} there is more.</span></p></details>'
+        for t in asked
+    )
+    return f'<div class="wi-troubles">{rows}</div>'
+
+
+def term_rows(terms: Sequence[Term]) -> str:
+    """Words of the trade."""
+    rows = "".join(f"<div><dt>{text(t.word)}</dt><dd>{text(t.plain)}</dd></div>" for t in terms)
+    return f'<dl class="wi-terms">{rows}</dl>'
+
+
+def story_rows() -> None:
+    """The six stories as rows."""
+    with st.container(key="why_stories"):
+        for story in STORIES.values():
+            st.page_link(PAGE, label=story.title, query_params={"story": story.key, "step": "ask"})
+            page_frame.say(f'<p class="wi-teaser">{text(story.teaser)}</p>')
+
+
+@st.fragment
+def lists(inputs: Inputs) -> None:
+    """Search field, questions, stories, words."""
+    # on a phone the style sheet puts the six stories above the search and its long list
+    with st.container(key="why_pair"):
+        left, right = st.columns([1.7, 1], gap="large")
+    with left:
+        with st.container(key="why_search"):
+            words = st.text_input(
+                "Search questions and words",
+                key="why_words",
+                max_chars=60,
+                placeholder="amps, hot, spark, dive ...",
+                help="In your own words, such as: motor hot in hover. Empty shows all.",
+            )
+        asked, troubles, terms = found(words), troubles_with(words), terms_with(words)
+        about = inputs.name if inputs.name not in ("", "Your build") else "your build"
+        page_frame.section("Why is it so?", f"{_count(len(asked), 'question')}, answered with the numbers of {about}")
+        with st.container(key="why_list"):
+            for q in asked:
+                question(q, inputs)
+        if not asked:
+            page_frame.say(
+                '<p class="wi-words">No question holds these words. '
+                + ("What follows may help.</p>" if terms or troubles else "Try one word, such as amps or dive.</p>")
+            )
+        if troubles:
+            page_frame.section(
+                "Something went wrong?", f"{_count(len(troubles), 'thing')} that people ask, forecasts of {about}"
+            )
+            answers = said_of(headlines.plain(inputs), tuple(t.key for t in troubles))
+            page_frame.say(trouble_rows(troubles, answers))
+    with right:
+        page_frame.section("Six stories", "guess first, then see")
+        story_rows()
+    if terms:
+        page_frame.section("Words in plain words", f"{len(terms)} of the trade")
+        page_frame.say(term_rows(terms))
+
+
+# ---- the reader's own build -------------------------------------------------------------------------------
+
+
+def _load(got: Facts) -> None:
+    """Put a story's builds on the screen and keep the reader's own."""
+    if "why_own" not in st.session_state:
+        kept = (state.inputs(), st.session_state["pinned"], st.session_state["pin_is_example"])
+        st.session_state["why_own"] = kept
+    if got.story.loads_before:
+        state.load(got.before)
+    else:
+        state.load(got.after)
+        st.session_state["pinned"] = got.before
+        st.session_state["pin_is_example"] = False
+
+
+def _back() -> None:
+    own, pinned, example = st.session_state.pop("why_own")
+    state.load(own)
+    st.session_state["pinned"] = pinned
+    st.session_state["pin_is_example"] = example
+
+
+def own_build() -> None:
+    """The way back, where a story's build was loaded."""
+    kept = st.session_state.get("why_own")
+    if kept is not None and st.button(
+        f"Back to my build: {page_frame.tame(kept[0].name) or 'no name'}", key="why_back"
+    ):
+        _back()
+        st.rerun()
+
+
+# ---- stories ----------------------------------------------------------------------------------------------
+
+
+def _answers_of(key: str) -> dict:
+    """What this reader answered in a story; kept while the session lives."""
+    every = st.session_state.setdefault("why_guesses", {})
+    return every.setdefault(key, {"way": None, "by": 10.0, "quiz": None})
+
+
+def _took(key: str, name: str, widget: str) -> None:
+    _answers_of(key)[name] = st.session_state[widget]
+
+
+def _guess(key: str) -> float | None:
+    told = _answers_of(key)
+    if told["way"] is None or told["by"] is None:
+        return None
+    return (-1.0 if told["way"] == "less" else 1.0) * float(told["by"]) / 100.0
+
+
+def _go(step: str) -> None:
+    st.query_params["step"] = step
+
+
+def guess_controls(story: Story) -> None:
+    """Direction and amount, and the question with wrong answers."""
+    told, key = _answers_of(story.key), story.key
+    with st.container(key="why_guess"):
+        way, amount = st.columns([1, 1], vertical_alignment="bottom", gap="small")
+        with way:
+            name = f"why_way:{key}"
+            st.session_state.setdefault(name, told["way"])
+            st.segmented_control("I say", WAYS, key=name, on_change=_took, args=(key, "way", name))
+        with amount:
+            name = f"why_by:{key}"
+            st.session_state.setdefault(name, told["by"])
+            st.number_input(
+                "by about, %", 0.0, 300.0, step=1.0, format="%g", key=name, on_change=_took, args=(key, "by", name)
+            )
+    with st.container(key="why_pick"):
+        name = f"why_quiz:{key}"
+        options = range(len(story.quiz.options))
+        st.session_state.setdefault(name, told["quiz"])
+        st.radio(
+            story.quiz.ask,
+            options,
+            index=None,
+            format_func=lambda k: story.quiz.options[k],
+            key=name,
+            on_change=_took,
+            args=(key, "quiz", name),
+        )
+
+
+def quiz_html(got: Facts, mine: int | None) -> str:
+    """The options with the right one marked, and why."""
+    quiz = got.story.quiz
+    right = quiz.right(got)
+    rows = []
+    for k, option in enumerate(quiz.options):
+        sign = "✓" if k == right else "✕"
+        you = ' <span class="mine">(your answer)</span>' if k == mine else ""
+        rows.append(f'<li class="{"right" if k == right else "wrong"}">{sign} {text(option)}{you}</li>')
+    return (
+        f'<p class="wi-story-ask">{text(quiz.ask)}</p><ul class="wi-quiz">{"".join(rows)}</ul>'
+        f'<p class="wi-words">{text(quiz.because(got))}</p>'
+    )
+
+
+def notes_html(got: Facts) -> str:
+    """What else changes, row by row."""
+    rows = "".join(
+        f'<div><dt>{text(words)}</dt><dd>{text(a)} → <b>{text(b)}</b></dd><dd class="c">{text(change)}</dd></div>'
+        for words, a, b, change in notes_of(got, page_frame.units())
+    )
+    more = "".join(f"<li>{text(t)}</li>" for t in got.story.also(got) if t)
+    return f'<dl class="wi-then">{rows}</dl><ul class="wi-also">{more}</ul>'
+
+
+def chart(got: Facts, *, shown: bool) -> None:
+    """Chart with its key."""
+    guess = _guess(got.story.key)
+    figure = figures.story_figure(got, guess=guess, shown=shown, units=page_frame.units())
+    page_frame.chart(figure, key=f"why_chart_{got.story.key}", alt=figures.alt_text(got, guess=guess, shown=shown))
+    parts = [f'<span class="key"><i class="now"></i>{html.escape(got.before.name)}</span>']
+    if shown:
+        parts.append(f'<span class="key"><i class="then"></i>{html.escape(got.after.name)}</span>')
+        parts.append('<span class="key"><i class="band"></i>where 8 in 10 craft with these labels land</span>')
+    if guess is not None:
+        parts.append('<span class="key"><i class="guess"></i>your guess</span>')
+    page_frame.say(f'<p class="wi-small">{"".join(parts)}</p>')
+
+
+@st.fragment
+def story_block(key: str) -> None:
+    """One story in its step; only this block is drawn anew while the reader goes through it."""
+    story = STORIES[key]
+    step = st.query_params.get("step", "ask")
+    step = step if step in STEPS else "ask"
+    in_class = st.query_params.get("class") == "1"
+    got = facts(story)
+    place = list(STORIES).index(key) + 1
+    marks = "".join(f"<li{' aria-current=step' if name == step else ''}>{words}</li>" for name, words in STEPS.items())
+    page_frame.say(
+        f'<h1 class="wi-ask">Story {place} of {len(STORIES)}: {text(story.title)}</h1>'
+        f'<p class="wi-scene">{text(story.setting)}</p><p class="wi-story-ask">{text(story.ask)}</p>'
+        f'<ol class="wi-steps" aria-label="Steps of the story">{marks}</ol>'
+    )
+    {"ask": ask_step, "show": show_step, "why": why_step}[step](got)
+    if in_class:
+        class_part(got)
+    else:
+        st.page_link(
+            PAGE,
+            label="For a class: exercises and worked answers to this story",
+            query_params={"story": key, "step": step, "class": "1"},
+        )
+
+
+def believed(misconception: str) -> str:
+    """What many believe, in quotes, and what is so."""
+    said_, _, truth = misconception.partition(". ")
+    return f"“{text(said_)}.” <b>In truth:</b> {text(lowered(truth))}"
+
+
+def ask_step(got: Facts) -> None:
+    """The scene, the present build, the guess."""
+    left, right = st.columns([1, 1.25], gap="large")
+    with left:
+        guess_controls(got.story)
+        with st.container(key="why_buttons", horizontal=True):
+            st.button("Show me", key="why_to_show", type="primary", on_click=_go, args=("show",))
+        own_build()
+    with right:
+        chart(got, shown=False)
+
+
+def show_step(got: Facts) -> None:
+    """The answer beside the guess."""
+    told = said(got, _guess(got.story.key))
+    left, right = st.columns([1, 1.25], gap="large")
+    with left:
+        page_frame.say(
+            f'<p class="wi-said" role="status">{text(told)}</p>' + quiz_html(got, _answers_of(got.story.key)["quiz"])
+        )
+        with st.container(key="why_buttons", horizontal=True):
+            st.button("And why?", key="why_to_why", type="primary", on_click=_go, args=("why",))
+            st.button("Ask me again", key="why_again", on_click=_go, args=("ask",))
+    with right:
+        chart(got, shown=True)
+    page_frame.section("What else changes", f"{got.before.name} → {got.after.name}")
+    page_frame.say(notes_html(got))
+
+
+def why_html(got: Facts) -> str:
+    """Formula with both builds' numbers, the misconception by name, the caution."""
+    story = got.story
+    caution = f'<p class="wi-notice">{text(story.caution)}</p>' if story.caution else ""
+    return (
+        steps_html(story.why(got))
+        + '<p class="wi-story-ask">What many believe</p>'
+        + f'<p class="wi-wrong">{believed(story.misconception)}</p>{caution}'
+    )
+
+
+def why_step(got: Facts) -> None:
+    """Why it comes out so, and where to go on."""
+    page_frame.say(f'<p class="wi-said">{text(said(got, _guess(got.story.key)))}</p>{why_html(got)}')
+    with st.container(key="why_buttons", horizontal=True):
+        loaded = got.before if got.story.loads_before else got.after
+        if st.button(
+            f"Load this build: {loaded.name}",
+            key="why_load",
+            help="Puts it on every page, beside the one the story begins with. Your own is kept.",
+        ):
+            _load(got)
+            st.rerun()
+        own_build()
+        st.button("Back to the chart", key="why_to_show", on_click=_go, args=("show",))
+        st.button("Ask me again", key="why_again", on_click=_go, args=("ask",))
+    with st.container(key="why_more", horizontal=True):
+        keys = list(STORIES)
+        after = STORIES[keys[(keys.index(got.story.key) + 1) % len(keys)]]
+        st.page_link(PAGE, label=f"Next story: {after.title} →", query_params={"story": after.key, "step": "ask"})
+        if st.query_params.get("class") != "1":
+            st.page_link(
+                PAGE,
+                label="With exercises, for a class →",
+                query_params={"story": got.story.key, "step": "why", "class": "1"},
+            )
+
+
+# ---- for a class ------------------------------------------------------------------------------------------
+
+
+def class_part(got: Facts) -> None:
+    """Worked answer and three exercises, answers worked out now; prints with the page."""
+    story = got.story
+    with st.container(key="why_exercises"):
+        page_frame.section(
+            "For a class", "answers are worked out now, from the builds; print this page with or without them"
+        )
+        with st.container(key="why_more_class", horizontal=True):
+            open_ = st.checkbox("Show worked answers", value=True, key=f"why_open:{story.key}")
+            seed = st.session_state.setdefault("why_seed", 0)
+            if st.button("Other numbers", key="why_other"):
+                seed = st.session_state["why_seed"] = seed + 1
+        if open_ and st.query_params.get("step", "ask") != "why":
+            page_frame.say(f'<p class="wi-said">{text(said(got, None))}</p>{quiz_html(got, None)}{why_html(got)}')
+        page_frame.say(
+            f'<p class="wi-words"><b>Three exercises.</b> The craft is {html.escape(got.before.name)}; everything not '
+            "named stays. Right is what lies where 8 in 10 such craft land.</p>"
+        )
+        place = (st.context.url or "").split("?")[0]
+        page_frame.say('<p class="wi-small">For those who are to guess first: the story without answers.</p>')
+        st.code(f"{place}?story={story.key}&step=ask", language=None, wrap_lines=True)
+        for k, one in enumerate(exercises(story, seed=seed), start=1):
+            exercise(one, number=k, key=f"{story.key}:{seed}:{k}", open_=open_)
+
+
+def exercise(one: Exercise, *, number: int, key: str, open_: bool) -> None:
+    """One exercise, a field for an answer and what it is worth."""
+    units = page_frame.units()
+    kind = quantity_of(one.kind, units, largest=one.high)
+    page_frame.say(f'<p class="wi-words"><b>{number}.</b> {text(one.text)}</p>')
+    unit = f", {kind.unit}" if kind.unit else ""
+    typed = st.number_input(f"Answer {number}{unit}", value=None, key=f"why_answer:{key}", format="%g")
+    words = ""
+    if typed is not None and math.isfinite(typed):
+        right = one.right((typed - kind.offset) * kind.scale)
+        words = "✓ Right: within the band." if right else "✕ Outside the band."
+    if open_:
+        words = f"{words} It is {one.answer(units)}."
+    page_frame.say(f'<p class="wi-words" role="status">{text(words.strip())}</p>')
+
+
+# ---- the page ---------------------------------------------------------------------------------------------
+
+
+def page(inputs: Inputs) -> None:
+    """Draw the page."""
+    page_frame.style("why")
+    asked = st.query_params.get("story")
+    if asked in STORIES:
+        st.page_link(PAGE, label="← All questions, stories and words")
+        story_block(asked)
+        return
+    page_frame.say(
+        '<h1 class="wi-ask">Why is it so?</h1>'
+        '<p class="wi-lead">Open a question and see the formula with your own numbers in it. Or take a story: guess '
+        "first, then look.</p>"
+        + ('<p class="wi-notice" role="status">There is no story of that name; here are all six.</p>' if asked else "")
+    )
+    own_build()
+    lists(inputs)
+    page_frame.next_question("shelf", "Keep it, print it, take it along")
+
+
+page(state.usable())

@@ -1,0 +1,472 @@
+"""Guided stories: two builds, a question, the reader's guess, the answer. Pure: no screen, no result written down.
+
+A story says how its craft stands before and along which path it changes; everything shown comes from the engine
+when somebody looks. The path is worked out as one array of builds, with its draws, in two passes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from functools import lru_cache
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from explorer.inputs import Inputs
+from explorer.text.numbers import NARROW, Units, band, number, value
+from explorer.text.working_step import Step
+from propmodel.assembly.build import Build
+from propmodel.assembly.build_record import from_record
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.units import GRAM
+from propmodel.studies.spread import draw
+
+__all__ = [
+    "Exercise",
+    "Facts",
+    "Note",
+    "Quiz",
+    "Story",
+    "Task",
+    "answers_at",
+    "exercises",
+    "facts",
+    "guess_value",
+    "notes_of",
+    "said",
+]
+
+DRAWS = 128
+TAILS = (0.1, 0.9)
+SAME = 0.005
+"""A change smaller than this reads as none. [-]"""
+
+Measure = Callable[[Assessment], NDArray]
+Fields = dict[str, Any]
+
+
+class Note(NamedTuple):
+    """One more thing that changes: an output of the engine, its kind of number, words for it."""
+
+    output: str
+    kind: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Quiz:
+    """A question with wrong answers worth choosing; which one is right is worked out from the builds.
+
+    Parameters
+    ----------
+    ask : str
+    options : tuple of str
+    right : callable
+        Facts to the index of the right option.
+    because : callable
+        Facts to a sentence with this story's numbers.
+    """
+
+    ask: str
+    options: tuple[str, ...]
+    right: Callable[[Facts], int]
+    because: Callable[[Facts], str]
+
+
+@dataclass(frozen=True)
+class Task:
+    """What an exercise may change and ask.
+
+    Parameters
+    ----------
+    field : str
+        Field of `Inputs`.
+    low, high, step : float
+        Values it may take, in the field's unit.
+    given : str
+        Words with ``{}`` for the value.
+    output, kind, ask : str
+        Output of the engine, its kind of number, and the question.
+    """
+
+    field: str
+    low: float
+    high: float
+    step: float
+    given: str
+    output: str
+    kind: str
+    ask: str
+
+
+@dataclass(frozen=True)
+class Story:
+    """One story.
+
+    Parameters
+    ----------
+    key, title, teaser : str
+        Name in the address; heading; one line in the list.
+    start : callable
+        The craft as it stands.
+    path : callable
+        Inputs and places t (0 before, 1 after; an array) to the fields that change.
+    spots : sequence of float
+        Places where the curve is drawn.
+    x_name, x_unit : str
+        What changes.
+    x : callable
+        Inputs and places to the numbers on that axis.
+    x_words : tuple of str
+        Names of the places where they are things, not numbers; else empty.
+    output : str or callable
+        What is asked: an output of the engine, or a measure of an assessment.
+    kind, y_name : str
+        Its kind of number, and its name on the chart.
+    setting, ask : str
+        The scene; the question about the change.
+    quiz : Quiz
+    notes : tuple of Note
+    also : callable
+        Facts to further sentences for *show*.
+    why : callable
+        Facts to steps: what, formula with both builds' numbers, source.
+    misconception : str
+    tasks : tuple of Task
+    caution : str
+    after_name : str
+    loads_before : bool
+        The build worth loading is the one before.
+    """
+
+    key: str
+    title: str
+    teaser: str
+    start: Callable[[], Inputs]
+    path: Callable[[Inputs, NDArray], Fields]
+    spots: Sequence[float]
+    x_name: str
+    x_unit: str
+    x: Callable[[Inputs, NDArray], NDArray]
+    output: str | Measure
+    kind: str
+    y_name: str
+    setting: str
+    ask: str
+    quiz: Quiz
+    notes: tuple[Note, ...]
+    also: Callable[[Facts], list[str]]
+    why: Callable[[Facts], list[Step]]
+    misconception: str
+    tasks: tuple[Task, ...]
+    caution: str = ""
+    x_words: tuple[str, ...] = ()
+    after_name: str = ""
+    loads_before: bool = False
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What the engine says about a story.
+
+    Parameters
+    ----------
+    story : Story
+    before, after : Inputs
+    a, b : mapping
+        All outputs asked for, before and after. [SI]
+    x, low, mid, high : ndarray
+        Along the path: place on the x axis, and the asked answer with its band. [SI]
+    x_before, x_after, y_before, y_after : float
+    change, change_low, change_high : float
+        After over before, less one; the band over the same draws of both. [-]
+    """
+
+    story: Story
+    before: Inputs
+    after: Inputs
+    a: Mapping[str, float]
+    b: Mapping[str, float]
+    x: NDArray
+    low: NDArray
+    mid: NDArray
+    high: NDArray
+    x_before: float
+    x_after: float
+    y_before: float
+    y_after: float
+    change: float
+    change_low: float
+    change_high: float
+
+
+NAMES = (
+    "mass", "thrust_to_weight", "hover_throttle", "hover_current", "hover_power", "hover_time", "hover_rev_per_s",
+    "full_throttle_current", "full_throttle_motor_current", "full_throttle_thrust", "full_throttle_voltage",
+    "full_throttle_voltage_at_reserve", "full_throttle_rev_per_s", "tip_mach", "pull_out_height", "induced_velocity",
+    "hover_motor_heat",
+)  # fmt: skip
+"""Outputs that stories speak of."""
+
+
+def _build(inputs: Inputs, fields: Fields) -> Build:
+    return from_record({**asdict(inputs), **fields})
+
+
+def _measured(story: Story, a: Assessment) -> NDArray:
+    if callable(story.output):
+        return np.asarray(story.output(a), dtype=np.float64)
+    return np.asarray(evaluate(a, [story.output])[story.output], dtype=np.float64)
+
+
+def _plain(fields: Fields) -> Fields:
+    """Fields of one place as a person would have typed them."""
+    first = {name: np.asarray(v).ravel()[0].item() for name, v in fields.items()}
+    return {name: int(v) if isinstance(getattr(Inputs(), name), int) else round(v, 3) for name, v in first.items()}
+
+
+def _ends(values: NDArray) -> tuple[NDArray, NDArray]:
+    """Band over the last axis; nothing where most draws cannot do it."""
+    enough = np.mean(np.isfinite(values), axis=-1) >= 0.5
+    held = np.where(np.isfinite(values) | ~enough[..., None], values, np.nan)
+    held = np.where(enough[..., None], held, 0.0)
+    low, high = np.nanquantile(held, TAILS, axis=-1)
+    return np.where(enough, low, np.nan), np.where(enough, high, np.nan)
+
+
+@lru_cache(maxsize=64)
+def facts(story: Story) -> Facts:
+    """Work a story out; kept, since it depends on nothing but the story.
+
+    Examples
+    --------
+    >>> from explorer.story_list import STORIES
+    >>> found = facts(STORIES["camera"])
+    >>> found.y_after > found.y_before
+    True
+    """
+    before = story.start()
+    t = np.concatenate([[0.0, 1.0], np.asarray(story.spots, dtype=np.float64)])
+    fields = story.path(before, t)
+    made = _build(before, fields)
+    whole = Assessment(made)
+    every = {name: np.broadcast_to(v, t.shape) for name, v in evaluate(whole, list(NAMES)).items()}
+    mid = np.broadcast_to(_measured(story, whole), t.shape)
+    drawn = _measured(story, Assessment(draw(made, draws=DRAWS).build, quick=True, drawn=True))
+    low, high = _ends(drawn)
+    # both builds are drawn with the same points: what the labels hide they hide alike
+    ratio_low, ratio_high = _ends((drawn[1] / drawn[0] - 1.0)[None])
+    x = np.broadcast_to(np.asarray(story.x(before, t), dtype=np.float64), t.shape)
+    after = replace(before, name=story.after_name or before.name, **_plain(story.path(before, np.array([1.0]))))
+    return Facts(
+        story=story,
+        before=before,
+        after=after,
+        a=MappingProxyType({name: float(v[0]) for name, v in every.items()}),
+        b=MappingProxyType({name: float(v[1]) for name, v in every.items()}),
+        x=x[2:],
+        low=low[2:],
+        mid=mid[2:],
+        high=high[2:],
+        x_before=float(x[0]),
+        x_after=float(x[1]),
+        y_before=float(mid[0]),
+        y_after=float(mid[1]),
+        change=float(mid[1] / mid[0] - 1.0),
+        change_low=float(ratio_low[0]),
+        change_high=float(ratio_high[0]),
+    )
+
+
+def answers_at(inputs: Inputs, **fields: Any) -> dict[str, float]:
+    """All outputs that stories speak of, for a build of plain numbers.
+
+    Examples
+    --------
+    >>> more, less = answers_at(Inputs()), answers_at(Inputs(), payload_g=0.0)
+    >>> more["mass"] > less["mass"]
+    True
+    """
+    made = _build(inputs, fields)
+    return {name: float(np.asarray(v)) for name, v in evaluate(Assessment(made), list(NAMES)).items()}
+
+
+# ---- words ------------------------------------------------------------------------------------------------
+
+
+def _percent(share: float) -> str:
+    return f"{number(100.0 * abs(share), 1.0)}{NARROW}%"
+
+
+def _way(share: float) -> str:
+    return "less" if share < 0.0 else "more"
+
+
+def _signed(share: float) -> str:
+    return "the same" if abs(share) < SAME else f"{_percent(share)} {_way(share)}"
+
+
+def _span(found: Facts) -> str:
+    """The band of the change, in whole per cent."""
+    low, high = found.change_low, found.change_high
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return ""
+    if low * high >= 0.0:
+        first, second = sorted((number(100.0 * abs(low), 1.0), number(100.0 * abs(high), 1.0)), key=float)
+        return "" if first == second else f" ({first} to {second})"
+    return f" ({_signed(low)} to {_signed(high)})"
+
+
+def said(found: Facts, guess: float | None) -> str:
+    """The reader's guess beside the answer.
+
+    Parameters
+    ----------
+    found : Facts
+    guess : float or None
+        Change that the reader foretold. [-]
+
+    Returns
+    -------
+    str
+        "You said 10 % less; it is about 16 % less (14 to 18)."
+    """
+    told = f"about {_signed(found.change)}" if abs(found.change) >= SAME else "the same"
+    truth = f"{told}{_span(found)}"
+    if guess is None:
+        return f"It is {truth}."
+    if found.change_low <= guess <= found.change_high:
+        after = " Your guess lies within the band."
+    elif guess * found.change < 0.0 and abs(found.change) >= SAME:
+        after = " It goes the other way."
+    else:
+        after = ""
+    return f"You said {_signed(guess)}; it is {truth}.{after}"
+
+
+def guess_value(found: Facts, guess: float) -> float:
+    """Where the reader's guess stands on the chart. [SI]"""
+    return found.y_before * (1.0 + guess)
+
+
+def notes_of(found: Facts, units: Units | None = None) -> list[tuple[str, str, str, str]]:
+    """What else changes: words, before, after, change in words."""
+    units = units or Units()
+    rows = []
+    for note in found.story.notes:
+        a, b = found.a[note.output], found.b[note.output]
+        both = math.isfinite(a) and math.isfinite(b) and a != 0.0
+        rows.append(
+            (
+                note.words,
+                value(note.kind, a, units),
+                value(note.kind, b, units),
+                _signed(b / a - 1.0) if both else "",
+            )
+        )
+    return rows
+
+
+# ---- exercises --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """One exercise with its answer, worked out when somebody looks.
+
+    Parameters
+    ----------
+    text : str
+    kind : str
+        Kind of number that is asked for.
+    start, low, mid, high : float
+        The answer for the craft of the story; the band and the forecast of the one asked about. [SI]
+    fields : mapping
+        What differs from the craft of the story.
+    """
+
+    text: str
+    kind: str
+    start: float
+    low: float
+    mid: float
+    high: float
+    fields: Mapping[str, float]
+
+    def right(self, answer: float) -> bool:
+        """Whether an answer lies where 8 in 10 such craft land. [SI]"""
+        return self.low <= answer <= self.high
+
+    def answer(self, units: Units | None = None) -> str:
+        """The answer with its band."""
+        return band(self.kind, self.mid, self.low, self.high, units or Units())
+
+
+def exercises(story: Story, *, seed: int = 0) -> list[Exercise]:
+    """One exercise for each task: a value within its range, one question, the answer from the engine.
+
+    Parameters
+    ----------
+    story : Story
+    seed : int
+        Another seed, other values.
+
+    Returns
+    -------
+    list of Exercise
+    """
+    return list(_exercises(story.key, seed, story))
+
+
+@lru_cache(maxsize=64)
+def _exercises(key: str, seed: int, story: Story) -> tuple[Exercise, ...]:
+    start = story.start()
+    random = np.random.default_rng([seed, *key.encode()])
+    count = len(story.tasks)
+    columns: dict[str, NDArray] = {}
+    picked = []
+    for place, task in enumerate(story.tasks, start=1):
+        now = float(getattr(start, task.field))
+        values = np.round(np.arange(task.low, task.high + 0.5 * task.step, task.step), 6)
+        # a value close to the present one asks nothing
+        far = values[np.abs(values - now) >= 0.15 * (task.high - task.low)]
+        far = np.setdiff1d(far, columns.get(task.field, np.empty(0)))
+        chosen = float(random.choice(far))
+        column = columns.setdefault(task.field, np.full(count + 1, now))
+        column[place] = chosen
+        picked.append(chosen)
+    made = _build(start, dict(columns))
+    asked = sorted({task.output for task in story.tasks})
+    mid = evaluate(Assessment(made), asked)
+    drawn = evaluate(Assessment(draw(made, draws=DRAWS).build, quick=True, drawn=True), asked)
+    out = []
+    for place, (task, chosen) in enumerate(zip(story.tasks, picked, strict=True), start=1):
+        centre = np.broadcast_to(mid[task.output], (count + 1,))
+        low, high = _ends(np.broadcast_to(drawn[task.output], (count + 1, DRAWS)))
+        first = float(centre[0])
+        out.append(
+            Exercise(
+                text=f"{task.given.format(number(chosen, task.step))} {task.ask} As the story begins it is "
+                f"{value(task.kind, first)}.",
+                kind=task.kind,
+                start=first,
+                low=min(float(low[place]), float(centre[place])),
+                mid=float(centre[place]),
+                high=max(float(high[place]), float(centre[place])),
+                fields=MappingProxyType({task.field: chosen}),
+            )
+        )
+    return tuple(out)
+
+
+def mass_g(inputs: Inputs, fields: Fields) -> NDArray:
+    """Take-off mass along a path. [g]"""
+    return np.asarray(_build(inputs, fields).mass) / GRAM
+
+
+assert set(NAMES) <= set(OUTPUTS)

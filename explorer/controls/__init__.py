@@ -1,0 +1,1 @@
+"""Controls and frame that every page shares."""

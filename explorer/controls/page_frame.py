@@ -1,0 +1,423 @@
+"""Controls, strips and slots that every page shares. Each control shows one field of the session's `Inputs`."""
+
+from __future__ import annotations
+
+import html
+import math
+import re
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+import streamlit as st
+
+from explorer.figures.base import PLOT_CONFIG
+from explorer.forecasts import headlines
+from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, measured_label, take_off_g
+from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
+from explorer.session import state
+from explorer.text.numbers import Units, prose
+from propmodel.components import propeller
+
+__all__ = [
+    "chart",
+    "control",
+    "key_line",
+    "knob_strip",
+    "leans_on",
+    "next_question",
+    "notice",
+    "numbers",
+    "page_file",
+    "say",
+    "section",
+    "style",
+    "table",
+    "tame",
+    "told_apart",
+    "units",
+    "working",
+]
+
+STYLES = Path(__file__).resolve().parent / "styles"
+
+KNOBS = (
+    "take_off_g", "payload_g", "kv", "stator_d_mm", "stator_h_mm", "diameter_in", "pitch_in", "blades",
+    "blade_width_mm", "cells", "capacity_mah", "parallel", "rotors", "command_cap_percent", "charge_left_percent",
+    "altitude_m", "air_temperature_c", "pack_temperature_c", "cruise_kmh", "reserve_percent",
+)  # fmt: skip
+"""What the knob strip offers, in this order."""
+
+_WHOLE_SPAN = {"command_cap_percent", "charge_left_percent", "reserve_percent", "pack_temperature_c"}
+"""Their whole allowed range fits a slider."""
+_OWN_SPAN = {
+    "blades": (2, 6), "cells": (1, 12), "parallel": (1, 4), "rotors": (3, 8), "altitude_m": (0.0, 4000.0),
+    "air_temperature_c": (-20.0, 40.0), "payload_g": (0.0, 400.0), "cruise_kmh": (0.0, 150.0),
+}  # fmt: skip
+
+
+# ---- words ------------------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=8)
+def _css(name: str) -> str:
+    return (STYLES / f"{name}.css").read_text(encoding="utf-8")
+
+
+def style(name: str = "style") -> None:
+    """Put a style sheet on the page: the frame's as the first thing of every run, a page's own after it."""
+    st.html(f"<style>{_css(name)}</style>")
+
+
+def page_file(page: str) -> str:
+    """File of a page, as the server names it: below the folder of `app.py`."""
+    return f"app_pages/{page}/page.py"
+
+
+def say(body: str) -> None:
+    """Write our own HTML; everything typed by somebody must come escaped (`html.escape`)."""
+    st.html(f'<div class="wi">{body}</div>')
+
+
+def section(title: str, aside: str = "") -> None:
+    """Heading of a part of a page, with a lighter remark."""
+    more = f" <span>{html.escape(aside)}</span>" if aside else ""
+    say(f"<h2>{html.escape(title)}{more}</h2>")
+
+
+def notice(*, first_words: str = "") -> None:
+    """One slot for what could not be used, or a first visitor's words; there even when empty: nothing jumps."""
+    found = state.notices()
+    body = "".join(f'<p class="wi-notice" role="status">{html.escape(prose(text))}</p>' for text in found)
+    say(body or (f'<p class="wi-first">{first_words}</p>' if first_words else ""))
+
+
+def key_line(pinned_name: str | None, *, limit: bool = False) -> str:
+    """One line that says what the strokes of the charts mean."""
+    parts = ['<span class="key"><i class="this"></i>this build</span>']
+    if pinned_name is not None:
+        parts.append(f'<span class="key"><i class="pin"></i>{html.escape(pinned_name)} (pinned)</span>')
+    parts.append('<span class="key"><i class="band"></i>where 8 in 10 craft with these labels land</span>')
+    if limit:
+        parts.append('<span class="key"><i class="beyond"></i>beyond the label</span>')
+    return f'<p class="wi-small">{"".join(parts)}</p>'
+
+
+# ---- controls ---------------------------------------------------------------------------------------------
+
+
+def units() -> Units:
+    """Units the reader chose."""
+    return st.session_state.setdefault("units", Units())
+
+
+def described(name: str) -> Field:
+    """How a field is asked for."""
+    return TAKE_OFF if name == "take_off_g" else FIELDS[name]
+
+
+def value_of(name: str) -> Any:
+    """What the build on the screen says."""
+    # the scale reads whole grams; the build keeps what it has until somebody moves this
+    return float(round(take_off_g(state.usable()))) if name == "take_off_g" else getattr(state.inputs(), name)
+
+
+SHARED = ("lean",)
+"""Places of controls that several pages draw."""
+
+
+def _page() -> str:
+    """The page being drawn. A control that two pages share must have a key for each: Streamlit takes them for two
+    controls, and a value put under one key for the first is lost on the second."""
+    return st.session_state.get("page", "")
+
+
+def _put(key: str, value: Any) -> None:
+    """Let a control show a value, without sending back what the reader is just moving."""
+    if key not in st.session_state or st.session_state[key] != value:
+        st.session_state[key] = value
+
+
+def _took(key: str, name: str) -> None:
+    value = from_shown(name, st.session_state[key], units())
+    if value is None and not described(name).optional:
+        return  # an emptied field keeps what it had
+    if described(name).kind == "whole" and value is not None:
+        value = int(value)
+    state.change(name, value)
+
+
+def _label(field: Field, short: str | None) -> str:
+    unit = shown_unit(field.name, field.unit, units())
+    words = short or field.label
+    named = f"{words}, {unit}" if unit and unit not in ("cells",) else words
+    if field.name in headlines.FIT_NAMES and field.name in headlines.over_label(state.usable()):
+        return f"{named} (over its limit)"
+    return named
+
+
+def _help(field: Field) -> str:
+    return f"{field.help} Typical: {field.typical}." if field.typical else field.help
+
+
+def _within(value: float | None, low: float, high: float) -> float | None:
+    return None if value is None or not math.isfinite(value) else min(max(value, low), high)
+
+
+def control(name: str, *, where: str, short: str | None = None) -> None:
+    """Draw the control of one field.
+
+    Parameters
+    ----------
+    name : str
+        Field of `Inputs`, or ``take_off_g``.
+    where : str
+        Tells apart two controls of one field on one page.
+    short : str or None
+        Shorter label.
+    """
+    field, value = described(name), value_of(name)
+    # the style sheet takes the clearing cross off fields that must have a value
+    place = f"{where}:{_page()}" if where in SHARED else where
+    key = f"{place}:{name}" if field.optional else f"{place}-must:{name}"
+    common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
+    label = _label(field, short)
+    if name == "measured_propeller":
+        _put(key, value)
+        st.selectbox(
+            label,
+            [None, *propeller.measured_names()],
+            format_func=lambda v: measured_label(v) if v else "none: by its label",
+            **common,
+        )
+    elif field.kind == "choice":
+        _put(key, value if value in field.options else field.options[0])
+        st.selectbox(label, field.options, format_func=lambda v: CHEMISTRY_NAMES.get(v, v), **common)
+    elif field.kind == "switch":
+        _put(key, bool(value))
+        st.checkbox(label, **common)
+    elif field.kind == "text":
+        _put(key, str(value))
+        st.text_input(label, max_chars=60, **common)
+    else:
+        assert field.low is not None and field.high is not None and field.step is not None
+        low, high, step = shown_span(name, (field.low, field.high, field.step), units())
+        shown = _within(to_shown(name, value, units()), low, high)
+        if field.kind == "whole":
+            numbers_: dict[str, Any] = {"min_value": int(low), "max_value": int(high), "step": 1}
+            shown = None if shown is None else int(shown)
+        else:
+            numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
+            shown = None if shown is None else float(f"{shown:.6g}")
+        hint = f"not told: {field.when_unknown}" if field.optional else None
+        _put(key, shown)
+        st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
+
+
+def _slider_span(name: str, value: float) -> tuple[float, float, float]:
+    """Range of the knob: around the value it had when chosen, kept until the value leaves it."""
+    field = described(name)
+    spans: dict[str, tuple[float, float, float]] = st.session_state.setdefault("knob_spans", {})
+    low, high, step = spans.get(name, (math.inf, -math.inf, 1.0))
+    if not low <= value <= high:
+        assert field.low is not None and field.high is not None
+        step = float(field.step or 1.0)
+        if name in _WHOLE_SPAN:
+            low, high = field.low, field.high
+        elif name in _OWN_SPAN and _OWN_SPAN[name][0] <= value <= _OWN_SPAN[name][1]:
+            low, high = _OWN_SPAN[name]
+        else:
+            coarse = step * max(1.0, 10 ** math.floor(math.log10(max(value, step) / step / 4)))
+            low = max(field.low, math.floor(0.55 * value / coarse) * coarse)
+            high = min(field.high, math.ceil(1.7 * value / coarse) * coarse)
+        spans[name] = (low, high, step)
+    return spans[name]
+
+
+def knob_strip() -> None:
+    """Try changing one input: choose it, slide it, pin the result. The same on all pages that offer it."""
+    with st.container(key="strip"):
+        pick, slide, hold = st.columns([2.2, 5, 1.7], vertical_alignment="bottom", gap="medium")
+        with pick:
+            # another page drops the choice: take it up again
+            key = f"knob:{_page()}"
+            st.session_state.setdefault(key, st.session_state.get("knob_kept", KNOBS[0]))
+            name = st.selectbox(
+                "Try changing",
+                KNOBS,
+                format_func=lambda k: described(k).label,
+                key=key,
+                help="Choose an input; the slider beside it moves it. The same input stands at the left.",
+            )
+            st.session_state["knob_kept"] = name
+        with slide:
+            _knob(name)
+        with hold:
+            st.button(
+                "Pin this build",
+                key="pin",
+                on_click=state.pin,
+                width="stretch",
+                help="Keep this build as the grey dashed one; every number then shows against it.",
+            )
+
+
+def _knob(name: str) -> None:
+    field, value, key = described(name), value_of(name), f"knob:{_page()}:{name}"
+    if value is None:  # not told: start from the middle of what may be
+        value = {"blade_width_mm": 0.155 * 0.5 * 25.4 * state.usable().diameter_in}.get(name, field.low)
+    assert field.low is not None and field.high is not None  # every knob is a number
+    value = min(max(float(value), field.low), field.high)
+    low, high, step = _slider_span(name, value)
+    unit = shown_unit(name, field.unit, units())
+    common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
+    if field.kind == "whole":
+        _put(key, int(value))
+        st.slider(_label(field, None), int(low), int(high), step=1, format=f"%d {unit}".strip(), **common)
+        return
+    low, high, step = shown_span(name, (low, high, step), units())
+    at = float(to_shown(name, value, units()) or 0.0)
+    digits = max(0, math.ceil(-math.log10(step) - 1e-9))
+    at = min(max(round(at, digits), low), high)
+    _put(key, float(at))
+    sign = "%%" if unit == "%" else unit
+    st.slider(
+        _label(field, None), float(low), float(high), step=float(step), format=f"%.{digits}f {sign}".strip(), **common
+    )
+
+
+def leans_on() -> None:
+    """Say how many answers hang on things not told, and open their fields on the spot."""
+    found = assumed_fields(state.usable())
+    with st.container(key="lean", width="content"):
+        if not found:
+            say('<p class="wi-small">You have told everything it leans on.</p>')
+            return
+        short = [words.split(" (")[0] for _, words in found]
+        words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
+        count = f"{len(found)} things" if len(found) > 1 else "1 thing"
+        label = f"Leans on {count} you have not told me: {words}"
+        with st.popover(
+            label,
+            type="tertiary",
+            key="lean_open",
+            on_change="rerun",
+        ) as box:
+            if box.open:
+                st.caption("Each stands at a marked default until you tell it.")
+                for name, _ in found:
+                    control(name, where="lean")
+
+
+# ---- charts, tables, workings -----------------------------------------------------------------------------
+
+
+def chart(figure: go.Figure, *, key: str, alt: str) -> None:
+    """Draw a figure of ours; ``alt`` is what it shows, in a sentence, for those who do not see it."""
+    st.plotly_chart(figure, key=key, theme=None, config=PLOT_CONFIG, width="stretch", alt=alt)
+
+
+def table(headings: Sequence[str], rows: Sequence[Sequence[Any]], *, caption: str = "") -> str:
+    """A small table as HTML; all cells are escaped."""
+    head = "".join(f'<th scope="col">{html.escape(str(h))}</th>' for h in headings)
+    body = "".join("<tr>" + "".join(f"<td>{html.escape(str(cell))}</td>" for cell in row) + "</tr>" for row in rows)
+    over = f"<caption>{html.escape(caption)}</caption>" if caption else ""
+    # a wide one scrolls sideways: by keyboard only where it can take the focus, and then it needs a name
+    name = html.escape(caption or ", ".join(str(h) for h in headings), quote=True)
+    return (
+        f'<div class="wi-table" role="group" tabindex="0" aria-label="Table: {name}">'
+        f"<table>{over}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    )
+
+
+def told_apart(words: str, name: str) -> str:
+    """Label of one of several like buttons: the name is there for screen readers, the style sheet hides it.
+
+    Examples
+    --------
+    >>> told_apart("Load", "2306, 1800 KV *; 6S 2000")
+    'Load *2306, 1800 KV ; 6S 2000*'
+    """
+    plain = tame(name)
+    return f"{words} *{plain}*" if plain else words
+
+
+def tame(text: str) -> str:
+    """A stranger's text fit for a label, a caption or a help text, which are Markdown: harmless signs only.
+
+    Examples
+    --------
+    >>> tame("![p](http://evil.example) <b>$x$</b> 2207, 1950 KV")
+    'p (http //evil.example) b x /b 2207, 1950 KV'
+    """
+    return " ".join(re.sub(r"[^\w .,;/()-]|_", " ", text).split())
+
+
+def numbers(key: str, frame: Callable[[], pd.DataFrame], *, file_name: str, every: int = 1, digits: int = 3) -> None:
+    """Numbers behind a chart: a table and a CSV file, made only when opened.
+
+    Parameters
+    ----------
+    key : str
+    frame : callable
+        Gives the table, units in its headings.
+    file_name : str
+        Of the download.
+    every : int
+        Show every so many rows; the file has all.
+    digits : int
+        Significant digits shown; the file has six.
+    """
+    with st.expander("Numbers", key=f"numbers_{key}", on_change="rerun") as box:
+        if not box.open:
+            return
+        whole = frame()
+        rows = [[_cell(v, digits) for v in row] for row in whole.iloc[::every].itertuples(index=False)]
+        say(table(list(whole.columns), rows))
+        st.download_button(
+            "Download as CSV",
+            whole.to_csv(index=False, float_format="%.6g").encode(),
+            file_name=file_name,
+            mime="text/csv",
+            key=f"csv_{key}",
+            on_click="ignore",
+            help="All rows, six digits, units in the headings.",
+        )
+
+
+def _cell(value: Any, digits: int) -> str:
+    if isinstance(value, float):
+        return "" if math.isnan(value) else f"{value:.{digits}g}" if abs(value) < 10**digits else f"{value:,.0f}"
+    return str(value)
+
+
+def working(label: str, steps: Callable[[], Sequence[tuple[str, str, str]]], *, key: str) -> None:
+    """A word that opens its own working in place.
+
+    Parameters
+    ----------
+    label : str
+    steps : callable
+        Gives (what, formula with this build's numbers, source) for each step; called only when opened.
+    key : str
+    """
+    with st.popover(label, type="tertiary", key=f"working_{key}", on_change="rerun") as box:
+        if box.open:
+            body = "".join(
+                f"<dt>{html.escape(what)}</dt><dd><code>{html.escape(sum_)}</code></dd>"
+                f'<dd class="src">{html.escape(source)}</dd>'
+                for what, sum_, source in steps()
+            )
+            # a long one scrolls inside its box: by keyboard only where something in it takes the focus
+            say(
+                f'<div role="group" tabindex="0" aria-label="{html.escape(label, quote=True)}">'
+                f'<dl class="wi-working">{body}</dl></div>'
+            )
+
+
+def next_question(page: str, words: str) -> None:
+    """Link to the page of the next question."""
+    st.page_link(page_file(page), label=f"{words} →")

@@ -1,0 +1,291 @@
+"""The side panel: build, labels, groups of inputs by question, units, link."""
+
+from __future__ import annotations
+
+import html
+from dataclasses import replace
+from typing import Any
+
+import streamlit as st
+
+from explorer.controls import measured_parts, page_frame
+from explorer.forecasts import headlines
+from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
+from explorer.inputs.measured_parts import OwnInputs, in_use
+from explorer.labels import Reading, answered, read_labels
+from explorer.session import state
+from explorer.text.numbers import Units
+from propmodel.assembly.demo import demo_names
+
+__all__ = ["draw", "lender_of", "link_leaves_out", "untold"]
+
+FIRST = {
+    "What it carries": (("take_off_g", None),),
+    "What turns": (("kv", None), ("diameter_in", "Diameter"), ("pitch_in", "Pitch")),
+    "What feeds it": (("cells", "Cells"), ("capacity_mah", "Capacity")),
+}
+"""The six first controls, with short labels where two share a row."""
+
+
+def draw() -> None:
+    """Draw the side panel."""
+    with st.sidebar:
+        _craft()
+        measured_parts.in_side_panel()
+        _labels()
+        for group in GROUPS:
+            _group(group)
+        _foot()
+
+
+def _craft() -> None:
+    inputs = state.inputs()
+    invented = any("invented" in n for n in (inputs.motor_name, inputs.propeller_name, inputs.pack_name))
+    aside = ", invented parts" if invented else ""
+    st.html(
+        '<div class="wi"><div class="wi-brand">Propulsion what-if</div>'
+        f'<div class="wi-build"><b>{html.escape(inputs.name or "Your build")}</b>{aside}</div></div>'
+    )
+    now = next((n for n in demo_names() if demo_inputs(n) == inputs), None)
+    if st.session_state.get("craft") != now:
+        st.session_state["craft"] = now
+    st.segmented_control(
+        "Start from an invented craft", demo_names(), format_func=str.capitalize, key="craft", on_change=_chosen,
+        help="Four invented craft: Scree 5 in quick, Tarn 3 in light, Moor 7 in long, Fell 10 in heavy camera.",
+    )  # fmt: skip
+
+
+def _chosen() -> None:
+    name = st.session_state["craft"]
+    if name is not None:
+        st.session_state["labels"] = ""
+        st.session_state["lender"] = st.session_state["label_made"] = None
+        state.load_demo(name)
+
+
+def _group(group: str) -> None:
+    first = FIRST.get(group, ())
+    with st.expander(group, expanded=bool(first), key=f"group_{group}", on_change="rerun") as box:
+        if not box.open:
+            return
+        row = [name for name, short in first if short]
+        for name, short in first:
+            if short is None:
+                page_frame.control(name, where="side")
+        if row:
+            for column, name in zip(
+                st.columns([1, 1.2] if group == "What feeds it" else 2, gap="small"), row, strict=True
+            ):
+                with column:
+                    page_frame.control(name, where="side", short=dict(first)[name])
+        rest = [f.name for f in FIELDS.values() if f.group == group and f.name not in dict(first)]
+        over = (
+            len(headlines.over_label(state.usable()).intersection(rest))
+            if headlines.FIT_NAMES.intersection(rest)
+            else 0
+        )
+        if not first or st.toggle(
+            f"{len(rest)} more, {over} over {'their' if over > 1 else 'its'} limit" if over else f"{len(rest)} more",
+            key=f"more_{group}",
+            help="Everything else that can be told; each has a marked default.",
+        ):
+            for name in rest:
+                page_frame.control(name, where="side")
+
+
+# ---- labels -----------------------------------------------------------------------------------------------
+
+_NEAREST = (("tarn", 4.3), ("scree", 6.2), ("moor", 8.2), ("fell", 99.0))
+"""Which demo craft lends frame and electronics, by propeller size. [in]"""
+_NEAREST_STATOR = (("tarn", 17.0), ("scree", 24.5), ("moor", 27.5), ("fell", 999.0))
+"""The same by stator diameter, where no propeller is told. [mm] Common practice, from memory."""
+
+
+def lender_of(told: dict[str, Any], now: str) -> str:
+    """Demo craft nearest to what the labels tell; the present one where they tell no size.
+
+    Examples
+    --------
+    >>> lender_of({"diameter_in": 10.0}, "scree"), lender_of({"stator_d_mm": 11.0}, "scree"), lender_of({}, "moor")
+    ('fell', 'tarn', 'moor')
+    """
+    if "diameter_in" in told:
+        return next(name for name, top in _NEAREST if float(told["diameter_in"]) <= top)
+    if "stator_d_mm" in told:
+        return next(name for name, top in _NEAREST_STATOR if float(told["stator_d_mm"]) <= top)
+    return now
+
+
+def _labels() -> None:
+    """One field for the labels on the parts, and what was read."""
+    st.text_input(
+        "Type your labels",
+        key="labels",
+        on_change=_typed,
+        placeholder="2207 1950KV, 5.1x4.3x3, 6S 1300",
+        help="Motor, propeller, pack and ESC in any order, as printed on them; the rest gets marked defaults.",
+    )
+    text = st.session_state.get("labels", "")
+    if not text.strip():
+        st.html('<div class="wi"></div>')
+        return
+    reading = read_labels(text)
+    _say_reading(reading)
+    for k, question in enumerate(reading.questions):
+        st.radio(
+            question.sentence,
+            range(len(question.options)),
+            index=question.assumed,
+            key=f"label_answer:{k}:{question.source}",
+            format_func=lambda i, options=question.options: options[i].text,
+            on_change=_fill,
+            help="Two meanings are never decided for you.",
+        )
+    for k, unread in enumerate(reading.unread):
+        if unread.suggestion:
+            st.button(
+                f"Read it as {unread.suggestion}",
+                key=f"label_mend:{k}",
+                on_click=_mend,
+                args=(unread.source, unread.suggestion),
+                help="Puts this into the field above.",
+            )
+
+
+def _say_reading(reading: Reading) -> None:
+    lines = [reading.sentence] if reading.found else []
+    lines += [unread.sentence for unread in reading.unread]
+    if reading.left_out:
+        lines.append(f"Left out: {', '.join(reading.left_out)}.")
+    lender = st.session_state.get("lender")
+    if reading.found and lender:
+        lines.append(f"All else is that of {lender.capitalize()}, {_SIZES[lender]}: change it below.")
+    if not lines and not reading.questions:
+        lines = ["There is nothing here that I can read as a label."]
+    st.html('<div class="wi wi-read" role="status">' + "<br>".join(html.escape(line) for line in lines) + "</div>")
+
+
+def _answers(reading: Reading) -> dict[int, int]:
+    keys = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(reading.questions)}
+    given = {k: st.session_state.get(key, reading.questions[k].assumed) for k, key in keys.items()}
+    return {k: choice for k, choice in given.items() if choice is not None}
+
+
+_SIZES = {"tarn": "3 in and light", "scree": "5 in and quick", "moor": "7 in and long", "fell": "10 in and heavy"}
+
+
+def untold(craft: Inputs) -> Inputs:
+    """A demo craft as a stand-in for what was not typed: its frame and size, none of its parts' labels."""
+    unknown: dict[str, Any] = {f.name: None for f in FIELDS.values() if f.optional and f.name != "mass_threshold_g"}
+    names: dict[str, Any] = {f"{part}_name": "" for part in ("motor", "propeller", "pack", "controller")}
+    # the type of cells and a cap belong to that craft's own pack and motors: a bare label means LiPo, and no cap
+    return replace(
+        craft, **unknown, **names, name="Your build", payload_g=0.0, chemistry="lipo", command_cap_percent=100.0
+    )
+
+
+def _typed() -> None:
+    """New labels: begin from what is on the screen, or from the nearest demo craft if nothing was made yet."""
+    reading = read_labels(st.session_state["labels"])
+    if not reading.found and not reading.questions:
+        return
+    now = state.inputs()
+    if st.session_state.get("lender") or any(demo_inputs(n) == now for n in demo_names()):
+        here = st.session_state.get("lender") or next(name for name, top in _NEAREST if now.diameter_in <= top)
+        st.session_state["lender"] = lender_of(answered(reading, _answers(reading)), here)
+        hand = _by_hand(now)
+        now = untold(demo_inputs(st.session_state["lender"]))
+        if st.session_state["pin_is_example"]:
+            # a craft of the club is no measure for somebody's own
+            st.session_state["pinned"] = None
+        st.session_state["label_plain"] = now
+        now = apply(now, hand)
+    else:
+        st.session_state["label_plain"] = now
+    st.session_state["label_base"] = now
+    _fill()
+
+
+def _by_hand(now: Inputs) -> dict[str, Any]:
+    """Fields that are not as the labels alone would make them: they stay when more labels are typed."""
+    made = st.session_state.get("label_made")
+    if made is None:
+        return {}
+    return {name: getattr(now, name) for name in FIELDS if getattr(now, name) != getattr(made, name)}
+
+
+def _fill() -> None:
+    reading = read_labels(st.session_state["labels"])
+    base = st.session_state.get("label_base", state.inputs())
+    if any(base.name == demo_inputs(n).name for n in demo_names()):
+        base = replace(base, name="Your build")
+    told = answered(reading, _answers(reading))
+    state.load(apply(base, told))
+    if "take_off_g" in told:
+        st.session_state["notices"] = state.unreached(float(told["take_off_g"]))
+    st.session_state["label_made"] = apply(st.session_state.get("label_plain", base), told)
+
+
+def _mend(source: str, suggestion: str) -> None:
+    st.session_state["labels"] = st.session_state["labels"].replace(source, suggestion, 1)
+    _typed()
+
+
+# ---- foot -------------------------------------------------------------------------------------------------
+
+
+def _foot() -> None:
+    with st.container(horizontal=True, key="foot"):
+        with st.popover(
+            "Units", help="Three choices; everything else has one unit.", key="units_open", on_change="rerun"
+        ) as box:
+            if box.open:
+                _units()
+        with st.popover(
+            "Link", help="An address that carries this build and the pinned one.", key="link_open", on_change="rerun"
+        ) as box:
+            if box.open:
+                _link()
+
+
+def _link() -> None:
+    st.caption("Copy this address: it carries every input of this build and of the pinned one.")
+    left = link_leaves_out()
+    if left:
+        st.html(f'<div class="wi"><p class="wi-notice" role="status">{html.escape(left)}</p></div>')
+    st.code(state.link(), language=None, wrap_lines=True)
+
+
+def link_leaves_out() -> str:
+    """Say what the link does not carry: parts that were measured, of this build and of the pinned one."""
+    builds = [b for b in (state.usable(), state.pinned()) if isinstance(b, OwnInputs) and b.own is not None]
+    parts = list(dict.fromkeys(part for b in builds for part in in_use(b, b.own)))
+    if not parts:
+        return ""
+    listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return (
+        f"It does not carry your measured {listed}: whoever opens it sees what the labels forecast. To pass on the "
+        "measured parts, save the build on the page Shelf and take its file out."
+    )
+
+
+def _units() -> None:
+    now = page_frame.units()
+    for field, words, names in (
+        ("pull", "Pull", {"g": "g, kg of force", "N": "newton"}),
+        ("propeller", "Propellers", {"in": "inch", "mm": "mm"}),
+        ("temperature", "Temperature", {"C": "°C", "F": "°F"}),
+    ):
+        key = f"unit_{field}"
+        if st.session_state.get(key) != getattr(now, field):
+            st.session_state[key] = getattr(now, field)
+        st.segmented_control(
+            words, list(names), format_func=names.__getitem__, key=key, on_change=_unit, args=(field,), required=True,
+            help="How it is shown; nothing else changes.",
+        )  # fmt: skip
+
+
+def _unit(field: str) -> None:
+    st.session_state["units"] = replace(
+        st.session_state.get("units", Units()), **{field: st.session_state[f"unit_{field}"]}
+    )

@@ -1,0 +1,1 @@
+"""Cached answers of the engine that several pages share."""

@@ -1,0 +1,56 @@
+"""What the bands of several pages share: a craft without its session, quantiles, the reserve."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from explorer.forecasts import headlines
+from explorer.inputs import Inputs
+from propmodel.assembly.build import Build
+
+__all__ = [
+    "DRAWS",
+    "HIGH",
+    "LOW",
+    "craft_only",
+    "quantiles",
+    "way_reserve",
+    "without_dive",
+]
+
+DRAWS = headlines.DRAWS
+LOW, HIGH = headlines.TAILS
+
+
+def craft_only(inputs: Inputs) -> Inputs:
+    """The same craft, flown the same way: a new mix or dive costs no new answer about level speed."""
+    return replace(
+        headlines.plain(inputs), flying_style="play", mix_hover_percent=None, mix_cruise_percent=None,
+        mix_hard_percent=None, mix_full_percent=None, drop_m=60.0, dive_kmh=None, reaction_s=0.5,
+        hardest_pull_g=5.0, charge_left_percent=100.0,
+    )  # fmt: skip
+
+
+def without_dive(inputs: Inputs) -> Inputs:
+    """The same without the dive, which the minutes do not hang on."""
+    return replace(
+        headlines.plain(inputs),
+        drop_m=60.0,
+        dive_kmh=None,
+        reaction_s=0.5,
+        hardest_pull_g=5.0,
+        charge_left_percent=100.0,
+    )
+
+
+def quantiles(values: NDArray) -> tuple[float, float]:
+    """Ends of the band of values."""
+    return headlines.quantile(values, LOW), headlines.quantile(values, HIGH)
+
+
+def way_reserve(made: Build) -> float:
+    """Charge to land with. [-]"""
+    return float(np.asarray(made.pack.reserve))

@@ -1,0 +1,235 @@
+"""What the pages ask of the engine, each answer kept: wrappers with a cache, no formula and no screen.
+
+Every function takes frozen `Inputs` that were checked (see `explorer.inputs.mended`) and returns frozen
+results that nobody changes. They are kept for all visitors, keyed by every value of the inputs; each caller
+gets a copy of its own.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+import streamlit as st
+from numpy.typing import NDArray
+
+from explorer.inputs import Inputs, flying
+from explorer.inputs.measured_parts import OwnInputs, build_of
+from propmodel.assembly.build import Build
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.limits import Limit, limits
+from propmodel.assess.performance import evaluate, status_of
+from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.power_split import Watts, where_watts_go
+from propmodel.flight.trim import level_flight
+from propmodel.powertrain.throttle_curve import ThrottleCurve, throttle_curve
+from propmodel.studies.spread import curve_bands, draw
+
+__all__ = [
+    "KEPT_ANSWERS",
+    "THROTTLE",
+    "Answers",
+    "Headlines",
+    "Story",
+    "answers",
+    "build",
+    "gives_first",
+    "over_label",
+    "plain",
+    "story",
+    "watts",
+]
+
+THROTTLE = np.linspace(0.0, 1.0, 51)
+BAND_THROTTLE = np.linspace(0.0, 1.0, 26)
+DRAWS = 256
+"""Draws behind the bands: from 256 to 4096 their ends move by less than a twentieth of the band."""
+TAILS = (0.1, 0.9)
+KEPT = 256
+
+# repr holds every value and tells -1 from -2, which Python's own hash does not
+KEPT_ANSWERS: dict[str, Any] = {
+    "show_spinner": False,
+    "max_entries": KEPT,
+    "hash_funcs": {Inputs: repr, OwnInputs: repr},
+}
+
+
+@dataclass(frozen=True)
+class Headlines:
+    """The headline answers that pages say in words, a part of `propmodel.performance.Performance`; SI units."""
+
+    mass: float
+    thrust_to_weight: float
+    thrust_to_weight_at_reserve: float
+    hover_throttle: float
+    hover_current: float
+    hover_power: float
+    hover_time: float
+    lifting_share: float
+    thrust_per_power: float
+    full_throttle_current: float
+    full_throttle_rev_per_s: float
+    figure_of_merit: float
+    minutes: float
+    """Flown your way. [s]"""
+    status: int
+
+
+@dataclass(frozen=True)
+class Answers:
+    """Headline answers of one build, and the ends of the bands where 8 in 10 craft with its labels land."""
+
+    low: Headlines
+    mid: Headlines
+    high: Headlines
+
+
+@dataclass(frozen=True)
+class Story:
+    """The throttle curve and where 8 in 10 craft with these labels land."""
+
+    curve: ThrottleCurve
+    low: ThrottleCurve
+    high: ThrottleCurve
+    hover_throttle: float
+    """At the charge shown; NaN where it cannot hover. [-]"""
+    hover_current: float
+    hover_power: float
+    lifting_power: float
+    """Ideal power of the hover, all rotors. [W]"""
+
+
+@st.cache_data(**KEPT_ANSWERS)
+def build(inputs: Inputs) -> Build:
+    """Build of the inputs, measured parts in place of labelled ones."""
+    return build_of(inputs)
+
+
+def profile(inputs: Inputs) -> Profile:
+    """How it is flown, as the engine takes it."""
+    way = flying(inputs)
+    return Profile(
+        way.hover_share,
+        way.cruise_share,
+        way.hard_share,
+        way.full_share,
+        cruise_speed=way.cruise_speed,
+        hard_load=way.hard_load,
+    )
+
+
+def plain(inputs: Inputs) -> Inputs:
+    """The same inputs without names: a new name costs no new answer."""
+    return replace(inputs, name="", motor_name="", propeller_name="", pack_name="", controller_name="")
+
+
+def answers(inputs: Inputs) -> Answers:
+    """Headline answers with their bands."""
+    return _answers(plain(inputs))
+
+
+_ASKED = [f.name for f in fields(Headlines) if f.name not in ("minutes", "status")]
+
+
+@st.cache_data(**KEPT_ANSWERS)
+def _answers(inputs: Inputs) -> Answers:
+    made = build(inputs)
+    whole = Assessment(made)
+    mid = {name: float(v) for name, v in evaluate(whole, _ASKED).items()}
+    status = int(status_of(whole))
+    # the forecast flies with the draws: one call in place of two
+    many = draw(made, draws=DRAWS, forecast=True).build
+    drawn = evaluate(Assessment(many, quick=True, drawn=True), _ASKED)
+    flown = np.asarray(flight_time(many, profile(inputs)).time)
+    mid["minutes"] = float(flown[-1])
+    drawn["minutes"] = np.where(flown > 0.0, flown, np.nan)
+    sides = []
+    for share in TAILS:
+        side = {name: quantile(np.asarray(v)[:-1], share) for name, v in drawn.items()}
+        sides.append(Headlines(**side, status=status))
+    return Answers(sides[0], Headlines(**mid, status=status), sides[1])
+
+
+def quantile(values: NDArray, share: float) -> float:
+    """Quantile of the draws that can do the thing; none where most cannot."""
+    there = values[np.isfinite(values)]
+    return float(np.quantile(there, share)) if there.size >= 0.5 * values.size else math.nan
+
+
+def story(inputs: Inputs) -> Story:
+    """The throttle curve with its band, at the charge that is shown."""
+    return _story(plain(inputs))
+
+
+@st.cache_data(**KEPT_ANSWERS)
+def _story(inputs: Inputs) -> Story:
+    made = build(inputs)
+    charge = flying(inputs).state_of_charge
+    low, _, high = curve_bands(made, BAND_THROTTLE, state_of_charge=charge)
+    split = where_watts_go(made, "hover", state_of_charge=charge)
+    flies = int(split.status) == 0
+    # level flight at no speed is the hover, and knows the command
+    still = level_flight(made, 0.0, state_of_charge=charge)
+    return Story(
+        curve=throttle_curve(made, THROTTLE, state_of_charge=charge),
+        low=low,
+        high=high,
+        hover_throttle=float(still.throttle) if flies else math.nan,
+        hover_current=float(still.current) if flies else math.nan,
+        hover_power=float(still.electrical_power) if flies else math.nan,
+        lifting_power=float(split.lift),
+    )
+
+
+def gives_first(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
+    """All limits, worst first, for a load held so long. [s]"""
+    return _gives_first(plain(inputs), hold)
+
+
+@st.cache_data(**KEPT_ANSWERS)
+def _gives_first(inputs: Inputs, hold: float) -> list[Limit]:
+    return limits(build(inputs), hold=hold)
+
+
+FIT_FIELDS = {
+    "motor_cells": ("motor_max_cells",), "controller_cells": ("esc_min_cells", "esc_max_cells"),
+    "video_voltage": ("vtx_max_cells",), "camera_voltage": ("camera_max_cells",),
+    "regulator_voltage": ("regulator_max_v",), "receiver_voltage": ("receiver_max_v",),
+    "capacitor_voltage": ("capacitor_v",), "frame_clearance": ("frame_propeller_in",),
+    "mass_threshold": ("mass_threshold_g",),
+}  # fmt: skip
+"""Fields that hold the label of each fit."""
+FIT_NAMES = frozenset(name for names in FIT_FIELDS.values() for name in names)
+
+
+def over_label(inputs: Inputs) -> frozenset[str]:
+    """Fields whose label the build does not keep."""
+    return _over_label(plain(inputs))
+
+
+@st.cache_data(**KEPT_ANSWERS)
+def _over_label(inputs: Inputs) -> frozenset[str]:
+    whole = Assessment(build(inputs))
+    found = {key: fit.of(whole) for key, fit in margins.FITS.items()}
+    over = [FIT_FIELDS[key] for key, good in found.items() if good is not None and not bool(np.all(good))]
+    told = {name for names in over for name in names}
+    if inputs.esc_min_cells is None or inputs.cells >= inputs.esc_min_cells:
+        told.discard("esc_min_cells")
+    else:
+        told.discard("esc_max_cells")
+    return frozenset(told)
+
+
+def watts(inputs: Inputs, state: str) -> Watts:
+    """Where the watts go in one state: hover, cruise or full."""
+    return _watts(plain(inputs), state)
+
+
+@st.cache_data(**KEPT_ANSWERS)
+def _watts(inputs: Inputs, state: str) -> Watts:
+    way = flying(inputs)
+    return where_watts_go(build(inputs), state, speed=way.cruise_speed, state_of_charge=way.state_of_charge)

@@ -1,0 +1,305 @@
+"""A build, and the pinned one beside it, in the query string of a link.
+
+A link names a demo craft and carries only what differs from it: ``v=1&m=2&craft=scree&kv=1750&cells=5&end=2``.
+The pinned build rides along with ``p.`` before each key. ``v`` is the version of the link, ``m`` the edition of the
+model that forecast it. ``end`` counts the values, so that a link cut short on its way is noticed. Reading never raises
+and never passes on text that could be code: what cannot be read is said in one sentence, and the demo's value stands
+there.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Any
+from urllib.parse import parse_qsl, urlencode
+
+from explorer.inputs.editions import edition_of, said
+from explorer.inputs.fields import Field, typed
+from explorer.inputs.inputs import FIELDS, Inputs, demo_inputs, mended
+from propmodel import MODEL_EDITION
+from propmodel.assembly.demo import demo_names
+from propmodel.components.propeller import current_name
+
+__all__ = ["MAX_LENGTH", "OTHER_KEYS", "VERSION", "Link", "clean_text", "decode", "encode", "from_params", "to_params"]
+
+VERSION = 1
+MAX_LENGTH = 6000
+"""Longer query strings are cut here; a full link with a pinned build takes about 2,500. [characters]"""
+MAX_VALUES = 250
+
+OTHER_KEYS = frozenset({"story", "step", "class", "page", "units", "embed", "embed_options"})
+"""Keys of the address that are not about a build; left alone."""
+
+_PIN = "p."
+_MIGRATIONS: dict[int, Callable[[dict[str, str]], dict[str, str]]] = {}
+"""Version n to the function that turns its keys and values into those of version n + 1."""
+
+_NUMBER = re.compile(r"[-\u2212]?\d{1,7}(?:[.,]\d{1,6})?", re.ASCII)
+_TEXT_SIGNS = frozenset(" .,-+_/()'\u00b0%#")
+_SUFFIX = re.compile(r"_(g|w|mm|in|mah|mohm|a|v|c|percent|m|s|kmh|awg|uf|cm2)$")
+_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+
+
+@dataclass(frozen=True)
+class Link:
+    """What a link said.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The build; valid whatever the link held.
+    pinned : Inputs or None
+        The build pinned beside it.
+    messages : tuple of str
+        One plain sentence for each thing that went wrong.
+    bad : tuple of str
+        Field names that could not be read.
+    """
+
+    inputs: Inputs
+    pinned: Inputs | None = None
+    messages: tuple[str, ...] = ()
+    bad: tuple[str, ...] = ()
+
+
+def clean_text(text: str) -> str:
+    """Letters, digits, spaces and a few signs of a text, at most 60: never a tag, an entity or a link.
+
+    Examples
+    --------
+    >>> clean_text("My <b>Scree</b> & co")
+    'My bScree/b co'
+    """
+    kept = "".join(ch for ch in text[:400] if ch.isalnum() or ch in _TEXT_SIGNS)
+    return " ".join(kept.split())[:60].rstrip()
+
+
+# --- writing
+
+
+def _written(field: Field, value: Any) -> str:
+    if value is None:
+        return "none"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return f"{value:.6f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
+    return clean_text(value)
+
+
+def _differences(inputs: Inputs, base: Inputs) -> dict[str, str]:
+    found = {}
+    for field in fields(Inputs):
+        value, default = getattr(inputs, field.name), getattr(base, field.name)
+        if value != default:
+            text = _written(FIELDS[field.name], value)
+            if text != _written(FIELDS[field.name], default):
+                found[field.name] = text
+    return found
+
+
+def _nearest(inputs: Inputs) -> tuple[str, dict[str, str]]:
+    """Demo craft that leaves the fewest differences; the first of equals."""
+    tries = [(name, _differences(inputs, demo_inputs(name))) for name in demo_names()]
+    return min(tries, key=lambda pair: len(pair[1]))
+
+
+def to_params(inputs: Inputs, pinned: Inputs | None = None) -> dict[str, str]:
+    """Keys and values of a link, in order.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        This build; numbers are kept to six decimals, text as `clean_text` leaves it.
+    pinned : Inputs, optional
+        The build pinned beside it.
+
+    Returns
+    -------
+    dict
+
+    Examples
+    --------
+    >>> to_params(replace(Inputs(), kv=1750.0))
+    {'v': '1', 'm': '2', 'craft': 'scree', 'kv': '1750', 'end': '1'}
+    """
+    craft, values = _nearest(inputs)
+    params = {"v": str(VERSION), "m": str(MODEL_EDITION), "craft": craft, **values}
+    count = len(values)
+    if pinned is not None:
+        craft, values = _nearest(pinned)
+        params |= {_PIN + "craft": craft, **{_PIN + name: text for name, text in values.items()}}
+        count += len(values)
+    return {**params, "end": str(count)}
+
+
+def encode(inputs: Inputs, pinned: Inputs | None = None) -> str:
+    """Query string of a build, without the question mark.
+
+    Examples
+    --------
+    >>> encode(replace(Inputs(), cells=5, pack_g=None))
+    'v=1&m=2&craft=scree&cells=5&pack_g=none&end=2'
+    """
+    return urlencode(to_params(inputs, pinned))
+
+
+# --- reading
+
+
+def decode(query: str) -> Link:
+    """Read a query string.
+
+    Parameters
+    ----------
+    query : str
+        With or without the question mark; anything at all.
+
+    Returns
+    -------
+    Link
+
+    Examples
+    --------
+    >>> decode("v=1&m=2&craft=scree&cells=99&pitch_in=abc&kv=1750&end=3").messages
+    ('Two of three values in this link could not be read (cells, pitch); the defaults stand there.',)
+    """
+    query = str(query)
+    query = query[query.find("?") + 1 :] if "?" in query[:200] else query
+    long = len(query) > MAX_LENGTH
+    pairs = parse_qsl(query[:MAX_LENGTH], keep_blank_values=True, errors="replace")
+    return _read(pairs, too_long=long)
+
+
+def from_params(params: Mapping[str, str]) -> Link:
+    """Read keys and values that a server has taken apart already, as `decode` does."""
+    pairs = [(str(key), str(value)) for key, value in params.items()]
+    size = 0
+    for number, (key, value) in enumerate(pairs):
+        size += len(key) + len(value) + 2
+        if size > MAX_LENGTH:
+            return _read(pairs[:number], too_long=True)
+    return _read(pairs, too_long=False)
+
+
+def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
+    pairs = [(key, value) for key, value in pairs if key not in OTHER_KEYS]
+    too_long = too_long or len(pairs) > MAX_VALUES
+    params = dict(pairs[:MAX_VALUES])
+    messages: list[str] = []
+    version = params.pop("v", None)
+    if version is not None:
+        params = _to_this_version(version, params, messages)
+    edition = params.pop("m", None)
+    last = _cut_at(version, params)
+    if too_long:
+        messages.append(f"This link is too long; I read its first {MAX_LENGTH} characters.")
+    elif last is not None:
+        params.pop(last, None)
+        named = _shown(last) or "the craft"
+        messages.append(f"This link was cut short; its last value ({named}) is left out.")
+    told = params.pop("end", "")
+    counted = sum(key.removeprefix(_PIN) != "craft" for key in params)
+    if told.isdigit() and int(told[:6]) > len(params):
+        messages.append("Some values of this link were lost on the way; theirs are those of the craft it names.")
+    inputs, bad = _build_of({k: v for k, v in params.items() if not k.startswith(_PIN)})
+    pinned = None
+    beside = {k.removeprefix(_PIN): v for k, v in params.items() if k.startswith(_PIN)}
+    if beside:
+        pinned, bad_pinned = _build_of(beside)
+        bad = bad + [_PIN + name for name in bad_pinned]
+    if bad:
+        messages.append(_sentence(bad, counted))
+    if version is not None and last is None and not too_long:
+        # written by this program and whole: who typed a link by hand saw no answers before
+        told = said("link", edition_of(edition), reading=inputs.cell_mohm is not None)
+        messages += [told] if told else []
+    return Link(inputs, pinned, tuple(messages), tuple(name for name in bad if name.removeprefix(_PIN) in FIELDS))
+
+
+def _to_this_version(version: str, params: dict[str, str], messages: list[str]) -> dict[str, str]:
+    if not re.fullmatch(r"\d{1,4}", version, re.ASCII):
+        messages.append("The version of this link could not be read; I took it for one of today.")
+        return params
+    number = int(version)
+    if number > VERSION:
+        messages.append("This link comes from a later version; I read what I know of it.")
+    while number < VERSION:
+        params = _MIGRATIONS.get(number, dict)(params)
+        number += 1
+    return params
+
+
+def _cut_at(version: str | None, params: Mapping[str, str]) -> str | None:
+    """Last key of a link that lost its end on the way, None if it is whole or was written by hand."""
+    if version is None or "end" in params:
+        end = params.get("end", "0")
+        return None if end.isdigit() else "end"
+    return next(reversed(params), "craft")
+
+
+def _build_of(params: Mapping[str, str]) -> tuple[Inputs, list[str]]:
+    """Valid inputs of one build, and the keys that could not be read."""
+    bad = []
+    craft = params.get("craft", demo_names()[0]).lower()
+    if craft not in demo_names():
+        bad.append("craft")
+        craft = demo_names()[0]
+    base = demo_inputs(craft)
+    values: dict[str, Any] = {}
+    for key, text in params.items():
+        if key == "craft":
+            continue
+        if key not in FIELDS:
+            bad.append(key)
+            continue
+        known, value = _parsed(FIELDS[key], text)
+        if known:
+            values[key] = current_name(value) if key == "measured_propeller" and value else value
+        else:
+            bad.append(key)
+    inputs, problems = mended(replace(base, **values), base)
+    wrong = {name for name, _ in problems}
+    # a clash between two fields puts both back: name those that the link had set
+    put_back = [name for name in values if getattr(inputs, name) != values[name] or name in wrong]
+    unread = {*bad, *put_back}
+    return inputs, [key for key in params if key in unread]
+
+
+def _parsed(field: Field, text: str) -> tuple[bool, Any]:
+    text = text.strip()
+    if text == "none" and field.optional:
+        return True, None
+    if field.kind in ("number", "whole"):
+        if not _NUMBER.fullmatch(text) or not text.isprintable():
+            return False, None
+        number = float(text.replace(",", ".").replace("\u2212", "-"))
+        if field.kind == "whole":
+            return number == int(number), int(number)
+        return True, number
+    if field.kind == "switch":
+        return text in ("yes", "no"), text == "yes"
+    if field.kind == "choice":
+        return text in field.options, text
+    return True, clean_text(text)
+
+
+def _shown(key: str) -> str:
+    """Name of a value in a sentence: no unit, no underscore, no sign that could be code."""
+    name = _SUFFIX.sub("", key.removeprefix(_PIN)).replace("_", " ")
+    return clean_text(typed(name))
+
+
+def _count(number: int) -> str:
+    return _WORDS[number] if number < len(_WORDS) else str(number)
+
+
+def _sentence(bad: list[str], counted: int) -> str:
+    names = list(dict.fromkeys(_shown(key) or "no name" for key in bad))
+    shown = ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+    total = max(counted, len(bad))
+    first = _count(len(bad)).capitalize()
+    stand = "the default stands there" if len(bad) == 1 else "the defaults stand there"
+    return f"{first} of {_count(total)} values in this link could not be read ({shown}); {stand}."

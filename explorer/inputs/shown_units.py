@@ -1,0 +1,75 @@
+"""Units of the controls: inches, grams and Celsius are kept; millimetres and Fahrenheit are how they are shown."""
+
+from __future__ import annotations
+
+from explorer.inputs.fields import DESCRIBED
+from explorer.text.numbers import Units
+
+__all__ = ["from_shown", "shown_span", "shown_unit", "to_shown"]
+
+_PROPELLER = {"diameter_in", "pitch_in", "frame_propeller_in"}
+_WRITTEN = {"C": "°C", "mohm": "mΩ", "uF": "µF", "cm2": "cm²", "S": "S"}
+MM_PER_INCH = 25.4
+
+
+def _is_temperature(name: str) -> bool:
+    return name in DESCRIBED and DESCRIBED[name].unit == "C"
+
+
+def shown_unit(name: str, unit: str, units: Units) -> str:
+    """Unit beside a control.
+
+    Examples
+    --------
+    >>> shown_unit("diameter_in", "in", Units(propeller="mm"))
+    'mm'
+    """
+    if name in _PROPELLER:
+        return units.propeller
+    if _is_temperature(name) and units.temperature == "F":
+        return "°F"
+    return _WRITTEN.get(unit, unit)
+
+
+def to_shown(name: str, value: float | None, units: Units) -> float | None:
+    """A field's value as its control shows it.
+
+    Examples
+    --------
+    >>> to_shown("diameter_in", 5.1, Units(propeller="mm")), to_shown("air_temperature_c", 12.0, Units(temperature="F"))
+    (129.5, 53.6)
+    """
+    if value is None:
+        return None
+    if name in _PROPELLER and units.propeller == "mm":
+        return round(value * MM_PER_INCH, 1)
+    if _is_temperature(name) and units.temperature == "F":
+        return round(value * 1.8 + 32.0, 1)
+    return value
+
+
+def from_shown(name: str, value: float | None, units: Units) -> float | None:
+    """What a control says, in the field's own unit; the inverse of `to_shown` to a hundredth.
+
+    Examples
+    --------
+    >>> from_shown("diameter_in", 129.5, Units(propeller="mm")), from_shown("kv", 1950.0, Units())
+    (5.1, 1950.0)
+    """
+    if value is None or isinstance(value, bool | str):
+        return value
+    if name in _PROPELLER and units.propeller == "mm":
+        return round(value / MM_PER_INCH, 2)
+    if _is_temperature(name) and units.temperature == "F":
+        return round((value - 32.0) / 1.8, 2)
+    return value
+
+
+def shown_span(name: str, span: tuple[float, float, float], units: Units) -> tuple[float, float, float]:
+    """Low, high and step of a control."""
+    low, high, step = span
+    if name in _PROPELLER and units.propeller == "mm":
+        return round(low * MM_PER_INCH), round(high * MM_PER_INCH), 1.0
+    if _is_temperature(name) and units.temperature == "F":
+        return round(low * 1.8 + 32.0), round(high * 1.8 + 32.0), 1.0
+    return low, high, step

@@ -1,0 +1,284 @@
+"""Cut a line of part labels into pieces: numbers with what stands beside them, known words, the rest.
+
+Nothing here decides between meanings; :mod:`explorer.labels.reader` does. Every pattern has bounded repeats only, so
+the time is proportional to the length of the text.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+
+__all__ = ["MAX_LENGTH", "Piece", "canonical", "pieces_of", "suggestions"]
+
+MAX_LENGTH = 600
+"""Longer texts are cut here; a whole shopping list of labels takes about 150. [characters]"""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One piece of a label.
+
+    Parameters
+    ----------
+    kind : str
+        "kv", "stator_kv", "dims", "code", "code_blades", "cells", "mah", "amps", ..., "word" or "junk".
+    text : str
+        As it was typed.
+    numbers : tuple of (float or None)
+        What was captured, in the order of the pattern.
+    mark : str
+        Unit or word captured beside the numbers, in lower case.
+    segment : int
+        Pieces between the same commas or line ends belong together.
+    """
+
+    kind: str
+    text: str
+    numbers: tuple[float | None, ...] = ()
+    mark: str = ""
+    segment: int = 0
+
+
+_N = r"(\d{1,3}(?:\.\d{1,3})?)"
+_THOUSANDS = r"(\d{1,2}'\d{3}|\d{2,5}(?:\.\d)?)"
+_STOP = r"(?![A-Za-z0-9])"
+"""After letters: a new piece may follow at once only behind a sign."""
+_END = r"(?![A-Za-z0-9])(?!\.{1,3}\d)"
+"""After digits."""
+_NO_NUMBER = r"(?!\s?:?\s?\d)"
+_IN = r"(?:inch(?:es)?|in|\"|'')"
+_DASH = r"(?:-|~|to)"
+
+_PATTERNS: list[tuple[str, re.Pattern[str]]] = [
+    (kind, re.compile(pattern.replace(r"\s?", " {0,2}").replace(r"\s", " "), re.IGNORECASE))
+    for kind, pattern in (
+        ("poles", rf"(\d{{1,2}})\s?N\s?(\d{{1,2}})\s?P{_STOP}"),
+        ("four_in_one", rf"(?:4|four)\s?-?\s?in\s?-?\s?(?:1|one){_STOP}"),
+        ("kv", rf"KV\s?[:=]?\s?{_THOUSANDS}(?:\s?rpm\s?/\s?V)?{_END}"),
+        ("kv", rf"{_THOUSANDS}\s?-?\s?(?:KV|rpm\s?/\s?V|r/min/V|rpm per volt){_STOP}"),
+        ("stator_kv", rf"(\d{{4}}(?:\.\d)?)\s?[-/_]\s?(\d{{3,5}})\s?(?:KV)?{_END}"),
+        ("cell_format", rf"(18650|20700|21700|26650|26700|14500|18350){_STOP}"),
+        ("code_blades", rf"(\d{{4}}(?:\.\d)?)\s?[x*/-]\s?([2-8])(?:\s?-?\s?blades?)?{_END}"),
+        (
+            "dims",
+            rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<unit>{_IN}|mm)?\s?[x*]\s?(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<mid>{_IN}|mm)?"
+            rf"(?:\s?[x*/]\s?(\d))?\s?(?P<last>{_IN}|mm)?\s?(?P<nose>BN|bull\s?nose)?{_END}",
+        ),
+        ("quantity", r"(\d{1,2})\s?(?:[x*]|pcs|pieces)(?=\s|\d{3,5}|\d{1,3}\s?A)"),
+        ("quantity", rf"[x*]\s?(\d{{1,2}}){_END}"),
+        ("cell_range", rf"(\d{{1,2}})\s?S?\s?{_DASH}\s?(\d{{1,2}})\s?(?:S|cells?){_STOP}"),
+        ("cell_max", rf"(?:up\s?to|max\.?|<=?)\s?(\d{{1,2}})\s?(?:S|cells?){_STOP}"),
+        ("cells", r"(\d{1,2})\s?S\s?[x/]?\s?(\d{1,2})\s?P(?![A-Za-z])"),
+        ("cells", r"(\d{1,2})\s?S(?![A-Za-z])"),
+        ("cells", rf"(\d{{1,2}})\s?-?\s?cells?{_STOP}"),
+        ("parallel", rf"(\d{{1,2}})\s?P{_STOP}"),
+        ("volt_range", rf"{_N}\s?V?\s?{_DASH}\s?{_N}\s?V(?:DC)?{_STOP}"),
+        ("capacitor", rf"(\d{{1,5}})\s?[u\u03bc]F(?:\s?[/@]?\s?(\d{{1,3}})\s?V)?{_STOP}"),
+        ("mah", rf"{_THOUSANDS}\s?mA\s?h{_STOP}"),
+        ("ah", rf"{_N}\s?Ah{_STOP}"),
+        ("wh", rf"{_N}\s?Wh{_STOP}"),
+        ("c_rate", rf"{_N}\s?C?\s?[/-]\s?{_N}\s?C{_STOP}"),
+        ("c_burst", rf"(?:burst|peak|max)\s?:?\s?{_N}\s?C{_STOP}"),
+        ("c_burst", rf"{_N}\s?C\s?(?:burst|peak|max){_STOP}{_NO_NUMBER}"),
+        ("c_rate", rf"{_N}\s?C{_STOP}"),
+        ("no_load", rf"(?:no[-\s]?load|I0|Io)\s?[:=]?\s?{_N}\s?A(?:\s?[@/]\s?{_N}\s?V)?{_STOP}"),
+        ("no_load", rf"{_N}\s?A\s?(?:no[-\s]?load|I0|Io)?\s?@\s?{_N}\s?V{_STOP}"),
+        ("amps_burst", rf"(?:burst|peak)\s?:?\s?{_N}\s?A(?:mps?)?{_STOP}"),
+        ("amps_burst", rf"{_N}\s?A(?:mps?)?\s?(?:burst|peak){_STOP}{_NO_NUMBER}"),
+        ("amps", rf"{_N}\s?A?\s?/\s?{_N}\s?A(?:mps?)?{_STOP}"),
+        ("amps", rf"{_N}\s?A\s?\(\s?{_N}\s?A\s?\)"),
+        ("amps", rf"{_N}\s?A(?:mps?|mperes?)?{_STOP}"),
+        ("milliohm", rf"{_N}\s?(?:m\s?(?:ohms?|\u03a9)|milli-?ohms?){_STOP}"),
+        ("awg", rf"(\d{{1,2}})\s?-?\s?AWG{_STOP}"),
+        ("awg", rf"AWG\s?[:#]?\s?(\d{{1,2}}){_END}"),
+        ("kilograms", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?kg{_STOP}"),
+        ("grams", rf"(\d{{1,5}}(?:\.\d{{1,2}})?)\s?(?:grams?|gr|g){_STOP}"),
+        ("volts", rf"{_N}\s?V(?:olts?|DC)?{_STOP}"),
+        ("mm", rf"(\d{{1,4}}(?:\.\d{{1,2}})?)\s?mm{_STOP}"),
+        ("cm", rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?cm{_STOP}"),
+        ("inch", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?-?\s?{_IN}(?![A-Za-z0-9])"),
+        ("blades", rf"(\d)\s?-?\s?blad(?:es?|ed){_STOP}"),
+        ("blade_word", rf"(?P<mark>two|twin|bi|three|tri|four|quad|five|six)\s?-?\s?blad(?:es?|ed){_STOP}"),
+        ("code", rf"(\d{{4}}(?:\.\d)?)\s?(?P<nose>BN|bull\s?nose)?{_END}"),
+        ("code", rf"(\d{{5}})\s?(?P<nose>BN|bull\s?nose)?{_END}"),
+        ("number", rf"(\d{{1,5}}(?:\.\d{{1,2}})?){_END}"),
+        ("number", rf"(\d{{1,2}}'\d{{3}}){_END}"),
+        ("chemistry", rf"(?P<mark>li\s?-?\s?hv|lipo\s?-?\s?hv|high\s?-?\s?voltage|hv){_STOP}"),
+        ("chemistry", rf"(?P<mark>li\s?-?\s?ion|lion){_STOP}"),
+        ("chemistry", rf"(?P<mark>li\s?-?\s?po(?:lymer)?){_STOP}"),
+        ("craft", rf"(?P<mark>quad(?:copter)?|hexa?(?:copter)?|octo?(?:copter)?|tricopter|y6){_STOP}"),
+        ("screw", rf"M\d(?:\.\d)?(?:x\d{{1,2}})?{_STOP}"),
+        ("word", rf"(?P<mark>[A-Za-z][A-Za-z'-]{{0,30}}){_STOP}"),
+    )
+]
+_JUNK = re.compile(r"[^\s,;|\n]{1,80}")
+_SPACE = " \t"
+_BREAK = "\n;|"
+_LOOSE = "-/+:()[]{}&@#=.,_~\u2022'\"*"
+
+_DECIMAL = re.compile(r"(?<![\d.])(\d{1,2}),(\d{1,2})(?![\d.,]\d|\d|\s?[Ss](?![A-Za-z])|\s?cells?)")
+_HALF_STATOR = re.compile(r"(?<![\d.,])(\d{4}),(\d)(?=$|[\s\-/])")
+_MISPLACED = re.compile(r"(?<![\d.,])(\d{1,2})[,.](\d{3})(?=\s?(?:mAh|KV))", re.IGNORECASE)
+_SPACED = re.compile(r"(?<![\w.,])(\d{1,2}) (\d{3})(?=\s?(?:mAh|KV))", re.IGNORECASE)
+_CHAIN = re.compile(r"[x*]\s?\d{1,3}(?:[.,]\d{1,2})?\s?[x*]\s?\d$", re.IGNORECASE)
+_SIGNS = str.maketrans(
+    {"\u00d7": "x", "\u2715": "x", "\u2013": "-", "\u2014": "-", "\u2212": "-", "\u2010": "-", "\u2011": "-",
+     "\u201c": '"', "\u201d": '"', "\u2033": '"', "\u2019": "'", "\u2032": "'", "\u2126": "\u03a9",
+     "\u00b5": "\u03bc", "\r": "\n", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u223c": "~"}
+)  # fmt: skip
+
+
+def canonical(text: str) -> tuple[str, str]:
+    """Clean a text, and settle what each comma is.
+
+    Parameters
+    ----------
+    text : str
+        As typed; cut at `MAX_LENGTH`.
+
+    Returns
+    -------
+    shown, read : str
+        Same length. In ``read`` decimal commas are points, thousands signs are ' and other commas are line
+        ends; ``shown`` keeps what the person typed.
+
+    Examples
+    --------
+    >>> canonical("5,1x4,3x3,6S")[1]
+    '5.1x4.3x3\\n6S'
+    """
+    shown = unicodedata.normalize("NFKC", text[:MAX_LENGTH].translate(_SIGNS)).translate(_SIGNS)[:MAX_LENGTH]
+    shown = "".join(ch if ch.isprintable() or ch == "\n" else " " for ch in shown)  # tabs too
+    read = _MISPLACED.sub(r"\1'\2", shown)
+    read = _SPACED.sub(r"\1'\2", read)
+    read = _HALF_STATOR.sub(r"\1.\2", read)
+
+    def decimal(match: re.Match[str]) -> str:
+        before = read[max(0, match.start() - 16) : match.start() + len(match[1])]
+        return match[0] if _CHAIN.search(before) else f"{match[1]}.{match[2]}"
+
+    read = _DECIMAL.sub(decimal, read)
+    return shown, read.replace(",", "\n")
+
+
+def _number(text: str | None) -> float | None:
+    return None if text is None else float(text.replace("'", ""))
+
+
+def pieces_of(text: str, accept: Callable[[Piece], bool] = lambda piece: True) -> list[Piece]:
+    """Cut a text into pieces.
+
+    Parameters
+    ----------
+    text : str
+        As typed.
+    accept : callable
+        Asked for each piece; where it says no, the next pattern is tried.
+
+    Returns
+    -------
+    list of Piece
+
+    Examples
+    --------
+    >>> [(p.kind, p.numbers) for p in pieces_of("2207-1950 6S2P")]
+    [('stator_kv', (2207.0, 1950.0)), ('cells', (6.0, 2.0))]
+    """
+    shown, read = canonical(text)
+    found: list[Piece] = []
+    position, segment = 0, 0
+    while position < len(read):
+        ch = read[position]
+        if ch in _BREAK:
+            segment += 1
+            position += 1
+        elif ch in _SPACE or (ch in _LOOSE and not read[position : position + 2].strip(_LOOSE)[:1].isalnum()):
+            position += 1
+        else:
+            piece, length = _next(shown, read, position, segment, accept)
+            if piece is not None:
+                found.append(piece)
+            position += length
+    return found
+
+
+def _next(
+    shown: str, read: str, position: int, segment: int, accept: Callable[[Piece], bool]
+) -> tuple[Piece | None, int]:
+    for kind, pattern in _PATTERNS:
+        match = pattern.match(read, position)
+        if match is None:
+            continue
+        words = [g for g in match.groupdict().values() if g]
+        named = set(pattern.groupindex.values())
+        piece = Piece(
+            kind,
+            shown[match.start() : match.end()].strip(),
+            tuple(_number(g) for i, g in enumerate(match.groups(), start=1) if i not in named),
+            " ".join(" ".join(words).lower().split()),
+            segment,
+        )
+        if accept(piece):
+            return piece, match.end() - position
+    if read[position] in _LOOSE:
+        return None, 1
+    match = _JUNK.match(read, position)
+    if match is None:
+        return None, 1
+    return Piece("junk", shown[match.start() : match.end()], segment=segment), match.end() - position
+
+
+_UNITS = ("KV", "mAh", "Ah", "AWG", "uF", "mm", "S", "A", "C", "V", "g")
+
+
+def suggestions(text: str, accept: Callable[[Piece], bool] = lambda piece: True) -> list[str]:
+    """What a piece that cannot be read may have been meant to be, the likelier first.
+
+    Parameters
+    ----------
+    text : str
+        The unread piece.
+    accept : callable
+        As for `pieces_of`.
+
+    Returns
+    -------
+    list of str
+        Spellings of which every piece has a known shape.
+
+    Examples
+    --------
+    >>> suggestions("22o7")
+    ['2207']
+    >>> suggestions("1950VK")[0]
+    '1950KV'
+    """
+    text = text[:40]
+    digits = text.translate(str.maketrans({"o": "0", "O": "0", "l": "1", "I": "1", "i": "1"}))
+    tries = [
+        digits,
+        digits.translate(str.maketrans({"B": "8", "Z": "2"})),
+        re.sub(r"([.x*-]){2,3}", r"\1", text),
+    ]
+    tries.append(re.sub(r"([A-Za-z])\1{1,3}$", r"\1", text))
+    tries.append(text.strip("xX*-_./,"))
+    if turned := re.fullmatch(r"([A-Za-z]{1,3})(\d{1,5}(?:\.\d)?)", text):
+        tries.append(turned[2] + turned[1])
+    if split := re.fullmatch(r"([\d.,]{1,8})\s?([A-Za-z]{1,5})", digits):
+        near = difflib.get_close_matches(split[2].lower(), [u.lower() for u in _UNITS], n=3, cutoff=0.5)
+        near.sort(key=lambda unit: sorted(unit) != sorted(split[2].lower()))  # turned letters first
+        tries += [split[1] + unit for low in near for unit in _UNITS if unit.lower() == low]
+    tries.append(re.sub(r"^[A-Za-z]{1,4}[-_]?(?=\d)", "", text))
+    tries.append(re.sub(r"(?<=\d)[-_]?[A-Za-z]{1,4}\d?$", "", text))
+    tries.append(digits.translate(str.maketrans({"B": "8", "Z": "2", "S": "5"})))
+    good = []
+    for attempt in dict.fromkeys(tries):
+        if attempt and attempt != text:
+            found = pieces_of(attempt, accept)
+            if found and all(piece.kind not in ("junk", "word", "number") for piece in found):
+                good.append(attempt)
+    return good

@@ -1,0 +1,316 @@
+"""One build as the text of a JSON file: names, checks, versions. Nothing here touches a disk.
+
+A record is a plain ``dict`` of field names to text, numbers, yes/no or ``None``.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import secrets
+import unicodedata
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+__all__ = [
+    "FORMAT_VERSION",
+    "MAX_BUILDS",
+    "MAX_BYTES",
+    "LaterVersionError",
+    "Record",
+    "Scalar",
+    "StoreError",
+    "check_record",
+    "clean_name",
+    "decode",
+    "decode_many",
+    "encode",
+    "encode_many",
+    "file_name",
+    "free_name",
+    "new_key",
+    "parse",
+]
+
+FORMAT = "propulsion-what-if build"
+FORMAT_MANY = "propulsion-what-if builds"
+FORMAT_VERSION = 1
+MAX_BYTES = 256 * 1024
+"""Largest build file read or written; a build takes about 3 kB. [byte]"""
+MAX_BUILDS = 1000
+MAX_FIELDS = 400
+MAX_TEXT = 2000
+MAX_NAME = 80
+
+Scalar = str | int | float | bool | None
+Record = dict[str, Scalar]
+
+_FIELD = re.compile(r"[A-Za-z_][A-Za-z0-9_.]{0,79}")
+
+
+class StoreError(ValueError):
+    """Something could not be kept or read; the text is one plain sentence for the user."""
+
+
+class LaterVersionError(StoreError):
+    """The file is sound but written by a later version: it stays where it is."""
+
+
+def clean_name(name: object) -> str:
+    """Return a name fit for a screen and a file: one line, no control or direction marks, at most 80 letters.
+
+    Examples
+    --------
+    >>> clean_name("  my \\n craft \\x00 ")
+    'my craft'
+    >>> clean_name("")
+    'Unnamed build'
+    """
+    text = unicodedata.normalize("NFC", str(name)[: MAX_NAME * 20])
+    # Cc control, Cf direction and joining marks, Cs half characters, Co private use, Zl and Zp line breaks
+    text = "".join(" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text)
+    text = "".join(c for c in text if unicodedata.category(c) not in ("Cf", "Cs", "Co", "Cn"))
+    text = " ".join(text.split())[:MAX_NAME].strip()
+    return text or "Unnamed build"
+
+
+def file_name(name: object, ending: str = ".json") -> str:
+    """Return a file name for a download: letters, digits and dashes only.
+
+    Examples
+    --------
+    >>> file_name("../../Fell & Söhne")
+    'fell-sohne.json'
+    """
+    return _slug(name) + ending
+
+
+def _slug(name: object) -> str:
+    plain = unicodedata.normalize("NFKD", clean_name(name)).encode("ascii", "ignore").decode("ascii").lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-") or "build"
+
+
+def new_key(name: object) -> str:
+    """Return a key for a build that is stored for the first time, recognisable by its name."""
+    # The random end keeps two windows from picking one name and keeps clear of device names such as "con".
+    return f"{_slug(name)}-{secrets.token_hex(5)}"
+
+
+def free_name(name: str, taken: set[str]) -> str:
+    """Return the name, with the first free number behind it where it is taken."""
+    if name not in taken:
+        return name
+    number = 2
+    while f"{name[: MAX_NAME - 6]} ({number})" in taken:
+        number += 1
+    return f"{name[: MAX_NAME - 6]} ({number})"
+
+
+def check_record(record: object, fields: Mapping[str, Any] | None = None) -> Record:
+    """Return the record as a plain dict, or raise with the field that is wrong.
+
+    Parameters
+    ----------
+    record : mapping
+        Field names to text, finite numbers, yes/no or None.
+    fields : mapping, optional
+        Known field names to a type or a tuple of types (a whole number passes for ``float``). Unknown fields
+        are then refused.
+
+    Raises
+    ------
+    StoreError
+        One sentence that names the field.
+
+    Examples
+    --------
+    >>> check_record({"kv": 1950, "name": "Scree"})
+    {'kv': 1950, 'name': 'Scree'}
+    >>> check_record({"kv": [1, 2]})
+    Traceback (most recent call last):
+    ...
+    explorer.saved.build_file.StoreError: Field 'kv' must be text, a number, yes/no or empty, not a list.
+    """
+    if not isinstance(record, Mapping):
+        raise StoreError("The build must be a set of named fields.")
+    if len(record) > MAX_FIELDS:
+        raise StoreError(f"The build has {len(record)} fields; at most {MAX_FIELDS} are read.")
+    out: Record = {}
+    for key, value in record.items():
+        if not isinstance(key, str) or not _FIELD.fullmatch(key):
+            raise StoreError(f"'{clean_name(key)}' is not a field name.")
+        if value is not None and not isinstance(value, str | int | float | bool):
+            raise StoreError(f"Field '{key}' must be text, a number, yes/no or empty, not a {type(value).__name__}.")
+        if isinstance(value, str) and len(value) > MAX_TEXT:
+            raise StoreError(f"Field '{key}' holds {len(value)} letters; at most {MAX_TEXT} are kept.")
+        if isinstance(value, float) and not math.isfinite(value):
+            raise StoreError(f"Field '{key}' must be a finite number, got {value}.")
+        if isinstance(value, int) and abs(value) > 2**53:
+            raise StoreError(f"Field '{key}' is too large a number.")
+        if fields is not None:
+            if key not in fields:
+                raise StoreError(f"Field '{key}' is not known here.")
+            wanted = fields[key] if isinstance(fields[key], tuple) else (fields[key],)
+            wanted += (int,) if float in wanted else ()
+            if not isinstance(value, wanted) or (isinstance(value, bool) and bool not in wanted):
+                names = " or ".join(
+                    {"str": "text", "float": "a number", "int": "a whole number"}.get(t.__name__, t.__name__)
+                    for t in wanted[:1]
+                )
+                raise StoreError(f"Field '{key}' must be {names}, got {clean_name(value)!r}.")
+        # plain built-in types only: numpy scalars subclass float and would not survive JSON
+        out[key] = float(value) if isinstance(value, float) else value
+    return out
+
+
+def _bare_record_to_1(document: dict[str, Any]) -> dict[str, Any]:
+    """Version 0 was the bare record, with no frame around it."""
+    name = document.get("name")
+    return {
+        "format": FORMAT,
+        "format_version": 1,
+        "name": name if isinstance(name, str) else "Unnamed build",
+        "saved": "",
+        "record": {k: v for k, v in document.items() if k not in ("format", "format_version")},
+    }
+
+
+_MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {0: _bare_record_to_1}
+"""From version n to n + 1. A new version adds one entry here and never edits an old one."""
+
+
+def _now() -> str:
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _document(name: object, record: object, saved: str | None = None) -> dict[str, Any]:
+    return {
+        "format": FORMAT,
+        "format_version": FORMAT_VERSION,
+        "name": clean_name(name),
+        "saved": _now() if saved is None else saved,
+        "record": check_record(record),
+    }
+
+
+def _dump(document: dict[str, Any]) -> bytes:
+    text = json.dumps(document, ensure_ascii=True, allow_nan=False, indent=1) + "\n"
+    return text.encode("ascii")
+
+
+def encode(name: object, record: Mapping[str, Scalar]) -> bytes:
+    """Return the build as the bytes of a JSON file.
+
+    Examples
+    --------
+    >>> decode(encode("Scree", {"kv": 1950.0}))
+    ('Scree', {'kv': 1950.0})
+    """
+    data = _dump(_document(name, record))
+    if len(data) > MAX_BYTES:
+        raise StoreError(f"The build is too large to keep ({len(data) // 1024} kB, at most {MAX_BYTES // 1024} kB).")
+    return data
+
+
+def encode_many(builds: list[tuple[str, Mapping[str, Scalar]]]) -> bytes:
+    """Return several builds as one JSON file, for taking everything out at once."""
+    return _dump(
+        {
+            "format": FORMAT_MANY,
+            "format_version": FORMAT_VERSION,
+            "builds": [_document(name, record) for name, record in builds],
+        }
+    )
+
+
+def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    out = dict(pairs)
+    if len(out) != len(pairs):
+        raise StoreError("The file names one field twice.")
+    return out
+
+
+def _no_constant(text: str) -> float:
+    raise StoreError(f"The file holds {text} where a finite number belongs.")
+
+
+def _load(data: bytes, limit: int) -> Any:
+    if len(data) > limit:
+        raise StoreError(f"The file is too large ({len(data) // 1024} kB, at most {limit // 1024} kB are read).")
+    if not data.strip():
+        raise StoreError("The file is empty.")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise StoreError("This is not a saved build: the file is not text.") from None
+    try:
+        return json.loads(text, object_pairs_hook=_no_twins, parse_constant=_no_constant)
+    except StoreError:
+        raise
+    except json.JSONDecodeError as wrong:
+        raise StoreError(
+            f"This is not a whole saved build: the text breaks off or is wrong in line {wrong.lineno}."
+        ) from None
+    except (RecursionError, ValueError):
+        raise StoreError("This is not a saved build.") from None
+
+
+def _one(document: Any) -> tuple[str, Record, str]:
+    """Bring one parsed document to the present version and check it: name, record, time saved."""
+    if not isinstance(document, dict):
+        raise StoreError("This is not a saved build.")
+    version = document.get("format_version", 0)
+    if isinstance(version, bool) or not isinstance(version, int) or version < 0:
+        raise StoreError("The file does not say which version it has.")
+    if version > FORMAT_VERSION:
+        raise LaterVersionError(
+            f"This build was saved by a later version (format {version}; this one reads up to "
+            f"{FORMAT_VERSION}). Update the program to open it."
+        )
+    if version >= 1 and document.get("format") != FORMAT:
+        raise StoreError("This is not a saved build: its heading names something else.")
+    while version < FORMAT_VERSION:
+        document = _MIGRATIONS[version](document)
+        version += 1
+    if "record" not in document:
+        raise StoreError("The saved build holds no fields.")
+    record = check_record(document["record"])
+    if not record:
+        raise StoreError("The saved build holds no fields.")
+    saved = document.get("saved", "")
+    return clean_name(document.get("name", "")), record, saved[:32] if isinstance(saved, str) else ""
+
+
+def parse(data: bytes) -> tuple[str, Record, str]:
+    """Read the bytes of one build file: name, record and the time it was saved."""
+    return _one(_load(data, MAX_BYTES))
+
+
+def decode(data: bytes) -> tuple[str, Record]:
+    """Read the bytes of one build file, of this or an older version.
+
+    Returns
+    -------
+    tuple
+        Name and record.
+
+    Raises
+    ------
+    StoreError
+        One sentence: not text, not whole, from a later version, or a field that does not belong.
+    """
+    name, record, _ = parse(data)
+    return name, record
+
+
+def decode_many(data: bytes) -> list[tuple[str, Record]]:
+    """Read a file with one build or with many."""
+    document = _load(data, 16 * 1024 * 1024)
+    if isinstance(document, dict) and document.get("format") == FORMAT_MANY:
+        builds = document.get("builds")
+        if not isinstance(builds, list) or len(builds) > MAX_BUILDS:
+            raise StoreError(f"The file must list its builds, at most {MAX_BUILDS}.")
+        return [_one(build)[:2] for build in builds]
+    return [_one(document)[:2]]

@@ -1,0 +1,1 @@
+"""The only place that writes `st.session_state`."""

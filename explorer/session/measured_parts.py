@@ -1,0 +1,60 @@
+"""Measured parts in use: take over, take away, say."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from explorer.inputs import Inputs
+from explorer.inputs.measured_parts import OwnParts, in_use
+from explorer.session import state
+
+__all__ = [
+    "adopt",
+    "own_words",
+    "take_away",
+    "was",
+]
+
+# ---- measured parts ---------------------------------------------------------------------------------------
+
+
+def adopt(own: OwnParts) -> None:
+    """Put measured parts in the build; the bands before stay as an outline until something else changes."""
+    before = state.usable()
+    st.session_state["own_parts"] = own
+    st.session_state["own_was"] = (before, repr(state.usable()))
+    st.session_state["touched"] = True
+
+
+def take_away() -> None:
+    """Go back to the labels."""
+    before = state.usable()
+    st.session_state["own_parts"] = None
+    st.session_state["own_was"] = (before, repr(state.usable()))
+
+
+def was() -> Inputs | None:
+    """The build before its parts were measured or taken away, for one step."""
+    held = st.session_state.get("own_was")
+    return held[0] if held is not None and held[1] == repr(state.usable()) else None
+
+
+def own_words(inputs: Inputs) -> str:
+    """One sentence about measured parts; empty where nothing was measured."""
+    own = state.own_parts()
+    if own is None:
+        return ""
+    names = {"motor": "motor", "propeller": "propeller", "controller": "ESC"}
+    have = [names[p] for p in names if getattr(own, p) is not None]
+    used = [names[p] for p in in_use(inputs, own)]
+    if not used:
+        return f"Your measured {_and(have)} ({own.name}) rest: this build has other labels."
+    verb = "is" if len(used) == 1 else "are"
+    rest = [name for name in have if name not in used]
+    more = f" The measured {_and(rest)} rest{'s' if len(rest) == 1 else ''}: other label." if rest else ""
+    named = _and(used)
+    return f"{named[:1].upper()}{named[1:]} {verb} as measured ({own.name}).{more}"
+
+
+def _and(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

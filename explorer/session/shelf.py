@@ -1,0 +1,70 @@
+"""The store of this visitor, and builds as records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, replace
+from typing import Any
+
+import streamlit as st
+
+from explorer.inputs import Inputs, demo_inputs, mended
+from explorer.inputs.editions import RECORD_KEY, edition_of, of_today, said
+from explorer.inputs.measured_parts import OwnParts, bare, read_record, to_record
+from explorer.saved.store import MemoryStore, Store, open_store
+from propmodel import MODEL_EDITION
+
+__all__ = [
+    "inputs_of_record",
+    "record_of",
+    "store",
+]
+
+# ---- saved builds -----------------------------------------------------------------------------------------
+
+
+def store() -> Store:
+    """The visitor's own store: the folder, or memory of this session alone."""
+    held = st.session_state.get("store")
+    if held is None:
+        held = st.session_state["store"] = open_store()
+    return held
+
+
+def lasts_for_this_visit() -> bool:
+    """True where builds are kept in memory only."""
+    return isinstance(store(), MemoryStore)
+
+
+def record_of(inputs: Inputs, own: OwnParts | None) -> dict[str, Any]:
+    """A build as it is saved: every field, the measured parts, and the edition of the model."""
+    return {**asdict(bare(inputs)), **to_record(own), RECORD_KEY: MODEL_EDITION}
+
+
+def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None, list[str]]:
+    """A saved build back: inputs, measured parts, a sentence for each field or measured part that could not be used,
+    and one where another edition of the model forecast it.
+    """
+    base = demo_inputs("scree")
+    edition = edition_of(record.get(RECORD_KEY))
+    record = of_today(record)
+    known = {k: v for k, v in record.items() if hasattr(base, k) and not k.startswith("_")}
+    kinds = {k: v for k, v in known.items() if _fits(getattr(base, k), v)}
+    inputs, problems = mended(replace(base, **{"name": "", **kinds}))
+    lost = sorted(set(known) - set(kinds))
+    words = [text for _, text in problems]
+    if lost:
+        words.append(f"{len(lost)} values could not be used ({', '.join(lost[:4])}); defaults stand there.")
+    own, unused = read_record(record)
+    words += unused
+    told = said("build", edition, reading=inputs.cell_mohm is not None)
+    return inputs, own, [*words, told] if told else words
+
+
+def _fits(example: Any, value: Any) -> bool:
+    """Whether a value has the kind of its field: text stays text, yes/no stays yes/no."""
+    if isinstance(example, bool) or isinstance(value, bool):
+        return isinstance(example, bool) and isinstance(value, bool)
+    if isinstance(example, str):
+        return isinstance(value, str)
+    return value is None or isinstance(value, int | float | str)

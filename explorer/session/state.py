@@ -1,0 +1,141 @@
+"""What one visitor has before them: the build as typed, the pinned one, units, axes, what went wrong.
+
+The record `Inputs` in the session is the one truth; every control is a view of it and writes it back in its callback.
+So a control may come and go (a closed group, another page) and nothing typed is lost.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import streamlit as st
+
+from explorer.figures.base import Axis, snapped
+from explorer.inputs import Inputs, apply, demo_inputs, mended, take_off_g, with_take_off_g
+from explorer.inputs.link import OTHER_KEYS, encode, from_params
+from explorer.inputs.measured_parts import OwnParts, attach, bare
+
+__all__ = [
+    "axis",
+    "change",
+    "example_pin",
+    "inputs",
+    "link",
+    "load",
+    "notices",
+    "own_parts",
+    "pin",
+    "pinned",
+    "start",
+    "unreached",
+    "usable",
+    "with_change",
+]
+
+
+def start() -> None:
+    """Fill an empty session: the link's build, or *Scree* with *Scree without camera* pinned."""
+    if "inputs" in st.session_state:
+        return
+    asked = st.query_params.to_dict()
+    linked = from_params(asked) if set(asked) - OTHER_KEYS else None
+    first = Inputs() if linked is None else linked.inputs
+    st.session_state["inputs"] = first
+    st.session_state["pinned"] = example_pin(first) if linked is None else linked.pinned
+    st.session_state["pin_is_example"] = linked is None
+    st.session_state["axes"] = {}
+    st.session_state["notices"] = [] if linked is None else list(linked.messages)
+    st.session_state["touched"] = linked is not None
+
+
+def link() -> str:
+    """Address that brings the whole build and the pinned one back."""
+    place = (st.context.url or "").split("?")[0]
+    return f"{place}?{encode(usable(), pinned())}"
+
+
+def example_pin(craft: Inputs) -> Inputs:
+    """A demo craft's own comparison: the same without its camera, or as it came."""
+    if craft.payload_g > 0.0:
+        return replace(craft, payload_g=0.0, name=f"{craft.name} without camera")
+    return replace(craft, name=f"{craft.name} as it came")
+
+
+def inputs() -> Inputs:
+    """The build as typed."""
+    return st.session_state["inputs"]
+
+
+def usable() -> Inputs:
+    """The build as typed, with defaults in place of what cannot be used, and with the parts that were measured."""
+    return attach(mended(inputs())[0], own_parts())
+
+
+def own_parts() -> OwnParts | None:
+    """Parts this visitor measured, whether or not they are in the build on the screen."""
+    return st.session_state.get("own_parts")
+
+
+def pinned() -> Inputs | None:
+    """The pinned build, or None."""
+    held = st.session_state["pinned"]
+    return None if held is None else attach(mended(held)[0], own_parts())
+
+
+def load(new: Inputs, *, example: bool = False) -> None:
+    """Put another build on the screen; a demo craft brings its own pin unless the reader pinned one."""
+    st.session_state["inputs"] = bare(new)
+    st.session_state["touched"] = True
+    st.session_state["notices"] = []
+    st.session_state.pop("knob_spans", None)
+    if example and st.session_state["pin_is_example"]:
+        st.session_state["pinned"] = example_pin(new)
+
+
+def load_demo(name: str) -> None:
+    """Put a demo craft on the screen."""
+    load(demo_inputs(name), example=True)
+
+
+def with_change(old: Inputs, name: str, value: Any) -> Inputs:
+    """The build with one field, or the take-off mass, as typed."""
+    return with_take_off_g(old, float(value)) if name == "take_off_g" else apply(old, {name: value})
+
+
+def change(name: str, value: Any) -> None:
+    """Take what a control says."""
+    st.session_state["inputs"] = bare(with_change(usable() if name == "take_off_g" else inputs(), name, value))
+    st.session_state["notices"] = unreached(float(value)) if name == "take_off_g" else []
+
+
+def unreached(grams: float) -> list[str]:
+    """Say that a craft cannot weigh so little with parts that weigh what their labels say; empty where it does."""
+    got = take_off_g(usable())
+    if abs(got - grams) < 1.0:
+        return []
+    if got < grams:
+        return [f"The frame would have to weigh more than can be told: {got:.0f} g stand in place of {grams:.0f} g."]
+    return [
+        f"Motors, propellers and pack weigh nearly all of {got:.0f} g by their labels, so {grams:.0f} g cannot be: "
+        f"{got:.0f} g stand. Type their masses, under the groups at the left, where your scale says less."
+    ]
+
+
+def pin() -> None:
+    """Pin the build on the screen."""
+    st.session_state["pinned"] = bare(usable())
+    st.session_state["pin_is_example"] = False
+    st.session_state["touched"] = True
+
+
+def axis(key: str, most: float) -> Axis:
+    """Axis of a chart, kept while the values fit: the curve moves, the scale stays."""
+    axes: dict[str, Axis] = st.session_state["axes"]
+    axes[key] = snapped(most, axes.get(key))
+    return axes[key]
+
+
+def notices() -> list[str]:
+    """Sentences about what was typed, or came by a link, and could not be used."""
+    return [*st.session_state["notices"], *(text for _, text in mended(inputs())[1])]

@@ -1,0 +1,1 @@
+"""Numbers and words as the reader sees them. No Streamlit."""

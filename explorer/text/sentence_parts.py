@@ -1,0 +1,51 @@
+"""Parts of sentences that several pages use: a number in ink, a range, the name of a build."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from explorer.text.markup import NO_BREAK, own_name
+from explorer.text.numbers import NARROW, spread
+
+__all__ = [
+    "build_name",
+    "dash",
+    "ink",
+    "range_words",
+    "small_own_name",
+]
+
+
+def ink(text: str, *, bad: bool = False) -> str:
+    """A number in the ink of numbers, or of alarm."""
+    # the serif's narrow space is too narrow to part a number from its unit
+    return f'<b class="n{" bad" if bad else ""}">{html.escape(text.replace(NARROW, NO_BREAK))}</b>'
+
+
+def build_name(name: str) -> str:
+    """The name of a build as the subject of a sentence; HTML."""
+    return f"<em>{html.escape(name)}</em>" if name else "This craft"
+
+
+def small_own_name(words: Callable[..., str]) -> Callable[..., str]:
+    """Write "your build" small inside a sentence."""
+
+    @wraps(words)
+    def tidy(*args: Any, **more: Any) -> str:
+        return own_name(words(*args, **more))
+
+    return tidy
+
+
+def range_words(kind: str, low: float, high: float) -> str:
+    """The band behind a number, small; empty where it rounds to one number."""
+    text = spread(kind, low, high)
+    return f' <span class="r">({text})</span>' if " to " in text else ""
+
+
+def dash() -> str:
+    """The dash of a pinned build."""
+    return '<span class="dash"></span>'

@@ -1,0 +1,440 @@
+"""The frame and the Lift page, run without a browser."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+import explorer
+from explorer.forecasts import headlines
+from explorer.inputs import FIELDS, Inputs
+from explorer.text.numbers import Units
+
+APP = Path(explorer.__file__).with_name("app.py")
+
+
+def run(at: AppTest) -> AppTest:
+    at.run()
+    assert not at.exception
+    assert not at.error
+    return at
+
+
+def opened(**params: str) -> AppTest:
+    at = AppTest.from_file(str(APP), default_timeout=60)
+    for name, value in params.items():
+        at.query_params[name.replace("__", ".")] = value
+    return run(at)
+
+
+def body(at: AppTest) -> str:
+    """Everything said in our own words, tags taken off."""
+    text = " ".join(node.proto.body for node in at.get("html") if "<style>" not in node.proto.body)
+    return re.sub(r"\s+", " ", re.sub("[\u00a0\u202f]", " ", re.sub(r"<[^>]+>", "", text)))
+
+
+def sentence(at: AppTest) -> str:
+    (found,) = [n.proto.body for n in at.get("html") if 'class="wi-sentence"' in n.proto.body]
+    found = re.search(r'wi-sentence">(.*?)</p>', found).group(1)
+    return re.sub("[\u00a0\u202f]", " ", re.sub(r"<[^>]+>", "", found))
+
+
+def story(at: AppTest) -> dict:
+    return json.loads(at.get("plotly_chart")[0].proto.spec)
+
+
+def trace(at: AppTest, name: str) -> list[dict]:
+    return [t for t in story(at)["data"] if t["name"] == name]
+
+
+def move(at: AppTest, value: float) -> AppTest:
+    at.slider[0].set_value(value)
+    return run(at)
+
+
+@pytest.fixture(scope="module")
+def first() -> AppTest:
+    return opened()
+
+
+def test_the_first_visit_is_alive(first):
+    assert sentence(first).startswith("Scree takes off at 690 g")
+    text = body(first)
+    assert "Pinned: Scree without camera, 620 g" in text
+    assert "Move Take-off mass and watch the hover line." in text
+    assert "Nearest measured parts: stator 2306.5, otherwise your labels" in text
+    assert len(trace(first, "this")) == 3 and len(trace(first, "pinned")) == 3
+
+
+def test_six_controls_first_and_each_has_help(first):
+    assert {n.key.split(":")[1] for n in first.number_input} == {
+        "take_off_g", "kv", "diameter_in", "pitch_in", "cells", "capacity_mah",
+    }  # fmt: skip
+    controls = [*first.number_input, *first.selectbox, *first.slider, *first.toggle, *first.button, *first.text_input]
+    assert [c.label for c in controls if not c.proto.help] == []
+
+
+def test_no_row_of_metrics_anywhere(first):
+    assert not first.metric
+
+
+def test_moving_the_knob_moves_the_side_panel_the_sentence_and_the_mark():
+    at = opened()
+    before = trace(at, "hovers here")[0]["x"][0]
+    move(at, 900.0)
+    assert sentence(at).startswith("Scree takes off at 900 g")
+    assert at.number_input(key="side-must:take_off_g").value == 900.0
+    assert trace(at, "hovers here")[0]["x"][0] > before
+    assert trace(at, "pinned hovers here")[0]["x"][0] < before
+
+
+def test_mass_alone_leaves_the_curves_and_the_axes_where_they_are():
+    at = opened()
+    before = story(at)
+    move(at, 760.0)
+    after = story(at)
+    names = [k for k, t in enumerate(before["data"]) if t["name"] == "this"]
+    assert all(before["data"][k]["y"] == after["data"][k]["y"] for k in names)
+    assert [after["layout"][a]["range"] for a in ("yaxis", "yaxis2", "yaxis3")] == [
+        before["layout"][a]["range"] for a in ("yaxis", "yaxis2", "yaxis3")
+    ]
+
+
+def test_the_side_panel_moves_the_knob():
+    at = opened()
+    at.number_input(key="side-must:take_off_g").set_value(720.0)
+    run(at)
+    assert at.slider[0].value == 720
+
+
+SOME_KNOBS = [
+    "payload_g", "kv", "diameter_in", "blades", "cells", "blade_width_mm", "altitude_m", "air_temperature_c",
+    "command_cap_percent", "charge_left_percent", "cruise_kmh",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("knob", SOME_KNOBS)
+def test_every_kind_of_knob_slides(knob):
+    at = opened()
+    at.selectbox(key="knob:lift").select(knob)
+    run(at)
+    slider = at.slider[0]
+    assert slider.key == f"knob:lift:{knob}"
+    top = type(slider.value)(slider.proto.max)
+    move(at, top)
+    assert at.slider[0].value == pytest.approx(top)
+
+
+def test_one_inch_more_pulls_more_and_draws_more():
+    at = opened()
+    pull, amps = (t["y"][-1] for t in trace(at, "this")[:2])
+    at.number_input(key="side-must:diameter_in").set_value(6.1)
+    run(at)
+    more_pull, more_amps = (t["y"][-1] for t in trace(at, "this")[:2])
+    assert more_pull > pull and more_amps > amps
+
+
+def test_pin_this_build_and_compare():
+    at = opened()
+    move(at, 800.0)
+    at.button(key="pin").click()
+    run(at)
+    assert "Pinned: Scree, 800 g" in body(at)
+    assert "the same where it counts" in body(at)
+    move(at, 700.0)
+    assert "100 g lighter" in body(at)
+
+
+@pytest.mark.parametrize(("name", "mass"), [("tarn", "230 g"), ("moor", "1100 g"), ("fell", "2.80 kg")])
+def test_the_other_three_craft(name, mass):
+    at = opened()
+    at.button_group(key="craft").set_value(name)
+    run(at)
+    assert sentence(at).startswith(f"{name.capitalize()} ")
+    assert mass in sentence(at)
+    # it brings its own pin, so that what moves shows
+    assert at.session_state["pinned"].name.startswith(name.capitalize())
+
+
+def open_everything(at: AppTest) -> AppTest:
+    for switch in at.toggle:
+        switch.set_value(True)
+    for group in ("Where you fly", "How you fly"):
+        at.session_state[f"group_{group}"] = True
+    return run(at)
+
+
+def test_every_input_has_a_control_with_help_once_everything_is_open():
+    at = open_everything(opened())
+    kinds = (at.number_input, at.selectbox, at.text_input, at.checkbox)
+    drawn = {c.key.split(":")[1] for kind in kinds for c in kind if c.key.startswith("side")}
+    assert set(FIELDS) - drawn == set()
+    assert [c.label for kind in kinds for c in kind if not c.proto.help] == []
+
+
+@pytest.mark.parametrize("craft", ["scree", "tarn", "moor", "fell"])
+def test_opening_everything_changes_nothing(craft):
+    at = opened(craft=craft, end="0")
+    before = at.session_state["inputs"]
+    open_everything(at)
+    assert at.session_state["inputs"] == before
+
+
+def test_labels_fill_the_build_and_say_how_they_were_read():
+    at = opened()
+    at.text_input(key="labels").set_value("2306 1750KV, 5.1x4.3x3, 6S 1400")
+    run(at)
+    text = body(at)
+    assert "I read this as: motor 2306" in text
+    assert at.number_input(key="side-must:kv").value == 1750.0
+    assert at.number_input(key="side-must:capacity_mah").value == 1400.0
+    # nothing of the demo craft's labels is passed off as told
+    assert at.session_state["inputs"].esc_a is None and at.session_state["inputs"].motor_max_a is None
+    assert sentence(at).startswith("Your build ")
+
+
+def test_a_label_with_two_meanings_is_asked_about():
+    at = opened()
+    at.text_input(key="labels").set_value("51433")
+    run(at)
+    assert len(at.radio) == 1 and at.radio[0].value is None
+    at.radio[0].set_value(1)
+    run(at)
+    assert at.session_state["inputs"].pitch_in == pytest.approx(4.33)
+
+
+def test_a_label_that_makes_no_sense_is_kept_and_answered():
+    at = opened()
+    at.text_input(key="labels").set_value("22o7")
+    run(at)
+    assert at.text_input(key="labels").value == "22o7"
+    assert "did you mean 2207?" in body(at)
+    assert at.session_state["inputs"] == Inputs()
+
+
+def test_an_emptied_field_keeps_what_it_had():
+    at = opened()
+    at.number_input(key="side-must:kv").set_value(None)
+    run(at)
+    assert at.session_state["inputs"].kv == 1950.0
+    assert at.number_input(key="side-must:kv").value == 1950.0
+
+
+def test_a_link_brings_both_builds_back():
+    at = opened(v="1", craft="fell", payload_g="500", p__craft="fell", p__cells="4", end="2")
+    inputs, pinned = at.session_state["inputs"], at.session_state["pinned"]
+    assert (inputs.name, inputs.payload_g, pinned.cells) == ("Fell", 500.0, 4)
+    assert sentence(at).startswith("Fell ")
+    assert "invented parts. Move" not in body(at)
+
+
+def test_a_bad_link_says_what_could_not_be_read_and_goes_on():
+    at = opened(v="1", craft="moor", cells="99", pitch_in="abc", kv="1250", end="3")
+    assert "could not be read (cells, pitch); the defaults stand there." in body(at)
+    assert at.session_state["inputs"].kv == 1250.0
+    assert sentence(at).startswith("Moor ")
+
+
+@pytest.mark.parametrize("query", [
+    {"v": "99", "craft": "scree", "end": "0"},
+    {"craft": "<script>alert(1)</script>", "kv": "nan"},
+    {"v": "1", "name": "<b>x</b>", "kv": "inf", "cells": "-3", "capacity_mah": "0"},
+])  # fmt: skip
+def test_odd_links_never_break_the_page(query):
+    at = opened(**query)
+    assert "<script" not in " ".join(n.proto.body for n in at.get("html"))
+    assert "<b>x</b>" not in " ".join(n.proto.body for n in at.get("html"))
+
+
+@pytest.mark.parametrize("query", [
+    {"craft": "scree", "payload_g": "9000", "end": "1"},
+    {"craft": "fell", "payload_g": "2500", "cells": "2", "end": "2"},
+    {"craft": "tarn", "kv": "300", "end": "1"},
+])  # fmt: skip
+def test_a_craft_that_cannot_hover_keeps_its_page(query):
+    at = opened(v="1", **query)
+    assert "This cannot hover" in sentence(at)
+    # two cells on an ESC that is sold for three and more: that comes first
+    assert sentence(at).startswith("The ESC does not fit" if "cells" in query else "This cannot hover")
+    assert "of pull." in sentence(at)
+    assert any("cannot hover" in (a.get("text") or "") for a in story(at)["layout"]["annotations"])
+    assert "nan" not in body(at)
+
+
+@pytest.mark.parametrize("query", [
+    {"craft": "scree", "capacity_mah": "100", "cell_mohm": "80", "end": "2"},
+    {"craft": "scree", "charge_left_percent": "0", "end": "1"},
+    {"craft": "moor", "cruise_kmh": "250", "end": "1"},
+    {"craft": "scree", "kv": "30000", "end": "1"},
+    {"craft": "scree", "diameter_in": "20", "pitch_in": "16", "blades": "6", "end": "3"},
+    {"craft": "scree", "cells": "14", "end": "1"},
+    {"craft": "fell", "rotors": "8", "coaxial": "yes", "end": "2"},
+])  # fmt: skip
+def test_extremes_keep_the_page(query):
+    at = opened(v="1", **query)
+    assert " nan" not in body(at) and "inf " not in body(at)
+    for session_state in ("cruise", "full"):
+        at.session_state["watts_state"] = session_state
+        run(at)
+
+
+def test_contradicting_fields_get_a_sentence_and_stay_as_typed():
+    at = opened()
+    at.session_state["inputs"] = Inputs(esc_a=60.0, esc_burst_a=50.0)
+    run(at)
+    assert "ESC burst amps for each motor (50 A) must not be below its amps for good (60 A)." in body(at)
+    assert at.session_state["inputs"].esc_a == 60.0
+
+
+def test_units_change_what_is_shown_and_nothing_else():
+    at = opened()
+    at.session_state["units"] = Units("N", "mm", "F")
+    run(at)
+    assert at.number_input(key="side-must:diameter_in").value == pytest.approx(129.5)
+    assert any(a.get("text") == "<b>Pull of all rotors</b>, N" for a in story(at)["layout"]["annotations"])
+    assert at.session_state["inputs"] == Inputs()
+    at.number_input(key="side-must:diameter_in").set_value(152.4)
+    run(at)
+    assert at.session_state["inputs"].diameter_in == pytest.approx(6.0)
+
+
+def test_two_visitors_do_not_see_each_other():
+    one, two = opened(), opened()
+    move(one, 850.0)
+    run(two)
+    assert "690 g" in sentence(two) and "850 g" in sentence(one)
+
+
+def test_labels_without_a_propeller_borrow_from_a_craft_of_the_motors_size():
+    at = opened()
+    for text, lender, inches in (
+        ("2808 850KV, 10x4.5, 4S", "Fell", 10.0),
+        ("1806 2280KV 3S 12A", "Scree", 5.1),
+        ("1103 11000KV 2S", "Tarn", 3.0),
+    ):
+        at.text_input(key="labels").set_value(text)
+        run(at)
+        assert f"All else is that of {lender}" in body(at)
+        assert at.session_state["inputs"].diameter_in == pytest.approx(inches)
+
+
+def test_typed_labels_are_not_measured_against_a_craft_of_the_club():
+    at = opened()
+    assert "Pinned: Scree without camera" in body(at)
+    at.text_input(key="labels").set_value("2207 1950KV, 5.1x4.3x3, 6S 1300")
+    run(at)
+    assert "Nothing is pinned" in body(at)
+    # a build the reader pinned stays
+    at.button(key="pin").click()
+    run(at)
+    at.text_input(key="labels").set_value("2207 1750KV, 5.1x4.3x3, 6S 1300")
+    run(at)
+    assert "Pinned: Your build" in body(at) and "softer" in body(at)
+
+
+def test_the_link_says_what_it_does_not_carry():
+    def app(name: str) -> None:
+        from dataclasses import replace
+
+        import streamlit as st
+
+        from explorer.controls import side_panel
+        from explorer.inputs import Inputs, to_build
+        from explorer.inputs.measured_parts import measured
+        from explorer.session import state as session_state
+
+        session_state.start()
+        if name == "measured":
+            motor = replace(to_build(Inputs()).motor, log_sd_kv=0.01, log_sd_resistance=0.1)
+            st.session_state["own_parts"] = measured(Inputs(), "stand.csv", motor=motor)
+        st.text(side_panel.link_leaves_out() or "nothing")
+
+    says = {
+        name: AppTest.from_function(app, kwargs={"name": name}).run().text[0].value for name in ("bare", "measured")
+    }
+    assert says["bare"] == "nothing"
+    assert "does not carry your measured motor" in says["measured"] and "Shelf" in says["measured"]
+
+
+def test_what_was_changed_by_hand_stays_when_more_labels_are_typed():
+    at = opened()
+    at.text_input(key="labels").set_value("2207 1950KV, 5.1x4.3x3")
+    run(at)
+    at.number_input(key="side-must:take_off_g").set_value(655.0)
+    run(at)
+    frame = at.session_state["inputs"].frame_g
+    at.text_input(key="labels").set_value("2207 1950KV, 5.1x4.3x3, 6S 1300, ESC 45A")
+    run(at)
+    inputs = at.session_state["inputs"]
+    assert inputs.frame_g == pytest.approx(frame) and inputs.esc_a == 45.0 and inputs.cells == 6
+    # a label wins over the hand for what it names
+    at.number_input(key="side-must:kv").set_value(1700.0)
+    run(at)
+    at.text_input(key="labels").set_value("2207 1750KV, 5.1x4.3x3, 6S 1300")
+    run(at)
+    assert at.session_state["inputs"].kv == 1750.0 and at.session_state["inputs"].frame_g == pytest.approx(frame)
+    # another craft of the club begins anew
+    at.segmented_control(key="craft").set_value("tarn")
+    run(at)
+    at.text_input(key="labels").set_value("1404 3800KV, 3x3x3, 4S 650")
+    run(at)
+    assert at.session_state["inputs"].frame_g != pytest.approx(frame)
+
+
+def test_labels_do_not_inherit_the_cells_or_the_cap_of_the_craft_that_lends_the_rest():
+    at = opened()
+    at.text_input(key="labels").set_value("2807 1300KV, 7x4x3, 6S 3000")
+    run(at)
+    inputs = at.session_state["inputs"]
+    assert "All else is that of Moor" in body(at)
+    assert inputs.chemistry == "lipo" and inputs.command_cap_percent == 100.0
+    at.text_input(key="labels").set_value("2807 1300KV, 7x4x3, 6S 3000 Li-ion")
+    run(at)
+    assert at.session_state["inputs"].chemistry == "li_ion"
+
+
+def test_a_mass_below_that_of_the_parts_is_said_and_not_swallowed():
+    at = opened()
+    at.text_input(key="labels").set_value("2207 1950KV, 5x4x3, 6S 450, take-off 210 g")
+    run(at)
+    assert "so 210 g cannot be" in body(at) and at.session_state["inputs"].frame_g > 0.0
+    at.number_input(key="side-must:take_off_g").set_value(600.0)
+    run(at)
+    assert "cannot be" not in body(at)
+    at.number_input(key="side-must:take_off_g").set_value(150.0)
+    run(at)
+    assert "so 150 g cannot be" in body(at)
+
+
+def test_fields_whose_limit_is_passed_say_so_in_their_label():
+    at = opened(v="1", craft="scree", cells="8", end="1")
+    assert sentence(at).startswith("The motor does not fit")
+    groups = {"What it carries": 4, "What turns": 1, "What feeds it": 1}
+    for group, count in groups.items():
+        toggle = at.toggle(key=f"more_{group}")
+        assert f"{count} over {'their' if count > 1 else 'its'} limit" in toggle.label
+        toggle.set_value(True)
+    run(at)
+    marked = {n.key for n in at.number_input if n.label.endswith("(over its limit)")}
+    names = ("motor_max_cells", "esc_max_cells", "vtx_max_cells", "camera_max_cells", "regulator_max_v", "capacitor_v")
+    assert marked == {f"side:{name}" for name in names}
+    session_state = at.session_state["inputs"]
+    at.number_input(key="side-must:cells").set_value(6)
+    run(at)
+    assert not [n.label for n in at.number_input if "over its limit" in n.label]
+    assert at.session_state["inputs"].motor_max_cells == session_state.motor_max_cells
+
+
+@pytest.mark.parametrize(
+    ("changes", "marked"),
+    [({}, set()), ({"cells": 1}, {"esc_min_cells"}), ({"capacitor_v": 25.0}, {"capacitor_v"}),
+     ({"frame_propeller_in": 4.0}, {"frame_propeller_in"}), ({"motor_max_cells": None}, set()),
+     ({"mass_threshold_g": 250.0}, {"mass_threshold_g"})],
+)  # fmt: skip
+def test_only_the_field_of_the_part_that_does_not_fit_is_over(changes, marked):
+    assert headlines.over_label(replace(Inputs(), **changes)) == marked

@@ -1,0 +1,109 @@
+"""When something went wrong: every question has an answer for every craft, with the engine's own numbers in it.
+
+Physics beside them: equal speed takes KV in inverse proportion to the cells, standing current is volts over ohms,
+hover speed and hover power go with one over the root of the density (momentum theory, for instance J. G. Leishman,
+Principles of Helicopter Aerodynamics, 2nd ed. 2006, chapter 2), a tilt of 60 degrees takes twice the weight. Copper
+wire: ASTM B258 sizes, 20 AWG 33.3 and 12 AWG 5.2 milliohm a metre at 20 C (handbook tables of wire).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+import pytest
+
+from explorer.app import PAGES
+from explorer.app_pages.why.troubles import TROUBLES, Craft, troubles_with
+from explorer.text.numbers import value
+from propmodel.assembly.build import with_fields
+from propmodel.assembly.demo import demo, demo_names
+from propmodel.assess.performance import performance
+from propmodel.flight.endurance import WAYS_OF_FLYING
+
+WAY = WAYS_OF_FLYING["play"]
+GROUNDED = with_fields(demo("scree"), {"craft.payload_mass": 6.0})
+TINY = with_fields(demo("tarn"), {"motor.kv": 11000.0, "propeller.diameter": 0.04, "pack.cells": 2})
+
+
+def say(key: str, build) -> str:
+    return next(t for t in TROUBLES if t.key == key).say(Craft(build, WAY)).replace("\u202f", " ")
+
+
+@pytest.mark.parametrize("trouble", TROUBLES, ids=lambda t: t.key)
+def test_every_trouble_is_answered_for_every_craft_without_holes(trouble):
+    for build in (*(demo(name) for name in demo_names()), GROUNDED, TINY):
+        words = trouble.say(Craft(build, WAY))
+        assert len(words.split()) >= 8 and words.endswith(".")
+        assert not {"nan", "inf", "none", "\u2013"} & {w.strip("(),;:%").lower() for w in words.split()}
+    assert trouble.page in dict(PAGES)
+
+
+def test_keys_differ_and_the_words_of_a_stranger_find_them():
+    assert len({t.key for t in TROUBLES}) == len(TROUBLES) >= 30
+    for words, key in (
+        ("hot", "hot"), ("smoke", "bench_smoke"), ("desync", "flip"), ("too many cells", "more_cells"),
+        ("cold", "winter"),
+        ("fuse", "capacitor"), ("wire", "leads"), ("C rating", "c_label"), ("counter", "counter"), ("duct", "blade"),
+        ("altitude", "mountain"), ("hover throttle", "jumps"), ("grass", "blocked"), ("PWM", "pwm"), ("wind", "wind"),
+    ):  # fmt: skip
+        assert key in [t.key for t in troubles_with(words)], words
+    assert troubles_with("no such thing") == []
+
+
+def test_numbers_are_the_engines_own():
+    scree = demo("scree")
+    got = performance(scree)
+    assert value("current", float(got.full_throttle_current)).replace("\u202f", " ") in say("alarm", scree)
+    assert value("percent", float(got.hover_throttle)).replace("\u202f", " ") in say("jumps", scree)
+    # 25.2 V over the effective resistance
+    amps = float(25.2 / np.asarray(scree.motor.resistance))
+    assert f"{amps:.0f} A would flow" in say("blocked", scree)
+    rpm = float(got.full_throttle_rev_per_s) * 60 * 7
+    told = re.search(r"at ([\d ]+) rpm electrical \(7 pole pairs\)", say("flip", scree))
+    assert float(told[1].replace(" ", "")) == pytest.approx(rpm, rel=1e-3)
+
+
+def test_one_more_cell_wants_less_kv_in_proportion():
+    told = re.search(r"about (\d+) KV", say("more_cells", demo("scree")))
+    assert float(told[1]) == pytest.approx(1950 * 6 / 7, abs=5)
+    assert f"{(7 / 6) ** 3:.1f} times" in say("more_cells", demo("scree"))
+
+
+def test_thin_air_costs_one_over_the_root_of_the_density():
+    words = say("mountain", demo("moor"))
+    density, faster = (float(x) / 100 for x in re.search(r"has (\d+) % .* rotors turn (\d+) % faster", words).groups())
+    assert 1.0 + faster == pytest.approx(1.0 / math.sqrt(density), abs=0.01)
+
+
+def test_lost_volts_in_leads_are_those_of_the_wire_tables():
+    words = say("leads", demo("scree"))
+    volts, amps = (float(x) for x in re.search(r"costs ([\d.]+) V and .*? at (\d+) A; 10 cm of main", words).groups())
+    assert volts == pytest.approx(0.1 * 33.3e-3 * amps, abs=0.01)
+    volts, amps = (float(x) for x in re.search(r"or ([\d.]+) V and [\d.]+ W of 12 AWG at (\d+) A", words).groups())
+    assert volts == pytest.approx(0.1 * 5.2e-3 * amps, abs=0.01)
+
+
+def test_a_cap_shows_what_goes_past_it():
+    capped = with_fields(demo("scree"), {"command_cap": 0.7})
+    words = say("cap_mode", capped)
+    under, past = (
+        float(x) for x in re.search(r"it draws (\d+) A flat out.*sends (\d+) A from the pack", words).groups()
+    )
+    assert under < past == pytest.approx(float(performance(demo("scree")).full_throttle_current), abs=1.0)
+
+
+def test_hot_is_called_explained_only_where_the_load_explains_it():
+    light = with_fields(demo("scree"), {"craft.frame_mass": 0.05, "craft.payload_mass": 0.0})
+    assert "cannot make it too hot" in say("hot", light)
+    told = say("hot", light)
+    assert told.index("Pack out, propellers off.") < told.index("a bearing") < told.index("After a swap")
+    assert "direction of rotation and the propeller nut before the next take-off" in told
+    heavy = with_fields(demo("scree"), {"craft.payload_mass": 2.2, "propeller.diameter": 0.1})
+    assert "enough to make it hot" in say("hot", heavy) or "cannot hover" in say("hot", heavy)
+    assert "cannot hover" in say("hot", GROUNDED)
+
+
+def test_a_li_ion_craft_is_set_against_lipo():
+    assert "LiPo instead" in say("li_ion", demo("moor")) and "Li-ion instead" in say("li_ion", demo("scree"))
