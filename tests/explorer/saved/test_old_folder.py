@@ -199,7 +199,7 @@ def test_a_file_the_disk_does_not_give_is_told(tmp_path: Path, monkeypatch: pyte
 DEATHS = """
 import os, shutil, sys
 from pathlib import Path
-from explorer.folder_store import DATABASE, FolderStore
+from explorer.saved.folder_store import DATABASE, FolderStore
 
 source, work = Path(sys.argv[1]), Path(sys.argv[2])
 
