@@ -282,11 +282,12 @@ def _held() -> dict[str, dict[str, int]]:
 
 
 async def _answer(send: Send, status: int, text: str) -> None:
+    """Answer in words. Whoever still sends may finish, so that the answer is read; only a stalled one is cut off."""
     body = f"{text}\n".encode()
     headers = [
         (b"content-type", b"text/plain; charset=utf-8"),
         (b"content-length", str(len(body)).encode()),
-        (b"connection", b"close"),
+        *([(b"connection", b"close")] if status == 408 else []),
     ]
     await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": body})

@@ -34,8 +34,8 @@ class PatientProtocol(H11Protocol):
         super().data_received(data)
         if self.transport.get_protocol() is not self or self._at_work():
             self._stop()
-        elif self._clock is None and self.conn.trailing_data[0]:
-            self._wind()
+        elif self._clock is None and (self.conn.trailing_data[0] or self.conn.their_state is h11.SEND_BODY):
+            self._wind()  # half a head, or the rest of a body that was refused
 
     def connection_lost(self, exc: Exception | None) -> None:
         """Forget the clock."""
@@ -56,8 +56,8 @@ class PatientProtocol(H11Protocol):
 
     def _give_up(self) -> None:
         self._clock = None
-        begun = self.conn.their_state is h11.IDLE
-        if begun and not self._at_work() and self.transport.get_protocol() is self and not self.transport.is_closing():
+        waits = self.conn.their_state in (h11.IDLE, h11.SEND_BODY)
+        if waits and not self._at_work() and self.transport.get_protocol() is self and not self.transport.is_closing():
             self.transport.close()
 
 

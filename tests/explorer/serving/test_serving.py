@@ -13,7 +13,7 @@ import socket
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 
 import pytest
@@ -59,7 +59,9 @@ def ask(port: int, path: str, *, method: str = "GET", body: bytes = b"", **heade
 
 def session(port: int, **more: object) -> ClientConnection:
     """A WebSocket as the browser opens it."""
-    return connect(f"ws://127.0.0.1:{port}/_stcore/stream", subprotocols=["streamlit"], max_size=None, **more)
+    return connect(
+        f"ws://127.0.0.1:{port}/_stcore/stream", subprotocols=["streamlit"], max_size=None, ping_interval=None, **more
+    )
 
 
 def begin(link: ClientConnection) -> str:
@@ -204,7 +206,7 @@ def test_uploads_of_one_visitor_are_bounded_together(server):
 def closed_after(port: int, first: bytes) -> tuple[float, bytes]:
     """Seconds until the server closes a connection on which only this was sent, and what it said."""
     begun = time.monotonic()
-    with socket.create_connection(("127.0.0.1", port), timeout=20) as line:
+    with socket.create_connection(("127.0.0.1", port), timeout=40) as line:
         line.sendall(first)
         said = b""
         while piece := line.recv(4000):
@@ -222,14 +224,29 @@ HEAD = b"PUT /_stcore/upload_file/a/b HTTP/1.1\r\nHost: localhost\r\n"
 )
 def test_half_a_head_is_given_up(server, half):
     seconds, said = closed_after(server.port, half)
-    assert 1.5 < seconds < 8.0 and said == b""
+    assert 1.5 < seconds < 30.0 and said == b""
 
 
 def test_half_a_head_after_a_whole_request_is_given_up(server):
     whole = b"GET /_stcore/health HTTP/1.1\r\nHost: localhost\r\n\r\n"
     seconds, said = closed_after(server.port, whole + b"GET / HTTP/1.1\r\nHos")
     assert said.startswith(b"HTTP/1.1 200") and said.count(b"HTTP/1.1") == 1
-    assert 1.5 < seconds < 9.0
+    assert 1.5 < seconds < 30.0
+
+
+def test_the_rest_of_a_refused_body_may_come_and_not_for_ever(server):
+    """Whoever is refused reads the answer; who goes on a byte at a time is cut off."""
+    head = b"POST / HTTP/1.1\r\nHost: evil.example\r\nContent-Length: 2000000\r\n\r\n"
+    with socket.create_connection(("127.0.0.1", server.port), timeout=20) as line:
+        line.sendall(head + bytes(2_000_000))
+        assert line.recv(4000).startswith(b"HTTP/1.1 400")
+    begun = time.monotonic()
+    with socket.create_connection(("127.0.0.1", server.port), timeout=20) as line, suppress(OSError):
+        line.sendall(head)
+        while time.monotonic() - begun < 40.0:
+            line.sendall(b"x")
+            time.sleep(0.2)
+    assert 1.5 < time.monotonic() - begun < 30.0
 
 
 def test_half_a_body_is_given_up(server):
@@ -239,7 +256,7 @@ def test_half_a_body_is_given_up(server):
         place = f"PUT /_stcore/upload_file/{begin(link)}/b HTTP/1.1\r\nHost: localhost\r\n".encode()
         kind = b"Content-Type: multipart/form-data; boundary=b\r\nContent-Length: 1000\r\n\r\n--b\r\n"
         seconds, said = closed_after(server.port, place + more + kind)
-    assert said.startswith(b"HTTP/1.1 408") and 1.5 < seconds < 9.0
+    assert said.startswith(b"HTTP/1.1 408") and 1.5 < seconds < 30.0
 
 
 def test_a_quiet_visitor_is_not_given_up(server):
@@ -259,16 +276,25 @@ def test_sessions_end_on_a_clock(server):
     """Nobody comes after the last visitor has left, and all that they held goes."""
     with session(server.port) as link:
         begin(link)  # what a first visit leaves for good
-    time.sleep(8.0)
-    before = open_files(server.process.pid)
+    before = settled(server.process.pid, time.monotonic() + 20.0)
     with ExitStack() as visitors:
-        who = [begin(visitors.enter_context(session(server.port))) for _ in range(12)]
+        who = [begin(visitors.enter_context(session(server.port))) for _ in range(6)]
         assert upload(server.port, who[0], "kept", MEGABYTE) == 204
-        assert open_files(server.process.pid) > before + 12
-    end = time.monotonic() + 20.0
+        assert open_files(server.process.pid) >= before + 6
+    end = time.monotonic() + 90.0  # a busy machine first finishes the pages they asked for
     while time.monotonic() < end and open_files(server.process.pid) > before + 2:
         time.sleep(0.5)
     assert open_files(server.process.pid) <= before + 2
+
+
+def settled(pid: int, end: float) -> int:
+    """Number of open files once it has not changed for five seconds."""
+    seen, since = open_files(pid), time.monotonic()
+    while time.monotonic() < min(end, since + 5.0):
+        time.sleep(0.5)
+        if (now := open_files(pid)) != seen:
+            seen, since = now, time.monotonic()
+    return seen
 
 
 def test_a_visitor_who_comes_back_in_time_finds_the_session(server):
