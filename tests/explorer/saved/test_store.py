@@ -40,8 +40,8 @@ def poke(folder: Path, statement: str, *values: object) -> list[tuple]:
 
 def put_document(folder: Path, key: str, document: bytes) -> None:
     """Put a build's document into the database as it is."""
-    known = "SELECT previous FROM builds WHERE key = ?1"
-    poke(folder, f"REPLACE INTO builds (key, document, previous) VALUES (?1, ?2, ({known}))", key, document)
+    known = "SELECT previous FROM builds WHERE key = ?"
+    poke(folder, f"REPLACE INTO builds (key, document, previous) VALUES (?, ?, ({known}))", key, document, key)
 
 
 def document_of(folder: Path, key: str) -> bytes:
