@@ -186,8 +186,8 @@ def test_a_later_version_says_so():
 def test_too_long_a_link_is_cut_and_said():
     link = decode("v=1&kv=1750&" + "&".join(f"name=x{i}" for i in range(9000)) + "&end=2")
     assert link.inputs.kv == 1750.0
-    assert link.messages[0].startswith("This link is too long; I read its first 6000 characters.")
-    assert from_params({"v": "1", "kv": "1750", "name": "x" * 9000}).messages[0].startswith("This link is too long")
+    assert link.messages[0].startswith("This link is too long; I read its first 9000 characters.")
+    assert from_params({"v": "1", "kv": "1750", "name": "x" * 9500}).messages[0].startswith("This link is too long")
 
 
 @pytest.mark.parametrize(
