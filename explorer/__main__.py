@@ -7,8 +7,10 @@ from any folder has the same look, answers this machine only and sends no usage 
 from __future__ import annotations
 
 import argparse
+import atexit
 import importlib.util
 import os
+import shutil
 import sys
 import tempfile
 from pathlib import Path
@@ -137,8 +139,10 @@ def _make_home() -> None:
     try:
         Path.home()
     except RuntimeError:
-        # expanduser asks these two; which one depends on the system
-        os.environ["USERPROFILE" if sys.platform == "win32" else "HOME"] = tempfile.mkdtemp(prefix="propulsion-")
+        home = tempfile.mkdtemp(prefix="propulsion-")
+        atexit.register(shutil.rmtree, home, ignore_errors=True)
+        # the standard library asks one of these, depending on the system
+        os.environ["USERPROFILE" if sys.platform == "win32" else "HOME"] = home
         os.environ.setdefault("PROPULSION_WHAT_IF_DATA", "none")
 
 

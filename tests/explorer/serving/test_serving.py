@@ -200,6 +200,15 @@ def test_uploads_of_one_visitor_are_bounded_together(server):
     assert ask(server.port, "/_stcore/health")[0] == 200
 
 
+def test_heads_are_bounded(server):
+    """By the server itself too, without a proxy."""
+    assert ask(server.port, "/_stcore/health", X_Long="a" * 20_000)[0] == 200
+    with socket.create_connection(("127.0.0.1", server.port), timeout=40) as line, suppress(OSError):
+        line.sendall(b"GET / HTTP/1.1\r\nHost: localhost\r\nX-Long: " + b"a" * 500_000)
+        assert not line.recv(4000).startswith(b"HTTP/1.1 200")
+    assert ask(server.port, "/_stcore/health")[0] == 200
+
+
 # ---- time -------------------------------------------------------------------------------------------------
 
 

@@ -117,6 +117,7 @@ def test_no_home_folder_is_no_traceback(monkeypatch):
         assert Path(os.environ[variable]).is_dir()
         assert os.environ["PROPULSION_WHAT_IF_DATA"] == "none"
         Path(os.environ[variable]).rmdir()
+        assert start._make_home() is None, "and so again"
 
 
 NOBODY = """
