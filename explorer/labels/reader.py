@@ -169,6 +169,7 @@ def _accept(piece: Piece) -> bool:
 _OWNER = {
     "kv": "motor", "stator_kv": "motor", "poles": "motor", "no_load": "motor",
     "dims": "propeller", "code_blades": "propeller", "blades": "propeller", "blade_word": "propeller",
+    "blade_shape": "propeller",
     "cells": "pack", "mah": "pack", "ah": "pack", "wh": "pack", "c_rate": "pack", "c_burst": "pack",
     "parallel": "pack", "chemistry": "pack", "cell_format": "pack",
     "amps": "esc", "amps_burst": "esc", "four_in_one": "esc",
@@ -188,6 +189,19 @@ _FILLERS = {"mass", "weight", "weighs"}
 """Words between a part and its grams."""
 _BLADES = {"two": 2, "twin": 2, "bi": 2, "three": 3, "tri": 3, "four": 4, "quad": 4, "five": 5, "six": 6}
 _CRAFT = {"tri": (3, False), "qua": (4, False), "hex": (6, False), "oct": (8, False), "y6": (6, True)}
+
+
+_SHAPES = {
+    **dict.fromkeys(("narrow", "slim", "thin"), "slim"),
+    **dict.fromkeys(("medium", "middle"), "middle"),
+    **dict.fromkeys(("broad", "wide"), "broad"),
+}
+_SLOW_FLIGHT = "propellers for slow flight have broad blades"
+"""The two measured families of them have chord ratios of 0.197 to 0.206: data/propellers/SOURCE.md."""
+
+
+def _slow_flight(piece: Piece) -> bool:
+    return "slow" in piece.mark or "sf" in piece.mark.split()
 
 
 def _g(number: float) -> str:
@@ -380,6 +394,14 @@ class _Reader:
     def _nose(self, piece: Piece) -> None:
         if "bn" in piece.mark.split() or "nose" in piece.mark:
             self.add(piece.text, ("blade_width", "broad"), note="bull nose: blunt, broad tips")
+        elif _slow_flight(piece):
+            self.add(piece.text, ("blade_width", "broad"), note=_SLOW_FLIGHT)
+
+    def _read_blade_shape(self, index: int, piece: Piece) -> None:
+        if _slow_flight(piece):
+            self.add(piece.text, ("blade_width", "broad"), note=_SLOW_FLIGHT)
+        else:
+            self.add(piece.text, ("blade_width", _SHAPES[piece.mark]), note="by the word alone: a ruler tells better")
 
     def _read_code_blades(self, index: int, piece: Piece) -> None:
         sizes = [(d, p, int(piece.numbers[1])) for d, p, _ in meanings.propeller_of_code(piece.numbers[0])]
@@ -429,7 +451,7 @@ class _Reader:
         named = self._word_before(index)
         if {before, after} & {"blades", "blade_word"} and named != "motor":
             named = "propeller"
-        if "bn" in piece.mark or "nose" in piece.mark or named == "propeller":
+        if "bn" in piece.mark or "nose" in piece.mark or _slow_flight(piece) or named == "propeller":
             stator, kv, capacity = None, False, False
             sizes = meanings.propeller_of_code(number)
         elif named == "motor":

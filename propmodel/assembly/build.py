@@ -207,7 +207,8 @@ def with_fields(build: Build, changes: dict[str, Any]) -> Build:
         ``{"motor.kv": ..., "pack.cells": ..., "rotors": ...}``. A change of label makes another part of the same
         make, as a buyer would get: with ``motor.kv`` or the stator, resistance, loss torque and mass follow; with
         ``pack.cells``, ``pack.capacity_ah`` or ``pack.parallel``, mass, label currents and cell resistance; with the
-        propeller's size, its mass (and a measured propeller falls back to its label). With ``air.temperature`` or
+        propeller's size, its mass (and a measured propeller falls back to its label); with ``propeller.blade_width``
+        a measured chord goes, as it would win. With ``air.temperature`` or
         ``air.pressure``, density, viscosity and speed of sound follow. What is given too stands.
 
     Returns
@@ -263,6 +264,8 @@ def _other_pack(old: battery.Pack, **values: Any) -> battery.Pack:
 def _other_propeller(old: propeller.Propeller, **values: Any) -> propeller.Propeller:
     """Another propeller of the same kind: a given mass follows size and blades, a measured fit stays behind."""
     new = replace(old, **values)
+    if "blade_width" in values:
+        new = replace(new, **{"chord_ratio": None, "own_fit": None} | values)
     if not {"diameter", "pitch", "blades"} & set(values):
         return new
     changes: dict[str, Any] = {}

@@ -17,6 +17,7 @@ from propmodel import heat
 from propmodel.assembly.build import Build, drag_areas, shape_of
 from propmodel.base.status import Status
 from propmodel.components import battery, controller, momentum, motor
+from propmodel.dive.pull_out import inflow_rise
 from propmodel.dive.stepped import Dive, PullOut, estimate_pull_out
 from propmodel.flight.endurance import HoverTime, hover_hours, lifts
 from propmodel.flight.trim import Airframe, TopSpeed, find_top_speed, hovering, lowest_point, trim
@@ -310,6 +311,8 @@ class Assessment:
                 drag_area_top=top,
                 air_density=self.build.air.density,
                 drop=self.drop,
+                disc_area=self.build.total_disc_area,
+                inflow_rise=inflow_rise(self.build, self.punch_drive.prop, point.rev_per_s),
                 pack_limited=point.status == Status.PACK_CANNOT_DELIVER,
             )
         )

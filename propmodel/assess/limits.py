@@ -190,7 +190,11 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         seconds, start = float(margins.pack_seconds(a, hold)), float(np.asarray(b.pack.temperature))
         rise = float(margins.pack_rise(a, hold))
         hot = f" It begins at {_celsius(start)}; {_celsius(margins.PACK_LIMIT)} is the most."
-        return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C.{hot if start > _HOT else ''}"
+        told = hot if start > _HOT else ""
+        hover = float(margins.hover_pack_rise(a))
+        if hover > rise:
+            return f"A hover down to the reserve warms the pack by about {hover:.0f} C.{told}"
+        return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C.{told}"
     if key in ("sag_fresh", "sag_low"):
         point = a.full_low if key == "sag_low" else full
         when = "with the reserve left" if key == "sag_low" else "on a fresh pack"

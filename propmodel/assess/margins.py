@@ -19,7 +19,9 @@ from propmodel.base.constants import COPPER_RESISTIVITY_20C
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.components import battery
 
-__all__ = ["FITS", "SHARES", "Fit", "Share", "evaluate", "motor_temperatures", "pack_rise", "pack_seconds"]
+__all__ = [
+    "FITS", "SHARES", "Fit", "Share", "evaluate", "hover_pack_rise", "motor_temperatures", "pack_rise", "pack_seconds",
+]  # fmt: skip
 
 BURST_SECONDS = 10.0
 """Up to here a burst rating counts, beyond it the continuous one (common practice)."""
@@ -128,9 +130,25 @@ def pack_rise(a: Assessment, hold: float) -> NDArray:
     return rate * pack_seconds(a, hold)
 
 
+def hover_pack_rise(a: Assessment) -> NDArray:
+    """Warming of the pack by a hover from full to its end.
+
+    Parameters
+    ----------
+    a : Assessment
+
+    Returns
+    -------
+    ndarray
+        Below zero where the air cools it; 0 where it does not hover. [K]
+    """
+    rise = a.hover_flight.temperature - np.asarray(a.build.pack.temperature, dtype=np.float64)
+    return np.where(a.can_hover, rise, 0.0)
+
+
 def _pack_heat(a: Assessment, hold: float) -> NDArray:
     start = np.asarray(a.build.pack.temperature, dtype=np.float64)
-    return pack_rise(a, hold) / np.maximum(PACK_LIMIT - start, 1.0)
+    return np.maximum(pack_rise(a, hold), hover_pack_rise(a)) / np.maximum(PACK_LIMIT - start, 1.0)
 
 
 def _sag(a: Assessment, *, low: bool) -> NDArray:

@@ -3,6 +3,7 @@
 from propmodel.heat.motor import (
     BELL_OVER,
     LENGTH_OVER,
+    PACK_HEAT,
     HeatCapacity,
     SteadyHeat,
     ThermalResistance,
@@ -17,16 +18,19 @@ from propmodel.heat.motor import (
     temperatures_after,
     wire_rise,
 )
+from propmodel.heat.pack import pack_cooling
 
 __all__ = [
     "BELL_OVER",
     "LENGTH_OVER",
+    "PACK_HEAT",
     "HeatCapacity",
     "SteadyHeat",
     "ThermalResistance",
     "capacities",
     "continuous_current",
     "controller_rise",
+    "pack_cooling",
     "pack_temperature_rate",
     "resistances",
     "rms_current",

@@ -507,7 +507,7 @@ def to_csv(frame: pd.DataFrame, kind: str) -> str:
     --------
     >>> row = {"name": "=Fern", "diameter [in]": 5.1, "pitch [in]": 4.3, "blades [-]": 3}
     >>> to_csv(check(pd.DataFrame([row]), "propellers"), "propellers").splitlines()[1]
-    "'=Fern,5.1,4.3,3,,,"
+    "'=Fern,5.1,4.3,3,,,,"
     """
     frame = check(frame, kind)
     out = io.StringIO()

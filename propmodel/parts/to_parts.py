@@ -178,7 +178,8 @@ def propellers(frame: pd.DataFrame) -> Propeller:
     Returns
     -------
     Propeller
-        Rows without a blade width have an unknown chord (NaN), rows without a mass the estimate.
+        Rows without a blade width in mm have an unknown chord (NaN): their width by eye counts. Rows without a mass
+        take the estimate.
 
     Examples
     --------
@@ -188,12 +189,14 @@ def propellers(frame: pd.DataFrame) -> Propeller:
     """
     frame = _some(frame, "propellers")
     diameter = _column_of(frame, "diameter [in]", INCH)
+    seen = frame["blade width by eye"].replace("", "unknown").to_numpy(dtype=str)
     return Propeller(
         multirotor=True,
         diameter=diameter,
         pitch=_column_of(frame, "pitch [in]", INCH),
         blades=_column_of(frame, "blades [-]"),
         chord_ratio=_maybe(_column_of(frame, "blade width [mm]", MM) / (0.5 * diameter)),
+        blade_width=seen if np.any(seen != "unknown") else "unknown",
         mass=_maybe(_column_of(frame, "mass [g]", GRAM)),
     )
 
@@ -395,6 +398,8 @@ def to_record(row: Mapping[str, Any] | pd.Series, kind: str) -> dict[str, Any]:
         ):
             amps = float(checked[heading])
             out[name] = None if math.isnan(amps) else amps / whole_ah
+    if kind == "propellers":
+        out["blade_width"] = out["blade_width"] or "unknown"
     # these have defaults that are numbers, not "not told"
     for name, default in (
         ("parallel", 1),

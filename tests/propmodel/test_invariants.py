@@ -285,6 +285,7 @@ ARRAY_FIELDS = {
     "motor.max_cells": [4.0, 5.0, 6.0],
     "propeller.pitch": [0.07, 0.1, 0.13],
     "propeller.chord_ratio": [0.12, np.nan, 0.2],
+    "propeller.blade_width": ["slim", "unknown", "broad"],
     "propeller.log_c_t_offset": [-0.1, 0.0, 0.1],
     "propeller.figure_of_merit_offset": [-0.2, 0.0, 0.2],
     "propeller.log_zero_thrust_offset": [-0.1, 0.0, 0.1],

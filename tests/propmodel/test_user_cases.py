@@ -220,6 +220,9 @@ QUANTITIES = {
         propmodel.performance(by_mass(q, "lipo")).thrust_to_weight_at_reserve,
     ),
     "Li-ion cut-off V": lambda q: float(battery.cutoff_voltage(by_mass(q, "li_ion").pack)),
+    "freezing over warm minutes, hanging still, alarm on volts": lambda q: (
+        minutes(q.other(pack_temperature_c=0, cutoff_v=3.6)) / minutes(q.other(cutoff_v=3.6))
+    ),
     "freezing over warm minutes, hanging still": lambda q: minutes(q.other(pack_temperature_c=0)) / minutes(q.build),
     "freezing over warm minutes, playing": lambda q: playing_over_warm(q, 0.0),
     "ten degrees over warm minutes, playing": lambda q: playing_over_warm(q, 10.0),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -105,7 +106,9 @@ def _minutes(build: Build, way: Profile) -> list[Step]:
         return []
     d = drive(build, HALF, sustained=True)
     lift = float(build.weight) / float(np.asarray(build.rotors))
-    full = at_duty(drive(build, HALF), build.duty_cap)
+    # a burst asks what the pack gives new and at 25 C
+    new = replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0)
+    full = at_duty(drive(replace(build, pack=new), HALF), build.duty_cap)
     amps = {
         "hover": (way.hover, float(at_thrust(d, lift).pack_current)),
         "cruise": (way.cruise, float(level_flight(build, way.cruise_speed, state_of_charge=HALF).current)),

@@ -85,6 +85,8 @@ class Minutes:
         Mean current from the pack. [A]
     charge : float
         Drawn at landing, flown your way. [A h]
+    warm : float
+        Temperature of the cells then. [K]
     end_charge : float
         State of charge at landing. [-]
     by_voltage, by_throttle : bool
@@ -110,6 +112,7 @@ class Minutes:
     status: dict[str, int]
     current: dict[str, float]
     charge: float
+    warm: float
     end_charge: float
     by_voltage: bool
     by_throttle: bool
@@ -319,6 +322,7 @@ def _with_bands(made: Build, way: Flying, rows: NDArray, mid: FlightTime, cells:
         status={name: int(mid.status[k]) for name, k in named.items()},
         current={name: float(mid.mean_current[k]) for name, k in named.items()},
         charge=float(mid.charge[2]),
+        warm=float(mid.end_temperature[2]),
         end_charge=float(mid.end_state_of_charge[2]),
         by_voltage=bool(mid.stopped_by_voltage[2]),
         by_throttle=bool(mid.stopped_by_throttle[2]),

@@ -301,7 +301,7 @@ def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, oth
         ghosts.old_lands if ghosts is not None and old else None,
     )
     more = flight_words.cold_old_words(*both) if any(both) else ""
-    page_frame.say(f'<p class="wi-small">{flight_words.HELD_WARM} {more}</p>')
+    page_frame.say(f'<p class="wi-small">{flight_words.warm_words(this)} {more}</p>')
     page_frame.numbers("voltage", lambda: _voltage_frame(this), file_name="voltage-against-minutes.csv", every=2)
 
 

@@ -9,19 +9,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import wraps
 
 import numpy as np
 
 from explorer.text.search import holding
 from explorer.text.working_step import Step
+from propmodel import heat
 from propmodel.assembly.build import Build, drag_areas, with_fields
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import evaluate
 from propmodel.base.constants import STANDARD_GRAVITY as G
 from propmodel.base.units import CELSIUS_ZERO, GRAM, KMH, MINUTE
 from propmodel.components import battery, momentum, motor, propeller
+from propmodel.components.battery import LEAST_TEMPERATURE, MOST_TEMPERATURE
 from propmodel.components.controller import RIPPLE_MOST, THROTTLE_EXPONENT
 from propmodel.dive import closed_forms
 from propmodel.dive.pull_out import pull_out
@@ -308,10 +310,12 @@ def _minutes(b: Build) -> Worked:
     ripple_k = min(ripple_k, RIPPLE_MOST * (steady + standby + aside / rotors) / max(volts * volts, 1e-30))
     seconds = energy = charge = 0.0
     bus, cut_off = _f(a.hover.bus_voltage), False
+    air, kelvin = _f(b.air.temperature), _f(b.pack.temperature)
+    held_heat = _f(battery.mass(b.pack)) * heat.PACK_HEAT
     for k in range(SLICES):
         left = 1.0 - (1.0 - reserve) * (k + 0.5) / SLICES
         emf = _f(battery.open_circuit_voltage(b.pack, left))
-        r = _f(battery.resistance(b.pack, left, sustained=True))
+        r = _f(battery.resistance(replace(b.pack, temperature=kelvin), left, sustained=True))
         for _ in range(3):
             through = volts * max(1.0 - volts / bus, 0.0)
             power = rotors * (steady + standby + ripple_k * through * through) + aside
@@ -321,7 +325,11 @@ def _minutes(b: Build) -> Worked:
             break
         ampere_hours = capacity * (1.0 - reserve) / SLICES
         charge += ampere_hours
-        seconds += 3600.0 * ampere_hours * bus / power
+        slice_seconds = 3600.0 * ampere_hours * bus / power
+        seconds += slice_seconds
+        warming = (power / bus) ** 2 * (r - _f(b.pack.lead_resistance))
+        warming -= _f(heat.pack_cooling(battery.mass(b.pack))) * (kelvin - air)
+        kelvin = min(max(kelvin + warming * slice_seconds / held_heat, LEAST_TEMPERATURE), MOST_TEMPERATURE)
         energy += 3600.0 * ampere_hours * bus
     label = _f(b.pack.capacity_ah) * _f(b.pack.parallel)
     held = (
@@ -346,7 +354,8 @@ def _minutes(b: Build) -> Worked:
                 f"{1000 * charge:.0f} mAh x {_s(energy / 3600.0 / charge)} V on average under load = "
                 f"{_s(energy / 3600)} Wh",
                 f"{SLICES} slices of charge, each at its own voltage: V = E / 2 + sqrt(E^2 / 4 - P R), E and R from "
-                "the cell table.",
+                f"the cell table. Its own loss I^2 R takes the pack from {_f(b.pack.temperature) - CELSIUS_ZERO:.0f} to "
+                f"{kelvin - CELSIUS_ZERO:.0f} C, and R falls with it.",
             ),
             (
                 "Time",
