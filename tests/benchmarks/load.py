@@ -72,7 +72,8 @@ ENDED = """() => {
     const old = document.querySelector('[data-stale="true"]') || document.querySelector('[data-testid="stSkeleton"]');
     const app = document.querySelector('[data-testid="stApp"]');
     return window.__watch && window.__watch.ended > 0 && !old && document.querySelector('.wi-sentence')
-        && document.querySelector('input[type=range]') && app.getAttribute('data-test-script-state') === 'notRunning';
+        && document.querySelector('.st-key-strip input[type=range]')
+        && app.getAttribute('data-test-script-state') === 'notRunning';
 }"""
 """The script has ended and all it sent is on the page."""
 STILL = "window.__watch.done(0)"
@@ -86,7 +87,8 @@ only: the framework's chart is handed a second state while it still draws the fi
 STATE = """() => JSON.stringify([window.__watch, performance.now(),
     document.querySelector('[data-testid=stApp]')?.getAttribute('data-test-script-state'),
     document.querySelectorAll('[data-stale="true"]').length, document.activeElement?.outerHTML.slice(0, 120),
-    document.querySelector('input[type=range]')?.value, document.querySelector('[role=dialog]')?.innerText])"""
+    document.querySelector('.st-key-strip input[type=range]')?.value,
+    document.querySelector('[role=dialog]')?.innerText])"""
 
 
 @dataclass
@@ -155,7 +157,8 @@ async def check(page: playwright.Page, who: Visitor, where: str) -> None:
     """Everything that must hold after a move."""
     who.checks += 1
     shown = await page.evaluate(
-        "[document.querySelector('input[type=range]').value, document.querySelector('.wi-sentence').innerText,"
+        "[document.querySelector('.st-key-strip input[type=range]').value,"
+        " document.querySelector('.wi-sentence').innerText,"
         " document.body.innerText,"
         " document.querySelectorAll('[data-testid=stException], [data-testid=stAlert]').length]"
     )
@@ -202,7 +205,7 @@ async def visit(browser: playwright.Browser, address: str, who: Visitor, *, end:
                 for _ in range(KEYS):
                     if time.monotonic() >= end:
                         break
-                    slider = page.get_by_role("slider").first
+                    slider = page.locator(".st-key-strip").get_by_role("slider")
                     step = float(await slider.get_attribute("step") or 1.0)
                     up = luck.random() < 0.5
                     begin = time.monotonic()

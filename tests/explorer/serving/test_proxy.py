@@ -20,7 +20,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
-from serving import Served, served
+from playwright import sync_api as playwright
+from serving import Served, chromium, served
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.exceptions import ConnectionClosed, InvalidHandshake
@@ -73,8 +74,8 @@ class Site(NamedTuple):
 
 
 @contextmanager
-def recipe(root: Path, folder: Path, more: dict[str, str]) -> Iterator[Site]:
-    """Everything running."""
+def recipe(root: Path, folder: Path, more: dict[str, str], *, secure: bool = True) -> Iterator[Site]:
+    """Everything running; without ``secure`` a browser keeps the cookie although there is no TLS here."""
     if NGINX is None:
         if os.environ.get("CI"):
             pytest.fail("nginx is missing: sh .ci/test installs it")
@@ -95,7 +96,8 @@ def recipe(root: Path, folder: Path, more: dict[str, str]) -> Iterator[Site]:
             processes.append(running.enter_context(served(home, start, environment=environment, base=BASE)))
         port = free_port()
         file = folder / "nginx.conf"
-        file.write_text(configuration(block(text, "nginx"), folder, port, [p.port for p in processes]), "utf-8")
+        rules = block(text, "nginx") if secure else block(text, "nginx").replace("Secure; ", "")
+        file.write_text(configuration(rules, folder, port, [p.port for p in processes]), "utf-8")
         with (folder / "nginx.log").open("w", encoding="utf-8") as log:
             proxy = subprocess.Popen([NGINX, "-p", str(folder), "-c", str(file)], stdout=log, stderr=log)
             try:
@@ -285,3 +287,52 @@ def test_one_process_is_killed_and_its_visitors_come_back_with_their_build(root,
         assert time.monotonic() - begun < 60
         log = (tmp_path / f"process{1 - home}" / "server.log").read_text("utf-8")
         assert "Traceback" not in log
+
+
+IDLE = """() => {
+    const app = document.querySelector('[data-testid="stApp"]');
+    return app && app.getAttribute('data-test-script-state') === 'notRunning'
+        && app.getAttribute('data-test-connection-state') !== 'DISCONNECTED_FOREVER'
+        && document.querySelector('.wi-sentence') && document.querySelector('input[type=range]')
+        && !document.querySelector('[data-stale="true"]');
+}"""
+KV = "[...document.querySelectorAll('input[type=range]')].map(one => one.value).join()"
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="connections are counted on Linux")
+def test_a_browser_whose_process_is_killed_goes_on_by_itself(root, tmp_path):
+    """What was moved on the page before is there after it, without a reload, and the page answers to the next move."""
+    if chromium() is None:
+        (pytest.fail if os.environ.get("CI") else pytest.skip)("no Chromium found: the test command installs it")
+    with recipe(root, tmp_path, {}, secure=False) as site, playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(
+            executable_path=chromium(),
+            args=["--headless", "--no-sandbox", "--disable-gpu", f"--host-resolver-rules=MAP {NAME} 127.0.0.1"],
+        )
+        page_ = browser.new_page()
+        page_.set_default_timeout(90_000)
+        page_.goto(f"http://{NAME}:{site.port}{BASE}/?v=1&craft=tarn&name=Visitor+seven&end=1")
+        page_.wait_for_function(IDLE)
+        assert "Visitor seven" in page_.locator(".wi-sentence").first.inner_text()
+        page_.get_by_role("slider").first.press("ArrowRight")
+        page_.wait_for_function("window.location.search.includes('kv=')")
+        page_.wait_for_function(IDLE)
+        shown, address = page_.evaluate(KV), page_.url
+        (cookie,) = [c["value"] for c in page_.context.cookies() if c["name"] == "what_if"]
+        home = process_of(site, cookie)
+        before = sockets(site.processes[1 - home].process.pid)
+        site.processes[home].process.kill()
+        end = time.monotonic() + 90.0
+        while sockets(site.processes[1 - home].process.pid) <= before:
+            assert time.monotonic() < end, "the page did not connect again"
+            page_.wait_for_timeout(250)
+        page_.wait_for_timeout(2000)
+        page_.wait_for_function(IDLE)
+        assert page_.evaluate(KV) == shown and page_.url == address
+        assert "Visitor seven" in page_.locator(".wi-sentence").first.inner_text()
+        page_.get_by_role("slider").first.press("ArrowRight")
+        page_.wait_for_function(f"window.location.href !== {address!r}")
+        page_.wait_for_function(IDLE)
+        assert page_.evaluate(KV) != shown
+        browser.close()
