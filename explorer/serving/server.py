@@ -1,4 +1,7 @@
-"""The server: the pages, with the door before them and the clock beside them. Run by ``python -m explorer``."""
+"""The server: the pages, with the door before them and the clock beside them. Run by ``python -m explorer``.
+
+Starlette, uvicorn and h11, which this folder uses, come with Streamlit: they are what its server is made of.
+"""
 
 from __future__ import annotations
 

@@ -187,7 +187,7 @@ def test_every_file_is_opened_with_its_encoding(root):
 # ---- the checkout -----------------------------------------------------------------------------------------
 
 
-def test_a_path_with_spaces_and_no_write_permission(root, tmp_path):
+def test_a_path_with_spaces_and_signs(root, tmp_path):
     """Copied to a folder with a blank, an umlaut and a quote in its name, and started from a folder of its own."""
     there = tmp_path / "my crafts ä'"
     there.mkdir()
