@@ -20,7 +20,7 @@ from explorer.text.numbers import NARROW, spread, value
 from propmodel.base.status import Status
 from propmodel.base.units import GRAM, KMH, MINUTE
 from propmodel.components import battery
-from propmodel.flight.trim import level_flight
+from propmodel.flight.level import level_flight
 
 SHARES = (
     ("mix_hover_percent", "Hanging still"),
