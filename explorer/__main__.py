@@ -10,6 +10,7 @@ import argparse
 import atexit
 import importlib.util
 import os
+import re
 import shutil
 import sys
 import tempfile
@@ -120,6 +121,12 @@ def missing(version: tuple[int, ...] | None = None) -> str:
     return f'{packages} missing in this Python: run  "{sys.executable}" -m pip install {what}  once, then start again.'
 
 
+def _port(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,5}", text) or not 1 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"a port is a whole number from 1 to 65535, not {text[:20]!r}")
+    return int(text)
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="python -m explorer",
@@ -129,7 +136,14 @@ def _parser() -> argparse.ArgumentParser:
         "visit. To serve others read DEVELOPERS.md first.",
         allow_abbrev=False,
     )
-    parser.add_argument("--port", metavar="N", help="port to listen on; the first free one from 8501 by default")
+    parser.add_argument(
+        "--port",
+        "--server.port",
+        dest="port",
+        type=_port,
+        metavar="N",
+        help="port to listen on; the first free one from 8501 by default",
+    )
     parser.add_argument("--version", action="store_true", help="print the version and stop")
     return parser
 
@@ -168,7 +182,7 @@ def main(arguments: list[str] | None = None) -> None:
         print(f"propulsion-what-if {__version__}")
         return
     if known.port is not None:
-        rest += ["--server.port", known.port]
+        rest += ["--server.port", str(known.port)]
     _make_home()
     from streamlit.web import cli
 
@@ -176,7 +190,10 @@ def main(arguments: list[str] | None = None) -> None:
 
     patience.install()
     sys.argv = ["streamlit", *server_arguments([item for item in rest if item != "--"])]
-    sys.exit(cli.main())
+    try:
+        sys.exit(cli.main(prog_name="python -m explorer"))
+    except OSError as wrong:  # an address that is none, or is not this machine's
+        sys.exit(f"The server could not start: {wrong.strerror or wrong}.")
 
 
 if __name__ == "__main__":

@@ -62,12 +62,43 @@ def test_other_options_go_to_the_server(given, wanted, monkeypatch):
     from streamlit.web import cli
 
     seen = []
-    monkeypatch.setattr(cli, "main", lambda: seen.append(sys.argv) or 0)
+    monkeypatch.setattr(cli, "main", lambda **_: seen.append(sys.argv) or 0)
     monkeypatch.setattr(sys, "argv", ["explorer"])
     with pytest.raises(SystemExit):
         start.main(given)
     assert seen[0][: len(start.server_arguments()) + 1] == ["streamlit", *start.server_arguments()]
     assert seen[0][len(start.server_arguments()) + 1 :] == wanted
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        (["--port", "abc"], "a port is a whole number from 1 to 65535, not 'abc'"),
+        (["--port", "70000"], "not '70000'"),
+        (["--server.port=-1"], "not '-1'"),
+        (["--port", "0"], "not '0'"),
+        (["--port", "\u0668\u0660\u0668\u0660"], "whole number"),
+        (["--port"], "expected one argument"),
+        (["--nonsense"], "No such option"),
+        (["--server.maxUploadSize", "much"], "not a valid integer"),
+        (["--server.address", "256.1.1.1"], "The server could not start: "),
+        (["--server.address", "192.0.2.1"], "The server could not start: "),
+    ],
+)
+def test_wrong_options_are_said_without_a_traceback(given, words):
+    run = told(*given, "--server.headless", "true", PYTHONIOENCODING="utf-8")
+    assert run.returncode != 0
+    assert words in run.stderr and "Traceback" not in run.stderr
+
+
+def test_a_port_that_is_taken_is_said():
+    import socket
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        run = told("--port", str(taken.getsockname()[1]), "--server.headless", "true")
+    assert run.returncode == 1 and "is not available" in run.stderr and "Traceback" not in run.stderr
 
 
 @pytest.mark.parametrize("lacking", [["scipy"], ["numpy", "plotly"], ["streamlit", "pandas", "numpy"]])
