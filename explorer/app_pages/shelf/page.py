@@ -141,7 +141,7 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
 
 def _doubtful(new: list[SavedBuild]) -> list[str]:
     """What could not be used of builds just brought in, a sentence for each of the first few."""
-    told = [(build.name, text) for build in new for text in shelf.inputs_of_record(build.record)[2]]
+    told = [(build.name, text) for build in new for text in shelf.unusable(build.record)]
     words = [f"“{name}”: {text}" for name, text in told[:MOST_TOLD]]
     if len(told) > MOST_TOLD:
         words.append(f"And {len(told) - MOST_TOLD} more: put a build on the screen to read what concerns it.")
