@@ -99,6 +99,7 @@ class Inputs:
     blade_width_mm: float | None = None
     measured_propeller: str | None = None
     propeller_g: float | None = 4.25
+    guessed_mass_percent: float = 100.0
     # What feeds it
     pack_name: str = "Thornbarrow 6S 1300 (invented part)"
     chemistry: str = "lipo"
@@ -349,26 +350,46 @@ def to_build(inputs: Inputs) -> Build:
     return from_record(asdict(inputs))
 
 
+LEAST_FRAME_SHARE = 0.2
+"""Frame and electronics weigh at least this share of the craft (common practice, from memory). [-]"""
+
+
 def take_off_g(inputs: Inputs) -> float:
     """All-up mass of the craft as typed and estimated. [g]"""
     return float(to_build(inputs).mass) / GRAM
 
 
 def with_take_off_g(inputs: Inputs, grams: float) -> Inputs:
-    """Make the craft weigh what the scale says, by the frame: the part known least.
+    """Make the craft weigh what the scale says: by the frame, then by the part masses that nobody told.
 
     Parameters
     ----------
     inputs : Inputs
     grams : float
-        Take-off mass. [g] Where the other parts alone weigh more, the frame stops at its least.
+        Take-off mass. [g] Masses that were told are kept: where they alone weigh more, the frame stops at its least.
 
     Returns
     -------
     Inputs
+
+    Examples
+    --------
+    >>> tiny = replace(Inputs(), motor_mass_g=None, propeller_g=None, pack_g=None, payload_g=0.0)
+    >>> round(take_off_g(with_take_off_g(tiny, 150.0)), 1)
+    150.0
     """
     low, high = FIELDS["frame_g"].low, FIELDS["frame_g"].high
-    frame = inputs.frame_g + grams - take_off_g(inputs)
+    inputs = replace(inputs, guessed_mass_percent=100.0)
+    whole = take_off_g(inputs)
+    frame = inputs.frame_g + grams - whole
+    least = max(low, LEAST_FRAME_SHARE * grams)
+    if frame < least:
+        guessed = 2.0 * (whole - take_off_g(replace(inputs, guessed_mass_percent=50.0)))
+        if guessed > 0.0:
+            share = 100.0 * (1.0 - (least - frame) / guessed)
+            share = min(max(share, FIELDS["guessed_mass_percent"].low), 100.0)
+            inputs = replace(inputs, guessed_mass_percent=share)
+            frame = inputs.frame_g + grams - take_off_g(inputs)
     return replace(inputs, frame_g=round(min(max(frame, low), high), 2))
 
 

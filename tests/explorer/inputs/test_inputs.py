@@ -241,6 +241,18 @@ def test_take_off_mass_moves_the_frame_only():
     assert with_take_off_g(Inputs(), 100.0).frame_g == FIELDS["frame_g"].low
 
 
+@pytest.mark.parametrize("grams", [12.0, 20.0, 30.0, 62.0, 200.0, 690.0])
+def test_the_scale_wins_over_masses_that_nobody_told(grams):
+    guessed = replace(demo_inputs("rill"), motor_mass_g=None, propeller_g=None, pack_g=None)
+    told = with_take_off_g(guessed, grams)
+    assert take_off_g(told) == pytest.approx(grams, abs=0.01)
+    assert told.frame_g >= 0.2 * grams - 0.01
+    # and back again: nothing of the smaller mass stays behind
+    assert with_take_off_g(told, 690.0) == with_take_off_g(guessed, 690.0)
+    # masses that were told are kept
+    assert with_take_off_g(demo_inputs("rill"), 12.0).motor_mass_g == 2.0
+
+
 def test_mass_adds_up():
     # 690 g = frame 266 + camera 70 + 4 x (motor 33 + propeller 4.25) + pack 205: the demo's own list
     assert take_off_g(Inputs()) == pytest.approx(266 + 70 + 4 * (33 + 4.25) + 205)
@@ -313,5 +325,10 @@ def test_to_build_reads_every_field_of_the_craft():
         else:
             now = getattr(base, name)
             other = field.low + 1 if now is None or now == field.high else min(now + field.step, field.high)
+        if name == "guessed_mass_percent":
+            # it counts only where a mass was not told
+            base = replace(base, pack_g=None)
+            assert not same(to_build(replace(base, **{name: other})), to_build(base))
+            continue
         assert not same(to_build(replace(base, **{name: other})), reference), name
     assert asdict(Inputs()).keys() == FIELDS.keys()
