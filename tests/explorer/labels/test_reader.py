@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from explorer.inputs import FIELDS, TAKE_OFF, Inputs, apply, check, problem
 from explorer.labels import answered, read_labels
+from explorer.labels.cursor import MAX_PIECES
 from explorer.labels.pieces import MAX_LENGTH, canonical, pieces_of
-from explorer.labels.reader import MAX_PIECES
 
 MOTOR = {"stator_d_mm": 22.0, "stator_h_mm": 7.0}
 SETTINGS = settings(max_examples=400, deadline=None)

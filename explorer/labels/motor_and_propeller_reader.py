@@ -1,0 +1,188 @@
+"""Labels of motors and propellers: sizes, KV, blades."""
+
+from __future__ import annotations
+
+from explorer.inputs import typed
+from explorer.labels import meanings
+from explorer.labels.cursor import Cursor, Handler
+from explorer.labels.pieces import Piece
+from explorer.labels.records import Option, Values
+from explorer.labels.words import g as _g
+
+__all__ = ["READERS"]
+
+_BLADES = {"two": 2, "twin": 2, "bi": 2, "three": 3, "tri": 3, "four": 4, "quad": 4, "five": 5, "six": 6}
+_CRAFT = {"tri": (3, False), "qua": (4, False), "hex": (6, False), "oct": (8, False), "y6": (6, True)}
+
+
+def _size(size: meanings.Size) -> str:
+    blades = "blades not on the label" if size[2] is None else f"{size[2]} blades"
+    return f"propeller {_g(size[0])} x {_g(size[1])} in, {blades}"
+
+
+def _size_values(size: meanings.Size) -> Values:
+    values: Values = (("diameter_in", size[0]), ("pitch_in", size[1]))
+    return values if size[2] is None else (*values, ("blades", size[2]))
+
+
+def _with_blades(sizes: list[meanings.Size]) -> list[meanings.Size]:
+    """Sizes with the blade count spelt out, so that one answer settles all of it."""
+    counts = [(d, p, [blades] if blades else [3, 2] if d < 7 else [2, 3]) for d, p, blades in sizes]
+    return [(d, p, blades) for d, p, many in counts for blades in many]
+
+
+def _poles(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("pole_pairs", int(piece.numbers[1]) // 2))
+
+
+def _kv(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("kv", piece.numbers[0]))
+
+
+def _no_load(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("no_load_a", piece.numbers[0]))
+    if len(piece.numbers) > 1 and piece.numbers[1] is not None:
+        at.add(piece.text, ("no_load_v", piece.numbers[1]))
+
+
+def _stator(at: Cursor, code: float, text: str) -> None:
+    size = meanings.stator_of_code(code)
+    assert size is not None
+    at.add(text, ("stator_d_mm", size[0]), ("stator_h_mm", size[1]))
+    at.stator_known = True
+    at.last = "stator"
+
+
+def _stator_kv(at: Cursor, index: int, piece: Piece) -> None:
+    _stator(at, piece.numbers[0], piece.text)
+    at.add(piece.text, ("kv", piece.numbers[1]))
+
+
+def _code_blades(at: Cursor, index: int, piece: Piece) -> None:
+    sizes = [(d, p, int(piece.numbers[1])) for d, p, _ in meanings.propeller_of_code(piece.numbers[0])]
+    _propeller(at, piece.text, sizes)
+
+
+def _propeller(at: Cursor, source: str, sizes: list[meanings.Size]) -> None:
+    options = [Option(_size(size), _size_values(size)) for size in sizes]
+    at.ask(source, f'"{typed(source)}" can be read in {len(options)} ways. Which propeller is it?', *options)
+    at.last = "propeller"
+
+
+def _dims(at: Cursor, index: int, piece: Piece) -> None:
+    first, second, third = piece.numbers
+    stator = Option(
+        f"motor {_g(first)} mm wide, {_g(second)} mm tall",
+        (("stator_d_mm", first), ("stator_h_mm", second)),
+    )
+    if "mm" in piece.mark:
+        is_stator, is_propeller = meanings.metric_size(first, second)
+        size = (round(first / 25.4, 2), round(second / 25.4, 2), None if third is None else int(third))
+        options = [stator] if is_stator and third is None else []
+        options += [Option(_size(size), _size_values(size))] if is_propeller else []
+        if first == second and third is None and first <= 35:
+            at.left_out.append(piece.text)
+        else:
+            at.ask(piece.text, f'Is "{typed(piece.text)}" a propeller or a motor?', *options)
+        return
+    if first == second and first >= 12 and third is None:
+        at.left_out.append(piece.text)  # a hole pattern
+        return
+    found = meanings.propeller_of_size(first, second, third)
+    options = [] if found is None else [Option(_size(found), _size_values(found))]
+    beside = "kv" in (at.kind(index, -1), at.kind(index, 1)) or found is None
+    whole = third is None and first == int(first) and "in" not in piece.mark and '"' not in piece.mark
+    if beside and whole and not at.stator_known and meanings.stator_of_code(first * 100 + second):
+        options.append(stator)
+    at.ask(piece.text, f'Is "{typed(piece.text)}" a propeller or a motor?', *options)
+    _nose(at, piece)
+
+
+def _code(at: Cursor, index: int, piece: Piece) -> None:
+    """Four or five digits, or a bare number: a motor, a propeller, a KV or a capacity."""
+    number = piece.numbers[0]
+    source = piece.text
+    stator = meanings.stator_of_code(number) if number < 10000 and piece.kind == "code" else None
+    sizes = meanings.propeller_of_code(number, also_a_motor=stator is not None) if piece.kind == "code" else []
+    kv, capacity = meanings.bare_kv(number), meanings.bare_capacity(number)
+    before, after = at.kind(index, -1), at.kind(index, 1)
+    named = at.word_before(index)
+    if {before, after} & {"blades", "blade_word"} and named != "motor":
+        named = "propeller"
+    if "bn" in piece.mark or "nose" in piece.mark or named == "propeller":
+        stator, kv, capacity = None, False, False
+        sizes = meanings.propeller_of_code(number)
+    elif named == "motor":
+        sizes, capacity = [], False
+    elif named == "pack":
+        stator, sizes, kv = None, [], False
+    beside_pack = before in ("cells", "chemistry", "volts", "parallel") or after in (
+        "c_rate",
+        "cells",
+        "volts",
+    )
+    if index in at.stators:
+        _stator(at, number, source)
+        return
+    if at.last == "stator" and before == "code" and kv and not at.any("kv", "stator_kv"):
+        stator, capacity = None, False
+    elif beside_pack and capacity and not at.any("mah", "ah"):
+        stator, kv = None, False
+    else:
+        # a bare KV or capacity far from its part counts only as a round figure, and once
+        other = bool(stator or sizes)
+        kv = kv and not at.any("kv", "stator_kv") and "kv" not in at.found
+        capacity = capacity and not at.any("mah", "ah") and "capacity_mah" not in at.found
+        if other and number % 50:
+            kv = capacity = False
+        if stator and at.stator_known and (sizes or kv or capacity):
+            stator = None
+        if sizes and at.any("dims", "code_blades") and (stator or kv or capacity):
+            sizes = []
+    options = []
+    if stator:
+        text = f"motor {source} ({_g(stator[0])} mm wide, {_g(stator[1])} mm tall)"
+        options.append(Option(text, (("stator_d_mm", stator[0]), ("stator_h_mm", stator[1]))))
+    alone = len(sizes) == 1 and not (options or kv or capacity)
+    sizes = sizes if alone or at.any("blades", "blade_word") else _with_blades(sizes)
+    options += [Option(_size(size), _size_values(size)) for size in sizes]
+    options += [Option(f"{_g(number)} KV", (("kv", number),))] if kv else []
+    options += [Option(f"{_g(number)} mAh", (("capacity_mah", number),))] if capacity else []
+    if len(options) == 1 and stator:
+        _stator(at, number, source)
+    else:
+        at.ask(source, f'"{typed(source)}" can be read in {len(options)} ways. Which is it?', *options)
+    _nose(at, piece)
+
+
+def _nose(at: Cursor, piece: Piece) -> None:
+    if "bn" in piece.mark.split() or "nose" in piece.mark:
+        at.add(piece.text, ("blade_width", "broad"), note="bull nose: blunt, broad tips")
+
+
+def _blades(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("blades", int(piece.numbers[0])))
+
+
+def _blade_word(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("blades", _BLADES[piece.mark]))
+
+
+def _craft(at: Cursor, index: int, piece: Piece) -> None:
+    rotors, coaxial = _CRAFT[piece.mark[:3]]
+    at.add(piece.text, ("rotors", rotors), *((("coaxial", True),) if coaxial else ()))
+
+
+READERS: dict[str, Handler] = {
+    "poles": _poles,
+    "kv": _kv,
+    "no_load": _no_load,
+    "stator_kv": _stator_kv,
+    "code_blades": _code_blades,
+    "dims": _dims,
+    "code": _code,
+    "blades": _blades,
+    "blade_word": _blade_word,
+    "craft": _craft,
+    "number": _code,
+}
