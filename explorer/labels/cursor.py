@@ -15,7 +15,7 @@ __all__ = ["FILLERS", "MAX_PIECES", "OWNER", "WORDS", "Cursor", "Handler"]
 MAX_PIECES = 80
 
 OWNER = {
-    "kv": "motor", "stator_kv": "motor", "poles": "motor", "no_load": "motor",
+    "kv": "motor", "kilo_kv": "motor", "stator_kv": "motor", "poles": "motor", "no_load": "motor",
     "dims": "propeller", "code_blades": "propeller", "blades": "propeller", "blade_word": "propeller",
     "cells": "pack", "mah": "pack", "ah": "pack", "wh": "pack", "c_rate": "pack", "c_burst": "pack",
     "parallel": "pack", "chemistry": "pack", "cell_format": "pack",
@@ -24,15 +24,19 @@ OWNER = {
 WORDS = {
     **dict.fromkeys(("motor", "motors", "stator"), "motor"),
     **dict.fromkeys(("prop", "props", "propeller", "propellers"), "propeller"),
-    **dict.fromkeys(("pack", "packs", "battery", "batteries", "accu", "akku"), "pack"),
+    **dict.fromkeys(("pack", "packs", "battery", "batteries", "accu", "akku", "cell", "cells", "ir"), "pack"),
     **dict.fromkeys(("esc", "escs", "controller", "controllers"), "esc"),
     **dict.fromkeys(("frame", "wheelbase", "diagonal"), "frame"),
-    **dict.fromkeys(("take-off", "takeoff", "auw", "all-up", "total", "overall"), "all"),
-    **dict.fromkeys(("payload", "camera"), "load"),
+    **dict.fromkeys(
+        ("take-off", "takeoff", "auw", "tow", "all-up", "total", "overall", "craft", "build", "drone"), "all"
+    ),
+    **dict.fromkeys(("payload", "camera", "cam"), "load"),
     **dict.fromkeys(("bec", "ubec", "regulator", "output"), "regulator"),
-    **dict.fromkeys(("shaft", "screw", "screws", "bolt", "hole", "holes", "mounting", "hub", "bore"), "fitting"),
+    **dict.fromkeys(
+        ("shaft", "screw", "screws", "bolt", "hole", "holes", "mounting", "hub", "bore", "stack", "holes"), "fitting"
+    ),
 }
-FILLERS = {"mass", "weight", "weighs"}
+FILLERS = {"mass", "weight", "weighs", "per", "of", "is"}
 """Words between a part and its grams."""
 
 
@@ -57,6 +61,10 @@ class Cursor:
         self.four_in_one: str | None = None
         self.watt_hours: tuple[float, str] | None = None
         self.volts: list[tuple[float, str]] = []
+        self.masses: list[tuple[int, Piece, float]] = []
+        self.inches: list[tuple[int, Piece, float]] = []
+        self.coaxial: str | None = None
+        self.assumed: list[str] = []
         self.last = ""
 
     def near(self, index: int, step: int) -> Piece | None:
@@ -77,7 +85,7 @@ class Cursor:
         """Codes that stand beside a KV; of two, the one that cannot be a propeller, else the one before."""
         found = set()
         for index, piece in enumerate(self.pieces):
-            if piece.kind != "kv":
+            if piece.kind not in ("kv", "kilo_kv"):
                 continue
             beside = [self.near(index, step) for step in (-1, 1)]
             codes = [
@@ -93,6 +101,15 @@ class Cursor:
 
     def names(self, segment: int, owner: str) -> bool:
         return any(p.segment == segment and p.kind == "word" and WORDS.get(p.mark) == owner for p in self.pieces)
+
+    def next_word(self, index: int, step: int, *, skip: bool = False) -> str:
+        """Word directly before or behind a piece in its segment, or empty; ``skip`` passes over one filler."""
+        other = index + step
+        if skip and 0 <= other < len(self.pieces) and self.pieces[other].mark in FILLERS:
+            other += step
+        if 0 <= other < len(self.pieces) and self.pieces[other].segment == self.pieces[index].segment:
+            return self.pieces[other].mark if self.pieces[other].kind == "word" else ""
+        return ""
 
     def word_before(self, index: int) -> str:
         """Part named by the word just before or just after a piece."""
@@ -127,6 +144,16 @@ class Cursor:
                 )
                 self.questions.append(Question(source, f"{label}: {shown[0]} or {shown[1]}?", options))
 
+    def assume(self, source: str, sentence: str, *values: tuple[str, Value]) -> None:
+        """Take what is customary where nothing was told, and say so."""
+        self.add(source, *values, note="assumed")
+        if all(field in self.found for field, _ in values):
+            self.assumed.append(sentence)
+
+    def asked(self) -> set[str]:
+        """Fields that a question holds open."""
+        return {field for question in self.questions for option in question.options for field, _ in option.values}
+
     def ask(self, source: str, sentence: str, *options: Option) -> None:
         """Ask between meanings; what all of them share is read at once."""
         good = [o for o in options if not any(self._wrong(field, value) for field, value in o.values)]
@@ -156,6 +183,7 @@ class Cursor:
             tuple(self.questions),
             tuple(self.unread),
             tuple(dict.fromkeys(self.left_out)),
+            tuple(dict.fromkeys(self.assumed)),
         )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from explorer.inputs import typed
-from explorer.labels import meanings
+from explorer.labels import mass_and_length_reader, meanings
 from explorer.labels.cursor import Cursor, Handler
 from explorer.labels.pieces import Piece
 from explorer.labels.records import Option, Values
@@ -11,8 +11,14 @@ from explorer.labels.words import g as _g
 
 __all__ = ["READERS"]
 
-_BLADES = {"two": 2, "twin": 2, "bi": 2, "three": 3, "tri": 3, "four": 4, "quad": 4, "five": 5, "six": 6}
-_CRAFT = {"tri": (3, False), "qua": (4, False), "hex": (6, False), "oct": (8, False), "y6": (6, True)}
+_COUNTS = ("blades", "blade_word")
+BLADES = {"two": 2, "twin": 2, "bi": 2, "three": 3, "tri": 3, "four": 4, "quad": 4, "five": 5, "six": 6}
+_CRAFT = {"tri": (3, False), "qua": (4, False), "hex": (6, False), "oct": (8, False), "y6": (6, True), "x8": (8, True)}
+
+_LEAST_KV_WIDTH = 15000.0
+"""KV times stator width of a motor that is sold: 16,000 of a 4014 400 KV to 150,000 of an 0802. [rpm/V mm]"""
+_MOST_KV_DIAMETER = 35000.0
+"""KV times propeller diameter that is flown: 8,000 to 12,000, up to 31,000 on one cell. [rpm/V in]"""
 
 
 def _size(size: meanings.Size) -> str:
@@ -39,6 +45,30 @@ def _kv(at: Cursor, index: int, piece: Piece) -> None:
     at.add(piece.text, ("kv", piece.numbers[0]))
 
 
+def _kilo_kv(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("kv", round(1000.0 * piece.numbers[0], 1)))
+
+
+def _pitch(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("pitch_in", piece.numbers[0]))
+
+
+def _diameter(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("diameter_in", piece.numbers[0]))
+
+
+def _rotors(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("rotors", int(piece.numbers[0])))
+
+
+def _coaxial(at: Cursor, index: int, piece: Piece) -> None:
+    at.coaxial = piece.text
+
+
+def _prefix(at: Cursor, index: int, piece: Piece) -> None:
+    at.left_out.append(piece.text)  # letters of a type before its size
+
+
 def _no_load(at: Cursor, index: int, piece: Piece) -> None:
     at.add(piece.text, ("no_load_a", piece.numbers[0]))
     if len(piece.numbers) > 1 and piece.numbers[1] is not None:
@@ -59,7 +89,7 @@ def _stator_kv(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _code_blades(at: Cursor, index: int, piece: Piece) -> None:
-    sizes = [(d, p, int(piece.numbers[1])) for d, p, _ in meanings.propeller_of_code(piece.numbers[0])]
+    sizes = [(d, p, int(piece.numbers[1])) for d, p, n in meanings.propeller_of_code(piece.numbers[0]) if n is None]
     _propeller(at, piece.text, sizes)
 
 
@@ -90,18 +120,36 @@ def _dims(at: Cursor, index: int, piece: Piece) -> None:
         return
     found = meanings.propeller_of_size(first, second, third)
     options = [] if found is None else [Option(_size(found), _size_values(found))]
-    beside = "kv" in (at.kind(index, -1), at.kind(index, 1)) or found is None
+    beside = bool({"kv", "kilo_kv"} & {at.kind(index, -1), at.kind(index, 1)}) or found is None
     whole = third is None and first == int(first) and "in" not in piece.mark and '"' not in piece.mark
     if beside and whole and not at.stator_known and meanings.stator_of_code(first * 100 + second):
         options.append(stator)
+    if len(options) == 2:
+        options = _of_the_kv(at, first, options)
     at.ask(piece.text, f'Is "{typed(piece.text)}" a propeller or a motor?', *options)
     _nose(at, piece)
+
+
+def _of_the_kv(at: Cursor, first: float, options: list[Option]) -> list[Option]:
+    """Of propeller and motor, what goes with the KV in the text; both where it does not tell."""
+    turns = [p.numbers[0] * (1000.0 if p.kind == "kilo_kv" else 1.0) for p in at.pieces if p.kind in ("kv", "kilo_kv")]
+    blade, stator = options
+    if turns and turns[0] * first < _LEAST_KV_WIDTH:
+        return [blade]
+    return [stator] if turns and turns[0] * first > _MOST_KV_DIAMETER else options
 
 
 def _code(at: Cursor, index: int, piece: Piece) -> None:
     """Four or five digits, or a bare number: a motor, a propeller, a KV or a capacity."""
     number = piece.numbers[0]
     source = piece.text
+    word = at.pieces[index + 1].mark if index + 1 < len(at.pieces) else ""
+    if at.word_before(index) == "all" and number >= 10:
+        at.masses.append((index, piece, number))
+        return
+    if word == "class" and 100 <= number <= 1500:
+        mass_and_length_reader.across_the_frame(at, source, number)
+        return
     stator = meanings.stator_of_code(number) if number < 10000 and piece.kind == "code" else None
     sizes = meanings.propeller_of_code(number, also_a_motor=stator is not None) if piece.kind == "code" else []
     kv, capacity = meanings.bare_kv(number), meanings.bare_capacity(number)
@@ -124,14 +172,14 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
     if index in at.stators:
         _stator(at, number, source)
         return
-    if at.last == "stator" and before == "code" and kv and not at.any("kv", "stator_kv"):
+    if at.last == "stator" and before == "code" and kv and not at.any("kv", "kilo_kv", "stator_kv"):
         stator, capacity = None, False
     elif beside_pack and capacity and not at.any("mah", "ah"):
         stator, kv = None, False
     else:
         # a bare KV or capacity far from its part counts only as a round figure, and once
         other = bool(stator or sizes)
-        kv = kv and not at.any("kv", "stator_kv") and "kv" not in at.found
+        kv = kv and not at.any("kv", "kilo_kv", "stator_kv") and "kv" not in at.found
         capacity = capacity and not at.any("mah", "ah") and "capacity_mah" not in at.found
         if other and number % 50:
             kv = capacity = False
@@ -143,6 +191,11 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
     if stator:
         text = f"motor {source} ({_g(stator[0])} mm wide, {_g(stator[1])} mm tall)"
         options.append(Option(text, (("stator_d_mm", stator[0]), ("stator_h_mm", stator[1]))))
+    told = [int(p.numbers[0]) if p.kind == "blades" else BLADES[p.mark] for p in at.pieces if p.kind in _COUNTS]
+    if told:
+        sizes = [size for size in sizes if size[2] in (None, told[0])]
+    if before in ("cells", "chemistry") and capacity and number < 2500:
+        sizes = []  # a pack of that capacity is far more common than the propeller
     alone = len(sizes) == 1 and not (options or kv or capacity)
     sizes = sizes if alone or at.any("blades", "blade_word") else _with_blades(sizes)
     options += [Option(_size(size), _size_values(size)) for size in sizes]
@@ -165,7 +218,7 @@ def _blades(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _blade_word(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("blades", _BLADES[piece.mark]))
+    at.add(piece.text, ("blades", BLADES[piece.mark]))
 
 
 def _craft(at: Cursor, index: int, piece: Piece) -> None:
@@ -176,6 +229,12 @@ def _craft(at: Cursor, index: int, piece: Piece) -> None:
 READERS: dict[str, Handler] = {
     "poles": _poles,
     "kv": _kv,
+    "kilo_kv": _kilo_kv,
+    "pitch": _pitch,
+    "diameter": _diameter,
+    "rotors": _rotors,
+    "coaxial": _coaxial,
+    "prefix": _prefix,
     "no_load": _no_load,
     "stator_kv": _stator_kv,
     "code_blades": _code_blades,

@@ -7,10 +7,10 @@ import math
 from explorer.inputs import typed
 from explorer.labels.cursor import OWNER, Cursor, Handler
 from explorer.labels.pieces import Piece
-from explorer.labels.records import Option, Values
+from explorer.labels.records import Option, Question, Values
 from explorer.labels.words import g as _g
 
-__all__ = ["READERS"]
+__all__ = ["READERS", "ask_cell_type"]
 
 
 def _four_in_one(at: Cursor, index: int, piece: Piece) -> None:
@@ -57,6 +57,8 @@ def _cells(at: Cursor, index: int, piece: Piece) -> None:
         part = motor
     if part is None:
         at.add(piece.text, *pack.values)
+    elif part is motor and not elsewhere:
+        at.assume(piece.text, f'"{typed(piece.text)}" is taken as your pack.', *pack.values)
     elif elsewhere:
         at.add(piece.text, *part.values)
     else:
@@ -186,6 +188,33 @@ def _awg(at: Cursor, index: int, piece: Piece) -> None:
     at.add(piece.text, (field, int(piece.numbers[0])))
 
 
+def _connector(at: Cursor, index: int, piece: Piece) -> None:
+    amps = piece.numbers[0]
+    at.assume(piece.text, f'"{typed(piece.text)}" is taken as a {_g(amps)} A connector.', ("connector_a", amps))
+
+
+def _cell_code(at: Cursor, index: int, piece: Piece) -> None:
+    ask_cell_type(at, piece)
+
+
+def ask_cell_type(at: Cursor, piece: Piece) -> None:
+    """A type that a maker gave a cell: nothing is known of it but that it may be a cylindrical one."""
+    if at.any("cell_format") or any(p.kind == "chemistry" and "ion" in p.mark for p in at.pieces):
+        at.left_out.append(piece.text)
+        return
+    said = f'"{typed(piece.text)}" may be the type of a Li-ion cell; I know no types. What is it?'
+    at.questions.append(
+        Question(
+            piece.text,
+            said,
+            (
+                Option("Li-ion cells: I type their mAh as well", (("chemistry", "li_ion"),)),
+                Option("something else", ()),
+            ),
+        )
+    )
+
+
 def _capacitor(at: Cursor, index: int, piece: Piece) -> None:
     at.add(piece.text, ("capacitor_uf", piece.numbers[0]))
     if piece.numbers[1] is not None:
@@ -212,5 +241,7 @@ READERS: dict[str, Handler] = {
     "amps_burst": _amps_burst,
     "milliohm": _milliohm,
     "awg": _awg,
+    "cell_code": _cell_code,
+    "connector": _connector,
     "capacitor": _capacitor,
 }

@@ -6,6 +6,8 @@ Every piece ends in one of four places: read, asked about (two meanings are neve
 
 from __future__ import annotations
 
+import re
+
 from explorer.inputs import typed
 from explorer.labels import (
     mass_and_length_reader,
@@ -73,7 +75,17 @@ def _can_be_read(text: str) -> bool:
     return not cursor.unread and bool(cursor.found or cursor.questions)
 
 
+_TYPE = re.compile(r"[A-Za-z]{1,4}-?\d{1,3}[A-Za-z]{0,2}|\d{1,2}[A-Za-z]{1,2}")
+
+
 def _junk(at: Cursor, index: int, piece: Piece) -> None:
+    owners = at.owners.get(piece.segment, set())
+    if _TYPE.fullmatch(piece.text) and owners and not _better(piece.text):
+        if "pack" in owners:
+            pack_and_esc_reader.ask_cell_type(at, piece)
+        else:
+            at.left_out.append(piece.text)  # a name beside a part that is told by its sizes
+        return
     at.cannot(piece.text)
 
 

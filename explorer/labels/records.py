@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from explorer.labels.words import sentence_of
 
@@ -63,12 +64,32 @@ class Reading:
     unread : tuple of Unread
     left_out : tuple of str
         Words and sizes that no field takes.
+    assumed : tuple of str
+        Sentences: what the labels leave open and custom settles.
     """
 
     found: tuple[Found, ...] = ()
     questions: tuple[Question, ...] = ()
     unread: tuple[Unread, ...] = ()
     left_out: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+
+    def open_labels(self, answers: Mapping[int, int] = MappingProxyType({})) -> tuple[str, ...]:
+        """Labels that are not read, or have a question without an answer, as typed.
+
+        Examples
+        --------
+        >>> from explorer.labels import read_labels
+        >>> read_labels("6S2P 5000mAh, 22o7").open_labels(), read_labels("6S2P 5000mAh").open_labels({0: 1})
+        (('5000mAh', '22o7'), ())
+        """
+        asked = [q.source for k, q in enumerate(self.questions) if q.assumed is None and k not in answers]
+        return tuple(dict.fromkeys([*asked, *(u.source for u in self.unread)]))
+
+    def open_fields(self, answers: Mapping[int, int] = MappingProxyType({})) -> frozenset[str]:
+        """Fields that wait for an answer."""
+        waiting = [q for k, q in enumerate(self.questions) if q.assumed is None and k not in answers]
+        return frozenset(field for q in waiting for option in q.options for field, _ in option.values)
 
     @property
     def values(self) -> dict[str, Value]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from explorer.inputs import CHEMISTRY_NAMES, typed
 from explorer.labels import meanings
 from explorer.labels.cursor import MAX_PIECES, Cursor
+from explorer.labels.mass_and_length_reader import settle_inches, settle_masses
 from explorer.labels.records import Option, Question, Unread, Values
 from explorer.labels.words import g as _g
 from propmodel.components.battery import CHEMISTRIES
@@ -17,25 +18,55 @@ def settle(at: Cursor) -> None:
     _settle_volts(at)
     _settle_capacity(at)
     _settle_four_in_one(at)
-    asked = {field for question in at.questions for option in question.options for field, _ in option.values}
-    if "pitch_in" in at.found and "blades" not in at.found and "blades" not in asked:
-        source = at.found["pitch_in"].source
-        at.questions.append(
-            Question(
-                source,
-                f'How many blades has the "{typed(source)}"? The label does not say.',
-                tuple(Option(f"{count} blades", (("blades", count),)) for count in (2, 3, 4)),
-            )
-        )
+    settle_inches(at)
+    _settle_blades(at)
+    _settle_rotors(at)
+    settle_masses(at)
     if at.dropped > 0:
         sentence = f"I read the first {MAX_PIECES} pieces only; {at.dropped} more were left out."
         at.unread.append(Unread("", sentence))
+
+
+_MANY_BLADES_BELOW = 7.0
+"""Two blades are usual from this diameter on, three below (common practice, from memory). [in]"""
+
+
+def _settle_blades(at: Cursor) -> None:
+    size = at.found.get("diameter_in")
+    if size is None or "blades" in at.found or {"blades", "diameter_in"} & at.asked():
+        return
+    count = 3 if float(size.value) < _MANY_BLADES_BELOW else 2
+    said = f"Blades are not on the label: {count} are taken, usual at {_g(float(size.value))} in."
+    at.assume(size.source, said, ("blades", count))
+
+
+def _settle_rotors(at: Cursor) -> None:
+    """Pairs one above the other: six rotors on three arms, eight on four."""
+    if at.coaxial is None:
+        return
+    rotors = at.found.get("rotors")
+    if rotors is None:
+        at.ask(
+            at.coaxial,
+            "How many rotors in pairs?",
+            Option("8, on four arms", (("rotors", 8), ("coaxial", True))),
+            Option("6, on three arms", (("rotors", 6), ("coaxial", True))),
+        )
+        return
+    at.add(at.coaxial, ("coaxial", True))
+    if rotors.value in (3, 4):
+        del at.found["rotors"]
+        count = 2 * int(rotors.value)
+        said = f'"{typed(at.coaxial)}" is taken as {count} rotors on {rotors.value} arms.'
+        at.assume(at.coaxial, said, ("rotors", count))
 
 
 def _settle_volts(at: Cursor) -> None:
     for volts, source in at.volts:
         packs = meanings.cells_of_volts(volts)
         cells, chemistry = at.found.get("cells"), at.found.get("chemistry")
+        if _one_cell(at, volts, source):
+            continue
         if cells is not None:
             agreeing = [p for p in packs if p[0] == cells.value]
             if packs and not agreeing:
@@ -64,6 +95,25 @@ def _settle_volts(at: Cursor) -> None:
                 at.add(source, (field, value), note=f"from {packs[0][2]}")
         else:
             at.ask(source, f'Which pack is "{typed(source)}"?', *(_pack_option(p) for p in packs))
+
+
+_CELL_VOLTS = {3.6: "li_ion", 3.7: "lipo", 3.8: "lipo_hv", 3.85: "lipo_hv", 4.2: None, 4.35: "lipo_hv", 4.4: "lipo_hv"}
+"""Nominal and full voltage of one cell (common practice). [V]"""
+
+
+def _one_cell(at: Cursor, volts: float, source: str) -> bool:
+    """A voltage of one cell says what the cells are, not how many."""
+    cells = at.found.get("cells")
+    many = cells is not None and cells.value != 1
+    if volts not in _CELL_VOLTS or not (many or volts >= 4.35):
+        return False
+    kind = _CELL_VOLTS[volts]
+    if kind is not None:
+        if "chemistry" not in at.found:
+            at.add(source, ("chemistry", kind), note=f"cells of {_g(volts)} V")
+        elif at.found["chemistry"].value != kind:
+            at.add(source, ("chemistry", kind))
+    return True
 
 
 def _pack_option(pack: tuple[int, str | None, str]) -> Option:
