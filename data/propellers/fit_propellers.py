@@ -8,6 +8,7 @@ part of the project. Writes ``label_fit.json``, ``measured.csv`` and the tables 
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import sys
@@ -795,7 +796,6 @@ def main() -> None:
         prior = {w: float(slope_of(one, slope_fit(s, w))[0]) for w in ("ct", "cp")}
         row = {
             "propeller": key,
-            "family": m.family,
             "diameter [m]": m.d * INCH,
             "pitch [m]": m.pitch * INCH,
             "blades [-]": int(m.blades),
@@ -836,8 +836,15 @@ def main() -> None:
             lv, sl, sd = row.pop(c)
             row[f"log_{c} [-]"], row[f"{c}_slope [-]"], row[f"log_sd_{c} [-]"] = lv, sl, sd
         rows.append(row)
-    out = pd.DataFrame(rows)
+    out = pd.DataFrame(rows).sort_values("propeller")
+    # neutral keys: a key of the source holds a maker's code. The mapping stays out of the wheel.
+    source_keys = out["propeller"].tolist()
+    out["propeller"] = [f"m{number:03d}" for number in range(1, len(out) + 1)]
+    digests = [hashlib.sha256(key.encode()).hexdigest()[:12] for key in source_keys]
+    out.insert(1, "source_key_digest", digests)
     out.to_csv(HERE / "measured.csv", index=False, float_format="%.5g")
+    keys = pd.DataFrame({"propeller": out["propeller"], "source_key": source_keys})
+    keys.to_csv(HERE / "source_keys.csv", index=False)
     report(s, bench, adv, j_resid, covers, fit["spread"], everyone, known)
     print(f"wrote label_fit.json and measured.csv ({len(out)} propellers)")
 

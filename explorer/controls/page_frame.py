@@ -23,9 +23,11 @@ from explorer.text.numbers import Units, prose
 from propmodel.components import propeller
 
 __all__ = [
+    "BOARD",
     "chart",
     "control",
     "key_line",
+    "knob_board",
     "knob_strip",
     "leans_on",
     "next_question",
@@ -50,6 +52,9 @@ KNOBS = (
     "altitude_m", "air_temperature_c", "pack_temperature_c", "cruise_kmh", "reserve_percent",
 )  # fmt: skip
 """What the knob strip offers, in this order."""
+
+BOARD = {"kv": "KV", "diameter_in": "Diameter", "pitch_in": "Pitch", "capacity_mah": "Capacity"}
+"""The four sliders that stand at once on the first page, and their labels."""
 
 _WHOLE_SPAN = {"command_cap_percent", "charge_left_percent", "reserve_percent", "pack_temperature_c"}
 """Their whole allowed range fits a slider."""
@@ -95,11 +100,12 @@ def notice(*, first_words: str = "") -> None:
     say(body or (f'<p class="wi-first">{first_words}</p>' if first_words else ""))
 
 
-def key_line(pinned_name: str | None, *, limit: bool = False) -> str:
+def key_line(pinned_name: str | Sequence[str] | None, *, limit: bool = False) -> str:
     """One line that says what the strokes of the charts mean."""
     parts = ['<span class="key"><i class="this"></i>this build</span>']
-    if pinned_name is not None:
-        parts.append(f'<span class="key"><i class="pin"></i>{html.escape(pinned_name)} (pinned)</span>')
+    names = [] if pinned_name is None else [pinned_name] if isinstance(pinned_name, str) else list(pinned_name)
+    for place, name in enumerate(names):
+        parts.append(f'<span class="key"><i class="pin p{place}"></i>{html.escape(name)} (pinned)</span>')
     parts.append('<span class="key"><i class="band"></i>where 8 in 10 craft with these labels land</span>')
     if limit:
         parts.append('<span class="key"><i class="beyond"></i>beyond the label</span>')
@@ -125,7 +131,7 @@ def value_of(name: str) -> Any:
     return float(round(take_off_g(state.usable()))) if name == "take_off_g" else getattr(state.inputs(), name)
 
 
-SHARED = ("lean",)
+SHARED = ("lean", "board")
 """Places of controls that several pages draw."""
 
 
@@ -237,17 +243,35 @@ def _slider_span(name: str, value: float) -> tuple[float, float, float]:
     return spans[name]
 
 
-def knob_strip() -> None:
-    """Try changing one input: choose it, slide it, pin the result. The same on all pages that offer it."""
+def knob_board() -> None:
+    """The four inputs that count most, each as a slider with its number to type."""
+    with st.container(key="board"):
+        for (name, short), slot in zip(BOARD.items(), st.columns(len(BOARD), gap="medium"), strict=True):
+            with slot, st.container(key=f"board-{name}"):
+                _knob(name, short=short)
+                control(name, where="board", short=short)
+
+
+def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
+    """Try changing one input: choose it, slide it, pin the result. The same on all pages that offer it.
+
+    Parameters
+    ----------
+    leave_out : sequence of str
+        Inputs that already have a slider on the page.
+    """
     with st.container(key="strip"):
         pick, slide, hold = st.columns([2.2, 5, 1.7], vertical_alignment="bottom", gap="medium")
         with pick:
             # another page drops the choice: take it up again
             key = f"knob:{_page()}"
             st.session_state.setdefault(key, st.session_state.get("knob_kept", KNOBS[0]))
+            offered = [knob for knob in KNOBS if knob not in leave_out]
+            if st.session_state[key] not in offered:
+                st.session_state[key] = offered[0]
             name = st.selectbox(
-                "Try changing",
-                KNOBS,
+                "Try changing" if not leave_out else "And one more",
+                offered,
                 format_func=lambda k: described(k).label,
                 key=key,
                 help="Choose an input; the slider beside it moves it. The same input stands at the left.",
@@ -265,7 +289,7 @@ def knob_strip() -> None:
             )
 
 
-def _knob(name: str) -> None:
+def _knob(name: str, *, short: str | None = None) -> None:
     field, value, key = described(name), value_of(name), f"knob:{_page()}:{name}"
     if value is None:  # not told: start from the middle of what may be
         value = {"blade_width_mm": 0.155 * 0.5 * 25.4 * state.usable().diameter_in}.get(name, field.low)
@@ -273,10 +297,13 @@ def _knob(name: str) -> None:
     value = min(max(float(value), field.low), field.high)
     low, high, step = _slider_span(name, value)
     unit = shown_unit(name, field.unit, units())
-    common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
+    label = _label(field, short)
+    # beside its own number a slider needs no second help mark
+    help_ = None if short else _help(field)
+    common: dict[str, Any] = {"key": key, "help": help_, "on_change": _took, "args": (key, name)}
     if field.kind == "whole":
         _put(key, int(value))
-        st.slider(_label(field, None), int(low), int(high), step=1, format=f"%d {unit}".strip(), **common)
+        st.slider(label, int(low), int(high), step=1, format=f"%d {unit}".strip(), **common)
         return
     low, high, step = shown_span(name, (low, high, step), units())
     at = float(to_shown(name, value, units()) or 0.0)
@@ -284,9 +311,7 @@ def _knob(name: str) -> None:
     at = min(max(round(at, digits), low), high)
     _put(key, float(at))
     sign = "%%" if unit == "%" else unit
-    st.slider(
-        _label(field, None), float(low), float(high), step=float(step), format=f"%.{digits}f {sign}".strip(), **common
-    )
+    st.slider(label, float(low), float(high), step=float(step), format=f"%.{digits}f {sign}".strip(), **common)
 
 
 def leans_on() -> None:
@@ -356,7 +381,9 @@ def tame(text: str) -> str:
     return " ".join(re.sub(r"[^\w .,;/()-]|_", " ", text).split())
 
 
-def numbers(key: str, frame: Callable[[], pd.DataFrame], *, file_name: str, every: int = 1, digits: int = 3) -> None:
+def numbers(
+    key: str, frame: Callable[[], pd.DataFrame], *, file_name: str, every: int = 1, digits: int = 3, words: str = ""
+) -> None:
     """Numbers behind a chart: a table and a CSV file, made only when opened.
 
     Parameters
@@ -370,13 +397,15 @@ def numbers(key: str, frame: Callable[[], pd.DataFrame], *, file_name: str, ever
         Show every so many rows; the file has all.
     digits : int
         Significant digits shown; the file has six.
+    words : str
+        The chart in sentences, above the table.
     """
     with st.expander("Numbers", key=f"numbers_{key}", on_change="rerun") as box:
         if not box.open:
             return
         whole = frame()
         rows = [[_cell(v, digits) for v in row] for row in whole.iloc[::every].itertuples(index=False)]
-        say(table(list(whole.columns), rows))
+        say((f'<p class="wi-small">{html.escape(words)}</p>' if words else "") + table(list(whole.columns), rows))
         st.download_button(
             "Download as CSV",
             whole.to_csv(index=False, float_format="%.6g").encode(),

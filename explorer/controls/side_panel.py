@@ -197,7 +197,7 @@ def _typed() -> None:
         now = untold(demo_inputs(st.session_state["lender"]))
         if st.session_state["pin_is_example"]:
             # a craft of the club is no measure for somebody's own
-            st.session_state["pinned"] = None
+            state.unpin()
         st.session_state["label_plain"] = now
         now = apply(now, hand)
     else:

@@ -20,6 +20,7 @@ __all__ = [
     "AIR",
     "OVER",
     "PINNED",
+    "PINNED_DASHES",
     "PLOT_CONFIG",
     "THIS",
     "TIGHT",
@@ -40,6 +41,8 @@ __all__ = [
 
 THIS = "#7A60C0"
 PINNED = "#7A8689"
+PINNED_DASHES = ("6px,4px", "2px,3px", "9px,3px,2px,3px")
+"""Strokes of the pinned builds, the last one first."""
 OVER = "#B8431E"
 TIGHT = "#A58319"
 AIR = "#3B83A0"
@@ -307,13 +310,14 @@ def pinned(
     unit: str = "",
     digits: str = ",.3~r",
     row: int = 1,
+    place: int = 0,
 ) -> None:
-    """Draw the pinned build: thin, dashed, grey. Parameters as for `line`."""
+    """Draw a pinned build: thin, dashed, grey. Parameters as for `line`; ``place`` 0 is the one pinned last."""
     figure.add_scatter(
         x=_rounded(x),
         y=_rounded(y),
         mode="lines",
-        line={"width": 1.6, "color": PINNED, "dash": "6px,4px"},
+        line={"width": 1.6, "color": PINNED, "dash": PINNED_DASHES[place % len(PINNED_DASHES)]},
         name=name,
         hovertemplate=f"{name} %{{y:{digits}}} {unit}<extra></extra>",
         **_axes(row),

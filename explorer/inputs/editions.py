@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from propmodel import MODEL_EDITION
+from propmodel.components.propeller import current_name
 
 __all__ = ["RECORD_KEY", "edition_of", "of_today", "said"]
 
@@ -81,7 +82,8 @@ def said(what: str, edition: int | None, *, reading: bool = False) -> str:
 def of_today(record: Mapping[str, Any]) -> dict[str, Any]:
     """A saved record with what older editions meant by its values said in today's terms.
 
-    Before edition 2 every file held a throttle exponent of 1 unless another was typed: it counts as not told.
+    A measured propeller was named by its key in the source once. Before edition 2 every file held a throttle exponent
+    of 1 unless another was typed: it counts as not told.
 
     Examples
     --------
@@ -89,6 +91,8 @@ def of_today(record: Mapping[str, Any]) -> dict[str, Any]:
     ({'throttle_exponent': None}, {'throttle_exponent': 1.0, 'model_edition': 2})
     """
     out = dict(record)
+    if isinstance(out.get("measured_propeller"), str):
+        out["measured_propeller"] = current_name(out["measured_propeller"])
     edition = edition_of(record.get(RECORD_KEY))
     if edition is not None and edition < 2:
         # a measured map belongs to the label it was measured with

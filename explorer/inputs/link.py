@@ -1,10 +1,10 @@
-"""A build, and the pinned one beside it, in the query string of a link.
+"""A build, and those pinned beside it, in the query string of a link.
 
 A link names a demo craft and carries only what differs from it: ``v=1&m=2&craft=scree&kv=1750&cells=5&end=2``.
-The pinned build rides along with ``p.`` before each key. ``v`` is the version of the link, ``m`` the edition of the
-model that forecast it. ``end`` counts the values, so that a link cut short on its way is noticed. Reading never raises
-and never passes on text that could be code: what cannot be read is said in one sentence, and the demo's value stands
-there.
+The pinned build rides along with ``p.`` before each key, those pinned before it with ``p2.`` and ``p3.``.
+``v`` is the version of the link, ``m`` the edition of the model that forecast it. ``end`` counts the values, so that a
+link cut short on its way is noticed. Reading never raises and never passes on text that could be code: what cannot be
+read is said in one sentence, and the demo's value stands there.
 """
 
 from __future__ import annotations
@@ -20,18 +20,21 @@ from explorer.inputs.fields import Field, typed
 from explorer.inputs.inputs import FIELDS, Inputs, demo_inputs, mended
 from propmodel import MODEL_EDITION
 from propmodel.assembly.demo import demo_names
+from propmodel.components.propeller import current_name
 
 __all__ = ["MAX_LENGTH", "OTHER_KEYS", "VERSION", "Link", "clean_text", "decode", "encode", "from_params", "to_params"]
 
 VERSION = 1
-MAX_LENGTH = 6000
-"""Longer query strings are cut here; a full link with a pinned build takes about 2,500. [characters]"""
-MAX_VALUES = 250
+MAX_LENGTH = 9000
+"""Longer query strings are cut here; a full link with three pinned builds takes about 5,000. [characters]"""
+MAX_VALUES = 400
 
 OTHER_KEYS = frozenset({"story", "step", "class", "page", "units", "embed", "embed_options"})
 """Keys of the address that are not about a build; left alone."""
 
-_PIN = "p."
+_PINS = ("p.", "p2.", "p3.")
+"""Before the keys of a pinned build, the last one first."""
+_ANY_PIN = re.compile(r"^p[23]?\.")
 _MIGRATIONS: dict[int, Callable[[dict[str, str]], dict[str, str]]] = {}
 """Version n to the function that turns its keys and values into those of version n + 1."""
 
@@ -50,7 +53,9 @@ class Link:
     inputs : Inputs
         The build; valid whatever the link held.
     pinned : Inputs or None
-        The build pinned beside it.
+        The build pinned last.
+    pinned_before : tuple of Inputs
+        Those pinned before it.
     messages : tuple of str
         One plain sentence for each thing that went wrong.
     bad : tuple of str
@@ -59,6 +64,7 @@ class Link:
 
     inputs: Inputs
     pinned: Inputs | None = None
+    pinned_before: tuple[Inputs, ...] = ()
     messages: tuple[str, ...] = ()
     bad: tuple[str, ...] = ()
 
@@ -105,15 +111,15 @@ def _nearest(inputs: Inputs) -> tuple[str, dict[str, str]]:
     return min(tries, key=lambda pair: len(pair[1]))
 
 
-def to_params(inputs: Inputs, pinned: Inputs | None = None) -> dict[str, str]:
+def to_params(inputs: Inputs, *pinned: Inputs | None) -> dict[str, str]:
     """Keys and values of a link, in order.
 
     Parameters
     ----------
     inputs : Inputs
         This build; numbers are kept to six decimals, text as `clean_text` leaves it.
-    pinned : Inputs, optional
-        The build pinned beside it.
+    *pinned : Inputs or None
+        Builds pinned beside it, the last one first; at most three.
 
     Returns
     -------
@@ -127,22 +133,22 @@ def to_params(inputs: Inputs, pinned: Inputs | None = None) -> dict[str, str]:
     craft, values = _nearest(inputs)
     params = {"v": str(VERSION), "m": str(MODEL_EDITION), "craft": craft, **values}
     count = len(values)
-    if pinned is not None:
-        craft, values = _nearest(pinned)
-        params |= {_PIN + "craft": craft, **{_PIN + name: text for name, text in values.items()}}
+    for before, other in zip(_PINS, [one for one in pinned if one is not None], strict=False):
+        craft, values = _nearest(other)
+        params |= {before + "craft": craft, **{before + name: text for name, text in values.items()}}
         count += len(values)
     return {**params, "end": str(count)}
 
 
-def encode(inputs: Inputs, pinned: Inputs | None = None) -> str:
-    """Query string of a build, without the question mark.
+def encode(inputs: Inputs, *pinned: Inputs | None) -> str:
+    """Query string of a build and those pinned beside it, without the question mark.
 
     Examples
     --------
     >>> encode(replace(Inputs(), cells=5, pack_g=None))
     'v=1&m=2&craft=scree&cells=5&pack_g=none&end=2'
     """
-    return urlencode(to_params(inputs, pinned))
+    return urlencode(to_params(inputs, *pinned))
 
 
 # --- reading
@@ -200,22 +206,25 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
         named = _shown(last) or "the craft"
         messages.append(f"This link was cut short; its last value ({named}) is left out.")
     told = params.pop("end", "")
-    counted = sum(key.removeprefix(_PIN) != "craft" for key in params)
+    counted = sum(_ANY_PIN.sub("", key) != "craft" for key in params)
     if told.isdigit() and int(told[:6]) > len(params):
         messages.append("Some values of this link were lost on the way; theirs are those of the craft it names.")
-    inputs, bad = _build_of({k: v for k, v in params.items() if not k.startswith(_PIN)})
-    pinned = None
-    beside = {k.removeprefix(_PIN): v for k, v in params.items() if k.startswith(_PIN)}
-    if beside:
-        pinned, bad_pinned = _build_of(beside)
-        bad = bad + [_PIN + name for name in bad_pinned]
+    inputs, bad = _build_of({k: v for k, v in params.items() if not _ANY_PIN.match(k)})
+    pinned: list[Inputs] = []
+    for before in _PINS:
+        beside = {k.removeprefix(before): v for k, v in params.items() if k.startswith(before)}
+        if beside:
+            other, bad_pinned = _build_of(beside)
+            pinned.append(other)
+            bad = bad + [before + name for name in bad_pinned]
     if bad:
         messages.append(_sentence(bad, counted))
     if version is not None and last is None and not too_long:
         # written by this program and whole: who typed a link by hand saw no answers before
         told = said("link", edition_of(edition), reading=inputs.cell_mohm is not None)
         messages += [told] if told else []
-    return Link(inputs, pinned, tuple(messages), tuple(name for name in bad if name.removeprefix(_PIN) in FIELDS))
+    unread = tuple(name for name in bad if _ANY_PIN.sub("", name) in FIELDS)
+    return Link(inputs, pinned[0] if pinned else None, tuple(pinned[1:]), tuple(messages), unread)
 
 
 def _to_this_version(version: str, params: dict[str, str], messages: list[str]) -> dict[str, str]:
@@ -256,7 +265,7 @@ def _build_of(params: Mapping[str, str]) -> tuple[Inputs, list[str]]:
             continue
         known, value = _parsed(FIELDS[key], text)
         if known:
-            values[key] = value
+            values[key] = current_name(value) if key == "measured_propeller" and value else value
         else:
             bad.append(key)
     inputs, problems = mended(replace(base, **values), base)
@@ -287,7 +296,7 @@ def _parsed(field: Field, text: str) -> tuple[bool, Any]:
 
 def _shown(key: str) -> str:
     """Name of a value in a sentence: no unit, no underscore, no sign that could be code."""
-    name = _SUFFIX.sub("", key.removeprefix(_PIN)).replace("_", " ")
+    name = _SUFFIX.sub("", _ANY_PIN.sub("", key)).replace("_", " ")
     return clean_text(typed(name))
 
 

@@ -27,11 +27,17 @@ __all__ = [
     "own_parts",
     "pin",
     "pinned",
+    "pins",
     "start",
+    "unpin",
     "unreached",
     "usable",
     "with_change",
 ]
+
+
+MOST_PINS = 3
+"""Builds that may stay pinned."""
 
 
 def start() -> None:
@@ -43,6 +49,7 @@ def start() -> None:
     first = Inputs() if linked is None else linked.inputs
     st.session_state["inputs"] = first
     st.session_state["pinned"] = example_pin(first) if linked is None else linked.pinned
+    st.session_state["pinned_before"] = [] if linked is None else list(linked.pinned_before)
     st.session_state["pin_is_example"] = linked is None
     st.session_state["axes"] = {}
     st.session_state["notices"] = [] if linked is None else list(linked.messages)
@@ -50,9 +57,9 @@ def start() -> None:
 
 
 def link() -> str:
-    """Address that brings the whole build and the pinned one back."""
+    """Address that brings the whole build and the pinned ones back."""
     place = (st.context.url or "").split("?")[0]
-    return f"{place}?{encode(usable(), pinned())}"
+    return f"{place}?{encode(usable(), *pins())}"
 
 
 def example_pin(craft: Inputs) -> Inputs:
@@ -78,9 +85,17 @@ def own_parts() -> OwnParts | None:
 
 
 def pinned() -> Inputs | None:
-    """The pinned build, or None."""
+    """The build pinned last, which every page compares with, or None."""
+    return next(iter(pins()), None)
+
+
+def pins() -> list[Inputs]:
+    """The pinned builds, the last one first; at most `MOST_PINS`."""
     held = st.session_state["pinned"]
-    return None if held is None else attach(mended(held)[0], own_parts())
+    if held is None:
+        return []
+    found = [held, *st.session_state.get("pinned_before", [])][:MOST_PINS]
+    return [attach(mended(one)[0], own_parts()) for one in found]
 
 
 def load(new: Inputs, *, example: bool = False) -> None:
@@ -123,10 +138,24 @@ def unreached(grams: float) -> list[str]:
 
 
 def pin() -> None:
-    """Pin the build on the screen."""
-    st.session_state["pinned"] = bare(usable())
+    """Pin the build on the screen; the ones pinned before stay as long as there is room."""
+    now, last = bare(usable()), st.session_state["pinned"]
+    before = [] if last is None or st.session_state["pin_is_example"] else [last]
+    before += st.session_state.get("pinned_before", [])
+    st.session_state["pinned_before"] = [one for one in before if one != now][: MOST_PINS - 1]
+    st.session_state["pinned"] = now
     st.session_state["pin_is_example"] = False
     st.session_state["touched"] = True
+
+
+def unpin(number: int | None = None) -> None:
+    """Let go of one pinned build (0 is the last one), or of all of them."""
+    held = [] if number is None else [bare(one) for one in pins()]
+    if number is not None and 0 <= number < len(held):
+        del held[number]
+    st.session_state["pinned"] = held[0] if held else None
+    st.session_state["pinned_before"] = held[1:]
+    st.session_state["pin_is_example"] = False
 
 
 def axis(key: str, most: float) -> Axis:

@@ -17,7 +17,8 @@ from propmodel.components.air import STANDARD
 from propmodel.components.propeller import Propeller, coefficients, prepare
 
 INCH = 0.0254
-NAMES = {10: "apcsf_10.0x4.7_2", 11: "apcsf_11.0x4.7_2"}
+NAMES = {10: "m062", 11: "m065"}
+"""Numbers of the two propellers of the tables below (data/propellers/source_keys.csv)."""
 CHORD = {10: 0.197, 11: 0.199}
 # diameter in inch, rpm, C_T, C_P
 STATIC = [
@@ -109,6 +110,7 @@ def test_zero_thrust_above_pitch_speed():
 @pytest.fixture(scope="module")
 def rows(shared_data):
     t = pd.read_csv(shared_data / "propellers" / "measurements.csv")
+    t["propeller"] = t["propeller"].map(propeller.current_name)
     return t[(t.thrust_coefficient > 0.005) | (t.advance_ratio > 0)]
 
 

@@ -124,16 +124,14 @@ def _usable(curve: ThrottleCurve, values: NDArray) -> NDArray:
 
 
 def story_tops(
-    this: Curve, other: Curve | None, units: Units, marks: Sequence[Marks] = ()
+    this: Curve, others: Sequence[Curve], units: Units, marks: Sequence[Marks] = ()
 ) -> tuple[float, float, float]:
     """Largest values to be drawn in the three panels: pull, current, share of the watts that lifts in %."""
     tops = [0.0, 0.0, 0.0]
     for one in marks:
         for k, values in enumerate((pull_of_all(one.thrust, this.rotors, units), this.rotors * one.current)):
             tops[k] = max([tops[k], *(float(v) for v in values[np.isfinite(values) & np.isfinite(one.throttle)])])
-    for one in (this, other):
-        if one is None:
-            continue
+    for one in (this, *others):
         for k, values in enumerate(
             (
                 pull_of_all(one.curve.thrust, one.rotors, units),
@@ -153,7 +151,7 @@ def story_tops(
 
 def story(
     this: Curve,
-    other: Curve | None,
+    others: Sequence[Curve],
     *,
     axes: tuple[Axis, Axis, Axis],
     units: Units,
@@ -166,8 +164,8 @@ def story(
     ----------
     this : Curve
         The build on the screen.
-    other : Curve or None
-        The pinned one.
+    others : sequence of Curve
+        The pinned ones, the last one first.
     axes : tuple of Axis
         Of the three panels.
     units : Units
@@ -193,34 +191,36 @@ def story(
         height=560,
         x_text=("0", "25", "50", "75", "100"),
     )
-    _rows(figure, this, units, force, of_pinned=False)
+    _rows(figure, this, units, force)
     if ceiling is not None:
         limit(figure, ceiling.current, ceiling.words, x_top=100.0, y_top=axes[1].top, row=2)
-    if other is not None:
-        _rows(figure, other, units, force, of_pinned=True)
+    for place, other in reversed(list(enumerate(others))):
+        _rows(figure, other, units, force, pinned_place=place)
     for k, one in enumerate(marks):
         x = 100.0 * one.throttle
         measured(figure, x, pull_of_all(one.thrust, this.rotors, units), name=one.name, unit=force, mark=k)
         measured(figure, x, this.rotors * one.current, name=one.name, unit="A", mark=k, row=2)
     if marks:
         _say_measured(figure, this, marks[0], units)
-    _hover_marks(figure, this, other, axes, units, ceiling)
+    _hover_marks(figure, this, others, axes, units, ceiling)
     return figure.finished()
 
 
-def _rows(figure: Sketch, one: Curve, units: Units, force: str, *, of_pinned: bool) -> None:
+def _rows(figure: Sketch, one: Curve, units: Units, force: str, *, pinned_place: int | None = None) -> None:
     x = 100.0 * np.asarray(one.curve.throttle)
-    name = "pinned" if of_pinned else "this"
-    draw = pinned if of_pinned else line
     getters: list[tuple[Callable[[ThrottleCurve], NDArray], str]] = [
         (lambda c: pull_of_all(c.thrust, one.rotors, units), force),
         (lambda c: np.asarray(c.pack_current), "A"),
         (lambda c: 100.0 * np.asarray(c.efficiency), "%"),
     ]
     for row, (get, unit) in enumerate(getters, start=1):
-        if one.low is not None and one.high is not None and not of_pinned:
+        y = _usable(one.curve, get(one.curve))
+        if pinned_place is not None:
+            pinned(figure, x, y, unit=unit, row=row, place=pinned_place)
+            continue
+        if one.low is not None and one.high is not None:
             band(figure, 100.0 * np.asarray(one.low.throttle), get(one.low), get(one.high), row=row)
-        draw(figure, x, _usable(one.curve, get(one.curve)), name=name, unit=unit, row=row)
+        line(figure, x, y, name="this", unit=unit, row=row)
 
 
 def _say_measured(figure: Sketch, this: Curve, nearest: Marks, units: Units) -> None:
@@ -235,17 +235,19 @@ def _say_measured(figure: Sketch, this: Curve, nearest: Marks, units: Units) -> 
 def _hover_marks(
     figure: Sketch,
     this: Curve,
-    other: Curve | None,
+    others: Sequence[Curve],
     axes: tuple[Axis, Axis, Axis],
     units: Units,
     ceiling: Ceiling | None,
 ) -> None:
     at = 100.0 * this.hover_throttle
-    there = math.nan if other is None else 100.0 * other.hover_throttle
-    right = at < 72.0 and not (math.isfinite(there) and there > at)
-    if math.isfinite(there):
-        hover_line(figure, there, rows=3, of_pinned=True)
-        assert other is not None
+    hovering = [other for other in others if math.isfinite(other.hover_throttle)]
+    # the word stands on the side where no pinned hover line is
+    right = at < 72.0 and not any(at < 100.0 * other.hover_throttle < at + 25.0 for other in hovering)
+    for place, other in enumerate(hovering):
+        there = 100.0 * other.hover_throttle
+        if place == 0:
+            hover_line(figure, there, rows=3, of_pinned=True)
         lifted = float(pull_of_all(np.asarray(other.weight), 1, units))
         dot(figure, there, lifted, name="pinned hovers here", of_pinned=True)
         dot(figure, there, other.hover_current, name="pinned hovers here", of_pinned=True, row=2)
@@ -493,7 +495,7 @@ def _used(share: float) -> str:
 
 
 def closest(found: Sequence[Limit]) -> str:
-    """The first few limits as bars in % of what is used, words on top of each.
+    """The first few limits as bars in % of what is used; the first one, and what does not fit, with its sentence.
 
     Parameters
     ----------
@@ -505,22 +507,21 @@ def closest(found: Sequence[Limit]) -> str:
         HTML.
     """
     rows = []
-    for one in found:
+    for place, one in enumerate(found):
         name = html.escape(one.name[:1].upper() + one.name[1:])
-        why = html.escape(prose(f"{one.sentence} {one.fix}".strip()))
+        told = place == 0 or one.kind == "fits"
+        words = html.escape(prose(f"{one.sentence} {one.fix}".strip()))
+        why = f'<div class="why">{words}</div>' if told else ""
         sign = f'<span class="wi-{one.state}">{_SIGNS[one.state]}</span>'
         if one.kind == "fits":
             fits = "does not fit" if one.state == "over" else ""
-            rows.append(
-                f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{fits}</span></div>'
-                f'<div class="why">{why}</div></li>'
-            )
+            rows.append(f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{fits}</span></div>{why}</li>')
             continue
         width = 100.0 * min(one.share, CLOSEST_TOP) / CLOSEST_TOP
         rows.append(
             f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{_used(one.share)}</span></div>'
             f'<div class="track" aria-hidden="true"><div class="bar {one.state}" style="width:{width:.1f}%"></div>'
             f'<div class="full" style="left:{100.0 / CLOSEST_TOP:.2f}%"></div></div>'
-            f'<div class="why">{why}</div></li>'
+            f"{why}</li>"
         )
     return f'<div class="wi-near"><ul>{"".join(rows)}</ul></div>'

@@ -6,12 +6,12 @@ import math
 
 import streamlit as st
 
-from explorer.app_pages.lift import figures, measured, nearest, sentence
+from explorer.app_pages.lift import figures, measured, nearest, sentence, side_by_side
 from explorer.app_pages.lift.working import lift_steps
 from explorer.controls import page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
-from explorer.session import state
+from explorer.session import kept_values, state
 from explorer.text.numbers import value
 
 STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
@@ -67,28 +67,29 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
             key="lift",
         )
     page_frame.notice(first_words="" if st.session_state["touched"] else sentence.first_words(inputs))
-    page_frame.knob_strip()
+    page_frame.knob_board()
+    page_frame.knob_strip(leave_out=page_frame.BOARD)
 
     this = curve_of(inputs)
-    other = None if pin is None else curve_of(pin)
+    pins = state.pins()
+    others = [curve_of(one) for one in pins]
     marks = measured.marks_of(found)
-    tops = figures.story_tops(this, other, units, marks)
+    tops = figures.story_tops(this, others, units, marks)
     axes = (
         state.axis(f"pull {units.pull}", tops[0]),
         state.axis("current", tops[1]),
         state.axis("share", tops[2]),
     )
     ceiling = ceiling_of(inputs)
-    figure = figures.story(this, other, axes=axes, units=units, ceiling=ceiling, marks=marks)
+    figure = figures.story(this, others, axes=axes, units=units, ceiling=ceiling, marks=marks)
     words = figures.story_words(this, units)
     page_frame.chart(figure, key="story", alt=words)
     page_frame.say(
-        page_frame.key_line(None if pin is None else pin.name, limit=ceiling is not None)
-        + measured.key(found, inputs.rotors)
-        + f'<p class="wi-small">{words}</p>'
+        page_frame.key_line(side_by_side.names(pins), limit=ceiling is not None) + measured.key(found, inputs.rotors)
     )
+    beside(inputs, pins)
     sources(found)
-    page_frame.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5)
+    page_frame.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5, words=words)
 
     page_frame.say(
         "<h2>What people fly <span>common practice, from memory: how your craft compares</span></h2>"
@@ -108,6 +109,48 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     with st.container(horizontal=True, gap="large"):
         page_frame.next_question("minutes", "Next: how long?")
         page_frame.next_question("margins", "All margins")
+
+
+def beside(inputs: Inputs, pins: list[Inputs]) -> None:
+    """The build and the pinned ones in one table, made when opened."""
+    if not pins:
+        return
+    count = {2: "two", 3: "three", 4: "four"}[len(pins) + 1]
+    with st.expander(f"Side by side: {count} builds", key="side_by_side", on_change="rerun") as box:
+        if not box.open:
+            return
+        builds = []
+        called = ["this build", *(page_frame.tame(name) for name in side_by_side.names(pins))]
+        for place, (one, name, slot) in enumerate(zip([inputs, *pins], called, st.columns(4), strict=False)):
+            with slot:
+                price = _price(name, place, one)
+                if place > 0:
+                    st.button(
+                        page_frame.told_apart("Unpin", name), key=f"unpin:{place}", on_click=state.unpin,
+                        args=(place - 1,), width="stretch",
+                    )  # fmt: skip
+            got = headlines.answers(one)
+            builds.append(side_by_side.Beside(one, got.low, got.mid, got.high, headlines.gives_first(one), price))
+        page_frame.say(side_by_side.table(builds, page_frame.units()))
+        st.download_button(
+            "Download as CSV",
+            side_by_side.frame(builds, page_frame.units()).to_csv(index=False, float_format="%.6g").encode(),
+            file_name="side-by-side.csv",
+            mime="text/csv",
+            key="csv_side_by_side",
+            on_click="ignore",
+            help="SI units in the headings, ends of the bands included.",
+        )
+
+
+def _price(label: str, place: int, inputs: Inputs) -> float | None:
+    """Price of a build as typed; it stays with the build wherever that is pinned. Blank until typed."""
+    key, whose = f"beside-price:{place}", f"price of {inputs!r}"
+    kept_values.put(key, kept_values.kept(whose))
+    return st.number_input(
+        f"Price, {label}", 0.0, 1e7, value=None, step=1.0, format="%g", key=key, placeholder="not told",
+        on_change=kept_values.keep, args=(key, whose), help="Of all its parts, in any currency.",
+    )  # fmt: skip
 
 
 def sources(found: measured.Nearest) -> None:

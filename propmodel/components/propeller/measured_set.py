@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -12,7 +13,7 @@ from propmodel.base import tables
 from propmodel.base.checks import check_in
 from propmodel.components.propeller.data import OwnFit, Propeller
 
-__all__ = ["measured", "measured_names", "stack"]
+__all__ = ["current_name", "measured", "measured_names", "stack"]
 
 _OWN = (
     "log_c_t",
@@ -34,18 +35,48 @@ _PLAIN = (
     "unstalled_offset",
     "log_inplane_offset",
 )
+_DIGEST = "source_key_digest"
+"""Column with the first 12 hexadecimal digits of the SHA-256 of a row's key in the source."""
 _OPTIONAL = ("chord_ratio", "mass", "multirotor", "log_sd_c_t", "log_sd_c_p", "spread_correlation")
 
 
 @lru_cache(maxsize=1)
 def _rows() -> dict[str, dict[str, float]]:
-    frame = tables.read_table("propellers", "measured.csv").set_index("propeller").drop(columns="family")
+    frame = tables.read_table("propellers", "measured.csv").set_index("propeller").drop(columns=_DIGEST)
     frame = frame.rename(columns=lambda name: name.split(" [")[0])
     return {str(name): {str(k): float(v) for k, v in row.items()} for name, row in frame.to_dict("index").items()}
 
 
+@lru_cache(maxsize=1)
+def _names_by_digest() -> dict[str, str]:
+    frame = tables.read_table("propellers", "measured.csv")
+    return dict(zip(frame[_DIGEST].astype(str), frame["propeller"].astype(str), strict=True))
+
+
+def current_name(name: str) -> str:
+    """Key of today for a key that links and files held before: until then the keys were those of the source.
+
+    Parameters
+    ----------
+    name : str
+        Any text.
+
+    Returns
+    -------
+    str
+        The text itself where it is no former key.
+
+    Examples
+    --------
+    >>> current_name("m001")
+    'm001'
+    """
+    digest = hashlib.sha256(str(name).encode("utf-8", "replace")).hexdigest()[:12]
+    return _names_by_digest().get(digest, str(name))
+
+
 def measured_names() -> list[str]:
-    """Keys of the measured propellers, as in the source.
+    """Keys of the measured propellers: ``m001``, ``m002``, ...
 
     Returns
     -------

@@ -15,7 +15,7 @@ from propmodel.base.units import INCH
 from propmodel.components.air import STANDARD, Air
 from propmodel.components.propeller import label_fit
 from propmodel.components.propeller.data import OwnFit, Propeller, RangeFlag, Spread
-from propmodel.components.propeller.measured_set import measured, measured_names, stack
+from propmodel.components.propeller.measured_set import current_name, measured, measured_names, stack
 from propmodel.components.propeller.prepared import FM_CEILING, MACH_MEASURED, PreparedPropeller, prepare
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "RangeFlag",
     "Spread",
     "coefficients",
+    "current_name",
     "inertia",
     "mass",
     "measured",
@@ -73,7 +74,7 @@ def coefficients(
 
     Examples
     --------
-    >>> c_t, c_p = coefficients(measured("apcsf_10.0x4.7_2"), 0.0, 4590 / 60, STANDARD)
+    >>> c_t, c_p = coefficients(measured("m062"), 0.0, 4590 / 60, STANDARD)
     >>> round(float(c_t), 2), round(float(c_p), 3)
     (0.12, 0.049)
     """

@@ -3,12 +3,14 @@
 from dataclasses import fields, replace
 from urllib.parse import parse_qsl, quote_plus
 
+import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from explorer.inputs import FIELDS, FLYING_STYLES, Inputs, check, demo_inputs, mended
 from explorer.inputs import link as url_state
+from explorer.inputs.editions import of_today
 from explorer.inputs.link import Link, clean_text, decode, encode, from_params, to_params
 from propmodel.assembly.demo import demo_names
 from propmodel.components.propeller import measured_names
@@ -184,8 +186,8 @@ def test_a_later_version_says_so():
 def test_too_long_a_link_is_cut_and_said():
     link = decode("v=1&kv=1750&" + "&".join(f"name=x{i}" for i in range(9000)) + "&end=2")
     assert link.inputs.kv == 1750.0
-    assert link.messages[0].startswith("This link is too long; I read its first 6000 characters.")
-    assert from_params({"v": "1", "kv": "1750", "name": "x" * 9000}).messages[0].startswith("This link is too long")
+    assert link.messages[0].startswith("This link is too long; I read its first 9000 characters.")
+    assert from_params({"v": "1", "kv": "1750", "name": "x" * 9500}).messages[0].startswith("This link is too long")
 
 
 @pytest.mark.parametrize(
@@ -278,3 +280,16 @@ def test_an_exponent_typed_in_a_link_stands():
     for query in ("v=1&craft=scree&throttle_exponent=1&end=1", "throttle_exponent=1"):
         assert decode(query).inputs.throttle_exponent == 1.0
     assert decode(encode(replace(Inputs(), throttle_exponent=1.0))).inputs.throttle_exponent == 1.0
+
+
+def test_a_link_with_a_former_key_of_a_measured_propeller_is_still_read(root):
+    keys = pd.read_csv(root / "data" / "propellers" / "source_keys.csv")
+    row = keys.iloc[61]
+    link = decode(f"v=1&m=2&craft=scree&measured_propeller={row.source_key}&end=2")
+    assert link.inputs.measured_propeller == row.propeller and not link.messages
+
+
+def test_a_saved_build_with_a_former_key_is_still_read(root):
+    keys = pd.read_csv(root / "data" / "propellers" / "source_keys.csv")
+    for row in keys.itertuples():
+        assert of_today({"measured_propeller": row.source_key})["measured_propeller"] == row.propeller

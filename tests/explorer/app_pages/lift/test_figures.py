@@ -42,14 +42,16 @@ def curve_of(name: str = "scree", **changes) -> figures.Curve:
 
 
 def axes_of(this: figures.Curve, units: Units = GRAMS) -> tuple[base.Axis, base.Axis, base.Axis]:
-    pull, amps, share = figures.story_tops(this, None, units)
+    pull, amps, share = figures.story_tops(this, [], units)
     return base.snapped(pull), base.snapped(amps), base.snapped(share)
 
 
 def story(
     this: figures.Curve, other: figures.Curve | None = None, *, ceiling: figures.Ceiling | None = None, units=GRAMS
 ):
-    return figures.story(this, other, axes=axes_of(this, units), units=units, ceiling=ceiling)
+    return figures.story(
+        this, [] if other is None else [other], axes=axes_of(this, units), units=units, ceiling=ceiling
+    )
 
 
 def traces(figure, name: str) -> list:

@@ -11,8 +11,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import explorer
+from explorer.controls.page_frame import BOARD
+from explorer.figures.base import PINNED_DASHES
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs
+from explorer.inputs.link import to_params
 from explorer.text.numbers import Units
 
 APP = Path(explorer.__file__).with_name("app.py")
@@ -52,8 +55,13 @@ def trace(at: AppTest, name: str) -> list[dict]:
     return [t for t in story(at)["data"] if t["name"] == name]
 
 
+def chosen(at: AppTest):
+    """The slider beside the choice of an input; the four above it stand at once."""
+    return at.slider[len(BOARD)]
+
+
 def move(at: AppTest, value: float) -> AppTest:
-    at.slider[0].set_value(value)
+    chosen(at).set_value(value)
     return run(at)
 
 
@@ -72,11 +80,88 @@ def test_the_first_visit_is_alive(first):
 
 
 def test_six_controls_first_and_each_has_help(first):
-    assert {n.key.split(":")[1] for n in first.number_input} == {
+    assert {n.key.split(":")[1] for n in first.number_input if n.key.startswith("side")} == {
         "take_off_g", "kv", "diameter_in", "pitch_in", "cells", "capacity_mah",
     }  # fmt: skip
-    controls = [*first.number_input, *first.selectbox, *first.slider, *first.toggle, *first.button, *first.text_input]
+    controls = [
+        *first.number_input,
+        *first.selectbox,
+        *first.slider[len(BOARD) :],
+        *first.toggle,
+        *first.button,
+        *first.text_input,
+    ]
     assert [c.label for c in controls if not c.proto.help] == []
+
+
+def test_four_sliders_stand_at_once_each_with_its_number(first):
+    assert [slider.key for slider in first.slider][: len(BOARD)] == [f"knob:lift:{name}" for name in BOARD]
+    for name, slider in zip(BOARD, first.slider, strict=False):
+        assert first.number_input(key=f"board:lift-must:{name}").value == pytest.approx(slider.value)
+    assert not set(BOARD) & set(first.selectbox(key="knob:lift").options)
+
+
+@pytest.mark.parametrize(
+    ("name", "typed"), [("kv", 1750.0), ("diameter_in", 4.8), ("pitch_in", 3.6), ("capacity_mah", 1550.0)]
+)
+def test_a_slider_of_the_board_and_its_number_move_each_other(name, typed):
+    at = opened()
+    at.number_input(key=f"board:lift-must:{name}").set_value(typed)
+    run(at)
+    assert at.slider(key=f"knob:lift:{name}").value == pytest.approx(typed)
+    assert getattr(at.session_state["inputs"], name) == pytest.approx(typed)
+    slider = at.slider(key=f"knob:lift:{name}")
+    top = type(slider.value)(slider.proto.max)
+    slider.set_value(top)
+    run(at)
+    assert at.number_input(key=f"board:lift-must:{name}").value == pytest.approx(top)
+    assert at.number_input(key=f"side-must:{name}").value == pytest.approx(top)
+
+
+def pinned_three() -> AppTest:
+    at = opened()
+    for kv in (1750.0, 1850.0, 2050.0):
+        at.number_input(key="side-must:kv").set_value(kv)
+        run(at)
+        at.button(key="pin").click()
+        run(at)
+    return at
+
+
+def test_three_builds_stay_pinned_and_all_are_drawn():
+    at = pinned_three()
+    held = [at.session_state["pinned"], *at.session_state["pinned_before"]]
+    assert [one.kv for one in held] == [2050.0, 1850.0, 1750.0]
+    assert {t["line"]["dash"] for t in trace(at, "pinned")} == set(PINNED_DASHES)
+    at.number_input(key="side-must:kv").set_value(1950.0)
+    run(at)
+    at.button(key="pin").click()
+    run(at)
+    assert [one.kv for one in at.session_state["pinned_before"]] == [2050.0, 1850.0]
+
+
+def test_a_link_brings_all_three_pinned_builds_back():
+    at = pinned_three()
+    held = [at.session_state["pinned"], *at.session_state["pinned_before"]]
+    again = opened(
+        **{key.replace(".", "__"): value for key, value in to_params(at.session_state["inputs"], *held).items()}
+    )
+    assert [again.session_state["pinned"], *again.session_state["pinned_before"]] == held
+
+
+def test_side_by_side_holds_parts_answers_and_what_is_best():
+    at = pinned_three()
+    at.session_state["side_by_side"] = True
+    run(at)
+    text = body(at)
+    for words in ("1750 KV", "1850 KV", "Thrust to weight", "First limit, flat out for 10 s", "● best of its row"):
+        assert words in text
+    at.number_input(key="beside-price:0").set_value(90.0)
+    run(at)
+    assert "Price, as typed" in body(at)
+    at.button(key="unpin:2").click()
+    run(at)
+    assert [one.kv for one in at.session_state["pinned_before"]] == [1750.0]
 
 
 def test_no_row_of_metrics_anywhere(first):
@@ -109,11 +194,11 @@ def test_the_side_panel_moves_the_knob():
     at = opened()
     at.number_input(key="side-must:take_off_g").set_value(720.0)
     run(at)
-    assert at.slider[0].value == 720
+    assert chosen(at).value == 720
 
 
 SOME_KNOBS = [
-    "payload_g", "kv", "diameter_in", "blades", "cells", "blade_width_mm", "altitude_m", "air_temperature_c",
+    "payload_g", "blades", "cells", "blade_width_mm", "altitude_m", "air_temperature_c",
     "command_cap_percent", "charge_left_percent", "cruise_kmh",
 ]  # fmt: skip
 
@@ -123,11 +208,11 @@ def test_every_kind_of_knob_slides(knob):
     at = opened()
     at.selectbox(key="knob:lift").select(knob)
     run(at)
-    slider = at.slider[0]
+    slider = chosen(at)
     assert slider.key == f"knob:lift:{knob}"
     top = type(slider.value)(slider.proto.max)
     move(at, top)
-    assert at.slider[0].value == pytest.approx(top)
+    assert chosen(at).value == pytest.approx(top)
 
 
 def test_one_inch_more_pulls_more_and_draws_more():

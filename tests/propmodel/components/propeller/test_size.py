@@ -123,7 +123,7 @@ def test_exact_at_rest_and_at_zero_thrust(prop, n):
 
 
 def test_continuous_over_every_joint():
-    ready = prepare(propeller.stack([Propeller(0.127, 0.1, 3), propeller.measured("nr640_9x5.68_3")]), STANDARD)
+    ready = prepare(propeller.stack([Propeller(0.127, 0.1, 3), propeller.measured("m200")]), STANDARD)
     j0 = ready.zero_thrust_advance_ratio
     for joint in (0.0, 1.0, 1.1, 1.5, 2.0):
         below, above = (np.array(ready.at((joint + e) * j0, 150.0)) for e in (-1e-9, 1e-9))
@@ -183,7 +183,7 @@ def test_scalar_equals_array_element_and_shapes_broadcast():
 def test_stack_mixes_measured_calibrated_and_labels():
     parts = [
         Propeller(0.127, 0.11, 3, mass=0.004),
-        propeller.measured("nr640_9x7.72_4"),
+        propeller.measured("m204"),
         Propeller(0.254, 0.12, log_c_t_offset=0.1, log_sd_c_t=0.03, log_sd_c_p=0.04, spread_correlation=0.5),
     ]
     table = propeller.stack(parts)
@@ -213,7 +213,7 @@ def test_spread_is_wider_where_less_is_known():
     assert sd(**usual) < sd(diameter=10 * INCH, pitch=4.2 * INCH)
     assert sd(**usual) < sd(**usual, blades=6) and sd(**usual) < sd(diameter=20 * INCH, pitch=12 * INCH)
     assert sd(**usual, chord_ratio=0.15) < sd(**usual, chord_ratio=0.4)
-    own = propeller.spread(propeller.measured("apcsf_10.0x4.7_2"))
+    own = propeller.spread(propeller.measured("m062"))
     assert own.log_sd_c_t < 0.06 and own.log_sd_zero_thrust == 0.02
     fast = propeller.spread(Propeller(**usual), tip_mach=0.82)
     assert fast.log_sd_c_p**2 - propeller.spread(Propeller(**usual)).log_sd_c_p ** 2 == pytest.approx(0.15**2)
@@ -296,8 +296,8 @@ def test_names():
     assert prop.name == names[0] and prop.own_fit is not None
     no_static = [k for k in names if propeller.measured(k).own_fit.static_rows == 0]
     assert len(no_static) == 3 and all(propeller.measured(k).log_sd_c_t == 0.08 for k in no_static)
-    with pytest.raises(ValueError, match=r"nearest: .*apcsf_10\.0x4\.7_2"):
-        propeller.measured("apcsf 10x4.7")
+    with pytest.raises(ValueError, match="nearest: m062"):
+        propeller.measured("m0621")
 
 
 @pytest.mark.parametrize(
