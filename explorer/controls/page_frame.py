@@ -6,6 +6,7 @@ import html
 import math
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -16,16 +17,18 @@ import streamlit as st
 
 from explorer.figures.base import PLOT_CONFIG
 from explorer.forecasts import headlines
-from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, measured_label, take_off_g
+from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, measured_label, take_off_g, typed
 from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
-from explorer.session import state
+from explorer.session import state, typed_labels
 from explorer.text.numbers import Units, prose
+from propmodel.assess.limits import Limit
 from propmodel.components import propeller
 
 __all__ = [
     "BOARD",
     "chart",
     "control",
+    "first_sentence",
     "key_line",
     "knob_board",
     "knob_strip",
@@ -41,6 +44,7 @@ __all__ = [
     "tame",
     "told_apart",
     "units",
+    "without_verdict",
     "working",
 ]
 
@@ -98,6 +102,27 @@ def notice(*, first_words: str = "") -> None:
     found = state.notices()
     body = "".join(f'<p class="wi-notice" role="status">{html.escape(prose(text))}</p>' for text in found)
     say(body or (f'<p class="wi-first">{first_words}</p>' if first_words else ""))
+
+
+def first_sentence(verdict: str) -> str:
+    """The sentence a page opens with: its verdict, or, while labels are open, that they are, and no verdict."""
+    waiting = typed_labels.opened()
+    if not waiting:
+        return verdict
+    count = len(waiting.labels)
+    named = ", ".join(f"“{html.escape(typed(text))}”" for text in waiting.labels[:3]) + (", ..." if count > 3 else "")
+    return (
+        f'<b class="n bad">{count} label{"s" if count > 1 else ""} open</b>: {named}. '
+        f"Answer {'them' if count > 1 else 'it'} in the side panel"
+        '<span class="wi-phone"> (behind the arrows » at the top left)</span>. '
+        "Until then there is no verdict: every number below takes a guess in place of "
+        f"{'these labels' if count > 1 else 'this label'}."
+    )
+
+
+def without_verdict(found: Sequence[Limit]) -> list[Limit]:
+    """Limits with no advice while labels are open: it would be built on a guess."""
+    return [replace(one, fix="") for one in found] if typed_labels.opened() else list(found)
 
 
 def key_line(pinned_name: str | Sequence[str] | None, *, limit: bool = False) -> str:

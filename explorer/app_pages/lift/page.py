@@ -47,12 +47,12 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     units = page_frame.units()
     head = head_of(inputs)
     pin_head = None if pin is None else head_of(pin)
-    limits = headlines.gives_first(inputs)
+    limits = page_frame.without_verdict(headlines.gives_first(inputs))
     found = nearest.nearest(inputs)
 
     page_frame.say(
         '<h1 class="wi-ask">Will it lift, and how hard will it pull?</h1>'
-        f'<p class="wi-sentence">{sentence.opening(head, limits, units)}</p>'
+        f'<p class="wi-sentence">{page_frame.first_sentence(sentence.opening(head, limits, units))}</p>'
         f'<p class="wi-pinned">{sentence.pinned_line(head, pin_head, units)}</p>'
         f'<p class="wi-beyond">{measured.how_near(found)}</p>'
     )

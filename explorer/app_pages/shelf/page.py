@@ -19,7 +19,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs, apply, measured_label
 from explorer.inputs.measured_parts import measured
 from explorer.saved.store import SavedBuild, StoreError, file_name
-from explorer.session import kept_values, measured_parts, shelf, state
+from explorer.session import kept_values, measured_parts, shelf, state, typed_labels
 from explorer.text.numbers import number, value
 from propmodel import parts
 from propmodel.base.units import CELSIUS_ZERO, INCH
@@ -164,6 +164,7 @@ def _load(key: str) -> None:
         return
     inputs, own, words = shelf.inputs_of_record(kept.record)
     state.load(inputs)
+    typed_labels.forget()
     st.session_state["own_parts"] = own
     st.session_state["saved_build"] = (kept.key, kept.revision, kept.name)
     for text in [f"“{kept.name}” is on the screen.", *([kept.notice] if kept.notice else []), *words]:

@@ -18,7 +18,7 @@ from explorer.controls import page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from explorer.inputs.measured_parts import OwnInputs
-from explorer.session import state
+from explorer.session import state, typed_labels
 from explorer.text.numbers import lowered, prose, quantity_of
 
 PAGE = page_frame.page_file("why")
@@ -163,6 +163,7 @@ def _load(got: Facts) -> None:
     if "why_own" not in st.session_state:
         kept = (state.inputs(), st.session_state["pinned"], st.session_state["pin_is_example"])
         st.session_state["why_own"] = kept
+    typed_labels.forget()
     if got.story.loads_before:
         state.load(got.before)
     else:
