@@ -16,8 +16,19 @@ import plotly.graph_objects as go
 import streamlit as st
 
 from explorer.figures.base import PLOT_CONFIG
-from explorer.forecasts import headlines
-from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, measured_label, take_off_g, typed
+from explorer.forecasts import guesses, headlines
+from explorer.inputs import (
+    CHEMISTRY_NAMES,
+    FIELDS,
+    TAKE_OFF,
+    Field,
+    Inputs,
+    guessed_fields,
+    measured_label,
+    take_off_g,
+    typed,
+    unchecked_fields,
+)
 from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
 from explorer.session import state, typed_labels
 from explorer.text.numbers import Units, prose
@@ -29,10 +40,10 @@ __all__ = [
     "chart",
     "control",
     "first_sentence",
+    "guessed",
     "key_line",
     "knob_board",
     "knob_strip",
-    "leans_on",
     "next_question",
     "notice",
     "numbers",
@@ -339,27 +350,51 @@ def _knob(name: str, *, short: str | None = None) -> None:
     st.slider(label, float(low), float(high), step=float(step), format=f"%.{digits}f {sign}".strip(), **common)
 
 
-def leans_on() -> None:
-    """Say how many answers hang on things not told, and open their fields on the spot."""
-    found = assumed_fields(state.usable())
+def guessed() -> None:
+    """Say how many values nobody told, the one that moves the answers most first, and open their fields."""
+    inputs = state.usable()
+    found, unchecked = _ranked_guesses(inputs), unchecked_fields(inputs)
     with st.container(key="lean", width="content"):
-        if not found:
-            say('<p class="wi-small">You have told everything it leans on.</p>')
+        if not found and not unchecked:
+            say('<p class="wi-small">Nothing is guessed.</p>')
             return
-        short = [words.split(" (")[0] for _, words in found]
+        short = [one.words.split(" (")[0] for one in found] or [words for _, words in unchecked]
         words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
-        count = f"{len(found)} things" if len(found) > 1 else "1 thing"
-        label = f"Leans on {count} you have not told me: {words}"
-        with st.popover(
-            label,
-            type="tertiary",
-            key="lean_open",
-            on_change="rerun",
-        ) as box:
-            if box.open:
-                st.caption("Each stands at a marked default until you tell it.")
-                for name, _ in found:
-                    control(name, where="lean")
+        count, what = (len(found), "guessed") if found else (len(unchecked), "not told")
+        label = f"{count} values are {what}; fill them in: {words}"
+        if count == 1:
+            label = f"1 value is {what}; fill it in: {words}"
+        with st.popover(label, type="tertiary", key="lean_open", on_change="rerun") as box:
+            if not box.open:
+                return
+            if found:
+                st.caption("The guess that moves the answers most comes first.")
+            for one in found:
+                control(one.name, where="lean")
+                st.caption(f"Now: {one.words.partition(' (')[2].rstrip(')')}. {_moves(one)}")
+            if unchecked:
+                st.caption("Not told, so not checked:")
+            for name, _ in unchecked:
+                control(name, where="lean")
+
+
+def _ranked_guesses(inputs: Inputs) -> list[guesses.Guess]:
+    """Guesses in order; while values slide and the list is closed, the order of before stands."""
+    lent = typed_labels.borrowed(inputs)
+    these = (inputs.name, guessed_fields(inputs, lent))
+    held = st.session_state.get("guess_order")
+    if held is None or held[0] != these or st.session_state.get("lean_open"):
+        held = (these, guesses.ranked(inputs, lent))
+        st.session_state["guess_order"] = held
+    return held[1]
+
+
+def _moves(one: guesses.Guess) -> str:
+    """How much a guess matters, in words."""
+    if one.effect < 0.005:
+        return "Moves no answer by as much as 1 %."
+    share = "a great deal" if one.effect >= guesses.LOST else f"by up to {100.0 * one.effect:.0f} %"
+    return f"A usual error moves {one.answer} {share}."
 
 
 # ---- charts, tables, workings -----------------------------------------------------------------------------

@@ -33,8 +33,6 @@ __all__ = [
     "Flying",
     "Inputs",
     "apply",
-    "assumed",
-    "assumed_fields",
     "check",
     "demo_inputs",
     "flying",
@@ -482,61 +480,6 @@ def apply(inputs: Inputs, values: Mapping[str, Any]) -> Inputs:
     if "take_off_g" in values and not check(result):
         result = with_take_off_g(result, float(values["take_off_g"]))
     return result
-
-
-_MATTERS = {
-    "blade_width": "blade width",
-    "cell_mohm": "pack resistance",
-    "drag_area_cm2": "drag",
-    "motor_mass_g": "motor mass",
-    "pack_g": "pack mass",
-    "propeller_g": "propeller mass",
-    "esc_a": "ESC amps",
-    "esc_max_cells": "ESC cells",
-    "motor_max_cells": "motor cells",
-    "vtx_max_cells": "video transmitter cells",
-    "frame_propeller_in": "frame clearance",
-    "pack_label_c": "pack C rating",
-    "no_load_a": "no-load current",
-}
-
-
-def assumed(inputs: Inputs) -> list[str]:
-    """Things not told that an answer leans on, most telling first, in words.
-
-    Parameters
-    ----------
-    inputs : Inputs
-
-    Returns
-    -------
-    list of str
-        "blade width (unknown: the band is wider)", "pack resistance (from chemistry, capacity and age)", ...
-
-    Examples
-    --------
-    >>> assumed(Inputs())[0]
-    'blade width (unknown: the band is wider)'
-    """
-    return [words for _, words in assumed_fields(inputs)]
-
-
-def assumed_fields(inputs: Inputs) -> list[tuple[str, str]]:
-    """The same with the field each belongs to.
-
-    Examples
-    --------
-    >>> assumed_fields(Inputs())[0][0]
-    'blade_width'
-    """
-    found = []
-    for name, words in _MATTERS.items():
-        if name == "blade_width":
-            if inputs.measured_propeller is None and inputs.blade_width_mm is None and inputs.blade_width == "unknown":
-                found.append((name, f"{words} (unknown: the band is wider)"))
-        elif getattr(inputs, name) is None:
-            found.append((name, f"{words} ({FIELDS[name].when_unknown})"))
-    return found
 
 
 def mix(inputs: Inputs) -> tuple[float, float, float, float]:

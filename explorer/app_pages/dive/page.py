@@ -39,7 +39,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         f'<p class="wi-caution" role="note">{words.dive_caution(this)}</p>'
         f'<p class="wi-pinned">{words.pinned_dive(this, pin, other)}</p>'
     )
-    page_frame.leans_on()
+    page_frame.guessed()
     page_frame.notice()
     page_frame.knob_strip()
     controls(this)

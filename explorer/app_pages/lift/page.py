@@ -57,7 +57,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         f'<p class="wi-beyond">{measured.how_near(found)}</p>'
     )
     with st.container(horizontal=True, key="asides"):
-        page_frame.leans_on()
+        page_frame.guessed()
         page_frame.working(
             "How these numbers come about",
             lambda: [

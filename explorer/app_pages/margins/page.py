@@ -40,7 +40,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         f'<p class="wi-sentence">{opening}</p>'
         f'<p class="wi-pinned">{words.pinned_margins(pin, theirs)}</p>'
     )
-    page_frame.leans_on()
+    page_frame.guessed()
     page_frame.notice()
     page_frame.knob_strip()
 

@@ -219,7 +219,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         f'<div class="wi-short"><p class="wi-sentence">{opening}</p></div>'
         f'<p class="wi-pinned">{flight_words.pinned_minutes(this, pin, other, units)}</p>'
     )
-    page_frame.leans_on()
+    page_frame.guessed()
     page_frame.notice()
     page_frame.knob_strip()
     way_of_flying()

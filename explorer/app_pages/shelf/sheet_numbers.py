@@ -244,7 +244,7 @@ def sheet_of(
     limits = sorted(found, key=lambda limit: order[limit.state])[:MOST_LIMITS]
     p = answers.power(inputs, modern=modern)
     leans = assumed(inputs)
-    notes = [f"Leans on what was not told: {'; '.join(leans)}."] if leans else []
+    notes = [f"Guessed: {'; '.join(leans)}."] if leans else []
     notes += [f"{fact.title}: {_two(fact.value)} {fact.unit}. {fact.text}" for fact in power_up.facts(p)[:3]]
     notes.append("Pull the plug at once on: " + "; ".join(power_up.STOP_AT_ONCE) + ".")
     return Sheet(

@@ -18,14 +18,15 @@ from explorer.inputs import (
     Inputs,
     apply,
     assumed,
-    assumed_fields,
     check,
     demo_inputs,
     flying,
+    guessed_fields,
     mended,
     mix,
     take_off_g,
     to_build,
+    unchecked_fields,
     with_take_off_g,
 )
 from propmodel.assembly.build import Build
@@ -279,12 +280,20 @@ def test_apply_takes_a_scale_reading():
 # --- what is assumed, and how it is flown
 
 
-def test_assumed_names_what_was_not_told():
-    assert assumed(Inputs()) == [words for _, words in assumed_fields(Inputs())]
-    known = replace(Inputs(), blade_width_mm=12.0, cell_mohm=6.0, drag_area_cm2=110.0, no_load_a=1.2)
-    assert assumed(known) == []
-    assert assumed(replace(known, motor_mass_g=None)) == ["motor mass (from stator size)"]
-    assert assumed(replace(known, blade_width_mm=None, blade_width="broad")) == []
+def test_guesses_are_all_listed_and_what_was_told_is_not():
+    told = {"blade_width_mm": 12.0, "cell_mohm": 6.0, "drag_area_cm2": 110.0, "no_load_a": 1.2, "winding_mohm": 60.0,
+            "usable_percent": 95.0, "throttle_exponent": 0.9}  # fmt: skip
+    assert {name for name, _ in guessed_fields(Inputs())} == {*told, "blade_width"} - {"blade_width_mm"}
+    known = replace(Inputs(), **told)
+    assert guessed_fields(known) == [] and unchecked_fields(known) == []
+    assert guessed_fields(replace(known, motor_mass_g=None)) == [("motor_mass_g", "motor mass (from stator size)")]
+    assert guessed_fields(replace(known, blade_width_mm=None, blade_width="broad")) == []
+    assert unchecked_fields(replace(known, esc_a=None)) == [("esc_a", "ESC amps")]
+    lent = frozenset({"frame_g", "altitude_m", "flying_style"})
+    assert [words for _, words in guessed_fields(known, lent)] == [
+        "take-off mass (by the lent frame)", "height of the place (420 m, lent)", "how you fly (play, lent)",
+    ]  # fmt: skip
+    assert assumed(replace(known, esc_a=None)) == ["ESC amps (not checked)"]
 
 
 def test_ways_of_flying_are_whole():

@@ -564,6 +564,18 @@ def test_open_labels_lead_on_every_page_with_a_verdict(page):
     assert any("1 label open" in one and "no verdict" in one for one in said)
 
 
+def test_guesses_of_a_labelled_build_name_mass_place_and_flying():
+    at = opened()
+    at.text_input(key="labels").set_value("2207 1950KV, 5.1x4.3x3, 6S 1300")
+    run(at)
+    held = [one.name for one in at.session_state["guess_order"][1]]
+    assert {"take_off_g", "altitude_m", "flying_style"} <= set(held)
+    at.number_input(key="side-must:take_off_g").set_value(655.0)
+    run(at)
+    left = [one.name for one in at.session_state["guess_order"][1]]
+    assert "take_off_g" not in left and len(left) == len(held) - 1
+
+
 def test_another_build_clears_the_labels_of_the_one_before():
     at = opened()
     at.text_input(key="labels").set_value("2808 850KV, 55A ESC 6S")
