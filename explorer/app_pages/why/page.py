@@ -108,7 +108,7 @@ def term_rows(terms: Sequence[Term]) -> str:
 
 
 def story_rows() -> None:
-    """The six stories as rows."""
+    """The stories as rows."""
     with st.container(key="why_stories"):
         for story in STORIES.values():
             st.page_link(PAGE, label=story.title, query_params={"story": story.key, "step": "ask"})
@@ -118,7 +118,7 @@ def story_rows() -> None:
 @st.fragment
 def lists(inputs: Inputs) -> None:
     """Search field, questions, stories, words."""
-    # on a phone the style sheet puts the six stories above the search and its long list
+    # on a phone the style sheet puts the stories above the search and its long list
     with st.container(key="why_pair"):
         left, right = st.columns([1.7, 1], gap="large")
     with left:
