@@ -31,7 +31,7 @@ from explorer.inputs import (
 )
 from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
 from explorer.session import state, typed_labels
-from explorer.text.numbers import Units, prose
+from explorer.text.numbers import NARROW, Units, prose
 from propmodel.assess.limits import Limit
 from propmodel.components import propeller
 
@@ -371,7 +371,8 @@ def guessed() -> None:
                 st.caption("The guess that moves the answers most comes first.")
             for one in found:
                 control(one.name, where="lean")
-                st.caption(f"Now: {one.words.partition(' (')[2].rstrip(')')}. {_moves(one)}")
+                lender = st.session_state.get("lender") if "lent" in one.words else None
+                st.caption(f"Lent by {lender.capitalize()}. {_moves(one)}" if lender else _moves(one))
             if unchecked:
                 st.caption("Not told, so not checked:")
             for name, _ in unchecked:
@@ -392,8 +393,8 @@ def _ranked_guesses(inputs: Inputs) -> list[guesses.Guess]:
 def _moves(one: guesses.Guess) -> str:
     """How much a guess matters, in words."""
     if one.effect < 0.005:
-        return "Moves no answer by as much as 1 %."
-    share = "a great deal" if one.effect >= guesses.LOST else f"by up to {100.0 * one.effect:.0f} %"
+        return f"Moves no answer by as much as 1{NARROW}%."
+    share = "a great deal" if one.effect >= guesses.LOST else f"by up to {100.0 * one.effect:.0f}{NARROW}%"
     return f"A usual error moves {one.answer} {share}."
 
 

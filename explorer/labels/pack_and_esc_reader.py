@@ -8,6 +8,7 @@ from explorer.inputs import typed
 from explorer.labels.cursor import OWNER, Cursor, Handler
 from explorer.labels.pieces import Piece
 from explorer.labels.records import Option, Question, Values
+from explorer.labels.words import cells_words
 from explorer.labels.words import g as _g
 
 __all__ = ["READERS", "ask_cell_type"]
@@ -36,7 +37,7 @@ def _quantity(at: Cursor, index: int, piece: Piece) -> None:
 
 def _cells(at: Cursor, index: int, piece: Piece) -> None:
     count = int(piece.numbers[0])
-    pack = Option(f"pack of {count} cells", (("cells", count),))
+    pack = Option(f"pack of {cells_words(count)}", (("cells", count),))
     if len(piece.numbers) > 1 and piece.numbers[1]:
         at.add(piece.text, *pack.values, ("parallel", int(piece.numbers[1])))
         return
@@ -48,8 +49,8 @@ def _cells(at: Cursor, index: int, piece: Piece) -> None:
         return
     elsewhere = sum(p.kind in ("cells", "volts") for p in at.pieces) > 1
     owner = OWNER.get(before, "")
-    motor = Option(f"motor made for up to {count} cells", (("motor_max_cells", count),))
-    esc = Option(f"ESC made for up to {count} cells", (("esc_max_cells", count),))
+    motor = Option(f"motor made for up to {cells_words(count)}", (("motor_max_cells", count),))
+    esc = Option(f"ESC made for up to {cells_words(count)}", (("esc_max_cells", count),))
     part = None
     if owner == "esc" or at.word_before(index) == "esc" or (not before and after == "amps"):
         part = esc
@@ -82,8 +83,8 @@ def _cell_range(at: Cursor, index: int, piece: Piece) -> None:
 def _cell_max(at: Cursor, index: int, piece: Piece) -> None:
     high = int(piece.numbers[0])
     owners = at.owners.get(piece.segment, set())
-    esc = Option(f"ESC, up to {high} cells", (("esc_max_cells", high),))
-    motor = Option(f"motor, up to {high} cells", (("motor_max_cells", high),))
+    esc = Option(f"ESC, up to {cells_words(high)}", (("esc_max_cells", high),))
+    motor = Option(f"motor, up to {cells_words(high)}", (("motor_max_cells", high),))
     options = [esc] if "esc" in owners else [motor] if "motor" in owners else [esc, motor]
     at.ask(piece.text, f'Which part takes "{typed(piece.text)}"?', *options)
 

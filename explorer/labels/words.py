@@ -6,12 +6,21 @@ from typing import Any
 
 from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF
 
-__all__ = ["g", "sentence_of"]
+__all__ = ["cells_words", "g", "sentence_of"]
 
 
 def g(number: float) -> str:
     """A number as a label shows it."""
     return f"{number:g}" if number < 1e5 else f"{number:.0f}"
+
+
+def cells_words(count: Any) -> str:
+    """One cell, or so many cells."""
+    return f"{count} cell{'' if count == 1 else 's'}"
+
+
+def _cells(count: Any, before: str = "") -> str | None:
+    return None if count is None else f"{before}{cells_words(count)}"
 
 
 def sentence_of(values: dict[str, Any], *, asked: bool) -> str:
@@ -32,7 +41,7 @@ def sentence_of(values: dict[str, Any], *, asked: bool) -> str:
         wide, tall = float(values.pop("stator_d_mm")), float(values.pop("stator_h_mm"))
         code = f"{wide:02.0f}{'0' if tall < 10 else ''}{g(tall)}" if wide == int(wide) else ""
         stator = f"{code} ({g(wide)} mm wide, {g(tall)} mm tall)".strip()
-    motor_limits = say("motor_max_cells", "up to {} cells"), say("motor_max_a", "up to {} A")
+    motor_limits = _cells(values.pop("motor_max_cells", None), "up to "), say("motor_max_a", "up to {} A")
     take("motor", stator, say("kv", "{} KV"), *motor_limits, say("motor_mass_g", "{} g"))
     size = None
     if "diameter_in" in values:
@@ -44,7 +53,7 @@ def sentence_of(values: dict[str, Any], *, asked: bool) -> str:
     take(
         "pack",
         None if chemistry is None else CHEMISTRY_NAMES[str(chemistry)],
-        say("cells", "{} cells"),
+        _cells(values.pop("cells", None)),
         say("parallel", "{} in parallel"),
         say("capacity_mah", "{} mAh"),
         say("pack_label_c", "{}C"),
@@ -52,9 +61,9 @@ def sentence_of(values: dict[str, Any], *, asked: bool) -> str:
         say("pack_g", "{} g"),
     )
     low, high = values.pop("esc_min_cells", None), values.pop("esc_max_cells", None)
-    cells = f"up to {high} cells" if low is None else f"{low} to {high} cells"
+    cells = _cells(high, "up to " if low is None else f"{low} to ")
     esc = say("esc_a", "{} A for each motor"), say("esc_burst_a", "burst {} A")
-    take("ESC", *esc, cells if high is not None else None)
+    take("ESC", *esc, cells)
     for field, value in values.items():
         described = TAKE_OFF if field == "take_off_g" else FIELDS[field]
         shown = g(value) if isinstance(value, int | float) and not isinstance(value, bool) else str(value)

@@ -9,7 +9,9 @@ import streamlit as st
 from explorer.app_pages.lift import figures, measured, nearest, sentence, side_by_side
 from explorer.app_pages.lift.working import lift_steps
 from explorer.controls import page_frame
+from explorer.figures.craft_view import caption, top_view
 from explorer.forecasts import headlines
+from explorer.forecasts.craft_view import top_view_of
 from explorer.inputs import Inputs
 from explorer.session import kept_values, state
 from explorer.text.numbers import value
@@ -52,9 +54,10 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
 
     page_frame.say(
         '<h1 class="wi-ask">Will it lift, and how hard will it pull?</h1>'
+        '<div class="wi-open"><div>'
         f'<p class="wi-sentence">{page_frame.first_sentence(sentence.opening(head, limits, units))}</p>'
         f'<p class="wi-pinned">{sentence.pinned_line(head, pin_head, units)}</p>'
-        f'<p class="wi-beyond">{measured.how_near(found)}</p>'
+        f'<p class="wi-beyond">{measured.how_near(found)}</p></div>{picture(inputs, pin)}</div>'
     )
     with st.container(horizontal=True, key="asides"):
         page_frame.guessed()
@@ -109,6 +112,13 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     with st.container(horizontal=True, gap="large"):
         page_frame.next_question("minutes", "Next: how long?")
         page_frame.next_question("margins", "All margins")
+
+
+def picture(inputs: Inputs, pin: Inputs | None) -> str:
+    """The craft from above, to scale; HTML."""
+    this = top_view_of(inputs)
+    other = None if pin is None else top_view_of(pin)
+    return f"<figure>{top_view(this, other)}<figcaption>{caption(this)}</figcaption></figure>"
 
 
 def beside(inputs: Inputs, pins: list[Inputs]) -> None:
