@@ -152,7 +152,7 @@ def test_a_whole_list_in_any_order(text):
 
 
 def test_the_demo_craft_as_labels():
-    assert settled("0802 16500KV, 1.6x1x2, 1S 300mAh LiHV, 30 g all-up")["take_off_g"] == 30.0
+    assert settled("0802 16000KV, 1.6x1x2, 1S 300mAh LiHV, 30 g all-up")["take_off_g"] == 30.0
     assert settled("3x2.5x3 1406 3800KV 4S 650")["kv"] == 3800.0
     moor = settled("7x4x2, 2806.5 1300KV, 6S Li-ion 4 Ah")
     assert (moor["chemistry"], moor["capacity_mah"], moor["stator_h_mm"]) == ("li_ion", 4000.0, 6.5)

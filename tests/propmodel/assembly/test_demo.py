@@ -26,7 +26,7 @@ def test_names():
         ("tarn", 230, (3.0, 2.5), 3, (14, 6), 3800, 4, 0.65, "lipo"),
         ("moor", 1100, (7.0, 4.0), 2, (28, 6.5), 1300, 6, 4.0, "li_ion"),
         ("fell", 2800, (10.0, 5.0), 2, (31, 15), 900, 6, 8.0, "lipo"),
-        ("rill", 30, (1.6, 1.0), 2, (8, 2), 16500, 1, 0.3, "lipo_hv"),
+        ("rill", 30, (1.6, 1.0), 2, (8, 2), 16000, 1, 0.3, "lipo_hv"),
     ],
 )
 def test_what_they_are(name, grams, inches, blades, stator_mm, kv, cells, ah, chemistry):
