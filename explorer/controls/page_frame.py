@@ -55,6 +55,7 @@ __all__ = [
     "tame",
     "told_apart",
     "units",
+    "waits",
     "without_verdict",
     "working",
 ]
@@ -129,6 +130,14 @@ def first_sentence(verdict: str) -> str:
         "Until then there is no verdict: every number below takes a guess in place of "
         f"{'these labels' if count > 1 else 'this label'}."
     )
+
+
+def waits(inputs: Inputs) -> bool:
+    """Whether a page ends here: labels are open, and with the guess in their place nothing flies."""
+    if not typed_labels.opened() or math.isfinite(headlines.answers(inputs).mid.hover_throttle):
+        return False
+    say('<p class="wi-small">Nothing is drawn yet: with the guess in place of the open labels nothing would fly.</p>')
+    return True
 
 
 def without_verdict(found: Sequence[Limit]) -> list[Limit]:

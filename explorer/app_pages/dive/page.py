@@ -42,6 +42,8 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     page_frame.guessed()
     page_frame.notice()
     page_frame.knob_strip()
+    if page_frame.waits(inputs):
+        return
     controls(this)
     left, right = st.columns([2, 1], gap="large")
     with left:

@@ -43,6 +43,8 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     page_frame.guessed()
     page_frame.notice()
     page_frame.knob_strip()
+    if page_frame.waits(inputs):
+        return
 
     page_frame.section("Do these parts go together?", "yes or no, before any physics")
     page_frame.say(figures.fits_list(found))

@@ -222,6 +222,8 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     page_frame.guessed()
     page_frame.notice()
     page_frame.knob_strip()
+    if page_frame.waits(inputs):
+        return
     way_of_flying()
     voltage_block(inputs, this, pin, other)
     speed_block(inputs, pin)

@@ -553,6 +553,18 @@ def test_open_labels_lead_and_no_verdict_is_built_on_them():
     assert sentence(at).startswith("Your build takes off at")
 
 
+@pytest.mark.parametrize("page", ["lift", "minutes", "margins", "dive"])
+def test_a_craft_that_cannot_fly_on_a_guess_is_not_judged(page):
+    at = opened()
+    at.text_input(key="labels").set_value("2808 850KV, 10x4.5x2, 55A ESC 6S, 9000 g auw")
+    run(at)
+    at.switch_page(f"app_pages/{page}/page.py")
+    run(at)
+    text = body(at)
+    assert "1 label open" in text and "Nothing is drawn yet" in text
+    assert "cannot" not in text.lower() and "Do not dive it" not in text and not at.get("plotly_chart")
+
+
 @pytest.mark.parametrize("page", ["minutes", "margins", "dive", "plug_in", "cost"])
 def test_open_labels_lead_on_every_page_with_a_verdict(page):
     at = opened()
