@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from explorer.controls import page_frame, side_panel
+from explorer.controls import address, page_frame, side_panel
 from explorer.session import state
 
 PAGES = (
@@ -42,6 +42,7 @@ def main() -> None:
     except Exception:
         logging.getLogger("explorer").exception("page %s", page.title)
         st.error("This page could not be drawn with these inputs. They are kept: change one, or open another page.")
+    address.carry()
 
 
 if __name__ == "__main__":

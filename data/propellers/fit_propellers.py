@@ -13,6 +13,7 @@ import json
 import os
 import sys
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -433,11 +434,13 @@ def in_range(t):
     return ok & (t.chord.isna() | t.chord.between(*CHORD_RANGE)).to_numpy()
 
 
-def spread_fit(form, s, bench, keep, j_resid):
+def spread_fit(form, s, bench, keep, j_resid, seen=None):
     """Spread of one forecast, between its leave-one-propeller-out and leave-one-family-out figures.
 
-    Families count two to one: most propellers a user buys are of a family that was never measured.
+    Families count two to one: most propellers a user buys are of a family that was never measured. ``seen``: the chord
+    a forecast is given, where it is not the measured one.
     """
+    told = s if seen is None else s.assign(chord=seen)
     share = np.array([1.0, 2.0]) / 3.0
     out, cover = {}, {}
     wide = wide_share(s) > 0.5
@@ -445,11 +448,11 @@ def spread_fit(form, s, bench, keep, j_resid):
     y = {w: targets(s, w, slope[w], True) for w in ("ct", "cp")}
     per = []
     for by in ("propeller", "family"):
-        rt, rp = (residuals(form, s, bench, w, by) for w in ("ct", "cp"))
+        rt, rp = (residuals(form, s, bench, w, by, seen) for w in ("ct", "cp"))
         merit_now = merit(y["ct"], y["cp"])
         per.append((rt, rp, logit(merit_now) - logit(merit(y["ct"] - rt, y["cp"] - rp))))
     for name, part in (("narrow", ~wide), ("wide", wide)):
-        m = keep & part & in_range(s)
+        m = keep & part & in_range(told)
         q = [[q80(v[m]) for v in row] for row in per]
         corr = [[np.corrcoef(row[0][m], row[1][m])[0, 1], np.corrcoef(row[0][m], row[2][m])[0, 1]] for row in per]
         ct, cp, lg = share @ np.array(q)
@@ -458,15 +461,15 @@ def spread_fit(form, s, bench, keep, j_resid):
     out["rho_j0"] = float(np.corrcoef(per[0][0][keep], j_resid[keep])[0, 1])
     # One factor for both classes: of all left-out errors together, families two to one, the interval holds 80 %.
     for k, key in enumerate(("ct", "cp", "logit_fm")):
-        sd = stated_sd(out, key, s)
-        m = keep & (in_range(s) | (key != "logit_fm"))
+        sd = stated_sd(out, key, told)
+        m = keep & (in_range(told) | (key != "logit_fm"))
         ratio = np.concatenate([np.abs(per[0][k])[m], np.abs(per[1][k])[m], np.abs(per[1][k])[m]])
         factor = np.quantile(ratio / np.tile(1.2816 * sd[m], 3), 0.8)
         for name in ("narrow", "wide"):
             out[name][key] *= factor
     for i, by in enumerate(("propeller", "family")):
         for k, which in ((0, "ct"), (1, "cp")):
-            inside = np.abs(per[i][k][keep]) < 1.2816 * stated_sd(out, which, s)[keep]
+            inside = np.abs(per[i][k][keep]) < 1.2816 * stated_sd(out, which, told)[keep]
             cover[f"{which} by {by}"] = float(np.mean(inside))
     return out, cover
 
@@ -517,13 +520,46 @@ def draw_rows(s, bench, spread) -> list[str]:
     return rows
 
 
-WIDTHS = ((0.14, 0.175), (0.125, 0.155, 0.20))  # chord ratios between narrow, middle and wide; what each is taken as
+WIDTHS = {"slim": 0.125, "middle": 0.155, "broad": 0.20}  # chord ratio that a width judged by eye is taken as
+WIDTH_BOUNDS = (0.14, 0.18)  # chord ratios between them: widths of 7 and 9 % of the diameter
+WIDEST_BOUNDS = (0.165, 0.20)  # the same for the widest place, where it is tried
 
 
 def width_by_eye(s):
-    """Chord ratio of a blade of which only narrow, middle or wide is known."""
+    """Chord ratio of a blade of which only slim, middle or broad is known."""
     chord = s.chord.to_numpy(float)
-    return np.where(np.isnan(chord), np.nan, np.array(WIDTHS[1])[np.searchsorted(WIDTHS[0], np.nan_to_num(chord))])
+    taken = np.array(list(WIDTHS.values()))
+    return np.where(np.isnan(chord), np.nan, taken[np.searchsorted(WIDTH_BOUNDS, np.nan_to_num(chord), side="right")])
+
+
+def width_at_the_widest(s, t):
+    """The same judged at the widest place of the blade: what the median blade of such a class has at 75 % radius."""
+    g = pd.read_csv(shared() / "propellers" / "blade_geometry.csv")
+    blade = t.drop_duplicates("propeller").set_index("propeller").blade
+    most = s.propeller.map(blade).map(g.groupby("blade").c_over_R.max()).to_numpy(float)
+    chord = s.chord.to_numpy(float)
+    group = np.searchsorted(WIDEST_BOUNDS, np.nan_to_num(most), side="right")
+    known = ~np.isnan(chord)
+    taken = np.array([np.exp(np.median(np.log(chord[known & (group == i)]))) for i in range(3)])
+    return np.where(known, taken[group], np.nan)
+
+
+def width_rows(s, bench, known, spread) -> list[str]:
+    """Left-out errors by class of width, and the share inside the stated 80 % interval."""
+    seen = width_by_eye(s)
+    told, rows = s.assign(chord=seen), []
+    r = {(w, by): residuals(CHORD, s, bench, w, by, seen) for w in ("ct", "cp") for by in ("propeller", "family")}
+    for name, taken in [*WIDTHS.items(), ("all", None)]:
+        m = known if taken is None else known & (seen == taken)
+        cells = [str(m.sum())]
+        for w in ("ct", "cp"):
+            inside = 1.2816 * stated_sd(spread["width"], w, told)[m]
+            for by in ("propeller", "family"):
+                e = r[w, by][m]
+                size = np.abs(e)
+                cells += [f"{np.median(size):.3f}", f"{np.quantile(size, 0.9):.3f}", f"{np.mean(size < inside):.2f}"]
+        rows.append(f"| {name} | " + " | ".join(cells) + " |")
+    return rows
 
 
 OUTSIDE_SD = 0.25  # added in quadrature where the label lies outside the range of the fit: what those here show
@@ -620,6 +656,23 @@ def own_shape(r, which, k):
     return k + np.linalg.solve(a.T @ a + 0.003 * np.eye(a.shape[1]), a.T @ y)
 
 
+SLOW_ADVANCE = 0.3  # J up to which a line from rest is laid through C_T/C_T0
+PITCH_CLASSES = (0.30, 0.45, 0.55, 0.65, 0.75, 0.90, 1.30)
+
+
+def slope_at_rest_rows(adv) -> list[str]:
+    """Slope of C_T/C_T0 against J from rest on, by pitch: its median and its scatter between propellers."""
+    near = adv[adv.j < SLOW_ADVANCE]
+    near = near[near.groupby("propeller").j.transform("size") >= 3]
+    one = near.assign(jf=near.j * (near.f - 1.0), jj=near.j**2).groupby("propeller")
+    slope = one.jf.sum() / one.jj.sum()
+    p, rows = one.p.first(), []
+    for low, high in pairwise(PITCH_CLASSES):
+        v = slope[(p > low) & (p <= high)]
+        rows.append(f"| {low:.2f} to {high:.2f} | {len(v)} | {v.median():+.2f} | {q80(v - v.median()):.2f} |")
+    return rows
+
+
 def named(names, values):
     return dict(zip(names, values, strict=True))
 
@@ -658,7 +711,7 @@ def advancing_errors(s, adv, j_resid):
     return out
 
 
-def report(s, bench, adv, j_resid, covers, spread, everyone, known) -> None:
+def report(s, bench, adv, j_resid, covers, spread, everyone, known, widest) -> None:
     """Write the tables of errors between the marks in SOURCE.md."""
     head = [
         "| form | features | C_T median | sd | 9 in 10 | by family: median | sd | 9 in 10 "
@@ -677,13 +730,20 @@ def report(s, bench, adv, j_resid, covers, spread, everyone, known) -> None:
         *head,
         *error_table(CHORD_TRIED, s, bench, known),
         "",
-        "The chord fit told only narrow, middle or wide (chord ratio below {}, between, above {}, taken as {}, {}, "
-        "{}), and the label fit on the same propellers:".format(*WIDTHS[0], *WIDTHS[1]),
+        "The chord fit told only slim, middle or broad (chord ratio below {}, between, above {}, taken as {}, {}, "
+        "{}), the same judged at the widest place (below {}, above {} of the radius), a slow-flight kind beside the "
+        "width, and the label fit, on the same propellers:".format(*WIDTH_BOUNDS, *WIDTHS.values(), *WIDEST_BOUNDS),
         "",
         "| | C_T median | 9 in 10 | by family: median | 9 in 10 | C_P median | 9 in 10 | by family: median | 9 in 10 |",
         "|---" * 9 + "|",
     ]
-    for name, form, seen in (("width by eye", CHORD, width_by_eye(s)), ("label alone", LABEL, None)):
+    slow = Form("slow", "one p p2 b c d slow", known_only=True, local=("cp",))
+    for name, form, seen in (
+        ("**width by eye at 75 % radius**", CHORD, width_by_eye(s)),
+        ("width by eye at the widest place", CHORD, widest),
+        ("width by eye, slow-flight kind known", slow, width_by_eye(s)),
+        ("label alone", LABEL, None),
+    ):
         cells = []
         for which in ("ct", "cp"):
             for by in ("propeller", "family"):
@@ -691,6 +751,13 @@ def report(s, bench, adv, j_resid, covers, spread, everyone, known) -> None:
                 cells += [f"{np.median(r):.3f}", f"{np.quantile(r, 0.9):.3f}"]
         text.append(f"| {name} | " + " | ".join(cells) + " |")
     text += [
+        "",
+        "By class, with the share inside the stated 80 % interval:",
+        "",
+        "| width | propellers | C_T median | 9 in 10 | inside | by family: median | 9 in 10 | inside "
+        "| C_P median | 9 in 10 | inside | by family: median | 9 in 10 | inside |",
+        "|---" * 14 + "|",
+        *width_rows(s, bench, known, spread),
         "",
         f"Sets of {DRAW_SIZE} propellers left out together, {DRAWS} draws: median over the draws of their median "
         "error, what nine draws in ten stay under, mean share inside the stated 80 % interval, share of draws where "
@@ -721,6 +788,12 @@ def report(s, bench, adv, j_resid, covers, spread, everyone, known) -> None:
         f"Zero-thrust advance ratio from the label, left out by propeller: log sd {q80(j_resid):.3f}.",
         f"Advancing, label J0 left out by propeller, shapes by family: median error per propeller of "
         f"C_T/C_T0 {e['f']:.3f}, of C_P/C_P0 {e['g']:.3f}.",
+        "",
+        f"Slope of C_T/C_T0 against J from rest to {SLOW_ADVANCE} (no row has a negative J), by pitch over diameter:",
+        "",
+        "| P/D | propellers | median per J | scatter between propellers (sd) |",
+        "|---" * 4 + "|",
+        *slope_at_rest_rows(adv),
         "",
     ]
     path = HERE / "SOURCE.md"
@@ -753,6 +826,8 @@ def main() -> None:
         "diameter_mid_m": 9 * INCH,
         "blades_range": [2, BLADES_MAX],
         "default_chord": [-1.851, -0.374],
+        "blade_width": WIDTHS,
+        "blade_width_bounds": list(WIDTH_BOUNDS),
         "slope": {w: named(("one", "p", "d"), slope_fit(s, w)) for w in ("ct", "cp")},
         "zero_thrust": named(("one", "lp", "lp2", "d", "b"), beta_j),
         "shape": {
@@ -785,6 +860,12 @@ def main() -> None:
     }
     for form, keep in ((LABEL, everyone), (CHORD, known)):
         fit["spread"][form.name], covers[form.name] = spread_fit(form, s, bench, keep, j_resid)
+    width, covers["width"] = spread_fit(CHORD, s, bench, known, j_resid, width_by_eye(s))
+    for part in ("narrow", "wide"):  # a width judged by eye says no more than a measured one, no less than none
+        for key in ("ct", "cp", "logit_fm"):
+            least, most = (fit["spread"][form][part][key] for form in ("chord", "label"))
+            width[part][key] = max(min(width[part][key], most), least)
+    fit["spread"]["width"] = width
     (HERE / "label_fit.json").write_text(json.dumps(round_floats(fit), indent=1) + "\n")
 
     rows = []
@@ -845,7 +926,7 @@ def main() -> None:
     out.to_csv(HERE / "measured.csv", index=False, float_format="%.5g")
     keys = pd.DataFrame({"propeller": out["propeller"], "source_key": source_keys})
     keys.to_csv(HERE / "source_keys.csv", index=False)
-    report(s, bench, adv, j_resid, covers, fit["spread"], everyone, known)
+    report(s, bench, adv, j_resid, covers, fit["spread"], everyone, known, width_at_the_widest(s, t))
     print(f"wrote label_fit.json and measured.csv ({len(out)} propellers)")
 
 

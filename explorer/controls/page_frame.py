@@ -16,6 +16,7 @@ import plotly.graph_objects as go
 import streamlit as st
 
 from explorer.figures.base import PLOT_CONFIG
+from explorer.figures.blades import WIDTH_WORDS, blade_silhouettes
 from explorer.forecasts import guesses, headlines
 from explorer.inputs import (
     CHEMISTRY_NAMES,
@@ -176,6 +177,9 @@ def value_of(name: str) -> Any:
     return float(round(take_off_g(state.usable()))) if name == "take_off_g" else getattr(state.inputs(), name)
 
 
+_CHOICES = CHEMISTRY_NAMES | WIDTH_WORDS
+"""Words of the choices that are not their own."""
+
 SHARED = ("lean", "board")
 """Places of controls that several pages draw."""
 
@@ -246,7 +250,9 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         )
     elif field.kind == "choice":
         _put(key, value if value in field.options else field.options[0])
-        st.selectbox(label, field.options, format_func=lambda v: CHEMISTRY_NAMES.get(v, v), **common)
+        st.selectbox(label, field.options, format_func=lambda v: _CHOICES.get(v, v), **common)
+        if name == "blade_width":
+            say(blade_silhouettes(value))
     elif field.kind == "switch":
         _put(key, bool(value))
         st.checkbox(label, **common)
@@ -315,7 +321,7 @@ def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
             if st.session_state[key] not in offered:
                 st.session_state[key] = offered[0]
             name = st.selectbox(
-                "Try changing" if not leave_out else "And one more",
+                "Try changing",
                 offered,
                 format_func=lambda k: described(k).label,
                 key=key,

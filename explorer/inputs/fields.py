@@ -439,7 +439,7 @@ DESCRIBED: dict[str, Field] = {
             "Blade shape, by eye",
             _TURNS,
             tuple(BLADE_WIDTHS),
-            "Which silhouette is nearest; unknown widens the band.",
+            "At three quarters of the radius: slim under 7 % of the diameter, broad from 9 %. Unknown widens the band.",
         ),
         _number(
             "blade_width_mm",
@@ -449,7 +449,7 @@ DESCRIBED: dict[str, Field] = {
             (1, 80, 0.5),
             "Measured three quarters of the way from hub centre to tip.",
             typical="12 mm on a 5.1 in (example)",
-            **_unknown("from the silhouette"),
+            **_unknown("from the shape by eye"),
         ),
         Field(
             "measured_propeller",

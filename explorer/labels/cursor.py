@@ -17,6 +17,7 @@ MAX_PIECES = 80
 OWNER = {
     "kv": "motor", "kilo_kv": "motor", "stator_kv": "motor", "poles": "motor", "no_load": "motor",
     "dims": "propeller", "code_blades": "propeller", "blades": "propeller", "blade_word": "propeller",
+    "blade_shape": "propeller",
     "cells": "pack", "mah": "pack", "ah": "pack", "wh": "pack", "c_rate": "pack", "c_burst": "pack",
     "parallel": "pack", "chemistry": "pack", "cell_format": "pack",
     "amps": "esc", "amps_burst": "esc", "four_in_one": "esc",

@@ -21,6 +21,19 @@ _MOST_KV_DIAMETER = 35000.0
 """KV times propeller diameter that is flown: 8,000 to 12,000, up to 31,000 on one cell. [rpm/V in]"""
 
 
+_SHAPES = {
+    **dict.fromkeys(("narrow", "slim", "thin"), "slim"),
+    **dict.fromkeys(("medium", "middle"), "middle"),
+    **dict.fromkeys(("broad", "wide"), "broad"),
+}
+_SLOW_FLIGHT = "propellers for slow flight have broad blades"
+"""The two measured families of them have chord ratios of 0.197 to 0.206: data/propellers/SOURCE.md."""
+
+
+def _slow_flight(piece: Piece) -> bool:
+    return "slow" in piece.mark or "sf" in piece.mark.split()
+
+
 def _size(size: meanings.Size) -> str:
     blades = "blades not on the label" if size[2] is None else f"{size[2]} blades"
     return f"propeller {_g(size[0])} x {_g(size[1])} in, {blades}"
@@ -157,7 +170,7 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
     named = at.word_before(index)
     if {before, after} & {"blades", "blade_word"} and named != "motor":
         named = "propeller"
-    if "bn" in piece.mark or "nose" in piece.mark or named == "propeller":
+    if "bn" in piece.mark or "nose" in piece.mark or _slow_flight(piece) or named == "propeller":
         stator, kv, capacity = None, False, False
         sizes = meanings.propeller_of_code(number)
     elif named == "motor":
@@ -211,6 +224,15 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
 def _nose(at: Cursor, piece: Piece) -> None:
     if "bn" in piece.mark.split() or "nose" in piece.mark:
         at.add(piece.text, ("blade_width", "broad"), note="bull nose: blunt, broad tips")
+    elif _slow_flight(piece):
+        at.add(piece.text, ("blade_width", "broad"), note=_SLOW_FLIGHT)
+
+
+def _blade_shape(at: Cursor, index: int, piece: Piece) -> None:
+    if _slow_flight(piece):
+        at.add(piece.text, ("blade_width", "broad"), note=_SLOW_FLIGHT)
+    else:
+        at.add(piece.text, ("blade_width", _SHAPES[piece.mark]), note="by the word alone: a ruler tells better")
 
 
 def _blades(at: Cursor, index: int, piece: Piece) -> None:
@@ -242,6 +264,7 @@ READERS: dict[str, Handler] = {
     "code": _code,
     "blades": _blades,
     "blade_word": _blade_word,
+    "blade_shape": _blade_shape,
     "craft": _craft,
     "number": _code,
 }

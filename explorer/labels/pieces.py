@@ -52,6 +52,8 @@ _END = r"(?![A-Za-z0-9])(?!\.{1,3}\d)"
 _NO_NUMBER = r"(?!\s?:?\s?\d)"
 _IN = r"(?:inch(?:es)?|in|\"|'')"
 _DASH = r"(?:-|~|to)"
+_SHAPE = r"(?P<nose>BN|SF|bull\s?nose|slow\s?-?\s?fl(?:yer|y|ight))"
+"""What labels say of the blade's shape right behind its size."""
 
 _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
     (kind, re.compile(pattern.replace(r"\s?", " {0,2}").replace(r"\s", " "), re.IGNORECASE))
@@ -69,7 +71,7 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         (
             "dims",
             rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<unit>{_IN}|mm)?\s?[x*]\s?(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<mid>{_IN}|mm)?"
-            rf"(?:\s?[x*/]\s?(\d))?\s?(?P<last>{_IN}|mm)?\s?(?P<nose>BN|bull\s?nose)?{_END}",
+            rf"(?:\s?[x*/]\s?(\d))?\s?(?P<last>{_IN}|mm)?\s?{_SHAPE}?{_END}",
         ),
         ("craft", rf"(?P<mark>x8|y6){_STOP}"),
         ("quantity", r"(\d{1,2})\s?(?:[x*]|pcs|pieces)(?=\s|\d{3,5}|\d{1,3}\s?A)"),
@@ -114,8 +116,10 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("blade_word", rf"(?P<mark>two|twin|bi|three|tri|four|quad|five|six)\s?-?\s?blad(?:es?|ed){_STOP}"),
         ("blade_word", rf"(?P<mark>tri|bi){_STOP}"),
         ("code", rf"(\d{{4}}(?:\.\d)?|\d{{5}})(?:V\d(?:\.\d)?|[EFPSTW]){_STOP}"),
-        ("code", rf"(\d{{4}}(?:\.\d)?)\s?(?P<nose>BN|bull\s?nose)?{_END}"),
-        ("code", rf"(\d{{5}})\s?(?P<nose>BN|bull\s?nose)?{_END}"),
+        ("code", rf"(\d{{4}}(?:\.\d)?)\s?{_SHAPE}?{_END}"),
+        ("code", rf"(\d{{5}})\s?{_SHAPE}?{_END}"),
+        ("blade_shape", rf"(?P<mark>narrow|slim|thin|medium|middle|broad|wide)\s?-?\s?blad(?:es?|ed){_STOP}"),
+        ("blade_shape", rf"(?P<mark>slow\s?-?\s?fl(?:yers?|ying|y|ight)){_STOP}"),
         ("number", rf"(\d{{1,5}}(?:\.\d{{1,2}})?){_END}"),
         ("number", rf"(\d{{1,2}}'\d{{3}}){_END}"),
         ("chemistry", rf"(?P<mark>li\s?-?\s?hv|lipo\s?-?\s?hv|high\s?-?\s?voltage|hv){_STOP}"),

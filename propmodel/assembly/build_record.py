@@ -20,6 +20,7 @@ from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH, MAH, MILLIOHM, MM
 from propmodel.components import air, battery, motor, propeller, wire
 from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
 from propmodel.components.craft import Craft, default_drag_area
+from propmodel.components.propeller import BLADE_WIDTHS
 
 __all__ = [
     "AGE_CYCLES",
@@ -30,10 +31,6 @@ __all__ = [
     "from_record",
     "motor_of",
 ]
-
-BLADE_WIDTHS: dict[str, float | None] = {"unknown": None, "slim": 0.125, "middle": 0.155, "broad": 0.20}
-"""Chord at three quarters of the radius over the radius. [-] The measured propellers' quartiles are 0.133,
-0.152 and 0.185, their tenth to ninetieth hundredth 0.123 to 0.224."""
 
 BODY_SHAPES: dict[str, float] = {"bare frame": 0.85, "camera on top": 1.15, "ducts or boxy body": 2.0}
 """Drag area against the default of a frame of that size. [-] Estimates, a factor 1.7 wide either way."""
@@ -122,12 +119,12 @@ DEFAULTS: dict[str, Any] = {
 
 
 def chord_ratio(record: Mapping[str, Any]) -> float | None:
-    """Blade chord at 75 % radius over the radius, from a width in mm or from one of three silhouettes.
+    """Blade chord at 75 % radius over the radius, from a measured width.
 
     Parameters
     ----------
     record : mapping
-        Uses ``blade_width_mm``, ``blade_width`` and ``diameter_in``.
+        Uses ``blade_width_mm`` and ``diameter_in``.
 
     Returns
     -------
@@ -140,10 +137,7 @@ def chord_ratio(record: Mapping[str, Any]) -> float | None:
     0.185
     """
     width = record.get("blade_width_mm")
-    if width is not None:
-        return width * MM / (0.5 * record["diameter_in"] * INCH)
-    silhouette = check_in("blade_width", record.get("blade_width", "unknown"), BLADE_WIDTHS)
-    return BLADE_WIDTHS[silhouette]
+    return None if width is None else width * MM / (0.5 * record["diameter_in"] * INCH)
 
 
 def from_record(record: Mapping[str, Any]) -> Build:
@@ -281,6 +275,7 @@ def _propeller(r: Mapping[str, Any]) -> propeller.Propeller:
         pitch=r["pitch_in"] * INCH,
         blades=r["blades"],
         chord_ratio=chord_ratio(r),
+        blade_width=r["blade_width"],
         mass=_times(r["propeller_g"], GRAM),
         multirotor=True,
         name=str(r["propeller_name"]),

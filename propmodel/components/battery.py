@@ -33,14 +33,15 @@ __all__ = [
     "believable_rate",
     "capacity",
     "cell_resistance_new",
+    "cell_tables",
     "chemistry_index",
+    "cold_root",
     "cutoff_voltage",
     "discharge",
     "label_c",
     "mass",
     "open_circuit_voltage",
     "resistance",
-    "sustained_tables",
     "temperature_factor",
     "ten_second_resistance",
     "terminal_voltage",
@@ -87,6 +88,11 @@ USABLE_RANGE = (0.1, 6.5)
 """Of a new pack; above 1.3 only where the age of a worn pack was taken out of a reading. [-]"""
 
 REFERENCE_TEMPERATURE = 298.15
+LEAST_TEMPERATURE, MOST_TEMPERATURE = 223.15, 353.15
+"""Range of a pack's cells; outside it their resistance is held. It was measured from -10 to 40 C. [K]"""
+PIECES_PER_KELVIN = 8
+PIECES = round((MOST_TEMPERATURE - LEAST_TEMPERATURE) * PIECES_PER_KELVIN)
+"""Straight pieces that the temperature factor is read from along a flight. [1/K, -]"""
 KNOTS = 21
 
 CAPACITY_LOSS_PER_CYCLE = 0.0008
@@ -277,7 +283,7 @@ class Pack:
     parallel : array_like
         Strings (or equal packs) in parallel. [-]
     temperature : array_like
-        Of the cells. [K]
+        Of the cells; at take-off where a flight is asked for, which warms them. [K]
     cycles : array_like
         Full cycles flown. [-]
     lead_resistance : array_like
@@ -337,7 +343,7 @@ class Pack:
         check_positive("capacity_ah", self.capacity_ah, "A h")
         check_range("capacity_ah", self.capacity_ah, 0.0, MOST_CAPACITY, "A h")
         check_range("parallel", self.parallel, 1, 100)
-        check_range("pack temperature", self.temperature, 223.15, 353.15, "K")
+        check_range("pack temperature", self.temperature, LEAST_TEMPERATURE, MOST_TEMPERATURE, "K")
         check_range("cycles", self.cycles, 0.0, 1000.0)
         check_range("lead_resistance", self.lead_resistance, 0.0, 10.0, "ohm")
         check_range("reserve", self.reserve, 0.0, 0.95)
@@ -728,29 +734,66 @@ def believable_rate(pack: Pack, *, sustained: bool = False) -> NDArray:
     return amps / (np.asarray(pack.capacity_ah) * np.asarray(pack.parallel))
 
 
-def sustained_tables(pack: Pack) -> Callable[[NDArray], tuple[NDArray, NDArray]]:
-    """Rest voltage and sustained resistance as one function of charge, for walks down a pack.
+@lru_cache(maxsize=1)
+def _cold_roots() -> tuple[NDArray, NDArray]:
+    """Root of the temperature factor in straight pieces, held outside: level at 0 K and slope of each."""
+    edges = np.arange(PIECES + 1) / PIECES_PER_KELVIN + LEAST_TEMPERATURE
+    roots = np.sqrt(temperature_factor(edges))
+    slopes = np.diff(roots) * PIECES_PER_KELVIN
+    slopes = np.concatenate([[0.0], slopes, [0.0]])
+    levels = np.concatenate([roots[:1], roots]) - slopes * np.concatenate([edges[:1], edges])
+    levels.flags.writeable = slopes.flags.writeable = False
+    return levels, slopes
+
+
+def cold_root(temperature: NDArray) -> NDArray:
+    """Root of the temperature factor, quickly.
+
+    Parameters
+    ----------
+    temperature : ndarray
+        Of the cells; held outside what a `Pack` takes. [K]
+
+    Returns
+    -------
+    ndarray
+        Within 2e-6 of the root of `temperature_factor`, and falling with temperature as that does. [-]
+
+    Examples
+    --------
+    >>> round(float(cold_root(np.asarray(273.15)) ** 2), 2)
+    3.33
+    """
+    levels, slopes = _cold_roots()
+    piece = ((temperature - (LEAST_TEMPERATURE - 1.0 / PIECES_PER_KELVIN)) * PIECES_PER_KELVIN).astype(np.intp)
+    return levels.take(piece, mode="clip") + slopes.take(piece, mode="clip") * temperature
+
+
+def cell_tables(pack: Pack) -> Callable[[NDArray], tuple[NDArray, NDArray]]:
+    """Rest voltage and resistance of the cells as one function of charge, for walks down a pack that warms.
 
     Parameters
     ----------
     pack : Pack
-        The pack.
+        The pack; its own temperature does not count.
 
     Returns
     -------
     callable
-        Of a state of charge 0 to 1: what `open_circuit_voltage` [V] and `resistance` over minutes [ohm] give.
+        Of a state of charge 0 to 1: rest voltage [V], and resistance of all cells over ten seconds at 25 C, without
+        leads [ohm]. With w the `cold_root` of a temperature, w^2 times that is the resistance over ten seconds there,
+        and w (w + `SUSTAINED_FACTOR` - 1) times that the one over minutes, as in `resistance`.
     """
     table, relative = _cells()
     chemistry = chemistry_index(pack.chemistry)
     cells = np.asarray(pack.cells)
-    string = cells * _cell_resistance(pack, sustained=True) / np.asarray(pack.parallel)
+    string = cells * (cell_resistance_new(pack) * _older(pack.cycles)) / np.asarray(pack.parallel)
 
     def at(state_of_charge: NDArray) -> tuple[NDArray, NDArray]:
         low, share = _between_knots(state_of_charge)
         cell = table[chemistry, low] * (1.0 - share) + table[chemistry, low + 1] * share
         shape = relative[chemistry, low] * (1.0 - share) + relative[chemistry, low + 1] * share
-        return cells * cell, string * shape + pack.lead_resistance
+        return cells * cell, string * shape
 
     return at
 
@@ -845,7 +888,7 @@ def discharge(
     cutoff_voltage_per_cell : array_like or None
         Loaded cell voltage that ends the run; None takes the pack's. [V]
     temperature : array_like or None
-        Of the cells, held (no self-heating); None takes the pack's. [K]
+        Of the cells, held, as in a chamber: only flights warm a pack (`flight.endurance`). None takes the pack's. [K]
     state_of_charge : array_like
         At the start. [-]
     reserve : array_like
@@ -876,7 +919,7 @@ def discharge(
     check_range("state_of_charge", state_of_charge, 0.0, 1.0)
     check_range("reserve", reserve, 0.0, 1.0)
     if temperature is not None:
-        pack = replace(pack, temperature=temperature)
+        pack = replace(pack, temperature=temperature)  # type: ignore[arg-type]
     cut = check_range(
         "cutoff_voltage_per_cell",
         cutoff_voltage(pack) if cutoff_voltage_per_cell is None else cutoff_voltage_per_cell,

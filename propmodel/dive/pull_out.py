@@ -5,16 +5,44 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from propmodel.assembly.build import Build, drag_areas, shape_of
 from propmodel.base.checks import check_range
 from propmodel.base.status import Status
-from propmodel.dive.stepped import Dive, PullOut, Way, fly_pull_out
+from propmodel.components.propeller import PreparedPropeller
+from propmodel.components.propeller.advance import pull_rise
+from propmodel.dive.stepped import Dive, ManoeuvreName, PullOut, fly_pull_out
 from propmodel.powertrain.operating_point import at_duty
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
-__all__ = ["dive_of", "pull_out"]
+__all__ = ["dive_of", "inflow_rise", "pull_out"]
+
+
+def inflow_rise(build: Build, prop: PreparedPropeller, rev_per_s: ArrayLike) -> NDArray:
+    """How the full thrust of a drawn build moves with the inflow lost in a pull, against the forecast.
+
+    Parameters
+    ----------
+    build : Build
+    prop : PreparedPropeller
+        Of the same build.
+    rev_per_s : array_like
+        At full throttle. [1/s]
+
+    Returns
+    -------
+    ndarray
+        0 where nothing is drawn. [-]
+    """
+    if not np.any(np.asarray(build.propeller.unstalled_offset) != 0.0):
+        return np.zeros(())
+    return pull_rise(
+        build.propeller,
+        prop.static_c_t(rev_per_s),
+        bulge_slope=prop.shape_c_t[0],
+        zero_thrust=prop.zero_thrust_advance_ratio,
+    )
 
 
 def dive_of(build: Build, *, state_of_charge: ArrayLike | None = None, **question: Any) -> Dive:
@@ -35,7 +63,8 @@ def dive_of(build: Build, *, state_of_charge: ArrayLike | None = None, **questio
     charge = build.pack.reserve if state_of_charge is None else state_of_charge
     check_range("state_of_charge", charge, 0.0, 1.0)
     shape = np.broadcast_shapes(shape_of(build), np.shape(charge))
-    point = at_duty(drive(build, charge), build.duty_cap * np.ones(shape))
+    ready = prepare(build, charge)
+    point = at_duty(ready, build.duty_cap * np.ones(shape))
     front, top = drag_areas(build)
     return Dive(
         mass=build.mass,
@@ -45,6 +74,7 @@ def dive_of(build: Build, *, state_of_charge: ArrayLike | None = None, **questio
         air_density=build.air.density,
         disc_area=build.total_disc_area,
         pack_limited=point.status == Status.PACK_CANNOT_DELIVER,
+        inflow_rise=inflow_rise(build, ready.prop, point.rev_per_s),
         **question,
     )
 
@@ -54,7 +84,7 @@ def pull_out(
     drop: ArrayLike | None = None,
     *,
     state_of_charge: ArrayLike | None = None,
-    manoeuvre: Way = "worse",
+    manoeuvre: ManoeuvreName = "worse",
     keep_path: bool = False,
     **question: Any,
 ) -> PullOut:

@@ -26,6 +26,7 @@ __all__ = [
     "Setup",
     "binding_text",
     "collect",
+    "inflow_missing",
     "set_up",
 ]
 
@@ -40,6 +41,10 @@ memory). [-]"""
 ROTOR_DRAG_COEFFICIENT = 0.35
 """Windmilling rotors on their disc area; 0.26 to 0.39 measured at J/J0 1.3 to 1.5, see data/propellers.
 [-]"""
+
+
+_LEAST_PULL = 0.2
+"""Of the full thrust, whatever is drawn. [-]"""
 
 
 class Manoeuvre(IntEnum):
@@ -147,6 +152,9 @@ class Dive:
         Height above the ground at the command. [m]
     blend : array_like
         Of the mixed way: 0 pulls normal to the path, 1 straight up. [-]
+    inflow_rise : array_like
+        For draws: relative rise of max_thrust for each share of the hover's inflow that the speed takes away, see
+        ``components.propeller.advance``; 0 keeps max_thrust. Needs disc_area. [-]
 
     Examples
     --------
@@ -174,6 +182,7 @@ class Dive:
     pack_limited: ArrayLike = False
     height_at_command: ArrayLike | None = None
     blend: ArrayLike = 0.5
+    inflow_rise: ArrayLike = 0.0
 
 
 @dataclass(frozen=True)
@@ -293,6 +302,36 @@ class Setup:
     blend: FloatArray
 
 
+def inflow_missing(speed_ratio: ArrayLike) -> FloatArray:
+    r"""Share of the inflow of a hover that a stream along the disc takes away: 1 - v_i/v_h of momentum theory.
+
+    .. math:: v_i/v_h = \sqrt{\sqrt{x^4/4 + 1} - x^2/2}
+
+    Parameters
+    ----------
+    speed_ratio : array_like, >= 0
+        x, air speed over the induced velocity v_h of a hover at the same thrust. [-]
+
+    Returns
+    -------
+    ndarray
+        0 at rest. [-]
+
+    Notes
+    -----
+    [glauert1935]. Against the stream, as in an arrest, climb speed and induced velocity together miss about as much:
+    0.18 at x = 1, 0.28 at 1.35 and 0.42 at 1.5 by the measured descents behind [leishman2006]; 0.21, 0.34, 0.38 here.
+
+    Examples
+    --------
+    >>> inflow_missing([1.0, 1.35, 1.5]).round(2)
+    array([0.21, 0.34, 0.38])
+    """
+    half = 0.5 * np.minimum(checks.as_floats("speed_ratio", speed_ratio), 1e6) ** 2
+    # the difference of two near equals at high speed: written as one over their sum
+    return np.asarray(1.0 - 1.0 / np.sqrt(np.sqrt(half * half + 1.0) + half))
+
+
 def set_up(d: Dive) -> Setup:
     """Check a question, broadcast it and flatten it.
 
@@ -350,6 +389,13 @@ def set_up(d: Dive) -> Setup:
     v = np.minimum(from_drop, asked)
     height = closed_forms.fall_drop(v, terminal_speed=terminal)
     available = share * thrust / (m * G0)
+    rise = checks.check_range("inflow_rise", d.inflow_rise, -1e3, 1e3)
+    if np.any(rise != 0.0):
+        if d.disc_area is None:
+            raise ValueError("disc_area (all rotors together) is needed for a rise of thrust with the lost inflow")
+        full_wash = np.sqrt(thrust / (2.0 * density * checks.as_floats("disc_area", d.disc_area)))
+        missing = inflow_missing(v / np.maximum(full_wash, 1e-9))
+        available = available * np.maximum(1.0 + rise * missing, _LEAST_PULL)
     load = np.minimum(available, limit)
     binding = np.where(
         available > limit,

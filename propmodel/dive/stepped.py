@@ -49,7 +49,7 @@ __all__ = [
 ]
 
 FloatArray = NDArray[np.float64]
-Way = Literal["worse", "arrest", "pull_up", "mixed"]
+ManoeuvreName = Literal["worse", "arrest", "pull_up", "mixed"]
 
 _LONGEST = 60.0  # s of pulling after which a craft counts as not arrested
 _FINEST, _COARSEST = 1e-4, 0.05  # s, bounds of the automatic step
@@ -170,7 +170,7 @@ def _automatic_step(speed: FloatArray, load: FloatArray, drag: FloatArray) -> Fl
 def fly_pull_out(
     dive: Dive,
     *,
-    manoeuvre: Way = "worse",
+    manoeuvre: ManoeuvreName = "worse",
     time_step: float | None = None,
     keep_path: bool = False,
 ) -> PullOut:
@@ -198,9 +198,11 @@ def fly_pull_out(
 
     Notes
     -----
-    Fourth-order Runge-Kutta. Thrust does not change with air speed here: across the stream it rises,
-    against it the static value is held. So C_T against the advance ratio and its doubt do not enter (the disc
-    never moves towards its thrust), and the rotors' in-plane force, which would brake too, is left out. No height is
+    Fourth-order Runge-Kutta. Thrust does not change with air speed here: the disc never moves towards its thrust, so
+    the fall of C_T with the advance ratio does not enter, and the static value is held. Its doubt enters the draws: air
+    along the disc or against the thrust takes inflow away, and how much thrust that adds hangs on whether the blade
+    stalls (`inflow_rise`, one factor for the whole pull, at the speed of the command). The rotors' in-plane force,
+    which would brake too, is left out. No height is
     given back by zooming. The mixed way lies between the two others; the way that loses least height is the
     arrest itself, as only the upward share of the thrust brakes the descent.
 

@@ -2,11 +2,17 @@
 
 At each state of charge every way of flying draws its own current from its own loaded voltage; their mean, by share
 of time, empties the pack. No time stepping: time is an integral over charge on the cell table's own knots, and the
-end is found inside its segment. The pack holds its temperature (no self-heating).
+end is found inside its segment. The pack warms on the way by its own losses and gives heat to the air; its temperature
+follows the charge knot by knot, and its resistance the temperature.
+
+A flight asks the same push (thrust times time) of every pack. Hover, cruise and hard pulls ask a thrust; a burst asks
+what full throttle gives at that charge with this pack new and at 25 C. Where full throttle gives less than is asked
+it is held longer for the same push, which adds no minutes. It costs the same charge, since at full throttle amps go as
+torque and torque as thrust. A colder or an older pack therefore never lasts longer: it takes the same charge or more
+for the same flight.
 
 A flight ends at the reserve, at the cut-off, where the bus no longer feeds the electronics, or where full throttle no
-longer holds the craft up: the motor voltage of a hover is then more than the command cap makes of the bus. A hard pull
-that asks for more than full throttle is flown at full throttle, as a pilot would.
+longer holds the craft up: the motor voltage of a hover is then more than the command cap makes of the bus.
 """
 
 from __future__ import annotations
@@ -24,13 +30,18 @@ from propmodel.assembly.build import Build, shape_of
 from propmodel.base.checks import check_in, check_range, keep_arrays, shown
 from propmodel.base.status import Status
 from propmodel.components import battery
+from propmodel.components.controller import limited_ripple
 from propmodel.flight.trim import Airframe, trim
-from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust, held_ripple
-from propmodel.powertrain.prepared import Drive, drive, recharge
+from propmodel.heat.pack_and_leads import PACK_HEAT, pack_cooling
+from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust
+from propmodel.powertrain.prepared import PreparedPowertrain, at_state_of_charge, prepare
+from propmodel.powertrain.rotor_speed import PASSES
 
 __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]
 
 SEGMENTS = 20
+FALL = 0.03
+"""Share by which a kelvin lowers the resistance of cells, for the size of a step only: 1.6 to 4 %. [1/K]"""
 REFINED = 6
 """Steps towards the charge at which a flight ends, from the chord. [-]"""
 
@@ -42,11 +53,12 @@ class Profile:
     Parameters
     ----------
     hover, cruise, hard, full : array_like
-        Share of the time hanging still, in level flight, pulling hard, and at full throttle. [-]
+        Share of the time hanging still, in level flight, pulling hard, and at full throttle, as flown with the pack new
+        and at 25 C. [-]
     cruise_speed : array_like
         [m/s]
     hard_load : array_like
-        Thrust over weight while pulling hard. [-]
+        Thrust over weight while pulling hard; no more than full throttle gives with the pack new and at 25 C. [-]
     name : str
 
     Raises
@@ -108,10 +120,13 @@ class FlightTime:
         True where full throttle no longer held the hover, or the cruise of this flight, before the reserve.
     burst_voltage : ndarray
         Loaded pack voltage at full throttle when the flight ends. [V]
+    end_temperature : ndarray
+        Of the cells then; no warmer before, but where they begin warmer than they end. More than 60 C harms a pack and
+        may set it on fire. [K]
     status : ndarray of int8
         THROTTLE_FULL where ``stopped_by_throttle``; all other codes but OK say why there is no time.
-    curve_state_of_charge, curve_time, curve_voltage, curve_current : ndarray
-        The flight along a leading axis of 21 nodes. [-, s, V, A]
+    curve_state_of_charge, curve_time, curve_voltage, curve_current, curve_temperature : ndarray
+        The flight along a leading axis of 21 nodes. [-, s, V, A, K]
     """
 
     time: NDArray
@@ -122,14 +137,18 @@ class FlightTime:
     stopped_by_voltage: NDArray
     stopped_by_throttle: NDArray
     burst_voltage: NDArray
+    end_temperature: NDArray
     status: NDArray
     curve_state_of_charge: NDArray
     curve_time: NDArray
     curve_voltage: NDArray
     curve_current: NDArray
+    curve_temperature: NDArray
 
 
-def _bus_of(d: Drive, point: OperatingPoint) -> Callable[[NDArray, NDArray, NDArray], tuple[NDArray, NDArray]]:
+def _bus_of(
+    d: PreparedPowertrain, point: OperatingPoint | _Motor
+) -> Callable[[NDArray, NDArray, NDArray], tuple[NDArray, NDArray]]:
     """Bus voltage and pack current when the motors keep the speed and load of ``point`` at another charge.
 
     The function returned takes rest voltage, resistance and a guess of the bus voltage.
@@ -137,7 +156,7 @@ def _bus_of(d: Drive, point: OperatingPoint) -> Callable[[NDArray, NDArray, NDAr
     volts = point.motor_voltage
     square = volts * volts
     steady = d.rotors * (volts * point.motor_current + d.controller.standby_power) + d.electronics_power
-    coefficient = held_ripple(d.all_ripple, steady, square)
+    coefficient = limited_ripple(d.total_ripple_coefficient, steady, square)
 
     def at(emf: NDArray, resistance: NDArray, guess: NDArray) -> tuple[NDArray, NDArray]:
         # the ripple as a straight line through its value at the guess; the rest of the pack's equation is closed
@@ -152,9 +171,29 @@ def _bus_of(d: Drive, point: OperatingPoint) -> Callable[[NDArray, NDArray, NDAr
     return at
 
 
+class _Motor(NamedTuple):
+    """What one motor takes at a thrust. [V, A]"""
+
+    motor_voltage: NDArray
+    motor_current: NDArray
+
+
+class _Draw(NamedTuple):
+    """What a flight takes from the pack at one charge."""
+
+    voltage: NDArray
+    """Loaded, at the mean current. [V]"""
+    current: NDArray
+    """Mean over time. [A]"""
+    spare: NDArray
+    """Volts over what full throttle needs for a hover or a cruise. [V]"""
+    square: NDArray | None
+    """Mean of the current's square, None where it is steady. [A^2]"""
+
+
 @dataclass(frozen=True)
 class Emptying:
-    """A pack run down: time over capacity [h / (A h) x A h = h], energy [W h], where and why it ended."""
+    """A pack run down: time over capacity [h / (A h) x A h = h], energy [W h], where and why it ended, cells [K]."""
 
     hours: NDArray
     energy: NDArray
@@ -162,6 +201,7 @@ class Emptying:
     by_voltage: NDArray
     by_throttle: NDArray
     at_once: NDArray
+    temperature: NDArray
 
 
 class HoverTime(NamedTuple):
@@ -170,6 +210,8 @@ class HoverTime(NamedTuple):
     hours: NDArray
     at_once: NDArray
     by_throttle: NDArray
+    temperature: NDArray
+    """Of the cells at the end. [K]"""
 
 
 EDGE = 1e-9
@@ -181,14 +223,14 @@ def lifts(point: OperatingPoint, cap: NDArray) -> NDArray:
     return np.asarray((point.status == Status.OK) & (point.duty <= cap * (1.0 + EDGE)))
 
 
-def _least_voltage(d: Drive, point: OperatingPoint, cap: NDArray) -> NDArray:
+def _least_voltage(point: OperatingPoint | _Motor, cap: NDArray) -> NDArray:
     """Bus voltage under which full throttle no longer gives the motor voltage of a point. [V]"""
     return point.motor_voltage / (cap * (1.0 + EDGE))
 
 
 def hover_hours(
     build: Build,
-    d: Drive,
+    d: PreparedPowertrain,
     point: OperatingPoint,
     *,
     start: ArrayLike = 1.0,
@@ -198,27 +240,63 @@ def hover_hours(
 ) -> HoverTime:
     """Lean quadrature for one steady way of flying: time only. ``quick`` takes the end from a chord."""
     bus = _bus_of(d, point)
-    least = _least_voltage(d, point, build.duty_cap)
+    least = _least_voltage(point, build.duty_cap)
 
-    def current(_: float | NDArray, emf: NDArray, r: NDArray, guess: NDArray) -> tuple:
+    def current(_: float | NDArray, emf: NDArray, r: NDArray, guess: NDArray) -> _Draw:
         voltage, amps = bus(emf, r, guess)
-        return voltage, amps, voltage - least
+        return _Draw(voltage, amps, voltage - least, None)
 
     begin = np.asarray(start, dtype=np.float64)
     limit = np.maximum(cut * np.asarray(build.pack.cells), d.minimum_voltage)
     found, _ = _empty(build, current, begin, limit, reserve, point.rev_per_s.shape, lean=True, quick=quick)
-    return HoverTime(found.hours, found.at_once, found.by_throttle)
+    return HoverTime(found.hours, found.at_once, found.by_throttle, found.temperature)
+
+
+class _Warming:
+    """Cells of a pack on their way down: resistance from temperature, and temperature from one knot to the next."""
+
+    def __init__(self, build: Build) -> None:
+        pack = build.pack
+        self.at_charge = battery.cell_tables(pack)
+        self.leads = np.asarray(pack.lead_resistance, dtype=np.float64)
+        self.air = np.asarray(build.air.temperature, dtype=np.float64)
+        mass = battery.mass(pack)
+        self.cooling = pack_cooling(mass)
+        self.capacity = battery.capacity(pack)
+        self.per_volt = self.capacity * (3600.0 / PACK_HEAT) / mass
+        """Kelvin for each volt lost in the cells while the whole charge is drawn. [K/V]"""
+
+    def resistance(self, string: NDArray, root: NDArray) -> NDArray:
+        """Of the cells over minutes. [ohm]"""
+        return string * (root * (root + (battery.SUSTAINED_FACTOR - 1.0)))
+
+    def next(
+        self, temperature: NDArray, draw: _Draw, per_amp: NDArray, lasting: NDArray, ten: NDArray | None, width: NDArray
+    ) -> NDArray:
+        """Temperature after some charge more is drawn: heat and cooling at the start, damped as both change. [K]
+
+        What the cells lose in ten seconds follows the current at once, the rest its mean over minutes. With half of
+        the change taken in advance a colder pack stays the colder one in any step.
+        """
+        lost = lasting * draw.current
+        if ten is not None and draw.square is not None:
+            lost = lost + ten * (draw.square * per_amp - draw.current)
+        given = self.cooling * per_amp
+        step = self.per_volt * width
+        damping = (given + lost * FALL) * (0.5 * step) + 1.0
+        return temperature + (lost - given * (temperature - self.air)) * step / damping
 
 
 def _empty(build, current_at, start, limit, reserve, shape, *, lean=False, quick=False):
-    """Walk down the table's knots; ``current_at(charge, emf, r, guess) -> (voltage, current, spare)``.
+    """Walk down the table's knots; ``current_at(charge, emf, r, guess) -> _Draw``.
 
     ``limit`` is the pack voltage that ends it; so does a ``spare`` below zero: volts over what full throttle needs.
-    Lean walks keep time and cause only: energy, end and curve stay as they were at the start.
+    Lean walks keep time, cause and temperature only: energy, end and curve stay as they were at the start.
     """
-    capacity = battery.capacity(build.pack)
     floor = np.minimum(reserve, start)
-    tables = battery.sustained_tables(build.pack)
+    highest_floor = np.max(floor)
+    warming = _Warming(build)
+    at_charge = warming.at_charge
     # a plain starting charge keeps every knot a plain number, and the cell table is read once per knot
     flat = start.ndim == 0
 
@@ -227,64 +305,84 @@ def _empty(build, current_at, start, limit, reserve, shape, *, lean=False, quick
         return low if flat else low * np.ones(shape)
 
     charge = knot_charge(1.0)
-    emf, r = tables(charge)
-    voltage, current, spare = current_at(1.0, emf, r, emf)
-    voltage, current, spare = current_at(1.0, emf, r, voltage)
-    room = np.minimum(voltage - limit, spare)
+    emf, string = at_charge(charge)
+    heat = np.asarray(build.pack.temperature, dtype=np.float64)
+    root = battery.cold_root(heat)
+    lasting = warming.resistance(string, root)
+    r = lasting + warming.leads
+    draw = current_at(1.0, emf, r, emf)
+    draw = current_at(1.0, emf, r, draw.voltage)
+    voltage, current = draw.voltage, draw.current
+    room = np.minimum(voltage - limit, draw.spare)
     alive = np.where(room >= 0.0, 1.0, 0.0)
     at_once = voltage < limit
     by_voltage, by_throttle = at_once & np.ones(shape, dtype=bool), np.zeros(shape, dtype=bool)
     hours, energy = np.zeros(shape), np.zeros(shape)
-    end = charge * np.ones(shape)
-    curve = [(end, hours, voltage, current)]
+    end, end_heat = charge * np.ones(shape), heat * np.ones(shape)
+    curve: list[tuple[NDArray, ...]] = [(end, hours, voltage, current, end_heat)]
     per_amp, last, closing = 1.0 / current, None, np.zeros(shape, dtype=bool)
     for k in range(1, SEGMENTS + 1):
         knot = 1.0 - k / SEGMENTS
         low, above = knot_charge(knot), emf
-        emf, r = tables(low)
-        # a rest voltage that falls takes the bus with it
-        next_voltage, next_current, next_spare = current_at(knot, emf, r, voltage + (emf - above))
         width = charge - low
-        next_room = np.minimum(next_voltage - limit, next_spare)
-        by_end = np.where(next_room < 0.0, room / np.maximum(room - next_room, 1e-12), 1.0)
-        by_floor = np.where(width > 0.0, (charge - floor) / np.maximum(width, 1e-12), 1.0)
-        short = (alive > 0.0) & (next_room < 0.0)
-        share = np.minimum(np.maximum(np.minimum(by_end, by_floor), 0.0), 1.0) * alive
-        stop_current = current + share * (next_current - current)
-        step = width * share
-        if np.any(short):
+        ten = None if draw.square is None else string * (root * root)
+        next_heat = warming.next(heat, draw, per_amp, lasting, ten, width)
+        emf, string = at_charge(low)
+        root = battery.cold_root(next_heat)
+        lasting = warming.resistance(string, root)
+        # a rest voltage that falls takes the bus with it
+        draw = current_at(knot, emf, lasting + warming.leads, voltage + (emf - above))
+        next_voltage, next_current = draw.voltage, draw.current
+        next_room = np.minimum(next_voltage - limit, draw.spare)
+        next_per_amp = 1.0 / next_current
+        short = (next_room < 0.0) & (alive > 0.0)
+        ending = bool(np.any(short))
+        share, stop_current, stop_per_amp = alive, next_current, next_per_amp
+        if ending or not flat or low < highest_floor:
+            by_floor = np.where(width > 0.0, (charge - floor) / np.maximum(width, 1e-12), 1.0)
+            by_end = np.where(next_room < 0.0, room / np.maximum(room - next_room, 1e-12), 1.0)
+            share = np.minimum(np.maximum(np.minimum(by_end, by_floor), 0.0), 1.0) * alive
+            stop_current = current + share * (next_current - current)
+            stop_per_amp = 1.0 / stop_current
+        if ending:
             ends = short & (by_end < by_floor)
-            throttle = next_spare < next_voltage - limit
+            throttle = draw.spare < next_voltage - limit
             by_throttle = by_throttle | (ends & throttle)
             by_voltage = by_voltage | (ends & ~throttle)
             if not quick:
                 here = _Segment(
                     np.full(shape, k), charge, width, by_floor, room, next_room, next_voltage, hours, energy,
-                    voltage, current,
+                    voltage, current, next_current, heat, next_heat,
                 )  # fmt: skip
                 last = _Segment(*(np.where(short, new, old) for new, old in zip(here, last or here, strict=True)))
                 closing = closing | short
+        step = width * share
         # trapezoid in charge of 1/I and of V
-        hours = hours + 0.5 * (per_amp + 1.0 / stop_current) * step
+        hours = hours + 0.5 * (per_amp + stop_per_amp) * step
+        end_heat = end_heat + share * (next_heat - heat)
         if not lean:
             stop_voltage = voltage + share * (next_voltage - voltage)
             energy = energy + 0.5 * (voltage + stop_voltage) * step
             end = np.where(alive > 0.0, charge - step, end)
             dead = alive == 0.0
             kept = np.where(dead, curve[-1][2], stop_voltage), np.where(dead, curve[-1][3], stop_current)
-            curve.append((end, hours, *kept))
-        alive = np.where(share >= 1.0, alive, 0.0)
-        charge, voltage, current, room, per_amp = low, next_voltage, next_current, next_room, 1.0 / next_current
+            curve.append((end, hours, *kept, end_heat))
+        if share is not alive:
+            alive = np.where(share >= 1.0, alive, 0.0)
+        charge, voltage, current, room, heat = low, next_voltage, next_current, next_room, next_heat
+        per_amp = next_per_amp
         if not alive.any():
             break
-    found = Emptying(hours, energy, end, by_voltage, by_throttle, at_once)
+    found = Emptying(hours, energy, end, by_voltage, by_throttle, at_once, end_heat)
     if last is not None:
 
-        def at(charge: NDArray, guess: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-            return current_at(np.asarray(charge), *tables(charge), guess)
+        def at(charge: NDArray, heat: NDArray, guess: NDArray) -> _Draw:
+            emf, string = at_charge(charge)
+            r = warming.resistance(string, battery.cold_root(heat)) + warming.leads
+            return current_at(np.asarray(charge), emf, r, guess)
 
         found, curve = _closed(found, curve, closing, last, at, limit)
-    return replace(found, hours=found.hours * capacity, energy=found.energy * capacity), curve
+    return replace(found, hours=found.hours * warming.capacity, energy=found.energy * warming.capacity), curve
 
 
 class _Segment(NamedTuple):
@@ -301,44 +399,52 @@ class _Segment(NamedTuple):
     energy: NDArray
     voltage: NDArray
     current: NDArray
+    next_current: NDArray
+    heat: NDArray
+    next_heat: NDArray
 
 
 def _closed(
     found: Emptying,
-    curve: list[tuple[NDArray, NDArray, NDArray, NDArray]],
+    curve: list[tuple[NDArray, ...]],
     closing: NDArray,
     last: _Segment,
-    at: Callable[[NDArray, NDArray], tuple[NDArray, NDArray, NDArray]],
+    at: Callable[[NDArray, NDArray, NDArray], _Draw],
     limit: NDArray,
-) -> tuple[Emptying, list[tuple[NDArray, NDArray, NDArray, NDArray]]]:
+) -> tuple[Emptying, list[tuple[NDArray, ...]]]:
     """The same flights with their end where the room of voltage is used up, in place of on the chord.
 
-    ``at(charge, guess) -> (voltage, current, spare)``.
+    ``at(charge, temperature, guess)``; the temperature goes straight along a segment.
     """
     low, high = np.zeros(closing.shape), np.ones(closing.shape)
     left, right = np.maximum(last.room, 0.0), np.minimum(last.next_room, -1e-12)
-    guess = last.guess
+    guess, warmer = last.guess, last.next_heat - last.heat
     for _ in range(REFINED):  # the room is nearly straight: false position gains two digits a step
         share = low + (high - low) * left / (left - right)
-        guess, _, spare = at(last.charge - share * last.width, guess)
-        there = np.minimum(guess - limit, spare)
+        draw = at(last.charge - share * last.width, last.heat + share * warmer, guess)
+        guess = draw.voltage
+        there = np.minimum(guess - limit, draw.spare)
         over = there < 0.0
         high, right = np.where(over, share, high), np.where(over, there, right)
         low, left = np.where(over, low, share), np.where(over, left, there)
     share = low + (high - low) * left / (left - right)
     ends = closing & (share < last.by_floor)
     share = np.clip(np.minimum(share, last.by_floor), 0.0, 1.0)
-    charge = last.charge - share * last.width
-    voltage, current, spare = at(charge, guess)
-    throttle = spare < voltage - limit
+    charge, heat = last.charge - share * last.width, last.heat + share * warmer
+    draw = at(charge, heat, guess)
+    throttle = draw.spare < draw.voltage - limit
+    # at the reserve the chord serves, as in flights that end there with volts to spare
+    voltage = np.where(ends, draw.voltage, last.voltage + share * (last.guess - last.voltage))
+    current = np.where(ends, draw.current, last.current + share * (last.next_current - last.current))
     step = 0.5 * last.width * share
     hours = np.where(closing, last.hours + (1.0 / last.current + 1.0 / current) * step, found.hours)
     energy = np.where(closing, last.energy + (last.voltage + voltage) * step, found.energy)
     end = np.where(closing, charge, found.end)
-    kept = np.broadcast_arrays(end, hours, voltage, current)
+    end_heat = np.where(closing, heat, found.temperature)
+    kept = np.broadcast_arrays(end, hours, voltage, current, end_heat)
     for k, node in enumerate(curve):
         after = closing & (last.knot <= k)
-        curve[k] = tuple(np.where(after, new, old) for new, old in zip(kept, node, strict=True))  # type: ignore[assignment]
+        curve[k] = tuple(np.where(after, new, old) for new, old in zip(kept, node, strict=True))
     return (
         replace(
             found,
@@ -347,9 +453,16 @@ def _closed(
             end=end,
             by_voltage=np.where(closing, ends & ~throttle, found.by_voltage),
             by_throttle=np.where(closing, ends & throttle, found.by_throttle),
+            temperature=end_heat,
         ),
         curve,
     )
+
+
+def _possible(temperature: NDArray) -> NDArray:
+    """Within what a `battery.Pack` takes; NaN, where there is no flight, as the least. [K]"""
+    low, high = battery.LEAST_TEMPERATURE, battery.MOST_TEMPERATURE
+    return np.clip(np.nan_to_num(temperature, nan=low, posinf=high), low, high)
 
 
 def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of_charge: ArrayLike = 1.0) -> FlightTime:
@@ -395,62 +508,87 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         np.shape(profile.cruise_speed),
         np.shape(profile.hard_load),
     )
-    d = drive(build, start, sustained=True)
+    d = prepare(build, start, sustained=True)
     one = np.ones(shape)
     lift = build.weight / d.rotors * one
     hover = at_thrust(d, lift)
     _, cruise = trim(d, Airframe.of(build), np.asarray(profile.cruise_speed) * one, passes=60)
     cap = build.duty_cap * one
-    punch = recharge(d, build, start)
-    flat_out = at_duty(punch, cap)
-    # nobody pulls harder than the craft can
-    hard = at_thrust(d, np.minimum(lift * profile.hard_load, flat_out.thrust))
-    # hover, cruise, hard: what each draws, its share, and the bus that full throttle needs for it
-    ways = [
-        (_bus_of(d, p), share, _least_voltage(d, p, cap))
-        for p, share in zip((hover, cruise, hard), shares[:3], strict=True)
-    ]
+    # what bursts and hard pulls ask does not hang on the pack's temperature and age
+    fresh = replace(build, pack=replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0))
 
-    def at_charge(knots: NDArray, *, sustained: bool = False) -> NDArray:
-        there = recharge(d, build, np.minimum(knots, start), sustained=sustained)
-        return at_duty(there, build.duty_cap, passes=6).pack_current
+    def flat_out(charge: NDArray, *, passes: int = 6) -> OperatingPoint:
+        return at_duty(at_state_of_charge(d, fresh, np.minimum(charge, start)), cap, passes=passes)
 
-    # full throttle hangs on the charge alone: for a few builds all knots are solved at once
-    few = math.prod(shape) <= 4000 and bool(np.any(shares[3] > 0.0))
+    wanted = lift * profile.hard_load
+    most_thrust = flat_out(start, passes=PASSES).thrust
+    hard = at_thrust(d, np.minimum(wanted, most_thrust))
+    pulls = bool(np.any(shares[2] > 0.0))
+    reserve = np.asarray(build.pack.reserve, dtype=np.float64)
+    # full throttle gives least where the flight begins or ends
+    weak = pulls and bool(np.any(wanted > np.minimum(most_thrust, flat_out(reserve).thrust)))
+    asks = weak or bool(np.any(shares[3] > 0.0))
+
+    # full throttle of the fresh pack hangs on the charge alone: for a few builds all knots are solved at once
+    few = math.prod(shape) <= 4000 and asks
     knots = 1.0 - np.arange(SEGMENTS + 1) / SEGMENTS
-    at_knots = at_charge(knots.reshape(-1, *(1,) * len(shape))) if few else None
+    at_knots = flat_out(knots.reshape(-1, *(1,) * len(shape))) if few else None
 
-    def full_current(knot: float | NDArray) -> NDArray:
+    def full_at(knot: float | NDArray) -> tuple[NDArray, ...]:
         if at_knots is None or not isinstance(knot, float):
-            return at_charge(np.asarray(knot))
-        return at_knots[round((1.0 - knot) * SEGMENTS)]
+            p = flat_out(np.asarray(knot))
+            return p.thrust, p.motor_voltage, p.motor_current, p.pack_current
+        p, k = at_knots, round((1.0 - knot) * SEGMENTS)
+        return p.thrust[k], p.motor_voltage[k], p.motor_current[k], p.pack_current[k]
 
-    def current_at(knot: float | NDArray, emf: NDArray, r: NDArray, guess: NDArray) -> tuple:
-        mean, spare = np.zeros(shape), np.full(shape, np.inf)
-        for k, (bus, share, least) in enumerate(ways):
+    def way_of(point: OperatingPoint | _Motor) -> tuple:
+        return _bus_of(d, point), _least_voltage(point, cap)
+
+    ways = [way_of(p) for p in (hover, cruise, hard)]
+
+    def current_at(knot: float | NDArray, emf: NDArray, r: NDArray, guess: NDArray) -> _Draw:
+        mean, square, spare = np.zeros(shape), np.zeros(shape), np.full(shape, np.inf)
+        thrust, volts, amps, most = full_at(knot) if asks else (mean, mean, mean, mean)
+        for k, share in enumerate(shares[:3]):
             flown = np.any(share > 0.0)
             if k > 0 and not flown:
                 continue
-            # every flight must be able to hover; nobody pulls harder than full throttle does
+            if k == 2 and weak:
+                less = thrust < wanted
+                bus, least = way_of(
+                    _Motor(np.where(less, volts, hard.motor_voltage), np.where(less, amps, hard.motor_current))
+                )
+            else:
+                bus, least = ways[k]
             voltage, current = bus(emf, r, guess)
+            if k > 0:  # the guess is the bus of the mean current
+                voltage, current = bus(emf, r, voltage)
             if k == 2:
+                # at full throttle the same push takes the same charge: the current of the least bus that gives it
                 full = voltage < least
                 if np.any(full):
-                    current = np.where(full, at_charge(np.asarray(knot), sustained=True), current)
+                    current = np.where(full, bus(least, np.zeros(shape), least)[1], current)
             else:
+                # every flight must be able to hover; a hard pull is held longer instead
                 spare = np.minimum(spare, np.where((share > 0.0) | (k == 0), voltage - least, np.inf))
                 spare = np.where(voltage < d.minimum_voltage, np.minimum(spare, voltage - d.minimum_voltage), spare)
             if flown:
                 mean = mean + share * current
+                square = square + share * (current * current)
         if np.any(shares[3] > 0.0):
-            mean = mean + shares[3] * full_current(knot)
-        return emf - mean * r, mean, spare
+            mean = mean + shares[3] * most
+            square = square + shares[3] * (most * most)
+        return _Draw(emf - mean * r, mean, spare, square)
 
     limit = np.maximum(battery.cutoff_voltage(build.pack) * np.asarray(build.pack.cells), d.minimum_voltage)
-    result, curve = _empty(build, current_at, start, limit, np.asarray(build.pack.reserve, float), shape)
+    result, curve = _empty(build, current_at, start, limit, reserve, shape)
     can_hover = lifts(hover, cap)
     starved = hover.status == Status.BELOW_ELECTRONICS_MINIMUM
-    starved = starved | (hard.status == Status.BELOW_ELECTRONICS_MINIMUM) & (shares[2] > 0.0)
+    if pulls:
+        # a hard pull that takes full throttle leaves the bus of full throttle
+        full = ~lifts(hard, cap) & (hard.status != Status.BELOW_ELECTRONICS_MINIMUM)
+        least_bus = np.where(full, at_duty(d, cap).bus_voltage, hard.bus_voltage) if np.any(full) else hard.bus_voltage
+        starved = starved | (least_bus < d.minimum_voltage) & (shares[2] > 0.0)
     can_cruise = lifts(cruise, cap) | (shares[1] == 0.0)
     status = np.select(
         [starved, ~can_hover, ~can_cruise, result.at_once, result.by_throttle],
@@ -471,7 +609,8 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     charge = (np.minimum(1.0, start) - result.end) * battery.capacity(build.pack)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean_current = np.where(result.hours > 0.0, charge / result.hours, columns[3][0])
-    last = at_duty(recharge(d, build, result.end), cap)
+    warmed = replace(build, pack=replace(build.pack, temperature=_possible(result.temperature)))
+    last = at_duty(at_state_of_charge(d, warmed, result.end), cap)
     return FlightTime(
         time=result.hours * 3600.0 * nan,
         energy=result.energy * 3600.0 * nan,
@@ -481,9 +620,11 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         stopped_by_voltage=result.by_voltage & flies,
         stopped_by_throttle=result.by_throttle & flies,
         burst_voltage=last.bus_voltage * nan,
+        end_temperature=result.temperature * nan,
         status=status,
         curve_state_of_charge=columns[0],
         curve_time=columns[1] * battery.capacity(build.pack) * 3600.0,
         curve_voltage=columns[2],
         curve_current=columns[3],
+        curve_temperature=columns[4],
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from propmodel.base.checks import check_in
 from propmodel.components import battery
+from propmodel.components.propeller import BLADE_WIDTHS
 
 __all__ = ["KINDS", "UNITS", "Column", "columns", "headings"]
 
@@ -107,6 +108,14 @@ _KINDS: dict[str, tuple[Column, ...]] = {
             300.0,
             stems=("chord",),
             help="Three quarters of the way from hub centre to tip",
+        ),
+        Column(
+            "blade width by eye",
+            "blade_width",
+            text=True,
+            choices=tuple(BLADE_WIDTHS),
+            stems=("blade shape",),
+            help="At the same place: slim under 7 % of the diameter, broad from 9 %; a width in mm goes first",
         ),
         _mass("propeller_g"),
         _PRICE,

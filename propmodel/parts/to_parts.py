@@ -29,17 +29,9 @@ from propmodel.components.controller import (
 )
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller
-from propmodel.parts.csv_table import (
-    PartsError,
-    PartTable,
-    check,
-    clean_text,
-    empty,
-    escape_cell,
-    read_csv,
-    to_csv,
-    unescape_cell,
-)
+from propmodel.parts.cell_values import clean_text
+from propmodel.parts.checking import PartsError, check, empty
+from propmodel.parts.csv_table import PartTable, escape_cell, read_csv, to_csv, unescape_cell
 from propmodel.parts.table_columns import KINDS, Column, columns, headings
 
 __all__ = [
@@ -140,9 +132,8 @@ def motors(frame: pd.DataFrame) -> Motor:
     # a winding cannot hold more than the whole
     share = np.fmin(_or(winding, motor.WINDING_SHARE * resistance), resistance)
     # the loss torque of the guess, at the resistance that stands
-    k_t = guess.torque_constant
-    per_rev = guess.iron_torque_slope / k_t
-    current = _or(given_i, per_rev * volts / (2.0 * np.pi * k_t + resistance * per_rev))
+    loss = guess.iron_torque_slope, guess.torque_constant
+    current = _or(given_i, motor.current_without_load(*loss, resistance=resistance, voltage=volts))
     measured = ~np.isnan(given_r)
     spread = np.where(printed, motor.resistance_spread(guess), motor.resistance_spread(plain))
     own_spread = measured.any() or (printed.any() and not printed.all())
@@ -178,7 +169,8 @@ def propellers(frame: pd.DataFrame) -> Propeller:
     Returns
     -------
     Propeller
-        Rows without a blade width have an unknown chord (NaN), rows without a mass the estimate.
+        Rows without a blade width in mm have an unknown chord (NaN): their width by eye counts. Rows without a mass
+        take the estimate.
 
     Examples
     --------
@@ -188,12 +180,14 @@ def propellers(frame: pd.DataFrame) -> Propeller:
     """
     frame = _some(frame, "propellers")
     diameter = _column_of(frame, "diameter [in]", INCH)
+    seen = frame["blade width by eye"].replace("", "unknown").to_numpy(dtype=str)
     return Propeller(
         multirotor=True,
         diameter=diameter,
         pitch=_column_of(frame, "pitch [in]", INCH),
         blades=_column_of(frame, "blades [-]"),
         chord_ratio=_maybe(_column_of(frame, "blade width [mm]", MM) / (0.5 * diameter)),
+        blade_width=seen if np.any(seen != "unknown") else "unknown",
         mass=_maybe(_column_of(frame, "mass [g]", GRAM)),
     )
 
@@ -395,6 +389,8 @@ def to_record(row: Mapping[str, Any] | pd.Series, kind: str) -> dict[str, Any]:
         ):
             amps = float(checked[heading])
             out[name] = None if math.isnan(amps) else amps / whole_ah
+    if kind == "propellers":
+        out["blade_width"] = out["blade_width"] or "unknown"
     # these have defaults that are numbers, not "not told"
     for name, default in (
         ("parallel", 1),

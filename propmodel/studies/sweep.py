@@ -19,7 +19,7 @@ from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
 from propmodel.base.checks import apart, as_floats, check_finite, check_in
-from propmodel.components import battery
+from propmodel.components import battery, propeller
 from propmodel.studies import pareto, worker_processes
 
 if TYPE_CHECKING:
@@ -136,14 +136,15 @@ class Sweep:
         Returns
         -------
         pandas.DataFrame
-            SI units; chemistries by name.
+            SI units; chemistries and blade widths by name.
         """
         import pandas as pd
 
         rows = np.arange(self.size) if index is None else np.asarray(index)
         columns = dict(self.at(rows))
-        if "pack.chemistry" in columns:
-            columns["pack.chemistry"] = np.array(list(battery.CHEMISTRIES))[columns["pack.chemistry"]]
+        for path, (_, names) in _NAMED.items():
+            if path in columns:
+                columns[path] = np.array(names)[columns[path]]
         return pd.DataFrame(columns | {k: v.reshape(-1)[rows] for k, v in self.values.items()}, index=rows)
 
     def meets(self, conditions: Sequence[Condition]) -> NDArray[np.bool_]:
@@ -232,6 +233,13 @@ _MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "propeller.mass"})
 """Fields where NaN says "not told" row by row; the model then estimates."""
 
 
+_NAMED: Mapping[str, tuple[Callable[..., NDArray], tuple[str, ...]]] = {
+    "pack.chemistry": (battery.chemistry_index, tuple(battery.CHEMISTRIES)),
+    "propeller.blade_width": (propeller.blade_width_index, tuple(propeller.BLADE_WIDTHS)),
+}
+"""Fields of names: how to read them, and the names in order."""
+
+
 _NOT_NUMBERS = ("coaxial", "name", "propeller.own_fit", "motor.stand_controller")
 """Fields of a build that no axis can run along, beside names."""
 
@@ -241,13 +249,13 @@ def _axes_of(build: Build) -> list[str]:
 
 
 def _clean_axis(name: str, values: ArrayLike) -> NDArray:
-    found = battery.chemistry_index(values) if name == "pack.chemistry" else as_floats(name, values)  # type: ignore[arg-type]
+    found = _NAMED[name][0](values) if name in _NAMED else as_floats(name, values)
     array = np.atleast_1d(apart(found))
     if array.ndim != 1:
         raise ValueError(f"axis {name} must be a plain list of values, got {array.ndim} dimensions")
     if array.size == 0:
         raise ValueError(f"axis {name} is empty: give it at least one value")
-    if name == "pack.chemistry":
+    if name in _NAMED:
         return array
     if name in _MAY_BE_UNKNOWN:
         check_finite(name, array[~np.isnan(array)])

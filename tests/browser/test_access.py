@@ -222,7 +222,7 @@ def test_with_the_keyboard_alone(visit, settle):
     # on a slow machine the slider of the choice before may still stand there
     expect(page.get_by_role("slider", name="KV")).to_have_value("1950")
     said = page.get_by_role("figure").get_attribute("aria-label")
-    tab_to(page, page.get_by_role("slider"))
+    tab_to(page, page.locator(".st-key-strip").get_by_role("slider"))
     for _ in range(6):
         page.keyboard.press("ArrowRight")
     settle(page)

@@ -12,7 +12,7 @@ FIRST_NUMBER = f"{SENTENCE} b.n >> nth=0"
 
 
 def knob(page: Page):
-    return page.get_by_role("slider")
+    return page.locator(".st-key-strip").get_by_role("slider")
 
 
 def grams(page: Page) -> int:
@@ -82,18 +82,15 @@ def test_dragging_does_not_move_the_slider_away_from_under_the_pointer(visit, se
 
 def test_another_knob_and_a_pin(visit, settle):
     page = visit()
-    page.get_by_role("combobox", name="Try changing").click()
-    page.get_by_role("option", name="KV", exact=True).click()
-    settle(page)
     page.get_by_role("button", name="Pin this build", exact=True).click()
     settle(page)
     expect(page.locator(".wi-pinned")).to_contain_text("Pinned: Scree, 690")
-    knob(page).focus()
+    page.locator(".st-key-board-kv").get_by_role("slider").focus()
     for _ in range(6):
         page.keyboard.press("ArrowRight")
     settle(page)
     expect(page.locator(".wi-pinned")).to_contain_text("harder for its weight")
-    expect(page.get_by_role("spinbutton", name="KV")).to_have_value("2010")
+    expect(page.get_by_role("spinbutton", name="KV").first).to_have_value("2010")
 
 
 def test_a_copied_link_restores_the_build_and_the_pinned_one(visit, settle):
@@ -196,3 +193,23 @@ def test_the_strip_goes_along_from_page_to_page(visit, settle):
         if name != "Choose":
             expect(strip.locator("[data-testid=stSelectbox] input").first).to_have_value("Payload")
             expect(strip.get_by_role("slider")).to_have_attribute("aria-valuetext", "150 g")
+
+
+def test_a_reload_keeps_the_build_and_adds_nothing_to_the_history(visit, settle):
+    page = visit()
+    bare = page.url
+    assert "kv=" not in bare
+    length = page.evaluate("history.length")
+    field = page.locator(".st-key-board-kv").get_by_role("spinbutton")
+    field.fill("1750")
+    field.press("Enter")
+    settle(page)
+    expect(page.get_by_role("spinbutton", name="KV").first).to_have_value("1750")
+    page.wait_for_function("location.search.includes('kv=1750')")
+    assert page.evaluate("history.length") == length
+    page.get_by_role("link", name="Minutes").first.click()
+    page.wait_for_function("location.pathname.endsWith('minutes') && location.search.includes('kv=1750')")
+    page.reload()
+    settle(page)
+    expect(page.get_by_role("spinbutton", name="KV").first).to_have_value("1750")
+    expect(page).to_have_url(re.compile("minutes.*kv=1750"))

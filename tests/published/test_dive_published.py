@@ -5,11 +5,18 @@ The tables below were computed by arithmetic and confirmed by an independent int
 digit.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from propmodel.base.constants import STANDARD_GRAVITY as G0
+from propmodel.components.air import STANDARD
+from propmodel.components.propeller import Propeller, prepare
+from propmodel.components.propeller.advance import pull_rise
 from propmodel.dive import closed_forms, stepped
+from propmodel.dive.question import inflow_missing
 
 LOADS = np.array([1.5, 2.0, 3.0, 4.0])
 V = 20.0  # m/s, start of every row; the dive is vertical
@@ -134,3 +141,49 @@ def test_wash_of_a_five_inch_craft():
     assert stepped.wash_band(induced).low == pytest.approx(3.0, abs=0.1)
     large = stepped.wash_band([3.0, 3.5, 4.0])
     assert np.all((large.low < 3.8) & (large.high > 3.8))
+
+
+# --- inflow and thrust in the pull ---------------------------------------------------------------------------------
+
+
+def test_inflow_missing_edgewise_and_in_descent():
+    # Edgewise: Glauert's momentum theory, v_i^4 + V^2 v_i^2 = v_h^4 (from memory), by bisection. Descent: polynomial
+    # through measured descents, Leishman, Principles of Helicopter Aerodynamics, section 2.13.4, read second-hand;
+    # there the flow through the disc is climb speed and induced velocity together.
+    for x in (0.3, 1.0, 1.35, 2.0, 6.0):
+        edgewise = brentq(lambda v, x=x: v**4 + x**2 * v**2 - 1.0, 0.0, 1.0)
+        assert inflow_missing(x) == pytest.approx(1.0 - edgewise, abs=1e-9)
+    for x in (0.5, 0.8, 1.0, 1.2, 1.35, 1.5):
+        down = -x
+        through = down + 1.0 - 1.125 * down - 1.372 * down**2 - 1.718 * down**3 - 0.655 * down**4
+        assert inflow_missing(x) == pytest.approx(1.0 - through, abs=0.075)
+    assert inflow_missing(1e9) == pytest.approx(1.0, abs=1e-5)
+
+
+@pytest.mark.parametrize("advance", [0.05, 0.10, 0.14, 0.20])
+def test_thrust_that_an_unstalled_blade_gains_edgewise(advance):
+    # Blade element theory with uniform inflow, rotor convention (Leishman, chapters 3 and 5, from memory):
+    # C_T = sigma a/2 [theta/3 (1 + 3/2 mu^2) - lambda/2], lambda = C_T/(2 sqrt(mu^2 + lambda^2)). Same rotor as in
+    # test_flight_published: sigma 0.19, a 5.5, C_T 0.173 at rest (propeller convention). The rise is what lies between
+    # a blade that stalls at rest and one that does not (w from 0 to 1); it was not fitted to blade elements.
+    solidity, lift_slope, at_rest = 0.19, 5.5, 0.173 * 4.0 / np.pi**3
+    hover = np.sqrt(0.5 * at_rest)
+    theta = 3.0 * (2.0 * at_rest / (solidity * lift_slope) + 0.5 * hover)
+
+    def lack(c_t):
+        inflow = brentq(lambda v: v - c_t / (2.0 * np.hypot(advance, v)), 1e-9, 1.0)
+        return 0.5 * solidity * lift_slope * (theta / 3.0 * (1.0 + 1.5 * advance**2) - 0.5 * inflow) - c_t
+
+    gain = brentq(lack, 0.5 * at_rest, 4.0 * at_rest) / at_rest - 1.0
+    label = Propeller(diameter=0.12954, pitch=0.10922, blades=3)
+    ready = prepare(label, STANDARD)
+    both = [
+        pull_rise(
+            replace(label, unstalled_offset=offset),
+            0.173,
+            bulge_slope=ready.shape_c_t[0],
+            zero_thrust=ready.zero_thrust_advance_ratio,
+        )
+        for offset in (-0.5, 0.5)
+    ]
+    assert (both[1] - both[0]) * inflow_missing(advance / hover) == pytest.approx(gain, rel=0.2)

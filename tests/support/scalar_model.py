@@ -13,9 +13,11 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 
+from propmodel import heat
 from propmodel.assembly.build import drag_areas
+from propmodel.base.constants import GAS_CONSTANT
 from propmodel.components import battery
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 INDUCED, PROFILE = 1.15, 4.65
 """As documented in `flight.trim`: induced power factor, growth of profile power with mu^2."""
@@ -67,7 +69,7 @@ class Craft:
     """One build in floats."""
 
     def __init__(self, build: Any) -> None:
-        d = drive(build, 1.0)
+        d = prepare(build, 1.0)
         self.build = build
         self.prop = Propeller(d.prop)
         self.rho, self.diameter, self.area = float(d.density), float(d.diameter), float(d.disc_area)
@@ -84,14 +86,32 @@ class Craft:
         self.cut, self.capacity = float(battery.cutoff_voltage(build.pack)), float(battery.capacity(build.pack))
         self.fresh, self.fresh_slow = self.pack(1.0, False), self.pack(1.0, True)
         self.low, self.low_slow = self.pack(self.reserve, False), self.pack(self.reserve, True)
+        pack, law = build.pack, battery._laws()[-1]
+        self.energy, self.drop = law.energy / GAS_CONSTANT, law.drop
+        self.kelvin, self.air, self.leads = (
+            float(np.asarray(x)) for x in (pack.temperature, build.air.temperature, pack.lead_resistance)
+        )
+        mass = battery.mass(pack)
+        self.heat_held, self.cooling = float(heat.PACK_HEAT * mass), float(heat.pack_cooling(mass))
         knots = [k / 20.0 for k in range(20, -1, -1)]
-        self.knots = [(k, *self.pack(k, True)) for k in knots if k > self.reserve] + [(self.reserve, *self.low_slow)]
+        self.knots = [(k, *self.cells_at(k)) for k in [*(k for k in knots if k > self.reserve), self.reserve]]
 
     def pack(self, charge: float, sustained: bool) -> tuple[float, float]:
         """Rest voltage and resistance: table look-ups, made outside the timed part."""
         pack = self.build.pack
         volts = battery.open_circuit_voltage(pack, charge)
         return float(volts), float(battery.resistance(pack, charge, sustained=sustained))
+
+    def cells_at(self, charge: float) -> tuple[float, float]:
+        """Rest voltage and resistance of the cells alone, ten seconds at 25 C."""
+        volts, ohms = self.pack(charge, False)
+        return volts, (ohms - self.leads) / self.colder(self.kelvin)
+
+    def colder(self, kelvin: float) -> float:
+        """Temperature factor of the ten-second resistance."""
+        factor = math.exp(self.energy * (1.0 / kelvin - 1.0 / 298.15))
+        at, warm = self.drop * factor, self.drop
+        return factor * math.asinh(at) / at * warm / math.asinh(warm)
 
     # --- electrics ----------------------------------------------------------------------------------------------
 
@@ -150,12 +170,21 @@ class Craft:
         return self.point(n, pack)
 
     def hover_seconds(self, hover: dict[str, float]) -> float:
-        """Trapezoid over charge; the bus of every knot by root finding."""
+        """Trapezoid over charge; the bus of every knot by root finding, the cells warming from knot to knot."""
         n = hover["rev_per_s"]
         torque = hover["shaft_power"] / (2.0 * math.pi * n)
         current, volts = self.motor(n, torque)
         limit, hours, before = self.cut * self.cells, 0.0, None
-        for charge, emf, r in self.knots:
+        kelvin = self.kelvin
+        for charge, emf, string in self.knots:
+            if before is not None:
+                lost, amps = before[3] * before[2], before[2]
+                drawn, given = 3600.0 * self.capacity * (before[0] - charge) / self.heat_held, self.cooling / amps
+                damping = 1.0 + 0.5 * drawn * (given + 0.03 * lost)
+                kelvin += drawn * (lost - given * (kelvin - self.air)) / damping
+            cold = self.colder(kelvin)
+            lasting = string * (cold + 0.8 * math.sqrt(cold))
+            r = lasting + self.leads
             bus, power = self.bus(volts, current, (emf, r))
             amps = power / bus
             if before is not None:
@@ -164,7 +193,7 @@ class Craft:
                 hours += 0.5 * (1.0 / before[2] + 1.0 / stop) * (before[0] - charge) * share
             if bus < limit:
                 break
-            before = charge, bus, amps
+            before = charge, bus, amps, lasting
         return hours * self.capacity * 3600.0
 
     # --- level flight -------------------------------------------------------------------------------------------

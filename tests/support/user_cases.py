@@ -312,11 +312,13 @@ CASES = [
         "29",
         "Winter: how much is gone?",
         "10 to 20 % of the time at freezing: resistance rises, so sag trips the alarm before the charge is used.",
-        # Playing is told darker than flown: the pack is held at freezing, though some 30 W would warm it on the way.
+        # Told of pilots who land by an alarm on volts, here 3.6 a cell (common practice: 3.5 to 3.7). The pack warms
+        # itself within two minutes, so by the charge drawn a cold one loses a few percent only.
         {
-            "freezing over warm minutes, hanging still": (0.70, 0.97),
-            "freezing over warm minutes, playing": (0.45, 0.97),
-            "ten degrees over warm minutes, playing": (0.80, 0.99),
+            "freezing over warm minutes, hanging still, alarm on volts": (0.70, 0.97),
+            "freezing over warm minutes, hanging still": (0.90, 0.995),
+            "freezing over warm minutes, playing": (0.90, 0.998),
+            "ten degrees over warm minutes, playing": (0.90, 0.999),
             "freezing over warm resistance": (2.5, 4.5),
         },
         {"cells": 4, "kv": 2400, "capacity_mah": 1500},

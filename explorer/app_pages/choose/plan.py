@@ -467,7 +467,7 @@ _MAKERS: dict[str, tuple[str, Any]] = {"motors": ("motor", parts.motors), "prope
 _FIELDS_OF_LIST = {
     "motors": ("kv", "resistance", "no_load_current", "no_load_voltage", "mass", "stator_diameter", "stator_height",
                "winding_resistance", "pole_pairs", "max_cells", "max_current", "loaded_kv_ratio"),
-    "propellers": ("diameter", "pitch", "blades", "chord_ratio", "mass"),
+    "propellers": ("diameter", "pitch", "blades", "chord_ratio", "blade_width", "mass"),
     "packs": ("chemistry", "cells", "capacity_ah", "parallel", "cell_resistance", "mass", "max_continuous_current",
               "max_burst_current"),
     "controllers": ("throttle_exponent", "log_sd_throttle_exponent", "continuous_current", "burst_current", "min_cells",

@@ -21,16 +21,11 @@ from propmodel.base.status import Status
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.components import battery
 from propmodel.components.controller import throttle_from_duty
+from propmodel.flight.best_speeds import BestSpeeds, best_speeds
+from propmodel.flight.climb import climb_rate
 from propmodel.flight.endurance import FlightTime, Profile, flight_time
-from propmodel.flight.trim import (
-    BestSpeeds,
-    TopSpeed,
-    best_speeds,
-    climb_rate,
-    level_flight,
-    steepest_tilt,
-    top_speed,
-)
+from propmodel.flight.level import level_flight, steepest_tilt
+from propmodel.flight.top_speed import TopSpeed, top_speed
 from propmodel.studies.spread import draw
 
 __all__ = [
@@ -85,6 +80,8 @@ class Minutes:
         Mean current from the pack. [A]
     charge : float
         Drawn at landing, flown your way. [A h]
+    warm : float
+        Temperature of the cells then. [K]
     end_charge : float
         State of charge at landing. [-]
     by_voltage, by_throttle : bool
@@ -110,6 +107,7 @@ class Minutes:
     status: dict[str, int]
     current: dict[str, float]
     charge: float
+    warm: float
     end_charge: float
     by_voltage: bool
     by_throttle: bool
@@ -319,6 +317,7 @@ def _with_bands(made: Build, way: Flying, rows: NDArray, mid: FlightTime, cells:
         status={name: int(mid.status[k]) for name, k in named.items()},
         current={name: float(mid.mean_current[k]) for name, k in named.items()},
         charge=float(mid.charge[2]),
+        warm=float(mid.end_temperature[2]),
         end_charge=float(mid.end_state_of_charge[2]),
         by_voltage=bool(mid.stopped_by_voltage[2]),
         by_throttle=bool(mid.stopped_by_throttle[2]),
@@ -373,7 +372,9 @@ def _firmware_hover(inputs: Inputs) -> FirmwareHover:
     made = headlines.build(inputs)
     a = Assessment(made)
     cap = np.asarray(made.command_cap)
-    start, end = (float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_low))
+    start, end = (
+        float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_at_reserve)
+    )
     pull, pull_low = float(a.thrust_to_weight), float(a.thrust_to_weight_at_reserve)
     return FirmwareHover(start, end, 1.0 / pull, 1.0 / pull_low, pull, pull_low, float(a.hover.pack_current))
 

@@ -20,7 +20,7 @@ from explorer.text.numbers import NARROW, spread, value
 from propmodel.base.status import Status
 from propmodel.base.units import GRAM, KMH, MINUTE
 from propmodel.components import battery
-from propmodel.flight.trim import level_flight
+from propmodel.flight.level import level_flight
 
 SHARES = (
     ("mix_hover_percent", "Hanging still"),
@@ -304,7 +304,7 @@ def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, oth
         ghosts.old_lands if ghosts is not None and old else None,
     )
     more = flight_words.cold_old_words(*both) if any(both) else ""
-    page_frame.say(f'<p class="wi-small">{flight_words.HELD_WARM} {more}</p>')
+    page_frame.say(f'<p class="wi-small">{flight_words.warm_words(this)} {more}</p>')
     page_frame.numbers("voltage", lambda: _voltage_frame(this), file_name="voltage-against-minutes.csv", every=2)
 
 

@@ -9,7 +9,9 @@ from explorer.app_pages.minutes.answers import FirmwareHover, Minutes, PackAxis,
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, Units, change, spread, value
 from explorer.text.sentence_parts import build_name, dash, ink, range_words, small_own_name
+from propmodel.assess.margins import PACK_LIMIT
 from propmodel.base.status import Status
+from propmodel.base.units import CELSIUS_ZERO
 
 __all__ = [
     "alarm_words",
@@ -20,6 +22,7 @@ __all__ = [
     "pack_words",
     "pinned_minutes",
     "speed_words",
+    "warm_words",
     "wind_words",
 ]
 
@@ -123,10 +126,20 @@ def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float
     )
 
 
-HELD_WARM = (
-    "The pack is held at its take-off temperature; in flight it warms itself, so hard flights with a cold pack come "
-    "out short here."
-)
+def warm_words(this: Minutes) -> str:
+    """What the pack's own heat does to the flight, and the flight to the pack."""
+    celsius = this.warm - CELSIUS_ZERO
+    ends = f", flown your way to about {celsius:.0f}{NARROW}\u00b0C (estimate)" if math.isfinite(celsius) else ""
+    most = PACK_LIMIT - CELSIUS_ZERO
+    hot = (
+        f" More than {most:.0f}{NARROW}\u00b0C harms a pack and may set it on fire: fly it softer or shorter."
+        if celsius > most
+        else ""
+    )
+    return (
+        f"The pack begins at its take-off temperature and warms itself in flight, which is counted{ends}.{hot} A "
+        "colder or older pack never lasts longer: the same flying takes the same charge of it, or more."
+    )
 
 
 def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:

@@ -1,11 +1,14 @@
 """The propeller: data, label forecast, measured set, coefficients."""
 
 from propmodel.components.propeller.size import (
+    BLADE_WIDTHS,
+    WIDTH_BOUNDS,
     OwnFit,
     PreparedPropeller,
     Propeller,
     RangeFlag,
     Spread,
+    blade_width_index,
     coefficients,
     current_name,
     inertia,
@@ -16,14 +19,18 @@ from propmodel.components.propeller.size import (
     prepare,
     spread,
     stack,
+    width_by_ruler,
 )
 
 __all__ = [
+    "BLADE_WIDTHS",
+    "WIDTH_BOUNDS",
     "OwnFit",
     "PreparedPropeller",
     "Propeller",
     "RangeFlag",
     "Spread",
+    "blade_width_index",
     "coefficients",
     "current_name",
     "inertia",
@@ -34,4 +41,5 @@ __all__ = [
     "prepare",
     "spread",
     "stack",
+    "width_by_ruler",
 ]

@@ -13,16 +13,26 @@ The share w blends the two, e(u) being the tunnel's bulge over the straight line
 Multirotor labels of P/D 0.75 and more take w = 0.5, falling to 0 at P/D 0.5: an **estimate**, half of the way, since
 only two craft speak for it and part of their slope is body drag. Eight in ten draws lie between the tunnel's curve and
 the straight line. Measured propellers keep their curves.
+
+The same doubt reaches **below J = 0**. In the pull-out of a dive the air runs along the disc or against the thrust,
+which takes part of the induced inflow away: the blade meets the air at a steeper angle, as at a negative J. A blade
+that does not stall then gives more thrust; one that stalls already gives no more, or less. No tunnel here has looked
+there (the rows begin at J = 0). So the static thrust is kept as the forecast, an **estimate**, and its doubt is what
+the doubt of the slope at rest, d ln C_T/dJ = -[1 - (1 - w) k_1]/J_0, makes of the missing inflow (:func:`pull_rise`).
+A blade of P/D below 0.5 does not stall at rest: there half of w's doubt is taken. Between measured propellers of one
+pitch the slope scatters by 0.18 to 0.30 per J, w alone brings 0.46 (``data/propellers/SOURCE.md``).
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from propmodel.components.propeller.data import Propeller
 
-__all__ = ["POWER_SHARE", "unstalled_sd", "unstalled_share"]
+__all__ = ["POWER_SHARE", "pull_rise", "unstalled_sd", "unstalled_share"]
 
 FloatArray = NDArray[np.float64]
 
@@ -31,6 +41,8 @@ UNSTALLED = 0.5
 _STALL_FREE, _STALLING = 0.5, 0.75  # P/D between which w grows
 _SD_MULTIROTOR, _SD_OTHER = 0.39, 0.15
 _LEAST, _MOST = -0.5, 1.5
+_GENTLE_DOUBT = 0.5
+"""Doubt of the slope at rest of blades of low pitch over that of steep ones: 0.23 over 0.46 per J. [-]"""
 POWER_SHARE = 0.7
 """Shaft power that goes with the thrust: C_P falls by this share of the relative fall of C_T. Estimate, the induced and
 climb power over shaft power at half of J0. [-]"""
@@ -45,6 +57,12 @@ def _traits(propeller: Propeller) -> tuple[FloatArray, FloatArray]:
     own = propeller.own_fit
     known = np.zeros(()) if own is None else ~np.isnan(np.asarray(own.log_c_t, dtype=np.float64))
     return np.asarray(fast, dtype=np.float64), np.asarray(known, dtype=np.float64)
+
+
+def _steep(propeller: Propeller) -> FloatArray:
+    """0 for a pitch that does not stall at rest, 1 for one that does in the tunnel."""
+    ratio = np.asarray(propeller.pitch, dtype=np.float64) / np.asarray(propeller.diameter, dtype=np.float64)
+    return np.asarray(np.clip((ratio - _STALL_FREE) / (_STALLING - _STALL_FREE), 0.0, 1.0))
 
 
 def unstalled_share(propeller: Propeller) -> FloatArray:
@@ -66,9 +84,7 @@ def unstalled_share(propeller: Propeller) -> FloatArray:
     0.5
     """
     fast, known = _traits(propeller)
-    ratio = np.asarray(propeller.pitch, dtype=np.float64) / np.asarray(propeller.diameter, dtype=np.float64)
-    steep = np.clip((ratio - _STALL_FREE) / (_STALLING - _STALL_FREE), 0.0, 1.0)
-    share = UNSTALLED * fast * steep + np.asarray(propeller.unstalled_offset, dtype=np.float64)
+    share = UNSTALLED * fast * _steep(propeller) + np.asarray(propeller.unstalled_offset, dtype=np.float64)
     return np.clip(share * (1.0 - known), _LEAST, _MOST)
 
 
@@ -86,3 +102,39 @@ def unstalled_sd(propeller: Propeller) -> FloatArray:
     """
     fast, known = _traits(propeller)
     return np.asarray((_SD_OTHER + (_SD_MULTIROTOR - _SD_OTHER) * fast) * (1.0 - known))
+
+
+def pull_rise(propeller: Propeller, c_t: ArrayLike, *, bulge_slope: ArrayLike, zero_thrust: ArrayLike) -> FloatArray:
+    r"""Relative rise of full thrust per share of the hover's inflow that is missing, against the forecast.
+
+    .. math:: 2 \sqrt{2 C_T/\pi} \, (k_1/J_0) \, (w - \bar w)
+
+    Parameters
+    ----------
+    propeller : Propeller
+        A draw: its ``unstalled_offset`` is the distance to the forecast.
+    c_t : array_like
+        At rest. [-]
+    bulge_slope, zero_thrust : array_like
+        k_1 and J_0. [-]
+
+    Returns
+    -------
+    ndarray
+        0 for the forecast and for measured propellers, negative where the blade stalls more. [-]
+
+    Notes
+    -----
+    The inflow of a hover is sqrt(2 C_T/pi) n D. In slow climb at one thrust half of the speed is missing again from the
+    induced flow, so that a given change of the inflow is that of twice the J.
+
+    Examples
+    --------
+    >>> steep = Propeller(diameter=0.13, pitch=0.109, blades=3, unstalled_offset=0.4)
+    >>> round(float(pull_rise(steep, 0.17, bulge_slope=1.01, zero_thrust=0.85)), 3)
+    0.313
+    """
+    apart = unstalled_share(propeller) - unstalled_share(replace(propeller, unstalled_offset=0.0))
+    doubt = _GENTLE_DOUBT + (1.0 - _GENTLE_DOUBT) * _steep(propeller)
+    inflow = np.sqrt(2.0 * np.maximum(np.asarray(c_t, dtype=np.float64), 0.0) / np.pi)
+    return np.asarray(2.0 * inflow * np.asarray(bulge_slope) / np.asarray(zero_thrust) * doubt * apart)

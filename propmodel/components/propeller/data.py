@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntFlag
+from functools import lru_cache
+from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.checks import as_floats, check_finite, check_range, keep_arrays
+from propmodel.base.checks import as_floats, check_finite, check_in, check_range, keep_arrays, shown
 
-__all__ = ["OwnFit", "Propeller", "RangeFlag", "Spread"]
+__all__ = [
+    "BLADE_WIDTHS",
+    "WIDTH_BOUNDS",
+    "OwnFit",
+    "Propeller",
+    "RangeFlag",
+    "Spread",
+    "blade_width_index",
+    "chord_told",
+    "width_by_ruler",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -59,6 +73,84 @@ class OwnFit:
     static_rows: ArrayLike = 0
 
 
+BLADE_WIDTHS: Mapping[str, float | None] = MappingProxyType(
+    {"unknown": None, "slim": 0.125, "middle": 0.155, "broad": 0.20}
+)
+"""Widths judged by eye, and the chord at three quarters of the radius over the radius that each is taken as. [-]"""
+WIDTH_BOUNDS = (0.07, 0.09)
+"""Blade width over diameter between slim, middle and broad, three quarters of the way from hub centre to tip. [-]"""
+_WIDTH_NAMES = tuple(BLADE_WIDTHS)
+_WIDTH_CHORDS = np.array([np.nan if v is None else v for v in BLADE_WIDTHS.values()])
+_WIDTH_CHORDS.flags.writeable = False
+
+
+@lru_cache(maxsize=16)
+def _width_index(name: str) -> NDArray[np.intp]:
+    """Position of one width, as an array without axes."""
+    found = np.asarray(_WIDTH_NAMES.index(check_in("blade_width", name, _WIDTH_NAMES)))
+    found.flags.writeable = False
+    return found
+
+
+def blade_width_index(blade_width: str | int | ArrayLike) -> NDArray[np.intp]:
+    """Position of each width in `BLADE_WIDTHS`; positions pass through.
+
+    Parameters
+    ----------
+    blade_width : str, array of str or array of int
+        Names, or positions.
+
+    Returns
+    -------
+    ndarray of int
+
+    Raises
+    ------
+    ValueError
+        For an unknown name or position.
+
+    Examples
+    --------
+    >>> blade_width_index(["unknown", "broad"])
+    array([0, 3])
+    """
+    if isinstance(blade_width, str):
+        return _width_index(blade_width)
+    try:
+        names = np.asarray(blade_width)
+    except ValueError:
+        raise ValueError(f"blade_width must be a name or a plain list of names, got {shown(blade_width)}") from None
+    if names.dtype.kind in "iu":
+        if np.any((names < 0) | (names >= len(_WIDTH_NAMES))):
+            raise ValueError(f"blade_width positions run from 0 to {len(_WIDTH_NAMES) - 1}")
+        return names
+    asked: list[Any] = np.atleast_1d(names).ravel().tolist()
+    known = {name: int(_width_index(name if isinstance(name, str) else shown(name))) for name in dict.fromkeys(asked)}
+    return np.array([known[name] for name in asked], dtype=np.intp).reshape(names.shape)
+
+
+def width_by_ruler(width: ArrayLike, diameter: ArrayLike) -> NDArray[np.intp]:
+    """Class of a blade by its measured width: for propellers that are compared with others known by eye alone.
+
+    Parameters
+    ----------
+    width, diameter : array_like
+        Of the blade, three quarters of the way from hub centre to tip; tip to tip. Same unit; NaN = unknown.
+
+    Returns
+    -------
+    ndarray of int
+        Position in `BLADE_WIDTHS`.
+
+    Examples
+    --------
+    >>> [list(BLADE_WIDTHS)[i] for i in width_by_ruler([8.0, 10.5, 13.0], 130.0)]
+    ['slim', 'middle', 'broad']
+    """
+    share = np.asarray(as_floats("width", width) / as_floats("diameter", diameter))
+    return np.where(np.isnan(share), 0, 1 + np.searchsorted(WIDTH_BOUNDS, share, side="right"))
+
+
 OFFSETS = (-100.0, 100.0)
 """Far beyond anything drawn or measured, and still no overflow. [-]"""
 
@@ -83,8 +175,11 @@ class Propeller:
     blades : array_like, 2 to 8
         Number of blades. [-]
     chord_ratio : array_like, 0.03 to 0.6, or None
-        Chord at 75 % radius over tip radius; None or NaN = unknown. By eye: narrow 0.125, middle 0.155, wide 0.20,
-        which takes a third off the error of a label (``data/propellers/SOURCE.md``). [-]
+        Chord at 75 % radius over tip radius, measured; None or NaN = unknown. [-]
+    blade_width : str, int or array of them
+        Width judged by eye, a name or position of `BLADE_WIDTHS`; counts where ``chord_ratio`` is unknown. With a
+        ruler: three quarters of the way from hub centre to tip a slim blade is under 7 % of the diameter wide, a broad
+        one 9 % and more. It takes a third off the error of a label (``data/propellers/SOURCE.md``).
     mass : array_like, 0 to 2, or None
         None or NaN = the estimate of ``propeller.mass``. [kg]
     multirotor : array_like of bool, or None
@@ -133,6 +228,7 @@ class Propeller:
     log_sd_c_t: ArrayLike | None = None
     log_sd_c_p: ArrayLike | None = None
     spread_correlation: ArrayLike | None = None
+    blade_width: str | int | NDArray = "unknown"
 
     def __post_init__(self) -> None:
         diameter = check_range("diameter", self.diameter, 0.02, 1.5, "m")
@@ -140,6 +236,7 @@ class Propeller:
         check_range("pitch over diameter", pitch / diameter, 0.1 - 1e-9, 2.5 + 1e-9)
         check_range("blades", self.blades, 2, 8)
         _check_optional("chord_ratio", self.chord_ratio, 0.03, 0.6, "")
+        blade_width_index(self.blade_width)
         _check_optional("mass", self.mass, 0.0, 2.0, "kg")
         if self.multirotor is not None:
             # True and False are meant here, which a number is not
@@ -154,6 +251,34 @@ class Propeller:
         _check_optional("log_sd_c_p", self.log_sd_c_p, 0.0, 2.0, "")
         _check_optional("spread_correlation", self.spread_correlation, -1.0, 1.0, "")
         keep_arrays(self)
+
+
+def chord_told(propeller: Propeller) -> tuple[FloatArray | None, NDArray[np.bool_]]:
+    """Chord ratio that is told of a blade, measured or by eye, and where it is only by eye.
+
+    Parameters
+    ----------
+    propeller : Propeller
+
+    Returns
+    -------
+    (chord_ratio, by_eye)
+        None where nothing is told of any, NaN where nothing is told of one [-]; bool.
+
+    Examples
+    --------
+    >>> chord_told(Propeller(0.13, 0.11, 3, blade_width="middle"))
+    (array(0.155), array(True))
+    """
+    measured = None if propeller.chord_ratio is None else np.asarray(propeller.chord_ratio, dtype=np.float64)
+    width = blade_width_index(propeller.blade_width)
+    if not width.any():
+        return measured, np.zeros((), dtype=np.bool_)
+    seen = _WIDTH_CHORDS[width]
+    if measured is None:
+        return np.asarray(seen), np.asarray(width > 0)
+    unknown = np.isnan(measured)
+    return np.where(unknown, seen, measured), unknown & (width > 0)
 
 
 @dataclass(frozen=True)

@@ -238,7 +238,12 @@ def forecast(
 
 
 def label_spread(
-    diameter: FloatArray, pitch: FloatArray, *, blades: FloatArray, chord_ratio: FloatArray | None
+    diameter: FloatArray,
+    pitch: FloatArray,
+    *,
+    blades: FloatArray,
+    chord_ratio: FloatArray | None,
+    by_eye: ArrayLike = False,
 ) -> LabelSpread:
     """Spread of ``forecast``: wider for small or low-pitch propellers and outside the range of the fit.
 
@@ -246,6 +251,8 @@ def label_spread(
     ----------
     diameter, pitch, blades, chord_ratio : ndarray
         As in ``forecast``. [m, m, -, -]
+    by_eye : array_like of bool
+        Where the chord ratio stands for a width judged by eye.
 
     Returns
     -------
@@ -255,15 +262,16 @@ def label_spread(
     numbers, ratio = fit["spread"], pitch / diameter
     (low, high), (small, large) = fit["pitch_range"], fit["diameter_range_m"]
     known = np.zeros(np.shape(ratio), dtype=bool) if chord_ratio is None else ~np.isnan(chord_ratio)
+    measured = known & ~np.asarray(by_eye)
     (d1, d2), (p1, p2) = numbers["ramp_diameter_m"], numbers["ramp_pitch"]
     wide = np.maximum(np.clip((d2 - diameter) / (d2 - d1), 0.0, 1.0), np.clip((p2 - ratio) / (p2 - p1), 0.0, 1.0))
 
     def pick(key: str) -> FloatArray:
         values = [
             numbers[form]["narrow"][key] + (numbers[form]["wide"][key] - numbers[form]["narrow"][key]) * wide
-            for form in ("chord", "label")
+            for form in ("chord", "width", "label")
         ]
-        return np.where(known, *values)
+        return np.where(measured, values[0], np.where(known, values[1], values[2]))
 
     slack = 1e-6  # so that 3 x 0.0254 m is not under 3 inch
     outside = (ratio < low - slack) | (ratio > high + slack)
@@ -281,5 +289,9 @@ def label_spread(
         logit_sd_figure_of_merit=np.sqrt(pick("logit_fm") ** 2 + 0.5 * extra * merit_scale**2),
         correlation_c_t_figure_of_merit=pick("rho_fm"),
         log_sd_zero_thrust=np.full(np.shape(wide), numbers["zero_thrust"]),
-        correlation_c_t_zero_thrust=np.where(known, numbers["chord"]["rho_j0"], numbers["label"]["rho_j0"]),
+        correlation_c_t_zero_thrust=np.where(
+            measured,
+            numbers["chord"]["rho_j0"],
+            np.where(known, numbers["width"]["rho_j0"], numbers["label"]["rho_j0"]),
+        ),
     )

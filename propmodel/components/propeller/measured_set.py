@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from propmodel.base import tables
 from propmodel.base.checks import check_in
-from propmodel.components.propeller.data import OwnFit, Propeller
+from propmodel.components.propeller.data import OwnFit, Propeller, blade_width_index
 
 __all__ = ["current_name", "measured", "measured_names", "stack"]
 
@@ -164,10 +164,15 @@ def stack(propellers: Sequence[Propeller]) -> Propeller:
             raise ValueError(f"propellers must have scalar fields to be stacked, got an array in {what}")
         return np.array([np.nan if v is None else float(v) for v in values])  # type: ignore[arg-type]
 
-    fields = {k: column([getattr(q, k) for q in propellers], k) for k in _PLAIN}
+    fields: dict[str, NDArray] = {k: column([getattr(q, k) for q in propellers], k) for k in _PLAIN}
     for k in _OPTIONAL:
         if any(getattr(q, k) is not None for q in propellers):
             fields[k] = column([getattr(q, k) for q in propellers], k)
+    if any(np.ndim(q.blade_width) for q in propellers):
+        raise ValueError("propellers must have scalar fields to be stacked, got an array in blade_width")
+    widths = np.array([int(blade_width_index(q.blade_width)) for q in propellers])
+    if widths.any():
+        fields["blade_width"] = widths
     owns = [q.own_fit for q in propellers]
     own = None
     if any(o is not None for o in owns):

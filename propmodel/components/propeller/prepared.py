@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel.components.air import Air
 from propmodel.components.propeller import label_fit
 from propmodel.components.propeller.advance import POWER_SHARE, unstalled_share
-from propmodel.components.propeller.data import OwnFit, Propeller, RangeFlag
+from propmodel.components.propeller.data import OwnFit, Propeller, RangeFlag, chord_told
 
 __all__ = [
     "FM_CEILING",
@@ -155,7 +155,7 @@ class PreparedPropeller:
     def reynolds_75(self, rev_per_s: ArrayLike) -> FloatArray:
         """Reynolds number of the chord at 75 % radius, from rotation alone.
 
-        Where the chord is unknown it uses ``propeller_fit.default_chord_ratio`` of the diameter.
+        Where the chord is unknown it uses ``label_fit.default_chord_ratio`` of the diameter.
 
         Parameters
         ----------
@@ -434,7 +434,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
     """
     fit = label_fit.label_fit()
     d, pitch, blades = _f(propeller.diameter), _f(propeller.pitch), _f(propeller.blades)
-    chord = None if propeller.chord_ratio is None else _f(propeller.chord_ratio)
+    chord, _ = chord_told(propeller)
     made_for = None if propeller.multirotor is None else np.asarray(propeller.multirotor, dtype=np.float64)
     label = label_fit.forecast(d, pitch, blades=blades, chord_ratio=chord, multirotor=made_for)
     base = (label.log_c_t, label.slope_c_t, label.log_c_p, label.slope_c_p, label.zero_thrust_advance_ratio)

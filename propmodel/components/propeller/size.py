@@ -1,8 +1,8 @@
 """Propeller: thrust and power coefficients against advance ratio and speed, with the spread of the forecast.
 
 Propeller convention throughout: C_T = T/(rho n^2 D^4), C_P = P/(rho n^3 D^5) = 2 pi C_Q, J = V/(n D), n in
-rev/s. The parts: ``propeller_types`` (fields), ``propeller_fit`` (label forecast), ``propeller_prepared``
-(coefficients), ``propeller_measured`` (measured propellers). Use them through this module.
+rev/s. The parts: ``data`` (fields), ``label_fit`` (label forecast), ``prepared`` (coefficients), ``measured_set``
+(measured propellers). Use them through this module.
 """
 
 from __future__ import annotations
@@ -14,16 +14,29 @@ from propmodel.base.checks import check_range
 from propmodel.base.units import INCH
 from propmodel.components.air import STANDARD, Air
 from propmodel.components.propeller import label_fit
-from propmodel.components.propeller.data import OwnFit, Propeller, RangeFlag, Spread
+from propmodel.components.propeller.data import (
+    BLADE_WIDTHS,
+    WIDTH_BOUNDS,
+    OwnFit,
+    Propeller,
+    RangeFlag,
+    Spread,
+    blade_width_index,
+    chord_told,
+    width_by_ruler,
+)
 from propmodel.components.propeller.measured_set import current_name, measured, measured_names, stack
 from propmodel.components.propeller.prepared import FM_CEILING, MACH_MEASURED, PreparedPropeller, prepare
 
 __all__ = [
+    "BLADE_WIDTHS",
+    "WIDTH_BOUNDS",
     "OwnFit",
     "PreparedPropeller",
     "Propeller",
     "RangeFlag",
     "Spread",
+    "blade_width_index",
     "coefficients",
     "current_name",
     "inertia",
@@ -34,6 +47,7 @@ __all__ = [
     "prepare",
     "spread",
     "stack",
+    "width_by_ruler",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -86,7 +100,8 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     """How far the propeller may lie from its forecast.
 
     A measured or calibrated propeller brings its own spread (about 2 %); for a label it is what is left
-    between propellers of one label, wider for small and low-pitch ones and outside the range of the fit.
+    between propellers of one label, wider for small and low-pitch ones and outside the range of the fit. A width
+    judged by eye leaves less than a label alone, a measured one least.
 
     Parameters
     ----------
@@ -105,8 +120,8 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     True
     """
     d, pitch, blades = _f(propeller.diameter), _f(propeller.pitch), _f(propeller.blades)
-    chord = None if propeller.chord_ratio is None else _f(propeller.chord_ratio)
-    label = label_fit.label_spread(d, pitch, blades=blades, chord_ratio=chord)
+    chord, by_eye = chord_told(propeller)
+    label = label_fit.label_spread(d, pitch, blades=blades, chord_ratio=chord, by_eye=by_eye)
     ready = prepare(propeller, STANDARD)
     # The figure of merit that turns ln FM into logit(FM/0.85), at Re75 = 50,000.
     c_t, c_p = ready.static(5.0e4 / ready.reynolds_factor)

@@ -90,7 +90,7 @@ def test_cold_and_old_packs_land_earlier_and_the_milder_cell_between():
     now, ghost = answers.minutes(SCREE).time["your way"], answers.ghosts(SCREE)
     cold, mild = ghost.cold_lands
     # the charge you land with ends the milder flight: a few more ohms alone hardly shorten it
-    assert cold < mild < 1.01 * now and cold < 0.9 * now
+    assert cold < mild < now
     assert ghost.old_lands < now
 
 
@@ -310,7 +310,7 @@ def test_heat_in_a_hover_is_the_engines_watts_and_flat_out_is_the_most():
     watts = where_watts_go(headlines.build(SCREE), "hover")
     each = float(watts.winding + watts.iron) / SCREE.rotors
     hover = states["hanging still"]
-    # half of the ripple comes on top, see Assessment.copper_heat
+    # half of the ripple comes on top, see Assessment.winding_heat
     assert each <= hover.watts <= each + 0.5 * float(watts.controller) / SCREE.rotors
     assert states["flat out"].watts == max(s.watts for s in states.values())
     low, high = sorted((hover.watts, states["flat out"].watts))

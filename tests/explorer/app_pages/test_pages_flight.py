@@ -201,9 +201,13 @@ def test_minutes_without_a_flight_says_why_inside_every_picture():
         assert reason in text
 
 
-def test_minutes_say_that_the_pack_is_held_at_its_take_off_temperature():
+def test_minutes_say_that_the_pack_warms_itself():
     text = body(opened("minutes"))
-    assert "held at its take-off temperature" in text and "cold pack come out short" in text
+    assert "begins at its take-off temperature and warms itself" in text and "never lasts longer" in text
+    assert "flown your way to about" in text and "may set it on fire" not in text
+    # raced, and hot before it starts
+    hard = body(opened("minutes", replace(Inputs(), flying_style="race", pack_temperature_c=58.0)))
+    assert "may set it on fire: fly it softer or shorter" in hard
 
 
 # ---- margins ----------------------------------------------------------------------------------------------

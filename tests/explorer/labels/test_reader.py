@@ -551,3 +551,24 @@ def test_refusals_name_the_field_and_never_nothing():
     said = [one.sentence for one in read_labels("hello ]]> 99999KV").unread]
     assert any(text.startswith('I read "99999KV", but KV must be') for text in said)
     assert not any('""' in text for text in said) and any("one of the signs" in text for text in said)
+
+
+# trade language: SF and "slow fly" for large wide thin propellers of slow electric aeroplanes (common practice)
+@pytest.mark.parametrize(
+    ("text", "width"),
+    [
+        ("10x4.7x2 SF", "broad"), ("10x4.7x2SF", "broad"), ("10x4.7x2 slow fly", "broad"), ("1047SF", "broad"),
+        ("slow flyer 11x4.7x2", "broad"), ("6x4x2 slow-flight prop", "broad"), ("5x4.3x3 wide blades", "broad"),
+        ("5x4.3x3, narrow blades", "slim"), ("thin-bladed 5x4.3x3", "slim"), ("5x4.3x3 medium blades", "middle"),
+    ],
+)  # fmt: skip
+def test_what_a_label_says_of_the_width_of_a_blade(text, width):
+    reading = read_labels(text)
+    assert reading.values["blade_width"] == width
+    assert next(f.note for f in reading.found if f.field == "blade_width")
+    assert reading.values["diameter_in"] in (5.0, 6.0, 10.0, 11.0) and not reading.unread and not reading.left_out
+
+
+@pytest.mark.parametrize("text", ["2207 motor, 22 mm wide", "slow charger", "wide frame", "5x4.3x3 fast fly"])
+def test_other_wide_things_are_no_blades(text):
+    assert "blade_width" not in read_labels(text).values

@@ -11,6 +11,7 @@ from propmodel.assembly.demo import demo, demo_names, demo_record
 from propmodel.base.tables import data_path
 from propmodel.components import battery, wire
 from propmodel.components.air import atmosphere
+from propmodel.components.propeller.data import chord_told
 
 
 def test_names():
@@ -142,10 +143,15 @@ def test_each_unit_is_converted_once():
 
 
 def test_blade_width():
-    assert chord_ratio({"blade_width": "unknown", "diameter_in": 5.1}) is None
-    assert chord_ratio({"blade_width": "broad", "diameter_in": 5.1}) == 0.20
+    # a width by eye is no chord: it goes to the propeller under its own name, and a measured width wins there
+    assert chord_ratio({"blade_width": "broad", "diameter_in": 5.1}) is None
+    assert from_record({"blade_width": "broad"}).propeller.blade_width == "broad"
+    both = from_record({"blade_width": "broad", "blade_width_mm": 9.0}).propeller
+    assert both.chord_ratio == pytest.approx(9.0 / 64.77)
+    assert float(chord_told(both)[0]) == pytest.approx(9.0 / 64.77)
+    assert from_record({}).propeller.blade_width == "unknown"
     with pytest.raises(ValueError, match="blade_width 'fat' is not known"):
-        chord_ratio({"blade_width": "fat", "diameter_in": 5.1})
+        from_record({"blade_width": "fat"})
 
 
 def test_a_charger_reading_holds_age_and_temperature_already():

@@ -297,3 +297,20 @@ def test_a_row_fills_a_record_that_builds(kind: str) -> None:
         build = from_record(DEFAULTS | filled)
         assert getattr(build, kind[:-1]).name == table["name"][i]
     assert parts.to_record(frame("packs").iloc[1], "packs")["parallel"] == 2
+
+
+def test_widths_by_eye_stand_beside_measured_ones() -> None:
+    head = "name,diameter,pitch,blades,blade width [mm],blade width by eye\n"
+    text = head + "A,5.1,4.3,3,,Broad\nB,5.1,4.3,3,12,slim\nC,5,4,3,,"
+    table = read_csv(text, "propellers").frame
+    screws = parts.propellers(table)
+    assert screws.blade_width.tolist() == ["broad", "slim", "unknown"]
+    assert np.isnan(screws.chord_ratio).tolist() == [True, False, True]  # the measured width of B goes first
+    assert parts.to_propeller(table.iloc[0]).blade_width == "broad"
+    assert parts.to_record(table.iloc[0], "propellers")["blade_width"] == "broad"
+    assert parts.to_record(table.iloc[2], "propellers")["blade_width"] == "unknown"
+    assert read_csv(to_csv(table, "propellers"), "propellers").frame.equals(table)
+    # a table saved before the column was there
+    assert parts.propellers(frame("propellers")).blade_width == "unknown"
+    with pytest.raises(PartsError, match="must be one of unknown, slim, middle, broad, got 'fat'"):
+        read_csv("name,diameter,pitch,blades,blade width by eye\nA,5,4,3,fat", "propellers")

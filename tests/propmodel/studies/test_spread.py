@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import propmodel
+from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, Performance, performance
 from propmodel.studies import spread
 
@@ -185,3 +186,53 @@ def test_minutes_pull_and_hover_sit_within_a_hundredth_of_the_middle(name):
     forecast = performance(build)
     for output in [*outputs, "thrust_to_weight"]:
         assert np.nanmedian(values[output]) == pytest.approx(float(getattr(forecast, output)), rel=0.01), output
+
+
+def test_a_blade_width_by_eye_narrows_the_band():
+    def width(**told):
+        low, _, high = spread.bands(propmodel.with_fields(SCREE, {f"propeller.{k}": v for k, v in told.items()}))
+        return float(np.log(high.hover_rev_per_s / low.hover_rev_per_s))  # of C_T alone, and of the mass
+
+    assert width(chord_ratio=0.155) < width(blade_width="middle") < 0.8 * width(blade_width="unknown")
+
+
+def pull_of_draws(ratio, **more):
+    """Logarithm of the largest to the least pull, eight in ten, where only the stall of the blade is drawn."""
+    prop = replace(SCREE.propeller, pitch=ratio * SCREE.propeller.diameter, **more)
+    many = spread.draw(replace(SCREE, propeller=prop), draws=256, only=("unstalled",)).build
+    out = propmodel.pull_out(many, 60.0, load_limit=99.0)
+    low, high = np.quantile(out.peak_load, (0.1, 0.9))
+    assert np.quantile(out.height_lost, 0.9) > np.quantile(out.height_lost, 0.1) or low == high
+    return float(np.log(high / low))
+
+
+def test_the_stall_of_steep_blades_is_in_the_band_of_the_pull_out():
+    steep, gentle, aeroplane = pull_of_draws(0.85), pull_of_draws(0.45), pull_of_draws(0.85, multirotor=False, blades=2)
+    assert steep > 1.7 * gentle > 0.1
+    assert aeroplane < 0.6 * steep
+    # a propeller with its own measured curve has no such doubt
+    own = replace(SCREE, propeller=propmodel.propeller.measured("m062"))
+    many = spread.draw(own, draws=64, only=("unstalled",)).build
+    assert np.ptp(propmodel.pull_out(many, 60.0, load_limit=99.0).peak_load) == 0.0
+
+
+@pytest.mark.parametrize("quick", [True, False])
+def test_the_pull_out_keeps_the_middle_and_widens(quick):
+    heavy = propmodel.with_fields(SCREE, {"craft.payload_mass": 0.25})  # its motors, not the limit, set the pull
+    all_drawn = spread.draw(heavy, draws=512)
+    bare = replace(
+        all_drawn.build, propeller=replace(all_drawn.build.propeller, unstalled_offset=SCREE.propeller.unstalled_offset)
+    )
+
+    def heights(build):
+        return (
+            Assessment(build, quick=True).pull_out_estimate().height_lost
+            if quick
+            else (propmodel.pull_out(build, 40.0).height_lost)
+        )
+
+    with_it, without, forecast = heights(all_drawn.build), heights(bare), heights(heavy)
+    spans = [np.log(np.nanquantile(h, 0.9) / np.nanquantile(h, 0.1)) for h in (with_it, without)]
+    assert spans[0] > 1.1 * spans[1]
+    assert np.nanmedian(with_it) == pytest.approx(float(forecast), rel=0.02)
+    assert "unstalled" in spread.GROUPS["propeller"]

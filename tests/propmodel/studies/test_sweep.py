@@ -188,3 +188,17 @@ def test_nonsense_tables_and_bases_are_refused():
     with pytest.raises(ValueError, match="output 'nonsense' is not known"):
         sweep_of_all().meets([Condition("nonsense", "at least", 1.0)])
     assert LARGEST == 20_000_000
+
+
+def test_widths_by_eye_are_an_axis():
+    found = sweep(SCREE, {"propeller.blade_width": ["slim", "broad", "unknown"], "pack.cells": [4, 6]}, "hover_time")
+    for index, name in ((0, "slim"), (2, "broad"), (4, "unknown")):
+        alone = performance(propmodel.with_fields(SCREE, {"propeller.blade_width": name, "pack.cells": 4}))
+        assert float(found["hover_time"].reshape(-1)[index]) == pytest.approx(float(alone.hover_time), rel=TOLERANCE)
+    assert found.to_frame()["propeller.blade_width"].tolist() == ["slim"] * 2 + ["broad"] * 2 + ["unknown"] * 2
+    # a measured chord would win over every value of the axis: it goes
+    known = propmodel.with_fields(SCREE, {"propeller.chord_ratio": 0.15})
+    again = sweep(known, {"propeller.blade_width": ["slim", "broad", "unknown"], "pack.cells": [4, 6]}, "hover_time")
+    np.testing.assert_array_equal(again["hover_time"], found["hover_time"])
+    with pytest.raises(ValueError, match="blade_width 'fat' is not known"):
+        sweep(SCREE, {"propeller.blade_width": ["fat"]}, "hover_time")

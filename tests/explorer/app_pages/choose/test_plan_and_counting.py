@@ -595,3 +595,23 @@ def test_every_name_the_page_offers_is_known_to_the_engine():
         value = getattr(getattr(build, part), field) if field else getattr(build, part)
         assert float(value) / scale == pytest.approx(getattr(Inputs(), name), rel=1e-6)
     assert RANGES["diameter_in"].scale == INCH
+
+
+def test_a_list_of_propellers_brings_their_widths_by_eye():
+    text = "name,diameter,pitch,blades,blade width by eye\nA,5.1,4.3,3,broad\nB,5.1,4.3,3,slim\nC,5.1,4.3,3,\n"
+    frames = {"propellers": parts.read_csv(text, "propellers").frame}
+    for told in ({}, {"blade_width": "middle"}, {"blade_width_mm": 11.0}):  # the old propeller's must not linger
+        inputs = replace(Inputs(), **told)
+        planned, found = swept(inputs, small(inputs), frames=frames)
+        axis = list(found.axes).index("propellers")
+        seen = []
+        for index in range(found.size):
+            new = plan.loaded(inputs, planned, found, index, frames)
+            got = evaluate(Assessment(to_build(new), quick=True), HEADLINES)
+            for output in HEADLINES:
+                assert float(got[output]) == pytest.approx(float(found[output].flat[index]), rel=2e-3), (output, index)
+            assert new.blade_width_mm is None
+            row = int(np.unravel_index(index, found.shape)[axis])
+            assert new.blade_width == ("broad", "slim", "unknown")[row]
+            seen.append(row)
+        assert set(seen) == {0, 1, 2}

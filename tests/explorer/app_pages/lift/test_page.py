@@ -197,6 +197,20 @@ def test_the_side_panel_moves_the_knob():
     assert chosen(at).value == 720
 
 
+def test_the_width_of_a_blade_is_chosen_beside_three_outlines():
+    at = opened()
+    at.toggle(key="more_What turns").set_value(True)
+    run(at)
+    choice = at.selectbox(key="side-must:blade_width")
+    assert choice.value == "unknown" and any("7 to 9 %" in words for words in choice.options)
+    drawn = [part.proto.body for part in at.get("html") if "<svg" in part.proto.body and "Outlines" in part.proto.body]
+    assert len(drawn) == 1 and "0.75" not in re.findall('fill-opacity="([^"]*)"', drawn[0])
+    choice.set_value("broad")
+    run(at)
+    drawn = [part.proto.body for part in at.get("html") if "<svg" in part.proto.body and "Outlines" in part.proto.body]
+    assert re.findall('fill-opacity="([^"]*)"', drawn[0]) == ["0.28", "0.28", "0.75"]
+
+
 SOME_KNOBS = [
     "payload_g", "blades", "cells", "blade_width_mm", "altitude_m", "air_temperature_c",
     "command_cap_percent", "charge_left_percent", "cruise_kmh",

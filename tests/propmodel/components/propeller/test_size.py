@@ -234,12 +234,94 @@ def test_a_wider_blade_never_takes_less_power(multirotor):
         assert c.shape[-1] == 145 and slope.min() > 0.1
 
 
-@pytest.mark.parametrize("chord", [None, 0.17])
-def test_drawing_in_the_stated_coordinates_gives_the_stated_spread(chord):
+@pytest.mark.parametrize("multirotor", [None, False, True])
+def test_a_broader_blade_by_eye_gives_more_thrust_and_takes_more_power(multirotor):
+    # the same as of the chord, which a width stands for: blade element theory
+    inch, ratio, blades, n = (
+        v[..., None]
+        for v in np.meshgrid(np.linspace(3, 15, 13), np.linspace(0.3, 1.2, 10), [2, 3, 4], [60.0, 200.0, 450.0])
+    )
+    prop = Propeller(
+        inch * INCH,
+        inch * INCH * ratio,
+        blades,
+        multirotor=multirotor,
+        blade_width=np.array(["slim", "middle", "broad"]),
+    )
+    c_t, c_p = coefficients(prop, 0.0, n, STANDARD)
+    assert c_t.shape[-1] == 3
+    assert np.diff(np.log(c_t)).min() > 0.08 and np.diff(np.log(c_p)).min() > 0.05
+
+
+@pytest.mark.parametrize("width", ["slim", "middle", "broad"])
+def test_a_width_by_eye_says_more_than_a_label_and_less_than_a_measured_chord(width):
+    for inch, ratio in ((5, 0.85), (10, 0.47), (10, 0.7), (15, 0.4)):
+        usual = {"diameter": inch * INCH, "pitch": inch * INCH * ratio}
+        known = propeller.spread(Propeller(**usual, chord_ratio=0.155))
+        seen = propeller.spread(Propeller(**usual, blade_width=width))
+        label = propeller.spread(Propeller(**usual))
+        assert known.log_sd_c_t < seen.log_sd_c_t < label.log_sd_c_t
+        assert known.log_sd_c_p <= seen.log_sd_c_p < label.log_sd_c_p
+        # a blade broader than it looked pulls more and takes more: drawn together
+        assert seen.correlation > 0.6
+
+
+def test_a_measured_chord_wins_over_the_width_by_eye():
+    at = lambda **k: np.array(coefficients(Propeller(0.13, 0.109, 3, **k), 0.0, 300.0, STANDARD))  # noqa: E731
+    np.testing.assert_array_equal(at(chord_ratio=0.17, blade_width="slim"), at(chord_ratio=0.17))
+    np.testing.assert_array_equal(at(blade_width="broad"), at(chord_ratio=0.20))
+    np.testing.assert_array_equal(at(blade_width="unknown"), at())
+    rows = Propeller(0.13, 0.109, 3, [np.nan, 0.17, np.nan], blade_width=["broad", "broad", "unknown"])
+    together = np.array(coefficients(rows, 0.0, 300.0, STANDARD))
+    alone = [at(blade_width="broad"), at(chord_ratio=0.17), at()]
+    np.testing.assert_allclose(together, np.transpose(alone), rtol=1e-13)
+    sd = propeller.spread(rows).log_sd_c_t
+    assert sd[1] < sd[0] < sd[2]
+
+
+def test_widths_are_those_of_the_fit_and_a_ruler_finds_them():
+    fit = label_fit.label_fit()
+    assert {k: v for k, v in propeller.BLADE_WIDTHS.items() if v is not None} == fit["blade_width"]
+    assert tuple(0.5 * b for b in fit["blade_width_bounds"]) == propeller.WIDTH_BOUNDS
+    share = np.array([np.nan, 0.0699, 0.07, 0.0899, 0.09, 0.2])
+    np.testing.assert_array_equal(propeller.width_by_ruler(share * 130.0, 130.0), [0, 1, 2, 2, 3, 3])
+    for name, chord in fit["blade_width"].items():
+        assert list(propeller.BLADE_WIDTHS)[int(propeller.width_by_ruler(0.5 * chord, 1.0))] == name
+
+
+def test_left_out_propellers_of_each_width_lie_inside_the_stated_band(root):
+    # table of data/propellers/SOURCE.md, written by the fit: propeller or family left out; asked are 70 to 92 % inside.
+    # The slim ones lie closer than that, but no width by eye is taken for better known than a measured chord.
+    text = (root / "data" / "propellers" / "SOURCE.md").read_text(encoding="utf-8")
+    rows = {}
+    for line in text.splitlines():
+        cells = [c.strip() for c in line.strip("|").split("|")]
+        if cells[0] in ("slim", "middle", "broad", "all") and len(cells) == 14:
+            rows[cells[0]] = [float(c) for c in cells[1:]]
+    assert set(rows) == {"slim", "middle", "broad", "all"}
+    for name, row in rows.items():
+        inside = row[3::3]
+        assert len(inside) == 4 and min(inside) >= 0.70 and max(inside) <= (0.98 if name == "slim" else 0.92), name
+    thrust, power = rows["all"][1], rows["all"][7]
+    assert thrust < 0.08 and power < 0.11  # a label alone: 0.108 and 0.146 on the same propellers
+
+
+def test_stack_keeps_widths():
+    parts = [Propeller(0.127, 0.11, 3, blade_width="slim"), Propeller(0.127, 0.11, 3)]
+    table = propeller.stack(parts)
+    for i, part in enumerate(parts):
+        alone, together = (np.array(coefficients(q, 0.0, 300.0, STANDARD)) for q in (part, table))
+        np.testing.assert_allclose(together[:, i], alone, rtol=1e-13)
+    with pytest.raises(ValueError, match="array in blade_width"):
+        propeller.stack([Propeller(0.127, 0.11, blade_width=["slim", "broad"])])
+
+
+@pytest.mark.parametrize(("chord", "width"), [(None, "unknown"), (0.17, "unknown"), (None, "middle")])
+def test_drawing_in_the_stated_coordinates_gives_the_stated_spread(chord, width):
     # C_T and logit(FM/0.85) drawn together must give back the stated C_P spread and correlation, roughly: both
     # are fitted to the same left-out errors, each in its own way.
     rng = np.random.default_rng(11)
-    prop = Propeller(10 * INCH, 6 * INCH, 2, chord)
+    prop = Propeller(10 * INCH, 6 * INCH, 2, chord, blade_width=width)
     s = propeller.spread(prop)
     a, b = rng.normal(size=(2, 20_000))
     rho = s.correlation_c_t_figure_of_merit
@@ -314,6 +396,10 @@ def test_names():
         ("blades", 30, "blades must be between 2 and 8, got 30"),
         ("chord_ratio", 2.0, "chord_ratio must be between 0.03 and 0.6, got 2"),
         ("chord_ratio", "wide", "chord_ratio must be a number"),
+        ("blade_width", "wide", "blade_width 'wide' is not known"),
+        ("blade_width", ["slim", "wide"], "blade_width 'wide' is not known"),
+        ("blade_width", [0, 4], "blade_width positions run from 0 to 3"),
+        ("blade_width", [0.5], "blade_width '0.5' is not known"),
         ("mass", -1.0, "mass must be between"),
         ("mass", 5.0, "mass must be between 0 and 2 kg, got 5 kg"),
         ("log_c_t_offset", np.nan, "log_c_t_offset must be a finite number"),
