@@ -1,7 +1,7 @@
 """What the user typed: fields, checks, link, measured parts. No Streamlit."""
 
 from explorer.inputs.fields import shown, typed
-from explorer.inputs.guesses import assumed, guessed_fields, unchecked_fields
+from explorer.inputs.guesses import guessed_fields, unchecked_fields
 from explorer.inputs.inputs import (
     CHEMISTRY_NAMES,
     FIELDS,
@@ -34,7 +34,6 @@ __all__ = [
     "Flying",
     "Inputs",
     "apply",
-    "assumed",
     "check",
     "demo_inputs",
     "flying",

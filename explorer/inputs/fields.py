@@ -215,11 +215,11 @@ DESCRIBED: dict[str, Field] = {
         ),
         _number(
             "thrust_loss_percent",
-            "Pull lost on the arms",
+            "Thrust lost on the arms",
             "%",
             _CARRIES,
             (0, 40, 1),
-            "The wash hits arms and body; that share of the pull is lost.",
+            "The wash hits arms and body; that share of the thrust is lost.",
             typical="5 to 10 %" + _PRACTICE,
         ),
         _number(
@@ -799,7 +799,7 @@ DESCRIBED: dict[str, Field] = {
             "times its weight",
             _HOW,
             (1.2, 20, 0.1),
-            "Pull against weight at the bottom.",
+            "Thrust against weight at the bottom.",
         ),
         _number("charge_left_percent", "Charge left", "%", _HOW, (0, 100, 1), "State of the pack that is shown."),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from explorer.inputs.fields import shown
 from explorer.inputs.inputs import FIELDS, Inputs
 
-__all__ = ["assumed", "guessed_fields", "unchecked_fields"]
+__all__ = ["guessed_fields", "unchecked_fields"]
 
 _ESTIMATED = {
     "blade_width": "blade width",
@@ -101,8 +101,3 @@ def unchecked_fields(inputs: Inputs) -> list[tuple[str, str]]:
     []
     """
     return [(name, words) for name, words in _UNCHECKED.items() if getattr(inputs, name) is None]
-
-
-def assumed(inputs: Inputs) -> list[str]:
-    """All of it in words, for a build that no craft lent to."""
-    return [words for _, words in guessed_fields(inputs)] + [f"{w} (not checked)" for _, w in unchecked_fields(inputs)]

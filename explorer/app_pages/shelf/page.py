@@ -504,7 +504,15 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     home = float(st.session_state.get("way_home_kept", 20.0))
     sheet = field_sheet(
         sheet_numbers.sheet_of(
-            inputs, pin, units=page_frame.units(), link=state.link(), made=made, modern=age, home=home
+            inputs,
+            pin,
+            units=page_frame.units(),
+            link=state.link(),
+            made=made,
+            modern=age,
+            home=home,
+            lent=typed_labels.borrowed(inputs),
+            first=page_frame.first_sentence,
         )
     )
     frame = sheet_numbers.curves(inputs, pin)

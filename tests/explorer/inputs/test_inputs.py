@@ -17,7 +17,6 @@ from explorer.inputs import (
     TAKE_OFF,
     Inputs,
     apply,
-    assumed,
     check,
     demo_inputs,
     flying,
@@ -197,7 +196,7 @@ def test_nothing_that_is_typed_raises(values):
     assert check(good) == []
     assert all(name in FIELDS and sentence.endswith(".") for name, sentence in found)
     assert isinstance(to_build(good), Build)
-    assert assumed(good) is not None and sum(mix(good)) == pytest.approx(1.0)
+    assert guessed_fields(good) is not None and sum(mix(good)) == pytest.approx(1.0)
     flying(good)
 
 
@@ -293,7 +292,6 @@ def test_guesses_are_all_listed_and_what_was_told_is_not():
     assert [words for _, words in guessed_fields(known, lent)] == [
         "take-off mass (by the lent frame)", "height of the place (420 m, lent)", "how you fly (play, lent)",
     ]  # fmt: skip
-    assert assumed(replace(known, esc_a=None)) == ["ESC amps (not checked)"]
 
 
 def test_ways_of_flying_are_whole():
