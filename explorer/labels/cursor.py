@@ -10,9 +10,11 @@ from explorer.labels.pieces import Piece
 from explorer.labels.records import Found, Option, Question, Reading, Unread, Value
 from explorer.text.numbers import lowered
 
-__all__ = ["FILLERS", "MAX_PIECES", "OWNER", "WORDS", "Cursor", "Handler"]
+__all__ = ["FILLERS", "MAX_PIECES", "MOST_KV_DIAMETER", "OWNER", "WORDS", "Cursor", "Handler"]
 
 MAX_PIECES = 80
+MOST_KV_DIAMETER = 35000.0
+"""KV times propeller diameter that is flown: 8,000 to 12,000, up to 31,000 on one cell. [rpm/V in]"""
 
 OWNER = {
     "kv": "motor", "kilo_kv": "motor", "stator_kv": "motor", "poles": "motor", "no_load": "motor",
@@ -53,6 +55,8 @@ class Cursor:
         self.unread: list[Unread] = []
         self.left_out: list[str] = []
         self.stators = self._stators_beside_kv()
+        self.kv_typed = next((self._kv(piece) for piece in self.pieces if "kv" in piece.kind), 0.0)
+        self.beside_cells = self._capacities_beside_cells()
         self.stator_known = bool(self.stators) or self.any("stator_kv")
         self.owners: dict[int, set[str]] = {}
         for piece in self.pieces:
@@ -96,6 +100,21 @@ class Cursor:
             for chosen in (sure or codes)[:1]:
                 found.add(next(i for i, p in enumerate(self.pieces) if p is chosen))
         return found
+
+    @staticmethod
+    def _kv(piece: Piece) -> float:
+        value = piece.numbers[1] if piece.kind == "stator_kv" else piece.numbers[0]
+        return float(value or 0.0) * (1000.0 if piece.kind == "kilo_kv" else 1.0)
+
+    def _capacities_beside_cells(self) -> set[int]:
+        """Bare numbers right behind the cells, or the chemistry of a pack, that can be its capacity."""
+        return {
+            index
+            for index, piece in enumerate(self.pieces)
+            if piece.kind in ("code", "number")
+            and self.kind(index, -1) in ("cells", "chemistry")
+            and meanings.bare_capacity(float(piece.numbers[0] or 0.0))
+        }
 
     def any(self, *kinds: str) -> bool:
         return any(piece.kind in kinds for piece in self.pieces)

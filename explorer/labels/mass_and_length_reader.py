@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from explorer.inputs import TAKE_OFF, typed
-from explorer.labels.cursor import FILLERS, OWNER, Cursor, Handler
+from explorer.labels.cursor import FILLERS, MOST_KV_DIAMETER, OWNER, Cursor, Handler
 from explorer.labels.pieces import Piece
 from explorer.labels.records import Option, Unread
 from explorer.labels.words import g as _g
@@ -49,6 +49,12 @@ def _usual(at: Cursor) -> dict[str, float]:
 
 def settle_masses(at: Cursor) -> None:
     """Give each mass to its part: the one named, the one it stands behind, else the whole craft."""
+    usual = _usual(at)
+
+    def likely_parts(grams: float) -> list[str]:
+        return [part for part, mass in usual.items() if _LIKELY[0] <= grams / mass <= _LIKELY[1]]
+
+    whole = [index for index, _, grams in at.masses if not at.word_before(index) and not likely_parts(grams)]
     for index, piece, grams in at.masses:
         owner = at.word_before(index)
         fields = {
@@ -67,12 +73,12 @@ def settle_masses(at: Cursor) -> None:
         if owner in fields:
             at.ask(piece.text, f"What weighs {said}?", fields[owner])
             continue
-        likely = [part for part, usual in _usual(at).items() if _LIKELY[0] <= grams / usual <= _LIKELY[1]]
+        likely = likely_parts(grams)
         before = OWNER.get(at.kind(index, -1), "motor" if at.kind(index, -1) == "code" else "")
         named = at.next_word(index, -1) not in ("", *FILLERS) or at.next_word(index, 1) == "each"
         if before in likely and not named:
             at.assume(piece.text, f"{said} is taken as the mass of one {before}.", *fields[before].values)
-        elif not named and not likely and grams >= TAKE_OFF.low and len(at.masses) == 1:
+        elif not named and not likely and grams >= TAKE_OFF.low and whole == [index]:
             at.assume(piece.text, f"{said} is taken as the take-off mass.", *fields["all"].values)
         else:
             order = [*likely, *(part for part in reversed(fields) if part not in likely)]
@@ -110,7 +116,8 @@ def _length(at: Cursor, index: int, piece: Piece, mm: float) -> None:
         return
     inches = round(mm / 25.4, 2)
     options = []
-    if named != "frame":
+    too_fast = at.kv_typed * inches > MOST_KV_DIAMETER and mm >= 60 and named != "propeller"
+    if named != "frame" and not too_fast:
         options.append(Option(f"propeller {_g(inches)} in across", (("diameter_in", inches),)))
     if named != "propeller" and mm >= 60:
         options.append(_frame_option(mm))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from explorer.inputs import typed
 from explorer.labels import mass_and_length_reader, meanings
-from explorer.labels.cursor import Cursor, Handler
+from explorer.labels.cursor import MOST_KV_DIAMETER, Cursor, Handler
 from explorer.labels.pieces import Piece
 from explorer.labels.records import Option, Values
 from explorer.labels.words import g as _g
@@ -17,8 +17,6 @@ _CRAFT = {"tri": (3, False), "qua": (4, False), "hex": (6, False), "oct": (8, Fa
 
 _LEAST_KV_WIDTH = 15000.0
 """KV times stator width of a motor that is sold: 16,000 of a 4014 400 KV to 150,000 of an 0802. [rpm/V mm]"""
-_MOST_KV_DIAMETER = 35000.0
-"""KV times propeller diameter that is flown: 8,000 to 12,000, up to 31,000 on one cell. [rpm/V in]"""
 
 
 _SHAPES = {
@@ -145,11 +143,10 @@ def _dims(at: Cursor, index: int, piece: Piece) -> None:
 
 def _of_the_kv(at: Cursor, first: float, options: list[Option]) -> list[Option]:
     """Of propeller and motor, what goes with the KV in the text; both where it does not tell."""
-    turns = [p.numbers[0] * (1000.0 if p.kind == "kilo_kv" else 1.0) for p in at.pieces if p.kind in ("kv", "kilo_kv")]
     blade, stator = options
-    if turns and turns[0] * first < _LEAST_KV_WIDTH:
+    if at.kv_typed and at.kv_typed * first < _LEAST_KV_WIDTH:
         return [blade]
-    return [stator] if turns and turns[0] * first > _MOST_KV_DIAMETER else options
+    return [stator] if at.kv_typed * first > MOST_KV_DIAMETER else options
 
 
 def _code(at: Cursor, index: int, piece: Piece) -> None:
@@ -166,10 +163,13 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
     stator = meanings.stator_of_code(number) if number < 10000 and piece.kind == "code" else None
     sizes = meanings.propeller_of_code(number, also_a_motor=stator is not None) if piece.kind == "code" else []
     kv, capacity = meanings.bare_kv(number), meanings.bare_capacity(number)
+    capacity = capacity and not (at.beside_cells - {index})  # another number stands behind the cells
     before, after = at.kind(index, -1), at.kind(index, 1)
     named = at.word_before(index)
     if {before, after} & {"blades", "blade_word"} and named != "motor":
         named = "propeller"
+    if named == "propeller" and stator and not meanings.propeller_of_code(number):
+        named = "motor"  # "5 in props 2207 motors": the word behind it counts
     if "bn" in piece.mark or "nose" in piece.mark or _slow_flight(piece) or named == "propeller":
         stator, kv, capacity = None, False, False
         sizes = meanings.propeller_of_code(number)

@@ -98,6 +98,7 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("amps", rf"{_N}\s?A?\s?/\s?{_N}\s?A(?:mps?)?{_STOP}"),
         ("amps", rf"{_N}\s?A\s?\(\s?{_N}\s?A\s?\)"),
         ("amps", rf"{_N}\s?A(?:mps?|mperes?)?{_STOP}"),
+        ("other", rf"\d{{1,2}}\s?-?\s?bit{_STOP}"),
         ("milliohm", rf"{_N}\s?(?:m\s?(?:ohms?|\u03a9)|milli-?ohms?){_STOP}"),
         ("awg", rf"(\d{{1,2}})\s?-?\s?AWG{_STOP}"),
         ("awg", rf"AWG\s?[:#]?\s?(\d{{1,2}}){_END}"),

@@ -115,6 +115,22 @@ READ = [
     ("9x5 tri", {"diameter_in": 9.0, "pitch_in": 5.0, "blades": 3}),
     ("10x4 two-blade", {"diameter_in": 10.0, "pitch_in": 4.0, "blades": 2}),
     ("hexa 13x4.4", {"rotors": 6, "diameter_in": 13.0, "pitch_in": 4.4, "blades": 2}),
+    ("5 inch props 2207 motors 6S", {**M2207, "diameter_in": 5.0, "blades": 3, "cells": 6}),
+    (
+        "2212 920KV 9450 3S 5200",
+        {"stator_d_mm": 22.0, "stator_h_mm": 12.0, "kv": 920.0, "diameter_in": 9.4, "pitch_in": 5.0, "blades": 2,
+         "cells": 3, "capacity_mah": 5200.0},
+    ),
+    (
+        "65mm 1S 0702 23000KV",
+        {"stator_d_mm": 7.0, "stator_h_mm": 2.0, "kv": 23000.0, "cells": 1, "frame_propeller_in": 1.6},
+    ),
+    (
+        "4S 1300mAh 150 g 2207 2400KV 32g 690 g",
+        {**M2207, "kv": 2400.0, "cells": 4, "capacity_mah": 1300.0, "pack_g": 150.0, "motor_mass_g": 32.0,
+         "take_off_g": 690.0},
+    ),
+    ("45A 32-bit ESC", {"esc_a": 45.0}),
     (
         "2207/1950KV/5143-3/6S1300",
         {**M2207, **P51433, "kv": 1950.0, "cells": 6, "capacity_mah": 1300.0},
