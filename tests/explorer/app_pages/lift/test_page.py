@@ -446,19 +446,27 @@ def test_the_link_says_what_it_does_not_carry():
         from explorer.controls import side_panel
         from explorer.inputs import Inputs, to_build
         from explorer.inputs.measured_parts import measured
+        from explorer.session import bench_log, kept_values
         from explorer.session import state as session_state
 
         session_state.start()
         if name == "measured":
             motor = replace(to_build(Inputs()).motor, log_sd_kv=0.01, log_sd_resistance=0.1)
             st.session_state["own_parts"] = measured(Inputs(), "stand.csv", motor=motor)
+        kept_values.box("kept")["price_motor"] = 20.0 if name in ("prices", "both") else None
+        if name in ("readings", "both"):
+            bench_log.set_reading("Idle", 0.4)
         st.text(side_panel.link_leaves_out() or "nothing")
 
     says = {
-        name: AppTest.from_function(app, kwargs={"name": name}).run().text[0].value for name in ("bare", "measured")
+        name: AppTest.from_function(app, kwargs={"name": name}).run().text[0].value
+        for name in ("bare", "measured", "prices", "readings", "both")
     }
     assert says["bare"] == "nothing"
     assert "does not carry your measured motor" in says["measured"] and "Shelf" in says["measured"]
+    assert says["prices"] == "Your prices stay in this visit: no link and no saved build carries them."
+    assert says["readings"].startswith("Your readings of the first power-up stay in this visit")
+    assert says["both"].startswith("Your prices and readings of the first power-up stay")
 
 
 def test_what_was_changed_by_hand_stays_when_more_labels_are_typed():
@@ -532,6 +540,18 @@ def test_tiny_craft_fly():
     at.text_input(key="labels").set_value("0802 19000KV 1S 12 g auw")
     run(at)
     assert sentence(at).startswith("Your build takes off at 12 g")
+
+
+def test_a_tiny_craft_is_weighed_by_the_gram_and_set_beside_its_class():
+    at = opened()
+    at.segmented_control(key="craft").set_value("rill")
+    run(at)
+    assert at.number_input(key="side-must:take_off_g").step == 1.0
+    assert at.slider(key="knob:lift:take_off_g").step == 1.0
+    assert "most 1.2- to 2-inch: 2 to 4" in body(at)
+    at.number_input(key="side-must:take_off_g").set_value(10.0)
+    run(at)
+    assert "10 g" in body(at)
 
 
 def test_a_tiny_craft_on_too_many_cells_leads_with_that_in_the_warning_ink():
