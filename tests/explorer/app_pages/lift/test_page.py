@@ -542,6 +542,18 @@ def test_tiny_craft_fly():
     assert sentence(at).startswith("Your build takes off at 12 g")
 
 
+def test_a_tiny_craft_is_weighed_by_the_gram_and_set_beside_its_class():
+    at = opened()
+    at.segmented_control(key="craft").set_value("rill")
+    run(at)
+    assert at.number_input(key="side-must:take_off_g").step == 1.0
+    assert at.slider(key="knob:lift:take_off_g").step == 1.0
+    assert "most 1.2- to 2-inch: 2 to 4" in body(at)
+    at.number_input(key="side-must:take_off_g").set_value(10.0)
+    run(at)
+    assert "10 g" in body(at)
+
+
 def test_a_tiny_craft_on_too_many_cells_leads_with_that_in_the_warning_ink():
     at = opened()
     at.segmented_control(key="craft").set_value("rill")
