@@ -13,7 +13,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.labels import Reading, answered, read_labels
-from explorer.session import state
+from explorer.session import bench_log, kept_values, state
 from explorer.text.numbers import Units
 from propmodel.assembly.demo import demo_names
 
@@ -257,16 +257,26 @@ def _link() -> None:
 
 
 def link_leaves_out() -> str:
-    """Say what the link does not carry: parts that were measured, of this build and of the pinned one."""
+    """Say what the link does not carry: measured parts of this build and the pinned one, prices, readings."""
     builds = [b for b in (state.usable(), state.pinned()) if isinstance(b, OwnInputs) and b.own is not None]
     parts = list(dict.fromkeys(part for b in builds for part in in_use(b, b.own)))
-    if not parts:
-        return ""
-    listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-    return (
-        f"It does not carry your measured {listed}: whoever opens it sees what the labels forecast. To pass on the "
-        "measured parts, save the build on the page Shelf and take its file out."
-    )
+    words = []
+    if parts:
+        words.append(
+            f"It does not carry your measured {_listed(parts)}: whoever opens it sees what the labels forecast. To "
+            "pass on the measured parts, save the build on the page Shelf and take its file out."
+        )
+    typed = [
+        *(["prices"] if any(kept_values.kept(name) is not None for name in kept_values.names("price_")) else []),
+        *(["readings of the first power-up"] if bench_log.readings() else []),
+    ]
+    if typed:
+        words.append(f"Your {_listed(typed)} stay in this visit: no link and no saved build carries them.")
+    return " ".join(words)
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _units() -> None:

@@ -6,8 +6,9 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from random_builds import build_of, builds, drawings, stacked
 
 import propmodel
@@ -30,8 +31,8 @@ from propmodel.powertrain.throttle_curve import throttle_curve
 from propmodel.studies.spread import draw
 
 MIX = Profile(0.2, 0.5, 0.2, 0.1, cruise_speed=12.0)
-few = settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow])
-some = settings(max_examples=40)
+few = settings(max_examples=examples(12))
+some = settings(max_examples=examples(40))
 
 
 def books(d, point):

@@ -29,6 +29,8 @@ from propmodel.parts.to_parts import MEASURED_LOG_SD, PartsError
 
 SHOWN = 12
 """Builds shown at first: each costs a forecast."""
+MOST_TOLD = 6
+"""Sentences about builds brought in at once."""
 KINDS = {"motors": "Motors", "propellers": "Propellers", "packs": "Packs", "controllers": "ESC"}
 NAME_OF = {
     "motors": "motor_name",
@@ -130,9 +132,20 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
             say_next(
                 f"{len(new)} build{'s' if len(new) != 1 else ''} brought in: {', '.join(b.name for b in new[:6])}."
             )
+            for text in _doubtful(new):
+                say_next(text)
         except StoreError as wrong:
             say_next(str(wrong))
         st.rerun()
+
+
+def _doubtful(new: list[SavedBuild]) -> list[str]:
+    """What could not be used of builds just brought in, a sentence for each of the first few."""
+    told = [(build.name, text) for build in new for text in shelf.unusable(build.record)]
+    words = [f"“{name}”: {text}" for name, text in told[:MOST_TOLD]]
+    if len(told) > MOST_TOLD:
+        words.append(f"And {len(told) - MOST_TOLD} more: put a build on the screen to read what concerns it.")
+    return words
 
 
 def _save(name: str, over: bool) -> None:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 import propmodel
 from explorer.inputs import (
@@ -189,7 +190,7 @@ WILD = st.one_of(
 
 
 @given(st.dictionaries(st.sampled_from(sorted(FIELDS)), WILD, max_size=15))
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=examples(400), deadline=None)
 def test_nothing_that_is_typed_raises(values):
     typed = replace(Inputs(), **values)
     good, found = mended(typed)
@@ -210,7 +211,7 @@ def in_range(name: str) -> st.SearchStrategy:
 
 
 @given(st.fixed_dictionaries({name: in_range(name) for name in NUMBERS}))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 def test_any_values_in_range_make_a_build_or_a_sentence(values):
     typed = replace(Inputs(), **values)
     if not check(typed):

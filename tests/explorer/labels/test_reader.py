@@ -5,6 +5,7 @@ import time
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from explorer.inputs import FIELDS, TAKE_OFF, Inputs, apply, check, problem
 from explorer.labels import answered, read_labels
@@ -12,7 +13,7 @@ from explorer.labels.pieces import MAX_LENGTH, canonical, pieces_of
 from explorer.labels.reader import MAX_PIECES
 
 MOTOR = {"stator_d_mm": 22.0, "stator_h_mm": 7.0}
-SETTINGS = settings(max_examples=400, deadline=None)
+SETTINGS = settings(max_examples=examples(400), deadline=None)
 
 
 def options(text: str, question: int = 0) -> list[dict]:
@@ -379,9 +380,9 @@ def test_long_texts_are_cut_and_said():
      "22o7 " * 120, "KVKVKV" * 100, "'" * 600, "0." * 300 + "x"],
 )  # fmt: skip
 def test_no_pattern_explodes(text):
-    begin = time.perf_counter()
+    begin = time.process_time()
     read_labels(text)
-    assert time.perf_counter() - begin < 1.0
+    assert time.process_time() - begin < 1.0
 
 
 PIECES = st.sampled_from(

@@ -445,19 +445,27 @@ def test_the_link_says_what_it_does_not_carry():
         from explorer.controls import side_panel
         from explorer.inputs import Inputs, to_build
         from explorer.inputs.measured_parts import measured
+        from explorer.session import bench_log, kept_values
         from explorer.session import state as session_state
 
         session_state.start()
         if name == "measured":
             motor = replace(to_build(Inputs()).motor, log_sd_kv=0.01, log_sd_resistance=0.1)
             st.session_state["own_parts"] = measured(Inputs(), "stand.csv", motor=motor)
+        kept_values.box("kept")["price_motor"] = 20.0 if name in ("prices", "both") else None
+        if name in ("readings", "both"):
+            bench_log.set_reading("Idle", 0.4)
         st.text(side_panel.link_leaves_out() or "nothing")
 
     says = {
-        name: AppTest.from_function(app, kwargs={"name": name}).run().text[0].value for name in ("bare", "measured")
+        name: AppTest.from_function(app, kwargs={"name": name}).run().text[0].value
+        for name in ("bare", "measured", "prices", "readings", "both")
     }
     assert says["bare"] == "nothing"
     assert "does not carry your measured motor" in says["measured"] and "Shelf" in says["measured"]
+    assert says["prices"] == "Your prices stay in this visit: no link and no saved build carries them."
+    assert says["readings"].startswith("Your readings of the first power-up stay in this visit")
+    assert says["both"].startswith("Your prices and readings of the first power-up stay")
 
 
 def test_what_was_changed_by_hand_stays_when_more_labels_are_typed():
