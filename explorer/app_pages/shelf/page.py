@@ -19,7 +19,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs, apply, measured_label
 from explorer.inputs.measured_parts import measured
 from explorer.saved.store import SavedBuild, StoreError, file_name
-from explorer.session import kept_values, measured_parts, shelf, state
+from explorer.session import kept_values, measured_parts, shelf, state, typed_labels
 from explorer.text.numbers import number, value
 from propmodel import parts
 from propmodel.base.units import CELSIUS_ZERO, INCH
@@ -177,6 +177,7 @@ def _load(key: str) -> None:
         return
     inputs, own, words = shelf.inputs_of_record(kept.record)
     state.load(inputs)
+    typed_labels.forget()
     st.session_state["own_parts"] = own
     st.session_state["saved_build"] = (kept.key, kept.revision, kept.name)
     for text in [f"“{kept.name}” is on the screen.", *([kept.notice] if kept.notice else []), *words]:
@@ -516,7 +517,15 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     home = float(st.session_state.get("way_home_kept", 20.0))
     sheet = field_sheet(
         sheet_numbers.sheet_of(
-            inputs, pin, units=page_frame.units(), link=state.link(), made=made, modern=age, home=home
+            inputs,
+            pin,
+            units=page_frame.units(),
+            link=state.link(),
+            made=made,
+            modern=age,
+            home=home,
+            lent=typed_labels.borrowed(inputs),
+            first=page_frame.first_sentence,
         )
     )
     frame = sheet_numbers.curves(inputs, pin)

@@ -61,7 +61,7 @@ class Chemistry:
     mass_per_energy : float
         Of a finished pack. [kg / W h]
     pack_overhead : float
-        Leads and wrapping. [kg]
+        Leads and wrapping of a large pack. [kg]
     punch_floor : float
         Loaded cell voltage not to go below even in a punch (common practice, from memory). [V]
     """

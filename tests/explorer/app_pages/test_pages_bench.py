@@ -584,3 +584,14 @@ def test_without_readings_the_band_is_that_of_the_other_pages():
     for item in items:
         ends = tuple(getattr(side, item.name) for side in (there.low, there.mid, there.high))
         assert item.before == pytest.approx(ends) and item.after == pytest.approx(ends)
+
+
+def test_the_sheet_lists_guesses_and_says_open_labels_first():
+    lent = frozenset({"frame_g", "altitude_m"})
+    page = field_sheet(
+        sheet_numbers.sheet_of(
+            Inputs(), None, units=Units(), link="", made="", lent=lent, first=lambda text: "1 label open. " + text
+        )
+    )
+    assert "take-off mass (by the lent frame)" in page and "height of the place (420 m, lent)" in page
+    assert page.index("1 label open") < page.index("takes off at")

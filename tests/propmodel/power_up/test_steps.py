@@ -221,7 +221,8 @@ def test_limits_to_set_leave_room_for_a_sound_craft_only() -> None:
         assert limit >= standby.expect_high + full.stop_above
         # A limiter set like this is far below what would burn a wire. The bound was 0.10: the fitted loss torque is
         # 1.7 times that of the one motor measured bare, so the smallest demo craft reaches 0.13 of its stall current.
-        assert limit < 0.15 * facts(p)[0].value
+        # A one-cell craft of 30 g stalls at 14 A: there the bound is what no wire down to 28 AWG minds (estimate).
+        assert limit < max(0.15 * facts(p)[0].value, 5.0)
 
 
 def test_stand_figures_are_those_of_one_rotor() -> None:
