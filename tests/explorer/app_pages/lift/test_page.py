@@ -599,7 +599,7 @@ def test_a_craft_that_cannot_fly_on_a_guess_is_not_judged(page):
     assert "cannot" not in text.lower() and "Do not dive it" not in text and not at.get("plotly_chart")
 
 
-@pytest.mark.parametrize("page", ["minutes", "margins", "dive", "plug_in", "cost"])
+@pytest.mark.parametrize("page", ["minutes", "margins", "dive", "choose", "plug_in", "cost"])
 def test_open_labels_lead_on_every_page_with_a_verdict(page):
     at = opened()
     at.text_input(key="labels").set_value("2808 850KV, 10x4.5x2, 55A ESC 6S")
