@@ -622,6 +622,20 @@ def test_guesses_of_a_labelled_build_name_mass_place_and_flying():
     assert "take_off_g" not in left and len(left) == len(held) - 1
 
 
+@pytest.mark.parametrize(
+    "text", ["<img src=x onerror=alert(1)> 6S", "]]> 6S", "'\"&<b>x</b>", "![p](http://evil.example) 9999Z"]
+)
+def test_what_is_typed_as_a_label_stays_text(text):
+    at = opened()
+    at.text_input(key="labels").set_value(text)
+    run(at)
+    bodies = [
+        n.proto.body for n in at.get("html") if 'class="wi-sentence"' in n.proto.body or "wi-read" in n.proto.body
+    ]
+    assert bodies and all("onerror=alert" not in one and "<b>x</b>" not in one for one in bodies)
+    assert re.match(r"\d labels? open", sentence(at))
+
+
 def test_another_build_clears_the_labels_of_the_one_before():
     at = opened()
     at.text_input(key="labels").set_value("2808 850KV, 55A ESC 6S")
