@@ -123,7 +123,8 @@ def first_sentence(verdict: str) -> str:
     if not waiting:
         return verdict
     count = len(waiting.labels)
-    named = ", ".join(f"“{html.escape(typed(text))}”" for text in waiting.labels[:3]) + (", ..." if count > 3 else "")
+    shown = [f"“{html.escape(typed(text))}”" if typed(text) else "a sign" for text in waiting.labels[:3]]
+    named = ", ".join(shown) + (", ..." if count > 3 else "")
     return (
         f'<b class="n bad">{count} label{"s" if count > 1 else ""} open</b>: {named}. '
         f"Answer {'them' if count > 1 else 'it'} in the side panel"

@@ -599,7 +599,7 @@ def test_a_craft_that_cannot_fly_on_a_guess_is_not_judged(page):
     assert "cannot" not in text.lower() and "Do not dive it" not in text and not at.get("plotly_chart")
 
 
-@pytest.mark.parametrize("page", ["minutes", "margins", "dive", "plug_in", "cost"])
+@pytest.mark.parametrize("page", ["minutes", "margins", "dive", "choose", "plug_in", "cost"])
 def test_open_labels_lead_on_every_page_with_a_verdict(page):
     at = opened()
     at.text_input(key="labels").set_value("2808 850KV, 10x4.5x2, 55A ESC 6S")
@@ -620,6 +620,20 @@ def test_guesses_of_a_labelled_build_name_mass_place_and_flying():
     run(at)
     left = [one.name for one in at.session_state["guess_order"][1]]
     assert "take_off_g" not in left and len(left) == len(held) - 1
+
+
+@pytest.mark.parametrize(
+    "text", ["<img src=x onerror=alert(1)> 6S", "]]> 6S", "'\"&<b>x</b>", "![p](http://evil.example) 9999Z"]
+)
+def test_what_is_typed_as_a_label_stays_text(text):
+    at = opened()
+    at.text_input(key="labels").set_value(text)
+    run(at)
+    bodies = [
+        n.proto.body for n in at.get("html") if 'class="wi-sentence"' in n.proto.body or "wi-read" in n.proto.body
+    ]
+    assert bodies and all("onerror=alert" not in one and "<b>x</b>" not in one for one in bodies)
+    assert re.match(r"\d labels? open", sentence(at))
 
 
 def test_another_build_clears_the_labels_of_the_one_before():
