@@ -226,7 +226,7 @@ def stand(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
             key=f"leave:{held.ident}",
             help="They obey the same law at their own voltage, so they may stay.",
         )
-        use_doubted = odd.any() and st.checkbox(
+        use_doubted = (odd.any() or isinstance(held.calibration, str)) and st.checkbox(
             "Use what is in doubt all the same",
             value=False,
             key=f"doubted:{held.ident}",
