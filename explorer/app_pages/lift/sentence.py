@@ -219,7 +219,7 @@ def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
         parts.append(f"cannot hover, pulls {value('pull_to_weight', mid.thrust_to_weight)} its weight")
     else:
         parts += [
-            f"hovers at {value('percent', mid.hover_throttle)}",
+            f"hover command {value('percent', mid.hover_throttle)}",
             value("minutes", mid.minutes) if math.isfinite(mid.minutes) else "cannot fly your way",
             f"{value('pull_to_weight', mid.thrust_to_weight)} its weight",
         ]
