@@ -31,7 +31,7 @@ from explorer.figures.base import PLOT_CONFIG
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
-from explorer.session import state
+from explorer.session import state, typed_labels
 from explorer.text.numbers import spread
 from propmodel import parts
 
@@ -309,6 +309,7 @@ def load_dot(seen: Seen, index: int) -> None:
     """Put a combination on the screen as the build."""
     if index in seen.inputs:
         state.load(seen.inputs[index])
+        typed_labels.retire()
         st.session_state["choose_clicks"] = st.session_state.get("choose_clicks", 0) + 1
 
 
