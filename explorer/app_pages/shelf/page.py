@@ -239,11 +239,11 @@ def short(inputs: Inputs) -> str:
         return "Its parts cannot be worked out together."
     if not math.isfinite(got.hover_throttle):
         pulls = value("pull_to_weight", got.thrust_to_weight)
-        return f"Takes off at {value('mass', got.mass)}, pulls {pulls} its weight, cannot hover."
+        return f"Takes off at {value('mass', got.mass)}, thrust {pulls} its weight, cannot hover."
     return (
-        f"Takes off at {value('mass', got.mass)}, hovers at "
-        f"{value('percent', got.hover_throttle)} throttle, lasts about "
-        f"{value('minutes', got.minutes)} flown your way and pulls "
+        f"Takes off at {value('mass', got.mass)}, has a hover command of "
+        f"{value('percent', got.hover_throttle)}, lasts about "
+        f"{value('minutes', got.minutes)} flown your way; thrust is "
         f"{value('pull_to_weight', got.thrust_to_weight)} its weight."
     )
 
