@@ -269,7 +269,7 @@ def _calibrate(
         )
     except ValueError as wrong:
         bench_log.hold(replace(held, calibration=str(wrong)))
-        return
+        st.rerun(scope="fragment")  # the choice to use it all the same comes with the refusal
     bench_log.hold(replace(held, calibration=fit))
     if any(mine):
         own = measured(
