@@ -376,7 +376,7 @@ def with_take_off_g(inputs: Inputs, grams: float) -> Inputs:
     >>> round(take_off_g(with_take_off_g(tiny, 150.0)), 1)
     150.0
     """
-    low, high = FIELDS["frame_g"].low, FIELDS["frame_g"].high
+    low, high = FIELDS["frame_g"].bounds()
     inputs = replace(inputs, guessed_mass_percent=100.0)
     whole = take_off_g(inputs)
     frame = inputs.frame_g + grams - whole
@@ -385,7 +385,7 @@ def with_take_off_g(inputs: Inputs, grams: float) -> Inputs:
         guessed = 2.0 * (whole - take_off_g(replace(inputs, guessed_mass_percent=50.0)))
         if guessed > 0.0:
             share = 100.0 * (1.0 - (least - frame) / guessed)
-            share = min(max(share, FIELDS["guessed_mass_percent"].low), 100.0)
+            share = min(max(share, FIELDS["guessed_mass_percent"].bounds()[0]), 100.0)
             inputs = replace(inputs, guessed_mass_percent=share)
             frame = inputs.frame_g + grams - take_off_g(inputs)
     return replace(inputs, frame_g=round(min(max(frame, low), high), 2))
@@ -533,7 +533,7 @@ def flying(inputs: Inputs) -> Flying:
     return Flying(
         *mix(inputs),
         cruise_speed=inputs.cruise_kmh * KMH,
-        hard_load=float(WAYS_OF_FLYING[inputs.flying_style].hard_load),
+        hard_load=float(np.asarray(WAYS_OF_FLYING[inputs.flying_style].hard_load)),
         drop=inputs.drop_m,
         dive_speed=None if inputs.dive_kmh is None else inputs.dive_kmh * KMH,
         reaction=inputs.reaction_s,

@@ -15,6 +15,7 @@ import numpy as np
 
 from explorer.inputs.inputs import Inputs, to_build
 from propmodel.assembly.build import Build
+from propmodel.base.arrays import ArrayOrFloat
 from propmodel.base.checks import check_number, check_range
 from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
 from propmodel.components.motor import Motor
@@ -112,6 +113,12 @@ def _label(inputs: Inputs, part: str) -> tuple[Any, ...]:
     return tuple(getattr(inputs, name) for name in _PARTS[part][0])
 
 
+def _one(value: ArrayOrFloat | None) -> float:
+    """A value of one part, which was told."""
+    assert value is not None
+    return float(np.asarray(value))
+
+
 def measured(
     inputs: Inputs,
     name: str,
@@ -141,7 +148,7 @@ def measured(
         motor=None if motor is None else MeasuredMotor(
             kv=float(motor.kv) * float(np.asarray(motor.loaded_kv_ratio)), resistance=float(motor.resistance),
             no_load_current=float(motor.no_load_current), no_load_voltage=float(motor.no_load_voltage),
-            log_sd_kv=float(motor.log_sd_kv), log_sd_resistance=float(motor.log_sd_resistance),
+            log_sd_kv=_one(motor.log_sd_kv), log_sd_resistance=_one(motor.log_sd_resistance),
         ),
         motor_label=() if motor is None else _label(inputs, "motor"),
         propeller=None if propeller is None else MeasuredPropeller(

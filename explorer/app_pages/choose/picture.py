@@ -511,7 +511,7 @@ def nice_ticks(low: float, high: float, most: int = 6) -> tuple[float, float, fl
     for step in (s * 10.0**p for p in range(power, power + 4) for s in (1.0, 2.0, 5.0)):
         first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
         if last - first <= most:
-            return tuple(float(f"{v:.6g}") for v in (first * step, last * step, step))  # type: ignore[return-value]
+            return float(f"{first * step:.6g}"), float(f"{last * step:.6g}"), float(f"{step:.6g}")
     raise AssertionError("a step of ten times the span always fits")  # pragma: no cover
 
 

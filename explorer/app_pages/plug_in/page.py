@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -156,11 +157,10 @@ def cards(steps: list[power_up.Step]) -> None:
                 page_frame.say(figures.card(row))
             with answer:
                 field(step, read.get(step.title))
-                late = stopped is not None and k > stopped and not kinds[k]
                 page_frame.say(
-                    figures.verdict(told[k])
-                    if not late
-                    else f'<div class="wb-verdict">First clear step {steps[stopped].number}; nothing before that.</div>'
+                    f'<div class="wb-verdict">First clear step {steps[stopped].number}; nothing before that.</div>'
+                    if stopped is not None and k > stopped and not kinds[k]
+                    else figures.verdict(told[k])
                 )
                 page_frame.say(figures.next_card(step.number, len(steps)))
     if read:
@@ -342,6 +342,11 @@ def _unit(unit: str) -> str:
     return WRITTEN.get(unit.lower(), unit)
 
 
+def _with_guess(what: str | None) -> Callable[[str], str]:
+    """Words of a choice: the guess says what was guessed."""
+    return lambda choice: choice if what is None or choice != GUESS else f"{choice}: {what}"
+
+
 def _sentence(text: str) -> str:
     text = (text[:1].upper() + text[1:]).replace("utf-8-sig", "UTF-8")
     return text if text.endswith(".") else f"{text}."
@@ -389,7 +394,7 @@ def columns(held: Held, log: bench.BenchLog, dropped: Any) -> None:
                     f"{meaning.capitalize()} stands in",
                     [GUESS, *dict.fromkeys(headings)],
                     key=where,
-                    format_func=lambda v, here=here: f"{v}: {here}" if v == GUESS else v,
+                    format_func=_with_guess(here),
                     help="" if guess is None else guess.why,
                 )
             with b:
@@ -397,7 +402,7 @@ def columns(held: Held, log: bench.BenchLog, dropped: Any) -> None:
                     f"Unit of {meaning}",
                     [GUESS, *UNITS[meaning]],
                     key=unit,
-                    format_func=lambda v, g=guess: f"{v}: {_unit(g.unit)}" if v == GUESS and g is not None else v,
+                    format_func=_with_guess(None if guess is None else _unit(guess.unit)),
                 )
         poles = st.number_input(
             "Magnets of the motor, if the logger was set to another number (14 is usual)",

@@ -18,6 +18,7 @@ from explorer.text.search import holding
 from propmodel import heat
 from propmodel.assembly.build import Build, with_fields
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import ArrayOrFloat
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.components import battery, wire
 from propmodel.components.air import atmosphere
@@ -86,7 +87,7 @@ class Craft:
         """Throttle of the hover, fresh pack and reserve left. [-]"""
         return self._throttle(self.whole.hover.duty), self._throttle(self.whole.hover_at_reserve.duty)
 
-    def _throttle(self, duty: object) -> float:
+    def _throttle(self, duty: ArrayOrFloat) -> float:
         return _f(throttle_from_duty(self.build.controller, duty, command_cap=self.build.command_cap))
 
     @cached_property
