@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import MISSING, asdict, dataclass, fields, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -202,8 +203,12 @@ def build_of(inputs: Inputs) -> Build:
     made = to_build(inputs)
     own = getattr(inputs, "own", None)
     there = in_use(inputs, own)
-    if own is None or not there:
-        return made
+    return made if own is None or not there else _with_parts(made, own, tuple(there))
+
+
+@lru_cache(maxsize=64)
+def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
+    """The build with its measured parts, put together once."""
     changes: dict[str, Any] = {}
     if "motor" in there:
         winding = made.motor.winding_resistance
