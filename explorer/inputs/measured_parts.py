@@ -210,13 +210,13 @@ def build_of(inputs: Inputs) -> Build:
 def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
     """The build with its measured parts, put together once."""
     changes: dict[str, Any] = {}
-    if "motor" in there:
+    if "motor" in there and own.motor is not None:
         winding = made.motor.winding_resistance
         values = {**asdict(own.motor), "loaded_kv_ratio": 1.0}
         if winding is not None:
             values["winding_resistance"] = min(float(np.asarray(winding)), own.motor.resistance)
         changes["motor"] = replace(made.motor, **values)
-    if "propeller" in there:
+    if "propeller" in there and own.propeller is not None:
         p = made.propeller
         changes["propeller"] = replace(
             p,
@@ -226,7 +226,7 @@ def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
             log_sd_c_p=own.propeller.log_sd_c_p,
             spread_correlation=own.propeller.correlation,
         )
-    if "controller" in there:
+    if "controller" in there and own.controller is not None:
         changes["controller"] = replace(made.controller, **asdict(own.controller))
     return replace(made, **changes)
 
