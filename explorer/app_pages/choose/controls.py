@@ -421,9 +421,10 @@ def asked_now(with_price: bool) -> Asked:
     """What the controls say, those behind the fold too."""
     held, kept = _bounds(), st.session_state.get("choose_kept", {})
     found: list[tuple[str, Any, float | None]] = [
-        (name, kind, None if held.get(name) is None else looks.bound_si(name, held[name]))
+        (name, kind, None if bound is None else looks.bound_si(name, bound))
         for name, kind, _ in (("thrust_to_weight", "at least", ""), *BOUNDS)
         if with_price or name != PRICE
+        for bound in (held.get(name),)
     ]
     also = st.session_state.get("choose_also", {})
     if also.get("value") is not None:

@@ -25,6 +25,7 @@ __all__ = [
     "asked_outputs",
     "change_words",
     "conditions",
+    "fault_words",
     "reads",
 ]
 
@@ -195,3 +196,12 @@ def nice_ticks(low: float, high: float, most: int = 6) -> tuple[float, float, fl
         if last - first <= most:
             return tuple(float(f"{v:.6g}") for v in (first * step, last * step, step))  # type: ignore[return-value]
     raise AssertionError("a step of ten times the span always fits")  # pragma: no cover
+
+
+def fault_words(condition: Condition) -> str:
+    """What a combination falls to."""
+    if condition.name in FITS:
+        return FITS[condition.name].name
+    if condition.name in SHARES:
+        return SHARES[condition.name].name
+    return LOOKS[condition.name].verdict

@@ -21,18 +21,8 @@ from propmodel.studies.sweep import Condition, Sweep, Verdict
 __all__ = [
     "csv_of",
     "edge_words",
-    "fault_words",
     "holds_words",
 ]
-
-
-def fault_words(condition: Condition) -> str:
-    """What a combination falls to."""
-    if condition.name in FITS:
-        return FITS[condition.name].name
-    if condition.name in SHARES:
-        return SHARES[condition.name].name
-    return LOOKS[condition.name].verdict
 
 
 def holds_words(shown_picture: Picture, units: Units) -> str:

@@ -32,7 +32,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.session import state, typed_labels
-from explorer.text.numbers import spread
+from explorer.text.numbers import number, spread
 from propmodel import parts
 
 PATIENCE = 0.7
@@ -369,7 +369,7 @@ def winners(inputs: Inputs, seen: Seen) -> None:
     now = point_of(inputs, tuple(names))
     headings = ["No.", "Motor; propeller; pack", *(LOOKS[n].words for n in names), "against this build"]
     rows = []
-    for number, index in enumerate(p.winners, start=1):
+    for place, index in enumerate(p.winners, start=1):
         got = seen.answers[index]
         against = [
             words
@@ -381,12 +381,12 @@ def winners(inputs: Inputs, seen: Seen) -> None:
         over = seen.over.get(index, ())
         told = [_answer(n, got[n], seen.bands.get(index, {}).get(n)) for n in names]
         beside = ", ".join(against) + (f"; over: {', '.join(over)}" if over else "")
-        rows.append([f"{number}", seen.labels[index], *told, beside])
+        rows.append([f"{place}", seen.labels[index], *told, beside])
     page_frame.say(page_frame.table(headings, rows, caption="What to look for"))
     with st.container(key="choose_winners", horizontal=True):
-        for number, index in enumerate(p.winners, start=1):
+        for place, index in enumerate(p.winners, start=1):
             if st.button(
-                page_frame.told_apart(f"Load {number}", seen.labels[index]),
+                page_frame.told_apart(f"Load {place}", seen.labels[index]),
                 key=f"choose_load:{index}",
                 help=f"Make {page_frame.tame(seen.labels[index][:80])} the build.",
             ):
@@ -534,7 +534,7 @@ def _near_sold(inputs: Inputs, name: str, output: str, value_: float) -> str:
 def _amount(name: str, typed: float) -> str:
     step = {"capacity_mah": 10, "kv": 10, "payload_g": 5, "frame_g": 5, "command_cap_percent": 1}.get(name, 0.1)
     unit = {"kv": "KV"}.get(name, FIELDS[name].unit)
-    return html.escape(f"{plan.number(typed, step)}\u00a0{unit}")
+    return html.escape(f"{number(typed, step)}\u00a0{unit}")
 
 
 # ---- 5 spread ---------------------------------------------------------------------------------------------

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from explorer.app_pages.choose.looks import HEADLINES, LOOKS
-from explorer.app_pages.choose.map_words import fault_words
+from explorer.app_pages.choose.looks import HEADLINES, LOOKS, fault_words
 from explorer.text.numbers import QUANTITIES
 from propmodel.assess.margins import FITS
 from propmodel.assess.performance import OUTPUTS

@@ -71,7 +71,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         )
     page_frame.notice(first_words="" if st.session_state["touched"] else sentence.first_words(inputs))
     page_frame.knob_board()
-    page_frame.knob_strip(leave_out=page_frame.BOARD)
+    page_frame.knob_strip(leave_out=list(page_frame.BOARD))
     if page_frame.waits(inputs):
         return
 
@@ -100,8 +100,8 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         "<h2>What people fly <span>common practice, from memory: how your craft compares</span></h2>"
         + figures.ruler(
             diameter_in=inputs.diameter_in,
-            pull=tuple(p.thrust_to_weight for p in (head.low, head.mid, head.high)),
-            hover=tuple(p.hover_throttle for p in (head.low, head.mid, head.high)),
+            pull=(head.low.thrust_to_weight, head.mid.thrust_to_weight, head.high.thrust_to_weight),
+            hover=(head.low.hover_throttle, head.mid.hover_throttle, head.high.hover_throttle),
             pinned_pull=None if pin_head is None else pin_head.mid.thrust_to_weight,
             pinned_hover=None if pin_head is None else pin_head.mid.hover_throttle,
         )
