@@ -51,6 +51,7 @@ def test_a_table_in_doubt_is_not_calibrated_unless_asked_for(visit, settle):
     # the speed is read at twice of what it is
     wrong = [lines[0], *([*line[:3], str(2 * int(line[3])), line[4]] for line in lines[1:])]
     drop(page, settle, "stand.csv", "\n".join(";".join(line) for line in wrong).encode())
+    expect(page.get_by_test_id("stMain")).to_contain_text("Doubts against these parts")
     page.get_by_role("button", name="Calibrate").click()
     settle(page)
     expect(page.locator(".wi-notice[role=alert]")).to_contain_text("not calibrated")
