@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from explorer.controls import address, page_frame, side_panel
+from explorer.controls import address, late_values, page_frame, side_panel
 from explorer.session import state
 
 PAGES = (
@@ -36,6 +36,7 @@ def main() -> None:
         position="top",
     )
     st.session_state["page"] = page.url_path or PAGES[0][0]
+    page_frame.begin_run()
     side_panel.draw()
     try:
         page.run()
@@ -43,6 +44,7 @@ def main() -> None:
         logging.getLogger("explorer").exception("page %s", page.title)
         st.error("This page could not be drawn with these inputs. They are kept: change one, or open another page.")
     address.carry()
+    late_values.end_run()
 
 
 if __name__ == "__main__":

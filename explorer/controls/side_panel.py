@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from explorer.controls import measured_parts, page_frame
+from explorer.controls import late_values, measured_parts, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
@@ -47,8 +47,7 @@ def _craft() -> None:
         f'<div class="wi-build"><b>{html.escape(inputs.name or "Your build")}</b>{aside}</div></div>'
     )
     now = next((n for n in demo_names() if demo_inputs(n) == inputs), None)
-    if st.session_state.get("craft") != now:
-        st.session_state["craft"] = now
+    late_values.put("craft", now)
     st.segmented_control(
         "Start from an invented craft", demo_names(), format_func=str.capitalize, key="craft", on_change=_chosen,
         help="Four invented craft: Scree 5 in quick, Tarn 3 in light, Moor 7 in long, Fell 10 in heavy camera.",
@@ -57,8 +56,8 @@ def _craft() -> None:
 
 def _chosen() -> None:
     name = st.session_state["craft"]
-    if name is not None:
-        st.session_state["labels"] = ""
+    if name is not None and not late_values.is_late("craft"):
+        late_values.put("labels", "")
         st.session_state["lender"] = st.session_state["label_made"] = None
         state.load_demo(name)
 
@@ -186,6 +185,8 @@ def untold(craft: Inputs) -> Inputs:
 
 def _typed() -> None:
     """New labels: begin from what is on the screen, or from the nearest demo craft if nothing was made yet."""
+    if late_values.is_late("labels"):
+        return
     reading = read_labels(st.session_state["labels"])
     if not reading.found and not reading.questions:
         return
@@ -227,7 +228,7 @@ def _fill() -> None:
 
 
 def _mend(source: str, suggestion: str) -> None:
-    st.session_state["labels"] = st.session_state["labels"].replace(source, suggestion, 1)
+    late_values.put("labels", st.session_state["labels"].replace(source, suggestion, 1))
     _typed()
 
 
