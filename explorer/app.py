@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from explorer.controls import address, late_values, page_frame, side_panel
+from explorer.controls import address, frame_script, late_values, page_frame, side_panel
 from explorer.session import state
 
 PAGES = (
@@ -37,6 +37,7 @@ def main() -> None:
     )
     st.session_state["page"] = page.url_path or PAGES[0][0]
     page_frame.begin_run()
+    frame_script.bar(PAGES)
     side_panel.draw()
     try:
         page.run()

@@ -14,6 +14,7 @@ from explorer.app_pages.dive.answers import DiveAnswer
 from explorer.figures.base import (
     FONT,
     GRID,
+    OVER,
     PINNED,
     SIZE,
     SMALL,
@@ -216,12 +217,12 @@ def _path(figure: Sketch, x: NDArray, y: NDArray, name: str, stroke: dict) -> No
 def _ground(figure: Sketch, low: float, top: float) -> None:
     wide = 12.0 * top
     figure.add_scatter(
-        x=[-wide, wide, wide, -wide], y=[0.0, 0.0, low, low], mode="lines", line={"width": 0, "color": "#B8431E"},
-        fill="toself", fillcolor="rgba(184,67,30,0.05)", hoverinfo="skip", name="ground",
-        fillpattern={"shape": "/", "fgcolor": "#B8431E", "bgcolor": "rgba(0,0,0,0)", "size": 9, "solidity": 0.12},
+        x=[-wide, wide, wide, -wide], y=[0.0, 0.0, low, low], mode="lines", line={"width": 0, "color": OVER},
+        fill="toself", fillcolor="rgba(158,52,19,0.05)", hoverinfo="skip", name="ground",
+        fillpattern={"shape": "/", "fgcolor": OVER, "bgcolor": "rgba(0,0,0,0)", "size": 9, "solidity": 0.12},
     )  # fmt: skip
     figure.add_shape(
-        type="line", xref="paper", x0=0, x1=1, y0=0, y1=0, line={"width": 1.4, "color": "#B8431E"}, name="limit"
+        type="line", xref="paper", x0=0, x1=1, y0=0, y1=0, line={"width": 1.4, "color": OVER}, name="limit"
     )
 
 

@@ -42,7 +42,7 @@ __all__ = [
     "voltage_figure",
 ]
 
-GHOST = "rgba(122,134,137,0.20)"
+GHOST = "rgba(113,125,128,0.20)"
 
 
 @dataclass(frozen=True)
