@@ -6,8 +6,8 @@ import logging
 
 import streamlit as st
 
-from explorer.controls import address, frame_script, late_values, page_frame, side_panel
-from explorer.session import state
+from explorer.controls import address, frame_script, page_frame, side_panel
+from explorer.session import late_values, state
 
 PAGES = (
     ("lift", "Lift"),

@@ -1,6 +1,7 @@
 """What the user typed: fields, checks, link, measured parts. No Streamlit."""
 
 from explorer.inputs.fields import shown, typed
+from explorer.inputs.guesses import guessed_fields, unchecked_fields
 from explorer.inputs.inputs import (
     CHEMISTRY_NAMES,
     FIELDS,
@@ -11,8 +12,6 @@ from explorer.inputs.inputs import (
     Flying,
     Inputs,
     apply,
-    assumed,
-    assumed_fields,
     check,
     demo_inputs,
     flying,
@@ -35,11 +34,10 @@ __all__ = [
     "Flying",
     "Inputs",
     "apply",
-    "assumed",
-    "assumed_fields",
     "check",
     "demo_inputs",
     "flying",
+    "guessed_fields",
     "measured_label",
     "mended",
     "mix",
@@ -48,5 +46,6 @@ __all__ = [
     "take_off_g",
     "to_build",
     "typed",
+    "unchecked_fields",
     "with_take_off_g",
 ]

@@ -9,6 +9,9 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+from numpy.typing import ArrayLike
+
 from propmodel.assembly.build_record import AGE_CYCLES, BLADE_WIDTHS, BODY_SHAPES
 from propmodel.components.battery import CHEMISTRIES
 from propmodel.flight.endurance import WAYS_OF_FLYING
@@ -17,8 +20,13 @@ __all__ = ["DESCRIBED", "FLYING_STYLES", "GROUPS", "TAKE_OFF", "Field", "problem
 
 GROUPS = ("What it carries", "What turns", "What feeds it", "Where you fly", "How you fly")
 
+
+def _percent(share: ArrayLike) -> float:
+    return round(100.0 * float(np.asarray(share, dtype=np.float64)), 6)
+
+
 FLYING_STYLES: dict[str, tuple[float, float, float, float]] = {
-    name: tuple(round(100.0 * float(getattr(way, share)), 6) for share in ("hover", "cruise", "hard", "full"))
+    name: (_percent(way.hover), _percent(way.cruise), _percent(way.hard), _percent(way.full))
     for name, way in WAYS_OF_FLYING.items()
 }
 """Shares of the time hovering, cruising, flying hard and flat out, in %. Estimates (from memory)."""
@@ -73,6 +81,11 @@ class Field:
     when_unknown: str = ""
     default: Any = None
 
+    def bounds(self) -> tuple[float, float]:
+        """Allowed range of a number that has one, in ``unit``."""
+        assert self.low is not None and self.high is not None, f"{self.name} has no range"
+        return self.low, self.high
+
 
 _PRACTICE = " (common practice, from memory)"
 _CARRIES, _TURNS, _FEEDS, _WHERE, _HOW = GROUPS
@@ -107,11 +120,11 @@ TAKE_OFF = Field(
     "g",
     "All of it on a kitchen scale, pack and camera on. Moving this changes the frame, the part known least.",
     _CARRIES,
-    30.0,
+    10.0,
     15000.0,
     5.0,
     level="first",
-    typical="3 in 150 to 300, 5 in 550 to 800, 7 in 800 to 1,400, 10 in 1,800 to 3,500 g" + _PRACTICE,
+    typical="1.6 in 20 to 45, 3 in 150 to 300, 5 in 550 to 800, 7 in 800 to 1,400, 10 in 1,800 to 3,500 g" + _PRACTICE,
 )
 """Not a field of `Inputs`: read it with `take_off_g`, set it with `with_take_off_g`."""
 
@@ -165,9 +178,10 @@ DESCRIBED: dict[str, Field] = {
             "Frame, electronics and ESC",
             "g",
             _CARRIES,
-            (5, 10000, 1),
+            (1, 10000, 1),
             "All but motors, propellers, pack and payload, with wires and screws.",
-            typical="3 in 70 to 130, 5 in 220 to 320, 7 in 300 to 500, 10 in 600 to 1,200 g" + _PRACTICE,
+            typical="1.6 in 8 to 20, 3 in 70 to 130, 5 in 220 to 320, 7 in 300 to 500, 10 in 600 to 1,200 g"
+            + _PRACTICE,
         ),
         _number(
             "payload_g",
@@ -207,18 +221,18 @@ DESCRIBED: dict[str, Field] = {
             "Drag area from the front",
             "cm2",
             _CARRIES,
-            (5, 5000, 5),
+            (1, 5000, 5),
             "Drag coefficient times area, if you know it from a flown top speed.",
             typical="5 in 60 to 170 cm2 (estimate)",
             **_unknown("from frame size and body shape"),
         ),
         _number(
             "thrust_loss_percent",
-            "Pull lost on the arms",
+            "Thrust lost on the arms",
             "%",
             _CARRIES,
             (0, 40, 1),
-            "The wash hits arms and body; that share of the pull is lost.",
+            "The wash hits arms and body; that share of the thrust is lost.",
             typical="5 to 10 %" + _PRACTICE,
         ),
         _number(
@@ -252,7 +266,7 @@ DESCRIBED: dict[str, Field] = {
             "Stay below",
             "g",
             _CARRIES,
-            (50, 25000, 1),
+            (10, 25000, 1),
             "A take-off mass you do not want to pass. Look up the rules where you fly.",
             typical="",
             **_unknown("not checked"),
@@ -323,7 +337,7 @@ DESCRIBED: dict[str, Field] = {
             (50, 30000, 10),
             "Turns a minute for each volt without load, from the label.",
             level="first",
-            typical="3 in 4S 3,000 to 3,800; 5 in 6S 1,700 to 1,950, 4S 2,300 to 2,700; "
+            typical="1.6 in 1S 14,000 to 20,000; 3 in 4S 3,000 to 3,800; 5 in 6S 1,700 to 1,950, 4S 2,300 to 2,700; "
             "7 in 6S 1,200 to 1,500; 10 in 6S 800 to 1,000" + _PRACTICE,
         ),
         _number(
@@ -333,7 +347,7 @@ DESCRIBED: dict[str, Field] = {
             _TURNS,
             (4, 90, 0.5),
             "First two of the four digits on the motor: 2207 is 22 mm wide.",
-            typical="3 in 11 to 15, 5 in 22 to 24, 7 in 25 to 28, 10 in 28 to 35 mm" + _PRACTICE,
+            typical="1.6 in 7 to 11, 3 in 11 to 15, 5 in 22 to 24, 7 in 25 to 28, 10 in 28 to 35 mm" + _PRACTICE,
         ),
         _number(
             "stator_h_mm",
@@ -370,9 +384,9 @@ DESCRIBED: dict[str, Field] = {
             "One motor",
             "g",
             _TURNS,
-            (1, 1500, 0.5),
+            (0.5, 1500, 0.5),
             "With its wires, on a kitchen scale.",
-            typical="3 in 8 to 16, 5 in 28 to 36, 7 in 40 to 55, 10 in 70 to 120 g" + _PRACTICE,
+            typical="1.6 in 1.5 to 3, 3 in 8 to 16, 5 in 28 to 36, 7 in 40 to 55, 10 in 70 to 120 g" + _PRACTICE,
             **_unknown("from stator size"),
         ),
         _whole(
@@ -466,8 +480,17 @@ DESCRIBED: dict[str, Field] = {
             _TURNS,
             (0.1, 300, 0.1),
             "On a kitchen scale.",
-            typical="3 in 1 to 2, 5 in 3.5 to 5, 7 in 6 to 9, 10 in 10 to 18 g" + _PRACTICE,
+            typical="1.6 in 0.3 to 0.6, 3 in 1 to 2, 5 in 3.5 to 5, 7 in 6 to 9, 10 in 10 to 18 g" + _PRACTICE,
             **_unknown("from diameter and blades"),
+        ),
+        _number(
+            "guessed_mass_percent",
+            "Guessed masses count",
+            "%",
+            _TURNS,
+            (5, 100, 1),
+            "Share of the usual mass of motors, propellers and pack not weighed: a told take-off mass may lower it.",
+            typical="100 %",
         ),
         _text("pack_name", "Pack, your name for it", _FEEDS, "Any name you like."),
         _choice(
@@ -485,7 +508,7 @@ DESCRIBED: dict[str, Field] = {
             (1, 14),
             "The number before the S: 6S.",
             level="first",
-            typical="3 in 3 to 4, 5 in 6, 7 in 6, 10 in 6" + _PRACTICE,
+            typical="1.6 in 1, 3 in 3 to 4, 5 in 6, 7 in 6, 10 in 6" + _PRACTICE,
             sold=(1, 2, 3, 4, 5, 6, 8, 12),
         ),
         _number(
@@ -496,7 +519,7 @@ DESCRIBED: dict[str, Field] = {
             (50, 50000, 10),
             "Of one string: a 6S2P pack sold as 8,000 mAh in all has strings of 4,000.",
             level="first",
-            typical="3 in 450 to 850, 5 in 1,000 to 1,550, 7 in 3,000 to 4,000" + _PRACTICE,
+            typical="1.6 in 250 to 450, 3 in 450 to 850, 5 in 1,000 to 1,550, 7 in 3,000 to 4,000" + _PRACTICE,
             sold=_PACK_SIZES,
         ),
         _whole(
@@ -566,9 +589,9 @@ DESCRIBED: dict[str, Field] = {
             "Pack",
             "g",
             _FEEDS,
-            (3, 10000, 1),
+            (1, 10000, 1),
             "All packs together with lead and plug, on a kitchen scale.",
-            typical="6S 1300 about 200 g" + _PRACTICE,
+            typical="1S 300 about 8, 6S 1300 about 200 g" + _PRACTICE,
             **_unknown("from its energy"),
         ),
         _number(
@@ -686,7 +709,7 @@ DESCRIBED: dict[str, Field] = {
             "%",
             _FEEDS,
             (0, 30, 0.5),
-            "Share of the voltage at stick zero while armed, by the firmware's idle command.",
+            "Motor command at stick zero while armed.",
             typical="4 to 6 %" + _PRACTICE,
         ),
         _number(
@@ -789,7 +812,7 @@ DESCRIBED: dict[str, Field] = {
             "times its weight",
             _HOW,
             (1.2, 20, 0.1),
-            "Pull against weight at the bottom.",
+            "Thrust against weight at the bottom.",
         ),
         _number("charge_left_percent", "Charge left", "%", _HOW, (0, 100, 1), "State of the pack that is shown."),
     )

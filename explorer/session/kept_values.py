@@ -9,7 +9,9 @@ import streamlit as st
 __all__ = [
     "box",
     "keep",
+    "keep_value",
     "kept",
+    "names",
     "put",
 ]
 
@@ -26,9 +28,19 @@ def kept(name: str, default: Any = None) -> Any:
     return box("kept").get(name, default)
 
 
+def names(prefix: str) -> list[str]:
+    """Names of the values that begin so."""
+    return [name for name in box("kept") if name.startswith(prefix)]
+
+
 def keep(key: str, name: str) -> None:
     """Take what a control says; its callback."""
     box("kept")[name] = st.session_state[key]
+
+
+def keep_value(name: str, value: Any) -> None:
+    """Keep a value that no control holds; the callback of a button."""
+    box("kept")[name] = value
 
 
 def put(key: str, value: Any) -> None:

@@ -12,7 +12,7 @@ from typing import Any
 import streamlit as st
 
 from explorer.figures.base import Axis, snapped
-from explorer.inputs import Inputs, apply, demo_inputs, mended, take_off_g, with_take_off_g
+from explorer.inputs import Inputs, apply, mended, take_off_g, with_take_off_g
 from explorer.inputs.link import OTHER_KEYS, encode, from_params
 from explorer.inputs.measured_parts import OwnParts, attach, bare
 
@@ -76,7 +76,22 @@ def inputs() -> Inputs:
 
 def usable() -> Inputs:
     """The build as typed, with defaults in place of what cannot be used, and with the parts that were measured."""
-    return attach(mended(inputs())[0], own_parts())
+    return attach(_mended(inputs())[0], own_parts())
+
+
+_KEPT_CHECKS = 8
+"""The build on the screen, the pinned ones, and the same before the change. [-]"""
+
+
+def _mended(typed: Inputs) -> tuple[Inputs, list[tuple[str, str]]]:
+    """`mended`, asked once for each record of this session: it is frozen, so the same object has the same answer."""
+    held: list[tuple[Inputs, tuple[Inputs, list[tuple[str, str]]]]] = st.session_state.setdefault("checked", [])
+    for one, answer in held:
+        if one is typed:
+            return answer
+    answer = mended(typed)
+    st.session_state["checked"] = [*held, (typed, answer)][-_KEPT_CHECKS:]
+    return answer
 
 
 def own_parts() -> OwnParts | None:
@@ -95,7 +110,7 @@ def pins() -> list[Inputs]:
     if held is None:
         return []
     found = [held, *st.session_state.get("pinned_before", [])][:MOST_PINS]
-    return [attach(mended(one)[0], own_parts()) for one in found]
+    return [attach(_mended(one)[0], own_parts()) for one in found]
 
 
 def load(new: Inputs, *, example: bool = False) -> None:
@@ -108,11 +123,6 @@ def load(new: Inputs, *, example: bool = False) -> None:
         st.session_state["pinned"] = example_pin(new)
 
 
-def load_demo(name: str) -> None:
-    """Put a demo craft on the screen."""
-    load(demo_inputs(name), example=True)
-
-
 def with_change(old: Inputs, name: str, value: Any) -> Inputs:
     """The build with one field, or the take-off mass, as typed."""
     return with_take_off_g(old, float(value)) if name == "take_off_g" else apply(old, {name: value})
@@ -120,20 +130,39 @@ def with_change(old: Inputs, name: str, value: Any) -> Inputs:
 
 def change(name: str, value: Any) -> None:
     """Take what a control says."""
+    st.session_state.setdefault("told_by_hand", set()).add(name)
     st.session_state["inputs"] = bare(with_change(usable() if name == "take_off_g" else inputs(), name, value))
     st.session_state["notices"] = unreached(float(value)) if name == "take_off_g" else []
 
 
+LIGHT_PERCENT = 60.0
+"""Below this share of their usual mass, parts are said to be lighter than usual. [%]"""
+_PART_MASSES = {"motor_mass_g": "motor", "propeller_g": "propeller", "pack_g": "pack"}
+
+
 def unreached(grams: float) -> list[str]:
-    """Say that a craft cannot weigh so little with parts that weigh what their labels say; empty where it does."""
-    got = take_off_g(usable())
-    if abs(got - grams) < 1.0:
-        return []
+    """Say that a craft cannot weigh so little with the masses that were told; empty where it does.
+
+    Where parts nobody weighed had to count much less than usual, that is said too.
+    """
+    craft = usable()
+    got = take_off_g(craft)
+    if abs(got - grams) < max(0.5, 0.002 * grams):
+        if craft.guessed_mass_percent >= LIGHT_PERCENT:
+            return []
+        return [
+            f"Parts of these sizes usually weigh more: to fit into {grams:.0f} g, the masses you have not told count "
+            f"{craft.guessed_mass_percent:.0f} %."
+        ]
     if got < grams:
         return [f"The frame would have to weigh more than can be told: {got:.0f} g stand in place of {grams:.0f} g."]
+    told = [words for name, words in _PART_MASSES.items() if getattr(craft, name) is not None]
+    named = f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else "".join(told)
+    if not named:
+        return [f"Parts of these sizes cannot weigh so little together: {got:.0f} g stand in place of {grams:.0f} g."]
     return [
-        f"Motors, propellers and pack weigh nearly all of {got:.0f} g by their labels, so {grams:.0f} g cannot be: "
-        f"{got:.0f} g stand. Type their masses, under the groups at the left, where your scale says less."
+        f"The masses that are told ({named}) and the payload leave no room for a frame: {got:.0f} g stand in place of "
+        f"{grams:.0f} g. Correct them under the groups at the left."
     ]
 
 
@@ -167,4 +196,4 @@ def axis(key: str, most: float) -> Axis:
 
 def notices() -> list[str]:
     """Sentences about what was typed, or came by a link, and could not be used."""
-    return [*st.session_state["notices"], *(text for _, text in mended(inputs())[1])]
+    return [*st.session_state["notices"], *(text for _, text in _mended(inputs())[1])]

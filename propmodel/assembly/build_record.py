@@ -12,11 +12,13 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from propmodel.assembly.build import Build
 from propmodel.base.checks import check_in, check_positive
 from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH, MAH, MILLIOHM, MM
 from propmodel.components import air, battery, motor, propeller, wire
-from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
+from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, THROTTLE_EXPONENT, Controller
 from propmodel.components.craft import Craft, default_drag_area
 from propmodel.components.propeller import BLADE_WIDTHS
 
@@ -78,6 +80,7 @@ DEFAULTS: dict[str, Any] = {
     "blade_width_mm": None,
     "measured_propeller": None,
     "propeller_g": None,
+    "guessed_mass_percent": 100.0,
     "chemistry": "lipo",
     "cells": 6,
     "capacity_mah": 1300.0,
@@ -161,13 +164,16 @@ def from_record(record: Mapping[str, Any]) -> Build:
     (1750, 5)
     """
     r = {**DEFAULTS, **{name: value for name, value in record.items() if name in DEFAULTS}}
-    blades = _propeller(r)
+    turned, blades, pack = motor_of(r), _propeller(r), _pack(r)
+    share = r["guessed_mass_percent"]
+    if np.any(np.asarray(share) != 100.0):
+        turned, blades, pack = _guessed_masses(turned, blades, pack, share / 100.0)
     return Build(
         craft=_craft(r),
-        motor=motor_of(r),
+        motor=turned,
         propeller=blades,
         controller=_controller(r),
-        pack=_pack(r),
+        pack=pack,
         rotors=r["rotors"],
         air=air.atmosphere(r["altitude_m"], _kelvin(r["air_temperature_c"])),
         command_cap=r["command_cap_percent"] / 100.0,
@@ -182,6 +188,17 @@ def _times(value: Any, factor: Any) -> Any:
 
 def _kelvin(celsius: Any) -> Any:
     return None if celsius is None else celsius + CELSIUS_ZERO
+
+
+def _guessed_masses(motor_: motor.Motor, blades: propeller.Propeller, pack: battery.Pack, share: Any) -> Any:
+    """The three parts; masses that nobody told are a share of their estimate."""
+    if motor_.mass is None:
+        motor_ = replace(motor_, mass=motor.motor_mass(motor_) * share)
+    if blades.mass is None:
+        blades = replace(blades, mass=propeller.mass(blades) * share)
+    if pack.mass is None:
+        pack = replace(pack, mass=battery.mass(pack) * share)
+    return motor_, blades, pack
 
 
 def _craft(r: Mapping[str, Any]) -> Craft:
@@ -271,9 +288,11 @@ def _controller(r: Mapping[str, Any]) -> Controller:
     told: dict[str, Any] = {}
     if exponent is not None:
         told = {"throttle_exponent": exponent, "log_sd_throttle_exponent": LOG_SD_THROTTLE_EXPONENT_TYPED}
+    # idle is told as a command, as the firmware asks for it; the map makes a share of the voltage of it
+    idle = min((r["idle_percent"] / 100.0) ** (THROTTLE_EXPONENT if exponent is None else exponent), 0.5)
     return Controller(
         **told,
-        idle_duty=r["idle_percent"] / 100.0,
+        idle_duty=idle,
         continuous_current=r["esc_a"],
         burst_current=r["esc_burst_a"],
         min_cells=r["esc_min_cells"],

@@ -11,25 +11,28 @@ import pandas as pd
 import streamlit as st
 
 from explorer.app_pages.choose import counting as choice_answers
-from explorer.app_pages.choose import figures, plan
+from explorer.app_pages.choose import figures, looks, map_words, plan, ranges
 from explorer.app_pages.choose import picture as choice_picture
 from explorer.app_pages.choose.controls import (
+    asked_now,
     chosen_output,
-    condition_controls,
     lists_block,
+    more_conditions,
     range_controls,
     read_all,
+    three_controls,
     typed_ranges,
 )
-from explorer.app_pages.choose.picture import HEADLINES, LOOKS, Picture, reads
-from explorer.app_pages.choose.plan import PRICE, RANGES, RangeError
+from explorer.app_pages.choose.looks import HEADLINES, LOOKS, reads
+from explorer.app_pages.choose.picture import Picture
+from explorer.app_pages.choose.ranges import PRICE, RANGES, RangeError
 from explorer.controls import page_frame
 from explorer.figures.base import PLOT_CONFIG
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
-from explorer.session import state
-from explorer.text.numbers import spread
+from explorer.session import state, typed_labels
+from explorer.text.numbers import number, spread
 from propmodel import parts
 
 PATIENCE = 0.7
@@ -38,6 +41,8 @@ FIRST_PATIENCE = 3.0
 """The same on a first visit, when there is no picture to keep. [s]"""
 POLL = 0.3
 KEPT_FOR_CSV = 20_000
+BOUGHT = ("motor.", "propeller.", "pack.")
+"""Fields that a part in a shop decides; the frame and what it carries are no tip."""
 
 
 @dataclass(frozen=True)
@@ -62,11 +67,15 @@ class Seen:
 def page(inputs: Inputs, pin: Inputs | None) -> None:
     """Draw the page."""
     page_frame.say('<h1 class="wi-ask">Which combination is best for me?</h1>')
+    if waiting := page_frame.first_sentence(""):
+        page_frame.say(f'<p class="wi-sentence">{waiting}</p>')
     page_frame.notice()
-    what_to_change(inputs)
     combinations(inputs, pin)
+    what_to_change(inputs)
     solve_sentence(inputs)
-    spread_block(inputs)
+    with st.expander("Where the spread comes from", key="choose_spread_open", on_change="rerun") as box:
+        if box.open:
+            spread_block(inputs)
     page_frame.next_question("plug_in", "Is it safe to plug in?")
 
 
@@ -78,7 +87,7 @@ def what_to_change(inputs: Inputs) -> None:
     units = page_frame.units()
     title, pick = st.columns([3, 1.3], vertical_alignment="bottom")
     with title:
-        page_frame.section("What should I change?", "one step of each thing you can buy; all else stays")
+        page_frame.section("What should I change?", "the next size sold of one part; all else stays")
     with pick:
         output = chosen_output("I want better", "choose_output", "hover_time", help_="The answer to be improved.")
     found = choice_answers.changes(inputs, output)
@@ -88,23 +97,22 @@ def what_to_change(inputs: Inputs) -> None:
 
 def change_sentence(found: list[choice_answers.Change], output: str) -> str:
     """The best step that breaks no further limit, in words."""
-    clean = [c for c in found if c.buys >= figures.LEAST_BOUGHT and not c.over]
+    clean = [c for c in found if c.buys >= figures.LEAST_BOUGHT and not c.over and c.path.startswith(BOUGHT)]
     if not clean:
         return (
-            '<p class="wi-small">No single step betters this without breaking a limit; '
-            "the combinations below change several things at once.</p>"
+            '<p class="wi-small">No single part that is sold betters this without breaking a limit; '
+            "the combinations above change several parts at once.</p>"
         )
     best = clean[0]
-    gain = choice_picture.change_words(output, best.after, best.before)
+    gain = looks.change_words(output, best.after, best.before)
     cost = ""
     if best.cost_of:
-        lost = choice_picture.change_words(best.cost_of, best.cost_after, best.cost_before)
+        lost = looks.change_words(best.cost_of, best.cost_after, best.cost_before)
         name = "" if best.cost_of == "mass" else f" in {LOOKS[best.cost_of].words}"
         cost = f"; it costs {html.escape(lost)}{html.escape(name)}"
     return (
-        f'<p class="wi-answer">The step that buys most and breaks no further limit is '
-        f'<b class="n">{html.escape(best.words)}</b>: '
-        f"{html.escape(gain)}{cost}.</p>"
+        f'<p class="wi-answer">Best single change that breaks no new limit: '
+        f'<b class="n">{html.escape(best.words)}</b>, {html.escape(gain)}{cost}.</p>'
     )
 
 
@@ -127,12 +135,18 @@ def change_frame(found: list[choice_answers.Change], output: str) -> pd.DataFram
 @st.fragment
 def combinations(inputs: Inputs, pin: Inputs | None) -> None:
     """Ranges, conditions, the map, the winners."""
-    page_frame.section("All combinations", "of the parts below on this frame, with this ESC, in this air")
-    held = typed_ranges(inputs)
+    answer = st.container(key="choose_answer")
     frames: dict[str, pd.DataFrame] = st.session_state.setdefault("choose_lists", {})
-    range_controls(held, frames)
+    with_price = any("price [-]" in f and f["price [-]"].notna().any() for f in frames.values())
+    three_controls(with_price)
+    held = typed_ranges(inputs)
+    with st.expander("What is tried, more conditions", key="choose_more_open", on_change="rerun") as box:
+        if box.open:
+            range_controls(held, frames)
+            more_conditions(with_price)
     lists_block(frames)
-    gone = tuple(name for kind in frames for name in plan.dropped_by(kind))
+    held = typed_ranges(inputs)
+    gone = tuple(name for kind in frames for name in ranges.dropped_by(kind))
     faults: list[str] = []
     values: dict[str, tuple] = {}
     try:
@@ -141,20 +155,36 @@ def combinations(inputs: Inputs, pin: Inputs | None) -> None:
             faults.append(words)
     except RangeError as wrong:
         faults += str(wrong).split("\n")
-    with_price = any("price [-]" in f and f["price [-]"].notna().any() for f in frames.values())
-    x, y, bounds, limits = condition_controls(with_price)
+    asked = asked_now(with_price)
     counting = st.container(key="choose_counting")
     seen: Seen | None = st.session_state.get("choose_seen")
     if not faults:
-        seen, more = counted(inputs, pin, values, frames, x, y, bounds, limits, counting, seen)
+        seen, more = counted(inputs, pin, values, frames, asked.x, asked.y, asked.bounds, asked.limits, counting, seen)
         faults += more
     with counting:
         if faults:
             body = "".join(f'<p class="wi-notice" role="status">{html.escape(f)}</p>' for f in faults)
             stays = '<p class="wi-small">The last good picture stays below.</p>' if seen else ""
             page_frame.say(body + stays)
+    with answer:
+        page_frame.say(f'<p class="wi-answer">{best_words(inputs, seen)}</p>')
     if seen is not None:
         show(inputs, pin, seen)
+
+
+def best_words(inputs: Inputs, seen: Seen | None) -> str:
+    """The best combination that holds, in the words of a shop; HTML."""
+    if seen is None or not seen.picture.winners:
+        return "No combination of these parts holds what you ask. Ask less, or try more parts."
+    p = seen.picture
+    sense = 1.0 if LOOKS[p.x].better == "max" else -1.0
+    index = max(p.winners, key=lambda k: sense * seen.answers[k][p.x])
+    got, now = seen.answers[index], point_of(inputs, (p.x,))[p.x]
+    told = ", ".join(html.escape(_answer(n, got[n], seen.bands.get(index, {}).get(n))) for n in (p.x, p.y))
+    against = ""
+    if math.isfinite(now) and (words := looks.change_words(p.x, got[p.x], now)) != "the same":
+        against = f"; {html.escape(words)} than this build"
+    return f'Best in {LOOKS[p.x].words}: <b class="n">{html.escape(seen.labels[index])}</b>. {told}{against}.'
 
 
 # ---- counting ---------------------------------------------------------------------------------------------
@@ -174,11 +204,11 @@ def counted(
 ) -> tuple[Seen | None, list[str]]:
     """The picture asked for, or the last good one with a line about the count under way; and what went wrong."""
     units = page_frame.units()
-    outputs = choice_picture.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
+    outputs = looks.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
     size = plan.count_of(values, frames)
     job = choice_answers.start(inputs, values, frames, outputs, size, st.session_state.get("choose_job"))
     st.session_state["choose_job"] = job
-    asked = choice_picture.conditions(bounds, limits)
+    asked = looks.conditions(bounds, limits)
     key = repr((job.key, asked, x, y, units, pin))
     if before is not None and before.key == key:
         with slot:
@@ -194,7 +224,7 @@ def counted(
         st.session_state["choose_job"] = job
         with slot:
             page_frame.say(
-                f'<p class="wi-small" role="status">Stopped at {plan.many(job.done)} of {plan.many(job.size)}; '
+                f'<p class="wi-small" role="status">Stopped at {ranges.many(job.done)} of {ranges.many(job.size)}; '
                 "change something to count again.</p>"
             )
         return before, []
@@ -205,7 +235,7 @@ def counted(
         if math.isfinite(p[x]) and math.isfinite(p[y])
     ]
     made = choice_picture.picture(found, asked, x=x, y=y, also=also)
-    words = choice_picture.holds_words(made, units)
+    words = " ".join(filter(None, [map_words.holds_words(made, units), job.answer.where]))
     question = repr((inputs, values, {k: f.to_csv() for k, f in frames.items()}))
     if made.holding == 0 and before is not None and before.question == question:
         # the same combinations: the last map stays; of others the empty map is drawn
@@ -244,7 +274,7 @@ def seen_of(
         labels[index] = plan.shop_label(found, index, frames, inputs, span)
         made_inputs[index] = plan.loaded(inputs, answer.plan, found, index, frames)
         answers[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
-    edge = choice_picture.edge_words(found, made)
+    edge = map_words.edge_words(found, made)
     over = choice_answers.over_of(answer, made.winners)
     bands = choice_answers.bands_of(answer, made.winners, (made.x, made.y), headlines.profile(inputs))
     return Seen(key, made, labels, made_inputs, answers, words, edge, over, bands, question, rows)
@@ -259,7 +289,13 @@ def waiting(key: str) -> None:
         if job is None or job.key != key or job.wait(0.0):
             st.rerun()
         with st.container(horizontal=True, vertical_alignment="center"):
-            done = "waiting for its turn" if job.waiting else f"counting {plan.many(job.done)} of {plan.many(job.size)}"
+            done = (
+                "waiting for its turn"
+                if job.waiting
+                else f"counting {ranges.many(job.done)} of {ranges.many(job.size)}"
+            )
+            if job.away:
+                done += " on the cluster"
             page_frame.say(f'<p class="wi-small" role="status">{done}</p>')
             st.button("stop", key="choose_stop", on_click=job.stop, type="tertiary", help="The last picture stays.")
 
@@ -273,6 +309,7 @@ def load_dot(seen: Seen, index: int) -> None:
     """Put a combination on the screen as the build."""
     if index in seen.inputs:
         state.load(seen.inputs[index])
+        typed_labels.retire()
         st.session_state["choose_clicks"] = st.session_state.get("choose_clicks", 0) + 1
 
 
@@ -281,7 +318,8 @@ def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
     units, p = page_frame.units(), seen.picture
     here = point_of(inputs, (p.x, p.y))
     there = None if pin is None else point_of(pin, (p.x, p.y))
-    this = figures.Mark(inputs.name, here[p.x], here[p.y])
+    broken = choice_answers.broken(inputs)
+    this = figures.Mark(inputs.name, here[p.x], here[p.y], over=len(broken))
     other = None if pin is None or there is None else figures.Mark(pin.name, there[p.x], there[p.y])
     labels = [seen.labels[int(k)] for k in p.frontier]
     event = st.plotly_chart(
@@ -311,7 +349,6 @@ def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
             '<p class="wi-small">This build has measured parts; the combinations are forecast from labels, so the one '
             "with its labels may lie beside its ring.</p>"
         )
-    broken = choice_answers.broken(inputs)
     if broken:
         page_frame.say(f'<p class="wi-small">This build itself breaks a limit.{figures.over_words(broken)}</p>')
     winners(inputs, seen)
@@ -323,57 +360,53 @@ def measured_parts(inputs: Inputs) -> list[str]:
 
 
 def winners(inputs: Inputs, seen: Seen) -> None:
-    """At most eight rows along the frontier, in the words of a shop."""
+    """At most eight rows along the frontier, in the words of a shop, and a button to load each."""
     p, units = seen.picture, page_frame.units()
     if not p.winners:
         return
     page_frame.section("What to look for", f"along the frontier, from {LOOKS[p.y].words} to {LOOKS[p.x].words}")
     names = list(dict.fromkeys([p.x, p.y, "mass", *(k for k in (PRICE,) if k in seen.answers[p.winners[0]])]))
     now = point_of(inputs, tuple(names))
-    with st.container(key="choose_winners"):
-        for index in p.winners:
-            text, button = st.columns([6, 1], vertical_alignment="center")
-            got = seen.answers[index]
-            with text:
-                numbers = ", ".join(html.escape(_answer(n, got[n], seen.bands.get(index, {}).get(n))) for n in names)
-                against = [
-                    words
-                    for n in dict.fromkeys((p.x, p.y, "mass"))
-                    if math.isfinite(now[n])
-                    and math.isfinite(got[n])
-                    and (words := choice_picture.change_words(n, got[n], now[n])) != "the same"
-                ]
-                over = figures.over_words(seen.over.get(index, ()))
-                than = f" · {html.escape(', '.join(against))}" if against else ""
-                page_frame.say(
-                    f'<div class="wi-win"><b>{html.escape(seen.labels[index])}</b>'
-                    f'<span class="why">{numbers}{than}{over}</span></div>'
-                )
-            with button:
-                if st.button(
-                    page_frame.told_apart("Load", seen.labels[index]),
-                    key=f"choose_load:{index}",
-                    help=f"Make {page_frame.tame(seen.labels[index][:80])} the build.",
-                    width="stretch",
-                ):
-                    load_dot(seen, index)
-                    st.rerun()
+    headings = ["No.", "Motor; propeller; pack", *(LOOKS[n].words for n in names), "against this build"]
+    rows = []
+    for place, index in enumerate(p.winners, start=1):
+        got = seen.answers[index]
+        against = [
+            words
+            for n in dict.fromkeys((p.x, p.y, "mass"))
+            if math.isfinite(now[n])
+            and math.isfinite(got[n])
+            and (words := looks.change_words(n, got[n], now[n])) != "the same"
+        ]
+        over = seen.over.get(index, ())
+        told = [_answer(n, got[n], seen.bands.get(index, {}).get(n)) for n in names]
+        beside = ", ".join(against) + (f"; over: {', '.join(over)}" if over else "")
+        rows.append([f"{place}", seen.labels[index], *told, beside])
+    page_frame.say(page_frame.table(headings, rows, caption="What to look for"))
+    with st.container(key="choose_winners", horizontal=True):
+        for place, index in enumerate(p.winners, start=1):
+            if st.button(
+                page_frame.told_apart(f"Load {place}", seen.labels[index]),
+                key=f"choose_load:{index}",
+                help=f"Make {page_frame.tame(seen.labels[index][:80])} the build.",
+            ):
+                load_dot(seen, index)
+                st.rerun()
     edge = f" {html.escape(seen.edge)}" if seen.edge else ""
     page_frame.say(
-        '<p class="wi-small">The second line of each: its answers, in brackets where 8 in 10 craft with these labels '
-        "land, and how the forecast differs from this build. "
-        f"All are forecasts from labels: load one and read its margins before you buy.{edge}</p>"
+        '<p class="wi-small">In brackets: where 8 in 10 craft with these labels land. '
+        f"Load one and read its margins before you buy.{edge}</p>"
     )
     page_frame.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
     st.download_button(
-        f"All {plan.many(p.holding)} that hold, as CSV",
+        f"All {ranges.many(p.holding)} that hold, as CSV",
         lambda: all_that_hold(seen),
         file_name="combinations.csv",
         mime="text/csv",
         key="choose_all_csv",
         on_click="ignore",
         type="tertiary",
-        help=f"SI units, at most {plan.many(KEPT_FOR_CSV)} rows evenly taken.",
+        help=f"SI units, at most {ranges.many(KEPT_FOR_CSV)} rows evenly taken.",
     )
 
 
@@ -396,7 +429,7 @@ def all_that_hold(seen: Seen) -> bytes:
     job.wait(120.0)
     if job.answer is None:
         return b"These combinations could not be counted again. Change something on the page and try once more.\n"
-    return choice_picture.csv_of(job.answer.found, asked, frames, KEPT_FOR_CSV)
+    return map_words.csv_of(job.answer.found, asked, frames, KEPT_FOR_CSV)
 
 
 def frontier_frame(seen: Seen, units: Any) -> pd.DataFrame:
@@ -404,9 +437,9 @@ def frontier_frame(seen: Seen, units: Any) -> pd.DataFrame:
     picks = [int(k) for k in seen.picture.frontier]
     columns: dict[str, Any] = {"look for": [parts.escape_cell(seen.labels[k]) for k in picks]}
     for name in seen.answers[picks[0]] if picks else ():
-        unit = choice_picture.unit_of(name, units)
+        unit = looks.unit_of(name, units)
         heading = f"{LOOKS[name].words} [{unit}]" if unit else LOOKS[name].words
-        columns[heading] = [float(choice_picture.shown(name, seen.answers[k][name], units)) for k in picks]
+        columns[heading] = [float(looks.shown(name, seen.answers[k][name], units)) for k in picks]
     return pd.DataFrame(columns)
 
 
@@ -431,11 +464,11 @@ def solve_sentence(inputs: Inputs) -> None:
         output = chosen_output(
             "gives", "choose_solve_output", "hover_time", help_="The answer you want.", names=HEADLINES, width=260
         )
-        unit = choice_picture.unit_of(output, units)
+        unit = looks.unit_of(output, units)
         key = f"choose_target:{output}:{unit}"
         targets: dict[str, float] = st.session_state.setdefault("choose_targets", {})
         if key not in targets:
-            now = float(choice_picture.shown(output, point_of(inputs, (output,))[output], units))
+            now = float(looks.shown(output, point_of(inputs, (output,))[output], units))
             targets[key] = _TARGETS.get(output) or (float(f"{1.1 * now:.2g}") if math.isfinite(now) else 1.0)
         target = st.number_input(
             f"of, {unit}" if unit else "of",
@@ -456,7 +489,7 @@ def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
     """The answer of the sentence, as HTML."""
     units = page_frame.units()
     field = FIELDS[name]
-    si = choice_picture.unshown(output, target, units)
+    si = looks.unshown(output, target, units)
     found = choice_answers.solved(inputs, name, output, si)
     wanted, words = html.escape(reads(output, si, units)), LOOKS[output].words
     of_words = words.removeprefix("minutes ") if words.startswith("minutes ") else f"of {words}"
@@ -501,7 +534,7 @@ def _near_sold(inputs: Inputs, name: str, output: str, value_: float) -> str:
 def _amount(name: str, typed: float) -> str:
     step = {"capacity_mah": 10, "kv": 10, "payload_g": 5, "frame_g": 5, "command_cap_percent": 1}.get(name, 0.1)
     unit = {"kv": "KV"}.get(name, FIELDS[name].unit)
-    return html.escape(f"{plan.number(typed, step)}\u00a0{unit}")
+    return html.escape(f"{number(typed, step)}\u00a0{unit}")
 
 
 # ---- 5 spread ---------------------------------------------------------------------------------------------

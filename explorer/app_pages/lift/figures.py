@@ -128,9 +128,9 @@ def story_tops(
 ) -> tuple[float, float, float]:
     """Largest values to be drawn in the three panels: pull, current, share of the watts that lifts in %."""
     tops = [0.0, 0.0, 0.0]
-    for one in marks:
-        for k, values in enumerate((pull_of_all(one.thrust, this.rotors, units), this.rotors * one.current)):
-            tops[k] = max([tops[k], *(float(v) for v in values[np.isfinite(values) & np.isfinite(one.throttle)])])
+    for mark in marks:
+        for k, values in enumerate((pull_of_all(mark.thrust, this.rotors, units), this.rotors * mark.current)):
+            tops[k] = max([tops[k], *(float(v) for v in values[np.isfinite(values) & np.isfinite(mark.throttle)])])
     for one in (this, *others):
         for k, values in enumerate(
             (
@@ -187,7 +187,7 @@ def story(
             Panel("Share of the watts that lifts", "%", axes[2]),
         ),
         x_axis,
-        x_title="Throttle, %",
+        x_title="Motor command, %",
         height=560,
         x_text=("0", "25", "50", "75", "100"),
     )
@@ -305,7 +305,7 @@ def story_words(this: Curve, units: Units) -> str:
     pull, most = full.thrust[half] * this.rotors, full.thrust[-1] * this.rotors
     when = "On a fresh pack" if this.charge >= 0.995 else f"With {value('percent', this.charge)} of the charge left"
     first = (
-        f"{when}, in the first ten seconds, half throttle gives {value('percent', pull / most)} of the full pull at "
+        f"{when}, in the first ten seconds, half command gives {value('percent', pull / most)} of the full pull at "
         f"{value('current', full.pack_current[half])}; flat out all rotors pull {value('pull', most, units)} at "
         f"{value('current', full.pack_current[-1])}."
     )
@@ -314,7 +314,7 @@ def story_words(this: Curve, units: Units) -> str:
             return f"{first} It could lift its weight for seconds, but the pack cannot hold a hover."
         return f"{first} It never reaches its own weight of {value('pull', this.weight, units)}."
     return (
-        f"{first} Hanging still takes {value('percent', this.hover_throttle)} throttle and "
+        f"{first} A hover takes {value('percent', this.hover_throttle)} of the command and "
         f"{value('current', this.hover_current)}; {value('percent', this.hover_share)} of those watts lift: "
         f"{value('grams_per_watt', this.hover_thrust_per_watt, units)}."
     )
@@ -333,6 +333,7 @@ class _Size:
 
 # Common practice, from memory: what craft of a size are usually flown at.
 _SIZES = (
+    _Size("1.2- to 2-inch", 2.2, (2.0, 4.0), (0.30, 0.50)),
     _Size("3-inch", 4.3, (4.0, 8.0), (0.20, 0.35)),
     _Size("5-inch", 6.2, (5.0, 10.0), (0.18, 0.30)),
     _Size("7-inch", 8.2, (3.0, 6.0), (0.25, 0.38)),

@@ -213,14 +213,17 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     units = page_frame.units()
     this = answers.minutes(inputs)
     other = None if pin is None else answers.minutes(pin)
+    opening = page_frame.first_sentence(flight_words.minutes_opening(inputs, this))
     page_frame.say(
         '<h1 class="wi-ask">How long, doing what I do?</h1>'
-        f'<div class="wi-short"><p class="wi-sentence">{flight_words.minutes_opening(inputs, this)}</p></div>'
+        f'<div class="wi-short"><p class="wi-sentence">{opening}</p></div>'
         f'<p class="wi-pinned">{flight_words.pinned_minutes(this, pin, other, units)}</p>'
     )
-    page_frame.leans_on()
+    page_frame.guessed()
     page_frame.notice()
     page_frame.knob_strip()
+    if page_frame.waits(inputs):
+        return
     way_of_flying()
     voltage_block(inputs, this, pin, other)
     speed_block(inputs, pin)
@@ -446,8 +449,8 @@ def _cutoff_words(cut: answers.Cutoff) -> str:
 
 
 def firmware_block(inputs: Inputs) -> None:
-    """Hover command to type in."""
-    page_frame.section("Hover command to type in", "what holds it still on a full pack and at the end of the flight")
+    """Throttle above idle to type in as the firmware's hover setting."""
+    page_frame.section("Hover setting to type in", "throttle above idle that hovers, on a full pack and at the end")
     page_frame.say(f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>')
 
 

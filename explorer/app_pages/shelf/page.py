@@ -19,7 +19,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs, apply, measured_label
 from explorer.inputs.measured_parts import measured
 from explorer.saved.store import SavedBuild, StoreError, file_name
-from explorer.session import kept_values, measured_parts, shelf, state
+from explorer.session import kept_values, measured_parts, shelf, state, typed_labels, whole_builds
 from explorer.text.numbers import number, value
 from propmodel import parts
 from propmodel.base.units import CELSIUS_ZERO, INCH
@@ -29,6 +29,8 @@ from propmodel.parts.to_parts import MEASURED_LOG_SD, PartsError
 
 SHOWN = 12
 """Builds shown at first: each costs a forecast."""
+MOST_TOLD = 6
+"""Sentences about builds brought in at once."""
 KINDS = {"motors": "Motors", "propellers": "Propellers", "packs": "Packs", "controllers": "ESC"}
 NAME_OF = {
     "motors": "motor_name",
@@ -130,9 +132,20 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
             say_next(
                 f"{len(new)} build{'s' if len(new) != 1 else ''} brought in: {', '.join(b.name for b in new[:6])}."
             )
+            for text in _doubtful(new):
+                say_next(text)
         except StoreError as wrong:
             say_next(str(wrong))
         st.rerun()
+
+
+def _doubtful(new: list[SavedBuild]) -> list[str]:
+    """What could not be used of builds just brought in, a sentence for each of the first few."""
+    told = [(build.name, text) for build in new for text in shelf.unusable(build.record)]
+    words = [f"“{name}”: {text}" for name, text in told[:MOST_TOLD]]
+    if len(told) > MOST_TOLD:
+        words.append(f"And {len(told) - MOST_TOLD} more: put a build on the screen to read what concerns it.")
+    return words
 
 
 def _save(name: str, over: bool) -> None:
@@ -163,7 +176,8 @@ def _load(key: str) -> None:
         say_next(str(wrong))
         return
     inputs, own, words = shelf.inputs_of_record(kept.record)
-    state.load(inputs)
+    whole_builds.put(inputs)
+    st.session_state.pop("why_own", None)
     st.session_state["own_parts"] = own
     st.session_state["saved_build"] = (kept.key, kept.revision, kept.name)
     for text in [f"“{kept.name}” is on the screen.", *([kept.notice] if kept.notice else []), *words]:
@@ -225,11 +239,11 @@ def short(inputs: Inputs) -> str:
         return "Its parts cannot be worked out together."
     if not math.isfinite(got.hover_throttle):
         pulls = value("pull_to_weight", got.thrust_to_weight)
-        return f"Takes off at {value('mass', got.mass)}, pulls {pulls} its weight, cannot hover."
+        return f"Takes off at {value('mass', got.mass)}, thrust {pulls} its weight, cannot hover."
     return (
-        f"Takes off at {value('mass', got.mass)}, hovers at "
-        f"{value('percent', got.hover_throttle)} throttle, lasts about "
-        f"{value('minutes', got.minutes)} flown your way and pulls "
+        f"Takes off at {value('mass', got.mass)}, has a hover command of "
+        f"{value('percent', got.hover_throttle)}, lasts about "
+        f"{value('minutes', got.minutes)} flown your way; thrust is "
         f"{value('pull_to_weight', got.thrust_to_weight)} its weight."
     )
 
@@ -412,6 +426,7 @@ def _use(kind: str, row: dict[str, Any]) -> None:
         return
     values = {k: v for k, v in values.items() if k in FIELDS and (v is not None or FIELDS[k].optional)}
     state.load(apply(state.inputs(), values))
+    typed_labels.retire()
     name = str(values.get(NAME_OF[kind]) or row.get("name") or "")
     ohms = row.get("effective resistance [mohm]")
     if kind == "motors" and ohms is not None and not pd.isna(ohms):
@@ -488,6 +503,7 @@ def _use_measured(name: str | None) -> None:
         d, pitch, blades = _sizes(name)
         values |= {"diameter_in": d, "pitch_in": pitch, "blades": blades, "propeller_name": measured_label(name)}
     state.load(apply(state.inputs(), values))
+    typed_labels.retire()
 
 
 # ---- to take along ----------------------------------------------------------------------------------------
@@ -503,7 +519,15 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     home = float(st.session_state.get("way_home_kept", 20.0))
     sheet = field_sheet(
         sheet_numbers.sheet_of(
-            inputs, pin, units=page_frame.units(), link=state.link(), made=made, modern=age, home=home
+            inputs,
+            pin,
+            units=page_frame.units(),
+            link=state.link(),
+            made=made,
+            modern=age,
+            home=home,
+            lent=typed_labels.borrowed(inputs),
+            first=page_frame.first_sentence,
         )
     )
     frame = sheet_numbers.curves(inputs, pin)

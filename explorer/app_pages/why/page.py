@@ -18,7 +18,7 @@ from explorer.controls import page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from explorer.inputs.measured_parts import OwnInputs
-from explorer.session import state
+from explorer.session import state, typed_labels, whole_builds
 from explorer.text.numbers import lowered, prose, quantity_of
 
 PAGE = page_frame.page_file("why")
@@ -108,7 +108,7 @@ def term_rows(terms: Sequence[Term]) -> str:
 
 
 def story_rows() -> None:
-    """The six stories as rows."""
+    """The stories as rows."""
     with st.container(key="why_stories"):
         for story in STORIES.values():
             st.page_link(PAGE, label=story.title, query_params={"story": story.key, "step": "ask"})
@@ -118,7 +118,7 @@ def story_rows() -> None:
 @st.fragment
 def lists(inputs: Inputs) -> None:
     """Search field, questions, stories, words."""
-    # on a phone the style sheet puts the six stories above the search and its long list
+    # on a phone the style sheet puts the stories above the search and its long list
     with st.container(key="why_pair"):
         left, right = st.columns([1.7, 1], gap="large")
     with left:
@@ -161,19 +161,22 @@ def lists(inputs: Inputs) -> None:
 def _load(got: Facts) -> None:
     """Put a story's builds on the screen and keep the reader's own."""
     if "why_own" not in st.session_state:
-        kept = (state.inputs(), st.session_state["pinned"], st.session_state["pin_is_example"])
-        st.session_state["why_own"] = kept
+        pinned, example = st.session_state["pinned"], st.session_state["pin_is_example"]
+        saved = st.session_state.get("saved_build")
+        st.session_state["why_own"] = (state.inputs(), pinned, example, typed_labels.held(), saved)
     if got.story.loads_before:
-        state.load(got.before)
+        whole_builds.put(got.before)
     else:
-        state.load(got.after)
+        whole_builds.put(got.after)
         st.session_state["pinned"] = got.before
         st.session_state["pin_is_example"] = False
 
 
 def _back() -> None:
-    own, pinned, example = st.session_state.pop("why_own")
-    state.load(own)
+    own, pinned, example, labels, saved = st.session_state.pop("why_own")
+    whole_builds.put(own)
+    typed_labels.put_back(labels)
+    st.session_state["saved_build"] = saved
     st.session_state["pinned"] = pinned
     st.session_state["pin_is_example"] = example
 
@@ -181,11 +184,10 @@ def _back() -> None:
 def own_build() -> None:
     """The way back, where a story's build was loaded."""
     kept = st.session_state.get("why_own")
-    if kept is not None and st.button(
-        f"Back to my build: {page_frame.tame(kept[0].name) or 'no name'}", key="why_back"
-    ):
-        _back()
-        st.rerun()
+    if kept is not None:
+        name = page_frame.tame(kept[0].name) or "no name"
+        if st.button(f"Back to my build: {name}", key="why_back", on_click=_back):
+            st.rerun()  # the labels stand outside this block
 
 
 # ---- stories ----------------------------------------------------------------------------------------------
@@ -431,7 +433,7 @@ def page(inputs: Inputs) -> None:
     """Draw the page."""
     page_frame.style("why")
     asked = st.query_params.get("story")
-    if asked in STORIES:
+    if asked is not None and asked in STORIES:
         st.page_link(PAGE, label="← All questions, stories and words")
         story_block(asked)
         return

@@ -1,4 +1,4 @@
-"""The six stories as data: scenes at the club Thornbarrow, paths of change, formulas with both builds' numbers."""
+"""The stories as data: scenes at the club Thornbarrow, paths of change, formulas with both builds' numbers."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from explorer.app_pages.why.story import Facts, Note, Quiz, Story, Task, answers_at, mass_g
+from explorer.app_pages.why.story import Facts, Note, Quiz, Story, Task, answers_at, mass_g, told
+from explorer.app_pages.why.tiny_story import TINY_STORY
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.text.numbers import value
 from explorer.text.working_step import Step
@@ -28,7 +29,7 @@ __all__ = ["STORIES"]
 
 HOVER = Note("hover_power", "power", "watts to hang still")
 STAY = Note("hover_time", "minutes", "hanging still lasts")
-COMMAND = Note("hover_throttle", "percent", "throttle in the hover")
+COMMAND = Note("hover_throttle", "percent", "hover command")
 TURNS = Note("hover_rev_per_s", "rpm", "rotor speed in the hover")
 PULL = Note("thrust_to_weight", "pull_to_weight", "pull over weight, fresh pack")
 AMPS = Note("full_throttle_current", "current", "amps from the pack, flat out")
@@ -66,7 +67,7 @@ def _scree(**changes: Any) -> Inputs:
 
 def _inch_path(i: Inputs, t: NDArray) -> dict[str, Any]:
     # a propeller of the same make weighs more: 15 g for the four of them
-    return {"diameter_in": i.diameter_in + t, "propeller_g": i.propeller_g + 3.75 * t}
+    return {"diameter_in": i.diameter_in + t, "propeller_g": told(i.propeller_g) + 3.75 * t}
 
 
 def _inch_also(f: Facts) -> list[str]:
@@ -161,7 +162,7 @@ def _five() -> Inputs:
         whole,
         name="Scree on five cells",
         cells=5,
-        pack_g=round(whole.pack_g * 5 / 6, 1),
+        pack_g=round(told(whole.pack_g) * 5 / 6, 1),
         motor_max_cells=5,
         vtx_max_cells=5,
         pack_name="Thornbarrow 5S 1300 (invented part)",
@@ -312,7 +313,7 @@ def _cold_why(f: Facts) -> list[Step]:
     home = to_build(replace(f.before, air_temperature_c=demo_inputs("scree").air_temperature_c))
     a, b = Assessment(warm), Assessment(cold)
     r = [1000 * float(x.fresh_sustained.pack_resistance) for x in (a, b)]
-    rho = [float(x.air.density) for x in (home, warm)]
+    rho = [float(np.asarray(x.air.density)) for x in (home, warm)]
     amps = f.a["hover_current"]
     left = [100 * float(flight_time(x, "hang still").end_state_of_charge) for x in (warm, cold)]
     return [
@@ -390,7 +391,8 @@ def _high_path(i: Inputs, t: NDArray) -> dict[str, Any]:
 
 
 def _density(f: Facts) -> tuple[float, float]:
-    return float(to_build(f.before).air.density), float(to_build(f.after).air.density)
+    before, after = (to_build(one).air.density for one in (f.before, f.after))
+    return float(np.asarray(before)), float(np.asarray(after))
 
 
 def _high_also(f: Facts) -> list[str]:
@@ -502,7 +504,7 @@ def _camera_also(f: Facts) -> list[str]:
     more = answers_at(
         f.after,
         capacity_mah=f.after.capacity_mah + MORE_MAH,
-        pack_g=f.after.pack_g * (f.after.capacity_mah + MORE_MAH) / f.after.capacity_mah,
+        pack_g=told(f.after.pack_g) * (f.after.capacity_mah + MORE_MAH) / f.after.capacity_mah,
     )
     gain = _gain(more["hover_time"], f.b["hover_time"])
     return [
@@ -601,12 +603,9 @@ def _corner(a: Assessment) -> NDArray:
 
 def _spare_heat(f: Facts) -> list[Assessment]:
     """The craft with its own motors, and with four of the shorter stator."""
-    return [
-        Assessment(
-            to_build(replace(f.before, **{k: float(v[0]) for k, v in _spare_path(f.before, np.array([w])).items()}))
-        )
-        for w in (0.0, 2.0)
-    ]
+    paths = [_spare_path(f.before, np.array([which])) for which in (0.0, 2.0)]
+    changes: list[dict[str, Any]] = [{name: float(values[0]) for name, values in path.items()} for path in paths]
+    return [Assessment(to_build(replace(f.before, **one))) for one in changes]
 
 
 def _spare_also(f: Facts) -> list[str]:
@@ -637,6 +636,7 @@ def _spare_why(f: Facts) -> list[Step]:
         emf = 60.0 * n / (kv * ratio)
         parts.append((emf, float(point.motor_current), float(point.motor_voltage)))
     (e1, i1, v1), (e2, i2, v2) = parts
+    power = 1.0 / float(np.asarray(to_build(f.before).controller.throttle_exponent))
     return [
         (
             "Same pull, same propeller, same speed",
@@ -651,7 +651,7 @@ def _spare_why(f: Facts) -> list[Step]:
         ),
         (
             "Command",
-            f"{v2:.2f} / {v1:.2f} = {v2 / v1:.3f} of the duty; the answer above counts throttle above idle",
+            f"{v2:.2f} / {v1:.2f} = {v2 / v1:.3f} of the duty, and that to the power {power:.2f} of the command",
             "Duty is volts at the motor over volts of the pack; the throttle map turns it into throttle.",
         ),
     ]
@@ -704,6 +704,6 @@ SPARE_STORY = Story(
 
 
 STORIES: Mapping[str, Story] = MappingProxyType(
-    {s.key: s for s in (INCH_STORY, CELL_STORY, COLD_STORY, HIGH_STORY, CAMERA_STORY, SPARE_STORY)}
+    {s.key: s for s in (INCH_STORY, CELL_STORY, COLD_STORY, HIGH_STORY, CAMERA_STORY, SPARE_STORY, TINY_STORY)}
 )
-"""The six, in the order of the list; the key stands in the address."""
+"""All of them, in the order of the list; the key stands in the address."""

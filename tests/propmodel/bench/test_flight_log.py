@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import flight_files
 import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from propmodel import bench, demo
+from propmodel import bench, demo, performance
 
 RESISTANCE = 0.045  # ohm
 HOVER = 14.0  # A
@@ -174,3 +175,142 @@ def test_frames_of_two_flights_can_be_joined():
     for log in logs:
         bench.calibrate_flight(log, charge_put_back=0.4)
     assert len(pd.concat([log.frame for log in logs])) == sum(len(log.frame) for log in logs)
+
+
+@pytest.mark.parametrize("write", [flight_files.motors_log, flight_files.telemetry_log])
+@pytest.mark.parametrize("legs", [flight_files.IN_PIECES, flight_files.THEN_CRUISE])
+def test_hover_in_pieces_and_beside_a_cruise(write, legs) -> None:
+    """Told by users: hover, play, hover; and a flight that is mostly a steady cruise."""
+    f = flight_files.flown(legs)
+    found = bench.calibrate_flight(bench.read(write(f).encode()))
+    still = f["kind"] == "hover"
+    assert found.hover_current == pytest.approx(np.median(f["i"][still]), rel=0.03)
+    if found.of_motors:
+        assert found.hover_throttle == pytest.approx(np.median(f["throttle"][still]), abs=0.006)
+    hover = found.steady[found.steady["taken_as"] == "hover"].iloc[0]
+    assert hover["pieces"] == sum(what == "hover" for what, _ in legs)
+    cruise = found.steady[(found.steady["taken_as"] == "cruise") & (found.steady["seconds"] > 5)]
+    if legs is flight_files.THEN_CRUISE:
+        assert cruise["seconds"].sum() > 60
+        assert any("taken as cruise" in note for note in found.notes)
+    else:
+        assert not len(cruise)
+    assert any(f"{hover['pieces']} pieces" in note for note in found.notes)
+
+
+def test_a_slow_cruise_below_the_hover_is_told_apart_by_the_forecast() -> None:
+    """At the speed of longest endurance level flight takes less than the hover (momentum theory)."""
+    build = demo("scree")
+    said = float(performance(build).hover_power)
+    f = flight_files.flown(flight_files.THEN_CRUISE)
+    slow = f["kind"] == "cruise"
+    f["i"][slow] = 0.82 * flight_files.HOVER_WATTS / f["v"][slow]
+    # the forecast is that of the hover, but for a tenth
+    share = 1.1 * said / flight_files.HOVER_WATTS
+    f["i"] = f["i"] * share
+    log = bench.read(flight_files.motors_log(f).encode())
+    still = np.median(f["i"][f["kind"] == "hover"])
+    assert bench.calibrate_flight(log, build).hover_current == pytest.approx(still, rel=0.03)
+
+
+def test_a_log_of_the_stick_is_set_against_the_stick() -> None:
+    """Radio logs show the stick, which counts above idle; motor outputs show the command with idle."""
+    f = flight(20.0)
+    text = "Time (s),Voltage (V),Current (A),Throttle (%)\n" + "\n".join(
+        f"{t:.2f},{v:.2f},{i:.2f},{100 * s:.1f}"
+        for t, v, i, s in zip(f["t"], f["v"], f["i"], f["throttle"], strict=True)
+    )
+    build = demo("scree")
+    by_stick = bench.calibrate_flight(bench.read(text.encode()), build)
+    by_motors = bench.calibrate_flight(bench.read(controller_export(f).encode()), build)
+    assert by_motors.of_motors and not by_stick.of_motors
+    stick = by_stick.comparison.loc["throttle stick in hover, middle of the pack", "forecast"]
+    command = by_motors.comparison.loc["hover command, middle of the pack", "forecast"]
+    idle = build.controller.idle_duty
+    exponent = build.controller.throttle_exponent
+    assert command**exponent == pytest.approx(idle + (1 - idle) * stick**exponent, rel=0.02)
+    assert stick < command - 0.02
+
+
+# ---- joined logs ------------------------------------------------------------------------------------------
+
+
+def rows(f: dict[str, np.ndarray], *, counter: bool = True) -> list[str]:
+    """Rows of a log with time, voltage, current and perhaps the charge counted."""
+    n = range(f["t"].size)
+    return [
+        f"{f['t'][k]:.3f},{f['v'][k]:.3f},{f['i'][k]:.3f}" + (f",{1000 * f['q'][k]:.2f}" if counter else "") for k in n
+    ]
+
+
+HEAD = {True: "Time (s),Voltage (V),Current (A),Charge (mAh)", False: "Time (s),Voltage (V),Current (A)"}
+
+
+@pytest.mark.parametrize("counter", [True, False], ids=["with counter", "current only"])
+@pytest.mark.parametrize("logs", [2, 3])
+def test_joined_logs_count_each_by_itself(logs: int, counter: bool) -> None:
+    """Flights put end to end in one file: charge, time and the sensor's scale are those of all of them."""
+    flights = [flight(10.0, seed=k) for k in range(logs)]
+    alone = [
+        bench.calibrate_flight(bench.read("\n".join([HEAD[counter], *rows(f, counter=counter)]).encode()))
+        for f in flights
+    ]
+    text = "\n".join([HEAD[counter], *(row for f in flights for row in rows(f, counter=counter))])
+    log = bench.read(text.encode())
+    put_back = sum(float(f["true_q"][-1]) for f in flights)
+    found = bench.calibrate_flight(log, charge_put_back=put_back)
+    assert_allclose(found.charge_used, put_back, rtol=1e-9)
+    assert_allclose(found.sensor_scale, 1.0, atol=0.01)
+    assert_allclose(found.flight_time, sum(one.flight_time for one in alone), rtol=0.02)
+    assert_allclose(found.hover_current, HOVER, rtol=0.03)
+    assert_allclose(found.pack_resistance, RESISTANCE, rtol=0.1)
+    assert any(f"{logs} logs are joined" in note for note in found.notes)
+    assert [doubt.kind for doubt in log.doubts] == ["joined"]
+    firsts = np.cumsum([f["t"].size for f in flights])[:-1]
+    assert log.doubts[0].rows == tuple(int(k) for k in firsts)
+
+
+@pytest.mark.parametrize("again", [False, True], ids=["one heading", "heading of its own"])
+def test_a_joined_log_that_begins_late_is_told_apart_too(again: bool) -> None:
+    """The second clock starts at 40 s, inside the span of the first: sorted by time both would be mixed."""
+    first, second = flight(10.0), flight(10.0, seed=1)
+    late = {**second, "t": second["t"] + 40.0}
+    heading = [HEAD[False]] if again else []
+    text = "\n".join([HEAD[False], *rows(first, counter=False), *heading, *rows(late, counter=False)])
+    found = bench.calibrate_flight(bench.read(text.encode()))
+    assert_allclose(found.charge_used, float(first["true_q"][-1] + second["true_q"][-1]), rtol=0.01)
+
+
+def test_rows_out_of_order_are_one_flight() -> None:
+    """Late rows, a file that runs backwards and a shuffled one are no joined logs."""
+    f = flight(10.0)
+    told = rows(f, counter=False)
+    late = told.copy()
+    late[500], late[503] = late[503], late[500]
+    shuffled = [told[k] for k in np.random.default_rng(3).permutation(len(told))]
+    for order in (told, late, told[::-1], shuffled):
+        log = bench.read("\n".join([HEAD[False], *order]).encode())
+        found = bench.calibrate_flight(log)
+        assert_allclose(found.charge_used, float(f["true_q"][-1]), rtol=0.01)
+        assert "joined" not in [doubt.kind for doubt in log.doubts]
+
+
+def test_a_current_that_is_negative_everywhere_is_a_doubt() -> None:
+    f = flight(10.0)
+    backwards = {**f, "i": -f["i"]}
+    log = bench.read("\n".join([HEAD[False], *rows(backwards, counter=False)]).encode())
+    (doubt,) = [doubt for doubt in log.doubts if doubt.kind == "negative_current"]
+    assert doubt.severity == "wrong" and "wrong way round" in doubt.sentence
+    with pytest.raises(ValueError, match="wrong way round"):
+        bench.calibrate_flight(log)
+    # a charger's or a glider's moments of negative current are no such thing
+    some = {**f, "i": np.where(f["t"] < 5.0, -2.0, f["i"])}
+    log = bench.read("\n".join([HEAD[False], *rows(some, counter=False)]).encode())
+    assert "negative_current" not in [doubt.kind for doubt in log.doubts]
+
+
+def test_a_stand_whose_current_is_negative_is_a_doubt() -> None:
+    lines = [f"{k / 10:.1f},{24.0 - k / 10:.2f},{-(k**2) / 3:.2f},{40.0 * k:.0f}" for k in range(1, 10)]
+    log = bench.read("\n".join(["Throttle (share),Voltage (V),Current (A),Thrust (g)", *lines]).encode())
+    assert log.kind == "stand"
+    assert "negative_current" in [doubt.kind for doubt in log.doubts]

@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from scipy.integrate import solve_ivp
 
 from propmodel.assembly.build import with_fields
@@ -154,9 +155,8 @@ def test_steps_are_whole_and_in_order(name: str, age: bool | None) -> None:
     assert ("Idle without propellers: speed" in titles) == (age is True)
     # propellers come on only in the last steps
     first_on = next(i for i, t in enumerate(titles) if "stand" in t)
-    assert all("ropellers off" in s.do or "no pack" in s.tool or "ithout propellers" in s.title
-               or s.title in ("Set the current limit", "Standby current", "Equal corners")
-               for s in steps[:first_on])  # fmt: skip
+    assert all("ropellers off" in s.caution for s in steps[:first_on])
+    assert all(s.caution for s in steps)
 
 
 @pytest.mark.parametrize("name", demo_names())
@@ -201,7 +201,7 @@ def test_judge_words() -> None:
         judge(step(SCREE, "Look"), 3.0)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 @given(reading=st.floats(allow_nan=False), which=st.integers(0, 15))
 def test_every_number_gets_one_of_three_words(reading: float, which: int) -> None:
     s = power_up_steps(SCREE)[which]
@@ -220,7 +220,8 @@ def test_limits_to_set_leave_room_for_a_sound_craft_only() -> None:
         assert limit >= standby.expect_high + full.stop_above
         # A limiter set like this is far below what would burn a wire. The bound was 0.10: the fitted loss torque is
         # 1.7 times that of the one motor measured bare, so the smallest demo craft reaches 0.13 of its stall current.
-        assert limit < 0.15 * facts(p)[0].value
+        # A one-cell craft of 30 g stalls at 14 A: there the bound is what no wire down to 28 AWG minds (estimate).
+        assert limit < max(0.15 * facts(p)[0].value, 5.0)
 
 
 def test_stand_figures_are_those_of_one_rotor() -> None:
@@ -230,7 +231,7 @@ def test_stand_figures_are_those_of_one_rotor() -> None:
     # on the pack it sags below a stiff supply: less, but not by more than the sag allows
     assert 0.80 * float(curve.thrust) < SCREE.stand_pull[1] < float(curve.thrust)
     assert 0.75 * float(curve.supply_current) < SCREE.stand_current[1] < float(curve.supply_current)
-    pull = step(SCREE, "One motor on a stand: pull")
+    pull = step(SCREE, "One motor on a stand: thrust")
     assert pull.expect_low == pytest.approx(SCREE.stand_pull[0] / GRAM_FORCE, rel=1e-12)
 
 
@@ -292,7 +293,7 @@ def test_energy_of_a_capacitor() -> None:
     assert transients.capacitor_energy(25.2, 1000e-6) == pytest.approx(0.31752, rel=1e-12)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(
     c=st.floats(1e-5, 5e-3),
     r=st.floats(0.005, 0.5),

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import threading
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -16,10 +15,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from explorer.app_pages.choose import counting, plan
+from explorer.app_pages.choose import counting, looks, map_words, plan, ranges, sold_steps
 from explorer.app_pages.choose import picture as choice_picture
-from explorer.app_pages.choose.picture import ASKED, LOOKS, asked_outputs, conditions, picture
-from explorer.app_pages.choose.plan import RANGES, RangeError, read_range, read_stators
+from explorer.app_pages.choose.looks import ASKED, LOOKS, asked_outputs, conditions
+from explorer.app_pages.choose.picture import picture
+from explorer.app_pages.choose.ranges import RANGES, RangeError, read_range, read_stators
 from explorer.forecasts import headlines
 from explorer.forecasts.mixed_flight import WAY
 from explorer.inputs import Inputs, check, demo_inputs, to_build
@@ -41,7 +41,7 @@ def values_of(inputs: Inputs, texts: dict) -> dict[str, tuple]:
         if name == "stator":
             found[name] = read_stators(text)
         elif name == "chemistry":
-            found[name] = plan.read_chemistries(text)
+            found[name] = ranges.read_chemistries(text)
         else:
             found[name] = read_range(text, name, float(getattr(inputs, name)))
     return found
@@ -51,7 +51,7 @@ def small(inputs: Inputs, **texts: object) -> dict[str, tuple]:
     """A handful of combinations around a build."""
     first = {
         "kv": f"{0.9 * inputs.kv:.0f}, {inputs.kv:.0f}, {1.15 * inputs.kv:.0f}",
-        "stator": f"{plan.stator_text((inputs.stator_d_mm, inputs.stator_h_mm))}, 2306, 2807",
+        "stator": f"{ranges.stator_text((inputs.stator_d_mm, inputs.stator_h_mm))}, 2306, 2807",
         "diameter_in": f"{inputs.diameter_in:g}, {0.9 * inputs.diameter_in:.3g}",
         "pitch_in": f"{inputs.pitch_in:g}, {0.8 * inputs.pitch_in:.3g}",
         "blades": "2, 3",
@@ -165,10 +165,10 @@ def test_any_text_is_stators_or_a_sentence(text):
 @pytest.mark.parametrize("wide", [False, True])
 def test_ranges_around_a_craft_hold_it_and_can_be_counted(name, wide):
     inputs = demo_inputs(name)
-    values = values_of(inputs, plan.around(inputs, wide=wide))
-    assert plan.inside(inputs, values)
+    values = values_of(inputs, ranges.around(inputs, wide=wide))
+    assert ranges.inside(inputs, values)
     count = plan.count_of(values, {})
-    assert 10_000 < count < (1_300_000 if wide else 150_000)
+    assert 2_000 < count < (1_300_000 if wide else 150_000)
     assert plan.too_many(values, {}) == ""
 
 
@@ -289,12 +289,12 @@ def test_a_list_without_a_needed_column_is_told():
 def test_the_file_of_all_that_hold_names_parts_harmlessly():
     inputs, frames = Inputs(), listed()
     _, found = swept(inputs, small(inputs), ("hover_time", *FITS, *SHARES), frames=frames)
-    text = choice_picture.csv_of(found, [], frames, 100).decode()
+    text = map_words.csv_of(found, [], frames, 100).decode()
     lines = text.splitlines()
     assert len(lines) == 17
     assert "hover_time [s]" in lines[0] and "controller_current [share used]" in lines[0]
     assert ",'=Moss," in text and ",=Moss" not in text
-    assert len(choice_picture.csv_of(found, [], frames, 5).decode().splitlines()) <= 6
+    assert len(map_words.csv_of(found, [], frames, 5).decode().splitlines()) <= 6
 
 
 # ---- the picture ------------------------------------------------------------------------------------------
@@ -303,7 +303,7 @@ def test_the_file_of_all_that_hold_names_parts_harmlessly():
 @pytest.fixture(scope="module")
 def many():
     inputs = Inputs()
-    values = values_of(inputs, plan.around(inputs))
+    values = values_of(inputs, ranges.around(inputs) | {"cells": "5 to 7"})
     _, found = swept(inputs, values, ("hover_time", "thrust_to_weight", "mass", *FITS, *SHARES))
     return inputs, found
 
@@ -316,6 +316,7 @@ def test_the_frontier_is_what_its_definition_says(many):
     good = found.meets(asked)
     x, y = found["hover_time"].ravel(), found["thrust_to_weight"].ravel()
     assert seen.frontier.size <= 60
+    assert len(seen.frontier)
     for index in seen.frontier:
         better = good & (x >= x[index]) & (y >= y[index]) & ((x > x[index]) | (y > y[index]))
         assert good[index] and not better.any()
@@ -328,6 +329,7 @@ def test_mass_counts_as_better_when_it_is_less(many):
     _, found = many
     seen = picture(found, [], x="mass", y="thrust_to_weight")
     x, y = found["mass"].ravel(), found["thrust_to_weight"].ravel()
+    assert len(seen.frontier)
     for index in seen.frontier:
         better = (x <= x[index]) & (y >= y[index]) & ((x < x[index]) | (y > y[index]))
         assert not better.any()
@@ -354,7 +356,7 @@ def test_when_nothing_holds_the_value_named_lets_one_through(many):
     asked = conditions([("thrust_to_weight", "at least", 13.0)], "every limit")
     seen = picture(found, asked)
     assert seen.holding == 0 and seen.winners == [] and seen.frontier.size == 0
-    words = choice_picture.holds_words(seen, Units())
+    words = map_words.holds_words(seen, Units())
     assert words.startswith(f"Nothing holds. Pull over weight above 13.0{NARROW}times kills 100{NARROW}%; at ")
     eased = conditions([("thrust_to_weight", "at least", seen.verdicts[0].nearest)], "every limit")
     assert int(found.meets(eased).sum()) >= 1
@@ -365,7 +367,7 @@ def test_when_nothing_holds_the_value_named_lets_one_through(many):
 def test_two_conditions_that_only_fail_together_are_told(many):
     _, found = many
     asked = [Condition("thrust_to_weight", "at least", 50.0), Condition("hover_time", "at least", 1e5)]
-    words = choice_picture.holds_words(picture(found, asked), Units())
+    words = map_words.holds_words(picture(found, asked), Units())
     assert words.startswith("Nothing holds.") and "ease two of them" in words
 
 
@@ -378,7 +380,7 @@ def test_shares_of_what_falls_are_shares(many):
     cells = (found["motor_cells"] > 1) | (found["controller_cells"] > 1) | (found["video_voltage"] > 1)
     assert told["more cells than a part is rated for"] >= float(cells.mean()) - 1e-9
     assert list(told.values()) == sorted(told.values(), reverse=True)
-    words = choice_picture.holds_words(seen, Units())
+    words = map_words.holds_words(seen, Units())
     assert f"{number(seen.holding)} of {number(seen.size)} hold" in words
 
 
@@ -387,7 +389,7 @@ def test_craft_that_cannot_hover_make_no_picture_and_no_fault():
     _, found = swept(heavy, small(heavy), ("hover_time", "thrust_to_weight", "mass"))
     seen = picture(found, conditions([], "nothing"))
     assert seen.holding == 0
-    assert "0" in choice_picture.holds_words(seen, Units())
+    assert "0" in map_words.holds_words(seen, Units())
 
 
 @settings(max_examples=60, deadline=None)
@@ -405,27 +407,27 @@ def test_thinning_keeps_order_and_both_ends(points, most):
 @pytest.mark.parametrize("name", list(LOOKS))
 def test_an_answer_shown_and_typed_back_is_the_same(name):
     for units in (Units(), Units("N", "mm", "F")):
-        there = float(choice_picture.shown(name, 3.7, units))
-        assert choice_picture.unshown(name, there, units) == pytest.approx(3.7)
+        there = float(looks.shown(name, 3.7, units))
+        assert looks.unshown(name, there, units) == pytest.approx(3.7)
 
 
 def test_change_words_say_which_way_and_how_much():
-    assert choice_picture.change_words("hover_time", 330.0, 300.0) == f"10{NARROW}% longer"
-    assert choice_picture.change_words("mass", 0.5, 1.0) == f"50{NARROW}% lighter"
-    assert choice_picture.change_words("thrust_to_weight", 5.0, 5.01) == "the same"
-    assert choice_picture.change_words("hover_time", math.nan, 300.0) == "no longer possible"
+    assert looks.change_words("hover_time", 330.0, 300.0) == f"10{NARROW}% longer"
+    assert looks.change_words("mass", 0.5, 1.0) == f"50{NARROW}% lighter"
+    assert looks.change_words("thrust_to_weight", 5.0, 5.01) == "the same"
+    assert looks.change_words("hover_time", math.nan, 300.0) == "no longer possible"
 
 
 # ---- steps, solve-for, spread -----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("output", choice_picture.HEADLINES)
+@pytest.mark.parametrize("output", looks.HEADLINES)
 def test_a_step_buys_what_the_engine_says(output):
     inputs = Inputs()
     before = float(evaluate(Assessment(to_build(inputs)), [output])[output])
     found = counting.changes(inputs, output)
     assert [c.buys for c in found] == sorted((c.buys for c in found), reverse=True)
-    mah = next(c for c in found if c.words == "100 mAh more")
+    mah = next(c for c in found if c.words == "a 1400 mAh pack")
     after = counting.with_one(inputs, "capacity_mah", 1400.0, output)
     assert mah.after == pytest.approx(after, rel=1e-3)
     side = 1.0 if LOOKS[output].better == "max" else -1.0
@@ -433,11 +435,39 @@ def test_a_step_buys_what_the_engine_says(output):
 
 
 def test_a_step_that_does_not_fit_says_so():
-    inch = next(c for c in counting.changes(Inputs(), "hover_time") if c.words == "one inch more diameter")
-    assert "propeller in the frame" in inch.over  # sold for 5.1 inch
-    free = replace(Inputs(), frame_propeller_in=None)
-    inch = next(c for c in counting.changes(free, "hover_time") if c.words == "one inch more diameter")
-    assert "propeller in the frame" not in inch.over
+    def larger(frame):
+        inputs = replace(Inputs(), diameter_in=4.8, frame_propeller_in=frame)
+        return next(c for c in counting.changes(inputs, "hover_time") if c.words == "5 in propellers")
+
+    assert "propeller in the frame" in larger(4.8).over
+    assert "propeller in the frame" not in larger(None).over
+
+
+def test_every_step_is_to_a_size_that_is_sold():
+    for name in CRAFT:
+        inputs = demo_inputs(name)
+        for step in sold_steps.next_sold(inputs):
+            for path, (field, scale, _, _) in sold_steps._NEXT.items():
+                if step.field == path:
+                    assert getattr(inputs, field) + step.change / scale == pytest.approx(
+                        min(
+                            ranges.RANGES[field].sold,
+                            key=lambda v: abs(v - getattr(inputs, field) - step.change / scale),
+                        )
+                    )
+
+
+@pytest.mark.parametrize(
+    ("cells", "near", "wide"),
+    [(6, "4, 6", "4, 6, 8"), (4, "3, 4, 6", "3, 4, 6"), (1, "1, 2", "1, 2"), (5, "4, 5, 6", "4, 5, 6")],
+)
+def test_packs_tried_are_those_that_are_sold(cells, near, wide):
+    inputs = replace(Inputs(), cells=cells)
+    assert ranges.around(inputs)["cells"] == near and ranges.around(inputs, wide=True)["cells"] == wide
+
+
+def test_a_five_inch_tries_five_inch_propellers():
+    assert ranges.around(Inputs())["diameter_in"] == "5, 5.1, 5.2"
 
 
 def test_solving_and_putting_it_in_agree():
@@ -459,7 +489,7 @@ def test_spread_shares_make_a_whole():
 
 def job_of(texts: dict | None = None, before=None, outputs=("hover_time", "thrust_to_weight", "mass")):
     inputs = Inputs()
-    values = values_of(inputs, plan.around(inputs) | (texts or {}))
+    values = values_of(inputs, ranges.around(inputs) | (texts or {}))
     return counting.start(inputs, values, {}, outputs, plan.count_of(values, {}), before)
 
 
@@ -494,7 +524,7 @@ def test_no_more_than_two_counts_run_at_once_and_a_waiting_one_can_be_stopped():
         job = job_of({"kv": "1501, 1777"})
         assert not job.wait(0.4) and job.waiting
         job.stop()
-        assert job.wait(5) and job.stopped
+        assert job.wait(60) and job.stopped
     finally:
         for _ in range(counting.COUNTING):
             held.turn.release()
@@ -503,7 +533,7 @@ def test_no_more_than_two_counts_run_at_once_and_a_waiting_one_can_be_stopped():
 def test_minutes_flown_your_way_are_those_of_the_page_minutes():
     race = Inputs(flying_style="race")
     for inputs in (Inputs(), race):
-        values = values_of(inputs, plan.around(inputs))
+        values = values_of(inputs, ranges.around(inputs))
         outputs = asked_outputs(WAY, "thrust_to_weight", [], "nothing")
         assert WAY in outputs
         job = counting.start(inputs, values, {}, outputs, plan.count_of(values, {}), None)
@@ -531,7 +561,7 @@ def test_the_best_pack_for_hanging_still_is_not_the_best_for_your_way():
 
 def test_counting_minutes_your_way_can_be_stopped():
     inputs = Inputs()
-    values = values_of(inputs, plan.around(inputs) | {"kv": "1500 to 2400 by 11", "pitch_in": "3 to 5 by 0.1"})
+    values = values_of(inputs, ranges.around(inputs) | {"kv": "1500 to 2400 by 11", "pitch_in": "3 to 5 by 0.1"})
     job = counting.start(inputs, values, {}, ("mass", WAY), plan.count_of(values, {}), None)
     job.stop()
     assert job.wait(60) and job.stopped and job.answer is None and job.done < job.size
@@ -551,22 +581,22 @@ def test_the_bands_of_the_winners_are_those_of_their_builds(many):
 
 
 def test_what_is_kept_stays_within_its_bound(monkeypatch):
-    monkeypatch.setattr(counting, "KEPT_BYTES", 3_000_000)
     held = counting.Keeper()
     job = job_of()
     assert job.wait(60)
+    size = sum(v.nbytes for v in job.answer.found.values.values())
+    monkeypatch.setattr(counting, "KEPT_BYTES", 3 * size + size // 2)
     for k in range(6):
         held.put(str(k), job.answer)
-    size = sum(v.nbytes for v in job.answer.found.values.values())
     assert held.get("0") is None and held.get("5") is not None
-    assert sum(held.get(str(k)) is not None for k in range(6)) == max(1, 3_000_000 // size)
+    assert sum(held.get(str(k)) is not None for k in range(6)) == 3
 
 
 def test_a_fault_of_the_engine_becomes_a_sentence():
     planned = plan.plan(Inputs(), small(Inputs()), {})
     job = counting.Job("k", planned, ("no such output",), 1, counting.Keeper())
     job.begin()
-    assert job.wait(10) and "no such output" in job.fault and job.answer is None
+    assert job.wait(60) and "no such output" in job.fault and job.answer is None
 
 
 def test_many_visitors_counting_at_once_get_their_own_answers():
@@ -578,17 +608,15 @@ def test_many_visitors_counting_at_once_get_their_own_answers():
         found[k] = (job.size, int(job.answer.found.axes["motor.kv"][0]))
 
     threads = [threading.Thread(target=visit, args=(k,)) for k in range(6)]
-    start = time.monotonic()
     for t in threads:
         t.start()
     for t in threads:
         t.join()
-    assert time.monotonic() - start < 60
     assert {k: v[1] for k, v in found.items()} == {k: 1500 + k for k in range(6)}
 
 
 def test_every_name_the_page_offers_is_known_to_the_engine():
-    assert set(choice_picture.HEADLINES) == set(ASKED) - {WAY} <= set(OUTPUTS)
+    assert set(looks.HEADLINES) == set(ASKED) - {WAY} <= set(OUTPUTS)
     build = to_build(Inputs())
     for name, (path, scale) in counting.SOLVED.items():
         part, _, field = path.partition(".")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import streamlit as st
 
-from explorer.controls import late_values
+from explorer.session import late_values
 
 
 @pytest.fixture(autouse=True)

@@ -1,0 +1,126 @@
+"""The labels a visitor typed: what was read, what is answered, what is still open, what nobody told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import streamlit as st
+
+from explorer.inputs import FIELDS, Inputs
+from explorer.labels import Reading, answered, read_labels
+from explorer.session import late_values
+
+__all__ = [
+    "Open",
+    "answers",
+    "borrowed",
+    "clear_forgotten",
+    "forget",
+    "held",
+    "moved",
+    "opened",
+    "put_back",
+    "reading",
+    "retire",
+]
+
+_MADE_FROM_LABELS = ("labels", "lender", "label_made", "label_plain", "label_base", "told_by_hand")
+
+
+@dataclass(frozen=True)
+class Open:
+    """Labels that wait for an answer, and the fields they would fill."""
+
+    labels: tuple[str, ...]
+    fields: frozenset[str]
+
+    def __bool__(self) -> bool:
+        return bool(self.labels)
+
+
+_read = lru_cache(maxsize=64)(read_labels)
+
+
+def reading() -> Reading:
+    """What was read from the labels in the field; empty where they belong to a build that is gone."""
+    if st.session_state.get("labels_forgotten") or st.session_state.get("labels_retired"):
+        return Reading()
+    return _read(st.session_state.get("labels", ""))
+
+
+def answers(found: Reading) -> dict[int, int]:
+    """Number of each question with an answer, to the number of its option."""
+    keys = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(found.questions)}
+    given = {k: st.session_state.get(key, found.questions[k].assumed) for k, key in keys.items()}
+    return {k: choice for k, choice in given.items() if choice is not None}
+
+
+def opened() -> Open:
+    """What is open now."""
+    found = reading()
+    given = answers(found)
+    return Open(tuple(text for text in found.open_labels(given) if text), found.open_fields(given))
+
+
+def forget() -> None:
+    """The build on the screen is another one: the labels of the one before are cleared at the next run."""
+    st.session_state["labels_forgotten"] = True
+
+
+def retire() -> None:
+    """Parts of this build were replaced: the labels in the field are cleared at the next run.
+
+    What the lending craft stands for stays known, and what the labels told counts as told.
+    """
+    found = reading()
+    told = answered(found, answers(found)).keys()
+    st.session_state["told_by_hand"] = st.session_state.get("told_by_hand", set()) | told
+    st.session_state["labels_retired"] = True
+
+
+def clear_forgotten() -> None:
+    """Clear what `forget` and `retire` asked to; before the field is drawn."""
+    forgotten, retired = (st.session_state.pop(name, False) for name in ("labels_forgotten", "labels_retired"))
+    if forgotten or retired:
+        late_values.put("labels", "")
+    if forgotten:
+        for name in ("lender", "label_made", "label_plain", "label_base"):
+            st.session_state[name] = None
+        st.session_state["told_by_hand"] = set()
+
+
+def held() -> dict[str, Any]:
+    """All that stands behind a build made from labels, for `put_back`."""
+    return {name: st.session_state.get(name) for name in _MADE_FROM_LABELS}
+
+
+def put_back(kept: Mapping[str, Any]) -> None:
+    """Labels and lending craft of an earlier moment; only in a callback, where the field may be written."""
+    st.session_state.pop("labels_forgotten", None)
+    for name, value in kept.items():
+        st.session_state[name] = value
+    late_values.put("labels", kept["labels"] or "")
+    st.session_state["told_by_hand"] = kept["told_by_hand"] or set()
+
+
+def moved(inputs: Inputs) -> list[str]:
+    """Names of the fields that no longer are as the labels say."""
+    found = reading()
+    told = answered(found, answers(found))
+    return [FIELDS[name].label for name, value in told.items() if name in FIELDS and getattr(inputs, name) != value]
+
+
+def borrowed(inputs: Inputs) -> frozenset[str]:
+    """Fields of a build made from labels that still hold what the lending craft had; empty for other builds."""
+    plain: Inputs | None = st.session_state.get("label_plain")
+    if plain is None or not st.session_state.get("lender") or st.session_state.get("labels_forgotten"):
+        return frozenset()
+    found = reading()
+    assumed = {one.field for one in found.found if one.note == "assumed"}
+    told = (answered(found, answers(found)).keys() - assumed) | st.session_state.get("told_by_hand", set())
+    kept = {name for name in FIELDS if getattr(inputs, name) == getattr(plain, name)}
+    weighed = {"frame_g", "take_off_g"} if "take_off_g" in told or "frame_g" not in kept else set()
+    return frozenset((kept | assumed) - told - weighed)
