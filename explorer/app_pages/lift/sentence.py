@@ -266,7 +266,7 @@ def first_words(inputs: Inputs) -> str:
     return (
         f"This is a {size}-inch craft with invented parts. Move <b>Take-off mass</b> and watch the hover line. "
         "Then type your own labels in the side panel"
-        '<span class="wi-phone"> (behind the arrows » at the top left)</span>.'
+        '<span class="wi-phone"> (behind <b>Edit build</b>)</span>.'
     )
 
 
