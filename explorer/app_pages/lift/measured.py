@@ -81,7 +81,7 @@ def how_near(found: Nearest) -> str:
         return prose(f"{told}; single rotors, so not drawn over your pairs.")
     shown = drawn(found)
     if not any(one is first for one, _ in shown):
-        return prose(f"{told}; beyond your command cap, so not drawn.")
+        return prose(f"{told}; beyond your throttle cap, so not drawn.")
     if abs(math.log(first.pair.full_voltage / found.voltage)) < ALIKE:
         return prose(f"{told}, as your pack flat out: {SIGNS[0]} below.")
     return prose(f"{told} (your pack gives {_volts(found.voltage)} flat out): {SIGNS[0]} below.")
@@ -102,7 +102,7 @@ def key(found: Nearest, rotors: int) -> str:
         f": the marks should lie {side} the line." if side else "."
     )
     if found.cap < 1.0:
-        tells += f" They stand where your command cap of {100 * found.cap:.0f}{NARROW}% gives the same duty."
+        tells += f" They stand where your throttle cap of {100 * found.cap:.0f}{NARROW}% gives the same duty."
     return f'<p class="wi-small">Measured on a stand, one rotor times {rotors}: {"".join(parts)} {tells}</p>'
 
 

@@ -260,7 +260,7 @@ def test_names_reach_the_page_escaped():
 def one(kind: str = "share", share: float = 0.5, state: str = "clear", **more) -> Limit:
     known = {
         "key": "sag_low", "name": "something", "part": "pack", "kind": kind, "share": share, "hold": 10.0,
-        "state": state, "basis": "label", "sentence": "It is so.", "fix": "Change it.",
+        "state": state, "basis": "label", "reason": "It is so", "fix": "Change it.",
     }  # fmt: skip
     return Limit(**(known | more))
 
@@ -278,12 +278,21 @@ def test_state_is_told_by_symbol_and_word_and_by_the_shape_of_the_bar(state, wor
     assert f'class="bar {state}"' in text
 
 
-def test_bars_show_band_pinned_and_the_remedies_of_the_worst_three_only():
-    found = [one(share=1.4 - 0.1 * k, state="over", key=f"k{k}", fix=f"Remedy {k}.") for k in range(5)]
+def test_bars_show_band_pinned_and_remedies_and_fold_what_is_within_its_limit():
+    found = [
+        one(share=1.4 - 0.1 * k, state="over" if k < 4 else "tight", key=f"k{k}", fix=f"Remedy {k}.") for k in range(5)
+    ]
     text = margins.close_bars(found, bands={"k0": (1.2, 1.45)}, pinned={"k0": 0.75})
     assert "(120 to 145)" in text
     assert 'class="there" style="left:50.00%"' in text
-    assert [k for k in range(5) if f"Remedy {k}." in text] == [0, 1, 2]
+    shown, folded = text.split('<details class="fold">')
+    assert [k for k in range(5) if f"Remedy {k}." in shown] == [0, 1, 2, 3] and "Remedy 4." in folded
+    assert "1 more within their limits, 1 of them tight" in folded
+
+
+def test_what_such_craft_commonly_pass_has_no_cross_and_no_alarm_colour():
+    text = margins.close_bars([one(share=1.4, state="over", usual=True)], bands={}, pinned=None)
+    assert "over, usual" in text and "\u2715" not in text and "wi-over" not in text and 'class="bar usual"' in text
 
 
 def test_endless_shares_are_words_not_numbers():

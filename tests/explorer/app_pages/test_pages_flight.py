@@ -226,7 +226,7 @@ def test_too_many_cells_come_before_all_physics():
     assert "does not fit together" in sentence(at)
     text = body(at)
     assert "✕ does not fit" in text and "The video transmitter bears 25.2 V; a full pack gives 33.6 V." in text
-    assert "A command cap does not help" in text
+    assert "A throttle cap does not help" in text
 
 
 def test_the_cap_is_never_called_a_cure_for_too_many_cells():
@@ -236,15 +236,15 @@ def test_the_cap_is_never_called_a_cure_for_too_many_cells():
 
 
 def test_the_hot_motor_box_follows_what_was_flown():
-    at = opened("margins")
+    at = opened("margins", hot_motor=True)
     before = body(at)
     at.button_group(key="hot").set_value("flat out")
     run(at)
-    assert "hotter until something gives" in body(at) and "hotter until something gives" not in before
+    assert "hotter until it fails" in body(at) and "hotter until it fails" not in before
 
 
 def test_short_violent_things_are_there():
-    text = body(opened("margins"))
+    text = body(opened("margins", instant=True))
     for words in ("reaches 90 % of a punch in", "Blocked propeller", "Spark at plug-in", "bench supply"):
         assert words in text
 
