@@ -21,8 +21,11 @@ from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller
 from propmodel.dive.pull_out import pull_out
 from propmodel.flight import spin_up as response
+from propmodel.flight.best_speeds import best_speeds
+from propmodel.flight.climb import climb_rate
 from propmodel.flight.endurance import WAYS_OF_FLYING, FlightTime, Profile, flight_time
-from propmodel.flight.trim import best_speeds, climb_rate, level_flight, top_speed
+from propmodel.flight.level import level_flight
+from propmodel.flight.top_speed import top_speed
 from propmodel.powertrain.throttle_curve import bench_curve, throttle_curve
 from propmodel.studies import sensitivity, spread
 from propmodel.studies.solve_for import solve_for

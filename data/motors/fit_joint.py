@@ -1,10 +1,11 @@
 """Fit motor rule, throttle map, ripple loss and fast blade tips to all bench and makers' tables at once.
 
-Run from the checkout: ``python data/motors/fit_joint.py`` (some ten minutes, most of it for the left-out errors;
+Run from the checkout: ``python data/motors/fit_joint.py`` (half an hour, most of it for the left-out errors;
 ``--quick`` leaves those out). It needs the raw tables at ``../shared/data`` beside the checkout, or where
 ``PROPMODEL_SHARED`` points; they are not part of the project. It writes the tables of this folder: ``rule.csv`` (the
 constants that propmodel uses), ``effects.csv`` (scatter between motors, propellers and stands), ``stands.csv``,
-``motors.csv``, ``forms.csv`` (forms tried) and ``errors.csv`` (left-out errors and coverage). SOURCE.md explains them.
+``motors.csv``, ``forms.csv`` and ``forms_by_stand.csv`` (forms tried), and ``errors.csv`` (left-out errors and
+coverage). SOURCE.md explains them.
 
 The model of a row is that of `bench_curve`: throttle -> duty -> speed -> torque, current, thrust.
 Each motor has an own deviation in motor constant and speed constant, each propeller in C_T and figure of merit, each
@@ -64,6 +65,9 @@ OPTIONAL = {
     "kv_power_of_motor_constant": (0.0, 0.0, 1.0),
     "diameter_power_of_merit": (0.0, 0.0, 0.3),
     "log_thrust": (0.0, 0.0, 0.2),
+    "shape_power_of_kv": (0.0, 0.0, 0.2),
+    "shape_power_of_exponent": (0.0, 0.0, 0.3),
+    "idle_duty": (0.0, 0.0, 0.05),
     "log_warming": (np.log(0.15), np.log(0.15), 1.0),
     "log_speed_resistance": (np.log(0.15), np.log(0.15), 1.0),
 }
@@ -85,6 +89,9 @@ BEFORE = {
 """The rules before this fit; their knee was at tip Mach 0.5."""
 SCATTER = {"motor_constant": 0.165, "kv": 0.06, "c_t": 0.114, "merit": 0.075, "throttle": 0.115, "ripple": 0.55}
 """Log sd of the deviations: between motors, propellers and stands, found by iterating the fit (`effects.csv`)."""
+OWNER = {"motor_constant": "motor", "kv": "motor", "c_t": "propeller", "merit": "propeller"}
+OWNER |= {"throttle": "stand", "ripple": "stand", "idle_duty": "stand", "thrust_scale": "stand"}
+"""Whose deviation it is. The last two only in forms tried: duty at no throttle; load cell and air of a stand."""
 KNEE = 0.4
 """Tip Mach number from which C_P rises. Knees of 0.3 to 0.45 fit alike; chosen. [-]"""
 
@@ -179,17 +186,17 @@ class Fit:
     fixed: dict = field(default_factory=lambda: dict(FIXED))
     knee: float = KNEE
     power: int = 2
+    scatter: dict = field(default_factory=lambda: dict(SCATTER))
     z: np.ndarray | None = None
     jacobian: np.ndarray | None = None
 
     def __post_init__(self) -> None:
         t = self.rows
-        self.common = [*COMMON, *(k for k in OPTIONAL if k not in self.fixed)]
+        self.common = [k for k in (*COMMON, *OPTIONAL) if k not in self.fixed]
         self.levels = {k: list(t[k].unique()) for k in ("motor", "propeller", "stand")}
         at = {k: t[k].map({v: i for i, v in enumerate(names)}).to_numpy() for k, names in self.levels.items()}
-        owner = dict(zip(SCATTER, ("motor", "motor", "propeller", "propeller", "stand", "stand"), strict=True))
-        self.places = {k: at[v] for k, v in owner.items()}
-        self.counts = {k: len(self.levels[v]) for k, v in owner.items()}
+        self.places = {k: at[OWNER[k]] for k in self.scatter}
+        self.counts = {k: len(self.levels[OWNER[k]]) for k in self.scatter}
         self.a = {c: t[c].to_numpy(float) for c in t.select_dtypes("number")}
         volume = self.a["d"] ** 2 * self.a["h"]
         self.volume = volume
@@ -199,6 +206,10 @@ class Fit:
         idle = t[t.idle.notna()].groupby("motor").head(1)
         self.idle = [(i, t.idle[i], t.idle_V[i]) for i in idle.index]
 
+    def of(self, rows: pd.DataFrame) -> Fit:
+        """The same form for other rows."""
+        return Fit(rows.reset_index(drop=True), self.fixed, self.knee, self.power, self.scatter)
+
     def start(self) -> np.ndarray:
         both = {**COMMON, **OPTIONAL}
         return np.r_[[both[k][0] for k in self.common], np.zeros(sum(self.counts.values()))]
@@ -207,7 +218,7 @@ class Fit:
         common = {**self.fixed, **dict(zip(self.common, z, strict=False))}
         deviations, first = {}, len(self.common)
         for name, count in self.counts.items():
-            deviations[name] = z[first : first + count] * SCATTER[name]
+            deviations[name] = z[first : first + count] * self.scatter[name]
             first += count
         return common, deviations
 
@@ -236,7 +247,7 @@ class Fit:
 
     def motor(self, c: dict, of: dict) -> dict:
         a = self.a
-        kv = a["kv"] * np.exp(c["log_loaded_kv"] + of["kv"])
+        kv = a["kv"] * np.exp(c["log_loaded_kv"] + of["kv"]) * self.shape ** c["shape_power_of_kv"]
         k_t = 60.0 / (2 * np.pi * kv)
         constant = np.exp(c["log_motor_constant"] + of["motor_constant"]) * self.shape ** c["size_exponent"]
         constant = constant * (a["kv"] * a["d"] / (1950.0 * 22.0)) ** c["kv_power_of_motor_constant"]
@@ -252,10 +263,14 @@ class Fit:
     def forecast(self, c: dict, deviations: dict) -> dict:
         """Speed, thrust, torque and supply current of every row; at the measured speed where no throttle is known."""
         a = self.a
-        of = {k: deviations[k][self.places[k]] for k in SCATTER}
+        of = {k: deviations[k][self.places[k]] for k in self.scatter}
         m = self.motor(c, of)
         known = ~np.isnan(a["throttle"])
-        duty = np.where(known, a["throttle"], 1.0) ** np.exp(c["log_throttle_exponent"] + of["throttle"])
+        exponent = np.exp(c["log_throttle_exponent"] + of.get("throttle", 0.0))
+        exponent = exponent * self.shape ** c["shape_power_of_exponent"]
+        idle = c["idle_duty"] + of.get("idle_duty", 0.0)
+        duty = idle + (1.0 - idle) * np.where(known, a["throttle"], 1.0) ** exponent
+        scale = np.exp(of.get("thrust_scale", 0.0))
         free = duty * a["volts"] / (2 * np.pi * m["k_t"])
         n = np.where(known, 0.8 * free, a["n"])
         for _ in range(9):
@@ -268,12 +283,12 @@ class Fit:
             n = np.where(known, new, a["n"])
         c_t, c_p = self.coefficients(c, n, of)
         e = self.electrical(c, m, n, c_p)
-        thrust = DENSITY * n * n * a["metres"] ** 4 * c_t
+        thrust = DENSITY * n * n * a["metres"] ** 4 * c_t * scale
         at_thrust = a["n"].copy()
         at_thrust[np.isnan(at_thrust)] = 300.0
         for _ in range(20):  # the speed that gives the measured thrust
             c_t, c_p = self.coefficients(c, at_thrust, of)
-            at_thrust = np.sqrt(a["thrust"] / (DENSITY * a["metres"] ** 4 * c_t))
+            at_thrust = np.sqrt(a["thrust"] / (DENSITY * a["metres"] ** 4 * c_t * scale))
         power = self.electrical(c, m, at_thrust, c_p)["current"] * a["volts"]
         return {"n": np.where(known, n, np.nan), "thrust": thrust, "power": power, **m, **e}
 
@@ -307,8 +322,8 @@ class Fit:
         z = self.start()
         z[: len(self.common)] = other.z[: len(other.common)]
         mine, theirs = len(self.common), len(other.common)
-        owner = ("motor", "motor", "propeller", "propeller", "stand", "stand")
-        for (name, count), level in zip(self.counts.items(), owner, strict=True):
+        for name, count in self.counts.items():
+            level = OWNER[name]
             where = [other.levels[level].index(v) for v in self.levels[level]]
             z[mine : mine + count] = other.z[theirs : theirs + other.counts[name]][where]
             mine, theirs = mine + count, theirs + other.counts[name]
@@ -329,7 +344,8 @@ CLASSES = {
     "stand A (3S, 11 A)": lambda t: t.group == "A",
     "stands C and D": lambda t: t.group.isin(["C", "D"]),
 }
-THROTTLES = {"40 to 60 %": (0.39, 0.61), "65 to 80 %": (0.64, 0.81), "100 %": (0.94, 1.01)}
+FULL = {"100 %": (0.94, 1.01)}
+THROTTLES = {"40 to 60 %": (0.39, 0.61), "65 to 80 %": (0.64, 0.81), **FULL}
 
 
 def label_errors(fit: Fit, common: dict, rng: np.random.Generator | None = None) -> pd.DataFrame:
@@ -364,7 +380,7 @@ def drawn(fit: Fit, common: dict, rng: np.random.Generator) -> tuple[dict, dict]
     a, b = rng.standard_normal(2)
     rho = s.correlation_c_t_figure_of_merit
     merit = (rho * a + np.sqrt(1 - rho**2) * b) * s.log_sd_figure_of_merit
-    deviations = {k: np.full(n, SCATTER[k] * rng.standard_normal()) for k, n in fit.counts.items()}
+    deviations = {k: np.full(n, fit.scatter[k] * rng.standard_normal()) for k, n in fit.counts.items()}
     order = [list(t.index).index(v) for v in fit.levels["propeller"]]
     deviations["c_t"], deviations["merit"] = (a * s.log_sd_c_t)[order], merit[order]
     loss = common["log_loss_torque"] + EXTRA["loss"] * rng.standard_normal()
@@ -372,18 +388,18 @@ def drawn(fit: Fit, common: dict, rng: np.random.Generator) -> tuple[dict, dict]
 
 
 def left_out(rows: pd.DataFrame, full: Fit, *, by: str, every: int = 1, bands: bool = False) -> pd.DataFrame:
-    """Label errors with the motor, the propeller or both left out of the fit; of stand A every so many pairs."""
+    """Label errors with motor, propeller, both or stand left out of the fit; both: of stand A every so many pairs."""
     rng = np.random.default_rng(1) if bands else None
-    keys = {"motor": ["motor"], "propeller": ["propeller"], "both": ["motor", "propeller"]}[by]
+    keys = {"motor": ["motor"], "propeller": ["propeller"], "both": ["motor", "propeller"], "stand": ["stand"]}[by]
     out = []
     for i, (_, pair) in enumerate(rows[keys].drop_duplicates().iterrows()):
         stand_a = str(pair.iloc[0]).startswith("A")
         if stand_a and by == "both" and i % every:
             continue
         hits = np.column_stack([rows[k] == pair[k] for k in keys])
-        train = Fit(rows[~hits.any(axis=1)].reset_index(drop=True), full.fixed, full.knee, full.power)
+        train = full.of(rows[~hits.any(axis=1)])
         train.solve(train.begin_from(full), most=6)
-        test = Fit(rows[hits.all(axis=1)].reset_index(drop=True), full.fixed, full.knee, full.power)
+        test = full.of(rows[hits.all(axis=1)])
         out.append(label_errors(test, train.unpack(train.z)[0], rng))
     return pd.concat(out, ignore_index=True)
 
@@ -427,19 +443,28 @@ FORMS = {
     "knee at Mach 0.50": (form(), 0.50, 2),
     "C_P (1 + k M^4), no knee": (form(), 0.0, 4),
 }
+SCALED = {**SCATTER, "thrust_scale": 0.05}
+OFFSET = {**{k: v for k, v in SCATTER.items() if k != "throttle"}, "idle_duty": 0.08}
+MORE_FORMS = {
+    "chosen": FORMS["chosen"],
+    "C_P (1 + k M^4), no knee": FORMS["C_P (1 + k M^4), no knee"],
+    "loaded KV goes with a power of the stator": (form(shape_power_of_kv=None), KNEE, 2),
+    "throttle exponent goes with a power of the stator": (form(shape_power_of_exponent=None), KNEE, 2),
+    "offset of each stand, no exponent": (form(idle_duty=None) | {"log_throttle_exponent": 0.0}, KNEE, 2, OFFSET),
+    "thrust scale of each stand": (form(), KNEE, 2, SCALED),
+    "the same, C_T factor free": (form(log_thrust=None), KNEE, 2, SCALED),
+    "the same, knee at Mach 0.30": (form(), 0.30, 2, SCALED),
+}
+"""Judged with the whole stand left out."""
 
 
 def try_forms(rows: pd.DataFrame) -> pd.DataFrame:
     """Cost, constants and errors with motor and propeller left out, of the forms tried."""
     out = []
-    for name, (fixed, knee, power) in FORMS.items():
-        fit = Fit(rows, fixed, knee, power).solve()
-        c = fit.unpack(fit.z)[0]
+    for name, (fixed, *rest) in FORMS.items():
+        fit = Fit(rows, fixed, *rest).solve()
         e = summary(left_out(rows, fit, by="both", every=99))
-        row = {"form": name, "cost": fit.cost}
-        for k, s in zip([*COMMON, *OPTIONAL], fit.errors(), strict=False):
-            if k in OPTIONAL and k not in fixed:
-                row["value of the term"] = f"{c[k]:.3g} +- {s:.2g}"
+        row = {"form": name, "cost": fit.cost, **term_of(fit)}
         for label, which in (("5-inch", "makers, 5-inch three-blade"), ("6-15", "makers, 6 to 15 inch")):
             for throttle in ("40 to 60 %", "100 %"):
                 g = e[(e.tables == which) & (e.throttle == throttle)]
@@ -448,6 +473,36 @@ def try_forms(rows: pd.DataFrame) -> pd.DataFrame:
         out.append(row)
         print(name, round(fit.cost, 1), flush=True)
     return pd.DataFrame(out)
+
+
+def try_more_forms(rows: pd.DataFrame) -> pd.DataFrame:
+    """Cost, constants and errors with the whole stand left out (every maker a new one), of more forms tried."""
+    out = []
+    for name, (fixed, *rest) in MORE_FORMS.items():
+        fit = Fit(rows, fixed, *rest).solve()
+        out.append({"form": name, "cost": fit.cost, **term_of(fit), **stand_row(left_out(rows, fit, by="stand"))})
+        print(name, round(fit.cost, 1), flush=True)
+    return pd.DataFrame(out)
+
+
+def term_of(fit: Fit) -> dict:
+    """The free optional term of a form and its doubt, as text."""
+    c = fit.unpack(fit.z)[0]
+    told = [f"{c[k]:.3g} +- {s:.2g}" for k, s in zip(fit.common, fit.errors(), strict=False) if k in OPTIONAL]
+    return {"value of the term": told[-1]} if told else {}
+
+
+def stand_row(t: pd.DataFrame) -> dict:
+    """Median over tables of the median |error| of a table, by class and throttle."""
+    row = {}
+    classes = {"5-inch": "makers, 5-inch three-blade", "6-15": "makers, 6 to 15 inch", "A": "stand A (3S, 11 A)"}
+    for label, which in classes.items():
+        for throttle, (low, high) in {"20 to 36 %": (0.19, 0.37), "40 to 80 %": (0.39, 0.81), **FULL}.items():
+            g = t[CLASSES[which](t) & t.throttle.between(low, high)]
+            if label == "A" or not throttle.startswith("20"):
+                for q in QUANTITIES:
+                    row[f"{label} {throttle} {q}"] = np.expm1(g[q].abs()).groupby(g.table).median().median()
+    return row
 
 
 def write(name: str, table: pd.DataFrame, form: str = "%.4g") -> None:
@@ -479,9 +534,9 @@ def effects(fit: Fit) -> pd.DataFrame:
     sd, first, out = fit.errors(), len(fit.common), []
     for name, count in fit.counts.items():
         z = fit.z[first : first + count]
-        found = SCATTER[name] * np.sqrt(np.mean(z**2 + sd[first : first + count] ** 2))
+        found = fit.scatter[name] * np.sqrt(np.mean(z**2 + sd[first : first + count] ** 2))
         rms = float(np.sqrt(np.mean(deviations[name] ** 2)))
-        out.append({"deviation": name, "number": count, "log sd given": SCATTER[name], "rms": rms, "found": found})
+        out.append({"deviation": name, "number": count, "log sd given": fit.scatter[name], "rms": rms, "found": found})
         first += count
     return pd.DataFrame(out)
 
@@ -525,10 +580,12 @@ def main() -> None:
         "in the fit": label_errors(fit, fit.unpack(fit.z)[0]),
         "motor left out": left_out(rows, fit, by="motor"),
         "propeller left out": left_out(rows, fit, by="propeller"),
+        "stand left out": left_out(rows, fit, by="stand"),
         "both left out": left_out(rows, fit, by="both", every=3, bands=True),
     }
     write("errors", pd.concat([summary(t).assign(how=k) for k, t in tables.items()]), "%.3f")
     write("forms", try_forms(rows), "%.3f")
+    write("forms_by_stand", try_more_forms(rows), "%.3f")
 
 
 if __name__ == "__main__":

@@ -17,7 +17,16 @@ import streamlit as st
 from explorer.figures.base import PLOT_CONFIG
 from explorer.figures.blades import WIDTH_WORDS, blade_silhouettes
 from explorer.forecasts import headlines
-from explorer.inputs import CHEMISTRY_NAMES, FIELDS, TAKE_OFF, Field, assumed_fields, measured_label, take_off_g
+from explorer.inputs import (
+    CHEMISTRY_NAMES,
+    FIELDS,
+    STYLE_WORDS,
+    TAKE_OFF,
+    Field,
+    assumed_fields,
+    measured_label,
+    take_off_g,
+)
 from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
 from explorer.session import state
 from explorer.text.numbers import Units, prose
@@ -132,7 +141,7 @@ def value_of(name: str) -> Any:
     return float(round(take_off_g(state.usable()))) if name == "take_off_g" else getattr(state.inputs(), name)
 
 
-_CHOICES = CHEMISTRY_NAMES | WIDTH_WORDS
+_CHOICES = CHEMISTRY_NAMES | WIDTH_WORDS | STYLE_WORDS
 """Words of the choices that are not their own."""
 
 SHARED = ("lean", "board")

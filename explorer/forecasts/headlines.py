@@ -23,8 +23,8 @@ from propmodel.assess.assessment import Assessment
 from propmodel.assess.limits import Limit, limits
 from propmodel.assess.performance import evaluate, status_of
 from propmodel.flight.endurance import Profile, flight_time
-from propmodel.flight.power_split import Watts, where_watts_go
-from propmodel.flight.trim import level_flight
+from propmodel.flight.level import level_flight
+from propmodel.flight.power_split import PowerSplit, where_watts_go
 from propmodel.powertrain.throttle_curve import ThrottleCurve, throttle_curve
 from propmodel.studies.spread import curve_bands, draw
 
@@ -181,7 +181,7 @@ def _story(inputs: Inputs) -> Story:
         hover_throttle=float(still.throttle) if flies else math.nan,
         hover_current=float(still.current) if flies else math.nan,
         hover_power=float(still.electrical_power) if flies else math.nan,
-        lifting_power=float(split.lift),
+        lifting_power=float(split.induced_power),
     )
 
 
@@ -224,12 +224,12 @@ def _over_label(inputs: Inputs) -> frozenset[str]:
     return frozenset(told)
 
 
-def watts(inputs: Inputs, state: str) -> Watts:
+def watts(inputs: Inputs, state: str) -> PowerSplit:
     """Where the watts go in one state: hover, cruise or full."""
     return _watts(plain(inputs), state)
 
 
 @st.cache_data(**KEPT_ANSWERS)
-def _watts(inputs: Inputs, state: str) -> Watts:
+def _watts(inputs: Inputs, state: str) -> PowerSplit:
     way = flying(inputs)
     return where_watts_go(build(inputs), state, speed=way.cruise_speed, state_of_charge=way.state_of_charge)

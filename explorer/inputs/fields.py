@@ -13,7 +13,7 @@ from propmodel.assembly.build_record import AGE_CYCLES, BLADE_WIDTHS, BODY_SHAPE
 from propmodel.components.battery import CHEMISTRIES
 from propmodel.flight.endurance import WAYS_OF_FLYING
 
-__all__ = ["DESCRIBED", "FLYING_STYLES", "GROUPS", "TAKE_OFF", "Field", "problem", "shown", "typed"]
+__all__ = ["DESCRIBED", "FLYING_STYLES", "GROUPS", "STYLE_WORDS", "TAKE_OFF", "Field", "problem", "shown", "typed"]
 
 GROUPS = ("What it carries", "What turns", "What feeds it", "Where you fly", "How you fly")
 
@@ -22,6 +22,9 @@ FLYING_STYLES: dict[str, tuple[float, float, float, float]] = {
     for name, way in WAYS_OF_FLYING.items()
 }
 """Shares of the time hovering, cruising, flying hard and flat out, in %. Estimates (from memory)."""
+
+STYLE_WORDS = {name: "hover" if name == "hang still" else name for name in FLYING_STYLES}
+"""What a way of flying is called on screens; files and links keep its name."""
 
 
 @dataclass(frozen=True)
@@ -733,7 +736,7 @@ DESCRIBED: dict[str, Field] = {
                 **_unknown("from the way of flying"),
             )
             for key, label in (
-                ("hover", "Hanging still"),
+                ("hover", "Hover"),
                 ("cruise", "Cruising"),
                 ("hard", "Flying hard"),
                 ("full", "Flat out"),

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.base.arrays import Number
+from propmodel.base.arrays import ArrayOrFloat
 from propmodel.base.checks import check_in, check_positive, check_range, keep_arrays, shown
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.components import battery, motor, propeller
@@ -23,9 +23,10 @@ __all__ = [
     "Build",
     "drag_areas",
     "field_paths",
-    "put",
+    "scatter_back",
     "shape_of",
     "subset",
+    "value_at",
     "with_axis",
     "with_fields",
 ]
@@ -55,7 +56,7 @@ class Build:
     controller : Controller
     pack : propmodel.battery.Pack
     rotors : array_like
-        Number of motors. [-] A coaxial craft counts both of each pair.
+        ArrayOrFloat of motors. [-] A coaxial craft counts both of each pair.
     air : Air
     command_cap : array_like
         Largest command the flight controller may give; `duty_cap` is the duty it allows. [-] It lowers the average
@@ -77,9 +78,9 @@ class Build:
     propeller: propeller.Propeller
     controller: Controller
     pack: battery.Pack
-    rotors: Number = 4
+    rotors: ArrayOrFloat = 4
     air: Air = STANDARD
-    command_cap: Number = 1.0
+    command_cap: ArrayOrFloat = 1.0
     coaxial: bool = False
     name: str = ""
 
@@ -286,8 +287,8 @@ def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
     new = replace(old, **{k: v for k, v in values.items() if k in ("kv", "stator_diameter", "stator_height")})
     if not {"kv", "stator_diameter", "stator_height"} & set(values):
         return replace(old, **values)
-    constant: Number = 1.0
-    volume: Number = 1.0
+    constant: ArrayOrFloat = 1.0
+    volume: ArrayOrFloat = 1.0
     if old.stator_diameter is not None and old.stator_height is not None:
         before, after = (old.stator_diameter, old.stator_height), (new.stator_diameter, new.stator_height)
         constant = motor.motor_constant(*after) / motor.motor_constant(*before)
@@ -312,13 +313,34 @@ _RELABEL: dict[str, Any] = {
 }
 
 
-def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, volume: Number) -> NDArray:
+def _no_load_current(old: motor.Motor, new: motor.Motor, resistance: NDArray, volume: ArrayOrFloat) -> NDArray:
     """Current at the old test voltage that keeps the loss torque per speed, scaled with stator volume. [A]"""
     slope = old.iron_torque_slope * volume
-    # V = K_e n + R I and I = q n / K_t
-    per_rev = slope / new.torque_constant
-    speed = np.asarray(new.no_load_voltage) / (2.0 * np.pi * new.torque_constant + resistance * per_rev)
-    return per_rev * speed
+    return motor.current_without_load(slope, new.torque_constant, resistance=resistance, voltage=new.no_load_voltage)
+
+
+def value_at(build: Build, path: str) -> Any:
+    """Value of a field by its dotted name.
+
+    Parameters
+    ----------
+    build : Build
+    path : str
+        One of `field_paths`: ``"pack.cells"``, ``"rotors"``.
+
+    Returns
+    -------
+    float, ndarray, str or None
+        As it stands in the part.
+
+    Examples
+    --------
+    >>> from propmodel.assembly.demo import demo
+    >>> value_at(demo("scree"), "pack.cells")
+    6
+    """
+    part, _, name = path.partition(".")
+    return getattr(getattr(build, part), name) if name else getattr(build, part)
 
 
 def field_paths(build: Build) -> list[str]:
@@ -409,7 +431,7 @@ def subset(part: Any, keep: NDArray | slice, shape: tuple[int, ...]) -> Any:
     return pick(part)
 
 
-def put(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
+def scatter_back(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
     """Copy an array with some elements replaced: the way back from `subset`.
 
     Parameters
@@ -428,7 +450,7 @@ def put(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
 
     Examples
     --------
-    >>> put(np.asarray(1.0), np.array([False, True]), np.array([2.0]))
+    >>> scatter_back(np.asarray(1.0), np.array([False, True]), np.array([2.0]))
     array([1., 2.])
     """
     out = np.array(np.broadcast_to(whole, some.shape))

@@ -19,17 +19,19 @@ from propmodel.base.status import Status
 from propmodel.components import battery, controller, momentum, motor
 from propmodel.dive.pull_out import inflow_rise
 from propmodel.dive.stepped import Dive, PullOut, estimate_pull_out
+from propmodel.flight.best_speeds import lowest_point
 from propmodel.flight.endurance import HoverTime, hover_hours, lifts
-from propmodel.flight.trim import Airframe, TopSpeed, find_top_speed, hovering, lowest_point, trim
+from propmodel.flight.top_speed import TopSpeed, find_top_speed
+from propmodel.flight.trim import Airframe, hover_trim, trim
 from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust, electrical
-from propmodel.powertrain.prepared import Drive, drive, recharge
+from propmodel.powertrain.prepared import PreparedPowertrain, at_state_of_charge, prepare
 from propmodel.powertrain.rotor_speed import PASSES
 
 __all__ = ["Assessment"]
 
-BUCKET_SHARES = (0.25, 0.42, 0.65)
+MIN_POWER_SHARES = (0.25, 0.42, 0.65)
 """Speeds at which the bucket is looked for, as shares of the top speed. [-]"""
-BUCKET_AROUND = (1.13, 1.0, 0.87)
+MIN_POWER_AROUND = (1.13, 1.0, 0.87)
 """Speeds at which it is looked at again, over the one found; the first is the nearest to the last tried. [-]"""
 
 
@@ -97,24 +99,24 @@ class Assessment:
         return Airframe.of(self.build)
 
     @cached_property
-    def punch_drive(self) -> Drive:
+    def fresh_burst(self) -> PreparedPowertrain:
         """Fresh pack, seconds."""
-        return drive(self.build, 1.0)
+        return prepare(self.build, 1.0)
 
     @cached_property
-    def low_punch_drive(self) -> Drive:
+    def reserve_burst(self) -> PreparedPowertrain:
         """Pack at its reserve, seconds."""
-        return recharge(self.punch_drive, self.build, self.reserve)
+        return at_state_of_charge(self.fresh_burst, self.build, self.reserve)
 
     @cached_property
-    def cruise_drive(self) -> Drive:
+    def fresh_sustained(self) -> PreparedPowertrain:
         """Fresh pack, minutes."""
-        return recharge(self.punch_drive, self.build, 1.0, sustained=True)
+        return at_state_of_charge(self.fresh_burst, self.build, 1.0, sustained=True)
 
     @cached_property
-    def low_cruise_drive(self) -> Drive:
+    def reserve_sustained(self) -> PreparedPowertrain:
         """Pack at its reserve, minutes."""
-        return recharge(self.punch_drive, self.build, self.reserve, sustained=True)
+        return at_state_of_charge(self.fresh_burst, self.build, self.reserve, sustained=True)
 
     # --- operating points -----------------------------------------------------------------------------------
 
@@ -122,12 +124,12 @@ class Assessment:
     def hover(self) -> OperatingPoint:
         """Hover on a fresh pack."""
         lift = self.weight / np.asarray(self.build.rotors, dtype=np.float64)
-        return at_thrust(self.cruise_drive, lift, passes=self.passes)
+        return at_thrust(self.fresh_sustained, lift, passes=self.passes)
 
     @cached_property
-    def hover_low(self) -> OperatingPoint:
+    def hover_at_reserve(self) -> OperatingPoint:
         """Hover with the reserve left: the same speed and torque from a lower bus."""
-        return electrical(self.low_cruise_drive, self.hover.rev_per_s, self.hover.torque, self.hover.thrust)
+        return electrical(self.reserve_sustained, self.hover.rev_per_s, self.hover.torque, self.hover.thrust)
 
     @cached_property
     def hover_command(self) -> NDArray:
@@ -136,30 +138,30 @@ class Assessment:
         return controller.command_from_duty(b.controller, self.hover.duty, command_cap=b.command_cap)
 
     @cached_property
-    def hover_command_low(self) -> NDArray:
+    def hover_command_at_reserve(self) -> NDArray:
         """The same with the reserve left. [-]"""
         b = self.build
-        return controller.command_from_duty(b.controller, self.hover_low.duty, command_cap=b.command_cap)
+        return controller.command_from_duty(b.controller, self.hover_at_reserve.duty, command_cap=b.command_cap)
 
     @cached_property
-    def full(self) -> OperatingPoint:
+    def full_throttle(self) -> OperatingPoint:
         """Full throttle on a fresh pack, first seconds."""
-        return at_duty(self.punch_drive, self.cap, passes=self.passes)
+        return at_duty(self.fresh_burst, self.cap, passes=self.passes)
 
     @cached_property
-    def full_low(self) -> OperatingPoint:
+    def full_throttle_at_reserve(self) -> OperatingPoint:
         """Full throttle with the reserve left."""
-        return at_duty(self.low_punch_drive, self.cap, passes=self.passes)
+        return at_duty(self.reserve_burst, self.cap, passes=self.passes)
 
     @cached_property
     def thrust_to_weight(self) -> NDArray:
         """Of all rotors on a fresh pack. [-]"""
-        return np.asarray(self.build.rotors) * self.full.thrust / self.weight
+        return np.asarray(self.build.rotors) * self.full_throttle.thrust / self.weight
 
     @cached_property
     def thrust_to_weight_at_reserve(self) -> NDArray:
         """The same with the reserve left. [-]"""
-        return np.asarray(self.build.rotors) * self.full_low.thrust / self.weight
+        return np.asarray(self.build.rotors) * self.full_throttle_at_reserve.thrust / self.weight
 
     @cached_property
     def can_hover(self) -> NDArray:
@@ -171,7 +173,7 @@ class Assessment:
         """Hover from full to the cut-off or the reserve."""
         return hover_hours(
             self.build,
-            self.cruise_drive,
+            self.fresh_sustained,
             self.hover,
             cut=battery.cutoff_voltage(self.build.pack),
             reserve=self.reserve,
@@ -181,7 +183,7 @@ class Assessment:
     @cached_property
     def bare_thrust(self) -> NDArray:
         """Thrust of one propeller in hover before the loss on arms. [N]"""
-        return self.hover.thrust / self.punch_drive.thrust_share
+        return self.hover.thrust / self.fresh_burst.thrust_share
 
     @cached_property
     def wash_speed(self) -> NDArray:
@@ -201,33 +203,33 @@ class Assessment:
     def top(self) -> TopSpeed:
         """Fastest level flight on a fresh pack."""
         return find_top_speed(
-            self.punch_drive,
+            self.fresh_burst,
             self.frame,
             self.cap,
             np.asarray(self.build.propeller.pitch),
             quick=self.quick,
-            full=self.full,
+            full=self.full_throttle,
         )
 
     @cached_property
-    def bucket(self) -> tuple[NDArray, NDArray]:
+    def min_power_point(self) -> tuple[NDArray, NDArray]:
         """Speed and power of least drain: a cubic through hover and three trims, then three more around. [m/s, W]"""
         top = np.nan_to_num(self.top.speed, nan=1.0)
         speeds, powers = [np.zeros(self.shape)], [self.hover.pack_power]
-        state = hovering(self.hover)
+        state = hover_trim(self.hover)
         most = np.minimum(top, 30.0)
-        for share in BUCKET_SHARES:
+        for share in MIN_POWER_SHARES:
             speed = share * most
             passes = 3 if len(speeds) == 1 else 2
-            state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=passes, quick=True)
+            state, point = trim(self.fresh_sustained, self.frame, speed, start=state, passes=passes, quick=True)
             speeds.append(speed)
             powers.append(point.pack_power)
         slow, least = _lowest_cubic(speeds, powers)
         if self.quick and not self.drawn:
             return slow, least
-        speeds, powers = [slow * k for k in BUCKET_AROUND], []
+        speeds, powers = [slow * k for k in MIN_POWER_AROUND], []
         for speed in speeds:
-            state, point = trim(self.cruise_drive, self.frame, speed, start=state, passes=3)
+            state, point = trim(self.fresh_sustained, self.frame, speed, start=state, passes=3)
             powers.append(point.pack_power)
         closer, lower = lowest_point(np.stack(speeds, axis=-1), np.stack(powers, axis=-1))
         return np.where(slow > 0.0, closer, slow), np.where(slow > 0.0, lower, least)
@@ -242,8 +244,8 @@ class Assessment:
     @cached_property
     def thermal_full(self) -> heat.ThermalResistance:
         """Of one motor in full-throttle wash."""
-        ratio = np.sqrt(self.full.thrust / np.maximum(self.hover.thrust, 1e-9))
-        return self._thermal(self.full, self.wash_speed * ratio)
+        ratio = np.sqrt(self.full_throttle.thrust / np.maximum(self.hover.thrust, 1e-9))
+        return self._thermal(self.full_throttle, self.wash_speed * ratio)
 
     def _thermal(self, point: OperatingPoint, wash: NDArray) -> heat.ThermalResistance:
         can_diameter, can_length = motor.can_size(self.build.motor)
@@ -261,7 +263,7 @@ class Assessment:
         """Of one motor."""
         return heat.capacities(motor.motor_mass(self.build.motor))
 
-    def copper_heat(self, point: OperatingPoint) -> NDArray:
+    def winding_heat(self, point: OperatingPoint) -> NDArray:
         """Heat in one winding: its share of the resistance, and half of the ripple loss. [W]"""
         return point.winding_loss + controller.winding_ripple(self.build.controller, point.ripple_loss)
 
@@ -269,7 +271,7 @@ class Assessment:
     def hover_heat(self) -> heat.SteadyHeat:
         """Steady temperatures in hover."""
         return heat.steady_temperatures(
-            self.copper_heat(self.hover),
+            self.winding_heat(self.hover),
             self.hover.iron_loss,
             resistance=self.thermal_hover,
             air_temperature=self.build.air.temperature,
@@ -279,8 +281,8 @@ class Assessment:
     def full_heat(self) -> heat.SteadyHeat:
         """Steady temperatures at full throttle, if it could be held."""
         return heat.steady_temperatures(
-            self.copper_heat(self.full),
-            self.full.iron_loss,
+            self.winding_heat(self.full_throttle),
+            self.full_throttle.iron_loss,
             resistance=self.thermal_full,
             air_temperature=self.build.air.temperature,
         )
@@ -289,8 +291,8 @@ class Assessment:
     def full_throttle_seconds(self) -> NDArray:
         """Full throttle from a motor warmed by flying (55 C) until the winding reaches its limit. [s]"""
         return heat.seconds_to_limit(
-            self.copper_heat(self.full),
-            self.full.iron_loss,
+            self.winding_heat(self.full_throttle),
+            self.full_throttle.iron_loss,
             resistance=self.thermal_full,
             capacity=self.heat_capacity,
             air_temperature=self.build.air.temperature,
@@ -301,7 +303,7 @@ class Assessment:
 
     def pull_out_estimate(self, *, at_reserve: bool = True) -> PullOut:
         """Closed-form estimate of the way out of a nose-down dive, at the reserve or on a fresh pack."""
-        point = self.full_low if at_reserve else self.full
+        point = self.full_throttle_at_reserve if at_reserve else self.full_throttle
         front, top = drag_areas(self.build)
         return estimate_pull_out(
             Dive(
@@ -312,7 +314,7 @@ class Assessment:
                 air_density=self.build.air.density,
                 drop=self.drop,
                 disc_area=self.build.total_disc_area,
-                inflow_rise=inflow_rise(self.build, self.punch_drive.prop, point.rev_per_s),
+                inflow_rise=inflow_rise(self.build, self.fresh_burst.prop, point.rev_per_s),
                 pack_limited=point.status == Status.PACK_CANNOT_DELIVER,
             )
         )

@@ -9,9 +9,10 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.assembly.build import Build, shape_of, with_fields
+from propmodel.assembly.build import Build, shape_of, value_at, with_fields
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 from propmodel.base.checks import check_number, check_positive
 from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH
 from propmodel.components import battery
@@ -212,14 +213,14 @@ def _more(key: str, a: Assessment, used: float, hold: float) -> str:
     pack = a.build.pack
     if key == "pack_label" and used == used:
         return "Labels of different makers do not compare: the pack's resistance and the heat it makes count more."
-    if key == "pack_heat" and (start := float(np.asarray(pack.temperature))) > _HOT:
+    if key == "pack_heat" and (start := number(pack.temperature)) > _HOT:
         return f"It begins at {_celsius(start)}; {_celsius(margins.PACK_LIMIT)} is the most."
     if key in ("sag_fresh", "sag_low") and pack.cell_resistance is None:
         return "The pack's resistance is an estimate; a charger's reading narrows it."
     if key == "connector" and hold <= margins.BURST_SECONDS:
         return "For ten seconds at most it bears half as much again as its rating."
     if key == "tip_speed":
-        mach = float(a.punch_drive.prop.tip_mach(a.full.rev_per_s))
+        mach = float(a.fresh_burst.prop.tip_mach(a.full_throttle.rev_per_s))
         more = MACH_RISE * max(mach - MACH_KNEE, 0.0) ** 2
         if more < 0.005:
             return "So slow they cost no extra power."
@@ -234,7 +235,7 @@ def _more(key: str, a: Assessment, used: float, hold: float) -> str:
 
 def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
     """The thing and the number, in one clause."""
-    b, full = a.build, a.full
+    b, full = a.build, a.full_throttle
     amps, motor = float(full.pack_current), float(full.motor_current)
     held = hold_text(hold)
     cells = float(b.pack.cells)
@@ -253,7 +254,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
             return f"A hover down to the reserve warms the pack by about {hover:.0f} C"
         return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C"
     if key in ("sag_fresh", "sag_low"):
-        point = a.full_low if key == "sag_low" else full
+        point = a.full_throttle_at_reserve if key == "sag_low" else full
         when = "with the reserve left" if key == "sag_low" else "on a fresh pack"
         return f"A punch {when} pulls each cell down to {float(point.bus_voltage) / cells:.2f} V"
     if key == "controller_current":
@@ -274,7 +275,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
             )
         return f"Flat out {held} from a warm motor, the {thing} reach {_near(_celsius(what)).replace('near', 'about')}"
     if key == "hover_heat":
-        watts = float(a.copper_heat(a.hover) + a.hover.iron_loss)
+        watts = float(a.winding_heat(a.hover) + a.hover.iron_loss)
         return (
             f"Hovering makes {watts:.1f} W of heat in each motor; its winding settles "
             f"{_near(_celsius(a.hover_heat.winding))}"
@@ -286,12 +287,12 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
     if key == "connector":
         return f"{amps:.0f} A {held}"
     if key == "brownout":
-        low = float(a.full_low.bus_voltage)
-        need = float(np.asarray(b.craft.electronics_min_voltage))
+        low = float(a.full_throttle_at_reserve.bus_voltage)
+        need = number(b.craft.electronics_min_voltage)
         return f"A punch with the reserve left pulls the bus to {low:.1f} V; the electronics need {need:.1f} V"
     if key == "tip_speed":
-        mach = float(a.punch_drive.prop.tip_mach(full.rev_per_s))
-        speed = mach * float(np.asarray(b.air.speed_of_sound))
+        mach = float(a.fresh_burst.prop.tip_mach(full.rev_per_s))
+        speed = mach * number(b.air.speed_of_sound)
         return f"Blade tips run at {speed:.0f} m/s, {mach:.2f} of the speed of sound"
     if key == "motor_volts":
         return (
@@ -308,7 +309,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         ratio = float(a.thrust_to_weight_at_reserve)
         return f"With the reserve left the thrust is {ratio:.1f} times the weight; below 2 it cannot catch a gust"
     if key == "hover_high":
-        command = float(np.minimum(a.hover_command_low, 9.99))
+        command = float(np.minimum(a.hover_command_at_reserve, 9.99))
         return (
             f"With the reserve left a hover takes {_percent(command)} of the motors' command, idle included"
             if bool(a.can_hover)
@@ -354,31 +355,31 @@ def _fit_reason(key: str, a: Assessment, state: State) -> str:
     if state == "unknown":
         return "Not told"
     if key == "motor_cells":
-        limit = float(np.asarray(b.motor.max_cells))
+        limit = number(b.motor.max_cells)
         return f"The motor is sold for up to {limit:.0f} cells; the pack has {cells:.0f}"
     if key == "controller_cells":
         c = b.controller
-        low = "" if c.min_cells is None else f"{float(np.asarray(c.min_cells)):.0f} to "
-        high = "" if c.max_cells is None else f"{float(np.asarray(c.max_cells)):.0f} cells"
+        low = "" if c.min_cells is None else f"{number(c.min_cells):.0f} to "
+        high = "" if c.max_cells is None else f"{number(c.max_cells):.0f} cells"
         if not high and c.max_voltage is not None:
-            high = f"{float(np.asarray(c.max_voltage)):.1f} V"
+            high = f"{number(c.max_voltage):.1f} V"
         return f"The ESC is sold for {low}{high}; the pack has {cells:.0f} cells, {volts:.1f} V full"
     if key == "capacitor_voltage":
-        rating = float(np.asarray(b.craft.capacitor_voltage))
+        rating = number(b.craft.capacitor_voltage)
         return (
             f"{rating:.0f} V on a {volts:.1f} V pack: {'room' if yes else 'too little room'} for braking and "
             "plug-in ringing"
         )
     if key == "frame_clearance":
-        size = float(np.asarray(b.propeller.diameter)) / INCH
-        room = float(np.asarray(b.craft.frame_propeller_diameter)) / INCH
+        size = number(b.propeller.diameter) / INCH
+        room = number(b.craft.frame_propeller_diameter) / INCH
         article = "An" if int(size) in (8, 11, 18) else "A"
         return f"{article} {size:.1f} in propeller in a frame sold for {room:.1f} in"
     if key == "mass_threshold":
-        limit = float(np.asarray(b.craft.mass_threshold)) / GRAM
+        limit = number(b.craft.mass_threshold) / GRAM
         return f"{float(a.mass) / GRAM:.0f} g against {limit:.0f} g"
     part = margins.FITS[key].part
-    limit = float(np.asarray(getattr(b.craft, key.replace("_voltage", "_max_voltage"))))
+    limit = number(getattr(b.craft, key.replace("_voltage", "_max_voltage")))
     return f"The {part} bears {limit:.1f} V; a full pack gives {volts:.1f} V"
 
 
@@ -392,7 +393,7 @@ def _fit_fix(key: str, a: Assessment) -> str:
     if key == "frame_clearance":
         return "Take the propeller the frame is sold for: blades that touch break at once."
     if key == "mass_threshold":
-        return f"Leave {(float(a.mass) - float(np.asarray(a.build.craft.mass_threshold))) / GRAM:.0f} g at home."
+        return f"Leave {(float(a.mass) - number(a.build.craft.mass_threshold)) / GRAM:.0f} g at home."
     if key == "regulator_voltage":
         return "Take a flight controller whose regulator bears a full pack, or put a regulator before it."
     return "Feed it from a regulator, or take one that bears the pack."
@@ -443,7 +444,7 @@ _CHANGES = {
 }
 _MOST_TRIED = 80  # values of a change; beyond that the step grows
 _SURE = 0.998  # the shares come from quick answers
-_WAYS: dict[str, tuple[str, ...]] = {
+_REMEDIES: dict[str, tuple[str, ...]] = {
     "pack_label": ("cap", "capacity", "pitch"),
     "pack_heat": ("cooler", "cap", "capacity", "pitch"),
     "sag_fresh": ("warmer", "capacity", "cap", "pitch"),
@@ -484,9 +485,7 @@ class _Clearing:
     def _curve(self, change: _Change) -> tuple[NDArray, dict[str, NDArray]]:
         """Numbers that can be printed, the present value before them, and the shares at each."""
         if change not in self._curves:
-            head, _, tail = change.path.partition(".")
-            value = getattr(getattr(self.build, head), tail) if tail else getattr(self.build, head)
-            now = (float(np.asarray(value)) - change.offset) / change.factor
+            now = (number(value_at(self.build, change.path)) - change.offset) / change.factor
             end = change.end if change.absolute else change.end * now
             step = change.step * max(1.0, np.ceil(abs(end - now) / change.step / _MOST_TRIED))
             away = np.floor(now / step + 1e-6) if end > now else np.ceil(now / step - 1e-6)
@@ -502,14 +501,14 @@ class _Clearing:
     def _ways(self, key: str) -> list[_Change]:
         """What may be tried, the likeliest first."""
         pack = self.build.pack
-        temperature, reserve = float(np.asarray(pack.temperature)), float(np.asarray(pack.reserve))
+        temperature, reserve = number(pack.temperature), number(pack.reserve)
         idle = {
             "warmer": temperature >= _COLD,
             "cooler": temperature <= _HOT,
             "landing": reserve >= _LITTLE_LEFT,
-            "uncap": float(np.asarray(self.build.command_cap)) >= 1.0,
+            "uncap": number(self.build.command_cap) >= 1.0,
         }
-        names = [name for name in _WAYS.get(key, ()) if not idle.get(name)]
+        names = [name for name in _REMEDIES.get(key, ()) if not idle.get(name)]
         if key in _CURRENT and self.now["free_tip"] > 1.0:  # too much KV for the cells is behind it
             names = ["slower", *(name for name in names if name != "slower")]
         return [_CHANGES[name] for name in names]
@@ -519,7 +518,7 @@ class _Clearing:
         if any(self.now[fit] > 1.0 for fit in _TOO_MANY_VOLTS):
             return "First put right the parts that do not bear so many cells."
         found = self._single(key)
-        cold = float(np.asarray(self.build.pack.temperature)) < _COLD and key in _WEAK_WHEN_COLD
+        cold = number(self.build.pack.temperature) < _COLD and key in _WEAK_WHEN_COLD
         return f"Warm the pack first. {found}" if cold and "warmed" not in found else found
 
     def _single(self, key: str) -> str:
@@ -534,10 +533,10 @@ class _Clearing:
             spoilt = {k: (v > np.maximum(1.0, 1.001 * v[0])) & good for k, v in others.items()}
             fine = good & ~np.any(list(spoilt.values()), axis=0)
             index = int(np.argmax(fine if fine.any() else good))
-            number = f"{numbers[index]:.{1 if change.unit == 'in' else 0}f} {change.unit}"
+            amount = f"{numbers[index]:.{1 if change.unit == 'in' else 0}f} {change.unit}"
             s, over = "" if change.plural else "s", shares[key][0] > 1.0
             helps = f"bring{s} it within its limit" if over else f"leave{s} it more room"
-            text = f"{change.words[0].upper()}{change.words[1:]} {number} {helps}"
+            text = f"{change.words[0].upper()}{change.words[1:]} {amount} {helps}"
             if fine.any():
                 return f"{text}."
             if not second:

@@ -109,7 +109,7 @@ def _by_hold(hold: float, burst: ArrayLike | None, continuous: ArrayLike | None)
 
 def _pack_label(a: Assessment, hold: float) -> NDArray:
     pack = a.build.pack
-    return _ratio(a.full.pack_current, _by_hold(hold, pack.max_burst_current, pack.max_continuous_current))
+    return _ratio(a.full_throttle.pack_current, _by_hold(hold, pack.max_burst_current, pack.max_continuous_current))
 
 
 def pack_seconds(a: Assessment, hold: float) -> NDArray:
@@ -127,7 +127,7 @@ def pack_seconds(a: Assessment, hold: float) -> NDArray:
         [s]
     """
     charge = battery.capacity(a.build.pack) * (1.0 - a.reserve) * 3600.0
-    return np.minimum(hold, charge / np.maximum(a.full.pack_current, 1e-9))
+    return np.minimum(hold, charge / np.maximum(a.full_throttle.pack_current, 1e-9))
 
 
 def pack_rise(a: Assessment, hold: float) -> NDArray:
@@ -145,7 +145,9 @@ def pack_rise(a: Assessment, hold: float) -> NDArray:
         [K]
     """
     resistance = battery.resistance(a.build.pack, 0.5)
-    rate = heat.pack_temperature_rate(a.full.pack_current, resistance=resistance, mass=battery.mass(a.build.pack))
+    rate = heat.pack_temperature_rate(
+        a.full_throttle.pack_current, resistance=resistance, mass=battery.mass(a.build.pack)
+    )
     return rate * pack_seconds(a, hold)
 
 
@@ -172,7 +174,7 @@ def _pack_heat(a: Assessment, hold: float) -> NDArray:
 
 def _sag(a: Assessment, *, low: bool) -> NDArray:
     pack = a.build.pack
-    point = a.full_low if low else a.full
+    point = a.full_throttle_at_reserve if low else a.full_throttle
     rest = battery.open_circuit_voltage(pack, a.reserve if low else 1.0)
     floor = battery.of_chemistry(pack, "punch_floor") * np.asarray(pack.cells)
     return (rest - point.bus_voltage) / np.maximum(rest - floor, LEAST_ROOM * np.asarray(pack.cells))
@@ -180,11 +182,11 @@ def _sag(a: Assessment, *, low: bool) -> NDArray:
 
 def _controller(a: Assessment, hold: float) -> NDArray:
     c = a.build.controller
-    return _ratio(a.full.motor_current, _by_hold(hold, c.burst_current, c.continuous_current))
+    return _ratio(a.full_throttle.motor_current, _by_hold(hold, c.burst_current, c.continuous_current))
 
 
 def _motor_label(a: Assessment, hold: float) -> NDArray:
-    return _ratio(a.full.motor_current, a.build.motor.max_current)
+    return _ratio(a.full_throttle.motor_current, a.build.motor.max_current)
 
 
 def motor_temperatures(a: Assessment, hold: float) -> tuple[NDArray, NDArray]:
@@ -206,8 +208,8 @@ def motor_temperatures(a: Assessment, hold: float) -> tuple[NDArray, NDArray]:
         return np.where(never, np.inf, a.full_heat.winding), np.where(never, np.inf, a.full_heat.body)
     return heat.temperatures_after(
         hold,
-        copper_loss=a.copper_heat(a.full),
-        iron_loss=a.full.iron_loss,
+        copper_loss=a.winding_heat(a.full_throttle),
+        iron_loss=a.full_throttle.iron_loss,
         resistance=a.thermal_full,
         capacity=a.heat_capacity,
         air_temperature=a.build.air.temperature,
@@ -248,29 +250,29 @@ def _wire(current: NDArray, area: ArrayLike | None, a: Assessment, hold: float) 
 
 
 def _main_leads(a: Assessment, hold: float) -> NDArray:
-    return _wire(a.full.pack_current, a.build.craft.lead_area, a, hold)
+    return _wire(a.full_throttle.pack_current, a.build.craft.lead_area, a, hold)
 
 
 def _motor_leads(a: Assessment, hold: float) -> NDArray:
     # three wires take turns: each carries the motor current two thirds of the time
-    rms = a.full.motor_current * np.sqrt(2.0 / 3.0)
+    rms = a.full_throttle.motor_current * np.sqrt(2.0 / 3.0)
     return _wire(rms, a.build.craft.motor_lead_area, a, hold)
 
 
 def _connector(a: Assessment, hold: float) -> NDArray:
     # a few seconds at half as much again as the rating: common practice
     grace = 1.5 if hold <= BURST_SECONDS else 1.0
-    return _ratio(a.full.pack_current, a.build.craft.connector_current) / grace
+    return _ratio(a.full_throttle.pack_current, a.build.craft.connector_current) / grace
 
 
 def _brownout(a: Assessment, hold: float) -> NDArray:
     rest = battery.open_circuit_voltage(a.build.pack, a.reserve)
     floor = np.asarray(a.build.craft.electronics_min_voltage, dtype=np.float64)
-    return (rest - a.full_low.bus_voltage) / np.maximum(rest - floor, LEAST_ROOM)
+    return (rest - a.full_throttle_at_reserve.bus_voltage) / np.maximum(rest - floor, LEAST_ROOM)
 
 
 def _hover_high(a: Assessment, hold: float) -> NDArray:
-    return np.where(a.can_hover, np.minimum(a.hover_command_low, 1.0), 1.0) / HOVER_HIGH
+    return np.where(a.can_hover, np.minimum(a.hover_command_at_reserve, 1.0), 1.0) / HOVER_HIGH
 
 
 def _hover_low(a: Assessment, hold: float) -> NDArray:
@@ -289,21 +291,23 @@ def _motor_lost(a: Assessment, hold: float) -> NDArray:
 
 
 def _motor_volts(a: Assessment, hold: float) -> NDArray:
-    lost = 1.0 - a.punch_drive.volts_per_rev * a.full.rev_per_s / np.maximum(a.full.motor_voltage, 1e-9)
+    lost = 1.0 - a.fresh_burst.volts_per_rev * a.full_throttle.rev_per_s / np.maximum(
+        a.full_throttle.motor_voltage, 1e-9
+    )
     return lost / 0.5
 
 
 def _tip(a: Assessment, hold: float) -> NDArray:
-    return a.punch_drive.prop.tip_mach(a.full.rev_per_s) / TIP_MACH_LIMIT
+    return a.fresh_burst.prop.tip_mach(a.full_throttle.rev_per_s) / TIP_MACH_LIMIT
 
 
 def _free_tip(a: Assessment, hold: float) -> NDArray:
-    return a.punch_drive.prop.tip_mach(free_speed(a))
+    return a.fresh_burst.prop.tip_mach(free_speed(a))
 
 
 def free_speed(a: Assessment) -> NDArray:
     """Speed of a bare motor on the full pack: the label's KV, which holds without load. [1/s]"""
-    return a.punch_drive.emf * np.asarray(a.build.motor.kv, dtype=np.float64) / 60.0
+    return a.fresh_burst.emf * np.asarray(a.build.motor.kv, dtype=np.float64) / 60.0
 
 
 SHARES: Mapping[str, Share] = MappingProxyType(

@@ -57,23 +57,23 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
         ),
         "hover_throttle": Output(lambda a: _hovering(a, _throttle(a, a.hover.duty)), "-", "hover command, fresh pack"),
         "hover_throttle_at_reserve": Output(
-            lambda a: _hovering(a, _throttle(a, a.hover_low.duty)), "-", "hover command, reserve left"
+            lambda a: _hovering(a, _throttle(a, a.hover_at_reserve.duty)), "-", "hover command, reserve left"
         ),
         "hover_current": Output(lambda a: _hovering(a, a.hover.pack_current), "A", "pack current in hover"),
         "hover_power": Output(lambda a: _hovering(a, a.hover.pack_power), "W", "pack power in hover"),
         "hover_time": Output(lambda a: _hovering(a, a.hover_flight.hours * 3600.0), "s", "hover to the reserve"),
         "hover_rev_per_s": Output(lambda a: _hovering(a, a.hover.rev_per_s), "1/s", "rotor speed in hover"),
         "hover_motor_heat": Output(
-            lambda a: _hovering(a, a.copper_heat(a.hover) + a.hover.iron_loss), "W", "heat in one motor, hover"
+            lambda a: _hovering(a, a.winding_heat(a.hover) + a.hover.iron_loss), "W", "heat in one motor, hover"
         ),
-        "full_throttle_current": Output(lambda a: a.full.pack_current, "A", "pack current flat out"),
-        "full_throttle_motor_current": Output(lambda a: a.full.motor_current, "A", "motor current flat out"),
-        "full_throttle_thrust": Output(lambda a: a.full.thrust, "N", "pull of one rotor flat out"),
-        "full_throttle_rev_per_s": Output(lambda a: a.full.rev_per_s, "1/s", "rotor speed flat out"),
-        "full_throttle_power": Output(lambda a: a.full.pack_power, "W", "pack power flat out"),
-        "full_throttle_voltage": Output(lambda a: a.full.bus_voltage, "V", "pack voltage flat out, fresh"),
+        "full_throttle_current": Output(lambda a: a.full_throttle.pack_current, "A", "pack current flat out"),
+        "full_throttle_motor_current": Output(lambda a: a.full_throttle.motor_current, "A", "motor current flat out"),
+        "full_throttle_thrust": Output(lambda a: a.full_throttle.thrust, "N", "pull of one rotor flat out"),
+        "full_throttle_rev_per_s": Output(lambda a: a.full_throttle.rev_per_s, "1/s", "rotor speed flat out"),
+        "full_throttle_power": Output(lambda a: a.full_throttle.pack_power, "W", "pack power flat out"),
+        "full_throttle_voltage": Output(lambda a: a.full_throttle.bus_voltage, "V", "pack voltage flat out, fresh"),
         "full_throttle_voltage_at_reserve": Output(
-            lambda a: a.full_low.bus_voltage, "V", "pack voltage flat out, reserve left"
+            lambda a: a.full_throttle_at_reserve.bus_voltage, "V", "pack voltage flat out, reserve left"
         ),
         "figure_of_merit": Output(lambda a: a.figure_of_merit, "-", "figure of merit in hover"),
         "disc_loading": Output(lambda a: a.weight / a.build.total_disc_area, "N/m^2", "weight over disc area"),
@@ -84,11 +84,13 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
             lambda a: _hovering(a, _ideal_share(a)), "-", "share of the watts that lifts, in hover"
         ),
         "induced_velocity": Output(lambda a: a.wash_speed, "m/s", "wash speed at the disc in hover"),
-        "tip_mach": Output(lambda a: a.punch_drive.prop.tip_mach(a.full.rev_per_s), "-", "tip Mach number flat out"),
+        "tip_mach": Output(
+            lambda a: a.fresh_burst.prop.tip_mach(a.full_throttle.rev_per_s), "-", "tip Mach number flat out"
+        ),
         "top_speed": Output(lambda a: _hovering(a, a.top.speed), "m/s", "top level speed"),
-        "endurance_speed": Output(lambda a: _hovering(a, a.bucket[0]), "m/s", "speed of least power"),
+        "endurance_speed": Output(lambda a: _hovering(a, a.min_power_point[0]), "m/s", "speed of least power"),
         "endurance_power_ratio": Output(
-            lambda a: _hovering(a, a.bucket[1] / a.hover.pack_power), "-", "least power over hover power"
+            lambda a: _hovering(a, a.min_power_point[1] / a.hover.pack_power), "-", "least power over hover power"
         ),
         "hover_winding_temperature": Output(
             lambda a: a.hover_heat.winding, "K", "winding temperature after a long hover"
@@ -187,7 +189,7 @@ def status_of(a: Assessment) -> NDArray:
     # a height is there for every pull above the weight
     weak = STEERING_SHARE * a.thrust_to_weight_at_reserve <= 1.0
     return np.select(
-        [starved, ~a.can_hover, flight.at_once, flight.by_throttle, (a.full.status == Status.OK) & weak],
+        [starved, ~a.can_hover, flight.at_once, flight.by_throttle, (a.full_throttle.status == Status.OK) & weak],
         [
             Status.BELOW_ELECTRONICS_MINIMUM,
             Status.CANNOT_HOVER,
@@ -195,7 +197,7 @@ def status_of(a: Assessment) -> NDArray:
             Status.THROTTLE_FULL,
             Status.NOT_ENOUGH_PULL,
         ],
-        a.full.status,
+        a.full_throttle.status,
     ).astype(np.int8)
 
 

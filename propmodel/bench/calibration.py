@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from propmodel.bench.least_squares import Fit, Table
+from propmodel.base.arrays import FloatArray, number
+from propmodel.bench.least_squares import StandFit, Table
 from propmodel.bench.reading.records import BenchLog
 from propmodel.bench.stand_model import NAMES, Stand, controller_from, motor_from, stand_rows, throttle_duty
 from propmodel.components.air import STANDARD, Air
@@ -23,8 +23,6 @@ from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller, spread
 
 __all__ = ["Calibration", "calibrate"]
-
-FloatArray = NDArray[np.float64]
 
 MODEL_SD_PROPELLER = 0.02
 """How far the form of the forecast misses a propeller known at one point, ln C. [-]"""
@@ -105,12 +103,12 @@ def calibrate(
     if isinstance(log, BenchLog) and not use_limited:
         drop |= set(log.rows_in_doubt(["supply_limit"]))
     table = Table(points.drop(index=[row for row in drop if row in points.index]), motor, propeller, controller, air)
-    fit = Fit(table)
+    fit = StandFit(table)
     fit.solve()
     return _result(fit)
 
 
-def _result(fit: Fit) -> Calibration:
+def _result(fit: StandFit) -> Calibration:
     table, x, n = fit.table, fit.x, len(NAMES)
     unknowns, cov = x[:n], fit.covariance[:n, :n]
     sd = dict(zip(NAMES, np.sqrt(np.diag(cov)), strict=True))
@@ -136,23 +134,23 @@ def _result(fit: Fit) -> Calibration:
         (
             "ripple_coefficient",
             "W/V^2",
-            float(np.asarray(controller.ripple_coefficient)),
+            number(controller.ripple_coefficient),
             sd["log_ripple"],
-            float(np.asarray(table.controller.ripple_coefficient)),
+            number(table.controller.ripple_coefficient),
             "log_ripple",
         ),
         (
             "standby_power",
             "W",
-            float(np.asarray(controller.standby_power)),
+            number(controller.standby_power),
             sd["log_standby"],
-            float(np.asarray(table.controller.standby_power)),
+            number(table.controller.standby_power),
             "log_standby",
         ),
         (
             "throttle_exponent",
             "-",
-            float(np.asarray(controller.throttle_exponent)),
+            number(controller.throttle_exponent),
             sd["log_exponent"],
             THROTTLE_EXPONENT,
             "log_exponent",
@@ -166,7 +164,7 @@ def _result(fit: Fit) -> Calibration:
     before = frame["unknown"].map(lambda name: prior_sd.get(name, np.nan))
     before["c_p"] = float(spread(table.propeller).log_sd_c_p)
     frame["learned"] = np.clip(1.0 - (frame["log_sd"] / before) ** 2, 0.0, 1.0)
-    idle = float(np.asarray(controller.idle_duty))
+    idle = number(controller.idle_duty)
     frame.loc["idle_duty"] = {
         "unit": "-",
         "value": idle,
@@ -182,7 +180,7 @@ def _result(fit: Fit) -> Calibration:
     return Calibration(motor, propeller, controller, frame, _residuals(fit), _notes(fit, frame), unknowns, cov)
 
 
-def _propeller(fit: Fit, unknowns: FloatArray, cov: FloatArray) -> tuple[Propeller, list[tuple[Any, ...]]]:
+def _propeller(fit: StandFit, unknowns: FloatArray, cov: FloatArray) -> tuple[Propeller, list[tuple[Any, ...]]]:
     """Propeller with its shifts and collapsed spread; C_T and C_P at the middle speed with their log sd."""
     table = fit.table
     t, m = NAMES.index("log_c_t"), NAMES.index("merit")
@@ -215,7 +213,7 @@ def _propeller(fit: Fit, unknowns: FloatArray, cov: FloatArray) -> tuple[Propell
     ]
 
 
-def _residuals(fit: Fit) -> pd.DataFrame:
+def _residuals(fit: StandFit) -> pd.DataFrame:
     table, n = fit.table, len(NAMES)
     model = stand_rows(table.stand, fit.x[:n], np.exp(fit.x[n:]))
     frame = pd.DataFrame({"throttle_share": table.throttle}, index=table.index)
@@ -232,7 +230,7 @@ def _residuals(fit: Fit) -> pd.DataFrame:
     return frame
 
 
-def _notes(fit: Fit, frame: pd.DataFrame) -> list[str]:
+def _notes(fit: StandFit, frame: pd.DataFrame) -> list[str]:
     read, told = fit.table.read, []
     if not np.isfinite(read["thrust"]).any():
         told.append(

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from propmodel.base.arrays import FloatArray, number
 from propmodel.base.units import GRAM_FORCE
 from propmodel.bench.label_evidence import against_motor, block_motor, block_propeller
 from propmodel.bench.reading.raw_table import RawTable
@@ -21,8 +21,6 @@ from propmodel.components.air import Air
 from propmodel.components.propeller import prepare, spread
 
 __all__ = ["cell_doubts", "find_doubts", "limited_rows", "overall_merit"]
-
-FloatArray = NDArray[np.float64]
 
 SUPPLY_DROP = 0.008
 """Fall of the voltage below the source's own line that counts as a limit. [share]"""
@@ -256,7 +254,7 @@ def _other_propeller(part: pd.DataFrame, propeller: Any, air: Air, add: Any) -> 
     rows = np.isfinite(thrust) & (thrust > SHARE_OF_TOP * np.nanmax(thrust, initial=0.0))
     if propeller is None or not rows.any():
         return False
-    diameter, density = float(propeller.diameter), float(np.asarray(air.density))
+    diameter, density = float(propeller.diameter), number(air.density)
     merits = overall_merit(thrust, _column(part, "voltage_v") * _column(part, "current_a"), diameter, density)[rows]
     merit = float(np.nanmedian(merits)) if np.isfinite(merits).any() else np.nan
     odd_merit = bool(merit < MERIT_RANGE[0] or merit > MERIT_RANGE[1])
@@ -264,7 +262,7 @@ def _other_propeller(part: pd.DataFrame, propeller: Any, air: Air, add: Any) -> 
     if turning.any():
         c_t, _ = prepare(propeller, air).static(speed[turning])
         seen = thrust[turning] / (density * speed[turning] ** 2 * diameter**4)
-        away, sd = float(np.median(np.log(seen / c_t))), float(np.asarray(spread(propeller).log_sd_c_t))
+        away, sd = float(np.median(np.log(seen / c_t))), number(spread(propeller).log_sd_c_t)
         if abs(away) > 3.0 * sd or (abs(away) > 2.0 * sd and odd_merit):
             why = "another size or pitch, or the speed is read low"
             if away < 0:

@@ -14,12 +14,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from propmodel.base.arrays import FloatArray, number
 from propmodel.base.checks import check_positive
 from propmodel.bench.reading.records import BenchLog, Doubt
 
 __all__ = ["FlightCalibration", "calibrate_flight", "flight_doubts"]
-
-FloatArray = NDArray[np.float64]
 
 STEADY_SECONDS = 2.0
 """A hover is judged over this long. [s]"""
@@ -230,9 +229,9 @@ def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
     forecast = performance(build)
     middle = 0.5 * (np.asarray(forecast.hover_throttle) + np.asarray(forecast.hover_throttle_at_reserve))
     rows = [
-        ("hover current", "A", flown.hover_current, float(np.asarray(forecast.hover_current))),
+        ("hover current", "A", flown.hover_current, number(forecast.hover_current)),
         ("hover throttle, middle of the pack", "share", flown.hover_throttle, float(middle)),
-        ("pack resistance", "ohm", flown.pack_resistance, float(np.asarray(battery.resistance(build.pack, 0.5)))),
+        ("pack resistance", "ohm", flown.pack_resistance, number(battery.resistance(build.pack, 0.5))),
     ]
     frame = pd.DataFrame(rows, columns=["quantity", "unit", "flown", "forecast"]).set_index("quantity")
     frame["flown over forecast"] = frame["flown"] / frame["forecast"]

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from propmodel.base.units import RPM
-from propmodel.bench.least_squares import Fit, Table
+from propmodel.bench.least_squares import StandFit, Table
 from propmodel.bench.reading.guesses import labels_in
 from propmodel.bench.reading.records import BenchLog
 from propmodel.components.air import Air
@@ -80,7 +80,7 @@ def label_evidence(points: pd.DataFrame, motor: Motor, propeller: Propeller, air
     def cost(shown_over_true: float, **changes: Any) -> tuple[float, float]:
         rows = points.copy()
         rows["speed_rev_per_s"] = rows["speed_rev_per_s"] / shown_over_true
-        fit = Fit(Table(rows, replace(motor, **changes), propeller, None, air))
+        fit = StandFit(Table(rows, replace(motor, **changes), propeller, None, air))
         fit.scale = dict.fromkeys(fit.scale, TABLE_SCALE)
         found = fit.once(np.concatenate([fit.prior, fit.table.start()]))
         return float(found.cost), float(np.exp(found.x[0]))

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
+from propmodel.base.arrays import FloatArray
 from propmodel.bench.stand_model import IDLE_MIDDLE, NAMES, PRIOR_SD, Stand, stand_rows, throttle_duty
 from propmodel.components import motor as motor_model
 from propmodel.components.air import Air
@@ -16,9 +16,7 @@ from propmodel.components.controller import THROTTLE_EXPONENT, Controller
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller, spread
 
-__all__ = ["Fit", "Table"]
-
-FloatArray = NDArray[np.float64]
+__all__ = ["StandFit", "Table"]
 
 NOISE = {"speed": 0.007, "thrust": 0.015, "torque": 0.02, "current": 0.015, "duty": 0.01}
 """Usual error of one reading, share of itself (duty: of the whole); the table's own scatter replaces it."""
@@ -89,7 +87,7 @@ class Table:
         return np.log(np.where(np.isfinite(speed), speed, np.nan_to_num(from_thrust, nan=50.0)))
 
 
-class Fit:
+class StandFit:
     """Residuals, Jacobian by few differences, robust solution, noise from the table itself.
 
     Parameters

@@ -11,16 +11,14 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from propmodel.base.arrays import FloatArray, number
 from propmodel.components.air import Air
-from propmodel.components.controller import Controller
-from propmodel.components.motor import Motor
+from propmodel.components.controller import Controller, ripple_power
+from propmodel.components.motor import Motor, current_without_load
 from propmodel.components.propeller import PreparedPropeller, Propeller, prepare
 
 __all__ = ["NAMES", "PRIOR_SD", "Stand", "controller_from", "motor_from", "stand_rows"]
-
-FloatArray = NDArray[np.float64]
 
 NAMES = (
     "log_kv",
@@ -107,12 +105,12 @@ def stand_rows(stand: Stand, unknowns: FloatArray, rev_per_s: FloatArray) -> dic
     k_t = float(stand.motor.torque_constant) * np.exp(-k)
     slope = float(stand.motor.iron_torque_slope) * np.exp(iron)
     current = (torque + slope * rev_per_s) / k_t
-    resistance = (float(stand.motor.resistance) + float(np.asarray(stand.controller.resistance))) * np.exp(r)
+    resistance = (float(stand.motor.resistance) + number(stand.controller.resistance)) * np.exp(r)
     volts = 2.0 * np.pi * k_t * rev_per_s + resistance * current
     duty = volts / stand.voltage
-    shape = np.clip(duty, 0.0, 1.0) * (1.0 - np.clip(duty, 0.0, 1.0))
-    loss = float(np.asarray(stand.controller.standby_power)) * np.exp(standby)
-    loss = loss + float(np.asarray(stand.controller.ripple_coefficient)) * np.exp(ripple) * (stand.voltage * shape) ** 2
+    loss = number(stand.controller.standby_power) * np.exp(standby)
+    k = number(stand.controller.ripple_coefficient) * np.exp(ripple)
+    loss = loss + ripple_power(k, stand.voltage, np.clip(duty, 0.0, 1.0))
     supply = duty * current + loss / stand.voltage
     return {"thrust": c_t * head, "torque": torque, "current": supply, "duty": duty, "motor_current": current}
 
@@ -136,17 +134,16 @@ def motor_from(motor: Motor, unknowns: FloatArray, sd: dict[str, float]) -> Moto
         Standard error of ``log_kv`` and ``log_resistance``. [-]
     """
     resistance = float(motor.resistance) * float(np.exp(unknowns[1]))
-    kv = float(motor.kv) * float(np.asarray(motor.loaded_kv_ratio)) * float(np.exp(unknowns[0]))
+    kv = float(motor.kv) * number(motor.loaded_kv_ratio) * float(np.exp(unknowns[0]))
     k_t = 60.0 / (2.0 * np.pi * kv)
     slope = float(motor.iron_torque_slope) * float(np.exp(unknowns[2]))
-    per_volt = slope / (2.0 * np.pi * k_t**2)  # q = 2 pi K_t^2 I0/(V0 - I0 R)
     volts = float(motor.no_load_voltage)
     winding = motor.winding_resistance
     changes: dict[str, Any] = {
         "kv": kv,
         "loaded_kv_ratio": 1.0,
         "resistance": resistance,
-        "no_load_current": per_volt * volts / (1.0 + per_volt * resistance),
+        "no_load_current": number(current_without_load(slope, k_t, resistance=resistance, voltage=volts)),
         "winding_resistance": None if winding is None else min(float(winding), resistance),
         "log_sd_kv": sd["log_kv"],
         "log_sd_resistance": sd["log_resistance"],

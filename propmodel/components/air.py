@@ -10,14 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from propmodel.base.arrays import FloatArray
 from propmodel.base.checks import check_positive, check_range, keep_arrays
 from propmodel.base.constants import GAS_CONSTANT_AIR, STANDARD_GRAVITY
 
-__all__ = ["STANDARD", "Air", "atmosphere", "changed", "density_altitude"]
-
-FloatArray = NDArray[np.float64]
+__all__ = ["STANDARD", "Air", "atmosphere", "changed", "density_altitude", "pressure_altitude"]
 
 # ISO 2533:1975, sea level and the troposphere.
 _SEA_LEVEL_TEMPERATURE = 288.15  # [K]
@@ -128,6 +127,40 @@ def atmosphere(altitude: ArrayLike = 0.0, temperature: ArrayLike | None = None) 
 def _sutherland(temperature: FloatArray) -> FloatArray:
     """Dynamic viscosity. [Pa s]"""
     return _SUTHERLAND_BETA * temperature * np.sqrt(temperature) / (temperature + _SUTHERLAND_TEMPERATURE)
+
+
+def pressure_altitude(pressure: ArrayLike) -> FloatArray:
+    r"""Altitude in the standard atmosphere at which the pressure is this.
+
+    .. math:: H_p = \frac{288.15}{0.0065} \left[1 - (p / 101325)^{R L / g}\right]
+
+    Parameters
+    ----------
+    pressure : array_like, > 0
+        p. [Pa]
+
+    Returns
+    -------
+    ndarray
+        Geopotential altitude; meaningful up to 11,000 m. [m]
+
+    Raises
+    ------
+    ValueError
+        If the pressure is not a number above zero.
+
+    Notes
+    -----
+    [iso2533] turned round.
+
+    Examples
+    --------
+    >>> round(float(pressure_altitude(89874.57)))
+    1000
+    """
+    ratio = check_positive("pressure", pressure, "Pa") / _SEA_LEVEL_PRESSURE
+    exponent = _LAPSE_RATE * GAS_CONSTANT_AIR / STANDARD_GRAVITY
+    return (_SEA_LEVEL_TEMPERATURE / _LAPSE_RATE * (1.0 - ratio**exponent))[()]
 
 
 def density_altitude(density: ArrayLike) -> FloatArray:

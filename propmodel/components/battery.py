@@ -917,7 +917,7 @@ def discharge(
     check_range("state_of_charge", state_of_charge, 0.0, 1.0)
     check_range("reserve", reserve, 0.0, 1.0)
     if temperature is not None:
-        pack = replace(pack, temperature=temperature)
+        pack = replace(pack, temperature=temperature)  # type: ignore[arg-type]
     cut = check_range(
         "cutoff_voltage_per_cell",
         cutoff_voltage(pack) if cutoff_voltage_per_cell is None else cutoff_voltage_per_cell,

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.arrays import Number
+from propmodel.base.arrays import ArrayOrFloat
 from propmodel.base.checks import as_floats, check_positive, check_range, keep_arrays
 
 __all__ = [
@@ -30,7 +30,10 @@ __all__ = [
     "command_from_duty",
     "duty_cap",
     "duty_from_throttle",
+    "limited_ripple",
     "ripple_loss",
+    "ripple_power",
+    "ripple_voltage",
     "throttle_from_duty",
     "winding_ripple",
 ]
@@ -46,6 +49,8 @@ RIPPLE_COEFFICIENT = 0.39
 """k_r of the ripple and switching loss, fitted to all stands together. [W/V^2]"""
 RIPPLE_MOST = 3.0
 """k_r V^2 is at most this much times the power that goes to a rotor otherwise. [-]"""
+# numbers as arrays without axes: numpy takes them faster than plain ones
+_ZERO, _RIPPLE_MOST, _TINY = (np.asarray(x) for x in (0.0, RIPPLE_MOST, 1e-30))
 
 
 @dataclass(frozen=True)
@@ -77,18 +82,18 @@ class Controller:
         Free text.
     """
 
-    resistance: Number = 0.0
-    ripple_coefficient: Number = RIPPLE_COEFFICIENT
-    standby_power: Number = 0.5
-    throttle_exponent: Number = THROTTLE_EXPONENT
-    idle_duty: Number = 0.0
-    log_sd_throttle_exponent: Number | None = None
-    continuous_current: Number | None = None
-    burst_current: Number | None = None
-    min_cells: Number | None = None
-    max_cells: Number | None = None
-    max_voltage: Number | None = None
-    mass: Number | None = None
+    resistance: ArrayOrFloat = 0.0
+    ripple_coefficient: ArrayOrFloat = RIPPLE_COEFFICIENT
+    standby_power: ArrayOrFloat = 0.5
+    throttle_exponent: ArrayOrFloat = THROTTLE_EXPONENT
+    idle_duty: ArrayOrFloat = 0.0
+    log_sd_throttle_exponent: ArrayOrFloat | None = None
+    continuous_current: ArrayOrFloat | None = None
+    burst_current: ArrayOrFloat | None = None
+    min_cells: ArrayOrFloat | None = None
+    max_cells: ArrayOrFloat | None = None
+    max_voltage: ArrayOrFloat | None = None
+    mass: ArrayOrFloat | None = None
     name: str = ""
 
     def __post_init__(self) -> None:
@@ -161,7 +166,7 @@ def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_c
     return np.asarray(cap - least) * command + np.asarray(least)
 
 
-def _is_one(exponent: Number) -> bool:
+def _is_one(exponent: ArrayOrFloat) -> bool:
     return exponent == 1.0 if isinstance(exponent, float) else bool(np.all(np.asarray(exponent) == 1.0))
 
 
@@ -247,6 +252,73 @@ def ripple_loss(
     rest = np.maximum(1.0 - volts / np.asarray(bus_voltage, dtype=np.float64), 0.0)
     whole = np.minimum(np.asarray(controller.ripple_coefficient) * volts * volts, RIPPLE_MOST * np.asarray(power))
     return np.asarray(controller.standby_power) + whole * rest * rest
+
+
+def ripple_voltage(motor_voltage: NDArray, bus_voltage: NDArray) -> NDArray:
+    """V_bus d (1 - d): the voltage whose square the ripple loss goes with.
+
+    Parameters
+    ----------
+    motor_voltage, bus_voltage : ndarray
+        Average motor voltage, and bus voltage. [V]
+
+    Returns
+    -------
+    ndarray
+        0 where the motor voltage is above the bus voltage. [V]
+
+    Examples
+    --------
+    >>> float(ripple_voltage(np.asarray(5.0), np.asarray(20.0)))
+    3.75
+    """
+    return np.maximum(motor_voltage - motor_voltage * motor_voltage / bus_voltage, _ZERO)
+
+
+def ripple_power(coefficient: ArrayLike, bus_voltage: ArrayLike, duty: ArrayLike) -> NDArray:
+    """Ripple loss of one rotor at a duty, without standby and without its limit: k_r V_bus^2 [d (1 - d)]^2.
+
+    Parameters
+    ----------
+    coefficient : array_like
+        k_r. [W/V^2]
+    bus_voltage : array_like
+        [V]
+    duty : array_like
+        Average duty, 0 to 1. [-]
+
+    Returns
+    -------
+    ndarray
+        [W]
+
+    Examples
+    --------
+    >>> float(ripple_power(0.5, 20.0, 0.5))
+    12.5
+    """
+    share = np.asarray(duty) * (1.0 - np.asarray(duty))
+    return np.asarray(coefficient) * (np.asarray(bus_voltage) * share) ** 2
+
+
+def limited_ripple(coefficient: NDArray, fixed: NDArray, square: NDArray) -> NDArray:
+    """Ripple coefficient of all rotors where little power goes with it; see the text of this module.
+
+    Parameters
+    ----------
+    coefficient : ndarray
+        Of all rotors. [W/V^2]
+    fixed : ndarray
+        Power of all rotors and the electronics without ripple. [W]
+    square : ndarray
+        Motor voltage squared. [V^2]
+
+    Returns
+    -------
+    ndarray
+        [W/V^2]
+    """
+    return np.minimum(coefficient, _RIPPLE_MOST * fixed / np.maximum(square, _TINY))
 
 
 def winding_ripple(controller: Controller, loss: ArrayLike) -> NDArray:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.arrays import Number
+from propmodel.base.arrays import ArrayOrFloat
 from propmodel.base.checks import check_positive, check_range, keep_arrays
 
 __all__ = ["TOP_TO_FRONT_DRAG", "Craft", "default_drag_area", "drag_area"]
@@ -85,26 +85,26 @@ class Craft:
         Free text.
     """
 
-    frame_mass: Number
-    payload_mass: Number = 0.0
-    drag_area_front: Number | None = None
-    drag_area_top: Number | None = None
-    thrust_loss: Number = 0.05
-    electronics_power: Number = 8.0
-    frame_propeller_diameter: Number | None = None
-    electronics_min_voltage: Number = 5.0
-    video_max_voltage: Number | None = None
-    camera_max_voltage: Number | None = None
-    regulator_max_voltage: Number | None = None
-    receiver_max_voltage: Number | None = None
-    capacitor_voltage: Number | None = None
-    capacitance: Number = 1000e-6
-    lead_area: Number | None = None
-    lead_length: Number = 0.10
-    motor_lead_area: Number | None = None
-    motor_lead_length: Number = 0.10
-    connector_current: Number | None = None
-    mass_threshold: Number | None = None
+    frame_mass: ArrayOrFloat
+    payload_mass: ArrayOrFloat = 0.0
+    drag_area_front: ArrayOrFloat | None = None
+    drag_area_top: ArrayOrFloat | None = None
+    thrust_loss: ArrayOrFloat = 0.05
+    electronics_power: ArrayOrFloat = 8.0
+    frame_propeller_diameter: ArrayOrFloat | None = None
+    electronics_min_voltage: ArrayOrFloat = 5.0
+    video_max_voltage: ArrayOrFloat | None = None
+    camera_max_voltage: ArrayOrFloat | None = None
+    regulator_max_voltage: ArrayOrFloat | None = None
+    receiver_max_voltage: ArrayOrFloat | None = None
+    capacitor_voltage: ArrayOrFloat | None = None
+    capacitance: ArrayOrFloat = 1000e-6
+    lead_area: ArrayOrFloat | None = None
+    lead_length: ArrayOrFloat = 0.10
+    motor_lead_area: ArrayOrFloat | None = None
+    motor_lead_length: ArrayOrFloat = 0.10
+    connector_current: ArrayOrFloat | None = None
+    mass_threshold: ArrayOrFloat | None = None
     name: str = ""
 
     def __post_init__(self) -> None:

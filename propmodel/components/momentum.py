@@ -12,8 +12,9 @@ does not stop a sweep.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from propmodel.base.arrays import FloatArray
 from propmodel.base.checks import as_floats, check_positive
 
 __all__ = [
@@ -25,8 +26,6 @@ __all__ = [
     "induced_velocity_edgewise",
     "induced_velocity_hover",
 ]
-
-FloatArray = NDArray[np.float64]
 
 # Stands in for v_h where the thrust is zero, so that nothing divides by zero; the answer is scaled back by 0.
 _SMALLEST_SPEED = 1e-12  # [m/s]

@@ -30,6 +30,7 @@ __all__ = [
     "bell_inertia",
     "can_size",
     "current_for_torque",
+    "current_without_load",
     "datasheet_point",
     "estimated_mass",
     "from_stator",
@@ -66,6 +67,8 @@ REFERENCE_SHAPE = 22.0 * 22.0 * 7.0 / (7.0 + END_TURN_SHARE * 22.0) ** 0.5
 """The shape of the 22 x 7 mm stator. [mm^2.5]"""
 LOADED_KV_RATIO = 0.98
 """Speed constant under load over the printed KV, mean of 35 motors. [-] Fitted."""
+BELL_SHARE, BELL_RADIUS = 0.45, 0.44
+"""Share of a motor's mass that turns; its radius of gyration over the can diameter (estimates). [-]"""
 IRON_TORQUE_SCALE = 5.9e-9
 """q = scale x d^2 h, d and h in mm: loss torque per rev/s. [N m s] Fitted to stand tables, printed no-load currents and
 two runs without propeller."""
@@ -332,9 +335,7 @@ def from_stator(
         effective = np.maximum(effective, winding)
     if no_load_current is None:
         slope = IRON_TORQUE_SCALE * (d / MM) ** 2 * (h / MM)
-        # V = n (2 pi K_t + R q/K_t) without a propeller, I0 = q n/K_t
-        per_rev = slope / k_t
-        no_load_current = per_rev * np.asarray(no_load_voltage, float) / (2.0 * np.pi * k_t + effective * per_rev)
+        no_load_current = current_without_load(slope, k_t, resistance=effective, voltage=no_load_voltage)
     return Motor(
         kv=kv,
         resistance=effective,
@@ -489,6 +490,41 @@ def no_load_speed(motor: Motor, voltage: ArrayLike) -> FloatArray:
     """
     per_rev = 2.0 * np.pi * motor.torque_constant + motor.resistance * motor.iron_torque_slope * motor.kv_si
     return as_floats("voltage", voltage) / per_rev
+
+
+def current_without_load(
+    loss_slope: ArrayLike, torque_constant: ArrayLike, *, resistance: ArrayLike, voltage: ArrayLike
+) -> FloatArray:
+    """Current of a bare motor at a voltage, from the torque of its losses.
+
+    V = n (2 pi K_t + R q/K_t) without a propeller, and I_0 = q n/K_t.
+
+    Parameters
+    ----------
+    loss_slope : array_like
+        q: loss torque per rev/s. [N m s]
+    torque_constant : array_like
+        K_t. [N m/A]
+    resistance, voltage : array_like
+        [ohm], [V]
+
+    Returns
+    -------
+    ndarray
+        [A]
+
+    Examples
+    --------
+    >>> motor = from_stator(0.022, 0.007, 1950)
+    >>> again = current_without_load(
+    ...     motor.iron_torque_slope, motor.torque_constant, resistance=motor.resistance, voltage=motor.no_load_voltage
+    ... )
+    >>> round(float(again / motor.no_load_current), 9)
+    1.0
+    """
+    k_t = np.asarray(torque_constant, float)
+    per_rev = np.asarray(loss_slope, float) / k_t
+    return per_rev * np.asarray(voltage, float) / (2.0 * np.pi * k_t + np.asarray(resistance, float) * per_rev)
 
 
 def no_load_current(motor: Motor, rev_per_s: ArrayLike) -> FloatArray:
@@ -882,7 +918,7 @@ def can_size(motor: Motor) -> tuple[FloatArray, FloatArray]:
 def bell_inertia(motor: Motor) -> FloatArray:
     """Moment of inertia of the turning part about the shaft. Estimate.
 
-    45 % of the mass (bell, magnets, shaft) at 0.44 of the can diameter.
+    `BELL_SHARE` of the mass (bell, magnets, shaft) at `BELL_RADIUS` of the can diameter.
 
     Parameters
     ----------
@@ -899,4 +935,4 @@ def bell_inertia(motor: Motor) -> FloatArray:
     '2.1e-06'
     """
     diameter, _ = can_size(motor)
-    return 0.45 * motor_mass(motor) * (0.44 * diameter) ** 2
+    return BELL_SHARE * motor_mass(motor) * (BELL_RADIUS * diameter) ** 2

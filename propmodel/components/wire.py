@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from propmodel.base.arrays import FloatArray
 from propmodel.base.checks import as_floats, check_finite, check_positive, check_range
 from propmodel.base.constants import COPPER_RESISTIVITY_20C, COPPER_TEMPERATURE_COEFFICIENT
 from propmodel.base.units import CELSIUS_ZERO, MM
@@ -19,8 +20,6 @@ __all__ = [
     "heat",
     "resistance",
 ]
-
-FloatArray = NDArray[np.float64]
 
 REFERENCE = CELSIUS_ZERO + 20.0
 CIRCULAR_MIL = np.pi / 4.0 * (25.4e-6) ** 2

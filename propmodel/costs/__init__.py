@@ -6,13 +6,15 @@ from propmodel.costs.session import (
     Prices,
     Session,
     SessionCost,
+    consumption,
+    pack_wear,
+    session_cost,
+)
+from propmodel.costs.spares import (
     Spare,
     chance_enough,
     chance_enough_propellers,
     chance_in_words,
-    consumption,
-    pack_wear,
-    session_cost,
     spares_list,
     spares_needed,
 )

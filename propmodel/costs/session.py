@@ -1,5 +1,4 @@
-"""What a session costs: packs worn, propellers broken, motors and controllers lost, and the spares to
-take along.
+"""What a session costs: packs worn, propellers broken, motors and controllers lost.
 
 All prices and rates are the user's; a currency never appears. Everything broadcasts over arrays, so a
 table of builds or a range of crash rates is priced at once.
@@ -14,33 +13,15 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
+from propmodel.base.arrays import FloatArray, floats
 from propmodel.base.checks import check_positive, check_range
 from propmodel.base.units import CELSIUS_ZERO
 
-__all__ = [
-    "PARTS",
-    "Consumption",
-    "Prices",
-    "Session",
-    "SessionCost",
-    "Spare",
-    "chance_enough",
-    "chance_enough_propellers",
-    "chance_in_words",
-    "consumption",
-    "pack_wear",
-    "session_cost",
-    "spares_list",
-    "spares_needed",
-]
-
-FloatArray = NDArray[np.float64]
+__all__ = ["PARTS", "Consumption", "Prices", "Session", "SessionCost", "consumption", "pack_wear", "session_cost"]
 
 PARTS = ("packs", "propellers", "motors", "controllers")
 """The lines of a bill, in this order everywhere."""
-
 CYCLE_LIFE = 200.0
 """Cycles at `REFERENCE_DEPTH` until a hobby pack flown hard is put away. [-] Common practice, from memory;
 `CYCLE_LIFE_FACTOR` either way."""
@@ -209,10 +190,6 @@ class SessionCost:
     """Lines left out of the total because their price is not known."""
 
 
-def _f(value: ArrayLike) -> FloatArray:
-    return np.asarray(value, dtype=np.float64)
-
-
 def pack_wear(
     depth: ArrayLike,
     temperature: ArrayLike = HEAT_REFERENCE,
@@ -260,9 +237,9 @@ def pack_wear(
     check_range("days between cycles", days_between, 0.0, 36525.0, "days")
     check_positive("cycle life", cycle_life, "cycles")
     check_positive("calendar life", calendar_life, "years")
-    heat = 2.0 ** (np.maximum(_f(temperature) - HEAT_REFERENCE, 0.0) / HEAT_DOUBLING)
-    use = heat / _f(cycle_life) * (_f(depth) / REFERENCE_DEPTH) ** DEPTH_EXPONENT
-    return np.minimum(use + _f(days_between) / (_f(calendar_life) * DAYS_PER_YEAR), 1.0)
+    heat = 2.0 ** (np.maximum(floats(temperature) - HEAT_REFERENCE, 0.0) / HEAT_DOUBLING)
+    use = heat / floats(cycle_life) * (floats(depth) / REFERENCE_DEPTH) ** DEPTH_EXPONENT
+    return np.minimum(use + floats(days_between) / (floats(calendar_life) * DAYS_PER_YEAR), 1.0)
 
 
 def consumption(session: Session) -> Consumption:
@@ -282,14 +259,14 @@ def consumption(session: Session) -> Consumption:
     >>> float(used.propellers)
     3.0
     """
-    flights, crashes = _f(session.flights), _f(session.crashes)
+    flights, crashes = floats(session.flights), floats(session.crashes)
     by_use = pack_wear(session.depth, session.pack_temperature, days_between=0.0, cycle_life=session.cycle_life)
-    by_age = _f(session.packs_owned) / (_f(session.sessions_per_year) * _f(session.calendar_life))
+    by_age = floats(session.packs_owned) / (floats(session.sessions_per_year) * floats(session.calendar_life))
     return Consumption(
-        packs=flights * by_use + by_age + crashes * _f(session.packs_per_crash),
-        propellers=crashes * _f(session.propellers_per_crash),
-        motors=flights * _f(session.motors_per_100_flights) / 100.0,
-        controllers=flights * _f(session.controllers_per_100_flights) / 100.0,
+        packs=flights * by_use + by_age + crashes * floats(session.packs_per_crash),
+        propellers=crashes * floats(session.propellers_per_crash),
+        motors=flights * floats(session.motors_per_100_flights) / 100.0,
+        controllers=flights * floats(session.controllers_per_100_flights) / 100.0,
     )
 
 
@@ -330,12 +307,12 @@ def session_cost(
     check_range("life factor", life_factor, 1.0, 100.0)
     used = consumption(session)
     unpriced = tuple(part for part in PARTS if getattr(prices, part) is None)
-    lines = [getattr(used, part) * _f(0.0 if part in unpriced else getattr(prices, part)) for part in PARTS]
-    factors = [_f(life_factor)] + [_f(rate_factor)] * 3
+    lines = [getattr(used, part) * floats(0.0 if part in unpriced else getattr(prices, part)) for part in PARTS]
+    factors = [floats(life_factor)] + [floats(rate_factor)] * 3
     *stack, other, minutes, _ = np.broadcast_arrays(
         *lines,
-        _f(prices.other),
-        _f(session.flights) * _f(session.flight_time) / 60.0,
+        floats(prices.other),
+        floats(session.flights) * floats(session.flight_time) / 60.0,
         factors[0] * factors[1],
     )
     total = sum(stack) + other
@@ -359,227 +336,7 @@ def session_cost(
         per_minute_low=low * share,
         per_minute_high=high * share,
         minutes=np.array(minutes),
-        chance_of_no_crash=np.exp(-_f(session.crashes)),
+        chance_of_no_crash=np.exp(-floats(session.crashes)),
         largest=largest,
         unpriced=unpriced,
     )
-
-
-# --- spares ---
-
-
-def chance_enough(spares: ArrayLike, expected: ArrayLike) -> FloatArray:
-    r"""Chance that ``spares`` pieces suffice when ``expected`` break on average.
-
-    .. math:: P(X \le s) = e^{-m} \sum_{k=0}^{s} m^k / k!
-
-    Parameters
-    ----------
-    spares : array_like
-        Pieces taken along, s; parts of a piece do not count. [-]
-    expected : array_like
-        Average number that breaks, m. [-]
-
-    Returns
-    -------
-    ndarray
-        [-]
-
-    Notes
-    -----
-    Poisson: losses come one at a time and know nothing of each other. S. D. Poisson (1837); tables in any
-    handbook of statistics.
-
-    Examples
-    --------
-    >>> round(float(chance_enough(2, 1.0)), 4)
-    0.9197
-    """
-    check_range("spares", spares, 0.0, 1e6)
-    check_range("expected losses", expected, 0.0, 1e6)
-    return stats.poisson.cdf(np.floor(_f(spares)), _f(expected))
-
-
-def chance_enough_propellers(
-    spares: ArrayLike,
-    crashes: ArrayLike,
-    *,
-    propellers_per_crash: ArrayLike,
-    rotors: ArrayLike = 4.0,
-    two_hands: bool = True,
-) -> FloatArray:
-    """Chance that a bag of propellers suffices: crashes are Poisson, but one crash breaks several.
-
-    Parameters
-    ----------
-    spares : array_like
-        Propellers taken along; with ``two_hands`` half of them turn each way. [-]
-    crashes : array_like
-        Expected over the whole time. [-]
-    propellers_per_crash : array_like
-        On average, at most ``rotors``. [-]
-    rotors : array_like
-        On the craft. [-]
-    two_hands : bool
-        True: half the propellers turn the other way and one hand cannot stand in for the other.
-
-    Returns
-    -------
-    ndarray
-        [-]
-
-    Notes
-    -----
-    Every propeller breaks in a crash with the same chance q = broken per crash / rotors, so c crashes break
-    Binomial(c rotors, q) in all. Plain Poisson with the same average promises too much, because breakages
-    come together. Where one propeller breaks in each crash (rotors = 1, q = 1) this is `chance_enough`.
-
-    Examples
-    --------
-    >>> bag = chance_enough_propellers([4, 8], 2.0, propellers_per_crash=1.5)
-    >>> bool(bag[0] < bag[1])
-    True
-    """
-    check_range("spares", spares, 0.0, 1e6)
-    check_range("crashes", crashes, 0.0, 1e4)
-    check_range("rotors", rotors, 1.0, 16.0)
-    check_range("propellers per crash", propellers_per_crash, 0.0, 16.0)
-    s, m, k, n = np.broadcast_arrays(_f(spares), _f(crashes), _f(propellers_per_crash), _f(rotors))
-    if np.any(k > n):
-        raise ValueError("propellers per crash must be at most the number of rotors")
-    most = float(np.max(m, initial=0.0))
-    c = np.arange(int(most + 12.0 * np.sqrt(most) + 20.0)).reshape((-1,) + (1,) * s.ndim)
-    weight = stats.poisson.pmf(c, m)
-    q = k / n
-    if two_hands:
-        one = np.ceil(n / 2.0)
-        enough = stats.binom.cdf(np.floor(s / 2.0), c * one, q) * stats.binom.cdf(np.floor(s / 2.0), c * (n - one), q)
-    else:
-        enough = stats.binom.cdf(np.floor(s), c * n, q)
-    return np.minimum(np.sum(weight * enough, axis=0), 1.0)
-
-
-def spares_needed(expected: ArrayLike, *, chance: ArrayLike = 0.9) -> FloatArray:
-    """Fewest spares that suffice with a wanted chance (Poisson).
-
-    Parameters
-    ----------
-    expected : array_like
-        Average number that breaks. [-]
-    chance : array_like
-        Wanted, below 1. [-]
-
-    Returns
-    -------
-    ndarray
-        Whole pieces. [-]
-
-    Examples
-    --------
-    >>> float(spares_needed(1.0, chance=0.9))
-    2.0
-    """
-    check_range("expected losses", expected, 0.0, 1e6)
-    check_range("wanted chance", chance, 0.0, 0.999999)
-    return np.maximum(stats.poisson.ppf(_f(chance), _f(expected)), 0.0)
-
-
-def chance_in_words(chance: float) -> str:
-    """Say a chance as a count, rounded down so that it never promises more.
-
-    Parameters
-    ----------
-    chance : float
-        0 to 1. [-]
-
-    Examples
-    --------
-    >>> chance_in_words(0.934)
-    '9 times in 10'
-    >>> chance_in_words(0.9961)
-    '199 times in 200'
-    """
-    check_range("chance", chance, 0.0, 1.0)
-    for top, bottom in ((999, 1000), (199, 200), (99, 100), (49, 50), (19, 20)):
-        if chance >= top / bottom:
-            return f"{top} times in {bottom}"
-    tenths = int(chance * 10.0 + 1e-9)
-    if tenths == 0:
-        return "less than once in 10"
-    return "once in 10" if tenths == 1 else f"{tenths} times in 10"
-
-
-@dataclass(frozen=True)
-class Spare:
-    """One line of the list of spares."""
-
-    part: str
-    """One of `PARTS`."""
-    expected: float
-    """Lost on average over the whole time. [-]"""
-    take: int
-    """Pieces to take along. [-]"""
-    chance: float
-    """That ``take`` suffices. [-]"""
-    sentence: str
-    """The line in words: how many, and how often that is enough."""
-
-
-def spares_list(session: Session, *, sessions: float = 2.0, chance: float = 0.9) -> list[Spare]:
-    """Spares for a weekend away, fewest pieces that suffice with the wanted chance, part by part.
-
-    Parameters
-    ----------
-    session : Session
-        Of plain numbers.
-    sessions : float
-        Sessions until the next shop. [-]
-    chance : float
-        Wanted for each part, 0.5 to 0.999. [-]
-
-    Returns
-    -------
-    list of Spare
-        In the order of `PARTS`. Propellers come in pairs of both hands.
-
-    Raises
-    ------
-    ValueError
-        If the session holds arrays, or the chance is outside its range.
-
-    Examples
-    --------
-    >>> [(s.part, s.take) for s in spares_list(Session(crashes=1.0), sessions=2.0)]
-    [('packs', 0), ('propellers', 8), ('motors', 1), ('controllers', 0)]
-    """
-    check_range("wanted chance", chance, 0.5, 0.999)
-    check_range("sessions", sessions, 0.1, 1000.0)
-    if any(np.ndim(getattr(session, field.name)) for field in fields(session)):
-        raise ValueError("a spares list is made for one session of plain numbers, not for arrays")
-    used = consumption(session)
-    crashes = float(_f(session.crashes)) * sessions
-    out = []
-    for part in PARTS:
-        if part == "propellers":
-            expected = float(used.propellers) * sessions
-            pairs = np.arange(0, int(2.0 * expected + 30.0 + 8.0 * float(_f(session.rotors)))) * 2.0
-            all_chances = chance_enough_propellers(
-                pairs,
-                crashes,
-                propellers_per_crash=session.propellers_per_crash,
-                rotors=session.rotors,
-            )
-            index = int(np.argmax(all_chances >= chance))
-            take, reached = int(pairs[index]), float(all_chances[index])
-        else:
-            # packs fail in crashes; wear is slow and seen coming
-            expected = (
-                crashes * float(_f(session.packs_per_crash))
-                if part == "packs"
-                else float(getattr(used, part)) * sessions
-            )
-            take = int(spares_needed(expected, chance=chance))
-            reached = float(chance_enough(take, expected))
-        what = f"{take} {part if take != 1 else part[:-1]}"
-        out.append(Spare(part, expected, take, reached, f"{what}: enough {chance_in_words(reached)}"))
-    return out

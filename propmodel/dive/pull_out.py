@@ -12,9 +12,9 @@ from propmodel.base.checks import check_range
 from propmodel.base.status import Status
 from propmodel.components.propeller import PreparedPropeller
 from propmodel.components.propeller.advance import pull_rise
-from propmodel.dive.stepped import Dive, PullOut, Way, fly_pull_out
+from propmodel.dive.stepped import Dive, ManoeuvreName, PullOut, fly_pull_out
 from propmodel.powertrain.operating_point import at_duty
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 __all__ = ["dive_of", "inflow_rise", "pull_out"]
 
@@ -63,7 +63,7 @@ def dive_of(build: Build, *, state_of_charge: ArrayLike | None = None, **questio
     charge = build.pack.reserve if state_of_charge is None else state_of_charge
     check_range("state_of_charge", charge, 0.0, 1.0)
     shape = np.broadcast_shapes(shape_of(build), np.shape(charge))
-    ready = drive(build, charge)
+    ready = prepare(build, charge)
     point = at_duty(ready, build.duty_cap * np.ones(shape))
     front, top = drag_areas(build)
     return Dive(
@@ -84,7 +84,7 @@ def pull_out(
     drop: ArrayLike | None = None,
     *,
     state_of_charge: ArrayLike | None = None,
-    manoeuvre: Way = "worse",
+    manoeuvre: ManoeuvreName = "worse",
     keep_path: bool = False,
     **question: Any,
 ) -> PullOut:

@@ -49,7 +49,7 @@ __all__ = [
 ]
 
 FloatArray = NDArray[np.float64]
-Way = Literal["worse", "arrest", "pull_up", "mixed"]
+ManoeuvreName = Literal["worse", "arrest", "pull_up", "mixed"]
 
 _LONGEST = 60.0  # s of pulling after which a craft counts as not arrested
 _FINEST, _COARSEST = 1e-4, 0.05  # s, bounds of the automatic step
@@ -170,7 +170,7 @@ def _automatic_step(speed: FloatArray, load: FloatArray, drag: FloatArray) -> Fl
 def fly_pull_out(
     dive: Dive,
     *,
-    manoeuvre: Way = "worse",
+    manoeuvre: ManoeuvreName = "worse",
     time_step: float | None = None,
     keep_path: bool = False,
 ) -> PullOut:

@@ -30,11 +30,11 @@ from propmodel.assembly.build import Build, shape_of
 from propmodel.base.checks import check_in, check_range, keep_arrays, shown
 from propmodel.base.status import Status
 from propmodel.components import battery
+from propmodel.components.controller import limited_ripple
 from propmodel.flight.trim import Airframe, trim
-from propmodel.heat.motor import PACK_HEAT
-from propmodel.heat.pack import pack_cooling
-from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust, held_ripple
-from propmodel.powertrain.prepared import Drive, drive, recharge
+from propmodel.heat.pack_and_leads import PACK_HEAT, pack_cooling
+from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust
+from propmodel.powertrain.prepared import PreparedPowertrain, at_state_of_charge, prepare
 from propmodel.powertrain.rotor_speed import PASSES
 
 __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]
@@ -146,7 +146,9 @@ class FlightTime:
     curve_temperature: NDArray
 
 
-def _bus_of(d: Drive, point: OperatingPoint | _Motor) -> Callable[[NDArray, NDArray, NDArray], tuple[NDArray, NDArray]]:
+def _bus_of(
+    d: PreparedPowertrain, point: OperatingPoint | _Motor
+) -> Callable[[NDArray, NDArray, NDArray], tuple[NDArray, NDArray]]:
     """Bus voltage and pack current when the motors keep the speed and load of ``point`` at another charge.
 
     The function returned takes rest voltage, resistance and a guess of the bus voltage.
@@ -154,7 +156,7 @@ def _bus_of(d: Drive, point: OperatingPoint | _Motor) -> Callable[[NDArray, NDAr
     volts = point.motor_voltage
     square = volts * volts
     steady = d.rotors * (volts * point.motor_current + d.controller.standby_power) + d.electronics_power
-    coefficient = held_ripple(d.all_ripple, steady, square)
+    coefficient = limited_ripple(d.total_ripple_coefficient, steady, square)
 
     def at(emf: NDArray, resistance: NDArray, guess: NDArray) -> tuple[NDArray, NDArray]:
         # the ripple as a straight line through its value at the guess; the rest of the pack's equation is closed
@@ -228,7 +230,7 @@ def _least_voltage(point: OperatingPoint | _Motor, cap: NDArray) -> NDArray:
 
 def hover_hours(
     build: Build,
-    d: Drive,
+    d: PreparedPowertrain,
     point: OperatingPoint,
     *,
     start: ArrayLike = 1.0,
@@ -317,7 +319,7 @@ def _empty(build, current_at, start, limit, reserve, shape, *, lean=False, quick
     by_voltage, by_throttle = at_once & np.ones(shape, dtype=bool), np.zeros(shape, dtype=bool)
     hours, energy = np.zeros(shape), np.zeros(shape)
     end, end_heat = charge * np.ones(shape), heat * np.ones(shape)
-    curve = [(end, hours, voltage, current, end_heat)]
+    curve: list[tuple[NDArray, ...]] = [(end, hours, voltage, current, end_heat)]
     per_amp, last, closing = 1.0 / current, None, np.zeros(shape, dtype=bool)
     for k in range(1, SEGMENTS + 1):
         knot = 1.0 - k / SEGMENTS
@@ -506,7 +508,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         np.shape(profile.cruise_speed),
         np.shape(profile.hard_load),
     )
-    d = drive(build, start, sustained=True)
+    d = prepare(build, start, sustained=True)
     one = np.ones(shape)
     lift = build.weight / d.rotors * one
     hover = at_thrust(d, lift)
@@ -516,7 +518,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     fresh = replace(build, pack=replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0))
 
     def flat_out(charge: NDArray, *, passes: int = 6) -> OperatingPoint:
-        return at_duty(recharge(d, fresh, np.minimum(charge, start)), cap, passes=passes)
+        return at_duty(at_state_of_charge(d, fresh, np.minimum(charge, start)), cap, passes=passes)
 
     wanted = lift * profile.hard_load
     most_thrust = flat_out(start, passes=PASSES).thrust
@@ -608,7 +610,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     with np.errstate(divide="ignore", invalid="ignore"):
         mean_current = np.where(result.hours > 0.0, charge / result.hours, columns[3][0])
     warmed = replace(build, pack=replace(build.pack, temperature=_possible(result.temperature)))
-    last = at_duty(recharge(d, warmed, result.end), cap)
+    last = at_duty(at_state_of_charge(d, warmed, result.end), cap)
     return FlightTime(
         time=result.hours * 3600.0 * nan,
         energy=result.energy * 3600.0 * nan,

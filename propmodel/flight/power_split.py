@@ -14,24 +14,24 @@ from propmodel.components import controller, momentum
 from propmodel.flight.endurance import lifts
 from propmodel.flight.trim import Airframe, trim
 from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
-__all__ = ["STATES", "Watts", "where_watts_go"]
+__all__ = ["STATES", "PowerSplit", "where_watts_go"]
 
 STATES = ("hover", "cruise", "full")
 
 
 @dataclass(frozen=True)
-class Watts:
+class PowerSplit:
     """Power of the whole craft in one state; the parts add up to ``total``. All in W.
 
     Parameters
     ----------
-    lift : ndarray
+    induced_power : ndarray
         Ideal induced power: what an ideal disc of this size would need for this pull.
-    push : ndarray
+    climb_and_drag_power : ndarray
         Work against the drag of the body in level flight; none standing still.
-    air : ndarray
+    profile_power : ndarray
         The rest of the shaft power: blade drag, swirl and uneven inflow, pull lost on the arms.
     winding, iron : ndarray
         Heat in the motors' copper, with the half of the current ripple that falls there; iron, bearings and windage.
@@ -48,9 +48,9 @@ class Watts:
     status : ndarray of int8
     """
 
-    lift: NDArray
-    push: NDArray
-    air: NDArray
+    induced_power: NDArray
+    climb_and_drag_power: NDArray
+    profile_power: NDArray
     winding: NDArray
     iron: NDArray
     controller: NDArray
@@ -64,7 +64,7 @@ class Watts:
 
 def where_watts_go(
     build: Build, state: str = "hover", *, speed: ArrayLike = 15.0, state_of_charge: ArrayLike = 1.0
-) -> Watts:
+) -> PowerSplit:
     """Split the power that leaves the cells.
 
     Parameters
@@ -81,7 +81,7 @@ def where_watts_go(
 
     Returns
     -------
-    Watts
+    PowerSplit
         Shape of the build, speed and state of charge broadcast together.
 
     Raises
@@ -93,7 +93,8 @@ def where_watts_go(
     --------
     >>> import propmodel
     >>> w = where_watts_go(propmodel.demo("scree"))
-    >>> parts = w.lift + w.push + w.air + w.winding + w.iron + w.controller + w.electronics + w.pack
+    >>> parts = w.induced_power + w.climb_and_drag_power + w.profile_power + w.winding + w.iron + w.controller
+    >>> parts = parts + w.electronics + w.pack
     >>> bool(abs(parts / w.total - 1) < 1e-9)
     True
     """
@@ -103,7 +104,7 @@ def where_watts_go(
     charge = np.asarray(state_of_charge, dtype=np.float64)
     shape = np.broadcast_shapes(shape_of(build), charge.shape, velocity.shape if state == "cruise" else ())
     one = np.ones(shape)
-    d = drive(build, charge, sustained=state != "full")
+    d = prepare(build, charge, sustained=state != "full")
     cap = build.duty_cap * one
     lift_each = build.weight / d.rotors * one
     axial = inplane = leaning = 0.0 * one
@@ -135,22 +136,22 @@ def _split(
     leaning: NDArray,
     d_emf: NDArray,
     failed: NDArray,
-) -> Watts:
+) -> PowerSplit:
     rotors = np.asarray(build.rotors, dtype=np.float64)
     inflow = momentum.induced_velocity_edgewise(
         point.thrust, axial, inplane, disc_area=build.disc_area, air_density=build.air.density
     )
-    lift = rotors * point.thrust * inflow
-    push = rotors * (point.thrust * axial - leaning)
+    induced = rotors * point.thrust * inflow
+    climb_and_drag = rotors * (point.thrust * axial - leaning)
     ripple = controller.winding_ripple(build.controller, point.ripple_loss)
-    return Watts(
-        lift=lift,
-        push=push,
-        air=rotors * point.shaft_power - lift - push,
+    return PowerSplit(
+        induced_power=induced,
+        climb_and_drag_power=climb_and_drag,
+        profile_power=rotors * point.shaft_power - induced - climb_and_drag,
         winding=rotors * (point.winding_loss + ripple),
         iron=rotors * point.iron_loss,
         controller=rotors * (point.rest_loss + point.ripple_loss - ripple),
-        electronics=np.asarray(build.craft.electronics_power, dtype=np.float64) * np.ones_like(lift),
+        electronics=np.asarray(build.craft.electronics_power, dtype=np.float64) * np.ones_like(induced),
         pack=point.pack_loss,
         total=d_emf * point.pack_current,
         pack_current=point.pack_current,

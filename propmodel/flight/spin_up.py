@@ -10,13 +10,14 @@ Motor and inertia alone give 28 to 33 ms for small changes of speed of 3- to 6-i
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base import checks
+from propmodel.base.arrays import FloatArray
 from propmodel.base.status import Status
+from propmodel.components.motor import BELL_RADIUS, BELL_SHARE
 
 __all__ = [
     "CONTROLLER_LAG",
@@ -33,12 +34,8 @@ __all__ = [
     "thrust_slope",
 ]
 
-FloatArray = NDArray[np.float64]
-
 BLADE_SHAPE = 1.0 / 6.0
 """Inertia of a propeller over m R^2; 1/3 is a uniform rod, blades taper to the tip (estimate). [-]"""
-BELL_SHARE, BELL_RADIUS = 0.45, 0.44
-"""Turning share of the motor mass, and its radius over the can diameter (estimates). [-]"""
 CONTROLLER_LAG = 0.012
 """Between the command and the motor's voltage. [s] Fitted to three craft, data/response/SOURCE.md."""
 SLOWING = 1.27
@@ -112,7 +109,9 @@ def rotor_inertia(
     return shape * m * radius * radius + BELL_SHARE * motor * arm * arm
 
 
-def _time_between(inertia: Any, c0: Any, c1: Any, k: Any, low: Any, high: Any) -> FloatArray:
+def _time_between(
+    inertia: FloatArray, c0: FloatArray, c1: FloatArray, k: FloatArray, low: FloatArray, high: FloatArray
+) -> FloatArray:
     """Time from speed low to high [1/s] under the net torque c0 - c1 n - k n^2; one logarithm."""
     root = np.sqrt(c1 * c1 + 4.0 * k * c0)
     n_full, n_other = (

@@ -24,8 +24,10 @@ OTHER_CAUSES = (
 
 WARM = 20.0
 """Rise of the bell over the air below which it feels cool to warm (common practice, from memory). [K]"""
-TOUCH = CELSIUS_ZERO + 60.0
-"""A bell above it one cannot hold (common practice, from memory). [K]"""
+TOUCH_CELSIUS = 60.0
+"""A hotter bell cannot be held in the hand (common practice, from memory). [C]"""
+TOUCH = CELSIUS_ZERO + TOUCH_CELSIUS
+"""The same. [K]"""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Motor heat: two nodes, winding and body, in propeller wash; and what else gets warm.
+"""Motor heat: two nodes, winding and body, in propeller wash.
 
 The default thermal figures are estimates, wide ones: no published thermal resistance of a bare multirotor
 outrunner in propeller wash was found.
@@ -7,14 +7,13 @@ outrunner in propeller wash was found.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base import checks, units
-from propmodel.base.arrays import Number
-from propmodel.base.constants import COPPER_RESISTIVITY_20C
+from propmodel.base.arrays import ArrayOrFloat, FloatArray, floats
 from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
 from propmodel.base.status import Status
 
@@ -23,18 +22,10 @@ __all__ = [
     "SteadyHeat",
     "ThermalResistance",
     "capacities",
-    "continuous_current",
-    "controller_rise",
-    "pack_temperature_rate",
     "resistances",
-    "rms_current",
-    "seconds_to_limit",
     "steady_temperatures",
     "temperatures_after",
-    "wire_rise",
 ]
-
-FloatArray = NDArray[np.float64]
 
 REFERENCE = 20.0 + units.CELSIUS_ZERO
 """Temperature at which a winding resistance is stated. [K]"""
@@ -50,8 +41,15 @@ STILL_AIR = 10.0
 """Natural convection and radiation, the least cooling there is (estimate). [W/(m^2 K)]"""
 PRANDTL, AIR_HEAT = 0.71, 1005.0
 """Of air (handbook values). [-], [J/(kg K)]"""
-PACK_HEAT = 1000.0
-"""Specific heat of a pouch pack (estimate). [J/(kg K)]"""
+
+
+class AirLike(Protocol):
+    """What the cooling takes of the air: `components.air.Air`, which stands on the same floor as this wing."""
+
+    @property
+    def density(self) -> ArrayLike: ...
+    @property
+    def viscosity(self) -> ArrayLike: ...
 
 
 @dataclass(frozen=True)
@@ -64,8 +62,8 @@ class ThermalResistance:
         [K/W]
     """
 
-    winding_body: Number
-    body_air: Number
+    winding_body: ArrayOrFloat
+    body_air: ArrayOrFloat
 
     def __post_init__(self) -> None:
         checks.check_positive("winding_body", self.winding_body, "K/W")
@@ -113,7 +111,7 @@ def resistances(
     stator_height: ArrayLike,
     wash_speed: ArrayLike,
     rev_per_s: ArrayLike,
-    air: Any,
+    air: AirLike,
 ) -> ThermalResistance:
     """Thermal resistances of an outrunner in the wash of its propeller.
 
@@ -154,8 +152,9 @@ def resistances(
     area = 2.0 * (np.pi * bell * length + 0.25 * np.pi * bell * bell)
     swirl = 0.3 * np.pi * n * bell
     speed = np.sqrt(wash * wash + swirl * swirl)
-    conductivity = air.viscosity * (AIR_HEAT / PRANDTL)
-    reynolds = air.density * speed * bell / air.viscosity
+    viscosity = floats(air.viscosity)
+    conductivity = viscosity * (AIR_HEAT / PRANDTL)
+    reynolds = floats(air.density) * speed * bell / viscosity
     film = (0.62 * PRANDTL ** (1.0 / 3.0)) * np.sqrt(reynolds) * conductivity / bell
     return ThermalResistance(CONTACT / (np.pi * d * h), 1.0 / (np.maximum(film, STILL_AIR) * area))
 
@@ -234,56 +233,10 @@ def steady_temperatures(
     runaway = spare <= 0.0
     rise = (ambient - reference + k + iron * rb) / np.where(runaway, 1.0, spare)
     never = runaway | (reference + rise > checks.check_positive("believable", believable, "K"))
-    winding: Any = np.where(never, np.nan, reference + rise)
+    winding: FloatArray = np.where(never, np.nan, reference + rise)
     body = ambient + rb * (copper * (1.0 + ALPHA * (winding - reference)) + iron)
-    status: Any = np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(Status.OK))
+    status = np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(Status.OK))
     return SteadyHeat(winding[()], body[()], status[()])
-
-
-def continuous_current(
-    winding_resistance: ArrayLike,
-    iron_loss: ArrayLike,
-    *,
-    resistance: ThermalResistance,
-    air_temperature: ArrayLike,
-    winding_limit: ArrayLike,
-    reference_temperature: ArrayLike = REFERENCE,
-) -> FloatArray:
-    """Current at which the winding settles exactly at its limit.
-
-    Parameters
-    ----------
-    winding_resistance : array_like, > 0
-        At the reference temperature. [ohm]
-    iron_loss : array_like, >= 0
-        In the body. [W]
-    resistance : ThermalResistance
-        [K/W]
-    air_temperature, winding_limit, reference_temperature : array_like
-        [K]
-
-    Returns
-    -------
-    ndarray
-        NaN where iron loss alone passes the limit. [A]
-
-    Examples
-    --------
-    >>> r = ThermalResistance(1.7, 6.0)
-    >>> round(float(continuous_current(2.45, 0.0, resistance=r, air_temperature=298.15, winding_limit=398.15,
-    ...                                reference_temperature=298.15)), 3)
-    1.951
-    """
-    r20 = checks.check_positive("winding_resistance", winding_resistance, "ohm")
-    iron = checks.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
-    ambient = checks.check_positive("air_temperature", air_temperature, "K")
-    limit = checks.check_positive("winding_limit", winding_limit, "K")
-    reference = checks.check_positive("reference_temperature", reference_temperature, "K")
-    rb = np.asarray(resistance.body_air, dtype=np.float64)
-    both = np.asarray(resistance.winding_body, dtype=np.float64) + rb
-    hot = r20 * (1.0 + ALPHA * (limit - reference)) * both
-    square = (limit - ambient - iron * rb) / hot
-    return np.sqrt(np.where(square >= 0.0, square, np.nan))
 
 
 @dataclass(frozen=True)
@@ -298,15 +251,15 @@ class _Modes:
     body_slow: FloatArray
 
 
-def _modes(
-    copper: Any,
-    iron: Any,
+def modes(
+    copper: FloatArray,
+    iron: FloatArray,
     resistance: ThermalResistance,
     capacity: HeatCapacity,
-    ambient: Any,
-    winding: Any,
-    body: Any,
-    reference: Any,
+    ambient: FloatArray,
+    winding: FloatArray,
+    body: FloatArray,
+    reference: FloatArray,
 ) -> _Modes:
     """Eigenvalues and the share of each in the starting rates (not in the end state: runaway has none)."""
     g1 = 1.0 / np.asarray(resistance.winding_body, dtype=np.float64)
@@ -329,7 +282,7 @@ def _modes(
     return _Modes(fast, slow, r1 - w_slow, w_slow, r2 - b_slow, b_slow)
 
 
-def _grown(rate: Any, time: Any) -> tuple[FloatArray, FloatArray]:
+def grown(rate: FloatArray, time: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return (exp(rate t) - 1) / rate and exp(rate t)."""
     x = np.minimum(rate * time, 500.0)
     up = np.expm1(x)
@@ -382,7 +335,7 @@ def temperatures_after(
     t = checks.check_range("time", time, 0.0, 1e9, "s")
     start_w = checks.check_positive("winding", winding, "K")
     start_b = checks.check_positive("body", body, "K")
-    m = _modes(
+    m = modes(
         checks.check_range("copper_loss", copper_loss, 0.0, 1e9, "W"),
         checks.check_range("iron_loss", iron_loss, 0.0, 1e9, "W"),
         resistance,
@@ -392,269 +345,8 @@ def temperatures_after(
         start_b,
         checks.check_positive("reference_temperature", reference_temperature, "K"),
     )
-    fast, slow = _grown(m.fast, t)[0], _grown(m.slow, t)[0]
+    fast, slow = grown(m.fast, t)[0], grown(m.slow, t)[0]
     return (
         start_w + m.winding_fast * fast + m.winding_slow * slow,
         start_b + m.body_fast * fast + m.body_slow * slow,
     )
-
-
-def seconds_to_limit(
-    copper_loss: ArrayLike,
-    iron_loss: ArrayLike,
-    *,
-    resistance: ThermalResistance,
-    capacity: HeatCapacity,
-    air_temperature: ArrayLike,
-    winding_limit: ArrayLike,
-    winding: ArrayLike = 55.0 + units.CELSIUS_ZERO,
-    body: ArrayLike = 55.0 + units.CELSIUS_ZERO,
-    reference_temperature: ArrayLike = REFERENCE,
-) -> FloatArray:
-    """Seconds at one load until the winding first reaches its limit, from a warm start.
-
-    Parameters
-    ----------
-    copper_loss : array_like, >= 0
-        I^2 R of the winding alone, at the reference temperature. [W]
-    iron_loss : array_like, >= 0
-        In the body. [W]
-    resistance : ThermalResistance
-        [K/W]
-    capacity : HeatCapacity
-        [J/K]
-    air_temperature, winding_limit : array_like
-        [K]
-    winding, body : array_like
-        Temperatures at the start. [K]
-    reference_temperature : array_like
-        [K]
-
-    Returns
-    -------
-    ndarray
-        inf where the limit is never reached, 0 where it is passed at the start. [s]
-
-    Notes
-    -----
-    The winding is a sum of two exponentials. Newton from a lower bound that treats the fast one as settled;
-    the few rows where that does not close (a start far from the usual shape) are bisected.
-
-    Examples
-    --------
-    >>> t = seconds_to_limit(53.0, 8.0, resistance=ThermalResistance(0.62, 2.1),
-    ...     capacity=HeatCapacity(1.6, 12.8), air_temperature=285.15, winding_limit=393.15)
-    >>> round(float(t), 1)
-    7.7
-    """
-    copper = checks.check_range("copper_loss", copper_loss, 0.0, 1e9, "W")
-    iron = checks.check_range("iron_loss", iron_loss, 0.0, 1e9, "W")
-    ambient = checks.check_positive("air_temperature", air_temperature, "K")
-    limit = checks.check_positive("winding_limit", winding_limit, "K")
-    start_w = checks.check_positive("winding", winding, "K")
-    start_b = checks.check_positive("body", body, "K")
-    reference = checks.check_positive("reference_temperature", reference_temperature, "K")
-    m = _modes(copper, iron, resistance, capacity, ambient, start_w, start_b, reference)
-    parts = np.broadcast_arrays(limit - start_w, m.fast, m.slow, m.winding_fast, m.winding_slow)
-    shape = parts[0].shape
-    rise, fast, slow, w_fast, w_slow = (part.reshape(-1) for part in parts)
-
-    slow = np.where(np.abs(slow) < 1e-9, 1e-9, slow)
-    out = np.where(rise <= 0.0, 0.0, np.inf)
-    # the usual shape: the winding rises all the way, both exponentials with a positive share
-    usual = (w_fast >= 0.0) & (w_slow > 0.0)
-    with np.errstate(over="ignore"):
-        reached = (slow > 0.0) | (-w_fast / fast - w_slow / slow > rise)
-    live = np.flatnonzero((rise > 0.0) & usual & reached)
-    out[live] = _newton(*(part[live] for part in (rise, fast, slow, w_fast, w_slow)))
-    odd = np.flatnonzero((rise > 0.0) & (~usual | np.isnan(out)))
-    if odd.size:
-        out[odd] = _bisect(*(part[odd] for part in (rise, fast, slow, w_fast, w_slow)))
-    return out.reshape(shape)[()]
-
-
-def _newton(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatArray:
-    """Crossing of a rising sum of two exponentials; NaN where it does not close."""
-    with np.errstate(all="ignore"):
-        # lower bound: the fast exponential at its full height from the start
-        left = rise + w_fast / fast
-        t = np.maximum(np.log1p(left * slow / w_slow) / slow, rise / (w_fast + w_slow))
-        t = np.where(t > 0.0, t, 0.0)
-        for _ in range(5):
-            up_fast, up_slow = np.expm1(fast * t), np.expm1(slow * t)
-            error = rise - w_fast / fast * up_fast - w_slow / slow * up_slow
-            t = t + error / (w_fast * (up_fast + 1.0) + w_slow * (up_slow + 1.0))
-            worst = np.abs(error).max(initial=0.0)
-            if worst < 1e-3:  # the step just taken squares this error
-                return t
-        return np.where((np.abs(error) < 1e-3) & (t >= 0.0), t, np.nan)
-
-
-def _bisect(rise: Any, fast: Any, slow: Any, w_fast: Any, w_slow: Any) -> FloatArray:
-    """First crossing of any sum of two exponentials, by a bracket; inf where there is none."""
-    longest = np.full(rise.shape, 1e7)
-    with np.errstate(all="ignore"):
-        # the only turning point, where both rates cancel
-        turn = np.log(-w_fast / w_slow) / (slow - fast)
-        turn = np.where(np.isfinite(turn) & (turn > 0.0), turn, longest)
-        early, late = (w_fast * _grown(fast, t)[0] + w_slow * _grown(slow, t)[0] >= rise for t in (turn, longest))
-        out = np.full(rise.shape, np.inf)
-        live = np.flatnonzero(early | late)
-        rise, fast, slow, w_fast, w_slow = (part[live] for part in (rise, fast, slow, w_fast, w_slow))
-        early, turn = early[live], turn[live]
-        low = np.where(early | (turn >= 1e7), 0.0, turn)
-        high = np.where(early, turn, 1e7)
-        # Newton's method kept inside the bracket, which is halved wherever a step would leave it or gains too little
-        t, before = 0.5 * (low + high), high - low
-        for _ in range(80):
-            (up_fast, grown_fast), (up_slow, grown_slow) = _grown(fast, t), _grown(slow, t)
-            error = w_fast * up_fast + w_slow * up_slow - rise
-            over = error >= 0.0
-            high, low = np.where(over, t, high), np.where(over, low, t)
-            step = t - error / (w_fast * grown_fast + w_slow * grown_slow)
-            good = (step > low) & (step < high) & (np.abs(step - t) < 0.5 * before)
-            new = np.where(good, step, 0.5 * (low + high))
-            before = np.abs(new - t)
-            t = new
-            if not (before > 1e-10 * t).any():
-                break
-    out[live] = t
-    return out
-
-
-def rms_current(currents: ArrayLike, shares: ArrayLike, *, axis: int = 0) -> FloatArray:
-    """Root-mean-square current of a session: heat goes with the square, so the mean current is too kind.
-
-    Parameters
-    ----------
-    currents : array_like
-        Of the parts of a session. [A]
-    shares : array_like
-        Time shares that add up to 1, broadcast against currents. [-]
-    axis : int
-        Axis of the parts.
-
-    Returns
-    -------
-    ndarray
-        [A]
-
-    Raises
-    ------
-    ValueError
-        If the shares do not add up to 1 within 1e-6.
-
-    Examples
-    --------
-    >>> round(float(rms_current([5.0, 30.0], [0.9, 0.1])), 2)
-    10.61
-    """
-    part = checks.check_finite("currents", currents, "A")
-    share = checks.check_range("shares", shares, 0.0, 1.0)
-    total = np.asarray(share.sum(axis=axis))
-    if np.any(np.abs(total - 1.0) > 1e-6):
-        raise ValueError(f"shares must add up to 1, got {float(total.flat[0]):.6g}")
-    return np.sqrt((part * part * share).sum(axis=axis))
-
-
-def pack_temperature_rate(
-    current: ArrayLike, *, resistance: ArrayLike, mass: ArrayLike, specific_heat: ArrayLike = PACK_HEAT
-) -> FloatArray:
-    """Rise of the pack temperature per second at one current, no heat given off.
-
-    Parameters
-    ----------
-    current, resistance, mass : array_like
-        [A], whole pack [ohm], [kg]
-    specific_heat : array_like
-        About 1000 (estimate). [J/(kg K)]
-
-    Returns
-    -------
-    ndarray
-        Multiply by 60 for kelvin a minute. [K/s]
-
-    Examples
-    --------
-    >>> round(60.0 * float(pack_temperature_rate(100.0, resistance=0.03, mass=0.21)), 1)
-    85.7
-    """
-    i = checks.check_finite("current", current, "A")
-    r = checks.check_range("resistance", resistance, 0.0, 1e6, "ohm")
-    m = checks.check_positive("mass", mass, "kg")
-    return i * i * r / (m * checks.check_positive("specific_heat", specific_heat, "J/(kg K)"))
-
-
-def wire_rise(
-    current: ArrayLike,
-    *,
-    conductor_diameter: ArrayLike,
-    insulation: ArrayLike = 0.5e-3,
-    film: ArrayLike = 25.0,
-    air_temperature: ArrayLike = 293.15,
-) -> tuple[FloatArray, NDArray[np.int8]]:
-    """Steady rise of a single wire over the air around it, and whether it settles.
-
-    Parameters
-    ----------
-    current : array_like
-        [A]
-    conductor_diameter : array_like, > 0
-        Of the solid copper equivalent. [m]
-    insulation : array_like
-        Wall; only its larger surface is counted. [m]
-    film : array_like
-        Heat transfer; 25 in moving air, 10 in a closed bay (estimates). [W/(m^2 K)]
-    air_temperature : array_like
-        [K]
-
-    Returns
-    -------
-    rise : ndarray
-        NaN where it never settles. [K]
-    status : ndarray of int8
-
-    Examples
-    --------
-    >>> rise, status = wire_rise(20.0, conductor_diameter=1.63e-3)
-    >>> round(float(rise), 1), int(status)
-    (17.1, 0)
-    """
-    i = checks.check_finite("current", current, "A")
-    d = checks.check_positive("conductor_diameter", conductor_diameter, "m")
-    wall = checks.check_range("insulation", insulation, 0.0, 0.1, "m")
-    h = checks.check_positive("film", film, "W/(m2 K)")
-    air = checks.check_positive("air_temperature", air_temperature, "K")
-    watts = i * i * COPPER_RESISTIVITY_20C / (0.25 * np.pi * d * d)  # per metre, at 20 C
-    k = watts / (h * np.pi * (d + 2.0 * wall))
-    spare = 1.0 - ALPHA * k
-    rise = k * (1.0 + ALPHA * (air - REFERENCE)) / np.where(spare > 0.0, spare, np.nan)
-    never = ~(rise + air <= BELIEVABLE)
-    return np.where(never, np.nan, rise)[()], np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(0))[()]
-
-
-def controller_rise(heat: ArrayLike, *, board_area: ArrayLike, film: ArrayLike = 60.0) -> FloatArray:
-    """Steady rise of a controller board over the air around it (estimate).
-
-    Parameters
-    ----------
-    heat : array_like
-        Lost in the board. [W]
-    board_area : array_like, > 0
-        Both faces together. [m^2]
-    film : array_like
-        60 in propeller wash, 15 in a closed stack (estimates). [W/(m^2 K)]
-
-    Returns
-    -------
-    ndarray
-        [K]
-
-    Examples
-    --------
-    >>> round(float(controller_rise(6.0, board_area=2 * 0.036**2)), 1)
-    38.6
-    """
-    watts = checks.check_finite("heat", heat, "W")
-    area = checks.check_positive("board_area", board_area, "m2")
-    return watts / (checks.check_positive("film", film, "W/(m2 K)") * area)

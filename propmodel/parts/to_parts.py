@@ -29,17 +29,9 @@ from propmodel.components.controller import (
 )
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller
-from propmodel.parts.csv_table import (
-    PartsError,
-    PartTable,
-    check,
-    clean_text,
-    empty,
-    escape_cell,
-    read_csv,
-    to_csv,
-    unescape_cell,
-)
+from propmodel.parts.cell_values import clean_text
+from propmodel.parts.checking import PartsError, check, empty
+from propmodel.parts.csv_table import PartTable, escape_cell, read_csv, to_csv, unescape_cell
 from propmodel.parts.table_columns import KINDS, Column, columns, headings
 
 __all__ = [
@@ -140,9 +132,8 @@ def motors(frame: pd.DataFrame) -> Motor:
     # a winding cannot hold more than the whole
     share = np.fmin(_or(winding, motor.WINDING_SHARE * resistance), resistance)
     # the loss torque of the guess, at the resistance that stands
-    k_t = guess.torque_constant
-    per_rev = guess.iron_torque_slope / k_t
-    current = _or(given_i, per_rev * volts / (2.0 * np.pi * k_t + resistance * per_rev))
+    loss = guess.iron_torque_slope, guess.torque_constant
+    current = _or(given_i, motor.current_without_load(*loss, resistance=resistance, voltage=volts))
     measured = ~np.isnan(given_r)
     spread = np.where(printed, motor.resistance_spread(guess), motor.resistance_spread(plain))
     own_spread = measured.any() or (printed.any() and not printed.all())

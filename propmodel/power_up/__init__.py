@@ -1,22 +1,17 @@
 """The first power-up, step by step, and the transients that go with it."""
 
+from propmodel.power_up.facts_to_know import Fact, facts
+from propmodel.power_up.judging import DOUBTFUL, FINE, STOP, judge, rows
+from propmodel.power_up.step import Step
 from propmodel.power_up.steps import (
     CAUTIONS,
-    DOUBTFUL,
     FAULTS,
-    FINE,
-    STOP,
     STOP_AT_ONCE,
-    Fact,
     Fault,
     PowerUp,
-    Step,
     bare_motor,
-    facts,
     from_build,
-    judge,
     power_up_steps,
-    rows,
     supply_limit,
 )
 

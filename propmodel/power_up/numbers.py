@@ -9,18 +9,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from propmodel.assembly.build import Build, shape_of
+from propmodel.base.arrays import number
 from propmodel.base.checks import as_floats
 from propmodel.components import battery, motor, propeller
-from propmodel.components.controller import command_from_duty, winding_ripple
+from propmodel.components.controller import command_from_duty, ripple_power, winding_ripple
 from propmodel.powertrain import operating_point
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 __all__ = [
     "PowerUp",
     "bare_motor",
-    "bare_rise",
     "from_build",
     "most_bare_rise",
+    "no_load_supply_current",
     "round_up",
     "standby_current",
     "supply_limit",
@@ -224,7 +225,9 @@ def from_build(
         return middle * low, middle, middle * high
 
     craft, m, esc = build.craft, build.motor, build.controller
-    hover = operating_point.at_thrust(drive(build, 1.0, sustained=True), build.weight / np.asarray(build.rotors, float))
+    hover = operating_point.at_thrust(
+        prepare(build, 1.0, sustained=True), build.weight / np.asarray(build.rotors, float)
+    )
     flies = int(hover.status) == 0 and float(hover.duty) <= float(build.duty_cap)
     command = command_from_duty(esc, hover.duty, command_cap=build.command_cap)
     # One motor on a stand: the same pack, one rotor, no arm in the wash, no electronics.
@@ -234,35 +237,35 @@ def from_build(
         coaxial=False,
         craft=replace(craft, electronics_power=0.0, thrust_loss=0.0),
     )
-    stand = operating_point.at_duty(drive(alone, 1.0), build.duty_cap)
+    stand = operating_point.at_duty(prepare(alone, 1.0), build.duty_cap)
     return PowerUp(
-        cells=float(np.asarray(build.pack.cells)),
+        cells=number(build.pack.cells),
         full_voltage=full,
         supply_voltage=full if supply_voltage is None else volts,
         pack_resistance=float(battery.resistance(build.pack, 1.0)),
-        lead_length=float(np.asarray(craft.lead_length)),
-        capacitance=float(np.asarray(craft.capacitance)),
-        capacitor_voltage=None if craft.capacitor_voltage is None else float(np.asarray(craft.capacitor_voltage)),
-        rotors=round(float(np.asarray(build.rotors))),
-        pole_pairs=float(np.asarray(m.pole_pairs)),
-        kv=float(np.asarray(m.kv)),
-        resistance=float(np.asarray(m.resistance)),
+        lead_length=number(craft.lead_length),
+        capacitance=number(craft.capacitance),
+        capacitor_voltage=None if craft.capacitor_voltage is None else number(craft.capacitor_voltage),
+        rotors=round(number(build.rotors)),
+        pole_pairs=number(m.pole_pairs),
+        kv=number(m.kv),
+        resistance=number(m.resistance),
         winding_resistance=float(motor.winding_part(m)),
-        no_load_current=float(np.asarray(m.no_load_current)),
-        no_load_voltage=float(np.asarray(m.no_load_voltage)),
+        no_load_current=number(m.no_load_current),
+        no_load_voltage=number(m.no_load_voltage),
         motor_mass=float(motor.motor_mass(m)),
         bell_inertia=float(motor.bell_inertia(m)),
         propeller_inertia=float(propeller.inertia(build.propeller)),
-        electronics_power=float(np.asarray(craft.electronics_power)),
-        controller_standby=float(np.asarray(esc.standby_power)),
-        ripple_coefficient=float(np.asarray(esc.ripple_coefficient)),
-        idle_duty=float(np.asarray(esc.idle_duty)) or IDLE_DUTY,
-        command_cap=float(np.asarray(build.command_cap)),
+        electronics_power=number(craft.electronics_power),
+        controller_standby=number(esc.standby_power),
+        ripple_coefficient=number(esc.ripple_coefficient),
+        idle_duty=number(esc.idle_duty) or IDLE_DUTY,
+        command_cap=number(build.command_cap),
         active_freewheeling=active_freewheeling,
         no_load_known=no_load_known,
         hover_command=spread("hover_throttle", float(command)) if flies else None,
         hover_duty=float(hover.duty) if flies else 0.3,
-        throttle_exponent=float(np.asarray(esc.throttle_exponent)),
+        throttle_exponent=number(esc.throttle_exponent),
         hover_current=spread("hover_current", float(hover.pack_current)) if flies else None,
         hover_heat=float(hover.winding_loss + winding_ripple(esc, hover.ripple_loss) + hover.iron_loss)
         if flies
@@ -286,7 +289,7 @@ def standby_current(p: PowerUp) -> tuple[float, float]:
     return low, max(high, 0.05)
 
 
-def bare_rise(p: PowerUp, duty: float) -> tuple[float, float]:
+def no_load_supply_current(p: PowerUp, duty: float) -> tuple[float, float]:
     """Speed [1/s] and rise of the supply current [A] of one bare motor.
 
     Parameters
@@ -304,8 +307,9 @@ def bare_rise(p: PowerUp, duty: float) -> tuple[float, float]:
         no_load_current=p.no_load_current,
         no_load_voltage=p.no_load_voltage,
     )
-    through = p.supply_voltage * duty * (1.0 - duty)
-    return n, duty * amps + (p.controller_standby + p.ripple_coefficient * through**2) / p.supply_voltage
+    return n, duty * amps + (
+        p.controller_standby + number(ripple_power(p.ripple_coefficient, p.supply_voltage, duty))
+    ) / p.supply_voltage
 
 
 def most_bare_rise(p: PowerUp) -> float:
@@ -316,7 +320,7 @@ def most_bare_rise(p: PowerUp) -> float:
     p : PowerUp
         See `from_build`.
     """
-    return FAULT_FACTOR * (1.0 if p.no_load_known else motor.IRON_TORQUE_BAND) * bare_rise(p, 1.0)[1]
+    return FAULT_FACTOR * (1.0 if p.no_load_known else motor.IRON_TORQUE_BAND) * no_load_supply_current(p, 1.0)[1]
 
 
 def supply_limit(p: PowerUp, *, motor_test: bool = False) -> float:

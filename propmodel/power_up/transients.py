@@ -6,8 +6,9 @@ Upper bounds to be careful by, not forecasts: switch bounce, arcs and clamping p
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from propmodel.base.arrays import FloatArray
 from propmodel.base.checks import as_floats, check_finite, check_positive, check_range
 
 __all__ = [
@@ -18,8 +19,6 @@ __all__ = [
     "ring_voltage",
     "rotor_energy",
 ]
-
-FloatArray = NDArray[np.float64]
 
 COPPER_HEAT = 385.0
 """Specific heat of copper. [J/(kg K)]"""

@@ -8,31 +8,30 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.assembly.build import put, subset
+from propmodel.assembly.build import scatter_back, subset
 from propmodel.base.status import Status
 from propmodel.components import battery
-from propmodel.components.controller import RIPPLE_MOST
+from propmodel.components.controller import RIPPLE_MOST, limited_ripple, ripple_voltage
 from propmodel.powertrain import rotor_speed
-from propmodel.powertrain.prepared import STRAINED, Drive
+from propmodel.powertrain.prepared import MIN_BUS_RATIO, PreparedPowertrain
 from propmodel.powertrain.rotor_speed import PASSES
-from propmodel.powertrain.throttle_rows import Duties
+from propmodel.powertrain.throttle_rows import DutyRow
 
 __all__ = [
+    "DutySolution",
     "OperatingPoint",
-    "Settled",
     "at_duty",
     "at_speed",
     "at_thrust",
     "electrical",
-    "finish",
-    "held_ripple",
-    "settle",
-    "settle_along",
+    "solve_at_duty",
+    "solve_for_row",
+    "with_losses_and_status",
 ]
 
-STRAINED_PASSES = 24
-BOOKS = 1e-9
-"""Share of the rest voltage that may be missing from E = V + R I at a point that counts as found. [-]"""
+WEAK_PACK_PASSES = 24
+RESIDUAL_TOL = 1e-9
+"""Largest relative residual of E = V + R I at a converged point. [-]"""
 
 # numbers as arrays without axes: numpy takes them faster than plain ones
 _ZERO, _HALF, _TURN = (np.asarray(x) for x in (0.0, 0.5, 2.0 * np.pi))
@@ -88,12 +87,14 @@ class OperatingPoint:
     status: NDArray
 
 
-def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *, passes: int = 2) -> OperatingPoint:
+def electrical(
+    d: PreparedPowertrain, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *, passes: int = 2
+) -> OperatingPoint:
     """Everything electrical that follows from a speed and a shaft torque (explicit).
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     rev_per_s : ndarray
         [1/s]
     torque : ndarray
@@ -114,27 +115,26 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *
     motor_voltage = d.volts_per_rev * rev_per_s + current * d.resistance
     # bus voltage: V^2 - E V + R P(V) = 0, where only the ripple loss follows V
     emf, r = d.emf, d.pack_resistance
-    coefficient = d.all_ripple
+    coefficient = d.total_ripple_coefficient
     fixed = d.rotors * (motor_voltage * current + d.controller.standby_power) + d.electronics_power
     half = _HALF * emf
     square = motor_voltage * motor_voltage
-    coefficient = held_ripple(coefficient, fixed, square)
+    coefficient = limited_ripple(coefficient, fixed, square)
     # the ripple belongs to the voltage near enough without it: this lands some 1e-4 from the root
-    through = motor_voltage - square / np.maximum(emf - r * fixed / emf, half)
-    through = np.maximum(through, _ZERO)
+    through = ripple_voltage(motor_voltage, np.maximum(emf - r * fixed / emf, half))
     bus = battery.terminal_voltage(emf, r, fixed + coefficient * through * through)
     tight = bus < _TIGHT * emf
     if tight.any():
         # near half of the rest voltage two roots meet: begin above both, where Newton's method comes down safely
         asked = (emf, r, fixed, coefficient, motor_voltage)
         e, o, f, c, v = (np.broadcast_to(x, tight.shape)[tight] for x in asked)
-        above = np.maximum(v - v * v / (_HALF * e), _ZERO)
+        above = ripple_voltage(v, _HALF * e)
         start = battery.terminal_voltage(e, o, f + c * above * above)
         bus = np.array(np.broadcast_to(bus, tight.shape))
-        bus[tight] = _bus(e, o, f, c, v, start, passes=STRAINED_PASSES)
+        bus[tight] = _bus(e, o, f, c, v, start, passes=WEAK_PACK_PASSES)
     bus = _bus(emf, r, fixed, coefficient, motor_voltage, bus, passes=passes)
     # last the closed form: whatever the ripple still lacks, volts, amps and watts agree to the last digit
-    through = np.maximum(motor_voltage - square / np.maximum(bus, half), _ZERO)
+    through = ripple_voltage(motor_voltage, np.maximum(bus, half))
     ripple = coefficient * through * through
     bus = battery.terminal_voltage(emf, r, fixed + ripple)
     power = fixed + ripple
@@ -168,26 +168,6 @@ def electrical(d: Drive, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *
     )
 
 
-def held_ripple(coefficient: NDArray, fixed: NDArray, square: NDArray) -> NDArray:
-    """Ripple coefficient of all rotors where little power goes with it; see `components.controller`.
-
-    Parameters
-    ----------
-    coefficient : ndarray
-        Of all rotors. [W/V^2]
-    fixed : ndarray
-        Power of all rotors and the electronics without ripple. [W]
-    square : ndarray
-        Motor voltage squared. [V^2]
-
-    Returns
-    -------
-    ndarray
-        [W/V^2]
-    """
-    return np.minimum(coefficient, _RIPPLE_MOST * fixed / np.maximum(square, _TINY))
-
-
 def _bus(
     emf: NDArray,
     r: NDArray,
@@ -211,12 +191,12 @@ def _bus(
     return bus
 
 
-def at_speed(d: Drive, rev_per_s: ArrayLike, *, bus_passes: int = 2) -> OperatingPoint:
+def at_speed(d: PreparedPowertrain, rev_per_s: ArrayLike, *, bus_passes: int = 2) -> OperatingPoint:
     """Static operating point at a speed.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     rev_per_s : array_like
         [1/s]
     bus_passes : int
@@ -229,16 +209,16 @@ def at_speed(d: Drive, rev_per_s: ArrayLike, *, bus_passes: int = 2) -> Operatin
     n = np.asarray(rev_per_s, dtype=np.float64)
     c_t, c_p = d.prop.static(n)
     square = n * n
-    torque = c_p * square * d.load_factor * d.torque_constant
-    return electrical(d, n, torque, d.thrust_factor * c_t * square, passes=bus_passes)
+    torque = c_p * square * d.load_amps_per_c_p_n2 * d.torque_constant
+    return electrical(d, n, torque, d.thrust_per_c_t_n2 * c_t * square, passes=bus_passes)
 
 
-def at_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> OperatingPoint:
+def at_thrust(d: PreparedPowertrain, thrust: ArrayLike, *, passes: int = PASSES) -> OperatingPoint:
     """Static operating point that gives an installed thrust.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     thrust : array_like
         Installed thrust of one rotor. [N]
     passes : int
@@ -251,12 +231,12 @@ def at_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> Operating
     return at_speed(d, rotor_speed.for_thrust(d, thrust, passes=passes))
 
 
-def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoint:
+def at_duty(d: PreparedPowertrain, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoint:
     """Static operating point at a commanded duty.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     duty : array_like
         Average duty, 0 to 1. [-]
     passes : int
@@ -269,11 +249,11 @@ def at_duty(d: Drive, duty: ArrayLike, *, passes: int = PASSES) -> OperatingPoin
         PACK_CANNOT_DELIVER.
     """
     asked = np.asarray(duty, dtype=np.float64)
-    return finish(d, asked, settle(d, asked, passes=passes), passes=passes)
+    return with_losses_and_status(d, asked, solve_at_duty(d, asked, passes=passes), passes=passes)
 
 
-class Settled(NamedTuple):
-    """What a duty leads to before status, losses and a pack at its end are looked at.
+class DutySolution(NamedTuple):
+    """What a duty leads to, before losses, status and a pack near its limit are worked out.
 
     Parameters
     ----------
@@ -281,9 +261,9 @@ class Settled(NamedTuple):
         As in :class:`OperatingPoint`.
     load : ndarray
         Current for the propeller's torque over n. [A s]
-    fine : bool
-        Whether all speeds were found, the bus is above what strains the pack and what the electronics need, and
-        no ripple is held.
+    normal : bool
+        True if all speeds converged, no ripple is limited, and the bus is above `min_normal_bus`: nothing is left to
+        correct.
     """
 
     rev_per_s: NDArray
@@ -295,16 +275,16 @@ class Settled(NamedTuple):
     pack_current: NDArray
     pack_power: NDArray
     load: NDArray
-    fine: bool
+    normal: bool
 
 
-@np.errstate(all="ignore")  # a pack at its end has no root: that is seen in `finish`, and the peak held
-def settle(d: Drive, asked: NDArray, *, passes: int) -> Settled:
-    """Solve for the speed at a duty and say what follows from it.
+@np.errstate(all="ignore")  # a pack at its end has no root: that is seen in `with_losses_and_status`, and the peak held
+def solve_at_duty(d: PreparedPowertrain, asked: NDArray, *, passes: int) -> DutySolution:
+    """Solve for the speed at a duty, and the quantities at it.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     asked : ndarray
         Duty, 0 to 1. [-]
     passes : int
@@ -312,78 +292,90 @@ def settle(d: Drive, asked: NDArray, *, passes: int) -> Settled:
 
     Returns
     -------
-    Settled
+    DutySolution
     """
-    duty = np.maximum(asked, d.least_duty)
-    return _follow(d, rotor_speed.way(d, duty), asked / duty, passes)
+    duty = np.maximum(asked, d.min_duty)
+    return _quantities_at_speed(d, rotor_speed.duty_equation(d, duty), asked / duty, passes)
 
 
-def settle_along(d: Drive, duties: Duties, *, passes: int) -> Settled:
-    """The same for a plain drive on a kept row of duties.
+def solve_for_row(d: PreparedPowertrain, duties: DutyRow, *, passes: int) -> DutySolution:
+    """The same for a powertrain of plain numbers on a cached row of duties.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
         Of plain numbers.
-    duties : Duties
+    duties : DutyRow
     passes : int
         Passes of the solver at most.
 
     Returns
     -------
-    Settled
+    DutySolution
     """
-    if rotor_speed.calm(d):
-        return _follow(d, rotor_speed.way_along(d, duties), duties.share, passes, calm=True)
+    if rotor_speed.never_overloads_pack(d):
+        return _quantities_at_speed(
+            d, rotor_speed.duty_equation_of_row(d, duties), duties.share, passes, never_overloads_pack=True
+        )
     with np.errstate(all="ignore"):
-        return _follow(d, rotor_speed.way_along(d, duties), duties.share, passes)
+        return _quantities_at_speed(d, rotor_speed.duty_equation_of_row(d, duties), duties.share, passes)
 
 
-def _follow(d: Drive, way: rotor_speed.Way, share: NDArray | None, passes: int, calm: bool = False) -> Settled:
+def _quantities_at_speed(
+    d: PreparedPowertrain,
+    equation: rotor_speed.DutyEquation,
+    share: NDArray | None,
+    passes: int,
+    never_overloads_pack: bool = False,
+) -> DutySolution:
     """Speed and what follows from it, in place as in `powertrain.rotor_speed`; ``share`` is asked over held duty."""
-    n, c_p, found = rotor_speed.find(d, way, passes=passes, settled=rotor_speed.SETTLED)
+    n, c_p, converged = rotor_speed.solve_speed(d, equation, passes=passes, step_tol=rotor_speed.STEP_TOL)
     # amps per speed, volts per speed and speed per duty are known at rest as well; without a duty nothing turns
     load = c_p
     load *= n
-    load *= d.load_factor
+    load *= d.load_amps_per_c_p_n2
     volts = load * d.resistance
-    volts += d.straight
-    bus = n / way[0]
+    volts += d.no_load_volts_per_n
+    bus = n / equation.duty
     bus *= volts
     if share is not None:
         n *= share
     volts *= n
-    current = load + d.iron_amps
+    current = load + d.no_load_amps_per_n
     current *= n
     power = volts * current
     power *= d.rotors
     power += d.idle_power
-    # a plain drive that is calm was looked at once; see `components.controller` for the most that ripple takes
-    held = not calm and bool((d.all_ripple * (volts * volts) > _RIPPLE_MOST * power).any())
-    ripple = way[5]
+    # never_overloads_pack: checked once a powertrain; see `components.controller` for the limit of the ripple loss
+    limited = not never_overloads_pack and bool(
+        (d.total_ripple_coefficient * (volts * volts) > _RIPPLE_MOST * power).any()
+    )
+    ripple = equation.ripple_shape
     ripple *= bus
     ripple *= bus
     power += ripple
     square = n * n
     thrust = d.prop.static_c_t(n)
     thrust *= square
-    thrust *= d.thrust_factor
+    thrust *= d.thrust_per_c_t_n2
     square *= load
     square *= d.volts_per_rev
     # a pack at its end may send the solver to a root below zero
-    fine = bool(found and not held and (calm or ((bus >= d.least_fine) & (n >= _ZERO)).all()))
-    return Settled(n, thrust, square, current, volts, bus, power / bus, power, load, fine)
+    normal = bool(
+        converged and not limited and (never_overloads_pack or ((bus >= d.min_normal_bus) & (n >= _ZERO)).all())
+    )
+    return DutySolution(n, thrust, square, current, volts, bus, power / bus, power, load, normal)
 
 
-def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoint:
-    """Losses and status; a pack near its end is looked at again, from the speed.
+def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolution, *, passes: int) -> OperatingPoint:
+    """Add losses and status; where the pack is near its limit, solve again from the speed.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     asked : ndarray
         Duty. [-]
-    s : Settled
+    s : DutySolution
         What was found for it.
     passes : int
         As allowed for it.
@@ -412,9 +404,9 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
         pack_loss=s.pack_current * s.pack_current * d.pack_resistance,
         status=np.zeros(np.shape(s.bus_voltage), np.int8),
     )
-    if s.fine:
+    if s.normal:
         return point
-    # arrays that a static point at a duty does not need may lie in the drive all the same
+    # arrays that a static point at a duty does not need may lie in the powertrain all the same
     p, esc = d.prop, d.controller
     beside = p.zero_thrust_advance_ratio, p.bulge_kept, p.power_lost, p.inplane_factor
     map_of = esc.throttle_exponent, esc.idle_duty
@@ -424,36 +416,44 @@ def finish(d: Drive, asked: NDArray, s: Settled, *, passes: int) -> OperatingPoi
     point = replace(point, status=status)
     # beyond half of the rest voltage the root follows the low-voltage branch: hold the peak instead
     missing = np.abs(point.bus_voltage + d.pack_resistance * point.pack_current - d.emf)
-    sound = (point.bus_voltage >= STRAINED * d.emf) & (missing <= BOOKS * d.emf) & (s.rev_per_s >= 0.0)
+    sound = (point.bus_voltage >= MIN_BUS_RATIO * d.emf) & (missing <= RESIDUAL_TOL * d.emf) & (s.rev_per_s >= 0.0)
     square = s.motor_voltage * s.motor_voltage
     # the solver knows the plain law of the ripple; where that is held, the speed is found as near a pack's end
-    sound &= d.all_ripple * square <= _RIPPLE_MOST * (d.rotors * s.motor_voltage * s.motor_current + d.idle_power)
+    sound &= d.total_ripple_coefficient * square <= _RIPPLE_MOST * (
+        d.rotors * s.motor_voltage * s.motor_current + d.idle_power
+    )
     if sound.all():
         return point
     some = np.broadcast_to(~sound, shape)
     part, asked = subset(d, some, shape), np.broadcast_to(asked, shape)[some]
     # near the most a pack can give the passes close slowly, and the bus hangs on the last digits of the speed
-    many = STRAINED_PASSES if passes < PASSES else 4 * PASSES
+    many = WEAK_PACK_PASSES if passes < PASSES else 4 * PASSES
     n_part = rotor_speed.for_duty(part, asked, passes=many)
-    # one start for all duties of a drive: what is held at the peak is then the same to the last digit
+    # one start for all duties of a powertrain: what is held at the peak is then the same to the last digit
     peak_speed = rotor_speed.of_most_power(part, 0.3 * part.emf / part.volts_per_rev * np.ones_like(asked), passes=30)
     n_part = np.where((n_part > 0.0) & np.isfinite(n_part), n_part, peak_speed * (asked > 0.0))
     # at the most a pack can give the bus is at half of the rest voltage
-    load = part.load_factor * part.prop.static(peak_speed)[1] * peak_speed
-    peak_volts = (part.straight + part.resistance * load) * peak_speed
+    load = part.load_amps_per_c_p_n2 * part.prop.static(peak_speed)[1] * peak_speed
+    peak_volts = (part.no_load_volts_per_n + part.resistance * load) * peak_speed
     beyond = asked >= peak_volts / (0.5 * part.emf) * (1.0 - 1e-9)
     n_part = np.where(beyond, peak_speed, np.minimum(n_part, peak_speed))
-    held = at_speed(part, n_part, bus_passes=STRAINED_PASSES)
+    held = at_speed(part, n_part, bus_passes=WEAK_PACK_PASSES)
     open_ = ~beyond & (np.abs(held.duty - asked) > 1e-9)
     if open_.any():
-        # the passes do not close for a few: the duty grows with speed up to the peak, so halve
-        few, wanted = subset(part, open_, asked.shape), asked[open_]
-        low, high = np.zeros_like(wanted), peak_speed[open_]
-        for _ in range(52):
-            middle = 0.5 * (low + high)
-            under = at_speed(few, middle, bus_passes=STRAINED_PASSES).duty < wanted
-            low, high = np.where(under, middle, low), np.where(under, high, middle)
-        n_part[open_] = 0.5 * (low + high)
-        held = at_speed(part, n_part, bus_passes=STRAINED_PASSES)
+        # the passes do not close for a few: the duty grows with speed up to the peak, which brackets it
+        n_part[open_] = _bracketed(subset(part, open_, asked.shape), asked[open_], peak_speed[open_])
+        held = at_speed(part, n_part, bus_passes=WEAK_PACK_PASSES)
     held = replace(held, status=np.where(beyond, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8))
-    return OperatingPoint(*(put(getattr(point, f.name), some, getattr(held, f.name)) for f in fields(point)))
+    return OperatingPoint(*(scatter_back(getattr(point, f.name), some, getattr(held, f.name)) for f in fields(point)))
+
+
+def _bracketed(d: PreparedPowertrain, duty: NDArray, peak_speed: NDArray) -> NDArray:
+    """Speed at a duty, between rest and the speed of most power. [1/s]"""
+    from scipy.optimize.elementwise import find_root  # half a second to import: only where it is used
+
+    def excess(n: NDArray, k: NDArray) -> NDArray:
+        return at_speed(subset(d, k, duty.shape), n, bus_passes=WEAK_PACK_PASSES).duty - duty[k]
+
+    # beyond the peak the bus is held, so the duty goes on growing: a root at the very peak is inside as well
+    found = find_root(excess, (1e-9 * peak_speed, 1.000001 * peak_speed), args=(np.arange(duty.size),))
+    return np.minimum(found.x, peak_speed)

@@ -13,15 +13,15 @@ from propmodel.components import battery, controller
 from propmodel.components import propeller as propellers
 from propmodel.components.motor import winding_part
 
-__all__ = ["STRAINED", "Drive", "drive", "of_plain", "recharge"]
+__all__ = ["MIN_BUS_RATIO", "PreparedPowertrain", "at_state_of_charge", "cached_for_scalars", "prepare"]
 
-STRAINED = 0.60
+MIN_BUS_RATIO = 0.60
 """Bus over rest voltage below which the most the pack can give is looked up. [-]"""
-_LEAST_DUTY = 1e-6
+_MIN_DUTY = 1e-6
 
 
 @dataclass(frozen=True)
-class Drive:
+class PreparedPowertrain:
     """A build prepared for solving at one state of charge: plain arrays, derived once.
 
     Parameters
@@ -70,55 +70,55 @@ class Drive:
     # in what follows than a numpy scalar.
 
     @cached_property
-    def load_factor(self) -> NDArray:
+    def load_amps_per_c_p_n2(self) -> NDArray:
         """Current of the load over C_P n^2: rho D^5 / (2 pi K_t). [A s^2]"""
         area = self.diameter * self.diameter
         return np.asarray(self.density * (area * area * self.diameter) / (2.0 * np.pi * self.torque_constant))
 
     @cached_property
-    def thrust_factor(self) -> NDArray:
+    def thrust_per_c_t_n2(self) -> NDArray:
         """Installed thrust over C_T n^2. [N s^2]"""
         area = self.diameter * self.diameter
         return np.asarray(self.thrust_share * self.density * (area * area))
 
     @cached_property
-    def ideal_factor(self) -> NDArray:
+    def ideal_power_per_thrust_1_5(self) -> NDArray:
         """Induced power of ideal discs in all rotors' place, over the thrust of one to the power 3/2. [W/N^1.5]"""
         return np.asarray(self.rotors / np.sqrt(2.0 * self.density * self.disc_area))
 
     @cached_property
-    def iron_amps(self) -> NDArray:
+    def no_load_amps_per_n(self) -> NDArray:
         """Current of the iron loss over n. [A s]"""
         return np.asarray(self.iron_slope / self.torque_constant)
 
     @cached_property
-    def straight(self) -> NDArray:
+    def no_load_volts_per_n(self) -> NDArray:
         """Motor voltage over n without a load. [V s]"""
-        return np.asarray(self.volts_per_rev + self.resistance * self.iron_amps)
+        return np.asarray(self.volts_per_rev + self.resistance * self.no_load_amps_per_n)
 
     @cached_property
-    def load_volts(self) -> NDArray:
+    def load_volts_per_c_p_n2(self) -> NDArray:
         """What the load drops in the motor over C_P n^2. [V s^2]"""
-        return np.asarray(self.resistance * self.load_factor)
+        return np.asarray(self.resistance * self.load_amps_per_c_p_n2)
 
     @cached_property
-    def pack_load(self) -> NDArray:
+    def pack_load_per_c_p_n2(self) -> NDArray:
         """What the load of all rotors drops in the pack at full duty over C_P n^2. [V s^2]"""
-        return np.asarray(self.rotors * self.pack_resistance * self.load_factor)
+        return np.asarray(self.rotors * self.pack_resistance * self.load_amps_per_c_p_n2)
 
     @cached_property
-    def pack_straight(self) -> NDArray:
+    def pack_no_load_volts_per_n(self) -> NDArray:
         """What the iron loss of all rotors drops in the pack at full duty over n. [V s]"""
-        return np.asarray(self.rotors * self.pack_resistance * self.iron_amps)
+        return np.asarray(self.rotors * self.pack_resistance * self.no_load_amps_per_n)
 
     @cached_property
-    def all_ripple(self) -> NDArray:
+    def total_ripple_coefficient(self) -> NDArray:
         """Ripple coefficient of all rotors. [W/V^2]"""
         return np.asarray(self.rotors * self.controller.ripple_coefficient)
 
     @cached_property
-    def slow_tips(self) -> float:
-        """Speed up to which no tip is fast, less what a first guess may be off. [1/s]"""
+    def slow_tip_speed(self) -> float:
+        """Speed up to which no tip is fast, less the error of a first guess. [1/s]"""
         return 0.9 * self.prop.quickest
 
     @cached_property
@@ -127,27 +127,27 @@ class Drive:
         return np.asarray(self.rotors * self.controller.standby_power + self.electronics_power)
 
     @cached_property
-    def idle_share(self) -> NDArray:
+    def idle_power_resistance(self) -> NDArray:
         """The same times the pack's resistance. [V^2]"""
         return np.asarray(self.idle_power * self.pack_resistance)
 
     @cached_property
-    def least_duty(self) -> NDArray:
-        """A duty so small that nothing turns, in the shape of all that belongs to the drive. [-]"""
+    def min_duty(self) -> NDArray:
+        """A negligible duty, broadcast to the shape of the powertrain. [-]"""
         arrays = [getattr(self, f.name) for f in fields(self) if f.name not in {"prop", "controller"}]
         prop = self.prop
         arrays += [prop.slowest, prop.fastest, prop.speed_c_t, prop.speed_c_p, prop.mach_factor]
-        arrays += [prop.thrust_factor, prop.merit_odds, self.all_ripple, self.idle_power]
+        arrays += [prop.thrust_factor, prop.merit_odds, self.total_ripple_coefficient, self.idle_power]
         shape = np.broadcast_shapes(*(np.shape(x) for x in arrays))
-        return np.full(shape, _LEAST_DUTY)
+        return np.full(shape, _MIN_DUTY)
 
     @cached_property
-    def least_fine(self) -> NDArray:
-        """Bus voltage below which the pack is strained or the electronics go without. [V]"""
-        return np.asarray(np.maximum(STRAINED * self.emf, self.minimum_voltage))
+    def min_normal_bus(self) -> NDArray:
+        """Lowest bus voltage that neither overloads the pack nor browns out the electronics. [V]"""
+        return np.asarray(np.maximum(MIN_BUS_RATIO * self.emf, self.minimum_voltage))
 
 
-def drive(build: Build, state_of_charge: ArrayLike = 1.0, *, sustained: bool = False) -> Drive:
+def prepare(build: Build, state_of_charge: ArrayLike = 1.0, *, sustained: bool = False) -> PreparedPowertrain:
     """Prepare a build for solving.
 
     Parameters
@@ -160,14 +160,14 @@ def drive(build: Build, state_of_charge: ArrayLike = 1.0, *, sustained: bool = F
 
     Returns
     -------
-    Drive
+    PreparedPowertrain
     """
-    kept = None if np.ndim(state_of_charge) else of_plain(build, float(state_of_charge), sustained)  # type: ignore[arg-type]
+    kept = None if np.ndim(state_of_charge) else cached_for_scalars(build, float(state_of_charge), sustained)  # type: ignore[arg-type]
     return _prepared(build, state_of_charge, sustained) if kept is None else kept
 
 
-def of_plain(build: Build, state_of_charge: float, sustained: bool = False) -> Drive | None:
-    """Drive of a build of plain numbers: they are asked again and again, so the last few stay prepared.
+def cached_for_scalars(build: Build, state_of_charge: float, sustained: bool = False) -> PreparedPowertrain | None:
+    """Prepared powertrain of a build of plain numbers, from a cache: such builds are asked again and again.
 
     Parameters
     ----------
@@ -175,11 +175,11 @@ def of_plain(build: Build, state_of_charge: float, sustained: bool = False) -> D
     state_of_charge : float
         0 to 1. [-]
     sustained : bool
-        As for :func:`drive`.
+        As for :func:`prepare`.
 
     Returns
     -------
-    Drive or None
+    PreparedPowertrain or None
         None for a build that holds arrays.
     """
     try:
@@ -192,9 +192,9 @@ def of_plain(build: Build, state_of_charge: float, sustained: bool = False) -> D
 
 
 @lru_cache(maxsize=64)
-def _kept(build: Build, state_of_charge: float, sustained: bool) -> Drive:
+def _kept(build: Build, state_of_charge: float, sustained: bool) -> PreparedPowertrain:
     found = _prepared(build, state_of_charge, sustained)
-    if found.least_duty.ndim:
+    if found.min_duty.ndim:
         raise ValueError("a build takes several values of a field as a list or an array, not as a tuple")
     for part in (found, found.prop):
         for value in vars(part).values():
@@ -203,12 +203,12 @@ def _kept(build: Build, state_of_charge: float, sustained: bool) -> Drive:
     return found
 
 
-def _prepared(build: Build, state_of_charge: ArrayLike, sustained: bool) -> Drive:
+def _prepared(build: Build, state_of_charge: ArrayLike, sustained: bool) -> PreparedPowertrain:
     motor, craft = build.motor, build.craft
     share = 1.0 - np.asarray(craft.thrust_loss, dtype=np.float64)
     torque_constant = np.asarray(motor.torque_constant)
     # asarray: a number as an array without axes is quicker in what follows than a numpy scalar
-    return Drive(
+    return PreparedPowertrain(
         prop=propellers.prepare(build.propeller, build.air),
         controller=build.controller,
         density=np.asarray(build.air.density, dtype=np.float64),
@@ -228,22 +228,24 @@ def _prepared(build: Build, state_of_charge: ArrayLike, sustained: bool) -> Driv
     )
 
 
-def recharge(d: Drive, build: Build, state_of_charge: ArrayLike, *, sustained: bool = False) -> Drive:
-    """Return the same drive at another state of charge: only the pack's side is worked out again.
+def at_state_of_charge(
+    d: PreparedPowertrain, build: Build, state_of_charge: ArrayLike, *, sustained: bool = False
+) -> PreparedPowertrain:
+    """Return the same powertrain at another state of charge: only the pack's side is worked out again.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     build : Build
         The build it was made from.
     state_of_charge : array_like
         0 to 1. [-]
     sustained : bool
-        As for :func:`drive`.
+        As for :func:`prepare`.
 
     Returns
     -------
-    Drive
+    PreparedPowertrain
     """
     return replace(
         d,

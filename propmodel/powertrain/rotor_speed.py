@@ -1,4 +1,4 @@
-"""Speeds: at which a drive turns at a duty, gives a thrust, or takes the most that its pack can give.
+"""Speeds: at which a rotor turns at a duty, gives a thrust, or takes the most that the pack can give.
 
 Given n, the chain is explicit: propeller torque, motor current, motor voltage, power of all rotors, bus voltage,
 duty. A commanded duty d gives n as the upper root of one equation, in which the ripple loss is explicit too because
@@ -7,51 +7,50 @@ P = N (V I + P_0 + k_r (1 - d)^2 V^2) + P_electronics::
 
     w - p n - q C_P(n) n^2 - e/V(n) = 0,    w = d E,  e = R d^2 (N P_0 + P_electronics)
 
-p and q gather what grows with n and with the propeller's load, in motor and pack. C_P goes with a small power of n,
-so the parabola through rest that touches the load is close to it, and one square root takes a guess that is a
-hundredth off to a millionth; a Newton step ends it. A required thrust gives n from a square root, with a few
+p and q gather what grows with n and with the propeller's load, in motor and pack. The load is nearly parabolic near
+the solution, since C_P goes with a small power of n: one closed-form parabola step cuts an error of 1 % to about 1e-6,
+and one Newton step finishes. A required thrust gives n from a square root, with a few
 fixed-point passes on the slow change of C_T with Reynolds number (contraction about 0.05 a pass). No root finder, no
 loop over builds.
 
 Arrays are changed in place here: on a curve of 101 points a new array costs as much as the sum. For the same reason
-w, p, q, e of a plain drive on a kept row of duties (`powertrain.throttle_rows`) are one product of two small tables.
+w, p, q, e of a powertrain of plain numbers on a cached row of duties (`powertrain.throttle_rows`) are one product of
+two small tables.
 """
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.assembly.build import put, subset
+from propmodel.assembly.build import scatter_back, subset
 from propmodel.components import battery, controller
-from propmodel.powertrain.prepared import Drive
-from propmodel.powertrain.throttle_rows import SMALL, Duties
+from propmodel.powertrain.prepared import PreparedPowertrain
+from propmodel.powertrain.throttle_rows import SMALL, DutyRow
 
 __all__ = [
     "PASSES",
-    "SETTLED",
-    "Way",
-    "calm",
-    "find",
+    "STEP_TOL",
+    "DutyEquation",
+    "duty_equation",
+    "duty_equation_of_row",
     "for_duty",
     "for_thrust",
+    "never_overloads_pack",
     "of_most_power",
-    "way",
-    "way_along",
+    "solve_speed",
 ]
-
-Way = tuple[NDArray, NDArray, NDArray, NDArray, NDArray, NDArray, NDArray, bool]
-"""Duty, w, p, q, e of the module's text, ripple loss of all rotors over the bus voltage squared, a speed to begin with,
-and whether any blade tip may be fast. [-, V, V s, V s^2, V^2, W/V^2, 1/s, -]"""
 
 PASSES = 14
 """Passes at most; mostly two or three are taken. [-]"""
 TOLERANCE = 1e-11
 """Fixed-point passes stop when no element moved by more than this share; quick estimates use fewer."""
-SETTLED = 2e-5
+STEP_TOL = 2e-5
 """Newton step of a speed at a duty after which none is needed: some 1e-11 is left, or 1e-6 where it goes over the bend
 that C_P has at either end of its Reynolds range. [-]"""
-FINEST = 1e-13
+FINE_TOL = 1e-13
 """Near the most a pack can give the bus follows the square root of what a speed lacks. [-]"""
 
 # numbers as arrays without axes: numpy takes them faster than plain ones
@@ -61,13 +60,40 @@ _PART_DUTY = 0.5  # at which, beside full duty, a first guess is right
 _MOST_CHANGE = 1.0  # of a load with ln duty
 
 
+class DutyEquation(NamedTuple):
+    """The equation of the module's text for one duty or many, before a speed is known.
+
+    Parameters
+    ----------
+    duty : ndarray
+        [-]
+    rest_voltage, emf_slope, load_drop, idle_drop : ndarray
+        w, p, q, e. [V, V s, V s^2, V^2]
+    ripple_shape : ndarray
+        Ripple loss of all rotors over the bus voltage squared. [W/V^2]
+    first_guess : ndarray
+        Of the speed. [1/s]
+    fast_tips : bool
+        Whether any blade tip may be fast.
+    """
+
+    duty: NDArray
+    rest_voltage: NDArray
+    emf_slope: NDArray
+    load_drop: NDArray
+    idle_drop: NDArray
+    ripple_shape: NDArray
+    first_guess: NDArray
+    fast_tips: bool
+
+
 @np.errstate(all="ignore")  # a pack at its end has no root
-def for_duty(d: Drive, duty: NDArray, *, passes: int = PASSES) -> NDArray:
+def for_duty(d: PreparedPowertrain, duty: NDArray, *, passes: int = PASSES) -> NDArray:
     """Static speed at a commanded duty, to the last digits.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     duty : ndarray
         0 to 1. [-]
     passes : int
@@ -78,16 +104,16 @@ def for_duty(d: Drive, duty: NDArray, *, passes: int = PASSES) -> NDArray:
     ndarray
         [1/s]
     """
-    held = np.maximum(duty, d.least_duty)
-    return find(d, way(d, held), passes=passes, settled=FINEST)[0] * (duty / held)
+    held = np.maximum(duty, d.min_duty)
+    return solve_speed(d, duty_equation(d, held), passes=passes, step_tol=FINE_TOL)[0] * (duty / held)
 
 
-def for_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> NDArray:
+def for_thrust(d: PreparedPowertrain, thrust: ArrayLike, *, passes: int = PASSES) -> NDArray:
     """Static speed that gives an installed thrust.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     thrust : array_like
         Installed thrust of one rotor. [N]
     passes : int
@@ -98,7 +124,7 @@ def for_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> NDArray:
     ndarray
         [1/s]
     """
-    base = np.maximum(np.asarray(thrust, dtype=np.float64), 0.0) / d.thrust_factor
+    base = np.maximum(np.asarray(thrust, dtype=np.float64), 0.0) / d.thrust_per_c_t_n2
     n = np.sqrt(base / 0.12)
     for _ in range(passes):
         new = np.sqrt(base / d.prop.static_c_t(n))
@@ -109,12 +135,12 @@ def for_thrust(d: Drive, thrust: ArrayLike, *, passes: int = PASSES) -> NDArray:
     return n
 
 
-def of_most_power(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
+def of_most_power(d: PreparedPowertrain, start: NDArray, *, passes: int = 12) -> NDArray:
     """Speed at which the pack gives its most power: bus at half of the rest voltage.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     start : ndarray
         Any positive speed, the nearer the better. [1/s]
     passes : int
@@ -129,8 +155,8 @@ def of_most_power(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
     half = 0.5 * d.emf
     most = d.emf * d.emf / (4.0 * np.maximum(d.pack_resistance, 1e-9))
     for _ in range(passes):
-        load = d.load_factor * d.prop.static(n)[1] * n * n
-        iron = d.iron_amps * n
+        load = d.load_amps_per_c_p_n2 * d.prop.static(n)[1] * n * n
+        iron = d.no_load_amps_per_n * n
         current, growth = load + iron, 2.0 * load + iron
         volts = d.volts_per_rev * n + current * d.resistance
         ripple = controller.ripple_loss(d.controller, volts, half, power=volts * current + d.idle_power / d.rotors)
@@ -138,92 +164,96 @@ def of_most_power(d: Drive, start: NDArray, *, passes: int = 12) -> NDArray:
         slope = (d.volts_per_rev * n + d.resistance * growth) / volts + growth / current
         step = np.log(per_rotor / (volts * current)) / slope
         n = n * np.exp(np.clip(step, -2.0, 2.0))
-        open_ = ~(np.abs(step) <= FINEST)
+        open_ = ~(np.abs(step) <= FINE_TOL)
         if not open_.any():
             return n
     # the steps leave the ripple out of the slope: where it is much of the power they may go to and fro. The power
-    # grows with speed all the way (the ripple is held), so halve for those, on a logarithmic scale
+    # grows with speed all the way (the ripple is limited), so those are bracketed, on a logarithmic scale
     some = ~(np.abs(step) <= 1e-9)
     if not some.any():
         return n
     few, (half, most) = subset(d, some, n.shape), (np.broadcast_to(x, n.shape)[some] for x in (half, most))
-    low, high = np.full(half.shape, np.log(1e-4)), np.full(half.shape, np.log(1e6))
-    for _ in range(64):
-        middle = 0.5 * (low + high)
-        under = _power_at_half(few, np.exp(middle), half) < most
-        low, high = np.where(under, middle, low), np.where(under, high, middle)
-    return put(n, some, np.exp(0.5 * (low + high)))
+
+    def excess(log_n: NDArray, k: NDArray) -> NDArray:
+        return _power_at_half(subset(few, k, half.shape), np.exp(log_n), half[k]) - most[k]
+
+    from scipy.optimize.elementwise import find_root  # half a second to import: only where it is used
+
+    ends = np.full(half.shape, np.log(1e-4)), np.full(half.shape, np.log(1e6))
+    return scatter_back(n, some, np.exp(find_root(excess, ends, args=(np.arange(half.size),)).x))
 
 
-def _power_at_half(d: Drive, n: NDArray, half: NDArray) -> NDArray:
+def _power_at_half(d: PreparedPowertrain, n: NDArray, half: NDArray) -> NDArray:
     """Power of the whole craft at a speed, with the bus at half of the rest voltage. [W]"""
-    load = d.load_factor * d.prop.static(n)[1] * n * n
-    current = load + d.iron_amps * n
+    load = d.load_amps_per_c_p_n2 * d.prop.static(n)[1] * n * n
+    current = load + d.no_load_amps_per_n * n
     volts = d.volts_per_rev * n + current * d.resistance
     taken = volts * current
     ripple = controller.ripple_loss(d.controller, volts, half, power=taken + d.idle_power / d.rotors)
     return d.rotors * (taken + ripple) + d.electronics_power
 
 
-def find(d: Drive, asked: Way, *, passes: int, settled: float) -> tuple[NDArray, NDArray, bool]:
+def solve_speed(
+    d: PreparedPowertrain, equation: DutyEquation, *, passes: int, step_tol: float
+) -> tuple[NDArray, NDArray, bool]:
     """Speed at a duty, with what comes with it.
 
     Parameters
     ----------
-    d : Drive
-    asked : Way
-        Of `way` or `way_along`.
+    d : PreparedPowertrain
+    equation : DutyEquation
+        Of `duty_equation` or `duty_equation_of_row`.
     passes : int
         Passes at most, two at least.
-    settled : float
+    step_tol : float
         Newton step after which none is needed. [-]
 
     Returns
     -------
-    (rev_per_s, c_p, found) : tuple
-        C_P follows the last step along its slope; found says whether all steps came below ``settled``. [1/s, -, -]
+    (rev_per_s, c_p, converged) : tuple
+        C_P follows the last step along its slope; converged says whether all steps came below ``step_tol``. [1/s, -, -]
     """
-    _, rest, straight, loaded, emptied, _, n, fast = asked
-    n = _closer(d, rest, straight, loaded, emptied, n, fast)
+    _, rest_voltage, emf_slope, load_drop, idle_drop, _, n, fast = equation
+    n = _parabola_step(d, rest_voltage, emf_slope, load_drop, idle_drop, n, fast)
     for _ in range(max(passes - 1, 1)):
-        c_p, slope, step = _step(d, rest, straight, loaded, emptied, n, fast)
-        found = _all_within(step, settled)
+        c_p, slope, step = _newton_step(d, rest_voltage, emf_slope, load_drop, idle_drop, n, fast)
+        converged = _all_within(step, step_tol)
         slope *= step
         step += _ONE
         n *= step
-        if found:
+        if converged:
             break
     slope += _ONE
     c_p *= slope
-    return n, c_p, found
+    return n, c_p, converged
 
 
-def way(d: Drive, duty: NDArray) -> Way:
-    """What a duty asks of a drive, before a speed is known.
+def duty_equation(d: PreparedPowertrain, duty: NDArray) -> DutyEquation:
+    """Work out the equation of a duty.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
     duty : ndarray
-        Above zero, of the whole shape of the drive or more. [-]
+        Above zero, of the whole shape of the powertrain or more. [-]
 
     Returns
     -------
-    Way
+    DutyEquation
     """
     square = duty * duty
-    shared = duty - square
-    shared *= shared
-    shared *= d.all_ripple
-    rest, emptied = duty * d.emf, square * d.idle_share
-    loaded = shared * d.pack_resistance
-    loaded += _ONE
-    straight = loaded * d.straight
-    straight += square * d.pack_straight
-    loaded *= d.load_volts
-    loaded += square * d.pack_load
-    if duty.size > d.least_duty.size:
-        free, of_motor, of_pack, slope, _ = _outset(d)
+    ripple_shape = duty - square
+    ripple_shape *= ripple_shape
+    ripple_shape *= d.total_ripple_coefficient
+    rest_voltage, idle_drop = duty * d.emf, square * d.idle_power_resistance
+    load_drop = ripple_shape * d.pack_resistance
+    load_drop += _ONE
+    emf_slope = load_drop * d.no_load_volts_per_n
+    emf_slope += square * d.pack_no_load_volts_per_n
+    load_drop *= d.load_volts_per_c_p_n2
+    load_drop += square * d.pack_load_per_c_p_n2
+    if duty.size > d.min_duty.size:
+        free, of_motor, of_pack, slope, _ = _guess_coefficients(d)
         square *= of_pack
         square += of_motor
         square *= duty
@@ -232,108 +262,111 @@ def way(d: Drive, duty: NDArray) -> Way:
         growth += _ONE
         square *= growth
         square += _ONE
-        n = _begin(duty * free, square)
+        n = _first_guess_curve(duty * free, square)
     else:
-        n = _alone(d, rest, straight, loaded, emptied)
-        n = _closer(d, rest, straight, loaded, emptied, n, fast=True)
-    fast = not n.max(initial=0.0) <= d.slow_tips
-    return duty, rest, straight, loaded, emptied, shared, n, fast
+        n = _first_guess_single(d, rest_voltage, emf_slope, load_drop, idle_drop)
+        n = _parabola_step(d, rest_voltage, emf_slope, load_drop, idle_drop, n, fast=True)
+    fast = not n.max(initial=0.0) <= d.slow_tip_speed
+    return DutyEquation(duty, rest_voltage, emf_slope, load_drop, idle_drop, ripple_shape, n, fast)
 
 
-def way_along(d: Drive, duties: Duties) -> Way:
-    """The same for a plain drive on a kept row of duties.
+def duty_equation_of_row(d: PreparedPowertrain, duties: DutyRow) -> DutyEquation:
+    """The same for a powertrain of plain numbers on a cached row of duties.
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
         Of plain numbers.
-    duties : Duties
+    duties : DutyRow
 
     Returns
     -------
-    Way
+    DutyEquation
     """
-    of_powers, fast, rests = _table(d)
-    rest, straight, loaded, emptied, ripple, free, square = np.dot(of_powers, duties.powers)
-    n = _begin(free, square)
-    if not rests:  # the fastest may not be at full duty
-        fast = not n.max(initial=0.0) <= d.slow_tips
-    return duties.duty, rest, straight, loaded, emptied, ripple, n, fast
+    of_powers, fast, never_overloads = _row_table(d)
+    rest_voltage, emf_slope, load_drop, idle_drop, ripple_shape, free, square = np.dot(of_powers, duties.powers)
+    n = _first_guess_curve(free, square)
+    if not never_overloads:  # the fastest may not be at full duty
+        fast = not n.max(initial=0.0) <= d.slow_tip_speed
+    return DutyEquation(duties.duty, rest_voltage, emf_slope, load_drop, idle_drop, ripple_shape, n, fast)
 
 
-def calm(d: Drive) -> bool:
-    """Whether a plain drive strains its pack at no duty, nor leaves the electronics without.
+def never_overloads_pack(d: PreparedPowertrain) -> bool:
+    """True if no duty overloads the pack or browns out the electronics (powertrains of plain numbers only).
 
     Parameters
     ----------
-    d : Drive
+    d : PreparedPowertrain
         Of plain numbers.
 
     Returns
     -------
     bool
-        True only where it is certain: full duty with the worst ripple on top is looked at, and whether any ripple is
-        held.
+        True only where it is certain: checked at full duty with the largest ripple, and that no ripple is limited.
     """
-    return _table(d)[2]
+    return _row_table(d)[2]
 
 
-def _table(d: Drive) -> tuple[NDArray, bool, bool]:
-    """What `way` works out as sums of `Duties.powers`; whether full duty makes a blade tip fast; what `calm` says."""
-    kept: tuple[NDArray, bool, bool] | None = vars(d).get("_table")
+def _row_table(d: PreparedPowertrain) -> tuple[NDArray, bool, bool]:
+    """`duty_equation` as sums of `DutyRow.powers`; whether tips are fast at full duty; `never_overloads_pack`."""
+    kept: tuple[NDArray, bool, bool] | None = vars(d).get("_row_table")
     if kept is None:
-        kept = vars(d)["_table"] = _tabulate(d)
+        kept = vars(d)["_row_table"] = _make_row_table(d)
     return kept
 
 
 @np.errstate(all="ignore")  # full duty may have no root
-def _tabulate(d: Drive) -> tuple[NDArray, bool, bool]:
-    free, of_motor, of_pack, slope, full = _outset(d)
-    shared = d.pack_resistance * d.all_ripple
+def _make_row_table(d: PreparedPowertrain) -> tuple[NDArray, bool, bool]:
+    free, of_motor, of_pack, slope, full = _guess_coefficients(d)
+    ripple_drop = d.pack_resistance * d.total_ripple_coefficient
     rows = (
         # 1, duty, duty^2, duty^3, (duty - duty^2)^2, duty ln duty, duty^3 ln duty
         (0.0, d.emf, 0.0, 0.0, 0.0, 0.0, 0.0),
-        (d.straight, 0.0, d.pack_straight, 0.0, d.straight * shared, 0.0, 0.0),
-        (d.load_volts, 0.0, d.pack_load, 0.0, d.load_volts * shared, 0.0, 0.0),
-        (0.0, 0.0, d.idle_share, 0.0, 0.0, 0.0, 0.0),
-        (0.0, 0.0, 0.0, 0.0, d.all_ripple, 0.0, 0.0),
+        (d.no_load_volts_per_n, 0.0, d.pack_no_load_volts_per_n, 0.0, d.no_load_volts_per_n * ripple_drop, 0.0, 0.0),
+        (d.load_volts_per_c_p_n2, 0.0, d.pack_load_per_c_p_n2, 0.0, d.load_volts_per_c_p_n2 * ripple_drop, 0.0, 0.0),
+        (0.0, 0.0, d.idle_power_resistance, 0.0, 0.0, 0.0, 0.0),
+        (0.0, 0.0, 0.0, 0.0, d.total_ripple_coefficient, 0.0, 0.0),
         (0.0, free, 0.0, 0.0, 0.0, 0.0, 0.0),
         (1.0, of_motor, 0.0, of_pack, 0.0, slope * of_motor, slope * of_pack),
     )
-    load = d.load_factor * d.prop.static(full)[1] * full * full
-    volts = d.straight * full + d.resistance * load
+    load = d.load_amps_per_c_p_n2 * d.prop.static(full)[1] * full * full
+    volts = d.no_load_volts_per_n * full + d.resistance * load
     # at full duty the bus is the motor's voltage; the power but for ripple grows with duty, ripple is k (E/4)^2 at most
-    power = d.rotors * volts * (load + d.iron_amps * full) + d.idle_power + d.all_ripple * d.emf * d.emf / 16.0
+    power = (
+        d.rotors * volts * (load + d.no_load_amps_per_n * full)
+        + d.idle_power
+        + d.total_ripple_coefficient * d.emf * d.emf / 16.0
+    )
     lowest = battery.terminal_voltage(d.emf, d.pack_resistance, power)
-    rests = np.minimum(volts, lowest) >= 1.001 * d.least_fine
-    rests = rests and not _may_hold_ripple(d, full)
-    return np.array(rows, dtype=np.float64), bool(not full <= 0.999 * d.prop.quickest), bool(rests)
+    never_overloads = np.minimum(volts, lowest) >= 1.001 * d.min_normal_bus
+    never_overloads = never_overloads and not _may_limit_ripple(d, full)
+    return np.array(rows, dtype=np.float64), bool(not full <= 0.999 * d.prop.quickest), bool(never_overloads)
 
 
-def _may_hold_ripple(d: Drive, full: NDArray) -> bool:
-    """Whether a plain drive may hold its ripple at some speed up to full duty (`components.controller`)."""
+def _may_limit_ripple(d: PreparedPowertrain, full: NDArray) -> bool:
+    """Whether the ripple loss may reach its limit at some speed up to full duty (`components.controller`)."""
     n = full * _LADDER
-    load = d.load_factor * d.prop.static(n)[1] * n
-    volts, amps = n * (d.straight + d.resistance * load), n * (load + d.iron_amps)
+    load = d.load_amps_per_c_p_n2 * d.prop.static(n)[1] * n
+    volts, amps = n * (d.no_load_volts_per_n + d.resistance * load), n * (load + d.no_load_amps_per_n)
     # power over volts squared changes by a fifth from step to step: a smooth curve bends past it by a hundredth
     most = 0.97 * controller.RIPPLE_MOST * (d.rotors * volts * amps + d.idle_power)
-    return not bool(np.all(d.all_ripple * volts * volts <= most))
+    return not bool(np.all(d.total_ripple_coefficient * volts * volts <= most))
 
 
-def _outset(d: Drive) -> tuple[NDArray, NDArray, NDArray, NDArray, NDArray]:
-    """What a first guess at a duty needs, and the speed at full duty; worked out once a drive. [1/s, -, -, -, 1/s]
+def _guess_coefficients(d: PreparedPowertrain) -> tuple[NDArray, NDArray, NDArray, NDArray, NDArray]:
+    """Coefficients of the first guess, and the speed at full duty; worked out once a powertrain. [1/s, -, -, -, 1/s]
 
     The guess is a duty / (1 + sqrt(1 + (b duty + c duty^3) (1 + k ln duty))), the root of a load that goes with n^2,
     right at full duty: b stands for the motor's resistance, c for the pack's. k makes it right at part duty as well,
     for the slow change of C_P, or a fast one where blade tips are fast at full duty.
     """
-    kept: tuple[NDArray, NDArray, NDArray, NDArray, NDArray] | None = vars(d).get("_outset")
+    kept: tuple[NDArray, NDArray, NDArray, NDArray, NDArray] | None = vars(d).get("_guess_coefficients")
     if kept is None:
-        full, part = (way(d, np.full(d.least_duty.shape, duty))[6] for duty in (1.0, _PART_DUTY))
-        free = (d.emf - d.idle_share / d.emf) / d.straight
+        full, part = (duty_equation(d, np.full(d.min_duty.shape, duty)).first_guess for duty in (1.0, _PART_DUTY))
+        free = (d.emf - d.idle_power_resistance / d.emf) / d.no_load_volts_per_n
         bend = (2.0 * free / full - 1.0) ** 2 - 1.0
         bend = np.where(bend > 0.0, bend, 1.0)  # no number where full duty has no root: any guess will do
-        of_pack = bend * (d.pack_load / (d.load_volts + d.pack_load))
+        of_pack = bend * (d.pack_load_per_c_p_n2 / (d.load_volts_per_c_p_n2 + d.pack_load_per_c_p_n2))
         of_motor = bend - of_pack
         there = (2.0 * free * _PART_DUTY / part - 1.0) ** 2 - 1.0
         plain = _PART_DUTY * of_motor + _PART_DUTY**3 * of_pack
@@ -346,44 +379,52 @@ def _outset(d: Drive) -> tuple[NDArray, NDArray, NDArray, NDArray, NDArray]:
             np.asarray(slow),
             np.asarray(full),
         )
-        vars(d)["_outset"] = kept
+        vars(d)["_guess_coefficients"] = kept
     return kept
 
 
-def _begin(free: NDArray, square: NDArray) -> NDArray:
-    """Speed to begin with on a curve, a hundredth off."""
+def _first_guess_curve(free: NDArray, square: NDArray) -> NDArray:
+    """First guess of the speeds on a curve, 1 % off."""
     root = np.sqrt(square)
     root += _ONE
     free /= root
     return free
 
 
-def _alone(d: Drive, rest: NDArray, straight: NDArray, loaded: NDArray, emptied: NDArray) -> NDArray:
-    """Speed to begin with for one duty a drive: the quadratic with C_P at the middle Reynolds number."""
-    volts = rest - emptied / rest
-    steep = loaded * d.prop.middle_c_p
+def _first_guess_single(
+    d: PreparedPowertrain, rest_voltage: NDArray, emf_slope: NDArray, load_drop: NDArray, idle_drop: NDArray
+) -> NDArray:
+    """First guess where each powertrain has one duty: the quadratic with C_P at the middle Reynolds number."""
+    volts = rest_voltage - idle_drop / rest_voltage
+    steep = load_drop * d.prop.middle_c_p
     steep *= volts
     steep *= _FOUR
-    steep += straight * straight
-    return (volts + volts) / (straight + np.sqrt(steep))
+    steep += emf_slope * emf_slope
+    return (volts + volts) / (emf_slope + np.sqrt(steep))
 
 
-def _closer(
-    d: Drive, rest: NDArray, straight: NDArray, loaded: NDArray, emptied: NDArray, n: NDArray, fast: bool
+def _parabola_step(
+    d: PreparedPowertrain,
+    rest_voltage: NDArray,
+    emf_slope: NDArray,
+    load_drop: NDArray,
+    idle_drop: NDArray,
+    n: NDArray,
+    fast: bool,
 ) -> NDArray:
-    """A speed that is closer: the load n^(2+s) as the parabola through rest that touches it at n.
+    """A speed that is closer: the load n^(2+s) as the parabola through zero that touches it at n.
 
-    The idle watts are held, being few. What is left is about 0.02 of the square of what was, and of the idle watts'
-    part in it.
+    Idle power is held constant. The error that remains is about 0.02 of the square of the one before, and of the
+    share of the idle power.
     """
     c_p, slope = d.prop.static_c_p_with_slope(n, fast_tips=fast)
     pull = c_p * n
-    volts = pull * d.load_volts
-    volts += d.straight
+    volts = pull * d.load_volts_per_c_p_n2
+    volts += d.no_load_volts_per_n
     volts *= n
-    volts = rest - emptied / volts
-    pull *= loaded
-    linear = straight - slope * pull
+    volts = rest_voltage - idle_drop / volts
+    pull *= load_drop
+    linear = emf_slope - slope * pull
     slope += _ONE
     pull *= slope
     pull *= volts
@@ -396,28 +437,34 @@ def _closer(
     return volts
 
 
-def _step(
-    d: Drive, rest: NDArray, straight: NDArray, loaded: NDArray, emptied: NDArray, n: NDArray, fast: bool
+def _newton_step(
+    d: PreparedPowertrain,
+    rest_voltage: NDArray,
+    emf_slope: NDArray,
+    load_drop: NDArray,
+    idle_drop: NDArray,
+    n: NDArray,
+    fast: bool,
 ) -> tuple[NDArray, NDArray, NDArray]:
     """C_P and its slope at a speed, and the share by which Newton's method moves it."""
     c_p, slope = d.prop.static_c_p_with_slope(n, fast_tips=fast)
     above = slope + _ONE
     pull = c_p * n
-    fall = pull * d.load_volts
-    per_speed = fall + d.straight
+    fall = pull * d.load_volts_per_c_p_n2
+    per_speed = fall + d.no_load_volts_per_n
     fall *= above
     fall /= per_speed
     per_speed *= n
-    idle = emptied / per_speed
+    idle = idle_drop / per_speed
     # what the load and the rest drop, and how the sum grows with ln n
-    pull *= loaded
-    drop = pull + straight
+    pull *= load_drop
+    drop = pull + emf_slope
     drop *= n
     pull *= n
     pull *= above
     pull += drop
     drop += idle
-    step = rest - drop
+    step = rest_voltage - drop
     fall *= idle
     pull -= fall
     pull -= idle

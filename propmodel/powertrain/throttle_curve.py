@@ -14,10 +14,17 @@ from propmodel.components import controller
 from propmodel.components import propeller as propellers
 from propmodel.components.air import STANDARD, Air
 from propmodel.components.motor import Motor, winding_part
-from propmodel.powertrain.operating_point import OperatingPoint, Settled, at_duty, finish, settle, settle_along
-from propmodel.powertrain.prepared import Drive, drive, of_plain
+from propmodel.powertrain.operating_point import (
+    DutySolution,
+    OperatingPoint,
+    at_duty,
+    solve_at_duty,
+    solve_for_row,
+    with_losses_and_status,
+)
+from propmodel.powertrain.prepared import PreparedPowertrain, cached_for_scalars, prepare
 from propmodel.powertrain.rotor_speed import PASSES
-from propmodel.powertrain.throttle_rows import SMALL, along
+from propmodel.powertrain.throttle_rows import SMALL, duty_row
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -128,22 +135,25 @@ def throttle_curve(
     (101,)
     """
     charge = check_range("state_of_charge", state_of_charge, 0.0, 1.0)
-    plain = None if charge.ndim else of_plain(build, float(charge))
-    row = None if plain is None else _row(throttle)
-    if plain is not None and row is not None:
-        d, command = plain, _ALL_THROTTLE if throttle is None else np.asarray(throttle)
-        found = settle_along(d, along(row, build.controller, build.command_cap), passes=PASSES)
+    cached = None if charge.ndim else cached_for_scalars(build, float(charge))
+    row = None if cached is None else _row(throttle)
+    if cached is not None and row is not None:
+        d, command = cached, _ALL_THROTTLE if throttle is None else np.asarray(throttle)
+        duties = duty_row(row, build.controller, build.command_cap)  # type: ignore[arg-type]
+        found = solve_for_row(d, duties, passes=PASSES)
     else:
         command = check_range("throttle", _ALL_THROTTLE if throttle is None else throttle, 0.0, 1.0)
         build = with_axis(build, command.ndim)
-        d = plain or drive(build, charge[(..., *(None,) * command.ndim)] if charge.ndim else charge)
-        found = settle(d, _duty(build, command), passes=PASSES)
-    point: Settled | OperatingPoint = found if found.fine else finish(d, _duty(build, command), found, passes=PASSES)
+        d = cached or prepare(build, charge[(..., *(None,) * command.ndim)] if charge.ndim else charge)
+        found = solve_at_duty(d, _duty(build, command), passes=PASSES)
+    point: DutySolution | OperatingPoint = (
+        found if found.normal else with_losses_and_status(d, _duty(build, command), found, passes=PASSES)
+    )
     thrust, power = point.thrust, point.pack_power
     # ideal induced power T sqrt(T / (2 rho A)): momentum.ideal_power without its checks
     efficiency = np.sqrt(thrust)
     efficiency *= thrust
-    efficiency *= d.ideal_factor
+    efficiency *= d.ideal_power_per_thrust_1_5
     efficiency /= power
     return _curve(
         throttle=command if throttle is None else apart(command),
@@ -155,7 +165,7 @@ def throttle_curve(
         shaft_power=point.shaft_power,
         electrical_power=power,
         efficiency=efficiency,
-        status=np.zeros(power.shape, np.int8) if isinstance(point, Settled) else point.status,
+        status=np.zeros(power.shape, np.int8) if isinstance(point, DutySolution) else point.status,
     )
 
 
@@ -245,7 +255,7 @@ def bench_curve(
     command = check_range("throttle", throttle, 0.0, 1.0)
     esc = speed_controller or motor.stand_controller or controller.Controller()
     zero = np.zeros(())
-    d = Drive(
+    d = PreparedPowertrain(
         prop=propellers.prepare(propeller, air),
         controller=esc,
         density=np.asarray(air.density, dtype=np.float64),

@@ -1,7 +1,7 @@
 """Cached duties of a throttle array that is used repeatedly, and their powers.
 
-What a duty asks of a drive of plain numbers is a sum of a few powers of it, so a curve needs one product of two small
-tables in place of a dozen passes over the row. Nothing here knows of a craft.
+The duty equation of a powertrain of plain numbers is a sum of a few powers of the duty, so a curve needs one product
+of two small tables in place of a dozen passes over the row. Nothing here knows of a craft.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from propmodel.base.checks import check_range
 from propmodel.components.controller import Controller, duty_from_throttle
 
-__all__ = ["SMALL", "Duties", "along"]
+__all__ = ["SMALL", "DutyRow", "duty_row"]
 
 SMALL = 4096
 """Elements up to which a row counts as short. Longer ones would wake a second thread of the algebra library, which
@@ -23,8 +23,8 @@ spins afterwards and slows all else."""
 _LEAST = 1e-6  # a duty so small that nothing turns
 
 
-class Duties(NamedTuple):
-    """Duties of a row of commands.
+class DutyRow(NamedTuple):
+    """DutyRow of a row of commands.
 
     Parameters
     ----------
@@ -41,8 +41,8 @@ class Duties(NamedTuple):
     share: NDArray | None
 
 
-def along(throttle: bytes, controller: Controller, command_cap: float) -> Duties:
-    """Duties of a row of commands, kept for the next craft.
+def duty_row(throttle: bytes, controller: Controller, command_cap: float) -> DutyRow:
+    """DutyRow of a row of commands, kept for the next craft.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def along(throttle: bytes, controller: Controller, command_cap: float) -> Duties
 
     Returns
     -------
-    Duties
+    DutyRow
 
     Raises
     ------
@@ -66,7 +66,7 @@ def along(throttle: bytes, controller: Controller, command_cap: float) -> Duties
 
 
 @lru_cache(maxsize=64)
-def _kept(throttle: bytes, exponent: float, idle: float, command_cap: float) -> Duties:
+def _kept(throttle: bytes, exponent: float, idle: float, command_cap: float) -> DutyRow:
     command = check_range("throttle", np.frombuffer(throttle), 0.0, 1.0)
     plain = Controller(throttle_exponent=exponent, idle_duty=idle)
     asked = duty_from_throttle(plain, command, command_cap=command_cap)
@@ -77,4 +77,4 @@ def _kept(throttle: bytes, exponent: float, idle: float, command_cap: float) -> 
     share = asked / duty
     for kept in (duty, powers, share):
         kept.flags.writeable = False
-    return Duties(duty, powers, None if np.all(share == 1.0) else share)
+    return DutyRow(duty, powers, None if np.all(share == 1.0) else share)

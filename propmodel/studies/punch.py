@@ -8,10 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from propmodel.assembly.build import Build
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import FloatArray, quantiles, tails
 from propmodel.base.checks import check_number, check_range
 from propmodel.components import motor, propeller
 from propmodel.flight import spin_up
@@ -19,8 +20,6 @@ from propmodel.power_up import transients
 from propmodel.studies.spread import draw
 
 __all__ = ["Punch", "punch", "punch_band"]
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -78,15 +77,15 @@ def punch(build: Build, *, factor: ArrayLike = 1.0, quick: bool = False) -> Punc
     """
     a = Assessment(build, quick=quick)
     inertia = motor.bell_inertia(build.motor) + propeller.inertia(build.propeller)
-    rotors, full, hover = np.asarray(build.rotors, dtype=np.float64), a.full, a.hover
-    shared = rotors * a.punch_drive.pack_resistance
+    rotors, full, hover = np.asarray(build.rotors, dtype=np.float64), a.full_throttle, a.hover
+    shared = rotors * a.fresh_burst.pack_resistance
     q = build.motor.iron_torque_slope
     up = spin_up.spin_up(
         inertia=inertia,
         hover_rev_per_s=hover.rev_per_s,
-        source_voltage=a.punch_drive.emf * a.cap,
+        source_voltage=a.fresh_burst.emf * a.cap,
         # at full command every motor draws through the pack that all share
-        loop_resistance=a.punch_drive.resistance + a.cap**2 * shared,
+        loop_resistance=a.fresh_burst.resistance + a.cap**2 * shared,
         torque_constant=build.motor.torque_constant,
         torque_coefficient=full.torque / full.rev_per_s**2,
         iron_torque_slope=q,
@@ -94,7 +93,7 @@ def punch(build: Build, *, factor: ArrayLike = 1.0, quick: bool = False) -> Punc
     mechanical = spin_up.speed_time_constant(
         inertia=inertia,
         rev_per_s=hover.rev_per_s,
-        loop_resistance=a.punch_drive.resistance + hover.duty**2 * shared,
+        loop_resistance=a.fresh_burst.resistance + hover.duty**2 * shared,
         torque_constant=build.motor.torque_constant,
         torque_coefficient=hover.torque / hover.rev_per_s**2,
         iron_torque_slope=q,
@@ -142,14 +141,8 @@ def punch_band(build: Build, *, coverage: float = 0.8, draws: int = 128) -> tupl
     many = draw(build, draws=draws)
     found = punch(many.build, factor=many.response_factor, quick=True)
     shape = np.broadcast_shapes(*(np.shape(v) for v in vars(found).values()))
-    sides = []
-    for share in (0.5 * (1.0 - coverage), 0.5 * (1.0 + coverage)):
-        side = {}
-        for name, value in vars(found).items():
-            whole = np.broadcast_to(value, shape)
-            there = np.mean(np.isfinite(whole), axis=-1) >= 0.5
-            # all-NaN rows would warn; they are NaN below anyway
-            filled = np.where(there[..., None], whole, 0.0)
-            side[name] = np.where(there, np.nanquantile(filled, share, axis=-1), np.nan)[()]
-        sides.append(Punch(**side))
-    return sides[0], sides[1]
+    sides: list[dict[str, FloatArray]] = [{}, {}]
+    for name, value in vars(found).items():
+        for side, end in zip(sides, quantiles(np.broadcast_to(value, shape), tails(coverage)), strict=True):
+            side[name] = end[()]
+    return Punch(**sides[0]), Punch(**sides[1])

@@ -9,17 +9,18 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.assembly.build import Build, shape_of, with_fields
+from propmodel.assembly.build import Build, shape_of, value_at, with_fields
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.arrays import floats, number
 from propmodel.base.checks import check_in, check_number, check_range
 from propmodel.base.units import GRAM, INCH, MM
-from propmodel.components.air import atmosphere
+from propmodel.components.air import atmosphere, pressure_altitude
 
-__all__ = ["STEPS", "Effect", "Step", "elasticities", "standing_at", "steps"]
+__all__ = ["STEPS", "Effect", "InputStep", "elasticities", "standing_at", "steps"]
 
 
-class Step(NamedTuple):
+class InputStep(NamedTuple):
     """One practical step: a field, how far it moves, and words."""
 
     field: str
@@ -30,28 +31,28 @@ class Step(NamedTuple):
     """As a buyer would say it."""
 
 
-STEPS: tuple[Step, ...] = (
+STEPS: tuple[InputStep, ...] = (
     # steps one can buy, or that the day brings
-    Step("propeller.diameter", 1.0 * INCH, "one inch more diameter"),
-    Step("propeller.diameter", -1.0 * INCH, "one inch less diameter"),
-    Step("propeller.pitch", 0.5 * INCH, "half an inch more pitch"),
-    Step("propeller.pitch", -0.5 * INCH, "half an inch less pitch"),
-    Step("propeller.blades", 1.0, "one blade more"),
-    Step("propeller.blades", -1.0, "one blade fewer"),
-    Step("motor.kv", 100.0, "100 KV more"),
-    Step("motor.kv", -100.0, "100 KV less"),
-    Step("motor.stator_diameter", 1.0 * MM, "a stator 1 mm wider"),
-    Step("motor.stator_height", 1.0 * MM, "a stator 1 mm taller"),
-    Step("pack.cells", 1.0, "one cell more"),
-    Step("pack.cells", -1.0, "one cell fewer"),
-    Step("pack.capacity_ah", 0.1, "100 mAh more"),
-    Step("pack.capacity_ah", -0.1, "100 mAh less"),
-    Step("craft.payload_mass", 50.0 * GRAM, "50 g more to carry"),
-    Step("craft.frame_mass", -50.0 * GRAM, "50 g off the frame"),
-    Step("command_cap", -0.10, "a command cap 10 points lower"),
-    Step("altitude", 1000.0, "1,000 m higher"),
-    Step("air temperature", -15.0, "air 15 C colder"),
-    Step("pack.temperature", -15.0, "a pack 15 C colder"),
+    InputStep("propeller.diameter", 1.0 * INCH, "one inch more diameter"),
+    InputStep("propeller.diameter", -1.0 * INCH, "one inch less diameter"),
+    InputStep("propeller.pitch", 0.5 * INCH, "half an inch more pitch"),
+    InputStep("propeller.pitch", -0.5 * INCH, "half an inch less pitch"),
+    InputStep("propeller.blades", 1.0, "one blade more"),
+    InputStep("propeller.blades", -1.0, "one blade fewer"),
+    InputStep("motor.kv", 100.0, "100 KV more"),
+    InputStep("motor.kv", -100.0, "100 KV less"),
+    InputStep("motor.stator_diameter", 1.0 * MM, "a stator 1 mm wider"),
+    InputStep("motor.stator_height", 1.0 * MM, "a stator 1 mm taller"),
+    InputStep("pack.cells", 1.0, "one cell more"),
+    InputStep("pack.cells", -1.0, "one cell fewer"),
+    InputStep("pack.capacity_ah", 0.1, "100 mAh more"),
+    InputStep("pack.capacity_ah", -0.1, "100 mAh less"),
+    InputStep("craft.payload_mass", 50.0 * GRAM, "50 g more to carry"),
+    InputStep("craft.frame_mass", -50.0 * GRAM, "50 g off the frame"),
+    InputStep("command_cap", -0.10, "a command cap 10 points lower"),
+    InputStep("altitude", 1000.0, "1,000 m higher"),
+    InputStep("air temperature", -15.0, "air 15 C colder"),
+    InputStep("pack.temperature", -15.0, "a pack 15 C colder"),
 )
 
 LOWEST = {"propeller.blades": 2.0, "pack.cells": 1.0, "command_cap": 0.2}
@@ -61,7 +62,7 @@ HIGHEST = {"propeller.blades": 6.0, "pack.cells": 14.0}
 class Effect(NamedTuple):
     """What one step does to every asked output."""
 
-    step: Step
+    step: InputStep
     """The step taken."""
     values: dict[str, float]
     """After the step, SI. NaN where the craft no longer can."""
@@ -93,14 +94,9 @@ def standing_at(
     >>> bool(higher.air.density < propmodel.demo("scree").air.density)
     True
     """
-    altitude = _altitude(np.asarray(build.air.pressure, dtype=np.float64)) + altitude_step
+    altitude = pressure_altitude(np.asarray(build.air.pressure, dtype=np.float64)) + altitude_step
     temperature = np.asarray(build.air.temperature, dtype=np.float64) + temperature_step
     return replace(build, air=atmosphere(np.clip(altitude, -2000.0, 11000.0), temperature))
-
-
-def _altitude(pressure: NDArray) -> NDArray:
-    """Geopotential altitude of a standard pressure (ISO 2533 inverted). [m]"""
-    return 288.15 / 6.5e-3 * (1.0 - (pressure / 101325.0) ** (6.5e-3 * 287.05287 / 9.80665))
 
 
 def _moved(build: Build, moves: dict[str, NDArray]) -> Build:
@@ -117,19 +113,16 @@ def _moved(build: Build, moves: dict[str, NDArray]) -> Build:
 
 
 def _value(build: Build, path: str) -> NDArray:
-    part, _, name = path.partition(".")
-    value = getattr(getattr(build, part), name) if name else getattr(build, part)
-    return np.asarray(value, dtype=np.float64)
+    return floats(value_at(build, path))
 
 
-def _possible(build: Build, step: Step) -> bool:
+def _possible(build: Build, step: InputStep) -> bool:
     if step.field in ("altitude", "air temperature"):
         return True
-    part, _, name = step.field.partition(".")
-    now = getattr(getattr(build, part), name) if name else getattr(build, part)
+    now = value_at(build, step.field)
     if now is None:
         return False
-    after = float(np.asarray(now)) + step.change
+    after = number(now) + step.change
     inside = LOWEST.get(step.field, 1e-9) <= after <= HIGHEST.get(step.field, np.inf)
     return inside and _makes(build, step.field, step.change)
 
@@ -149,7 +142,7 @@ def _evaluate(build: Build, moves: dict[str, NDArray], outputs: list[str]) -> di
 
 
 def steps(
-    build: Build, outputs: list[str] | None = None, *, choose: Callable[[Step], bool] | None = None
+    build: Build, outputs: list[str] | None = None, *, choose: Callable[[InputStep], bool] | None = None
 ) -> list[Effect]:
     """What each practical step does.
 
@@ -249,6 +242,5 @@ def elasticities(build: Build, output: str, *, share: float = 0.02) -> dict[str,
 
 
 def _value_or_none(build: Build, path: str) -> float | None:
-    part, _, name = path.partition(".")
-    value = getattr(getattr(build, part), name) if name else getattr(build, part)
-    return None if value is None else float(np.asarray(value))
+    value = value_at(build, path)
+    return None if value is None else number(value)

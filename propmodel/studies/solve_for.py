@@ -7,9 +7,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.assembly.build import Build, field_paths, shape_of, with_fields
+from propmodel.assembly.build import Build, field_paths, shape_of, value_at, with_fields
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.arrays import number
 from propmodel.base.checks import check_in, check_number
 
 __all__ = ["Solution", "solve_for"]
@@ -102,9 +103,8 @@ def solve_for(build: Build, field: str, output: str, target: float, *, low: floa
 
 
 def _now(build: Build, field: str) -> float:
-    part, _, name = field.partition(".")
-    value = getattr(getattr(build, part), name) if name else getattr(build, part)
-    return 0.0 if value is None else float(np.asarray(value))
+    value = value_at(build, field)
+    return 0.0 if value is None else number(value)
 
 
 def _along(build: Build, field: str, output: str, x: NDArray) -> NDArray:

@@ -28,6 +28,7 @@ from scipy.stats import qmc
 from propmodel.assembly.build import Build, drag_areas, shape_of, with_axis
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, Performance, evaluate, performance, status_of
+from propmodel.base.arrays import quantiles, tails
 from propmodel.base.checks import check_in, check_number, check_range
 from propmodel.components import battery, motor, propeller
 from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT
@@ -277,25 +278,6 @@ def _answers(drawn: Draws, outputs: list[str]) -> tuple[dict[str, NDArray], Asse
     return values, a
 
 
-def _quantiles(values: NDArray, shares: tuple[float, ...]) -> NDArray:
-    """Quantiles along the last axis; draws that cannot do the thing are left out, NaN where most cannot."""
-    ordered = np.sort(values, axis=-1)  # NaN last
-    count = np.sum(~np.isnan(values), axis=-1)
-    out = []
-    for share in shares:
-        position = share * np.maximum(count - 1, 0)
-        low = np.floor(position).astype(np.intp)
-        high = np.minimum(low + 1, np.maximum(count - 1, 0))
-        a = np.take_along_axis(ordered, low[..., None], -1)[..., 0]
-        b = np.take_along_axis(ordered, high[..., None], -1)[..., 0]
-        weight = position - low
-        with np.errstate(invalid="ignore"):
-            value = np.where(a == b, a, a * (1.0 - weight) + b * weight)
-        value = np.where(count >= 0.5 * values.shape[-1], value, np.nan)
-        out.append(value)
-    return np.stack(out)
-
-
 def bands(build: Build, *, coverage: float = 0.8, draws: int = 512) -> tuple[Performance, Performance, Performance]:
     """Low, forecast and high of every headline answer.
 
@@ -328,13 +310,12 @@ def bands(build: Build, *, coverage: float = 0.8, draws: int = 512) -> tuple[Per
     draws = int(check_number("draws", check_range("draws", draws, 16, 65536)))
     mid = performance(build)
     values, a = _answers(draw(build, draws=draws), list(OUTPUTS))
-    tails = (0.5 * (1.0 - coverage), 0.5 * (1.0 + coverage))
-    quantiles = {name: _quantiles(np.asarray(value), tails) for name, value in values.items()}
+    found = {name: quantiles(np.asarray(value), tails(coverage)) for name, value in values.items()}
     for name in _UNBOUNDED:
-        quantiles[name] = np.where(np.isinf(quantiles[name]), np.nan, quantiles[name])
+        found[name] = np.where(np.isinf(found[name]), np.nan, found[name])
     status = np.max(status_of(a), axis=-1)
-    low = Performance(**{k: q[0][()] for k, q in quantiles.items()}, status=status)
-    high = Performance(**{k: q[1][()] for k, q in quantiles.items()}, status=status)
+    low = Performance(**{k: q[0][()] for k, q in found.items()}, status=status)
+    high = Performance(**{k: q[1][()] for k, q in found.items()}, status=status)
     return low, mid, high
 
 
@@ -376,7 +357,6 @@ def curve_bands(
     command = np.linspace(0.0, 1.0, 41) if throttle is None else np.asarray(throttle, dtype=np.float64)
     mid = throttle_curve(build, command, state_of_charge=state_of_charge)
     many = throttle_curve(draw(build, draws=draws).build, command, state_of_charge=state_of_charge)
-    tails = (0.5 * (1.0 - coverage), 0.5 * (1.0 + coverage))
     sides: list[dict[str, Any]] = [{}, {}]
     for field in fields(ThrottleCurve):
         value = getattr(many, field.name)
@@ -385,7 +365,7 @@ def curve_bands(
         elif field.name == "status":
             low = high = np.max(value, axis=0)
         else:
-            low, high = np.quantile(value, tails, axis=0)
+            low, high = quantiles(np.moveaxis(value, 0, -1), tails(coverage))
         sides[0][field.name], sides[1][field.name] = low, high
     return ThrottleCurve(**sides[0]), mid, ThrottleCurve(**sides[1])
 
@@ -468,7 +448,11 @@ READINGS: Mapping[str, Reading] = MappingProxyType(
         ),
         "full": Reading(
             "one full-throttle reading on a stand (pull, amps, rpm)",
-            (lambda a: a.full.thrust, lambda a: a.full.motor_current, lambda a: a.full.rev_per_s),
+            (
+                lambda a: a.full_throttle.thrust,
+                lambda a: a.full_throttle.motor_current,
+                lambda a: a.full_throttle.rev_per_s,
+            ),
             0.02,
         ),
         "pack": Reading("the charger's resistance reading", (lambda a: battery.resistance(a.build.pack, 0.5),), 0.20),

@@ -23,7 +23,7 @@ from explorer.labels import reader
 from explorer.saved import build_file
 from explorer.session.shelf import inputs_of_record
 from propmodel import bench
-from propmodel.parts import csv_table
+from propmodel.parts import PartsError, csv_table
 
 CASES = int(os.environ.get("PROPMODEL_FUZZ", "40"))
 fuzz = settings(max_examples=CASES, deadline=None, suppress_health_check=list(HealthCheck))
@@ -116,7 +116,7 @@ def test_a_build_file(text):
 def test_a_part_table(kind, data):
     text = data.draw(spoilt(st.just(TABLES[kind])))
     raw = text.encode("utf-8", "replace")
-    found = sentence_or(lambda: csv_table.read_csv(raw, kind), csv_table.PartsError)
+    found = sentence_or(lambda: csv_table.read_csv(raw, kind), PartsError)
     if found is None:
         return
     out = csv_table.to_csv(found.frame, kind)

@@ -11,9 +11,9 @@ from propmodel.assess.performance import performance
 from propmodel.base.status import Status
 from propmodel.components import battery
 from propmodel.flight.endurance import WAYS_OF_FLYING, Profile, flight_time
+from propmodel.flight.level import level_flight
 from propmodel.flight.power_split import where_watts_go
-from propmodel.flight.trim import level_flight
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 from propmodel.powertrain.throttle_curve import throttle_curve
 
 FELL = propmodel.demo("fell")
@@ -172,7 +172,7 @@ def test_a_colder_pack_warms_to_less_and_lasts_less_in_every_way_of_flying(name)
 @pytest.mark.parametrize("charge", [1.0, 0.2])
 def test_more_throttle_never_gives_less_thrust(charge):
     # a pack that can hardly feed the electronics has no throttle curve to speak of
-    d = drive(WIDE, charge)
+    d = prepare(WIDE, charge)
     fed = d.idle_power < 0.5 * d.emf**2 / (4.0 * d.pack_resistance)
     build = subset(WIDE, fed, fed.shape)
     curve = throttle_curve(build, np.linspace(0.0, 1.0, 61), state_of_charge=charge)

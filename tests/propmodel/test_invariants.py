@@ -17,11 +17,15 @@ from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, performance
 from propmodel.base.status import Status
 from propmodel.components import battery, propeller
+from propmodel.flight.best_speeds import best_speeds
+from propmodel.flight.climb import climb_rate
 from propmodel.flight.endurance import Profile, flight_time
-from propmodel.flight.trim import Airframe, best_speeds, climb_rate, level_flight, top_speed, trim
+from propmodel.flight.level import level_flight
+from propmodel.flight.top_speed import top_speed
+from propmodel.flight.trim import Airframe, trim
 from propmodel.powertrain.operating_point import at_duty, at_speed, at_thrust
-from propmodel.powertrain.prepared import drive
-from propmodel.powertrain.rotor_speed import calm
+from propmodel.powertrain.prepared import prepare
+from propmodel.powertrain.rotor_speed import never_overloads_pack
 from propmodel.powertrain.throttle_curve import throttle_curve
 from propmodel.studies.spread import draw
 
@@ -49,7 +53,7 @@ def feeds_the_electronics(d, share):
 @some
 @given(builds, st.floats(0.05, 1.0), st.booleans())
 def test_every_watt_from_the_cells_is_accounted_for(build, charge, sustained):
-    d = drive(build, charge, sustained=sustained)
+    d = prepare(build, charge, sustained=sustained)
     duty = np.linspace(0.0, float(build.command_cap), 23)[1:]
     point = at_duty(d, duty)
     if not feeds_the_electronics(d, share=1.0):
@@ -70,7 +74,7 @@ def test_every_watt_from_the_cells_is_accounted_for(build, charge, sustained):
 @some
 @given(builds)
 def test_hover_books_close(build):
-    d = drive(build, 1.0, sustained=True)
+    d = prepare(build, 1.0, sustained=True)
     point = at_thrust(d, build.weight / d.rotors)
     if point.status == Status.OK:
         drawn, used = books(d, point)
@@ -80,7 +84,7 @@ def test_hover_books_close(build):
 @some
 @given(builds, st.floats(0.0, 40.0))
 def test_level_flight_books_close(build, speed):
-    d = drive(build, 1.0, sustained=True)
+    d = prepare(build, 1.0, sustained=True)
     state, point = trim(d, Airframe.of(build), np.asarray(speed), passes=60)
     if point.status == Status.OK:
         drawn, used = books(d, point)
@@ -92,7 +96,7 @@ def test_level_flight_books_close(build, speed):
 @some
 @given(builds, st.floats(1.0, 2000.0))
 def test_the_shaft_feeds_at_least_the_ideal_disc(build, rev_per_s):
-    d = drive(build, 1.0)
+    d = prepare(build, 1.0)
     point = at_speed(d, rev_per_s)
     bare = point.thrust / d.thrust_share
     ideal = bare * np.sqrt(bare / (2.0 * d.density * d.disc_area))
@@ -112,7 +116,7 @@ SEARCH = 2e-5
 @given(builds, st.floats(0.0, 1.0))
 def test_more_throttle_never_gives_less(build, charge):
     # a pack that can hardly feed the electronics has no throttle curve to speak of
-    assume(feeds_the_electronics(drive(build, charge), share=0.5))
+    assume(feeds_the_electronics(prepare(build, charge), share=0.5))
     curve = throttle_curve(build, state_of_charge=charge)
     names = ["rev_per_s", "thrust", "motor_current", "shaft_power"]
     if build.rotors * curve.thrust[-1] > build.weight:
@@ -133,7 +137,7 @@ def test_more_throttle_never_gives_less(build, charge):
 @some
 @given(builds, st.floats(0.0, 1.0), st.sampled_from([2, 7, 101]))
 def test_a_kept_row_of_throttles_gives_the_same_curve(build, charge, points):
-    throttle, prop = np.linspace(0.0, 1.0, points), drive(build, charge).prop
+    throttle, prop = np.linspace(0.0, 1.0, points), prepare(build, charge).prop
     row = throttle_curve(build, throttle, state_of_charge=charge)
     # C_P has a bend where its Reynolds range ends: a last small step over it leaves a little
     bend = np.minimum(np.abs(row.rev_per_s / prop.slowest - 1.0), np.abs(row.rev_per_s / prop.fastest - 1.0)) < 1e-4
@@ -149,17 +153,17 @@ def test_a_kept_row_of_throttles_gives_the_same_curve(build, charge, points):
 
 @some
 @given(builds, st.floats(0.0, 1.0))
-def test_a_calm_pack_is_never_strained(build, charge):
-    d = drive(build, charge)
-    if calm(d):
+def test_a_pack_said_never_overloaded_is_not(build, charge):
+    d = prepare(build, charge)
+    if never_overloads_pack(d):
         with np.errstate(over="raise", divide="raise", invalid="raise"):
             curve = throttle_curve(build, state_of_charge=charge)
-        assert np.all(curve.pack_voltage >= d.least_fine)
+        assert np.all(curve.pack_voltage >= d.min_normal_bus)
 
 
 def test_some_packs_are_calm_and_some_are_not():
-    assert calm(drive(propmodel.demo("scree"), 1.0))
-    assert not calm(drive(propmodel.demo("moor"), 0.02))
+    assert never_overloads_pack(prepare(propmodel.demo("scree"), 1.0))
+    assert not never_overloads_pack(prepare(propmodel.demo("moor"), 0.02))
 
 
 @some
@@ -188,7 +192,7 @@ def test_thrust_and_torque_scale_with_density_speed_and_size(name, n, k_density,
     # T ~ rho n^2 D^4 and Q ~ rho n^2 D^5 at one Reynolds and one Mach number
     # a chord is given: where it is unknown, the default one follows the diameter
     build = replace(propmodel.demo("scree"), propeller=replace(propeller.measured(name), chord_ratio=0.15))
-    base = at_speed(drive(build), n)
+    base = at_speed(prepare(build), n)
     air = build.air
     other = replace(
         air,
@@ -197,7 +201,7 @@ def test_thrust_and_torque_scale_with_density_speed_and_size(name, n, k_density,
         speed_of_sound=air.speed_of_sound * k_speed * k_size,
     )
     grown = replace(build.propeller, diameter=build.propeller.diameter * k_size, pitch=build.propeller.pitch * k_size)
-    scaled = at_speed(drive(replace(build, air=other, propeller=grown)), n * k_speed)
+    scaled = at_speed(prepare(replace(build, air=other, propeller=grown)), n * k_speed)
     assert scaled.thrust == pytest.approx(base.thrust * k_density * k_speed**2 * k_size**4, rel=1e-9)
     assert scaled.torque == pytest.approx(base.torque * k_density * k_speed**2 * k_size**5, rel=1e-9)
 
@@ -363,7 +367,7 @@ def test_no_number_is_missing_without_a_status(rows):
 @given(builds)
 def test_no_draw_beats_the_ceiling_of_the_figure_of_merit(build):
     drawn = draw(build, draws=256).build
-    d = drive(drawn, 1.0)
+    d = prepare(drawn, 1.0)
     for n in (20.0, 150.0, 600.0):
         point = at_speed(d, n)
         bare = point.thrust / d.thrust_share
@@ -406,7 +410,7 @@ def test_power_against_speed_has_a_bucket(name):
 def test_flown_flat_on_its_side_it_follows_the_axial_curve(name, speed):
     # weight next to nothing: drag alone is to be pulled, the disc stands across the stream
     build = propmodel.demo(name)
-    d = drive(build, 1.0)
+    d = prepare(build, 1.0)
     frame = Airframe(weight=np.asarray(1e-7), front=np.asarray(0.02), top=np.asarray(0.02))
     state, point = trim(d, frame, np.asarray(speed), passes=200)
     assert np.degrees(np.arctan(state.tangent)) == pytest.approx(90.0, abs=1e-4)

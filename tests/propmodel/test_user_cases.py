@@ -20,8 +20,10 @@ from propmodel.components import battery, wire
 from propmodel.dive import vortex_ring
 from propmodel.dive.stepped import DEFAULT_DELAY, Dive, fly_pull_out
 from propmodel.flight import spin_up
+from propmodel.flight.axial_inflow import speed_at_duty
 from propmodel.flight.endurance import WAYS_OF_FLYING, Profile, flight_time
-from propmodel.flight.trim import speed_at_duty, steepest_tilt, trim
+from propmodel.flight.level import steepest_tilt
+from propmodel.flight.trim import trim
 from propmodel.heat.hot_motor import hot_motor_verdict
 from propmodel.power_up import transients
 from propmodel.powertrain.operating_point import at_duty, electrical
@@ -47,11 +49,11 @@ class Asked:
     @property
     def cruise(self) -> Any:
         speed = np.asarray(self.record.get("cruise_kmh", 50.0) * KMH)
-        return trim(self.a.cruise_drive, self.a.frame, speed, passes=60)[1]
+        return trim(self.a.fresh_sustained, self.a.frame, speed, passes=60)[1]
 
     def heat(self, point: Any) -> tuple[float, float, float]:
         """Heat in one motor [W], rise of its bell [K] and seconds to the winding's limit, from the hover's cooling."""
-        copper, iron = self.a.copper_heat(point), point.iron_loss
+        copper, iron = self.a.winding_heat(point), point.iron_loss
         found = heat.steady_temperatures(
             copper, iron, resistance=self.a.thermal_hover, air_temperature=self.build.air.temperature
         )
@@ -82,7 +84,7 @@ def ratio(one: Any, two: Any) -> float:
 
 
 def uncapped(q: Asked) -> Any:
-    return at_duty(q.a.punch_drive, 1.0)
+    return at_duty(q.a.fresh_burst, 1.0)
 
 
 def blades(q: Asked, count: int) -> Any:
@@ -126,8 +128,8 @@ def arrest(pull: float) -> float:
 
 def full_at(q: Asked, speed: float) -> float:
     """Pack current flat out, flying level at a speed with the disc leaning as the trim says."""
-    state, _ = trim(q.a.punch_drive, q.a.frame, np.asarray(speed), passes=60)
-    d = q.a.punch_drive
+    state, _ = trim(q.a.fresh_burst, q.a.frame, np.asarray(speed), passes=60)
+    d = q.a.fresh_burst
     n, c_t, c_p = speed_at_duty(d, q.a.cap, state.axial_speed)
     torque = c_p * d.density * n**2 * d.diameter**5 / (2 * np.pi)
     return float(electrical(d, n, torque, c_t).pack_current)
@@ -165,26 +167,26 @@ QUANTITIES = {
     "cruise verdict": lambda q: hot_motor_verdict(*q.heat(q.cruise)[:2]).explained,
     "cruise verdict causes": lambda q: " ".join(hot_motor_verdict(*q.heat(q.cruise)[:2]).causes),
     "full throttle seconds": lambda q: float(q.a.full_throttle_seconds),
-    "full heat W": lambda q: float(q.a.copper_heat(q.a.full) + q.a.full.iron_loss),
+    "full heat W": lambda q: float(q.a.winding_heat(q.a.full_throttle) + q.a.full_throttle.iron_loss),
     # speeds and volts
     "no-load rpm": lambda q: float(margins.free_speed(q.a)) * 60.0,
     "no-load tip m/s": lambda q: float(margins.free_speed(q.a) * np.pi * q.build.propeller.diameter),
-    "full electrical rpm": lambda q: float(spin_up.electrical_rev_per_s(q.a.full.rev_per_s, 7)) * 60.0,
+    "full electrical rpm": lambda q: float(spin_up.electrical_rev_per_s(q.a.full_throttle.rev_per_s, 7)) * 60.0,
     "full power over that on 4 cells": lambda q: ratio(
-        q.a.full.pack_power, propmodel.performance(q.other(cells=4)).full_throttle_power
+        q.a.full_throttle.pack_power, propmodel.performance(q.other(cells=4)).full_throttle_power
     ),
     "KV of equal rpm on 6 cells as on 4": equal_rpm_kv,
     "loaded over label KV": lambda q: float(np.asarray(q.build.motor.loaded_kv_ratio)),
-    "punch V a cell": lambda q: float(q.a.full.bus_voltage / q.build.pack.cells),
+    "punch V a cell": lambda q: float(q.a.full_throttle.bus_voltage / q.build.pack.cells),
     "density": lambda q: float(q.build.air.density),
     # currents
     "hover A": lambda q: float(q.a.hover.pack_current),
-    "full motor A": lambda q: float(q.a.full.motor_current),
+    "full motor A": lambda q: float(q.a.full_throttle.motor_current),
     "full motor A band low": lambda q: float(spread.bands(q.build, draws=256)[0].full_throttle_motor_current),
     "full motor A band high": lambda q: float(spread.bands(q.build, draws=256)[2].full_throttle_motor_current),
-    "full motor A without cap over with": lambda q: ratio(uncapped(q).motor_current, q.a.full.motor_current),
+    "full motor A without cap over with": lambda q: ratio(uncapped(q).motor_current, q.a.full_throttle.motor_current),
     "6-inch over 5-inch motor A": lambda q: ratio(
-        propmodel.performance(q.other(diameter_in=6)).full_throttle_motor_current, q.a.full.motor_current
+        propmodel.performance(q.other(diameter_in=6)).full_throttle_motor_current, q.a.full_throttle.motor_current
     ),
     "blocked A": lambda q: q.fact("Blocked propeller: motor current").value,
     "blocked text": lambda q: q.fact("Blocked propeller: motor current").text,
@@ -234,8 +236,8 @@ QUANTITIES = {
     "mass g": lambda q: float(q.build.mass) * 1000.0,
     "hover command %": lambda q: 100.0 * float(q.a.hover_command),
     "hover command times pull^0.67": lambda q: float(q.a.hover_command * q.a.thrust_to_weight**0.67),
-    "hover command at reserve over fresh": lambda q: ratio(q.a.hover_low.duty, q.a.hover.duty),
-    "hover share of full power %": lambda q: 100.0 * ratio(q.a.hover.pack_power, q.a.full.pack_power),
+    "hover command at reserve over fresh": lambda q: ratio(q.a.hover_at_reserve.duty, q.a.hover.duty),
+    "hover share of full power %": lambda q: 100.0 * ratio(q.a.hover.pack_power, q.a.full_throttle.pack_power),
     "pull at reserve": lambda q: float(q.a.thrust_to_weight_at_reserve),
     "hover minutes": lambda q: minutes(q.build),
     "hover minutes at 3.7 V cut-off over all": lambda q: minutes(q.other(cutoff_v=3.7)) / minutes(q.build),
@@ -257,9 +259,9 @@ QUANTITIES = {
     "third blade amps over thrust": lambda q: (
         ratio(blades(q, 3).motor_current, blades(q, 2).motor_current) / ratio(blades(q, 3).thrust, blades(q, 2).thrust)
     ),
-    "full amps at 80 km/h over static": lambda q: full_at(q, 80.0 * KMH) / float(q.a.full.pack_current),
-    "full amps at top speed over static": lambda q: float(q.a.top.current / q.a.full.pack_current),
-    "pitch speed km/h": lambda q: float(q.a.full.rev_per_s * q.build.propeller.pitch) / KMH,
+    "full amps at 80 km/h over static": lambda q: full_at(q, 80.0 * KMH) / float(q.a.full_throttle.pack_current),
+    "full amps at top speed over static": lambda q: float(q.a.top.current / q.a.full_throttle.pack_current),
+    "pitch speed km/h": lambda q: float(q.a.full_throttle.rev_per_s * q.build.propeller.pitch) / KMH,
     # dive and wash
     "induced velocity m/s": lambda q: float(q.a.wash_speed),
     "wash band low m/s": lambda q: float(vortex_ring.wash_band(q.a.wash_speed).low),

@@ -17,12 +17,13 @@ from propmodel.assembly.build_record import from_record
 from propmodel.assess.assessment import Assessment
 from propmodel.base import tables
 from propmodel.components.inplane import INPLANE_FADE, INPLANE_GAIN, inplane_force
-from propmodel.components.propeller import Propeller, prepare
+from propmodel.components.propeller import Propeller
+from propmodel.components.propeller import prepare as prepare_propeller
 from propmodel.components.propeller.advance import unstalled_sd
 from propmodel.flight.endurance import WAYS_OF_FLYING, Profile
 from propmodel.flight.trim import Airframe, profile_split, trim
 from propmodel.powertrain.operating_point import at_speed
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 from propmodel.studies.spread import draw
 
 DENSITY, WEIGHT = 1.225, 8.0
@@ -59,7 +60,9 @@ class IdealDisc:
 
 def flown(speed_ratio, tilt):
     """Trim an ideal craft whose drag gives this tilt; induced velocity and power over those of a hover."""
-    d = replace(drive(propmodel.demo("scree")), prop=IdealDisc(), density=np.asarray(DENSITY), thrust_share=np.ones(()))
+    d = replace(
+        prepare(propmodel.demo("scree")), prop=IdealDisc(), density=np.asarray(DENSITY), thrust_share=np.ones(())
+    )
     # flat on its plate or edge on alike: tan(tilt) = drag / weight, thrust = weight / cos(tilt)
     thrust = WEIGHT / np.cos(tilt) / d.rotors
     v_h = np.sqrt(thrust / (2.0 * DENSITY * d.disc_area))
@@ -151,7 +154,7 @@ def test_the_slope_of_thrust_lies_between_tunnel_and_unstalled_blade():
 
     def slope(offset):
         label = Propeller(diameter=0.12954, pitch=0.10922, blades=3, unstalled_offset=offset)
-        ready = prepare(label, propmodel.air.STANDARD)
+        ready = prepare_propeller(label, propmodel.air.STANDARD)
         return float(ready.thrust_with_slope(0.0, 450.0)[1] / ready.static_c_t(450.0))
 
     middle, far = slope(0.0), slope(1.2816 * float(unstalled_sd(Propeller(0.12954, 0.10922, 3))))
@@ -245,7 +248,7 @@ def test_mountain_air_costs_what_the_density_says():
     low = replace(propmodel.demo("scree"), air=propmodel.atmosphere(0.0))
     high = replace(low, air=propmodel.atmosphere(1630.0))
     assert high.air.density == pytest.approx(1.044, abs=0.002)
-    d_low, d_high = drive(low, 1.0), drive(high, 1.0)
+    d_low, d_high = prepare(low, 1.0), prepare(high, 1.0)
     assert at_speed(d_high, 200.0).thrust / at_speed(d_low, 200.0).thrust == pytest.approx(0.85, abs=0.02)
     before, after = propmodel.performance(low), propmodel.performance(high)
     assert after.hover_rev_per_s / before.hover_rev_per_s == pytest.approx(1.08, abs=0.02)

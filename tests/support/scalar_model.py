@@ -17,7 +17,7 @@ from propmodel import heat
 from propmodel.assembly.build import drag_areas
 from propmodel.base.constants import GAS_CONSTANT
 from propmodel.components import battery
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 INDUCED, PROFILE = 1.15, 4.65
 """As documented in `flight.trim`: induced power factor, growth of profile power with mu^2."""
@@ -69,7 +69,7 @@ class Craft:
     """One build in floats."""
 
     def __init__(self, build: Any) -> None:
-        d = drive(build, 1.0)
+        d = prepare(build, 1.0)
         self.build = build
         self.prop = Propeller(d.prop)
         self.rho, self.diameter, self.area = float(d.density), float(d.diameter), float(d.disc_area)

@@ -29,7 +29,7 @@ from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
 from propmodel.base.units import GRAM, INCH, MAH
 from propmodel.flight.endurance import Profile, flight_time
-from propmodel.studies.sensitivity import Effect, Step, standing_at, steps
+from propmodel.studies.sensitivity import Effect, InputStep, standing_at, steps
 from propmodel.studies.solve_for import Solution, solve_for
 from propmodel.studies.spread import READINGS, Contribution, contributions, draw, reading_gains
 from propmodel.studies.sweep import Sweep, sweep
@@ -341,7 +341,7 @@ def _flown(made: Build, effect: Effect, before: float, way: Profile) -> Effect:
     return effect._replace(values={**effect.values, WAY: after}, relative={**effect.relative, WAY: ratio})
 
 
-def _can_buy(step: Step) -> bool:
+def _can_buy(step: InputStep) -> bool:
     """The day's air is no choice, and nobody buys a colder pack."""
     return step.field not in ("air temperature", "altitude", "pack.temperature")
 
@@ -365,7 +365,7 @@ def _change(made: Build, effect: Effect, output: str, before: dict[str, float], 
     )  # fmt: skip
 
 
-def stepped(made: Build, step: Step) -> Build:
+def stepped(made: Build, step: InputStep) -> Build:
     """A build after one step."""
     if step.field in ("altitude", "air temperature"):
         kind = "altitude_step" if step.field == "altitude" else "temperature_step"

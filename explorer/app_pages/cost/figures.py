@@ -7,7 +7,8 @@ import math
 from collections.abc import Mapping, Sequence
 
 from explorer.text.numbers import number
-from propmodel.costs.session import PARTS, Spare, chance_in_words
+from propmodel.costs.session import PARTS
+from propmodel.costs.spares import Spare, chance_in_words
 
 __all__ = ["counts", "money", "spares", "strips"]
 

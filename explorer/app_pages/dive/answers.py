@@ -18,9 +18,7 @@ from propmodel.assess.assessment import Assessment
 from propmodel.base.status import Status
 from propmodel.dive.pull_out import dive_of, pull_out
 from propmodel.dive.stepped import Delay, PullOut, WashBand, wash_band
-from propmodel.flight.trim import (
-    level_flight,
-)
+from propmodel.flight.level import level_flight
 from propmodel.studies.punch import punch
 from propmodel.studies.spread import draw
 

@@ -286,15 +286,15 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
         now = ' class="now"' if abs(pull - asked) < 0.05 else ""
         rows.append(f'<tr{now}><th scope="row">{pull:.0f} times its weight</th>{cells}</tr>')
     star = (
-        "<p class='foot'>* There is not that much pull; this is the height with all there is.</p>"
+        "<p class='foot'>* Thrust does not allow that much; this is the height with full thrust.</p>"
         if answer.held_back.any()
         else ""
     )
     return (
         '<div class="wi-table wi-pulls" role="group" tabindex="0" aria-label="Table: height lost">'
-        "<table><caption>Height lost from seeing that it is time to level</caption>"
+        "<table><caption>Height lost from your decision to level flight</caption>"
         "<thead><tr><th scope='col'>Hardest "
-        f"pull</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
+        f"pull-out</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
     )
 
 

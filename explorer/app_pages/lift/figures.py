@@ -32,7 +32,7 @@ from explorer.figures.sketch import Sketch
 from explorer.text.numbers import Units, prose, value
 from propmodel.assess.limits import Limit
 from propmodel.base.status import Status
-from propmodel.flight.power_split import Watts
+from propmodel.flight.power_split import PowerSplit
 from propmodel.powertrain.throttle_curve import ThrottleCurve
 
 __all__ = [
@@ -440,9 +440,9 @@ def _strip(
 # ---- where the watts go -----------------------------------------------------------------------------------
 
 _STEPS = (
-    ("lift", "lifts the craft (ideal)", "lift"),
-    ("push", "pushes it through the air", "lift"),
-    ("air", "lost in the air: blade drag, swirl, arms", "air"),
+    ("induced_power", "lifts the craft (ideal)", "lift"),
+    ("climb_and_drag_power", "pushes it through the air", "lift"),
+    ("profile_power", "lost in the air: blade drag, swirl, arms", "air"),
     ("winding", "heat in the windings, half the ripple", "heat"),
     ("iron", "iron and bearings of the motors", "heat"),
     ("controller", "heat in ESC and leads, half the ripple", "heat"),
@@ -451,12 +451,12 @@ _STEPS = (
 )
 
 
-def stairs(split: Watts) -> str:
+def stairs(split: PowerSplit) -> str:
     """Each part one step, left edge where the last one ended.
 
     Parameters
     ----------
-    split : Watts
+    split : PowerSplit
         Of one build in one state.
 
     Returns
@@ -468,7 +468,7 @@ def stairs(split: Watts) -> str:
     done, rows = 0.0, []
     for name, words, kind in _STEPS:
         part = float(getattr(split, name))
-        if name == "push" and part < 0.002 * total:
+        if name == "climb_and_drag_power" and part < 0.002 * total:
             continue
         left, width = 100.0 * done / total, 100.0 * part / total
         done += part

@@ -15,9 +15,9 @@ from propmodel.components import battery, propeller
 from propmodel.components.controller import throttle_from_duty
 from propmodel.components.motor import motor_mass
 from propmodel.flight.endurance import Profile, flight_time
-from propmodel.flight.trim import level_flight
+from propmodel.flight.level import level_flight
 from propmodel.powertrain.operating_point import at_duty, at_thrust
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 __all__ = [
     "lift_steps",
@@ -54,7 +54,7 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
             "What you typed; parts without a mass are estimated from their label.",
         )
     ]
-    d = drive(build, 1.0, sustained=True)
+    d = prepare(build, 1.0, sustained=True)
     lift = float(build.weight) / rotors
     hover = at_thrust(d, lift)
     n = float(hover.rev_per_s)
@@ -80,7 +80,7 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
             "map are fitted to thrust stands and makers' tables, unless you measured yours.",
         ),
     ]
-    full = at_duty(drive(build, 1.0), build.duty_cap)
+    full = at_duty(prepare(build, 1.0), build.duty_cap)
     steps.append(
         (
             "Thrust to weight",
@@ -104,11 +104,11 @@ def _minutes(build: Build, way: Profile) -> list[Step]:
     seconds, drawn = float(flown.time), float(flown.charge)
     if not (math.isfinite(seconds) and seconds > 0.0):
         return []
-    d = drive(build, HALF, sustained=True)
+    d = prepare(build, HALF, sustained=True)
     lift = float(build.weight) / float(np.asarray(build.rotors))
     # a burst asks what the pack gives new and at 25 C
     new = replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0)
-    full = at_duty(drive(replace(build, pack=new), HALF), build.duty_cap)
+    full = at_duty(prepare(replace(build, pack=new), HALF), build.duty_cap)
     amps = {
         "hover": (way.hover, float(at_thrust(d, lift).pack_current)),
         "cruise": (way.cruise, float(level_flight(build, way.cruise_speed, state_of_charge=HALF).current)),

@@ -15,11 +15,9 @@ from propmodel.assembly.build import Build
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.base.status import Status
-from propmodel.flight.trim import (
-    Airframe,
-    trim,
-)
-from propmodel.heat.motor import seconds_to_limit, steady_temperatures
+from propmodel.flight.trim import Airframe, trim
+from propmodel.heat.motor import steady_temperatures
+from propmodel.heat.motor_limits import seconds_to_limit
 from propmodel.powertrain import operating_point
 from propmodel.studies.punch import punch, punch_band
 from propmodel.studies.spread import draw
@@ -86,11 +84,11 @@ def heat_states(inputs: Inputs) -> list[HeatState]:
 def _heat_states(inputs: Inputs) -> list[HeatState]:
     made, way = headlines.build(inputs), flying(inputs)
     a = Assessment(made)
-    _, cruise = trim(a.cruise_drive, Airframe.of(made), np.asarray(way.cruise_speed), passes=60)
+    _, cruise = trim(a.fresh_sustained, Airframe.of(made), np.asarray(way.cruise_speed), passes=60)
     lift = float(a.weight) / float(np.asarray(made.rotors))
-    hard = operating_point.at_thrust(a.cruise_drive, np.minimum(way.hard_load * lift, a.full.thrust))
-    copper = np.array([float(a.copper_heat(p)) for p in (a.hover, cruise, hard, a.full)])
-    iron = np.array([float(p.iron_loss) for p in (a.hover, cruise, hard, a.full)])
+    hard = operating_point.at_thrust(a.fresh_sustained, np.minimum(way.hard_load * lift, a.full_throttle.thrust))
+    copper = np.array([float(a.winding_heat(p)) for p in (a.hover, cruise, hard, a.full_throttle)])
+    iron = np.array([float(p.iron_loss) for p in (a.hover, cruise, hard, a.full_throttle)])
     shares = np.array(mix(inputs))
     can_hover = bool(a.can_hover)
     can_cruise = can_hover and float(cruise.duty) <= float(a.cap) and int(cruise.status) == Status.OK

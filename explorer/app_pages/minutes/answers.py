@@ -21,16 +21,11 @@ from propmodel.base.status import Status
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.components import battery
 from propmodel.components.controller import throttle_from_duty
+from propmodel.flight.best_speeds import BestSpeeds, best_speeds
+from propmodel.flight.climb import climb_rate
 from propmodel.flight.endurance import FlightTime, Profile, flight_time
-from propmodel.flight.trim import (
-    BestSpeeds,
-    TopSpeed,
-    best_speeds,
-    climb_rate,
-    level_flight,
-    steepest_tilt,
-    top_speed,
-)
+from propmodel.flight.level import level_flight, steepest_tilt
+from propmodel.flight.top_speed import TopSpeed, top_speed
 from propmodel.studies.spread import draw
 
 __all__ = [
@@ -377,7 +372,9 @@ def _firmware_hover(inputs: Inputs) -> FirmwareHover:
     made = headlines.build(inputs)
     a = Assessment(made)
     cap = np.asarray(made.command_cap)
-    start, end = (float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_low))
+    start, end = (
+        float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_at_reserve)
+    )
     pull, pull_low = float(a.thrust_to_weight), float(a.thrust_to_weight_at_reserve)
     return FirmwareHover(start, end, 1.0 / pull, 1.0 / pull_low, pull, pull_low, float(a.hover.pack_current))
 

@@ -151,8 +151,8 @@ def _seen(whole: Assessment, made: Build, kind: str) -> NDArray:
     of = {
         "kv": lambda: whole.build.motor.kv,
         "no_load": lambda: whole.build.motor.no_load_current,
-        "stand_current": lambda: whole.full.motor_current,
-        "stand_pull": lambda: whole.full.thrust,
+        "stand_current": lambda: whole.full_throttle.motor_current,
+        "stand_pull": lambda: whole.full_throttle.thrust,
         "hover_command": lambda: command_from_duty(
             whole.build.controller, whole.hover.duty, command_cap=whole.build.command_cap
         ),

@@ -18,7 +18,7 @@ from explorer.figures.base import OVER, PINNED, THIS, Axis, Panel, panels
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import NARROW, number, prose
 from propmodel.bench.reading.records import Doubt
-from propmodel.power_up.steps import DOUBTFUL, FINE, STOP
+from propmodel.power_up.judging import DOUBTFUL, FINE, STOP
 
 __all__ = ["against", "band_rows", "card", "care", "doubts", "kind_of", "next_card", "off", "progress", "verdict"]
 

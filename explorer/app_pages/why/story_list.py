@@ -174,7 +174,7 @@ def _cell_path(i: Inputs, t: NDArray) -> dict[str, Any]:
 
 
 def _all_pull(a: Assessment) -> NDArray:
-    return np.asarray(a.build.rotors) * a.full.thrust
+    return np.asarray(a.build.rotors) * a.full_throttle.thrust
 
 
 def _capped(f: Facts) -> dict[str, float]:
@@ -311,7 +311,7 @@ def _cold_why(f: Facts) -> list[Step]:
     warm, cold = to_build(f.before), to_build(f.after)
     home = to_build(replace(f.before, air_temperature_c=demo_inputs("scree").air_temperature_c))
     a, b = Assessment(warm), Assessment(cold)
-    r = [1000 * float(x.cruise_drive.pack_resistance) for x in (a, b)]
+    r = [1000 * float(x.fresh_sustained.pack_resistance) for x in (a, b)]
     rho = [float(x.air.density) for x in (home, warm)]
     amps = f.a["hover_current"]
     left = [100 * float(flight_time(x, "hang still").end_state_of_charge) for x in (warm, cold)]
@@ -611,7 +611,7 @@ def _spare_heat(f: Facts) -> list[Assessment]:
 
 def _spare_also(f: Facts) -> list[str]:
     own, short = _spare_heat(f)
-    copper = [float(a.copper_heat(a.hover)) for a in (own, short)]
+    copper = [float(a.winding_heat(a.hover)) for a in (own, short)]
     iron = [float(a.hover.iron_loss) for a in (own, short)]
     warm = [value("temperature", float(a.hover_heat.winding)) for a in (own, short)]
     seconds = [value("seconds", float(a.full_throttle_seconds)) for a in (own, short)]

@@ -24,12 +24,12 @@ from propmodel.components.air import atmosphere
 from propmodel.components.controller import throttle_from_duty
 from propmodel.components.momentum import induced_velocity_hover
 from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.level import level_flight, steepest_tilt
 from propmodel.flight.spin_up import stall_current
-from propmodel.flight.trim import level_flight, steepest_tilt
 from propmodel.heat.hot_motor import hot_motor_verdict
 from propmodel.power_up import transients
 from propmodel.powertrain.operating_point import at_duty
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 from propmodel.studies.spread import draw
 
 __all__ = ["TROUBLES", "Craft", "Trouble", "troubles_with"]
@@ -84,7 +84,7 @@ class Craft:
     @cached_property
     def hover_throttle(self) -> tuple[float, float]:
         """Throttle of the hover, fresh pack and reserve left. [-]"""
-        return self._throttle(self.whole.hover.duty), self._throttle(self.whole.hover_low.duty)
+        return self._throttle(self.whole.hover.duty), self._throttle(self.whole.hover_at_reserve.duty)
 
     def _throttle(self, duty: object) -> float:
         return _f(throttle_from_duty(self.build.controller, duty, command_cap=self.build.command_cap))
@@ -92,9 +92,9 @@ class Craft:
     @cached_property
     def motor_amps(self) -> tuple[float, float, float]:
         """Current in one motor flat out: 8 in 10 and the forecast between. [A]"""
-        many = Assessment(draw(self.build, draws=128).build, quick=True).full.motor_current
+        many = Assessment(draw(self.build, draws=128).build, quick=True).full_throttle.motor_current
         low, high = np.quantile(np.asarray(many), (0.1, 0.9))
-        return float(low), _f(self.whole.full.motor_current), float(high)
+        return float(low), _f(self.whole.full_throttle.motor_current), float(high)
 
     @cached_property
     def full_volts(self) -> float:
@@ -108,7 +108,7 @@ def _hot(c: Craft) -> str:
             "It cannot hover by the forecast: every motor at full load gets hot. A larger propeller or less mass first."
         )
     a = c.whole
-    watts = _f(a.copper_heat(a.hover) + a.hover.iron_loss)
+    watts = _f(a.winding_heat(a.hover) + a.hover.iron_loss)
     rise = _f(a.hover_heat.body) - _f(c.build.air.temperature)
     verdict = hot_motor_verdict(watts, rise, air_temperature=_f(c.build.air.temperature))
     start = f"Hanging still, turning the propeller makes {value('power', watts)} of heat in each motor. "
@@ -146,7 +146,7 @@ def _cells(c: Craft) -> str:
 
 def _cap_mode(c: Craft) -> str:
     cap = _f(c.build.command_cap)
-    free = at_duty(drive(c.build, 1.0), np.asarray(1.0))
+    free = at_duty(prepare(c.build, 1.0), np.asarray(1.0))
     pack, motor = value("current", _f(free.pack_current)), value("current", _f(free.motor_current))
     all_of_it = f"{pack} from the pack, {motor} in each motor"
     if cap >= 0.999:
@@ -155,7 +155,7 @@ def _cap_mode(c: Craft) -> str:
             "mode sends that ignores it, such as the one that turns a crashed craft upright: the weakest path "
             "counts."
         )
-    held = c.whole.full
+    held = c.whole.full_throttle
     return (
         f"Under the cap of {100 * cap:.0f} % it draws {value('current', _f(held.pack_current))} flat out. A mode that "
         f"ignores the cap, such as the one that turns a crashed craft upright, sends {all_of_it}: the weakest path "
@@ -221,7 +221,7 @@ def _supply(c: Craft) -> str:
 
 
 def _flip(c: Craft) -> str:
-    full = c.whole.full
+    full = c.whole.full_throttle
     turns = _f(full.rev_per_s) * _f(c.build.motor.pole_pairs)
     return (
         f"Losing step comes with many amps at many turns: flat out here {value('current', _f(full.motor_current))} in "
@@ -232,7 +232,7 @@ def _flip(c: Craft) -> str:
 
 
 def _alarm(c: Craft) -> str:
-    full, cells = c.whole.full, _f(c.build.pack.cells)
+    full, cells = c.whole.full_throttle, _f(c.build.pack.cells)
     fall = c.full_volts - _f(full.bus_voltage)
     return (
         f"A punch on a fresh pack takes {value('current', _f(full.pack_current))} and pulls the pack down by "
@@ -325,7 +325,7 @@ def _leads(c: Craft) -> str:
         volts, watts = (_f(of(amps, gauge=gauge, length=0.1)) for of in (wire.drop, wire.heat))
         return f"{volts:.2f} V and {watts:.1f} W of {gauge} AWG"
 
-    motor, pack = c.motor_amps[1], _f(c.whole.full.pack_current)
+    motor, pack = c.motor_amps[1], _f(c.whole.full_throttle.pack_current)
     return (
         f"Tables for bundles in walls do not fit. What counts is what is lost: flat out, 10 cm of motor wire costs "
         f"{lost(motor, 20)} or {lost(motor, 16)} at {value('current', motor)}; 10 cm of main lead {lost(pack, 14)} or "
@@ -337,7 +337,7 @@ def _third_blade(c: Craft) -> str:
     prop = c.build.propeller
     blades = _f(prop.blades)
     many = with_fields(c.build, {"propeller.blades": blades + 1.0})
-    a, b = c.whole.full, Assessment(many, quick=True).full
+    a, b = c.whole.full_throttle, Assessment(many, quick=True).full_throttle
     pull, amps = (_f(getattr(b, k)) / _f(getattr(a, k)) - 1.0 for k in ("thrust", "motor_current"))
     pitch_speed = _f(a.rev_per_s) * _f(prop.pitch)
     return (
@@ -455,7 +455,7 @@ def _touch(c: Craft) -> str:
 
 
 def _collapse(c: Craft) -> str:
-    low = _f(c.whole.full_low.bus_voltage)
+    low = _f(c.whole.full_throttle_at_reserve.bus_voltage)
     need = _f(c.build.craft.electronics_min_voltage)
     return (
         f"Small packs fall fast at the end: a punch with the reserve left pulls this one to "

@@ -28,7 +28,9 @@ from propmodel.components.controller import RIPPLE_MOST, THROTTLE_EXPONENT
 from propmodel.dive import closed_forms
 from propmodel.dive.pull_out import pull_out
 from propmodel.flight import spin_up
-from propmodel.flight.trim import best_speeds, level_flight, top_speed
+from propmodel.flight.best_speeds import best_speeds
+from propmodel.flight.level import level_flight
+from propmodel.flight.top_speed import top_speed
 from propmodel.power_up import transients
 from propmodel.studies.spread import bands, contributions
 
@@ -196,7 +198,7 @@ def _ideal(b: Build) -> Worked:
 @_if_it_hovers
 def _hover_speed(b: Build) -> Worked:
     a = Assessment(b)
-    d = a.cruise_drive
+    d = a.fresh_sustained
     n = _f(a.hover.rev_per_s)
     c_t = _f(d.prop.static(a.hover.rev_per_s)[0])
     each, k, rho, size = _f(b.weight) / _f(b.rotors), _f(d.thrust_share), _f(d.density), _f(d.diameter)
@@ -251,7 +253,7 @@ def _hover_power(b: Build) -> Worked:
 @_if_it_hovers
 def _hover_command(b: Build) -> Worked:
     a = Assessment(b)
-    p, d = a.hover, a.cruise_drive
+    p, d = a.hover, a.fresh_sustained
     emf = _f(d.volts_per_rev) * _f(p.rev_per_s)
     current, r, bus = _f(p.motor_current), _f(d.resistance), _f(p.bus_voltage)
     volts = emf + current * r
@@ -369,7 +371,7 @@ def _minutes(b: Build) -> Worked:
 
 def _pull(b: Build) -> Worked:
     a = Assessment(b)
-    d, p = a.punch_drive, a.full
+    d, p = a.fresh_burst, a.full_throttle
     n = _f(p.rev_per_s)
     c_t = _f(d.prop.static(p.rev_per_s)[0])
     k, rho, size, rotors = _f(d.thrust_share), _f(d.density), _f(d.diameter), _f(b.rotors)
@@ -401,7 +403,7 @@ def _pull(b: Build) -> Worked:
 
 def _full_current(b: Build) -> Worked:
     a = Assessment(b)
-    d, p = a.punch_drive, a.full
+    d, p = a.fresh_burst, a.full_throttle
     torque, iron, k_t = _f(p.torque), _f(d.iron_slope) * _f(p.rev_per_s), _f(d.torque_constant)
     current = (torque + iron) / k_t
     duty, bus, rotors = _f(p.duty), _f(p.bus_voltage), _f(b.rotors)
@@ -428,7 +430,7 @@ def _full_current(b: Build) -> Worked:
 
 def _sag(b: Build) -> Worked:
     a = Assessment(b)
-    d, p = a.punch_drive, a.full
+    d, p = a.fresh_burst, a.full_throttle
     emf, r, amps, cells = _f(d.emf), _f(d.pack_resistance), _f(p.pack_current), _f(b.pack.cells)
     got = emf - amps * r
     guessed = b.pack.cell_resistance is None
@@ -458,7 +460,7 @@ def _top(b: Build) -> Worked:
     v, tilt = _f(found_.speed), _f(found_.tilt)
     if not math.isfinite(v):
         return Worked([("No level flight", "full throttle does not lift the craft", "")], math.nan, v)
-    d = Assessment(b).punch_drive
+    d = Assessment(b).fresh_burst
     _, top = (_f(x) for x in drag_areas(b))
     rho, weight, rotors, size = _f(b.air.density), _f(b.weight), _f(b.rotors), _f(d.diameter)
     n, k = _f(found_.rev_per_s), _f(d.thrust_share)
@@ -544,7 +546,7 @@ def _bucket(b: Build) -> Worked:
 @_if_it_hovers
 def _heat(b: Build) -> Worked:
     a = Assessment(b)
-    copper, iron = _f(a.copper_heat(a.hover)), _f(a.hover.iron_loss)
+    copper, iron = _f(a.winding_heat(a.hover)), _f(a.hover.iron_loss)
     t = a.thermal_hover
     wb, ba = _f(t.winding_body), _f(t.body_air)
     air = _f(b.air.temperature)
@@ -625,7 +627,7 @@ def _step(cw: float, wb: float) -> float:
 
 def _seconds(b: Build) -> Worked:
     a = Assessment(b)
-    copper, iron = _f(a.copper_heat(a.full)), _f(a.full.iron_loss)
+    copper, iron = _f(a.winding_heat(a.full_throttle)), _f(a.full_throttle.iron_loss)
     cw, cb = _f(a.heat_capacity.winding), _f(a.heat_capacity.body)
     wb, ba = _f(a.thermal_full.winding_body), _f(a.thermal_full.body_air)
     limit, air = _f(b.motor.winding_limit) - CELSIUS_ZERO, _f(b.air.temperature) - CELSIUS_ZERO
@@ -702,7 +704,7 @@ def _dive(b: Build) -> Worked:
 
 @_if_it_hovers
 def _wash(b: Build) -> Worked:
-    each, k = _f(b.weight) / _f(b.rotors), _f(Assessment(b).cruise_drive.thrust_share)
+    each, k = _f(b.weight) / _f(b.rotors), _f(Assessment(b).fresh_sustained.thrust_share)
     rho, size = _f(b.air.density), _f(b.propeller.diameter)
     area = 0.25 * math.pi * size * size
     v = math.sqrt(each / k / (2.0 * rho * area))

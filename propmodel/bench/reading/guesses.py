@@ -6,13 +6,11 @@ import re
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from propmodel.base.arrays import FloatArray
 from propmodel.base.units import GRAM, GRAM_FORCE, INCH, MM, POUND_FORCE
 
 __all__ = ["columns_from_values", "force_unit", "labels_in", "torque_unit"]
-
-FloatArray = NDArray[np.float64]
 
 THRUST_PER_WATT = 5.0
 """Middle of what propellers of this size give at part throttle. [gf/W] Common practice: 2 to 15."""

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from propmodel.base.arrays import FloatArray
 from propmodel.bench.reading.encoding import HEAD_BYTES, lines_of, open_bytes, refuse_markup, sniff_encoding
 from propmodel.bench.reading.headings import Heading, heading
 from propmodel.bench.reading.layout import Layout, find_layout, split_cells
@@ -22,7 +23,6 @@ from propmodel.bench.reading.records import BenchFileError
 
 __all__ = ["RawTable", "read_table"]
 
-FloatArray = NDArray[np.float64]
 MAX_ROWS = 1_500_000
 """Rows kept; beyond that every second one is, again and again (memory stays bounded)."""
 EXTRA = 3

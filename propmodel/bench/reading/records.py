@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-import numpy as np
 import pandas as pd
+
+from propmodel.base.cells import escape_cell
 
 __all__ = ["BenchFileError", "BenchLog", "Doubt", "Guess", "safe_cell"]
 
@@ -124,12 +124,4 @@ def safe_cell(text: object) -> object:
     >>> safe_cell("=1+2"), safe_cell("-12.5"), safe_cell(3.0), safe_cell("5x4.5")
     ("'=1+2", '-12.5', 3.0, '5x4.5')
     """
-    if isinstance(text, float | int | np.number) or not isinstance(text, str):
-        return text
-    start = unicodedata.normalize("NFKC", text.lstrip(" \u00a0\ufeff")[:1])
-    if start and start in "=+-@\t\r\n":
-        try:
-            float(text)
-        except ValueError:
-            return "'" + text
-    return text
+    return escape_cell(text, numbers_pass=True)

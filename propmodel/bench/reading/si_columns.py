@@ -7,8 +7,8 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from propmodel.base.arrays import FloatArray
 from propmodel.bench.reading.guesses import columns_from_values, force_unit, torque_unit
 from propmodel.bench.reading.headings import SI_NAMES, SI_UNITS, guess_scale, unit_factor
 from propmodel.bench.reading.numbers import digital_share, running_clock
@@ -16,8 +16,6 @@ from propmodel.bench.reading.raw_table import RawTable
 from propmodel.bench.reading.records import BenchFileError, Doubt, Guess
 
 __all__ = ["Tidy", "tidy"]
-
-FloatArray = NDArray[np.float64]
 
 
 class Tidy(NamedTuple):

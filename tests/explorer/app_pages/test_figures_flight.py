@@ -318,8 +318,8 @@ def test_heat_in_a_hover_is_the_engines_watts_and_flat_out_is_the_most():
     states = {s.name: s for s in margins_answers.heat_states(SCREE)}
     watts = where_watts_go(headlines.build(SCREE), "hover")
     each = float(watts.winding + watts.iron) / SCREE.rotors
-    hover = states["hanging still"]
-    # half of the ripple comes on top, see Assessment.copper_heat
+    hover = states["hover"]
+    # half of the ripple comes on top, see Assessment.winding_heat
     assert each <= hover.watts <= each + 0.5 * float(watts.controller) / SCREE.rotors
     assert states["flat out"].watts == max(s.watts for s in states.values())
     low, high = sorted((hover.watts, states["flat out"].watts))

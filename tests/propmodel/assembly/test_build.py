@@ -12,7 +12,7 @@ import propmodel
 from propmodel.assembly.build import field_paths, shape_of, with_axis, with_fields
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.components import battery, motor
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 SCREE = propmodel.demo("scree")
 
@@ -27,7 +27,7 @@ def test_discs_of_a_coaxial_craft_are_counted_once():
     flat, pairs = replace(SCREE, rotors=8), replace(SCREE, rotors=8, coaxial=True)
     assert pairs.total_disc_area == pytest.approx(flat.total_disc_area / 2)
     # the pair pulls less than two rotors apart: (1/1.22)^(2/3), see COAXIAL_THRUST
-    assert drive(pairs).thrust_share / drive(flat).thrust_share == pytest.approx((1 / 1.22) ** (2 / 3), abs=0.01)
+    assert prepare(pairs).thrust_share / prepare(flat).thrust_share == pytest.approx((1 / 1.22) ** (2 / 3), abs=0.01)
 
 
 def test_another_kv_of_the_same_make():
@@ -136,4 +136,4 @@ def test_a_build_from_another_process_is_the_same_key():
 
 def test_a_kept_drive_cannot_be_changed_by_one_who_holds_it():
     with pytest.raises(ValueError, match="read-only"):
-        drive(propmodel.demo("scree")).emf[...] = 12.0
+        prepare(propmodel.demo("scree")).emf[...] = 12.0

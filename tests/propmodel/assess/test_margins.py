@@ -19,7 +19,7 @@ def shares(build, hold=10.0):
 
 def test_shares_by_hand():
     a, got = Assessment(SCREE), shares(SCREE)
-    amps, motor = float(a.full.pack_current), float(a.full.motor_current)
+    amps, motor = float(a.full_throttle.pack_current), float(a.full_throttle.motor_current)
     # label of the demo pack: 150 C burst of 1.3 Ah; ESC 45 A, 55 A for ten seconds; motor 38 A; connector 60 A
     assert got["pack_label"] == pytest.approx(amps / 195.0)
     assert got["controller_current"] == pytest.approx(motor / 55.0)
@@ -27,7 +27,7 @@ def test_shares_by_hand():
     assert got["connector"] == pytest.approx(amps / 60.0 / 1.5)
     # a floor reads as a ceiling: what is lost of the way from rest to 3.0 V a cell
     rest = 6 * 4.1994  # the measured pouch, full
-    assert got["sag_fresh"] == pytest.approx((rest - a.full.bus_voltage) / (rest - 18.0), rel=1e-6)
+    assert got["sag_fresh"] == pytest.approx((rest - a.full_throttle.bus_voltage) / (rest - 18.0), rel=1e-6)
     assert got["pull"] == pytest.approx(1.0 / (a.thrust_to_weight_at_reserve - 1.0))
     emf_tip = rest * 1950 / 60 * np.pi * 5.1 * 0.0254 / SCREE.air.speed_of_sound
     assert got["free_tip"] == pytest.approx(emf_tip, rel=1e-6)
@@ -46,13 +46,13 @@ def test_longer_holds_use_more():
             assert len(set(values)) == 1, key
     # a burst counts for ten seconds, the continuous rating beyond
     a = Assessment(SCREE)
-    assert shares(SCREE, 60.0)["controller_current"] == pytest.approx(float(a.full.motor_current) / 45.0)
-    assert shares(SCREE, 60.0)["pack_label"] == pytest.approx(float(a.full.pack_current) / 97.5)
+    assert shares(SCREE, 60.0)["controller_current"] == pytest.approx(float(a.full_throttle.motor_current) / 45.0)
+    assert shares(SCREE, 60.0)["pack_label"] == pytest.approx(float(a.full_throttle.pack_current) / 97.5)
 
 
 def test_heat_in_the_pack_by_hand():
     a = Assessment(SCREE)
-    watts = float(a.full.pack_current) ** 2 * float(battery.resistance(SCREE.pack, 0.5))
+    watts = float(a.full_throttle.pack_current) ** 2 * float(battery.resistance(SCREE.pack, 0.5))
     # about 1.0 to 1.1 kJ/(kg K) for pouch cells (from memory)
     rise = shares(SCREE)["pack_heat"] * (60.0 - 22.0)
     assert rise == pytest.approx(watts * 10.0 / (0.205 * 1050.0), rel=0.15)

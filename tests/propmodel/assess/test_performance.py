@@ -12,7 +12,8 @@ from propmodel.assess.performance import CHUNK, OUTPUTS, Performance, performanc
 from propmodel.base.status import Status
 from propmodel.components import momentum
 from propmodel.components.controller import duty_from_throttle
-from propmodel.flight.trim import best_speeds, top_speed
+from propmodel.flight.best_speeds import best_speeds
+from propmodel.flight.top_speed import top_speed
 from propmodel.powertrain.throttle_curve import throttle_curve
 
 NAMES = propmodel.demo_names()
@@ -69,7 +70,7 @@ def test_heat_against_a_stepped_two_node_integration(name):
     limit = float(a.build.motor.winding_limit)
     # explicit Euler on the two nodes, fine steps: copper warms with its resistance, written out here again
     winding = body = 328.15
-    copper20, iron = float(a.copper_heat(a.full)), float(a.full.iron_loss)
+    copper20, iron = float(a.winding_heat(a.full_throttle)), float(a.full_throttle.iron_loss)
     cap, res, air = a.heat_capacity, a.thermal_full, float(a.build.air.temperature)
     step, time = 2e-3, 0.0
     while winding < limit and time < 200.0:
@@ -124,7 +125,7 @@ def test_every_output_has_words_and_a_unit():
 def test_speed_of_least_power_is_that_of_the_fine_search(name, quick, of_speed, of_power):
     build = propmodel.demo(name)
     heavier = propmodel.with_fields(build, {"craft.frame_mass": build.craft.frame_mass + np.linspace(0.0, 0.3, 9)})
-    speed, power = Assessment(heavier, quick=quick).bucket
+    speed, power = Assessment(heavier, quick=quick).min_power_point
     fine = best_speeds(heavier)
     np.testing.assert_allclose(speed, fine.endurance_speed, rtol=of_speed)
     np.testing.assert_allclose(power, fine.endurance_power, rtol=of_power)

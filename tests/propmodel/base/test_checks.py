@@ -18,8 +18,8 @@ from propmodel.components import battery, controller, motor, propeller, wire
 from propmodel.components.inplane import inplane_force
 from propmodel.components.motor import from_stator
 from propmodel.dive import closed_forms, vortex_ring
+from propmodel.flight.level import steepest_tilt
 from propmodel.flight.power_split import where_watts_go
-from propmodel.flight.trim import steepest_tilt
 from propmodel.power_up import transients
 from propmodel.powertrain.throttle_curve import bench_curve
 from propmodel.studies.sensitivity import elasticities

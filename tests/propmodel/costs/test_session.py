@@ -13,19 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from propmodel.base.units import CELSIUS_ZERO
-from propmodel.costs.session import (
-    PARTS,
-    Prices,
-    Session,
-    chance_enough,
-    chance_enough_propellers,
-    chance_in_words,
-    consumption,
-    pack_wear,
-    session_cost,
-    spares_list,
-    spares_needed,
-)
+from propmodel.costs.session import PARTS, Prices, Session, consumption, pack_wear, session_cost
+from propmodel.costs.spares import chance_enough, chance_enough_propellers, chance_in_words, spares_list, spares_needed
 
 PRICES = Prices(packs=31.0, propellers=0.9, motors=17.0, controllers=43.0, other=2.0)
 

@@ -13,7 +13,7 @@ from propmodel.assess.performance import performance
 from propmodel.base.status import Status
 from propmodel.components import battery
 from propmodel.flight.endurance import WAYS_OF_FLYING, Profile, flight_time
-from propmodel.flight.trim import level_flight
+from propmodel.flight.level import level_flight
 
 SCREE = propmodel.demo("scree")
 

@@ -13,7 +13,16 @@ from propmodel.assembly.build import drag_areas, with_fields
 from propmodel.base.status import Status
 from propmodel.flight.power_split import STATES, where_watts_go
 
-PARTS = ("lift", "push", "air", "winding", "iron", "controller", "electronics", "pack")
+PARTS = (
+    "induced_power",
+    "climb_and_drag_power",
+    "profile_power",
+    "winding",
+    "iron",
+    "controller",
+    "electronics",
+    "pack",
+)
 
 
 @pytest.mark.parametrize("state", STATES)
@@ -31,7 +40,7 @@ def test_the_ideal_part_in_hover_is_that_of_momentum_theory():
     thrust = float(build.weight) / 4.0
     area = math.pi * (5.1 * 0.0254) ** 2 / 4.0
     by_hand = 4.0 * thrust**1.5 / math.sqrt(2.0 * float(build.air.density) * area)
-    assert float(where_watts_go(build).lift) == pytest.approx(by_hand, rel=1e-9)
+    assert float(where_watts_go(build).induced_power) == pytest.approx(by_hand, rel=1e-9)
 
 
 def test_in_level_flight_the_push_is_drag_times_speed():
@@ -41,12 +50,12 @@ def test_in_level_flight_the_push_is_drag_times_speed():
     front, top = (float(x) for x in drag_areas(build))
     area = front * math.cos(tilt) ** 2 + top * math.sin(tilt) ** 2
     by_hand = 0.5 * float(build.air.density) * area * 15.0**3
-    assert float(where_watts_go(build, "cruise", speed=15.0).push) == pytest.approx(by_hand, rel=1e-6)
+    assert float(where_watts_go(build, "cruise", speed=15.0).climb_and_drag_power) == pytest.approx(by_hand, rel=1e-6)
 
 
 def test_standing_still_nothing_is_pushed():
-    assert float(where_watts_go(propmodel.demo("fell"), "hover").push) == 0.0
-    assert float(where_watts_go(propmodel.demo("fell"), "full").push) == 0.0
+    assert float(where_watts_go(propmodel.demo("fell"), "hover").climb_and_drag_power) == 0.0
+    assert float(where_watts_go(propmodel.demo("fell"), "full").climb_and_drag_power) == 0.0
 
 
 def test_a_column_of_builds_equals_its_rows():

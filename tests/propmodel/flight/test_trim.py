@@ -11,18 +11,13 @@ from propmodel.assembly.build import drag_areas
 from propmodel.base.status import Status
 from propmodel.components import propeller
 from propmodel.components.inplane import inplane_force
-from propmodel.flight.trim import (
-    Airframe,
-    best_speeds,
-    climb_rate,
-    level_flight,
-    profile_split,
-    steepest_tilt,
-    top_speed,
-    trim,
-)
+from propmodel.flight.best_speeds import best_speeds
+from propmodel.flight.climb import climb_rate
+from propmodel.flight.level import level_flight, steepest_tilt
+from propmodel.flight.top_speed import top_speed
+from propmodel.flight.trim import Airframe, profile_split, trim
 from propmodel.powertrain.operating_point import at_duty, electrical
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 
 NAMES = propmodel.demo_names()
 SCREE = propmodel.demo("scree")
@@ -37,7 +32,7 @@ def test_thrust_carries_weight_and_drag(name):
     front, top = drag_areas(build)
     push = 0.5 * build.air.density * speed**2
     mu = speed * cosine / (np.pi * level.rev_per_s * build.propeller.diameter)
-    bare = level.thrust / drive(build).thrust_share
+    bare = level.thrust / prepare(build).thrust_share
     inplane = build.rotors * inplane_force(bare, mu)
     # up and along the path: pull, in-plane force (back and up), and the plate's force (back and down)
     along = push * (front * cosine**2 + top * sine**2)
@@ -51,7 +46,7 @@ def test_shaft_power_is_the_rotorcraft_sum(name):
     # P = D V + induced + profile (1 + 4.65 mu^2): no work of the in-plane force in it (Leishman, Principles of
     # Helicopter Aerodynamics, section 5.4). No pull is lost on arms here, so that thrust is the same for all
     build = propmodel.with_fields(propmodel.demo(name), {"craft.thrust_loss": 0.0})
-    d, speed = drive(build, sustained=True), np.array([3.0, 8.0, 15.0, 22.0])
+    d, speed = prepare(build, sustained=True), np.array([3.0, 8.0, 15.0, 22.0])
     frame = Airframe.of(build)
     state, point = trim(d, frame, speed, passes=60)
     sine, cosine = np.sin(np.arctan(state.tangent)), np.cos(np.arctan(state.tangent))
@@ -112,7 +107,7 @@ def test_quick_top_speeds_of_random_builds_are_within_what_is_promised():
     assert np.nanmax(np.abs(quick / full - 1.0)) < 0.006
     # and the full one is a root: the command of that flight is full, or the pack gives its most
     fine = np.isfinite(full)
-    d = drive(many)
+    d = prepare(many)
     _, point = trim(d, Airframe.of(many), np.where(fine, full, 1.0), passes=200)
     spent = point.pack_power * d.pack_resistance / (0.5 * d.emf) ** 2 - 1.0
     assert np.max(np.abs(np.maximum(point.duty - 1.0, spent)[fine])) < 2e-3
@@ -143,7 +138,7 @@ def test_the_quick_answers_are_near_the_full_ones(name):
 def test_the_climb_balances_weight_and_drag_from_above(name):
     build = propmodel.demo(name)
     v = float(climb_rate(build).speed)
-    d = drive(build)
+    d = prepare(build)
     _, top = drag_areas(build)
 
     static = float(at_duty(d, build.duty_cap).rev_per_s)

@@ -47,7 +47,7 @@ def test_heat_made_is_kept_or_given_off(build, celsius):
 
 
 def test_without_cooling_the_rise_is_the_loss_over_the_heat_capacity(monkeypatch):
-    monkeypatch.setattr("propmodel.heat.pack.PACK_FILM", 0.0)
+    monkeypatch.setattr("propmodel.heat.pack_and_leads.PACK_FILM", 0.0)
     # a cell of no temperature law to speak of: all the energy that is lost in it warms it
     flown = flight_time(SCREE, Profile())
     stored = np.trapezoid(
@@ -124,10 +124,10 @@ def test_a_pack_that_a_hover_overheats_shows_in_the_limit():
 
 @pytest.mark.parametrize("way", sorted(WAYS_OF_FLYING))
 def test_cooling_halved_or_doubled_moves_the_minutes_little(way, monkeypatch):
-    # what `heat.pack.PACK_FILM` says of its doubt
+    # what `heat.pack_and_leads.PACK_FILM` says of its doubt
     times = []
     for film in (10.0, 20.0, 40.0):
-        monkeypatch.setattr("propmodel.heat.pack.PACK_FILM", film)
+        monkeypatch.setattr("propmodel.heat.pack_and_leads.PACK_FILM", film)
         times.append([float(flight_time(held(SCREE, kelvin), way).time) for kelvin in (278.15, 295.15, 313.15)])
     for low, here, high in zip(*times, strict=True):
         assert low == pytest.approx(here, rel=0.02) and high == pytest.approx(here, rel=0.02)
@@ -142,7 +142,7 @@ def test_a_burst_takes_the_same_charge_from_any_pack():
     assert amps[1] == pytest.approx(float(full.pack_current), rel=1e-6)
     # the push of the engine's own full throttle bears that out, to 4 %: fast tips take a little more torque
     packs = held(SCREE, np.array([278.15, 298.15, 313.15]))
-    point = Assessment(packs).full
+    point = Assessment(packs).full_throttle
     charge_of_a_push = point.pack_current / point.thrust
     assert charge_of_a_push == pytest.approx([charge_of_a_push[1]] * 3, rel=0.04)
     assert np.ptp(point.thrust) > 0.2 * point.thrust[1]

@@ -13,7 +13,8 @@ from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
 from propmodel.base.status import Status
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.heat.hot_motor import OTHER_CAUSES, hot_motor_verdict
-from propmodel.heat.motor import HeatCapacity, ThermalResistance, seconds_to_limit, steady_temperatures
+from propmodel.heat.motor import HeatCapacity, ThermalResistance, steady_temperatures
+from propmodel.heat.motor_limits import seconds_to_limit
 
 AIR = 12.0 + CELSIUS_ZERO
 WARM = 55.0 + CELSIUS_ZERO

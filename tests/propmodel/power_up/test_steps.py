@@ -18,20 +18,16 @@ from propmodel.assembly.demo import demo, demo_names
 from propmodel.base.units import GRAM_FORCE
 from propmodel.components import motor
 from propmodel.power_up import transients
+from propmodel.power_up.facts_to_know import facts
+from propmodel.power_up.judging import DOUBTFUL, FINE, STOP, judge, rows
 from propmodel.power_up.steps import (
     CAUTIONS,
-    DOUBTFUL,
     FAULTS,
-    FINE,
-    STOP,
     STOP_AT_ONCE,
     PowerUp,
     bare_motor,
-    facts,
     from_build,
-    judge,
     power_up_steps,
-    rows,
     supply_limit,
 )
 from propmodel.powertrain.throttle_curve import bench_curve

@@ -12,7 +12,7 @@ import propmodel
 from propmodel.base.status import Status
 from propmodel.components.controller import Controller
 from propmodel.powertrain.operating_point import at_duty, at_speed, at_thrust
-from propmodel.powertrain.prepared import drive
+from propmodel.powertrain.prepared import prepare
 from propmodel.powertrain.throttle_curve import bench_curve, throttle_curve
 
 SCREE = propmodel.demo("scree")
@@ -42,7 +42,7 @@ def duty_at(d, n):
 @pytest.mark.parametrize("name", propmodel.demo_names())
 @pytest.mark.parametrize("duty", [0.08, 0.3, 0.62, 1.0])
 def test_a_duty_against_nested_root_finding(name, duty):
-    d = drive(propmodel.demo(name), 0.7)
+    d = prepare(propmodel.demo(name), 0.7)
     n = brentq(lambda n: duty_at(d, n)[0] - duty, 1.0, 80.0 / float(d.diameter), xtol=1e-11)
     point = at_duty(d, duty)
     assert point.rev_per_s == pytest.approx(n, rel=1e-9)
@@ -50,7 +50,7 @@ def test_a_duty_against_nested_root_finding(name, duty):
 
 
 def test_a_thrust_is_found_again():
-    d = drive(SCREE)
+    d = prepare(SCREE)
     point = at_thrust(d, np.linspace(0.2, 12.0, 9))
     np.testing.assert_allclose(point.thrust, np.linspace(0.2, 12.0, 9), rtol=1e-11)
     np.testing.assert_allclose(at_speed(d, point.rev_per_s).pack_current, point.pack_current, rtol=1e-12)
@@ -68,7 +68,7 @@ def test_beyond_the_pack_the_most_is_held_and_said():
     curve = throttle_curve(build)
     held = curve.status == Status.PACK_CANNOT_DELIVER
     assert held.any() and not held[:40].any() and held[-1]
-    d = drive(build)
+    d = prepare(build)
     assert curve.pack_voltage[-1] == pytest.approx(float(d.emf) / 2, rel=1e-6)
     assert curve.electrical_power[-1] == pytest.approx(float(d.emf) ** 2 / 4 / float(d.pack_resistance), rel=1e-6)
     assert np.ptp(curve.thrust[held]) <= 1e-6 * curve.thrust[-1]

@@ -13,7 +13,8 @@ from explorer.figures.base import Axis
 from propmodel.assembly.demo import demo
 from propmodel.bench.reading.records import Doubt
 from propmodel.costs.session import PARTS, Prices, Session, session_cost
-from propmodel.power_up.steps import CAUTIONS, STOP_AT_ONCE, from_build, judge, power_up_steps, rows
+from propmodel.power_up.judging import judge, rows
+from propmodel.power_up.steps import CAUTIONS, STOP_AT_ONCE, from_build, power_up_steps
 
 NASTY = '<img src=x onerror="alert(1)">'
 

@@ -22,7 +22,8 @@ from hypothesis import strategies as st
 from explorer.app_pages.shelf.field_sheet import Figure, Sheet, curves_csv, curves_json, field_sheet, safe_link
 from explorer.figures.svg_plot import Line, Mark, nice_ticks, plain_text, svg_plot
 from propmodel.assembly.demo import demo
-from propmodel.power_up.steps import CAUTIONS, from_build, power_up_steps, rows
+from propmodel.power_up.judging import rows
+from propmodel.power_up.steps import CAUTIONS, from_build, power_up_steps
 
 EVIL = "\"><script>alert(1)</script><img src=x onerror=alert(2)>' </style> javascript:alert(3) \u202e&amp;"
 NS = "{http://www.w3.org/2000/svg}"
