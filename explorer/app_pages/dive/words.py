@@ -30,7 +30,7 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
     name, out = build_name(inputs.name), answer.out
     speed = ink(value("road_speed", float(out.speed)))
     if not answer.hovers:
-        return f"{name} cannot hover with this charge. {ink('Do not dive it', bad=True)}."
+        return f"{ink('Do not dive it', bad=True)}: {name} cannot hover with this charge."
     if int(out.status) == Status.NOT_ENOUGH_PULL or not math.isfinite(float(out.height_lost)):
         return (
             f"{ink('Do not dive it', bad=True)}: at {speed} and with this charge {name} has a thrust of "

@@ -486,7 +486,7 @@ def stairs(split: PowerSplit) -> str:
 
 # ---- what is closest --------------------------------------------------------------------------------------
 
-_SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, as usual", "unknown": "? unknown"}
+_SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, usual", "unknown": "? unknown"}
 CLOSEST_TOP = 1.5
 
 
@@ -495,7 +495,7 @@ def _used(share: float) -> str:
 
 
 def closest(found: Sequence[Limit]) -> str:
-    """The first few limits as bars in % of what is used; the first one, and what does not fit, with its sentence.
+    """The first few limits as bars in % of what is used; what does not fit with its sentence.
 
     Parameters
     ----------
@@ -507,12 +507,11 @@ def closest(found: Sequence[Limit]) -> str:
         HTML.
     """
     rows = []
-    for place, one in enumerate(found):
+    for one in found:
         name = html.escape(one.name[:1].upper() + one.name[1:])
-        told = place == 0 or one.kind == "fits"
         words = html.escape(prose(f"{one.reason}. {one.fix}".strip()))
         state = "usual" if one.usual else one.state
-        why = f'<div class="why">{words}</div>' if told else ""
+        why = f'<div class="why">{words}</div>' if one.kind == "fits" else ""
         sign = f'<span class="wi-{state}">{_SIGNS[state]}</span>'
         if one.kind == "fits":
             fits = "does not fit" if one.state == "over" else ""

@@ -98,12 +98,10 @@ def key(found: Nearest, rotors: int) -> str:
     ]
     ratios = [math.log(one.pair.full_voltage / found.voltage) for one, _ in shown]
     side = "above" if min(ratios) > ALIKE else "below" if max(ratios) < -ALIKE else ""
-    tells = f"Your pack gives {_volts(found.voltage)} flat out" + (
-        f": the marks should lie {side} the line." if side else "."
-    )
+    tells = f"By their volts they should lie {side} the line." if side else ""
     if found.cap < 1.0:
         tells += f" They stand where your throttle cap of {100 * found.cap:.0f}{NARROW}% gives the same duty."
-    return f'<p class="wi-small">Measured on a stand, one rotor times {rotors}: {"".join(parts)} {tells}</p>'
+    return f'<p class="wi-small">Measured, one rotor times {rotors}: {"".join(parts)} {tells}</p>'
 
 
 def _told(v: float, words: Callable[[float], str]) -> str:

@@ -14,6 +14,7 @@ from explorer.forecasts import headlines
 from explorer.forecasts.craft_view import top_view_of
 from explorer.inputs import Inputs
 from explorer.session import kept_values, state
+from explorer.text.markup import folded
 from explorer.text.numbers import value
 
 STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
@@ -95,18 +96,20 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     page_frame.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5, words=words)
 
     page_frame.say(
-        "<h2>What people fly <span>common practice, from memory</span></h2>"
-        + figures.ruler(
-            diameter_in=inputs.diameter_in,
-            pull=tuple(p.thrust_to_weight for p in (head.low, head.mid, head.high)),
-            hover=tuple(p.hover_throttle for p in (head.low, head.mid, head.high)),
-            pinned_pull=None if pin_head is None else pin_head.mid.thrust_to_weight,
-            pinned_hover=None if pin_head is None else pin_head.mid.hover_throttle,
-        )
-    )
-    page_frame.say(
         "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
         + figures.closest(sentence.nearest_limits(limits))
+    )
+    page_frame.say(
+        folded(
+            "How it compares with what people fly (common practice, from memory)",
+            figures.ruler(
+                diameter_in=inputs.diameter_in,
+                pull=tuple(p.thrust_to_weight for p in (head.low, head.mid, head.high)),
+                hover=tuple(p.hover_throttle for p in (head.low, head.mid, head.high)),
+                pinned_pull=None if pin_head is None else pin_head.mid.thrust_to_weight,
+                pinned_hover=None if pin_head is None else pin_head.mid.hover_throttle,
+            ),
+        )
     )
     watts_block(inputs)
     with st.container(horizontal=True, gap="large"):

@@ -7,6 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from explorer.app_pages.margins.answers import HeatState
+from explorer.text.markup import folded
 from explorer.text.numbers import NARROW, Units, prose, value
 from propmodel.assess.limits import Limit
 from propmodel.heat.hot_motor import TOUCH
@@ -77,12 +78,7 @@ def fits_list(found: Sequence[Limit]) -> str:
     bad, fine, unknown = (rows[state] for state in ("over", "clear", "unknown"))
     counts = [f"{len(fine)} fit"] * bool(fine) + [f"{len(unknown)} not told"] * bool(unknown)
     shown = f'<ul class="wi-fits">{"".join(bad)}</ul>' if bad else ""
-    return shown + _folded(", ".join(counts), f'<ul class="wi-fits">{"".join([*fine, *unknown])}</ul>')
-
-
-def _folded(summary: str, body: str) -> str:
-    """A native disclosure; empty where there is nothing to fold."""
-    return f'<details class="fold"><summary>{html.escape(summary)}</summary>{body}</details>' if summary else ""
+    return shown + folded(", ".join(counts), f'<ul class="wi-fits">{"".join([*fine, *unknown])}</ul>')
 
 
 def close_bars(
@@ -117,13 +113,13 @@ def close_bars(
     tight = sum(one.state == "tight" for one in rows[shown:])
     left = len(out) - shown
     summary = f"{left} more within their limits{f', {tight} of them tight' if tight else ''}" if left > 0 else ""
-    folded = _folded(summary, f'<ul class="wi-close">{"".join(out[shown:])}</ul>')
+    rest_of_bars = folded(summary, f'<ul class="wi-close">{"".join(out[shown:])}</ul>')
     rest = ""
     if unknown:
         names = ", ".join(html.escape(one.name) for one in unknown)
         asks = "".join(f"<li>{html.escape(one.ask)}</li>" for one in unknown if one.ask)
-        rest = _folded(f"{len(unknown)} not checked: {names}", f'<ul class="rest">{asks}</ul>')
-    return f'<ul class="wi-close">{"".join(out[:shown])}</ul>{folded}{rest}'
+        rest = folded(f"{len(unknown)} not checked: {names}", f'<ul class="rest">{asks}</ul>')
+    return f'<ul class="wi-close">{"".join(out[:shown])}</ul>{rest_of_bars}{rest}'
 
 
 def _state(one: Limit) -> str:

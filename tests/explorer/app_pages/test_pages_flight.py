@@ -270,7 +270,7 @@ def test_one_line_of_caution_stands_directly_under_the_sentence(frame_g):
 
 def test_a_craft_that_cannot_hover_is_told_not_to_dive_and_no_height_is_drawn():
     at = opened("dive", replace(Inputs(), frame_g=6000.0))
-    assert re.search(r"cannot hover with this charge\. Do not dive it ?\.$", sentence(at))
+    assert re.match(r"Do not dive it ?: Scree cannot hover with this charge\.$", sentence(at))
     figure = charts(at)[0]
     assert "pull by" not in [s.get("name") for s in figure["layout"]["shapes"]]
     assert not any("pull by" in a["text"] for a in figure["layout"]["annotations"])

@@ -208,7 +208,8 @@ def test_state_is_never_told_by_colour_alone_and_names_come_escaped():
     markup = figures.closest([one_limit(), one_limit(state="tight", share=0.9), one_limit(state="clear", share=0.3)])
     for sign in ("✕ over", "! tight", "✓ clear"):
         assert sign in markup
-    assert "Too &lt;much&gt;." in markup and "<much>" not in markup
+    misfit = figures.closest([one_limit(kind="fits", share=2.0)])
+    assert "Too &lt;much&gt;." in misfit and "<much>" not in misfit + markup
     assert "120 % used" in markup
 
 
