@@ -6,12 +6,21 @@ from any folder has the same look, answers this machine only and sends no usage 
 
 from __future__ import annotations
 
+import argparse
+import atexit
+import importlib.util
+import os
+import re
+import shutil
 import sys
-import tomllib
+import tempfile
 from pathlib import Path
 from typing import Any
 
-__all__ = ["config_path", "main", "server_arguments"]
+__all__ = ["config_path", "main", "missing", "server_arguments"]
+
+NEEDED = ("numpy", "pandas", "plotly", "scipy", "streamlit")
+OLDEST_PYTHON = (3, 11)
 
 
 def config_path() -> Path:
@@ -72,9 +81,11 @@ def server_arguments(extra: list[str] | None = None) -> list[str]:
     >>> server_arguments(["--port", "8600"])[-2:]
     ['--server.port', '8600']
     """
+    import tomllib
+
     with config_path().open("rb") as file:
         options = _flatten(tomllib.load(file))
-    arguments = ["run", str(Path(__file__).resolve().parent / "app.py")]
+    arguments = ["run", str(Path(__file__).resolve().parent / "serving" / "server.py")]
     for name, value in options.items():
         text = str(value).lower() if isinstance(value, bool) else str(value)
         arguments.append(f"--{name}={text}")
@@ -83,17 +94,106 @@ def server_arguments(extra: list[str] | None = None) -> list[str]:
     return arguments
 
 
-def main() -> None:
+def missing(version: tuple[int, ...] | None = None) -> str:
+    """Say in one sentence what this Python lacks; empty when nothing is missing.
+
+    Parameters
+    ----------
+    version : tuple of int, optional
+        Of Python; that of this interpreter by default.
+
+    Examples
+    --------
+    >>> missing()
+    ''
+    >>> missing((3, 9, 2))
+    'This needs Python 3.11 or newer, and this is Python 3.9.'
+    """
+    version = sys.version_info[:3] if version is None else version
+    if version < OLDEST_PYTHON:
+        return "This needs Python {}.{} or newer, and this is Python {}.{}.".format(*OLDEST_PYTHON, *version[:2])
+    lacking = [name for name in NEEDED if importlib.util.find_spec(name) is None]
+    if not lacking:
+        return ""
+    here = Path(__file__).resolve().parents[1]
+    what = f'"{here}"' if (here / "pyproject.toml").is_file() else "propulsion-what-if"
+    packages = f"{', '.join(lacking[:-1])} and {lacking[-1]} are" if lacking[1:] else f"{lacking[0]} is"
+    return f'{packages} missing in this Python: run  "{sys.executable}" -m pip install {what}  once, then start again.'
+
+
+def _port(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,5}", text) or not 1 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"a port is a whole number from 1 to 65535, not {text[:20]!r}")
+    return int(text)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m explorer",
+        description="Start the explorer and stay until it is stopped (Ctrl+C). It answers this machine only.",
+        epilog="Any other option goes to the server as it is, for example --server.headless true (no browser window "
+        "is opened). PROPULSION_WHAT_IF_DATA names the folder of saved builds; with the value none they last for the "
+        "visit. To serve others read DEVELOPERS.md first.",
+        allow_abbrev=False,
+    )
+    parser.add_argument(
+        "--port",
+        "--server.port",
+        dest="port",
+        type=_port,
+        metavar="N",
+        help="port to listen on; the first free one from 8501 by default",
+    )
+    parser.add_argument("--version", action="store_true", help="print the version and stop")
+    return parser
+
+
+def _make_home() -> None:
+    """Give the server, which looks for settings below the home folder, an empty one where the user has none."""
+    try:
+        Path.home()
+    except RuntimeError:
+        home = tempfile.mkdtemp(prefix="propulsion-")
+        atexit.register(shutil.rmtree, home, ignore_errors=True)
+        # the standard library asks one of these, depending on the system
+        os.environ["USERPROFILE" if sys.platform == "win32" else "HOME"] = home
+        os.environ.setdefault("PROPULSION_WHAT_IF_DATA", "none")
+
+
+def main(arguments: list[str] | None = None) -> None:
     """Start the server and stay until it is stopped.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        Of the command line, without the program's name.
 
     Examples
     --------
     >>> main()  # doctest: +SKIP
     """
+    given = sys.argv[1:] if arguments is None else arguments
+    known, rest = _parser().parse_known_args(given)
+    if lacking := missing():
+        sys.exit(lacking)
+    if known.version:
+        from propmodel import __version__
+
+        print(f"propulsion-what-if {__version__}")
+        return
+    if known.port is not None:
+        rest += ["--server.port", str(known.port)]
+    _make_home()
     from streamlit.web import cli
 
-    sys.argv = ["streamlit", *server_arguments(sys.argv[1:])]
-    sys.exit(cli.main())
+    from explorer.serving import patience
+
+    patience.install()
+    sys.argv = ["streamlit", *server_arguments([item for item in rest if item != "--"])]
+    try:
+        sys.exit(cli.main(prog_name="python -m explorer"))
+    except OSError as wrong:  # an address that is none, or is not this machine's
+        sys.exit(f"The server could not start: {wrong.strerror or wrong}.")
 
 
 if __name__ == "__main__":

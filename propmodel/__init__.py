@@ -31,6 +31,9 @@ from propmodel.studies import sensitivity, spread
 from propmodel.studies.solve_for import solve_for
 from propmodel.studies.sweep import Condition, Sweep, sweep
 
+__version__ = "0.1.0"
+"""Of the engine and the explorer together; the build reads it here."""
+
 __all__ = [
     "MODEL_EDITION",
     "WAYS_OF_FLYING",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import doctest
 import subprocess
 import sys
 
@@ -15,3 +16,10 @@ def test_example_runs(root, name):
     )
     assert ran.returncode == 0, ran.stderr
     assert "thrust/weight" in ran.stdout
+
+
+@pytest.mark.filterwarnings("ignore")  # of the cluster's own code
+def test_examples_for_developers_run(root):
+    pytest.importorskip("distributed", reason="the cluster extra is not installed")
+    tried = doctest.testfile(str(root / "DEVELOPERS.md"), module_relative=False, encoding="utf-8")
+    assert tried.attempted > 10 and tried.failed == 0

@@ -19,7 +19,7 @@ FLOORS: list[list[str]] = [
 ]
 """Wings of propmodel, lowest floor first. A module may import its own wing (no circles) and the floors below it."""
 EXPLORER_FLOORS: list[list[str]] = [
-    ["text", "figures", "saved"],
+    ["text", "figures", "saved", "serving"],
     ["inputs"],
     ["labels"],
     ["forecasts"],

@@ -6,6 +6,7 @@ import html
 import math
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -16,30 +17,35 @@ import streamlit as st
 
 from explorer.figures.base import PLOT_CONFIG
 from explorer.figures.blades import WIDTH_WORDS, blade_silhouettes
-from explorer.forecasts import headlines
+from explorer.forecasts import guesses, headlines
 from explorer.inputs import (
     CHEMISTRY_NAMES,
     FIELDS,
     STYLE_WORDS,
     TAKE_OFF,
     Field,
-    assumed_fields,
+    Inputs,
+    guessed_fields,
     measured_label,
     take_off_g,
+    typed,
+    unchecked_fields,
 )
 from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
-from explorer.session import state
-from explorer.text.numbers import Units, prose
+from explorer.session import state, typed_labels
+from explorer.text.numbers import NARROW, Units, prose
+from propmodel.assess.limits import Limit
 from propmodel.components import propeller
 
 __all__ = [
     "BOARD",
     "chart",
     "control",
+    "first_sentence",
+    "guessed",
     "key_line",
     "knob_board",
     "knob_strip",
-    "leans_on",
     "next_question",
     "notice",
     "numbers",
@@ -51,6 +57,8 @@ __all__ = [
     "tame",
     "told_apart",
     "units",
+    "waits",
+    "without_verdict",
     "working",
 ]
 
@@ -108,6 +116,35 @@ def notice(*, first_words: str = "") -> None:
     found = state.notices()
     body = "".join(f'<p class="wi-notice" role="status">{html.escape(prose(text))}</p>' for text in found)
     say(body or (f'<p class="wi-first">{first_words}</p>' if first_words else ""))
+
+
+def first_sentence(verdict: str) -> str:
+    """The sentence a page opens with: its verdict, or, while labels are open, that they are, and no verdict."""
+    waiting = typed_labels.opened()
+    if not waiting:
+        return verdict
+    count = len(waiting.labels)
+    named = ", ".join(f"“{html.escape(typed(text))}”" for text in waiting.labels[:3]) + (", ..." if count > 3 else "")
+    return (
+        f'<b class="n bad">{count} label{"s" if count > 1 else ""} open</b>: {named}. '
+        f"Answer {'them' if count > 1 else 'it'} in the side panel"
+        '<span class="wi-phone"> (behind the arrows » at the top left)</span>. '
+        "Until then there is no verdict: every number below takes a guess in place of "
+        f"{'these labels' if count > 1 else 'this label'}."
+    )
+
+
+def waits(inputs: Inputs) -> bool:
+    """Whether a page ends here: labels are open, and with the guess in their place nothing flies."""
+    if not typed_labels.opened() or math.isfinite(headlines.answers(inputs).mid.hover_throttle):
+        return False
+    say('<p class="wi-small">Nothing is drawn yet: with the guess in place of the open labels nothing would fly.</p>')
+    return True
+
+
+def without_verdict(found: Sequence[Limit]) -> list[Limit]:
+    """Limits with no advice while labels are open: it would be built on a guess."""
+    return [replace(one, fix="", fix_note="") for one in found] if typed_labels.opened() else list(found)
 
 
 def key_line(pinned_name: str | Sequence[str] | None, *, limit: bool = False) -> str:
@@ -329,27 +366,52 @@ def _knob(name: str, *, short: str | None = None) -> None:
     st.slider(label, float(low), float(high), step=float(step), format=f"%.{digits}f {sign}".strip(), **common)
 
 
-def leans_on() -> None:
-    """Say how many answers hang on things not told, and open their fields on the spot."""
-    found = assumed_fields(state.usable())
+def guessed() -> None:
+    """Say how many values nobody told, the one that moves the answers most first, and open their fields."""
+    inputs = state.usable()
+    found, unchecked = _ranked_guesses(inputs), unchecked_fields(inputs)
     with st.container(key="lean", width="content"):
-        if not found:
-            say('<p class="wi-small">You have told everything it leans on.</p>')
+        if not found and not unchecked:
+            say('<p class="wi-small">Nothing is guessed.</p>')
             return
-        short = [words.split(" (")[0] for _, words in found]
+        short = [one.words.split(" (")[0] for one in found] or [words for _, words in unchecked]
         words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
-        count = f"{len(found)} things" if len(found) > 1 else "1 thing"
-        label = f"Leans on {count} you have not told me: {words}"
-        with st.popover(
-            label,
-            type="tertiary",
-            key="lean_open",
-            on_change="rerun",
-        ) as box:
-            if box.open:
-                st.caption("Each stands at a marked default until you tell it.")
-                for name, _ in found:
-                    control(name, where="lean")
+        count, what = (len(found), "guessed") if found else (len(unchecked), "not told")
+        label = f"{count} values are {what}; fill them in: {words}"
+        if count == 1:
+            label = f"1 value is {what}; fill it in: {words}"
+        with st.popover(label, type="tertiary", key="lean_open", on_change="rerun") as box:
+            if not box.open:
+                return
+            if found:
+                st.caption("The guess that moves the answers most comes first.")
+            for one in found:
+                control(one.name, where="lean")
+                lender = st.session_state.get("lender") if "lent" in one.words else None
+                st.caption(f"Lent by {lender.capitalize()}. {_moves(one)}" if lender else _moves(one))
+            if unchecked:
+                st.caption("Not told, so not checked:")
+            for name, _ in unchecked:
+                control(name, where="lean")
+
+
+def _ranked_guesses(inputs: Inputs) -> list[guesses.Guess]:
+    """Guesses in order; while values slide and the list is closed, the order of before stands."""
+    lent = typed_labels.borrowed(inputs)
+    these = (inputs.name, guessed_fields(inputs, lent))
+    held = st.session_state.get("guess_order")
+    if held is None or held[0] != these or st.session_state.get("lean_open"):
+        held = (these, guesses.ranked(inputs, lent))
+        st.session_state["guess_order"] = held
+    return held[1]
+
+
+def _moves(one: guesses.Guess) -> str:
+    """How much a guess matters, in words."""
+    if one.effect < 0.005:
+        return f"Moves no answer by as much as 1{NARROW}%."
+    share = "a great deal" if one.effect >= guesses.LOST else f"by up to {100.0 * one.effect:.0f}{NARROW}%"
+    return f"A usual error moves {one.answer} {share}."
 
 
 # ---- charts, tables, workings -----------------------------------------------------------------------------

@@ -12,8 +12,8 @@ from explorer.controls import measured_parts, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
-from explorer.labels import Reading, answered, read_labels
-from explorer.session import state
+from explorer.labels import Reading, answered
+from explorer.session import bench_log, kept_values, state, typed_labels
 from explorer.text.numbers import Units
 from propmodel.assembly.demo import demo_names
 
@@ -29,6 +29,9 @@ FIRST = {
 
 def draw() -> None:
     """Draw the side panel."""
+    if typed_labels.forgotten():
+        st.session_state["labels"] = ""
+        _forget()
     with st.sidebar:
         _craft()
         measured_parts.in_side_panel()
@@ -36,6 +39,13 @@ def draw() -> None:
         for group in GROUPS:
             _group(group)
         _foot()
+
+
+def _forget() -> None:
+    """The build was not made from labels."""
+    for name in ("lender", "label_made", "label_plain"):
+        st.session_state[name] = None
+    st.session_state["told_by_hand"] = set()
 
 
 def _craft() -> None:
@@ -50,16 +60,25 @@ def _craft() -> None:
     if st.session_state.get("craft") != now:
         st.session_state["craft"] = now
     st.segmented_control(
-        "Start from an invented craft", demo_names(), format_func=str.capitalize, key="craft", on_change=_chosen,
-        help="Four invented craft: Scree 5 in quick, Tarn 3 in light, Moor 7 in long, Fell 10 in heavy camera.",
+        "Start from an invented craft", _BY_SIZE, format_func=_craft_name, key="craft", on_change=_chosen,
+        help="Five invented craft: Rill 1.6 in with propeller guards, Tarn 3 in light, Scree 5 in quick, Moor 7 in "
+        "long, Fell 10 in heavy camera.",
     )  # fmt: skip
+
+
+_BY_SIZE = sorted(demo_names(), key=lambda name: demo_inputs(name).diameter_in)
+
+
+def _craft_name(name: str) -> str:
+    inches = demo_inputs(name).diameter_in
+    return f"{name.capitalize()} {inches if inches < 2.5 else int(inches):g} in"
 
 
 def _chosen() -> None:
     name = st.session_state["craft"]
     if name is not None:
         st.session_state["labels"] = ""
-        st.session_state["lender"] = st.session_state["label_made"] = None
+        _forget()
         state.load_demo(name)
 
 
@@ -95,10 +114,14 @@ def _group(group: str) -> None:
 
 # ---- labels -----------------------------------------------------------------------------------------------
 
-_NEAREST = (("tarn", 4.3), ("scree", 6.2), ("moor", 8.2), ("fell", 99.0))
+_NEAREST = (("rill", 2.1), ("tarn", 4.3), ("scree", 6.2), ("moor", 8.2), ("fell", 99.0))
 """Which demo craft lends frame and electronics, by propeller size. [in]"""
-_NEAREST_STATOR = (("tarn", 17.0), ("scree", 24.5), ("moor", 27.5), ("fell", 999.0))
+_NEAREST_STATOR = (("rill", 11.5), ("tarn", 17.0), ("scree", 24.5), ("moor", 27.5), ("fell", 999.0))
 """The same by stator diameter, where no propeller is told. [mm] Common practice, from memory."""
+_NEAREST_MASS = (("rill", 80.0), ("tarn", 350.0), ("scree", 900.0), ("moor", 1700.0), ("fell", 99999.0))
+"""The same by take-off mass, where neither is told. [g] Common practice, from memory."""
+_TINY_CELLS = 2
+"""More cells than that are too many for the smallest craft: the next one lends. (common practice)"""
 
 
 def lender_of(told: dict[str, Any], now: str) -> str:
@@ -107,13 +130,12 @@ def lender_of(told: dict[str, Any], now: str) -> str:
     Examples
     --------
     >>> lender_of({"diameter_in": 10.0}, "scree"), lender_of({"stator_d_mm": 11.0}, "scree"), lender_of({}, "moor")
-    ('fell', 'tarn', 'moor')
+    ('fell', 'rill', 'moor')
     """
-    if "diameter_in" in told:
-        return next(name for name, top in _NEAREST if float(told["diameter_in"]) <= top)
-    if "stator_d_mm" in told:
-        return next(name for name, top in _NEAREST_STATOR if float(told["stator_d_mm"]) <= top)
-    return now
+    tables = (("diameter_in", _NEAREST), ("stator_d_mm", _NEAREST_STATOR), ("take_off_g", _NEAREST_MASS))
+    table, size = next(((table, float(told[name])) for name, table in tables if name in told), ((), 0.0))
+    found = next((name for name, top in table if size <= top), now)
+    return "tarn" if found == "rill" and int(told.get("cells", 1)) > _TINY_CELLS else found
 
 
 def _labels() -> None:
@@ -129,7 +151,7 @@ def _labels() -> None:
     if not text.strip():
         st.html('<div class="wi"></div>')
         return
-    reading = read_labels(text)
+    reading = typed_labels.reading()
     _say_reading(reading)
     for k, question in enumerate(reading.questions):
         st.radio(
@@ -155,6 +177,7 @@ def _labels() -> None:
 def _say_reading(reading: Reading) -> None:
     lines = [reading.sentence] if reading.found else []
     lines += [unread.sentence for unread in reading.unread]
+    lines += reading.assumed
     if reading.left_out:
         lines.append(f"Left out: {', '.join(reading.left_out)}.")
     lender = st.session_state.get("lender")
@@ -165,13 +188,13 @@ def _say_reading(reading: Reading) -> None:
     st.html('<div class="wi wi-read" role="status">' + "<br>".join(html.escape(line) for line in lines) + "</div>")
 
 
-def _answers(reading: Reading) -> dict[int, int]:
-    keys = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(reading.questions)}
-    given = {k: st.session_state.get(key, reading.questions[k].assumed) for k, key in keys.items()}
-    return {k: choice for k, choice in given.items() if choice is not None}
-
-
-_SIZES = {"tarn": "3 in and light", "scree": "5 in and quick", "moor": "7 in and long", "fell": "10 in and heavy"}
+_SIZES = {
+    "rill": "1.6 in and tiny",
+    "tarn": "3 in and light",
+    "scree": "5 in and quick",
+    "moor": "7 in and long",
+    "fell": "10 in and heavy",
+}
 
 
 def untold(craft: Inputs) -> Inputs:
@@ -186,13 +209,13 @@ def untold(craft: Inputs) -> Inputs:
 
 def _typed() -> None:
     """New labels: begin from what is on the screen, or from the nearest demo craft if nothing was made yet."""
-    reading = read_labels(st.session_state["labels"])
+    reading = typed_labels.reading()
     if not reading.found and not reading.questions:
         return
     now = state.inputs()
     if st.session_state.get("lender") or any(demo_inputs(n) == now for n in demo_names()):
         here = st.session_state.get("lender") or next(name for name, top in _NEAREST if now.diameter_in <= top)
-        st.session_state["lender"] = lender_of(answered(reading, _answers(reading)), here)
+        st.session_state["lender"] = lender_of(answered(reading, typed_labels.answers(reading)), here)
         hand = _by_hand(now)
         now = untold(demo_inputs(st.session_state["lender"]))
         if st.session_state["pin_is_example"]:
@@ -215,15 +238,25 @@ def _by_hand(now: Inputs) -> dict[str, Any]:
 
 
 def _fill() -> None:
-    reading = read_labels(st.session_state["labels"])
-    base = st.session_state.get("label_base", state.inputs())
+    reading = typed_labels.reading()
+    base = st.session_state.get("label_base") or state.inputs()
     if any(base.name == demo_inputs(n).name for n in demo_names()):
         base = replace(base, name="Your build")
-    told = answered(reading, _answers(reading))
+    told = answered(reading, typed_labels.answers(reading))
+    told = {**_pitch_of(base, told), **told}
     state.load(apply(base, told))
     if "take_off_g" in told:
         st.session_state["notices"] = state.unreached(float(told["take_off_g"]))
-    st.session_state["label_made"] = apply(st.session_state.get("label_plain", base), told)
+    st.session_state["label_made"] = apply(st.session_state.get("label_plain") or base, told)
+
+
+def _pitch_of(base: Inputs, told: dict[str, Any]) -> dict[str, Any]:
+    """A propeller told by its diameter alone has the pitch of the lending craft for its size: a guess."""
+    if "diameter_in" not in told or "pitch_in" in told or not st.session_state.get("lender"):
+        return {}
+    if base.pitch_in != (st.session_state.get("label_plain") or base).pitch_in:
+        return {}  # typed by hand
+    return {"pitch_in": round(base.pitch_in * float(told["diameter_in"]) / base.diameter_in, 1)}
 
 
 def _mend(source: str, suggestion: str) -> None:
@@ -257,16 +290,26 @@ def _link() -> None:
 
 
 def link_leaves_out() -> str:
-    """Say what the link does not carry: parts that were measured, of this build and of the pinned one."""
+    """Say what the link does not carry: measured parts of this build and the pinned one, prices, readings."""
     builds = [b for b in (state.usable(), state.pinned()) if isinstance(b, OwnInputs) and b.own is not None]
     parts = list(dict.fromkeys(part for b in builds for part in in_use(b, b.own)))
-    if not parts:
-        return ""
-    listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-    return (
-        f"It does not carry your measured {listed}: whoever opens it sees what the labels forecast. To pass on the "
-        "measured parts, save the build on the page Shelf and take its file out."
-    )
+    words = []
+    if parts:
+        words.append(
+            f"It does not carry your measured {_listed(parts)}: whoever opens it sees what the labels forecast. To "
+            "pass on the measured parts, save the build on the page Shelf and take its file out."
+        )
+    typed = [
+        *(["prices"] if any(kept_values.kept(name) is not None for name in kept_values.names("price_")) else []),
+        *(["readings of the first power-up"] if bench_log.readings() else []),
+    ]
+    if typed:
+        words.append(f"Your {_listed(typed)} stay in this visit: no link and no saved build carries them.")
+    return " ".join(words)
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _units() -> None:

@@ -1,6 +1,7 @@
 """What the user typed: fields, checks, link, measured parts. No Streamlit."""
 
 from explorer.inputs.fields import STYLE_WORDS, shown, typed
+from explorer.inputs.guesses import guessed_fields, unchecked_fields
 from explorer.inputs.inputs import (
     CHEMISTRY_NAMES,
     FIELDS,
@@ -11,8 +12,6 @@ from explorer.inputs.inputs import (
     Flying,
     Inputs,
     apply,
-    assumed,
-    assumed_fields,
     check,
     demo_inputs,
     flying,
@@ -36,11 +35,10 @@ __all__ = [
     "Flying",
     "Inputs",
     "apply",
-    "assumed",
-    "assumed_fields",
     "check",
     "demo_inputs",
     "flying",
+    "guessed_fields",
     "measured_label",
     "mended",
     "mix",
@@ -49,5 +47,6 @@ __all__ = [
     "take_off_g",
     "to_build",
     "typed",
+    "unchecked_fields",
     "with_take_off_g",
 ]

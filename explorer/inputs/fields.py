@@ -110,11 +110,11 @@ TAKE_OFF = Field(
     "g",
     "All of it on a kitchen scale, pack and camera on. Moving this changes the frame, the part known least.",
     _CARRIES,
-    30.0,
+    10.0,
     15000.0,
     5.0,
     level="first",
-    typical="3 in 150 to 300, 5 in 550 to 800, 7 in 800 to 1,400, 10 in 1,800 to 3,500 g" + _PRACTICE,
+    typical="1.6 in 20 to 45, 3 in 150 to 300, 5 in 550 to 800, 7 in 800 to 1,400, 10 in 1,800 to 3,500 g" + _PRACTICE,
 )
 """Not a field of `Inputs`: read it with `take_off_g`, set it with `with_take_off_g`."""
 
@@ -168,9 +168,10 @@ DESCRIBED: dict[str, Field] = {
             "Frame, electronics and ESC",
             "g",
             _CARRIES,
-            (5, 10000, 1),
+            (1, 10000, 1),
             "All but motors, propellers, pack and payload, with wires and screws.",
-            typical="3 in 70 to 130, 5 in 220 to 320, 7 in 300 to 500, 10 in 600 to 1,200 g" + _PRACTICE,
+            typical="1.6 in 8 to 20, 3 in 70 to 130, 5 in 220 to 320, 7 in 300 to 500, 10 in 600 to 1,200 g"
+            + _PRACTICE,
         ),
         _number(
             "payload_g",
@@ -210,18 +211,18 @@ DESCRIBED: dict[str, Field] = {
             "Drag area from the front",
             "cm2",
             _CARRIES,
-            (5, 5000, 5),
+            (1, 5000, 5),
             "Drag coefficient times area, if you know it from a flown top speed.",
             typical="5 in 60 to 170 cm2 (estimate)",
             **_unknown("from frame size and body shape"),
         ),
         _number(
             "thrust_loss_percent",
-            "Pull lost on the arms",
+            "Thrust lost on the arms",
             "%",
             _CARRIES,
             (0, 40, 1),
-            "The wash hits arms and body; that share of the pull is lost.",
+            "The wash hits arms and body; that share of the thrust is lost.",
             typical="5 to 10 %" + _PRACTICE,
         ),
         _number(
@@ -255,7 +256,7 @@ DESCRIBED: dict[str, Field] = {
             "Stay below",
             "g",
             _CARRIES,
-            (50, 25000, 1),
+            (10, 25000, 1),
             "A take-off mass you do not want to pass. Look up the rules where you fly.",
             typical="",
             **_unknown("not checked"),
@@ -326,7 +327,7 @@ DESCRIBED: dict[str, Field] = {
             (50, 30000, 10),
             "Turns a minute for each volt without load, from the label.",
             level="first",
-            typical="3 in 4S 3,000 to 3,800; 5 in 6S 1,700 to 1,950, 4S 2,300 to 2,700; "
+            typical="1.6 in 1S 14,000 to 20,000; 3 in 4S 3,000 to 3,800; 5 in 6S 1,700 to 1,950, 4S 2,300 to 2,700; "
             "7 in 6S 1,200 to 1,500; 10 in 6S 800 to 1,000" + _PRACTICE,
         ),
         _number(
@@ -336,7 +337,7 @@ DESCRIBED: dict[str, Field] = {
             _TURNS,
             (4, 90, 0.5),
             "First two of the four digits on the motor: 2207 is 22 mm wide.",
-            typical="3 in 11 to 15, 5 in 22 to 24, 7 in 25 to 28, 10 in 28 to 35 mm" + _PRACTICE,
+            typical="1.6 in 7 to 11, 3 in 11 to 15, 5 in 22 to 24, 7 in 25 to 28, 10 in 28 to 35 mm" + _PRACTICE,
         ),
         _number(
             "stator_h_mm",
@@ -373,9 +374,9 @@ DESCRIBED: dict[str, Field] = {
             "One motor",
             "g",
             _TURNS,
-            (1, 1500, 0.5),
+            (0.5, 1500, 0.5),
             "With its wires, on a kitchen scale.",
-            typical="3 in 8 to 16, 5 in 28 to 36, 7 in 40 to 55, 10 in 70 to 120 g" + _PRACTICE,
+            typical="1.6 in 1.5 to 3, 3 in 8 to 16, 5 in 28 to 36, 7 in 40 to 55, 10 in 70 to 120 g" + _PRACTICE,
             **_unknown("from stator size"),
         ),
         _whole(
@@ -469,8 +470,17 @@ DESCRIBED: dict[str, Field] = {
             _TURNS,
             (0.1, 300, 0.1),
             "On a kitchen scale.",
-            typical="3 in 1 to 2, 5 in 3.5 to 5, 7 in 6 to 9, 10 in 10 to 18 g" + _PRACTICE,
+            typical="1.6 in 0.3 to 0.6, 3 in 1 to 2, 5 in 3.5 to 5, 7 in 6 to 9, 10 in 10 to 18 g" + _PRACTICE,
             **_unknown("from diameter and blades"),
+        ),
+        _number(
+            "guessed_mass_percent",
+            "Guessed masses count",
+            "%",
+            _TURNS,
+            (5, 100, 1),
+            "Share of the usual mass of motors, propellers and pack not weighed: a told take-off mass may lower it.",
+            typical="100 %",
         ),
         _text("pack_name", "Pack, your name for it", _FEEDS, "Any name you like."),
         _choice(
@@ -488,7 +498,7 @@ DESCRIBED: dict[str, Field] = {
             (1, 14),
             "The number before the S: 6S.",
             level="first",
-            typical="3 in 3 to 4, 5 in 6, 7 in 6, 10 in 6" + _PRACTICE,
+            typical="1.6 in 1, 3 in 3 to 4, 5 in 6, 7 in 6, 10 in 6" + _PRACTICE,
             sold=(1, 2, 3, 4, 5, 6, 8, 12),
         ),
         _number(
@@ -499,7 +509,7 @@ DESCRIBED: dict[str, Field] = {
             (50, 50000, 10),
             "Of one string: a 6S2P pack sold as 8,000 mAh in all has strings of 4,000.",
             level="first",
-            typical="3 in 450 to 850, 5 in 1,000 to 1,550, 7 in 3,000 to 4,000" + _PRACTICE,
+            typical="1.6 in 250 to 450, 3 in 450 to 850, 5 in 1,000 to 1,550, 7 in 3,000 to 4,000" + _PRACTICE,
             sold=_PACK_SIZES,
         ),
         _whole(
@@ -569,9 +579,9 @@ DESCRIBED: dict[str, Field] = {
             "Pack",
             "g",
             _FEEDS,
-            (3, 10000, 1),
+            (1, 10000, 1),
             "All packs together with lead and plug, on a kitchen scale.",
-            typical="6S 1300 about 200 g" + _PRACTICE,
+            typical="1S 300 about 8, 6S 1300 about 200 g" + _PRACTICE,
             **_unknown("from its energy"),
         ),
         _number(
@@ -792,7 +802,7 @@ DESCRIBED: dict[str, Field] = {
             "times its weight",
             _HOW,
             (1.2, 20, 0.1),
-            "Pull against weight at the bottom.",
+            "Thrust against weight at the bottom.",
         ),
         _number("charge_left_percent", "Charge left", "%", _HOW, (0, 100, 1), "State of the pack that is shown."),
     )

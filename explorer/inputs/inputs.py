@@ -33,8 +33,6 @@ __all__ = [
     "Flying",
     "Inputs",
     "apply",
-    "assumed",
-    "assumed_fields",
     "check",
     "demo_inputs",
     "flying",
@@ -99,6 +97,7 @@ class Inputs:
     blade_width_mm: float | None = None
     measured_propeller: str | None = None
     propeller_g: float | None = 4.25
+    guessed_mass_percent: float = 100.0
     # What feeds it
     pack_name: str = "Thornbarrow 6S 1300 (invented part)"
     chemistry: str = "lipo"
@@ -349,26 +348,46 @@ def to_build(inputs: Inputs) -> Build:
     return from_record(asdict(inputs))
 
 
+LEAST_FRAME_SHARE = 0.2
+"""Frame and electronics weigh at least this share of the craft (common practice, from memory). [-]"""
+
+
 def take_off_g(inputs: Inputs) -> float:
     """All-up mass of the craft as typed and estimated. [g]"""
     return float(to_build(inputs).mass) / GRAM
 
 
 def with_take_off_g(inputs: Inputs, grams: float) -> Inputs:
-    """Make the craft weigh what the scale says, by the frame: the part known least.
+    """Make the craft weigh what the scale says: by the frame, then by the part masses that nobody told.
 
     Parameters
     ----------
     inputs : Inputs
     grams : float
-        Take-off mass. [g] Where the other parts alone weigh more, the frame stops at its least.
+        Take-off mass. [g] Masses that were told are kept: where they alone weigh more, the frame stops at its least.
 
     Returns
     -------
     Inputs
+
+    Examples
+    --------
+    >>> tiny = replace(Inputs(), motor_mass_g=None, propeller_g=None, pack_g=None, payload_g=0.0)
+    >>> round(take_off_g(with_take_off_g(tiny, 150.0)), 1)
+    150.0
     """
     low, high = FIELDS["frame_g"].low, FIELDS["frame_g"].high
-    frame = inputs.frame_g + grams - take_off_g(inputs)
+    inputs = replace(inputs, guessed_mass_percent=100.0)
+    whole = take_off_g(inputs)
+    frame = inputs.frame_g + grams - whole
+    least = max(low, LEAST_FRAME_SHARE * grams)
+    if frame < least:
+        guessed = 2.0 * (whole - take_off_g(replace(inputs, guessed_mass_percent=50.0)))
+        if guessed > 0.0:
+            share = 100.0 * (1.0 - (least - frame) / guessed)
+            share = min(max(share, FIELDS["guessed_mass_percent"].low), 100.0)
+            inputs = replace(inputs, guessed_mass_percent=share)
+            frame = inputs.frame_g + grams - take_off_g(inputs)
     return replace(inputs, frame_g=round(min(max(frame, low), high), 2))
 
 
@@ -461,61 +480,6 @@ def apply(inputs: Inputs, values: Mapping[str, Any]) -> Inputs:
     if "take_off_g" in values and not check(result):
         result = with_take_off_g(result, float(values["take_off_g"]))
     return result
-
-
-_MATTERS = {
-    "blade_width": "blade width",
-    "cell_mohm": "pack resistance",
-    "drag_area_cm2": "drag",
-    "motor_mass_g": "motor mass",
-    "pack_g": "pack mass",
-    "propeller_g": "propeller mass",
-    "esc_a": "ESC amps",
-    "esc_max_cells": "ESC cells",
-    "motor_max_cells": "motor cells",
-    "vtx_max_cells": "video transmitter cells",
-    "frame_propeller_in": "frame clearance",
-    "pack_label_c": "pack C rating",
-    "no_load_a": "no-load current",
-}
-
-
-def assumed(inputs: Inputs) -> list[str]:
-    """Things not told that an answer leans on, most telling first, in words.
-
-    Parameters
-    ----------
-    inputs : Inputs
-
-    Returns
-    -------
-    list of str
-        "blade width (unknown: the band is wider)", "pack resistance (from chemistry, capacity and age)", ...
-
-    Examples
-    --------
-    >>> assumed(Inputs())[0]
-    'blade width (unknown: the band is wider)'
-    """
-    return [words for _, words in assumed_fields(inputs)]
-
-
-def assumed_fields(inputs: Inputs) -> list[tuple[str, str]]:
-    """The same with the field each belongs to.
-
-    Examples
-    --------
-    >>> assumed_fields(Inputs())[0][0]
-    'blade_width'
-    """
-    found = []
-    for name, words in _MATTERS.items():
-        if name == "blade_width":
-            if inputs.measured_propeller is None and inputs.blade_width_mm is None and inputs.blade_width == "unknown":
-                found.append((name, f"{words} (unknown: the band is wider)"))
-        elif getattr(inputs, name) is None:
-            found.append((name, f"{words} ({FIELDS[name].when_unknown})"))
-    return found
 
 
 def mix(inputs: Inputs) -> tuple[float, float, float, float]:

@@ -60,16 +60,20 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
     for kind, pattern in (
         ("poles", rf"(\d{{1,2}})\s?N\s?(\d{{1,2}})\s?P{_STOP}"),
         ("four_in_one", rf"(?:4|four)\s?-?\s?in\s?-?\s?(?:1|one){_STOP}"),
+        ("kilo_kv", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?k\s?KV{_STOP}"),
+        ("kilo_kv", rf"(\d{{1,2}}\.\d{{1,3}})\s?KV{_STOP}"),
         ("kv", rf"KV\s?[:=]?\s?{_THOUSANDS}(?:\s?rpm\s?/\s?V)?{_END}"),
         ("kv", rf"{_THOUSANDS}\s?-?\s?(?:KV|rpm\s?/\s?V|r/min/V|rpm per volt){_STOP}"),
+        ("dims", rf"(\d{{1,2}}(?:\.\d{{1,2}})?)\s?/\s?(\d(?:\.\d{{1,2}})?)\s?/\s?([2-6]){_END}"),
         ("stator_kv", rf"(\d{{4}}(?:\.\d)?)\s?[-/_]\s?(\d{{3,5}})\s?(?:KV)?{_END}"),
         ("cell_format", rf"(18650|20700|21700|26650|26700|14500|18350){_STOP}"),
-        ("code_blades", rf"(\d{{4}}(?:\.\d)?)\s?[x*/-]\s?([2-8])(?:\s?-?\s?blades?)?{_END}"),
+        ("code_blades", rf"(\d{{4}}(?:\.\d)?|\d{{5}})\s?[x*/-]\s?([2-8])(?:\s?-?\s?blades?)?{_END}"),
         (
             "dims",
             rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<unit>{_IN}|mm)?\s?[x*]\s?(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<mid>{_IN}|mm)?"
             rf"(?:\s?[x*/]\s?(\d))?\s?(?P<last>{_IN}|mm)?\s?{_SHAPE}?{_END}",
         ),
+        ("craft", rf"(?P<mark>x8|y6){_STOP}"),
         ("quantity", r"(\d{1,2})\s?(?:[x*]|pcs|pieces)(?=\s|\d{3,5}|\d{1,3}\s?A)"),
         ("quantity", rf"[x*]\s?(\d{{1,2}}){_END}"),
         ("cell_range", rf"(\d{{1,2}})\s?S?\s?{_DASH}\s?(\d{{1,2}})\s?(?:S|cells?){_STOP}"),
@@ -94,17 +98,25 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("amps", rf"{_N}\s?A?\s?/\s?{_N}\s?A(?:mps?)?{_STOP}"),
         ("amps", rf"{_N}\s?A\s?\(\s?{_N}\s?A\s?\)"),
         ("amps", rf"{_N}\s?A(?:mps?|mperes?)?{_STOP}"),
+        ("other", rf"\d{{1,2}}\s?-?\s?bit{_STOP}"),
         ("milliohm", rf"{_N}\s?(?:m\s?(?:ohms?|\u03a9)|milli-?ohms?){_STOP}"),
         ("awg", rf"(\d{{1,2}})\s?-?\s?AWG{_STOP}"),
         ("awg", rf"AWG\s?[:#]?\s?(\d{{1,2}}){_END}"),
         ("kilograms", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?kg{_STOP}"),
         ("grams", rf"(\d{{1,5}}(?:\.\d{{1,2}})?)\s?(?:grams?|gr|g){_STOP}"),
+        ("cell_code", rf"(?:[A-Z]\d{{2}}[A-Z]|\d{{2}}[QRET]){_STOP}"),
         ("volts", rf"{_N}\s?V(?:olts?|DC)?{_STOP}"),
         ("mm", rf"(\d{{1,4}}(?:\.\d{{1,2}})?)\s?mm{_STOP}"),
         ("cm", rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?cm{_STOP}"),
         ("inch", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?-?\s?{_IN}(?![A-Za-z0-9])"),
+        ("pitch", rf"pitch\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
+        ("pitch", rf"{_N}\s?-?\s?{_IN}?\s?pitch{_STOP}"),
+        ("diameter", rf"diameter\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
+        ("rotors", rf"([3-8])\s?-?\s?(?:motors|rotors|propellers|props){_STOP}"),
         ("blades", rf"(\d)\s?-?\s?blad(?:es?|ed){_STOP}"),
         ("blade_word", rf"(?P<mark>two|twin|bi|three|tri|four|quad|five|six)\s?-?\s?blad(?:es?|ed){_STOP}"),
+        ("blade_word", rf"(?P<mark>tri|bi){_STOP}"),
+        ("code", rf"(\d{{4}}(?:\.\d)?|\d{{5}})(?:V\d(?:\.\d)?|[EFPSTW]){_STOP}"),
         ("code", rf"(\d{{4}}(?:\.\d)?)\s?{_SHAPE}?{_END}"),
         ("code", rf"(\d{{5}})\s?{_SHAPE}?{_END}"),
         ("blade_shape", rf"(?P<mark>narrow|slim|thin|medium|middle|broad|wide)\s?-?\s?blad(?:es?|ed){_STOP}"),
@@ -114,7 +126,10 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("chemistry", rf"(?P<mark>li\s?-?\s?hv|lipo\s?-?\s?hv|high\s?-?\s?voltage|hv){_STOP}"),
         ("chemistry", rf"(?P<mark>li\s?-?\s?ion|lion){_STOP}"),
         ("chemistry", rf"(?P<mark>li\s?-?\s?po(?:lymer)?){_STOP}"),
-        ("craft", rf"(?P<mark>quad(?:copter)?|hexa?(?:copter)?|octo?(?:copter)?|tricopter|y6){_STOP}"),
+        ("connector", rf"(?!in|to|on|at|up|or|no|of)[A-Z]{{2}}-?(30|60|90|120|150)(?:H|PW|PB)?{_END}"),
+        ("prefix", r"(?!KV|mAh|Ah|uF|AWG)[A-Z]{1,3}-?(?=\d{4,5}(?!\d))"),
+        ("coaxial", rf"(?P<mark>coax(?:ial)?){_STOP}"),
+        ("craft", rf"(?P<mark>quad(?:copter)?|hexa?(?:copter)?|octo?(?:copter)?|tricopter){_STOP}"),
         ("screw", rf"M\d(?:\.\d)?(?:x\d{{1,2}})?{_STOP}"),
         ("word", rf"(?P<mark>[A-Za-z][A-Za-z'-]{{0,30}}){_STOP}"),
     )
@@ -127,6 +142,11 @@ _LOOSE = "-/+:()[]{}&@#=.,_~\u2022'\"*"
 _DECIMAL = re.compile(r"(?<![\d.])(\d{1,2}),(\d{1,2})(?![\d.,]\d|\d|\s?[Ss](?![A-Za-z])|\s?cells?)")
 _HALF_STATOR = re.compile(r"(?<![\d.,])(\d{4}),(\d)(?=$|[\s\-/])")
 _MISPLACED = re.compile(r"(?<![\d.,])(\d{1,2})[,.](\d{3})(?=\s?(?:mAh|KV))", re.IGNORECASE)
+_GROUPED = re.compile(r"(?<![\d.,])(\d),(\d{3})(?=(?:\.\d)?(?:[\s\-/]|$))")
+"""A sign between thousands that stands in a code: 2,207."""
+_FRACTIONS = {"\u00bd": ".5", "\u00bc": ".25", "\u00be": ".75"}
+_FRACTION = re.compile(r"(?<=\d) ?([\u00bd\u00bc\u00be])")
+_HALF = re.compile(r"(?<=\d\d\d\d) 1/2(?![\d/])")
 _SPACED = re.compile(r"(?<![\w.,])(\d{1,2}) (\d{3})(?=\s?(?:mAh|KV))", re.IGNORECASE)
 _CHAIN = re.compile(r"[x*]\s?\d{1,3}(?:[.,]\d{1,2})?\s?[x*]\s?\d$", re.IGNORECASE)
 _SIGNS = str.maketrans(
@@ -155,8 +175,10 @@ def canonical(text: str) -> tuple[str, str]:
     >>> canonical("5,1x4,3x3,6S")[1]
     '5.1x4.3x3\\n6S'
     """
+    text = _HALF.sub(".5", _FRACTION.sub(lambda m: _FRACTIONS[m[1]], text[:MAX_LENGTH]))
     shown = unicodedata.normalize("NFKC", text[:MAX_LENGTH].translate(_SIGNS)).translate(_SIGNS)[:MAX_LENGTH]
     shown = "".join(ch if ch.isprintable() or ch == "\n" else " " for ch in shown)  # tabs too
+    shown = _GROUPED.sub(r"\1\2", shown)
     read = _MISPLACED.sub(r"\1'\2", shown)
     read = _SPACED.sub(r"\1'\2", read)
     read = _HALF_STATOR.sub(r"\1.\2", read)

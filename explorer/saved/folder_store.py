@@ -112,6 +112,10 @@ class FolderStore(Downloads):
         self.path = Path(os.path.abspath(folder)) / DATABASE
         self.notice = ""
         self._shared_memory = not on_network(self.path.parent)
+        self._open()
+
+    def _open(self) -> None:
+        """Make the folder and the database where they are not there."""
         try:
             self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             if self.path.is_symlink() or (self.path.exists() and not self.path.is_file()):
@@ -177,7 +181,18 @@ class FolderStore(Downloads):
 
     @contextmanager
     def _work(self, failed: str, *, change: bool = False, after: str = "") -> Iterator[sqlite3.Connection]:
-        """Do one thing in one transaction; an error undoes all of it and becomes one sentence."""
+        """Do one thing in one transaction; an error undoes all of it and becomes one sentence.
+
+        A database that went away, with its folder or alone, is made again when something is to be kept.
+        """
+        if not self.path.exists():
+            if not change:
+                raise StoreError(
+                    f"The saved builds are gone from {self.folder}: the folder was moved, deleted or unplugged. Put it "
+                    "back, or save: then a new one is made."
+                )
+            self._open()
+            self.notice = f"The folder {self.folder} had gone, with the builds in it. A new one was made."
         try:
             with closing(self._begin(change=change)) as db, db:
                 yield db
@@ -369,7 +384,7 @@ class FolderStore(Downloads):
         read = decode_many(data)
         out = []
         with self._work("The builds were not saved", change=True, after=_UNTOUCHED) as db:
-            _room_for(db, len(read))
+            _room_for(db, len(read), "None of them was brought in.")
             for name, record in with_free_names(read, _names(db)):
                 out.append(_build(new_key(name), encode(name, record)))
                 row = (out[-1].key, encode(name, record))
@@ -505,7 +520,9 @@ def _names(db: sqlite3.Connection) -> set[str]:
     return names
 
 
-def _room_for(db: sqlite3.Connection, more: int) -> None:
+def _room_for(db: sqlite3.Connection, more: int, after: str = "") -> None:
     (kept,) = db.execute("SELECT count(*) FROM builds").fetchone()
     if more and kept + more > MAX_BUILDS:
-        raise StoreError(f"{MAX_BUILDS} builds are kept already: delete some first.")
+        room = f"{kept} builds are kept, and {MAX_BUILDS} can be" if kept < MAX_BUILDS else ""
+        words = f"{room or f'{MAX_BUILDS} builds are kept already'}: delete some first."
+        raise StoreError(f"{words} {after}".strip())

@@ -8,6 +8,7 @@ the folder in `explorer.saved.folder_store`.
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -39,6 +40,7 @@ from explorer.saved.items import (
     check_kind,
     revision_of,
     table_bytes,
+    with_free_names,
 )
 from explorer.saved.old_folder import OldFolder, read_old_folder, readable
 
@@ -90,6 +92,7 @@ def data_folder(
     -----
     Linux and other Unix: XDG Base Directory Specification 0.8 (``$XDG_DATA_HOME``, a relative value is
     ignored, else ``~/.local/share``). macOS: ``~/Library/Application Support``. Windows: ``%LOCALAPPDATA%``.
+    ``~`` at the start of a chosen folder is the home folder. Without a home folder everything stays in memory.
 
     Examples
     --------
@@ -103,9 +106,15 @@ def data_folder(
     chosen = environ.get(DATA_VARIABLE, "").strip()
     if chosen.lower() == "none":
         return None
-    home = Path.home() if home is None else home
-    if chosen:
-        return home / chosen[2:] if chosen.startswith(("~/", "~\\")) else Path(chosen)
+    if chosen and not chosen.startswith("~"):
+        return Path(chosen)
+    try:
+        home = Path.home() if home is None else home
+        if chosen:
+            first, *rest = re.split(r"[/\\]", chosen)
+            return (home if first == "~" else Path(first).expanduser()).joinpath(*filter(None, rest))
+    except RuntimeError:  # no home folder, or none of that user's
+        return None
     if platform.startswith("win"):
         local = environ.get("LOCALAPPDATA", "")
         return (Path(local) if local else home / "AppData" / "Local") / "Propulsion what-if"
@@ -151,6 +160,21 @@ class MemoryStore(Downloads):
         key = key or new_key(name)
         self._builds[key] = data
         return self.load(key)
+
+    def upload(self, data: bytes) -> list[SavedBuild]:
+        """Add the builds of a file, all or none; see `FolderStore.upload`."""
+        read = decode_many(data)
+        if len(self._builds) + len(read) > MAX_BUILDS:
+            raise StoreError(
+                f"None of the {len(read)} builds was brought in: {len(self._builds)} are kept, and {MAX_BUILDS} can "
+                "be. Delete some first."
+            )
+        ready = [
+            (new_key(name), encode(name, record))
+            for name, record in with_free_names(read, {b.name for b in self.builds().builds})
+        ]
+        self._builds |= dict(ready)
+        return [self.load(key) for key, _ in ready]
 
     def load(self, key: str) -> SavedBuild:
         """Return one build."""

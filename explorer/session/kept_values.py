@@ -10,6 +10,7 @@ __all__ = [
     "box",
     "keep",
     "kept",
+    "names",
     "put",
 ]
 
@@ -24,6 +25,11 @@ def box(name: str) -> dict[str, Any]:
 def kept(name: str, default: Any = None) -> Any:
     """A value typed on one of these pages."""
     return box("kept").get(name, default)
+
+
+def names(prefix: str) -> list[str]:
+    """Names of the values that begin so."""
+    return [name for name in box("kept") if name.startswith(prefix)]
 
 
 def keep(key: str, name: str) -> None:

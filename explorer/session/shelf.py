@@ -18,6 +18,7 @@ __all__ = [
     "inputs_of_record",
     "record_of",
     "store",
+    "unusable",
 ]
 
 # ---- saved builds -----------------------------------------------------------------------------------------
@@ -59,6 +60,13 @@ def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None
     words += unused
     told = said("build", edition, reading=inputs.cell_mohm is not None)
     return inputs, own, [*words, told] if told else words
+
+
+def unusable(record: Mapping[str, Any]) -> list[str]:
+    """A sentence for each field or measured part of a saved build that could not be used."""
+    inputs, _, words = inputs_of_record(record)
+    moved = said("build", edition_of(record.get(RECORD_KEY)), reading=inputs.cell_mohm is not None)
+    return [text for text in words if text != moved]
 
 
 def _fits(example: Any, value: Any) -> bool:

@@ -120,20 +120,39 @@ def with_change(old: Inputs, name: str, value: Any) -> Inputs:
 
 def change(name: str, value: Any) -> None:
     """Take what a control says."""
+    st.session_state.setdefault("told_by_hand", set()).add(name)
     st.session_state["inputs"] = bare(with_change(usable() if name == "take_off_g" else inputs(), name, value))
     st.session_state["notices"] = unreached(float(value)) if name == "take_off_g" else []
 
 
+LIGHT_PERCENT = 60.0
+"""Below this share of their usual mass, parts are said to be lighter than usual. [%]"""
+_PART_MASSES = {"motor_mass_g": "motor", "propeller_g": "propeller", "pack_g": "pack"}
+
+
 def unreached(grams: float) -> list[str]:
-    """Say that a craft cannot weigh so little with parts that weigh what their labels say; empty where it does."""
-    got = take_off_g(usable())
-    if abs(got - grams) < 1.0:
-        return []
+    """Say that a craft cannot weigh so little with the masses that were told; empty where it does.
+
+    Where parts nobody weighed had to count much less than usual, that is said too.
+    """
+    craft = usable()
+    got = take_off_g(craft)
+    if abs(got - grams) < max(0.5, 0.002 * grams):
+        if craft.guessed_mass_percent >= LIGHT_PERCENT:
+            return []
+        return [
+            f"Parts of these sizes usually weigh more: to fit into {grams:.0f} g, the masses you have not told count "
+            f"{craft.guessed_mass_percent:.0f} %."
+        ]
     if got < grams:
         return [f"The frame would have to weigh more than can be told: {got:.0f} g stand in place of {grams:.0f} g."]
+    told = [words for name, words in _PART_MASSES.items() if getattr(craft, name) is not None]
+    named = f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else "".join(told)
+    if not named:
+        return [f"Parts of these sizes cannot weigh so little together: {got:.0f} g stand in place of {grams:.0f} g."]
     return [
-        f"Motors, propellers and pack weigh nearly all of {got:.0f} g by their labels, so {grams:.0f} g cannot be: "
-        f"{got:.0f} g stand. Type their masses, under the groups at the left, where your scale says less."
+        f"The masses that are told ({named}) and the payload leave no room for a frame: {got:.0f} g stand in place of "
+        f"{grams:.0f} g. Correct them under the groups at the left."
     ]
 
 

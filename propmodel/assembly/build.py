@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmodel.base.arrays import ArrayOrFloat
-from propmodel.base.checks import check_in, check_positive, check_range, keep_arrays, shown
+from propmodel.base.checks import check_in, keep_arrays, shown
 from propmodel.base.constants import STANDARD_GRAVITY
+from propmodel.base.ranges import allowed, check_fields
 from propmodel.components import battery, motor, propeller
 from propmodel.components.air import STANDARD, Air, changed
 from propmodel.components.controller import Controller, duty_cap
@@ -56,7 +57,7 @@ class Build:
     controller : Controller
     pack : propmodel.battery.Pack
     rotors : array_like
-        ArrayOrFloat of motors. [-] A coaxial craft counts both of each pair.
+        Number of motors. [-] A coaxial craft counts both of each pair.
     air : Air
     command_cap : array_like
         Largest command the flight controller may give; `duty_cap` is the duty it allows. [-] It lowers the average
@@ -78,9 +79,9 @@ class Build:
     propeller: propeller.Propeller
     controller: Controller
     pack: battery.Pack
-    rotors: ArrayOrFloat = 4
+    rotors: ArrayOrFloat = field(default=4, metadata=allowed(1.0, 16.0))
     air: Air = STANDARD
-    command_cap: ArrayOrFloat = 1.0
+    command_cap: ArrayOrFloat = field(default=1.0, metadata=allowed(0.0, 1.0, above=True))
     coaxial: bool = False
     name: str = ""
 
@@ -88,13 +89,11 @@ class Build:
         for name, kind in _KINDS.items():
             if not isinstance(getattr(self, name), kind):
                 raise ValueError(f"{name} must be a {kind.__name__}, got {type(getattr(self, name)).__name__}")
-        check_range("rotors", self.rotors, 1, 16)
+        check_fields(self)
         if not isinstance(self.coaxial, bool | np.bool_):
             raise ValueError(f"coaxial must be True or False, got {shown(self.coaxial)}")
         if self.coaxial and np.any(np.asarray(self.rotors) % 2):
             raise ValueError(f"rotors must be an even number when they come in pairs, got {self.rotors}")
-        check_positive("command_cap", self.command_cap)
-        check_range("command_cap", self.command_cap, 0.0, 1.0)
         keep_arrays(self)
 
     @cached_property
@@ -256,9 +255,9 @@ def _other_pack(old: battery.Pack, **values: Any) -> battery.Pack:
         changes["mass"] = np.asarray(old.mass) * estimate
     if old.cell_resistance is not None:
         changes["cell_resistance"] = np.asarray(old.cell_resistance) / charge
-    for field in ("max_continuous_current", "max_burst_current"):
-        if getattr(old, field) is not None:
-            changes[field] = np.asarray(getattr(old, field)) * charge * strings
+    for rating in ("max_continuous_current", "max_burst_current"):
+        if getattr(old, rating) is not None:
+            changes[rating] = np.asarray(getattr(old, rating)) * charge * strings
     return replace(new, **{k: v for k, v in changes.items() if k not in values})
 
 
@@ -289,8 +288,8 @@ def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
         return replace(old, **values)
     constant: ArrayOrFloat = 1.0
     volume: ArrayOrFloat = 1.0
-    if old.stator_diameter is not None and old.stator_height is not None:
-        before, after = (old.stator_diameter, old.stator_height), (new.stator_diameter, new.stator_height)
+    before, after = motor.stator_of(old), motor.stator_of(new)
+    if before is not None and after is not None:
         constant = motor.motor_constant(*after) / motor.motor_constant(*before)
         volume = (np.asarray(after[0]) ** 2 * np.asarray(after[1])) / (
             np.asarray(before[0]) ** 2 * np.asarray(before[1])
@@ -355,12 +354,12 @@ def field_paths(build: Build) -> list[str]:
     list of str
     """
     paths: list[str] = []
-    for field in fields(build):
-        value = getattr(build, field.name)
+    for each in fields(build):
+        value = getattr(build, each.name)
         if is_dataclass(value):
-            paths += [f"{field.name}.{inner.name}" for inner in fields(value)]
+            paths += [f"{each.name}.{inner.name}" for inner in fields(value)]
         else:
-            paths.append(field.name)
+            paths.append(each.name)
     return paths
 
 
@@ -385,14 +384,14 @@ def with_axis(build: Build, axes: int = 1) -> Build:
 
 def _expand(part: Any, axes: int, rank: int) -> Any:
     changes = {}
-    for field in fields(part):
-        value = getattr(part, field.name)
+    for each in fields(part):
+        value = getattr(part, each.name)
         if is_dataclass(value):
-            changes[field.name] = _expand(value, axes, rank)
+            changes[each.name] = _expand(value, axes, rank)
         elif isinstance(value, tuple):
-            changes[field.name] = tuple(np.asarray(v)[(...,) + (None,) * axes] if np.ndim(v) else v for v in value)
+            changes[each.name] = tuple(np.asarray(v)[(...,) + (None,) * axes] if np.ndim(v) else v for v in value)
         elif np.ndim(value) > 0:
-            changes[field.name] = np.asarray(value)[(...,) + (None,) * axes]
+            changes[each.name] = np.asarray(value)[(...,) + (None,) * axes]
     return replace(part, **changes) if changes else part
 
 

@@ -12,6 +12,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from propmodel.assembly.build import Build
 from propmodel.base.checks import check_in, check_positive
 from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH, MAH, MILLIOHM, MM
@@ -78,6 +80,7 @@ DEFAULTS: dict[str, Any] = {
     "blade_width_mm": None,
     "measured_propeller": None,
     "propeller_g": None,
+    "guessed_mass_percent": 100.0,
     "chemistry": "lipo",
     "cells": 6,
     "capacity_mah": 1300.0,
@@ -161,13 +164,16 @@ def from_record(record: Mapping[str, Any]) -> Build:
     (1750, 5)
     """
     r = {**DEFAULTS, **{name: value for name, value in record.items() if name in DEFAULTS}}
-    blades = _propeller(r)
+    turned, blades, pack = motor_of(r), _propeller(r), _pack(r)
+    share = r["guessed_mass_percent"]
+    if np.any(np.asarray(share) != 100.0):
+        turned, blades, pack = _guessed_masses(turned, blades, pack, share / 100.0)
     return Build(
         craft=_craft(r),
-        motor=motor_of(r),
+        motor=turned,
         propeller=blades,
         controller=_controller(r),
-        pack=_pack(r),
+        pack=pack,
         rotors=r["rotors"],
         air=air.atmosphere(r["altitude_m"], _kelvin(r["air_temperature_c"])),
         command_cap=r["command_cap_percent"] / 100.0,
@@ -182,6 +188,17 @@ def _times(value: Any, factor: Any) -> Any:
 
 def _kelvin(celsius: Any) -> Any:
     return None if celsius is None else celsius + CELSIUS_ZERO
+
+
+def _guessed_masses(motor_: motor.Motor, blades: propeller.Propeller, pack: battery.Pack, share: Any) -> Any:
+    """The three parts; masses that nobody told are a share of their estimate."""
+    if motor_.mass is None:
+        motor_ = replace(motor_, mass=motor.motor_mass(motor_) * share)
+    if blades.mass is None:
+        blades = replace(blades, mass=propeller.mass(blades) * share)
+    if pack.mass is None:
+        pack = replace(pack, mass=battery.mass(pack) * share)
+    return motor_, blades, pack
 
 
 def _craft(r: Mapping[str, Any]) -> Craft:

@@ -1,4 +1,4 @@
-"""The four demo craft of the hill-flying club Thornbarrow: invented parts, and they say so."""
+"""The five demo craft of the hill-flying club Thornbarrow: invented parts, and they say so."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from propmodel.base.tables import data_path
 
 __all__ = ["demo", "demo_names", "demo_record"]
 
-_NAMES = ("scree", "tarn", "moor", "fell")
+_NAMES = ("scree", "tarn", "moor", "fell", "rill")
 
 
 def demo_names() -> list[str]:
@@ -27,7 +27,7 @@ def demo_names() -> list[str]:
     Examples
     --------
     >>> demo_names()
-    ['scree', 'tarn', 'moor', 'fell']
+    ['scree', 'tarn', 'moor', 'fell', 'rill']
     """
     return list(_NAMES)
 

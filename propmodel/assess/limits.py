@@ -347,6 +347,10 @@ def _ask(key: str) -> str:
     }.get(key, "")
 
 
+def _cells(count: float) -> str:
+    return f"{count:.0f} cell{'' if count == 1.0 else 's'}"
+
+
 def _fit_reason(key: str, a: Assessment, state: State) -> str:
     b = a.build
     cells = float(b.pack.cells)
@@ -356,14 +360,14 @@ def _fit_reason(key: str, a: Assessment, state: State) -> str:
         return "Not told"
     if key == "motor_cells":
         limit = number(b.motor.max_cells)
-        return f"The motor is sold for up to {limit:.0f} cells; the pack has {cells:.0f}"
+        return f"The motor is sold for up to {_cells(limit)}; the pack has {cells:.0f}"
     if key == "controller_cells":
         c = b.controller
         low = "" if c.min_cells is None else f"{number(c.min_cells):.0f} to "
-        high = "" if c.max_cells is None else f"{number(c.max_cells):.0f} cells"
+        high = "" if c.max_cells is None else _cells(number(c.max_cells))
         if not high and c.max_voltage is not None:
             high = f"{number(c.max_voltage):.1f} V"
-        return f"The ESC is sold for {low}{high}; the pack has {cells:.0f} cells, {volts:.1f} V full"
+        return f"The ESC is sold for {low}{high}; the pack has {_cells(cells)}, {volts:.1f} V full"
     if key == "capacitor_voltage":
         rating = number(b.craft.capacitor_voltage)
         return (

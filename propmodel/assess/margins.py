@@ -6,7 +6,7 @@ time a load is held: 2 s, 10 s, 60 s, or for good (infinity).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -435,14 +435,16 @@ def _with_room(limit: ArrayLike | None) -> ArrayLike | None:
     return None if limit is None else np.asarray(limit) * 1.02
 
 
-def evaluate(a: Assessment, *, hold: float = 10.0) -> dict[str, NDArray]:
-    """All margins of an array of builds.
+def evaluate(a: Assessment, *, hold: float = 10.0, names: Collection[str] | None = None) -> dict[str, NDArray]:
+    """Margins of an array of builds.
 
     Parameters
     ----------
     a : Assessment
     hold : float
         How long full throttle is held; infinity for good. [s]
+    names : collection of str or None
+        Names in `SHARES` and `FITS`; None takes all.
 
     Returns
     -------
@@ -453,8 +455,12 @@ def evaluate(a: Assessment, *, hold: float = 10.0) -> dict[str, NDArray]:
     out: dict[str, NDArray] = {}
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         for key, share in SHARES.items():
+            if names is not None and key not in names:
+                continue
             out[key] = np.broadcast_to(share.of(a, hold), a.shape)
         for key, fit in FITS.items():
+            if names is not None and key not in names:
+                continue
             good = fit.of(a)
             value = np.nan if good is None else np.where(good, 0.0, 2.0)
             out[key] = np.broadcast_to(value, a.shape)

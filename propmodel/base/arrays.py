@@ -7,14 +7,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["ArrayOrFloat", "FloatArray", "Number", "floats", "number", "quantiles", "tails"]
+__all__ = ["ArrayOrFloat", "FloatArray", "floats", "number", "quantiles", "tails"]
 
 FloatArray = NDArray[np.float64]
 
 ArrayOrFloat = float | FloatArray
 """A float, or an array that broadcasts with the others: what a field of a part holds once it is made. A list is turned
 into an array by the part (`checks.keep_arrays`)."""
-Number = ArrayOrFloat
 
 
 def floats(value: ArrayLike) -> FloatArray:

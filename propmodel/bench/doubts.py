@@ -130,6 +130,15 @@ def find_doubts(log: BenchLog, *, motor: Any, propeller: Any, air: Air) -> list[
     volts, amps = _column(points, "voltage_v"), _column(points, "current_a")
     if not np.isfinite(volts).any():
         add("no_voltage", "There is no voltage column: KV, resistance and power cannot be found.", points.index)
+    flowing = amps[np.isfinite(amps) & (np.abs(amps) > 0.1)]
+    if flowing.size and np.all(flowing < 0.0):
+        add(
+            "negative_current",
+            "The current is negative everywhere: the sensor counts the wrong way round. Swap its wires, or multiply "
+            "the column by -1.",
+            points.index,
+            "wrong",
+        )
     bare = _without_propeller(log, points)
     if bare:
         watts = _text_range(volts * amps, "W")

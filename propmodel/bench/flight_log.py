@@ -30,6 +30,14 @@ STEP_SHARE = 0.15
 """Smallest load step that counts, share of the highest current. [-]"""
 CHARGE_BAND = 0.10
 """Counted charge against the integral of the current: beyond this a unit or the clock is wrong. [share]"""
+RESTART_SECONDS = 1.0
+"""A clock that steps back by more has started again: rows that a logger wrote late are closer. [s]"""
+MOST_RESTARTS = 50
+"""More steps back than this, or than one row in twenty, are rows in no order, which are sorted."""
+BETWEEN_FLIGHTS = 3600.0
+"""Set between two joined logs: too long for charge, load steps and steady flight to reach across. [s]"""
+NEGATIVE_SHARE = 0.95
+"""Share of the rows with current from which a sensor counts the wrong way round."""
 CHARGER_SD = 0.02
 """Error of the charge a charger shows. [share] Estimate."""
 
@@ -89,9 +97,16 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
     frame = log.frame
     if "time_s" not in frame or "current_a" not in frame:
         raise ValueError("the flight log needs a time and a current column: name them, or use another log")
-    time, amps, volts, used = _clean(frame)
+    if _counts_backwards(frame["current_a"].to_numpy(np.float64)):
+        raise ValueError(f"{_BACKWARDS} Multiply the column by -1 and bring the log in again")
+    time, amps, volts, used, part = _clean(frame)
     notes: list[str] = []
-    counted = _counted(frame, time, amps)
+    if part.size and part[-1]:
+        notes.append(
+            f"{int(part[-1]) + 1} logs are joined in this file (the clock starts again): charge and time are those of "
+            "all of them, so the charger's figure must be too."
+        )
+    counted = _counted(frame, time, amps, used, part)
     scale, scale_sd = 1.0, float("nan")
     if charge_put_back is not None:
         check_positive("charge put back", charge_put_back, "Ah")
@@ -136,15 +151,42 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
     return replace(calibration, comparison=_comparison(calibration, build))
 
 
-def _clean(frame: pd.DataFrame) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.intp]]:
-    """Time [s], current [A], voltage [V] of the rows that have the first two, in order of time; and which they are."""
+_BACKWARDS = "The current is negative nearly everywhere: the sensor counts the wrong way round."
+
+
+def _counts_backwards(amps: FloatArray) -> bool:
+    """Whether nearly all of the current is negative."""
+    flowing = amps[np.isfinite(amps) & (np.abs(amps) > 0.1)]
+    return flowing.size > 0 and float(np.mean(flowing < 0.0)) >= NEGATIVE_SHARE
+
+
+def _restarts(time: FloatArray) -> NDArray[np.intp]:
+    """Rows at which the clock starts again, in the order of the file; none where rows are in no order at all."""
+    back = np.flatnonzero(np.diff(time) < -RESTART_SECONDS) + 1
+    few = back.size <= min(MOST_RESTARTS, max(1, time.size // 20))
+    return back if few else back[:0]
+
+
+def _clean(
+    frame: pd.DataFrame,
+) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.intp], NDArray[np.intp]]:
+    """Time [s], current [A], voltage [V] of the rows that have the first two, in order of time; which they are; and
+    to which of several joined logs each belongs. The clock of a joined log goes on from that of the one before.
+    """
     time = frame["time_s"].to_numpy(np.float64)
     amps = frame["current_a"].to_numpy(np.float64)
     volts = frame["voltage_v"].to_numpy(np.float64) if "voltage_v" in frame else np.full(time.size, np.nan)
-    rows = np.isfinite(time) & np.isfinite(amps)
-    order = np.argsort(time[rows], kind="stable")
-    used = np.flatnonzero(rows)[order]
-    return time[used] - np.min(time[used], initial=np.inf), amps[used], volts[used], used
+    rows = np.flatnonzero(np.isfinite(time) & np.isfinite(amps))
+    clock, again = time[rows].copy(), _restarts(time[rows])
+    part = np.zeros(rows.size, np.intp)
+    part[again] = 1
+    part = np.cumsum(part)
+    for k in range(1, again.size + 1):
+        mine = part == k
+        clock[mine] += clock[part == k - 1].max() + BETWEEN_FLIGHTS - clock[mine].min()
+    order = np.argsort(clock, kind="stable")
+    used, clock, part = rows[order], clock[order], part[order]
+    return clock - np.min(clock, initial=np.inf), amps[used], volts[used], used, part
 
 
 def _integral(time: FloatArray, amps: FloatArray) -> float:
@@ -153,12 +195,23 @@ def _integral(time: FloatArray, amps: FloatArray) -> float:
     return float(np.sum(np.where(step < 10.0, step, 0.0) * 0.5 * (amps[1:] + amps[:-1])) / 3600.0)
 
 
-def _counted(frame: pd.DataFrame, time: FloatArray, amps: FloatArray) -> float:
+def _counted(
+    frame: pd.DataFrame, time: FloatArray, amps: FloatArray, used: NDArray[np.intp], part: NDArray[np.intp]
+) -> float:
+    """Charge of all joined logs: by their counters, or by the current where a counter did not move. [Ah]"""
     if "charge_ah" in frame:
+        # a counter may move in rows without a current as well: each row belongs to the log of the row before it
         charge = frame["charge_ah"].to_numpy(np.float64)
-        charge = charge[np.isfinite(charge)]
-        if charge.size and charge.max() > charge[0]:
-            return float(charge.max() - charge[0])
+        log = np.zeros(charge.size, np.intp)
+        firsts = [used[part == k].min() for k in range(1, int(part[-1]) + 1)] if part.size else []
+        log[firsts] = 1
+        log = np.cumsum(log)
+        moved = 0.0
+        for k in range(len(firsts) + 1):
+            mine = charge[(log == k) & np.isfinite(charge)]
+            moved += float(mine.max() - mine[0]) if mine.size else 0.0
+        if moved > 0.0:
+            return moved
     return _integral(time, amps)
 
 
@@ -255,18 +308,30 @@ def flight_doubts(log: BenchLog) -> list[Doubt]:
     if "time_s" not in frame:
         doubts.append(Doubt("no_time", "There is no time column: charge and steps cannot be found."))
         return doubts
-    time, amps, _, used = _clean(frame)
+    if _counts_backwards(frame["current_a"].to_numpy(np.float64)):
+        doubts.append(
+            Doubt("negative_current", f"{_BACKWARDS} Swap its wires, or multiply the column by -1.", (), "wrong")
+        )
+    time, amps, _, used, part = _clean(frame)
     if time.size < 2:
         return doubts
+    joints = np.flatnonzero(np.diff(part))
+    if joints.size:
+        text = (
+            f"The clock starts again {joints.size} times: {joints.size + 1} logs are joined, and each counts by itself."
+        )
+        text = text.replace(" 1 times", " once")
+        doubts.append(Doubt("joined", text, tuple(int(used[j + 1]) for j in joints), "note"))
     step = np.diff(time)
-    gaps = np.flatnonzero(step > max(5.0, 20.0 * float(np.median(step))))
+    within = np.diff(part) == 0
+    gaps = np.flatnonzero(within & (step > max(5.0, 20.0 * float(np.median(step)))))
     if gaps.size:
         rows = tuple(int(used[g + 1]) for g in gaps[:200])
         doubts.append(
             Doubt("gaps", f"The log has {gaps.size} gaps in time; charge in them is not counted.", rows, "note")
         )
     if "charge_ah" in frame:
-        counted, summed = _counted(frame, time, amps), _integral(time, amps)
+        counted, summed = _counted(frame, time, amps, used, part), _integral(time, amps)
         if counted > 0.02 and summed > 0 and abs(np.log(counted / summed)) > CHARGE_BAND:
             text = (
                 f"The charge counted ({1000 * counted:.0f} mAh) is {counted / summed:.2f} times the sum of the current "

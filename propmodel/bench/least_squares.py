@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import least_squares
 
 from propmodel.base.arrays import FloatArray
 from propmodel.bench.stand_model import IDLE_MIDDLE, NAMES, PRIOR_SD, Stand, stand_rows, throttle_duty
@@ -156,6 +155,8 @@ class StandFit:
 
     def once(self, x: FloatArray) -> Any:
         """Least squares from a start, noise as it stands."""
+        from scipy.optimize import least_squares  # a third of a second to import: only where it is used
+
         low, high = np.full(x.size, -np.inf), np.full(x.size, np.inf)
         low[7], high[7] = 0.0, 0.4
         low[8], high[8] = np.log(0.35), np.log(2.5)

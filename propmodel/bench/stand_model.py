@@ -94,9 +94,9 @@ def stand_rows(stand: Stand, unknowns: FloatArray, rev_per_s: FloatArray) -> dic
     k, r, iron, t, m, ripple, standby, _, _ = unknowns
     prepared = replace(
         stand.prepared,
-        thrust_factor=stand.prepared.thrust_factor * np.exp(t),
-        merit_odds=stand.prepared.merit_odds * np.exp(m),
-        shifted=True,
+        c_t_multiplier=stand.prepared.c_t_multiplier * np.exp(t),
+        fm_odds_ratio=stand.prepared.fm_odds_ratio * np.exp(m),
+        has_offsets=True,
     )
     c_t, c_p = prepared.static(rev_per_s)
     density, diameter = np.asarray(stand.air.density), np.asarray(stand.propeller.diameter)

@@ -7,7 +7,7 @@ pressure and the actual temperature. Dry air; leaving humidity out errs by at mo
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from propmodel.base.arrays import FloatArray
 from propmodel.base.checks import check_positive, check_range, keep_arrays
 from propmodel.base.constants import GAS_CONSTANT_AIR, STANDARD_GRAVITY
+from propmodel.base.ranges import allowed, check_fields
 
 __all__ = ["STANDARD", "Air", "atmosphere", "changed", "density_altitude", "pressure_altitude"]
 
@@ -59,18 +60,14 @@ class Air:
     1.225
     """
 
-    density: ArrayLike
-    viscosity: ArrayLike
-    speed_of_sound: ArrayLike
-    temperature: ArrayLike
-    pressure: ArrayLike
+    density: ArrayLike = field(metadata=allowed(0.01, 10.0, "kg/m^3", label="air density"))
+    viscosity: ArrayLike = field(metadata=allowed(1e-7, 1e-2, "Pa s", label="air viscosity"))
+    speed_of_sound: ArrayLike = field(metadata=allowed(30.0, 5000.0, "m/s", label="speed of sound"))
+    temperature: ArrayLike = field(metadata=allowed(100.0, 500.0, "K", label="air temperature"))
+    pressure: ArrayLike = field(metadata=allowed(100.0, 1e6, "Pa", label="air pressure"))
 
     def __post_init__(self) -> None:
-        check_range("air density", self.density, 0.01, 10.0, "kg/m^3")
-        check_range("air viscosity", self.viscosity, 1e-7, 1e-2, "Pa s")
-        check_range("speed of sound", self.speed_of_sound, 30.0, 5000.0, "m/s")
-        check_range("air temperature", self.temperature, 100.0, 500.0, "K")
-        check_range("air pressure", self.pressure, 100.0, 1e6, "Pa")
+        check_fields(self)
         keep_arrays(self)
 
 

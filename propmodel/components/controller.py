@@ -16,13 +16,14 @@ below a quarter of it at every throttle.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base.arrays import ArrayOrFloat
-from propmodel.base.checks import as_floats, check_positive, check_range, keep_arrays
+from propmodel.base.checks import as_floats, keep_arrays
+from propmodel.base.ranges import allowed, check_fields, positive
 
 __all__ = [
     "RIPPLE_MOST",
@@ -82,32 +83,24 @@ class Controller:
         Free text.
     """
 
-    resistance: ArrayOrFloat = 0.0
-    ripple_coefficient: ArrayOrFloat = RIPPLE_COEFFICIENT
-    standby_power: ArrayOrFloat = 0.5
-    throttle_exponent: ArrayOrFloat = THROTTLE_EXPONENT
-    idle_duty: ArrayOrFloat = 0.0
-    log_sd_throttle_exponent: ArrayOrFloat | None = None
-    continuous_current: ArrayOrFloat | None = None
-    burst_current: ArrayOrFloat | None = None
-    min_cells: ArrayOrFloat | None = None
-    max_cells: ArrayOrFloat | None = None
-    max_voltage: ArrayOrFloat | None = None
-    mass: ArrayOrFloat | None = None
+    resistance: ArrayOrFloat = field(default=0.0, metadata=allowed(0.0, 10.0, "ohm", label="controller resistance"))
+    ripple_coefficient: ArrayOrFloat = field(default=RIPPLE_COEFFICIENT, metadata=allowed(0.0, 10.0, "W/V^2"))
+    standby_power: ArrayOrFloat = field(default=0.5, metadata=allowed(0.0, 1000.0, "W"))
+    throttle_exponent: ArrayOrFloat = field(default=THROTTLE_EXPONENT, metadata=allowed(0.2, 3.0))
+    idle_duty: ArrayOrFloat = field(default=0.0, metadata=allowed(0.0, 0.5))
+    log_sd_throttle_exponent: ArrayOrFloat | None = field(
+        default=None, metadata=allowed(0.0, 1.0, label="log sd of the throttle exponent")
+    )
+    continuous_current: ArrayOrFloat | None = field(default=None, metadata=positive("A"))
+    burst_current: ArrayOrFloat | None = field(default=None, metadata=positive("A"))
+    min_cells: ArrayOrFloat | None = field(default=None, metadata=positive())
+    max_cells: ArrayOrFloat | None = field(default=None, metadata=positive())
+    max_voltage: ArrayOrFloat | None = field(default=None, metadata=positive("V"))
+    mass: ArrayOrFloat | None = field(default=None, metadata=positive("kg"))
     name: str = ""
 
     def __post_init__(self) -> None:
-        check_range("controller resistance", self.resistance, 0.0, 10.0, "ohm")
-        check_range("ripple_coefficient", self.ripple_coefficient, 0.0, 10.0, "W/V^2")
-        check_range("standby_power", self.standby_power, 0.0, 1000.0, "W")
-        check_range("throttle_exponent", self.throttle_exponent, 0.2, 3.0)
-        check_range("idle_duty", self.idle_duty, 0.0, 0.5)
-        if self.log_sd_throttle_exponent is not None:
-            check_range("log sd of the throttle exponent", self.log_sd_throttle_exponent, 0.0, 1.0)
-        for field in ("continuous_current", "burst_current", "min_cells", "max_cells", "max_voltage", "mass"):
-            value = getattr(self, field)
-            if value is not None:
-                check_positive(field, value)
+        check_fields(self)
         keep_arrays(self)
 
 

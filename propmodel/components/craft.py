@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base.arrays import ArrayOrFloat
-from propmodel.base.checks import check_positive, check_range, keep_arrays
+from propmodel.base.checks import keep_arrays
+from propmodel.base.ranges import allowed, check_fields, positive
 
 __all__ = ["TOP_TO_FRONT_DRAG", "Craft", "default_drag_area", "drag_area"]
 
@@ -85,56 +86,30 @@ class Craft:
         Free text.
     """
 
-    frame_mass: ArrayOrFloat
-    payload_mass: ArrayOrFloat = 0.0
-    drag_area_front: ArrayOrFloat | None = None
-    drag_area_top: ArrayOrFloat | None = None
-    thrust_loss: ArrayOrFloat = 0.05
-    electronics_power: ArrayOrFloat = 8.0
-    frame_propeller_diameter: ArrayOrFloat | None = None
-    electronics_min_voltage: ArrayOrFloat = 5.0
-    video_max_voltage: ArrayOrFloat | None = None
-    camera_max_voltage: ArrayOrFloat | None = None
-    regulator_max_voltage: ArrayOrFloat | None = None
-    receiver_max_voltage: ArrayOrFloat | None = None
-    capacitor_voltage: ArrayOrFloat | None = None
-    capacitance: ArrayOrFloat = 1000e-6
-    lead_area: ArrayOrFloat | None = None
-    lead_length: ArrayOrFloat = 0.10
-    motor_lead_area: ArrayOrFloat | None = None
-    motor_lead_length: ArrayOrFloat = 0.10
-    connector_current: ArrayOrFloat | None = None
-    mass_threshold: ArrayOrFloat | None = None
+    frame_mass: ArrayOrFloat = field(metadata=allowed(0.0, 100.0, "kg", above=True))
+    payload_mass: ArrayOrFloat = field(default=0.0, metadata=allowed(0.0, 100.0, "kg"))
+    drag_area_front: ArrayOrFloat | None = field(default=None, metadata=positive("m^2"))
+    drag_area_top: ArrayOrFloat | None = field(default=None, metadata=positive("m^2"))
+    thrust_loss: ArrayOrFloat = field(default=0.05, metadata=allowed(0.0, 0.9))
+    electronics_power: ArrayOrFloat = field(default=8.0, metadata=allowed(0.0, 1e4, "W"))
+    frame_propeller_diameter: ArrayOrFloat | None = field(default=None, metadata=positive("m"))
+    electronics_min_voltage: ArrayOrFloat = field(default=5.0, metadata=allowed(0.0, 1e3, "V"))
+    video_max_voltage: ArrayOrFloat | None = field(default=None, metadata=positive("V"))
+    camera_max_voltage: ArrayOrFloat | None = field(default=None, metadata=positive("V"))
+    regulator_max_voltage: ArrayOrFloat | None = field(default=None, metadata=positive("V"))
+    receiver_max_voltage: ArrayOrFloat | None = field(default=None, metadata=positive("V"))
+    capacitor_voltage: ArrayOrFloat | None = field(default=None, metadata=positive("V"))
+    capacitance: ArrayOrFloat = field(default=1000e-6, metadata=allowed(0.0, 10.0, "F"))
+    lead_area: ArrayOrFloat | None = field(default=None, metadata=positive("m^2"))
+    lead_length: ArrayOrFloat = field(default=0.10, metadata=allowed(0.0, 100.0, "m"))
+    motor_lead_area: ArrayOrFloat | None = field(default=None, metadata=positive("m^2"))
+    motor_lead_length: ArrayOrFloat = field(default=0.10, metadata=allowed(0.0, 100.0, "m"))
+    connector_current: ArrayOrFloat | None = field(default=None, metadata=positive("A"))
+    mass_threshold: ArrayOrFloat | None = field(default=None, metadata=positive("kg"))
     name: str = ""
 
     def __post_init__(self) -> None:
-        check_positive("frame_mass", self.frame_mass, "kg")
-        check_range("frame_mass", self.frame_mass, 0.0, 100.0, "kg")
-        check_range("payload_mass", self.payload_mass, 0.0, 100.0, "kg")
-        check_range("thrust_loss", self.thrust_loss, 0.0, 0.9)
-        check_range("electronics_power", self.electronics_power, 0.0, 1e4, "W")
-        check_range("electronics_min_voltage", self.electronics_min_voltage, 0.0, 1e3, "V")
-        check_range("capacitance", self.capacitance, 0.0, 10.0, "F")
-        check_range("lead_length", self.lead_length, 0.0, 100.0, "m")
-        check_range("motor_lead_length", self.motor_lead_length, 0.0, 100.0, "m")
-        optional = {
-            "drag_area_front": "m^2",
-            "drag_area_top": "m^2",
-            "frame_propeller_diameter": "m",
-            "video_max_voltage": "V",
-            "camera_max_voltage": "V",
-            "regulator_max_voltage": "V",
-            "receiver_max_voltage": "V",
-            "capacitor_voltage": "V",
-            "lead_area": "m^2",
-            "motor_lead_area": "m^2",
-            "connector_current": "A",
-            "mass_threshold": "kg",
-        }
-        for field, unit in optional.items():
-            value = getattr(self, field)
-            if value is not None:
-                check_positive(field, value, unit)
+        check_fields(self)
         keep_arrays(self)
 
 

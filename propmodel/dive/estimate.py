@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from propmodel.base.arrays import FloatArray
 from propmodel.base.constants import STANDARD_GRAVITY as G0
 from propmodel.base.status import Status
 from propmodel.dive import closed_forms
@@ -14,8 +14,6 @@ from propmodel.dive.question import Dive, PullOut, Setup, collect, set_up
 from propmodel.dive.vortex_ring import WASH_EDGES
 
 __all__ = ["estimate_pull_out"]
-
-FloatArray = NDArray[np.float64]
 
 
 def _washed_arrest(s: Setup, speed: FloatArray, terminal: FloatArray) -> tuple[FloatArray, FloatArray]:

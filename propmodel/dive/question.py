@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base import checks
+from propmodel.base.arrays import FloatArray
 from propmodel.base.constants import STANDARD_GRAVITY as G0
 from propmodel.base.status import Status
 from propmodel.dive import closed_forms
@@ -30,7 +31,6 @@ __all__ = [
     "set_up",
 ]
 
-FloatArray = NDArray[np.float64]
 Entry = Literal["nose_down", "flat"]
 
 LOAD_LIMIT = 5.0
@@ -470,7 +470,8 @@ def collect(
     status = np.where(ground, Status.REACHES_THE_GROUND, status).astype(np.int8)
     # drag felt at the start of the arrest, or across the thrust at start and end of the pull-up
     # thrust axis against the stream at the start: 0 across it, 1 along it
-    against = np.sin(np.choose(way, [1.0, 0.0, s.blend]) * s.angle) ** 2
+    across = closed_forms.cosine_and_sine(np.choose(way, [1.0, 0.0, s.blend]) * s.angle)[1]
+    against = across * across
     drag_start = (s.drag_front + (s.drag_top - s.drag_front) * against) * first * first / G0
     drag_end = s.drag_front * bottom * bottom / G0
     body = np.where(way == Manoeuvre.ARREST, s.load + drag_start, np.hypot(s.load, np.maximum(drag_start, drag_end)))

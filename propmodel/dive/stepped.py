@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmodel.base import checks
+from propmodel.base.arrays import FloatArray
 from propmodel.base.constants import STANDARD_GRAVITY as G0
 from propmodel.dive import closed_forms
 from propmodel.dive.estimate import estimate_pull_out
@@ -48,7 +49,6 @@ __all__ = [
     "wash_thrust_factor",
 ]
 
-FloatArray = NDArray[np.float64]
 ManoeuvreName = Literal["worse", "arrest", "pull_up", "mixed"]
 
 _LONGEST = 60.0  # s of pulling after which a craft counts as not arrested

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from propmodel.base import checks
+from propmodel.base.arrays import FloatArray
 
 __all__ = [
     "WASH_EDGES",
@@ -19,8 +20,6 @@ __all__ = [
     "wash_share",
     "wash_thrust_factor",
 ]
-
-FloatArray = NDArray[np.float64]
 
 WASH_LOSS = 1.0 / 3.0
 """Largest loss of thrust in the own wash (descent of coaxial and dual rotors, published range). [-]"""

@@ -119,7 +119,7 @@ class PreparedPowertrain:
     @cached_property
     def slow_tip_speed(self) -> float:
         """Speed up to which no tip is fast, less the error of a first guess. [1/s]"""
-        return 0.9 * self.prop.quickest
+        return 0.9 * self.prop.mach_knee_speed
 
     @cached_property
     def idle_power(self) -> NDArray:
@@ -136,8 +136,8 @@ class PreparedPowertrain:
         """A negligible duty, broadcast to the shape of the powertrain. [-]"""
         arrays = [getattr(self, f.name) for f in fields(self) if f.name not in {"prop", "controller"}]
         prop = self.prop
-        arrays += [prop.slowest, prop.fastest, prop.speed_c_t, prop.speed_c_p, prop.mach_factor]
-        arrays += [prop.thrust_factor, prop.merit_odds, self.total_ripple_coefficient, self.idle_power]
+        arrays += [prop.clamp_low_speed, prop.clamp_high_speed, prop.speed_c_t, prop.speed_c_p, prop.mach_factor]
+        arrays += [prop.c_t_multiplier, prop.fm_odds_ratio, self.total_ripple_coefficient, self.idle_power]
         shape = np.broadcast_shapes(*(np.shape(x) for x in arrays))
         return np.full(shape, _MIN_DUTY)
 

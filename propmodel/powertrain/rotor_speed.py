@@ -340,7 +340,7 @@ def _make_row_table(d: PreparedPowertrain) -> tuple[NDArray, bool, bool]:
     lowest = battery.terminal_voltage(d.emf, d.pack_resistance, power)
     never_overloads = np.minimum(volts, lowest) >= 1.001 * d.min_normal_bus
     never_overloads = never_overloads and not _may_limit_ripple(d, full)
-    return np.array(rows, dtype=np.float64), bool(not full <= 0.999 * d.prop.quickest), bool(never_overloads)
+    return np.array(rows, dtype=np.float64), bool(not full <= 0.999 * d.prop.mach_knee_speed), bool(never_overloads)
 
 
 def _may_limit_ripple(d: PreparedPowertrain, full: NDArray) -> bool:

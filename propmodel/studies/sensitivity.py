@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -142,7 +142,11 @@ def _evaluate(build: Build, moves: dict[str, NDArray], outputs: list[str]) -> di
 
 
 def steps(
-    build: Build, outputs: list[str] | None = None, *, choose: Callable[[InputStep], bool] | None = None
+    build: Build,
+    outputs: list[str] | None = None,
+    *,
+    choose: Callable[[InputStep], bool] | None = None,
+    moves: Sequence[InputStep] = STEPS,
 ) -> list[Effect]:
     """What each practical step does.
 
@@ -154,11 +158,13 @@ def steps(
         Names in `propmodel.performance.OUTPUTS`; None takes all.
     choose : callable or None
         Keeps the steps it answers True for.
+    moves : sequence of InputStep
+        Steps to try, such as those to the next size that is sold.
 
     Returns
     -------
     list of Effect
-        In the order of `STEPS`; steps that make no craft (a propeller of one blade) are left out.
+        In the order of ``moves``; steps that make no craft (a propeller of one blade) are left out.
 
     Raises
     ------
@@ -178,12 +184,12 @@ def steps(
         check_in("output", name, OUTPUTS)
     if shape_of(build) != ():
         raise ValueError("steps needs one build of plain numbers")
-    chosen = [s for s in STEPS if _possible(build, s) and (choose is None or choose(s))]
+    chosen = [s for s in moves if _possible(build, s) and (choose is None or choose(s))]
     count = len(chosen) + 1  # the last row is the build as it is
-    moves = {s.field: np.zeros(count) for s in chosen}
+    moved = {s.field: np.zeros(count) for s in chosen}
     for row, step in enumerate(chosen):
-        moves[step.field][row] = step.change
-    values = _evaluate(build, moves, names)
+        moved[step.field][row] = step.change
+    values = _evaluate(build, moved, names)
     effects = []
     for row, step in enumerate(chosen):
         after = {k: float(np.broadcast_to(v, (count,))[row]) for k, v in values.items()}

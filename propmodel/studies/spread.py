@@ -22,8 +22,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri
-from scipy.stats import qmc
 
 from propmodel.assembly.build import Build, drag_areas, shape_of, with_axis
 from propmodel.assess.assessment import Assessment
@@ -111,6 +109,10 @@ GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 @lru_cache(maxsize=8)
 def _normal(draws: int) -> NDArray:
     """Standard normal points, one row per axis, every one with its opposite. Shape (axes, draws)."""
+    # half a second to import: only where it is used
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
     half = (draws + 1) // 2
     power = int(np.ceil(np.log2(max(half, 2))))
     points = qmc.Sobol(len(_AXES), seed=SEED).random_base2(power)[:half]

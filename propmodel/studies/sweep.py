@@ -1,59 +1,57 @@
 """Every combination: headline answers and limit margins over an outer grid of any fields, or tables of parts.
 
-The grid is walked in chunks of one flat index, each chunk one call of the same engine, so memory stays bounded; the
-chunks of a large one are shared with a second process (`studies.worker_processes`).
+The grid is walked in pieces of one flat index, each piece one call of the same engine, so memory stays bounded. Pieces
+may be worked out by further processes or machines (`studies.executors`); the answers are the same. A sweep returns
+the answers of all builds, or keeps only what is asked of them (`studies.keep`) and then knows no limit of size.
 """
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Mapping, Sequence
+import multiprocessing
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, overload
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.assembly.build import Build, field_paths, shape_of, with_fields
-from propmodel.assess import margins
-from propmodel.assess.assessment import Assessment
-from propmodel.assess.performance import OUTPUTS, evaluate
-from propmodel.base.checks import apart, as_floats, check_finite, check_in
-from propmodel.components import battery, propeller
-from propmodel.studies import pareto, worker_processes
+from propmodel.assembly.build import Build
+from propmodel.base.checks import check_in
+from propmodel.studies import executors, pareto
+from propmodel.studies import keep as keeping
+from propmodel.studies.executors import process_pool
+from propmodel.studies.grid import Condition, Grid, Question, answers, grid_of, margin_names, names_of, passes
+from propmodel.studies.keep import Counts, Frontier, Keep, Meets, Parquet
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["LARGEST", "Condition", "Sweep", "Verdict", "margin_names", "sweep"]
+__all__ = [
+    "LARGEST",
+    "Condition",
+    "Counts",
+    "Frontier",
+    "Kept",
+    "Meets",
+    "Parquet",
+    "Sweep",
+    "Verdict",
+    "margin_names",
+    "process_pool",
+    "sweep",
+]
 
 CHUNK = 32768
+"""Builds in a piece: their arrays stay near the processor. [-]"""
 SHARED_FROM = 300_000
 """Builds from which a second process is worth its start of half a second. [-]"""
 MOST_PROCESSES = 4
+"""Processes taken where nothing is said. [-]"""
 LARGEST = 20_000_000
-"""More builds than this are refused: they would not fit in memory. [-]"""
-
-
-def margin_names() -> list[str]:
-    """Names of all limit margins that a sweep can give.
-
-    Returns
-    -------
-    list of str
-    """
-    return [*margins.SHARES, *margins.FITS]
-
-
-class Condition(NamedTuple):
-    """What must hold: an output or margin at least or at most a value."""
-
-    name: str
-    """Output or margin."""
-    kind: Literal["at least", "at most"]
-    """Which side holds."""
-    value: float
-    """[SI]"""
+"""More builds than this are refused where all answers are wanted: they would not fit in memory. [-]"""
+LARGEST_KEPT = 2**62
+"""More builds than this have no flat index. [-]"""
 
 
 class Verdict(NamedTuple):
@@ -70,7 +68,7 @@ class Verdict(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Sweep:
+class Sweep(Grid):
     """Answers over an outer grid.
 
     Parameters
@@ -85,45 +83,11 @@ class Sweep:
         False where it was stopped; builds not reached are NaN.
     """
 
-    axes: dict[str, NDArray]
-    tables: dict[str, dict[str, NDArray]]
     values: dict[str, NDArray]
     complete: bool = True
 
-    @property
-    def shape(self) -> tuple[int, ...]:
-        """Length of each axis."""
-        return tuple(len(v) for v in self.axes.values())
-
-    @property
-    def size(self) -> int:
-        """Number of builds."""
-        return int(np.prod(self.shape, dtype=np.int64))
-
     def __getitem__(self, name: str) -> NDArray:
         return self.values[check_in("output", name, self.values)]
-
-    def at(self, index: ArrayLike) -> dict[str, NDArray]:
-        """Field values of builds by flat index.
-
-        Parameters
-        ----------
-        index : array_like of int
-            Flat, C order.
-
-        Returns
-        -------
-        dict of ndarray
-            Dotted field to value.
-        """
-        places = np.unravel_index(np.asarray(index), self.shape)
-        out: dict[str, NDArray] = {}
-        for (name, values), place in zip(self.axes.items(), places, strict=True):
-            if name in self.tables:
-                out |= {field: column[place] for field, column in self.tables[name].items()}
-            else:
-                out[name] = values[place]
-        return out
 
     def to_frame(self, index: ArrayLike | None = None) -> pd.DataFrame:
         """Fields and answers as a table, one row a build.
@@ -138,14 +102,8 @@ class Sweep:
         pandas.DataFrame
             SI units; chemistries and blade widths by name.
         """
-        import pandas as pd
-
         rows = np.arange(self.size) if index is None else np.asarray(index)
-        columns = dict(self.at(rows))
-        for path, (_, names) in _NAMED.items():
-            if path in columns:
-                columns[path] = np.array(names)[columns[path]]
-        return pd.DataFrame(columns | {k: v.reshape(-1)[rows] for k, v in self.values.items()}, index=rows)
+        return self.frame_of(rows, {k: v.reshape(-1)[rows] for k, v in self.values.items()})
 
     def meets(self, conditions: Sequence[Condition]) -> NDArray[np.bool_]:
         """Builds that meet every condition, flat.
@@ -165,10 +123,7 @@ class Sweep:
         return good
 
     def _passes(self, c: Condition) -> NDArray[np.bool_]:
-        value = self[c.name].reshape(-1)
-        with np.errstate(invalid="ignore"):
-            passed = value >= c.value if c.kind == "at least" else value <= c.value
-        return passed | np.isnan(value) if c.name in _MARGINS else passed
+        return passes(c, self[c.name].reshape(-1))
 
     def verdicts(self, conditions: Sequence[Condition]) -> list[Verdict]:
         """What each condition rules out, the deadliest first.
@@ -226,41 +181,70 @@ class Sweep:
         return among[pareto.frontier([c[among] for c in columns], up)]
 
 
-_MARGINS = frozenset(margin_names())
+@dataclass(frozen=True)
+class Kept(Grid):
+    """What a sweep kept.
+
+    Parameters
+    ----------
+    axes, tables : dict
+        As those of `Sweep`.
+    results : tuple
+        One answer for each thing that was to be kept, in that order.
+    reached : int
+        Builds looked at, the first ones of the grid. [-]
+    complete : bool
+        False where it was stopped.
+    """
+
+    results: tuple[Any, ...]
+    reached: int
+    complete: bool = True
+
+    def to_frame(self, result: keeping.Builds) -> pd.DataFrame:
+        """Fields and answers of the builds in one of the results, one row a build.
+
+        Parameters
+        ----------
+        result : Builds
+            Of `Meets` or `Frontier`.
+
+        Returns
+        -------
+        pandas.DataFrame
+            SI units; chemistries and blade widths by name.
+        """
+        return self.frame_of(result.index, result.values)
 
 
-_MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "propeller.mass"})
-"""Fields where NaN says "not told" row by row; the model then estimates."""
+@overload
+def sweep(
+    build: Build,
+    axes: Mapping[str, ArrayLike],
+    outputs: Sequence[str] | str | None = None,
+    *,
+    tables: Mapping[str, Mapping[str, ArrayLike]] | None = None,
+    hold: float = 10.0,
+    keep: None = None,
+    progress: Callable[[int, int], bool | None] | None = None,
+    processes: int | None = None,
+    executor: Executor | None = None,
+) -> Sweep: ...
 
 
-_NAMED: Mapping[str, tuple[Callable[..., NDArray], tuple[str, ...]]] = {
-    "pack.chemistry": (battery.chemistry_index, tuple(battery.CHEMISTRIES)),
-    "propeller.blade_width": (propeller.blade_width_index, tuple(propeller.BLADE_WIDTHS)),
-}
-"""Fields of names: how to read them, and the names in order."""
-
-
-_NOT_NUMBERS = ("coaxial", "name", "propeller.own_fit", "motor.stand_controller")
-"""Fields of a build that no axis can run along, beside names."""
-
-
-def _axes_of(build: Build) -> list[str]:
-    return [path for path in field_paths(build) if path not in _NOT_NUMBERS and not path.endswith(".name")]
-
-
-def _clean_axis(name: str, values: ArrayLike) -> NDArray:
-    found = _NAMED[name][0](values) if name in _NAMED else as_floats(name, values)
-    array = np.atleast_1d(apart(found))
-    if array.ndim != 1:
-        raise ValueError(f"axis {name} must be a plain list of values, got {array.ndim} dimensions")
-    if array.size == 0:
-        raise ValueError(f"axis {name} is empty: give it at least one value")
-    if name in _NAMED:
-        return array
-    if name in _MAY_BE_UNKNOWN:
-        check_finite(name, array[~np.isnan(array)])
-        return array
-    return check_finite(name, array)
+@overload
+def sweep(
+    build: Build,
+    axes: Mapping[str, ArrayLike],
+    outputs: Sequence[str] | str | None = None,
+    *,
+    tables: Mapping[str, Mapping[str, ArrayLike]] | None = None,
+    hold: float = 10.0,
+    keep: Sequence[Keep] | Keep,
+    progress: Callable[[int, int], bool | None] | None = None,
+    processes: int | None = None,
+    executor: Executor | None = None,
+) -> Kept: ...
 
 
 def sweep(
@@ -270,9 +254,11 @@ def sweep(
     *,
     tables: Mapping[str, Mapping[str, ArrayLike]] | None = None,
     hold: float = 10.0,
+    keep: Sequence[Keep] | Keep | None = None,
     progress: Callable[[int, int], bool | None] | None = None,
     processes: int | None = None,
-) -> Sweep:
+    executor: Executor | None = None,
+) -> Sweep | Kept:
     """Evaluate every combination.
 
     Parameters
@@ -287,100 +273,127 @@ def sweep(
         Name of a table to its columns (dotted field to values of equal length): rows of parts, one axis each.
     hold : float
         How long full throttle is held, for the margins. [s]
+    keep : Meets, Frontier, Counts, Parquet, a sequence of them, or None
+        What to keep of the answers, piece by piece, so that memory does not grow with the grid. None keeps all.
     progress : callable or None
         Called with (done, total) after each chunk, from the calling thread; answering False stops the sweep.
     processes : int or None
-        Processes that share the chunks, this one among them. None takes one a core, at most `MOST_PROCESSES`, from
-        `SHARED_FROM` builds on, and this one alone for fewer.
+        Processes of this machine that share the work, this one among them: 1 to 61, and never more than there are
+        chunks. None takes one a core, at most `MOST_PROCESSES`, from `SHARED_FROM` builds on, and this one alone for
+        fewer. If one of them dies, the others go on. They wait some seconds for a next sweep before they end.
+    executor : concurrent.futures.Executor or None
+        Works out all chunks instead: a `process_pool` kept over many sweeps, the executor of a cluster, ...
 
     Returns
     -------
-    Sweep
+    Sweep, or Kept where ``keep`` says what
+        The same answers however many processes or machines took part.
 
     Raises
     ------
     ValueError
-        For unknown fields or outputs, empty axes, columns of unequal length, or more than `LARGEST` builds.
+        For unknown fields or outputs, empty axes, columns of unequal length, a wrong number of processes, or more than
+        `LARGEST` builds with nothing said of what to keep.
+    OtherModelError
+        If a worker runs another propmodel than this program.
+    RuntimeError
+        If the executor fails before all is done.
+    OSError
+        If a `Parquet` file cannot be written.
 
     Examples
     --------
     >>> import propmodel
-    >>> found = sweep(propmodel.demo("scree"), {"motor.kv": [1750, 1950], "pack.cells": [4, 5, 6]}, ["hover_time"])
+    >>> scree = propmodel.demo("scree")
+    >>> axes = {"motor.kv": [1750, 1950], "pack.cells": [4, 5, 6]}
+    >>> found = sweep(scree, axes, ["hover_time"])
     >>> found.values["hover_time"].shape
     (2, 3)
-    """
-    if shape_of(build) != ():
-        raise ValueError("sweep starts from one build of plain numbers; the axes bring the arrays")
-    known = _axes_of(build)
-    clean: dict[str, NDArray] = {}
-    for name, values in axes.items():
-        check_in("axis", name, known)
-        clean[name] = _clean_axis(name, values)
-    columns: dict[str, dict[str, NDArray]] = {}
-    for name, table in (tables or {}).items():
-        columns[name] = {check_in("column", f, known): _clean_axis(f, v) for f, v in table.items()}
-        lengths = {len(v) for v in columns[name].values()}
-        if len(lengths) != 1:
-            raise ValueError(f"the columns of table {name!r} have different lengths: {sorted(lengths)}")
-        clean[name] = np.arange(lengths.pop())
-    taken = [f for f in clean if f not in columns] + [f for t in columns.values() for f in t]
-    twice = {f for f in taken if taken.count(f) > 1}
-    if twice:
-        raise ValueError(f"{', '.join(sorted(twice))} is on more than one axis")
-    if isinstance(outputs, str):
-        outputs = [outputs]
-    names = [*OUTPUTS, *margin_names()] if outputs is None else list(outputs)
-    for name in names:
-        check_in("output", name, [*OUTPUTS, *_MARGINS])
-    shape = tuple(len(v) for v in clean.values())
-    size = int(np.prod(np.array(shape, dtype=object))) if shape else 1
-    if size > LARGEST:
-        raise ValueError(
-            f"{size:,} combinations are more than {LARGEST:,}: take fewer or coarser ranges "
-            f"({' x '.join(str(n) for n in shape)})"
-        )
-    found = {name: np.full(size, np.nan, dtype=np.float32) for name in names}
-    wanted = [n for n in names if n in OUTPUTS]
-    job = _Job(build, clean, columns, shape, tuple(wanted), frozenset(set(names) & _MARGINS), hold)
 
-    def take(piece: tuple[int, int], answers: dict[str, NDArray]) -> None:
-        for name, value in answers.items():
-            found[name][slice(*piece)] = value
+    Only the frontier, and how many builds hover for five minutes, of a grid of any size:
+
+    >>> long = Condition("hover_time", "at least", 300.0)
+    >>> found = sweep(scree, axes, ["mass"], keep=[Frontier({"hover_time": "max", "mass": "min"}), Meets([long])])
+    >>> frontier, meets = found.results
+    >>> meets.count
+    6
+    """
+    grid = grid_of(build, axes, tables)
+    names = names_of(outputs)
+    collectors: list[keeping.Collector] = []
+    if keep is None:
+        if grid.size > LARGEST:
+            raise ValueError(
+                f"{grid.size:,} combinations are more than {LARGEST:,}: take fewer or coarser ranges "
+                f"({' x '.join(str(n) for n in grid.shape)}), or say what to keep of them"
+            )
+    else:
+        if isinstance(keep, Keep):
+            keep = [keep]
+        if grid.size > LARGEST_KEPT:
+            raise ValueError(f"{grid.size:,} combinations have no flat index: take fewer or coarser ranges")
+        for kind in keep:
+            if not isinstance(kind, Keep):
+                raise ValueError(f"keep takes Meets, Frontier, Counts and Parquet, got {type(kind).__name__}")
+        names = list(dict.fromkeys([*names, *names_of([n for kind in keep for n in kind.needs()])])) or ["mass"]
+    if executor is not None and not isinstance(executor, Executor):
+        raise ValueError(f"executor must be a concurrent.futures.Executor, got {type(executor).__name__}")
+    if executor is not None and processes is not None:
+        raise ValueError("give processes or an executor, not both")
+    chunks = -(-grid.size // CHUNK)
+    if processes is not None:
+        partners = min(executors.check_processes(processes), chunks) - 1
+    else:
+        # a worker of some other pool does not start further ones by itself
+        share = grid.size >= SHARED_FROM and multiprocessing.parent_process() is None
+        partners = min(executors.cores(), MOST_PROCESSES, chunks) - 1 if share else 0
+    executors.hold_memory()
+    asked = Question(build, grid, tuple(names), hold)
+    size, reached = grid.size, 0
+
+    def pieces() -> Iterator[tuple[int, int]]:
+        return ((start, min(start + CHUNK, size)) for start in range(0, size, CHUNK))
 
     def told(done: int) -> bool | None:
         return None if progress is None else progress(min(done * CHUNK, size), size)
 
-    if processes is None:
-        processes = min(os.cpu_count() or 1, MOST_PROCESSES) if size >= SHARED_FROM else 1
-    pieces = [(start, min(start + CHUNK, size)) for start in range(0, size, CHUNK)]
-    complete = worker_processes.share(_answers, job, pieces, take=take, partners=processes - 1, told=told)
-    return Sweep(clean, columns, {k: v.reshape(shape) for k, v in found.items()}, complete)
+    if keep is None:
+        found = np.empty((len(names), size), dtype=np.float32)
+        missing = np.ones(chunks, bool)
+
+        def take_all(piece: tuple[int, int], values: NDArray[np.float32]) -> None:
+            found[:, slice(*piece)] = values
+            missing[piece[0] // CHUNK] = False
+
+        complete = executors.walk(
+            answers, asked, pieces(), take=take_all, told=told, executor=executor, partners=partners, ordered=False
+        )
+        for chunk in np.flatnonzero(missing):
+            found[:, chunk * CHUNK : (chunk + 1) * CHUNK] = np.nan
+        values = {name: row.reshape(grid.shape) for name, row in zip(names, found, strict=True)}
+        return Sweep(grid.axes, grid.tables, values, complete)
+
+    def take(piece: tuple[int, int], parts: list[Any]) -> None:
+        nonlocal reached
+        for collector, part in zip(collectors, parts, strict=True):
+            collector.add(piece, part)
+        reached = piece[1]
+
+    complete = False
+    try:
+        for kind in keep:
+            collectors.append(kind.collector(grid, tuple(names)))
+        complete = executors.walk(
+            _parts, (asked, tuple(keep)), pieces(), take=take, told=told, executor=executor, partners=partners
+        )
+        return Kept(grid.axes, grid.tables, tuple(c.result(complete) for c in collectors), reached, complete)
+    finally:
+        for collector in collectors:
+            collector.close()
 
 
-class _Job(NamedTuple):
-    """What all chunks of a sweep have in common."""
-
-    build: Build
-    axes: dict[str, NDArray]
-    tables: dict[str, dict[str, NDArray]]
-    shape: tuple[int, ...]
-    outputs: tuple[str, ...]
-    margins: frozenset[str]
-    hold: float
-
-
-def _answers(job: _Job, piece: tuple[int, int]) -> dict[str, NDArray]:
-    """One chunk, first and last flat index: answers by name."""
-    index = np.arange(*piece)
-    places = np.unravel_index(index, job.shape) if job.shape else ()
-    changes: dict[str, NDArray] = {}
-    for (name, values), place in zip(job.axes.items(), places, strict=True):
-        if name in job.tables:
-            changes |= {field: column[place] for field, column in job.tables[name].items()}
-        else:
-            changes[name] = values[place]
-    a = Assessment(with_fields(job.build, changes), quick=True)
-    found = evaluate(a, list(job.outputs))
-    if job.margins:
-        found |= {k: v for k, v in margins.evaluate(a, hold=job.hold).items() if k in job.margins}
-    return {name: np.broadcast_to(value, index.shape).astype(np.float32) for name, value in found.items()}
+def _parts(setup: tuple[Question, tuple[Keep, ...]], piece: tuple[int, int]) -> list[Any]:
+    """One piece, reduced to what is kept of it: worked out where the answers are, so that little is sent."""
+    asked, keep = setup
+    values = dict(zip(asked.names, answers(asked, piece), strict=True))
+    return [kind.part(piece[0], values) for kind in keep]

@@ -1,6 +1,6 @@
-"""Twenty browsers at once move sliders: no error, memory bounded, every visitor sees their own build and no other's.
+"""Forty browsers at once move sliders: no error, memory bounded, every visitor sees their own build and no other's.
 
-    python tests/benchmarks/load.py [--browsers 20] [--minutes 5]
+    python tests/benchmarks/load.py [--browsers 40] [--minutes 5] [--savers 4]
 
 Starts its own server on a free port of this machine. Each browser is a context of one headless Chromium: own cookies,
 own session. It comes by a link of its own with a name, a KV and a mass that nobody else has, and goes round the
@@ -13,7 +13,16 @@ finished, it checks
 - no other visitor's name stands anywhere on the page, on any page;
 - no error box, no exception, no error in the console.
 
-Prints the server's memory at the start, each minute and at the end. The code is 1 when anything of this fails, the
+Meanwhile other processes save builds into the server's own database. One of them is killed every second or so, and
+every third may write no more than some kilobytes, as on a full disk. In the end the database is sound, and every build
+whose save was told done is there.
+
+When all have left, the server is watched until their sessions have ended by themselves: few files are open then, and
+its memory no longer grows.
+
+Prints the server's memory at the start, each minute and at the end, and what a visitor takes of it.
+
+The code is 1 when anything of this fails, the
 server's log has an error, somebody never moved, or the memory passes `MOST_MEGABYTES` or still grows in the last two
 thirds by more than `MOST_GROWTH`.
 """
@@ -24,9 +33,13 @@ import argparse
 import asyncio
 import random
 import re
+import sqlite3
+import subprocess
 import sys
 import tempfile
+import threading
 import time
+from contextlib import closing
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -50,12 +63,17 @@ KEYS = 4
 """Keys on a page before the next."""
 PATIENCE = 90_000
 """Longest wait for a finished page in the crowd. [ms]"""
+AFTERWARDS = 170.0
+"""Sessions end within two minutes after their visitors left; then some. [s]"""
+EMPTY_FILES = 40
+"""Open files of a server whose visitors have left: an estimate. Each session has three."""
 NAMES = re.compile(r"Visitor\d{3}x")
 ENDED = """() => {
     const old = document.querySelector('[data-stale="true"]') || document.querySelector('[data-testid="stSkeleton"]');
     const app = document.querySelector('[data-testid="stApp"]');
     return window.__watch && window.__watch.ended > 0 && !old && document.querySelector('.wi-sentence')
-        && document.querySelector('input[type=range]') && app.getAttribute('data-test-script-state') === 'notRunning';
+        && document.querySelector('.st-key-strip input[type=range]')
+        && app.getAttribute('data-test-script-state') === 'notRunning';
 }"""
 """The script has ended and all it sent is on the page."""
 STILL = "window.__watch.done(0)"
@@ -69,7 +87,8 @@ only: the framework's chart is handed a second state while it still draws the fi
 STATE = """() => JSON.stringify([window.__watch, performance.now(),
     document.querySelector('[data-testid=stApp]')?.getAttribute('data-test-script-state'),
     document.querySelectorAll('[data-stale="true"]').length, document.activeElement?.outerHTML.slice(0, 120),
-    document.querySelector('input[type=range]')?.value, document.querySelector('[role=dialog]')?.innerText])"""
+    document.querySelector('.st-key-strip input[type=range]')?.value,
+    document.querySelector('[role=dialog]')?.innerText])"""
 
 
 @dataclass
@@ -138,7 +157,8 @@ async def check(page: playwright.Page, who: Visitor, where: str) -> None:
     """Everything that must hold after a move."""
     who.checks += 1
     shown = await page.evaluate(
-        "[document.querySelector('input[type=range]').value, document.querySelector('.wi-sentence').innerText,"
+        "[document.querySelector('.st-key-strip input[type=range]').value,"
+        " document.querySelector('.wi-sentence').innerText,"
         " document.body.innerText,"
         " document.querySelectorAll('[data-testid=stException], [data-testid=stAlert]').length]"
     )
@@ -185,7 +205,7 @@ async def visit(browser: playwright.Browser, address: str, who: Visitor, *, end:
                 for _ in range(KEYS):
                     if time.monotonic() >= end:
                         break
-                    slider = page.get_by_role("slider").first
+                    slider = page.locator(".st-key-strip").get_by_role("slider")
                     step = float(await slider.get_attribute("step") or 1.0)
                     up = luck.random() < 0.5
                     begin = time.monotonic()
@@ -202,6 +222,111 @@ async def visit(browser: playwright.Browser, address: str, who: Visitor, *, end:
     except playwright.Error as stopped:
         who.note(f"stopped: {stopped}")
     await context.close()
+
+
+SAVER = """
+import sys
+sys.path.insert(0, {project!r})
+try:
+    import resource, signal
+    if {full}:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, ({most}, {most}))
+except ImportError:  # Windows has no such limit
+    pass
+from explorer.saved.store import FolderStore, StoreError
+store, mine = None, []
+for k in range(100_000):
+    try:
+        store = store or FolderStore({folder!r})
+        mine.append(store.save("Saver", {{"kv": 1000.0 + k, "text": "x" * 1900}}).key)
+        print("kept", mine[-1], flush=True)
+        if len(mine) > 3:
+            print("gone", mine[0], flush=True)
+            store.delete(mine.pop(0))
+        if k % 10 == 9:
+            store.builds()
+    except StoreError as told:
+        print("told", told, flush=True)
+        store = None
+"""
+
+
+class Savers:
+    """Processes that save into one database, killed and begun again."""
+
+    def __init__(self, folder: Path, count: int) -> None:
+        self.folder, self.count = folder, count
+        self.kept: set[str] = set()
+        self.gone: set[str] = set()
+        self.told: dict[str, int] = {}
+        self.killed = 0
+        self.strange: list[str] = []
+        self._stop = threading.Event()
+        self._threads = [threading.Thread(target=self._one, args=(k,)) for k in range(count)]
+
+    def __enter__(self) -> Savers:
+        for thread in self._threads:
+            thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        for thread in self._threads:
+            thread.join()
+
+    def _one(self, number: int) -> None:
+        luck = random.Random(number)
+        project = str(Path(propmodel.__file__).parents[1])
+        while not self._stop.is_set():
+            most = luck.randrange(20_000, 400_000)
+            code = SAVER.format(project=project, full=number % 3 == 2, most=most, folder=str(self.folder))
+            process = subprocess.Popen(
+                [sys.executable, "-c", code],
+                stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8",
+            )  # fmt: skip
+            timer = threading.Timer(luck.uniform(1.0, 2.0 * self.count), process.kill)
+            timer.start()
+            try:
+                for line in process.stdout or ():
+                    if line.endswith("\n"):  # a process that is killed may leave half a line
+                        self._note(line.strip())
+                    if self._stop.is_set():
+                        process.kill()
+            finally:
+                timer.cancel()
+                process.wait()
+            self.killed += 1
+
+    def _note(self, line: str) -> None:
+        kind, _, rest = line.partition(" ")
+        if kind == "told":
+            words = re.sub(r"\d+", "N", rest)[:90]
+            self.told[words] = self.told.get(words, 0) + 1
+        elif kind in ("kept", "gone"):
+            {"kept": self.kept, "gone": self.gone}[kind].add(rest)
+        elif line:
+            self.strange.append(line[:200])
+
+    def wrong(self) -> list[str]:
+        """What is wrong with the database in the end."""
+        wrong = [f"a saver said: {line}" for line in self.strange[:3]]
+        with closing(sqlite3.connect(self.folder / "saved.sqlite3")) as db:
+            if db.execute("PRAGMA integrity_check").fetchone() != ("ok",):
+                wrong.append("the database is damaged")
+            there = {key for (key,) in db.execute("SELECT key FROM builds")}
+        if lost := self.kept - self.gone - there:
+            wrong.append(f"{len(lost)} of {len(self.kept)} builds were lost: {sorted(lost)[:3]}")
+        if (self.folder / "set-aside").exists():
+            wrong.append(f"files were set aside: {[p.name for p in (self.folder / 'set-aside').iterdir()][:3]}")
+        if not self.kept:
+            wrong.append("nothing was saved")
+        return wrong
+
+
+def open_files(pid: int) -> int:
+    """Open files of a process."""
+    return len(list(Path(f"/proc/{pid}/fd").iterdir()))
 
 
 def resident(pid: int) -> float:
@@ -237,21 +362,46 @@ async def crowd(address: str, pid: int, crew: list[Visitor], *, seconds: float) 
     return memory
 
 
+def afterwards(pid: int, full: float, seconds: float) -> list[str]:
+    """Watch the server after its visitors have left; what is wrong."""
+    begun, before = time.monotonic(), open_files(pid)
+    while time.monotonic() - begun < seconds:
+        time.sleep(min(10.0, seconds))
+    left, memory = open_files(pid), resident(pid)
+    print(f"{seconds:.0f} s after they left: {left} open files of {before}, {memory:.0f} MB of {full:.0f} MB")
+    wrong = []
+    if memory > 1.05 * full:
+        wrong.append(f"memory grows without a visitor: {full:.0f} to {memory:.0f} MB")
+    if seconds >= AFTERWARDS and left > EMPTY_FILES:
+        wrong.append(f"{left} files are still open")
+    return wrong
+
+
 def main() -> int:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("--browsers", type=int, default=20)
+    parser.add_argument("--browsers", type=int, default=40)
     parser.add_argument("--minutes", type=float, default=5.0)
+    parser.add_argument("--savers", type=int, default=4, help="processes that save meanwhile")
+    parser.add_argument("--afterwards", type=float, default=AFTERWARDS, help="seconds to watch the empty server")
     asked = parser.parse_args()
     crew = [visitor(k) for k in range(asked.browsers)]
     with tempfile.TemporaryDirectory() as home:
         folder = Path(home)
         with served(folder) as running:
             server = running.process
-            memory = asyncio.run(crowd(running.address, server.pid, crew, seconds=60.0 * asked.minutes))
+            empty = resident(server.pid)
+            with Savers(folder / "data" / "propulsion-what-if", asked.savers) as savers:
+                memory = asyncio.run(crowd(running.address, server.pid, crew, seconds=60.0 * asked.minutes))
             wrong = [text for who in crew for text in who.wrong]
             if server.poll() is not None:
                 wrong.append(f"the server stopped with code {server.returncode}")
+            else:
+                wrong += afterwards(server.pid, memory[-1], asked.afterwards)
+        if asked.savers:
+            wrong += savers.wrong()
+            told = savers.told or "nothing"
+            print(f"{len(savers.kept)} builds saved, {savers.killed} processes killed, told: {told}")
         told = (folder / "server.log").read_text(encoding="utf-8", errors="replace")
     if re.search(r"Traceback|\bERROR\b", told):
         wrong.append(f"the server's log: {told[-1500:]}")
@@ -269,7 +419,7 @@ def main() -> int:
     print(
         f"{asked.browsers} browsers, {asked.minutes:g} minutes, {moves} moves, {checks} checks, slowest move "
         f"{max(who.slowest for who in crew):.1f} s, {restless} charts without rest, "
-        f"memory {memory[0]:.0f} to {memory[-1]:.0f} MB"
+        f"memory {empty:.0f} to {memory[-1]:.0f} MB, {(max(memory) - empty) / asked.browsers:.1f} MB a visitor"
     )
     for text in wrong[len([text for who in crew for text in who.wrong]) :]:
         print("WRONG", text)

@@ -111,8 +111,9 @@ def open_groups(page: Page, settle, part: str) -> None:
 
 @pytest.mark.parametrize(("width", "scheme"), [(1400, "light"), (390, "dark")])
 @pytest.mark.parametrize("file", FILES, ids=lambda f: f or "lift")
-def test_no_grave_fault_and_the_tab_key_reaches_every_control(visit, settle, file, width, scheme):
-    page = visit(file, width=width, scheme=scheme)
+def test_no_grave_fault_and_the_tab_key_reaches_every_control(look_at, settle, file, width, scheme):
+    """The second of a page finds its groups open already: nothing else is moved."""
+    page = look_at(file, width=width, scheme=scheme)
     if width > 1000:
         assert missed_by_the_tab_key(page) == []
     open_groups(page, settle, "stMain")
@@ -158,8 +159,8 @@ def test_no_grave_fault_in_the_side_panel_with_all_told(visit, settle):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_no_grave_fault_in_what_hangs_over_the_page(visit, settle, scheme):
-    page = visit("minutes", scheme=scheme)
+def test_no_grave_fault_in_what_hangs_over_the_page(look_at, settle, scheme):
+    page = look_at("minutes", scheme=scheme)
     buttons = page.locator('[data-testid="stPopoverButton"]:visible')
     assert buttons.count() >= 5
     for k in range(buttons.count()):

@@ -88,8 +88,9 @@ def test_a_phone_beside_the_bench(visit, settle):
 
 @pytest.mark.parametrize("width", [1400, 390])
 @pytest.mark.parametrize("where", ["plug_in", "cost", "shelf"])
-def test_no_page_scrolls_sideways(visit, width, where):
-    page = visit(where, width=width)
+def test_no_page_scrolls_sideways(look_at, width, where):
+    page = look_at(where, width=width)
+    expect(page.get_by_role("heading", level=1)).to_be_visible()
     assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth - window.innerWidth") <= 0
 
 

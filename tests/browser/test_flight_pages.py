@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from playwright.sync_api import expect
 
 PAGES = ("minutes", "margins", "dive")
 # An element of ours whose words run past the edge of the screen or of its own box.
@@ -21,11 +22,21 @@ def sentence(page) -> str:
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [390, 1400])
 @pytest.mark.parametrize("name", PAGES)
-def test_nothing_is_clipped(visit, name, width, scheme):
-    page = visit(name, width=width, height=900, scheme=scheme)
+def test_nothing_is_clipped(look_at, name, width, scheme):
+    page = look_at(name, width=width, height=900, scheme=scheme)
     assert "Scree" in sentence(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.evaluate(CLIPPED) == []
+
+
+def test_the_path_is_drawn_to_scale(look_at):
+    page = look_at("dive")
+    per_metre = page.evaluate(
+        """() => { const l = document.querySelector('.js-plotly-plot')._fullLayout;
+        const scale = a => a._length / (a.range[1] - a.range[0]);
+        return [scale(l.xaxis), scale(l.yaxis)]; }"""
+    )
+    assert per_metre[0] == pytest.approx(per_metre[1], rel=0.01)
 
 
 def test_each_page_leads_to_the_next_question(visit, settle):
@@ -35,7 +46,7 @@ def test_each_page_leads_to_the_next_question(visit, settle):
         ("Will it come out of the dive?", "Will it come out"),
     ):
         page.get_by_role("link", name=re.compile(re.escape(link))).click()
-        page.locator("h1.wi-ask", has_text=asked).wait_for()
+        expect(page.locator("h1.wi-ask", has_text=asked)).to_be_visible()
         settle(page)
 
 
@@ -69,13 +80,3 @@ def test_a_dive_begun_too_low_says_so(visit, settle):
     field.press("Enter")
     settle(page)
     page.wait_for_function("document.querySelector('.wi-sentence').innerText.includes('reaches the ground')")
-
-
-def test_the_path_is_drawn_to_scale(visit):
-    page = visit("dive")
-    per_metre = page.evaluate(
-        """() => { const l = document.querySelector('.js-plotly-plot')._fullLayout;
-        const scale = a => a._length / (a.range[1] - a.range[0]);
-        return [scale(l.xaxis), scale(l.yaxis)]; }"""
-    )
-    assert per_metre[0] == pytest.approx(per_metre[1], rel=0.01)

@@ -131,8 +131,8 @@ def test_numbers_behind_the_chart_open_and_download(visit, settle):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [390, 1024, 1400])
-def test_nothing_sticks_out_at_the_side(visit, width, scheme):
-    page = visit(width=width, scheme=scheme)
+def test_nothing_sticks_out_at_the_side(look_at, width, scheme):
+    page = look_at(width=width, scheme=scheme)
     expect(page.locator(SENTENCE)).to_be_visible()
     assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= page.evaluate(
         "document.querySelector('[data-testid=stMain]').clientWidth"
@@ -145,15 +145,15 @@ def test_nothing_sticks_out_at_the_side(visit, width, scheme):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_words_in_the_chart_take_the_ink_of_the_page(visit, scheme):
-    page = visit(scheme=scheme)
+def test_words_in_the_chart_take_the_ink_of_the_page(look_at, scheme):
+    page = look_at(scheme=scheme)
     ink = page.get_by_test_id("stApp").evaluate("node => getComputedStyle(node).color")
     text = page.locator(".js-plotly-plot .infolayer text").first
     assert text.evaluate("node => getComputedStyle(node).fill") == ink
 
 
-def test_the_chart_has_a_text_alternative(visit):
-    page = visit()
+def test_the_chart_has_a_text_alternative(look_at):
+    page = look_at()
     words = page.evaluate(
         """() => [...document.querySelectorAll('[data-testid=stPlotlyChart], [data-testid=stPlotlyChart] *')]
             .map(n => n.getAttribute('aria-label') || n.getAttribute('alt') || '').join(' ')"""
@@ -162,8 +162,8 @@ def test_the_chart_has_a_text_alternative(visit):
 
 
 @pytest.mark.parametrize("width", [390, 1400])
-def test_the_knob_strip_stays_in_view_beside_what_it_changes(visit, width):
-    page = visit(width=width)
+def test_the_knob_strip_stays_in_view_beside_what_it_changes(look_at, width):
+    page = look_at(width=width)
     page.evaluate("document.querySelector('[data-testid=stMain]').scrollTo(0, 1200)")
     page.wait_for_function("document.querySelector('[data-testid=stMain]').scrollTop > 900")
     # the slider's own input is a hidden pixel: look for what a person sees

@@ -69,9 +69,9 @@ def test_a_class_gets_exercises_that_know_right_from_wrong(visit, settle):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [390, 1400])
 @pytest.mark.parametrize("path", ["why", "why?story=cell&step=show", "why?story=spare&step=why&class=1"])
-def test_nothing_sticks_out_at_the_side(visit, settle, path, width, scheme):
-    page = visit(path, width=width, scheme=scheme)
-    settle(page)
+def test_nothing_sticks_out_at_the_side(look_at, path, width, scheme):
+    page = look_at(path, width=width, scheme=scheme)
+    expect(page.locator(".wi").first).to_be_visible()
     assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= page.evaluate(
         "document.querySelector('[data-testid=stMain]').clientWidth"
     )

@@ -13,6 +13,7 @@ import bench_files as typed
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from propmodel import bench
 
@@ -95,7 +96,7 @@ CELL = st.text(alphabet="0123456789.,-+e%;\"' \tVAµxrpm=@", max_size=8)
 
 def read_or_sentence(data: bytes) -> str | bench.BenchLog:
     """Read, or return the sentence; anything else fails the test."""
-    start = time.monotonic()
+    start = time.process_time()
     try:
         log = bench.read(data)
     except bench.BenchFileError as error:
@@ -106,7 +107,7 @@ def read_or_sentence(data: bytes) -> str | bench.BenchLog:
         assert sentence.isprintable()
         return sentence
     finally:
-        assert time.monotonic() - start < 10.0
+        assert time.process_time() - start < 10.0
     assert len(log.frame) > 0
     log.to_csv()
     return log
@@ -153,7 +154,7 @@ def test_no_file_at_all(source, words: str) -> None:
         bench.read(source)
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(150), suppress_health_check=[HealthCheck.too_slow])
 @given(
     cut=st.integers(0, len(PLAIN)),
     flips=st.lists(st.tuples(st.integers(0, len(PLAIN) - 1), st.integers(0, 255)), max_size=12),
@@ -167,13 +168,13 @@ def test_flipped_and_cut_bytes(cut: int, flips: list[tuple[int, int]], repeat: i
     read_or_sentence(bytes(data[:cut]) * repeat)
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(150))
 @given(st.binary(max_size=400))
 def test_any_bytes(data: bytes) -> None:
     read_or_sentence(data)
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(150))
 @given(st.lists(st.lists(CELL, min_size=1, max_size=7), min_size=1, max_size=12))
 def test_any_cells_below_a_good_heading(cells: list[list[str]]) -> None:
     read_or_sentence(("\n".join([",".join(typed.HEAD), *(",".join(row) for row in cells)])).encode())

@@ -6,8 +6,9 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from random_builds import build_of, builds, drawings, stacked
 
 import propmodel
@@ -30,8 +31,8 @@ from propmodel.powertrain.throttle_curve import throttle_curve
 from propmodel.studies.spread import draw
 
 MIX = Profile(0.2, 0.5, 0.2, 0.1, cruise_speed=12.0)
-few = settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow])
-some = settings(max_examples=40)
+few = settings(max_examples=examples(12))
+some = settings(max_examples=examples(40))
 
 
 def books(d, point):
@@ -140,7 +141,12 @@ def test_a_kept_row_of_throttles_gives_the_same_curve(build, charge, points):
     throttle, prop = np.linspace(0.0, 1.0, points), prepare(build, charge).prop
     row = throttle_curve(build, throttle, state_of_charge=charge)
     # C_P has a bend where its Reynolds range ends: a last small step over it leaves a little
-    bend = np.minimum(np.abs(row.rev_per_s / prop.slowest - 1.0), np.abs(row.rev_per_s / prop.fastest - 1.0)) < 1e-4
+    bend = (
+        np.minimum(
+            np.abs(row.rev_per_s / prop.clamp_low_speed - 1.0), np.abs(row.rev_per_s / prop.clamp_high_speed - 1.0)
+        )
+        < 1e-4
+    )
     for other in (throttle[:, None], throttle.tolist()):  # neither is a row that is kept
         curve = throttle_curve(build, other, state_of_charge=charge)
         np.testing.assert_array_equal(curve.status.ravel(), row.status)

@@ -33,7 +33,7 @@ class Propeller:
         self.__dict__.update(scalar)
         self.shape_c_t = [float(x) for x in ready.shape_c_t]
         self.shape_c_p = [float(x) for x in ready.shape_c_p]
-        self.joints = ready.joints
+        self.breakpoints = ready.breakpoints
 
     def static(self, n: float) -> tuple[float, float]:
         re = min(max(self.reynolds_factor * n, self.reynolds_low), self.reynolds_high)
@@ -50,7 +50,7 @@ class Propeller:
 
     def at(self, advance: float, n: float) -> tuple[float, float]:
         c_t, c_p = self.static(n)
-        end_t, end_p, hold, zero = self.joints
+        end_t, end_p, hold, zero = self.breakpoints
         u = max(advance, 0.0) / self.zero_thrust_advance_ratio
         x, (k1, k2, k3) = min(u, end_t), self.shape_c_t
         bulge = x * (k1 + x * (k2 + x * k3))
@@ -86,7 +86,7 @@ class Craft:
         self.cut, self.capacity = float(battery.cutoff_voltage(build.pack)), float(battery.capacity(build.pack))
         self.fresh, self.fresh_slow = self.pack(1.0, False), self.pack(1.0, True)
         self.low, self.low_slow = self.pack(self.reserve, False), self.pack(self.reserve, True)
-        pack, law = build.pack, battery._laws()[-1]
+        pack, law = build.pack, battery.resistance_laws()[-1]
         self.energy, self.drop = law.energy / GAS_CONSTANT, law.drop
         self.kelvin, self.air, self.leads = (
             float(np.asarray(x)) for x in (pack.temperature, build.air.temperature, pack.lead_resistance)

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
-START_SECONDS = 60
+START_SECONDS = 120
 
 
 def chromium() -> str | None:
@@ -41,8 +41,12 @@ def served(
     *,
     port_option: str = "--port",
     environment: Mapping[str, str] = os.environ,
+    base: str = "",
 ) -> Iterator[Served]:
-    """Start a command on a free port in a folder that is its home as well, wait until it is healthy, stop it."""
+    """Start a command on a free port in a folder that is its home as well, wait until it is healthy, stop it.
+
+    ``base`` is the path that it serves below.
+    """
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -57,7 +61,7 @@ def served(
             stderr=subprocess.STDOUT,
         )
         try:
-            _wait_until_healthy(port, process, log)
+            _wait_until_healthy(port, process, log, base)
             yield Served(port, process)
         finally:
             process.terminate()
@@ -68,12 +72,12 @@ def served(
                 process.wait()
 
 
-def _wait_until_healthy(port: int, process: subprocess.Popen, log: Path) -> None:
+def _wait_until_healthy(port: int, process: subprocess.Popen, log: Path, base: str) -> None:
     end = time.monotonic() + START_SECONDS
     while time.monotonic() < end:
         assert process.poll() is None, f"the server stopped with code {process.returncode}:\n{log.read_text()}"
         try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=2) as answer:
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}{base}/_stcore/health", timeout=2) as answer:
                 if answer.status == 200:
                     return
         except (urllib.error.URLError, OSError):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -21,7 +22,17 @@ from explorer.saved.store import StoreError
 from explorer.session import shelf, state
 from propmodel import parts
 
-__all__ = ["chosen_output", "condition_controls", "lists_block", "range_controls", "read_all", "typed_ranges"]
+__all__ = [
+    "Asked",
+    "asked_now",
+    "chosen_output",
+    "lists_block",
+    "more_conditions",
+    "range_controls",
+    "read_all",
+    "three_controls",
+    "typed_ranges",
+]
 
 NOUNS = {"motors": "motors", "propellers": "propellers", "packs": "packs", "controllers": "speed controllers"}
 REACHES = {"near": "near this build", "wide": "wide", "own": "as typed below"}
@@ -298,40 +309,64 @@ def _drop(kind: str) -> None:
 # ---- conditions -------------------------------------------------------------------------------------------
 
 BOUNDS = (
-    ("hover_time", "at least", "Hanging still at least, minutes"),
-    ("thrust_to_weight", "at least", "Pull at least, times"),
+    ("hover_time", "at least", "Hover at least, minutes"),
     ("mass", "at most", "Mass at most, g"),
     (PRICE, "at most", "Price at most"),
 )
+"""Conditions behind the fold; thrust to weight stands before it."""
 _FIRST_BOUNDS = {"thrust_to_weight": 2.0}
 
 
-def condition_controls(with_price: bool) -> tuple[str, str, list[tuple[str, Any, float | None]], str]:
-    """What must hold, and what the map shows."""
-    units = page_frame.units()
-    held: dict[str, float | None] = st.session_state.setdefault("choose_bounds", dict(_FIRST_BOUNDS))
-    asked = [b for b in BOUNDS if with_price or b[0] != PRICE]
-    found: list[tuple[str, Any, float | None]] = []
-    with st.container(key="choose_holds"):
-        columns = st.columns([*([1] * len(asked)), 2.4], gap="small", vertical_alignment="bottom")
-        for column, (name, kind, label) in zip(columns, asked, strict=False):
-            key = f"choose_bound:{name}"
-            with column:
-                held[name] = st.number_input(
-                    label,
-                    value=held.get(name),
-                    min_value=0.0,
-                    max_value=1e6,
-                    step=25.0 if name == "mass" else 0.5,
-                    key=key,
-                    format="%g",
-                    placeholder="any",
-                    help="Blank is not asked.",
-                )
-            typed = held[name]
-            found.append((name, kind, None if typed is None else picture.bound_si(name, typed)))
-        with columns[-1]:
-            limits = st.segmented_control(
+@dataclass(frozen=True)
+class Asked:
+    """What a reader asks of the combinations.
+
+    Parameters
+    ----------
+    x, y : str
+        Answers on the axes of the map; ``x`` is the one wanted most.
+    bounds : list of (answer, "at least" or "at most", SI or None)
+        None is not asked.
+    limits : str
+        One of `explorer.app_pages.choose.picture.LIMIT_WISHES`.
+    """
+
+    x: str
+    y: str
+    bounds: list[tuple[str, Any, float | None]]
+    limits: str
+
+
+def _bounds() -> dict[str, float | None]:
+    return st.session_state.setdefault("choose_bounds", dict(_FIRST_BOUNDS))
+
+
+def _bound(name: str, label: str) -> None:
+    held = _bounds()
+    held[name] = st.number_input(
+        label,
+        value=held.get(name),
+        min_value=0.0,
+        max_value=1e6,
+        step=25.0 if name == "mass" else 0.5,
+        key=f"choose_bound:{name}",
+        format="%g",
+        placeholder="any",
+        help="Blank is not asked.",
+    )
+
+
+def three_controls(with_price: bool) -> None:
+    """What is wanted most, the least thrust, and which limits must hold."""
+    names = (*ASKED, PRICE) if with_price else ASKED
+    with st.container(key="choose_three"):
+        want, thrust, hold = st.columns([1.6, 1.2, 1.9], gap="medium", vertical_alignment="bottom")
+        with want:
+            chosen_output("I want the best", "choose_x", "hover_time", help_="The answer wanted most.", names=names)
+        with thrust:
+            _bound("thrust_to_weight", "Thrust to weight at least")
+        with hold:
+            st.session_state["choose_limits_kept"] = st.segmented_control(
                 "Must hold",
                 LIMIT_WISHES,
                 default=st.session_state.get("choose_limits_kept", "every limit"),
@@ -340,36 +375,39 @@ def condition_controls(with_price: bool) -> tuple[str, str, list[tuple[str, Any,
                 help="What fits: cells, voltages and the propeller in the frame. Every limit: all margins too, "
                 "held flat out for 10 s.",
             )
-            st.session_state["choose_limits_kept"] = limits
+
+
+def more_conditions(with_price: bool) -> None:
+    """Further conditions, and the other axis of the map."""
+    units = page_frame.units()
     names = (*ASKED, PRICE) if with_price else ASKED
+    asked = [b for b in BOUNDS if with_price or b[0] != PRICE]
+    with st.container(key="choose_holds"):
+        for column, (name, _, label) in zip(st.columns(len(asked) + 1, gap="small"), asked, strict=False):
+            with column:
+                _bound(name, label)
+    also: dict[str, Any] = st.session_state.setdefault("choose_also", {"side": "at least", "value": None})
     with st.container(key="choose_axes"):
-        across, upwards, also, side, most = st.columns(
-            [1.5, 1.5, 1.6, 0.9, 0.9], gap="small", vertical_alignment="bottom"
-        )
-        with across:
-            x = chosen_output(
-                "Across", "choose_x", "hover_time", help_="Answer on the level axis of the map.", names=names
-            )
+        upwards, more_, side, most = st.columns([1.5, 1.6, 0.9, 0.9], gap="small", vertical_alignment="bottom")
         with upwards:
-            y = chosen_output(
-                "Upwards", "choose_y", "thrust_to_weight", help_="Answer on the upright axis.", names=names
+            chosen_output(
+                "Upwards on the map", "choose_y", "thrust_to_weight", help_="Answer on the upright axis.", names=names
             )
-        with also:
+        with more_:
             more = chosen_output(
                 "and this must be", "choose_more", "top_speed", help_="One more condition of your own.", names=names
             )
+        if also.get("of") != more:
+            also.update(of=more, side="at least" if LOOKS[more].better == "max" else "at most", value=None)
         with side:
-            kind = st.selectbox(
-                "side",
-                ("at least", "at most"),
-                key="choose_side",
-                label_visibility="hidden",
-                index=0 if LOOKS[more].better == "max" else 1,
-            )
+            also["side"] = st.selectbox(
+                "side", ("at least", "at most"), key=f"choose_side:{more}", label_visibility="hidden",
+                index=0 if also["side"] == "at least" else 1,
+            )  # fmt: skip
         with most:
-            typed = st.number_input(
+            also["value"] = st.number_input(
                 f"value, {picture.unit_of(more, units)}",
-                value=None,
+                value=also["value"],
                 key=f"choose_more_value:{more}",
                 format="%g",
                 placeholder="any",
@@ -377,8 +415,20 @@ def condition_controls(with_price: bool) -> tuple[str, str, list[tuple[str, Any,
                 min_value=0.0,
                 max_value=1e6,
             )
-    if typed is not None:
-        found.append((more, kind, picture.unshown(more, float(typed), units)))
+
+
+def asked_now(with_price: bool) -> Asked:
+    """What the controls say, those behind the fold too."""
+    held, kept = _bounds(), st.session_state.get("choose_kept", {})
+    found: list[tuple[str, Any, float | None]] = [
+        (name, kind, None if held.get(name) is None else picture.bound_si(name, held[name]))
+        for name, kind, _ in (("thrust_to_weight", "at least", ""), *BOUNDS)
+        if with_price or name != PRICE
+    ]
+    also = st.session_state.get("choose_also", {})
+    if also.get("value") is not None:
+        found.append((also["of"], also["side"], picture.unshown(also["of"], float(also["value"]), page_frame.units())))
+    x, y = kept.get("choose_x", "hover_time"), kept.get("choose_y", "thrust_to_weight")
     if x == y:
         y = "thrust_to_weight" if x != "thrust_to_weight" else "hover_time"
-    return x, y, found, limits
+    return Asked(x, y, found, st.session_state.get("choose_limits_kept", "every limit"))

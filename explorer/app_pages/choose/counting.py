@@ -1,7 +1,7 @@
 """What the Choose page asks of the engine, each answer kept; sweeps are counted in a thread that can be stopped.
 
 A sweep of a million combinations takes seconds and a hundred megabytes: two at a time are counted on the whole server
-and the last few are kept for all visitors, within a bound.
+(or sent to the cluster that it was told of) and the last few are kept for all visitors, within a bound.
 """
 
 from __future__ import annotations
@@ -18,8 +18,9 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from explorer.app_pages.choose.cluster import Cluster, Place, scheduler_address
 from explorer.app_pages.choose.picture import HEADLINES, LOOKS
-from explorer.app_pages.choose.plan import Plan, Values, plan, priced
+from explorer.app_pages.choose.plan import Plan, Values, next_sold, plan, priced
 from explorer.forecasts import headlines
 from explorer.forecasts.mixed_flight import WAY, way_times
 from explorer.inputs import FIELDS, Inputs
@@ -29,7 +30,7 @@ from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
 from propmodel.base.units import GRAM, INCH, MAH
 from propmodel.flight.endurance import Profile, flight_time
-from propmodel.studies.sensitivity import Effect, InputStep, standing_at, steps
+from propmodel.studies.sensitivity import Effect, InputStep, steps
 from propmodel.studies.solve_for import Solution, solve_for
 from propmodel.studies.spread import READINGS, Contribution, contributions, draw, reading_gains
 from propmodel.studies.sweep import Sweep, sweep
@@ -68,6 +69,8 @@ class Counted:
 
     plan: Plan
     found: Sweep
+    where: str = ""
+    """Where it was counted, in words; empty where no cluster was asked for."""
 
 
 class Keeper:
@@ -94,6 +97,12 @@ class Keeper:
 
 def _bytes(counted: Counted) -> int:
     return sum(v.nbytes for v in counted.found.values.values())
+
+
+@st.cache_resource
+def cluster() -> Cluster:
+    """The connection of this server to its cluster."""
+    return Cluster(scheduler_address())
 
 
 @st.cache_resource
@@ -127,6 +136,8 @@ class Job:
         self.fault = ""
         self.stopped = False
         self.waiting = True
+        self.away = False
+        """On the cluster now."""
         self._plan, self._keeper = planned, held
         self._outputs = tuple(k for k in outputs if k != WAY)
         # minutes flown one way are a count of their own after the other answers
@@ -162,7 +173,7 @@ class Job:
                     self.stopped = True
                     return
                 p = self._plan
-                found = sweep(p.base, p.axes, list(self._outputs), tables=p.tables, hold=HOLD, progress=self._progress)
+                found, where = self._swept()
                 if not found.complete:
                     self.stopped = True
                     return
@@ -172,7 +183,7 @@ class Job:
                         self.stopped = True
                         return
                     found = replace(found, values={**found.values, WAY: minutes})
-                self.answer = Counted(p, priced(found, p.prices))
+                self.answer = Counted(p, priced(found, p.prices), where)
                 self._keeper.put(self.key, self.answer)
             finally:
                 self._keeper.turn.release()
@@ -183,6 +194,26 @@ class Job:
             self.fault = "These combinations could not be counted. Change a range, or take a coarser step."
         finally:
             self._ready.set()
+
+    def _swept(self) -> tuple[Sweep, str]:
+        """The sweep, on the cluster or here, and where in words."""
+        place = cluster().place(self.size)
+        if place.executor is not None:
+            self.away = True
+            try:
+                return self._sweep(place), place.words
+            except RuntimeError as wrong:
+                place = cluster().lost(wrong)
+            finally:
+                self.away = False
+        return self._sweep(place), place.words
+
+    def _sweep(self, place: Place) -> Sweep:
+        p = self._plan
+        return sweep(
+            p.base, p.axes, list(self._outputs), tables=p.tables, hold=HOLD, progress=self._progress,
+            executor=place.executor,
+        )  # fmt: skip
 
     def stop(self) -> None:
         """Stop counting; what was counted is dropped, the last good picture stays."""
@@ -316,7 +347,7 @@ class Change:
 
 
 def changes(inputs: Inputs, output: str) -> list[Change]:
-    """Every practical step, what buys most first."""
+    """Every step to the next size that is sold, what gains most first."""
     return _changes(headlines.plain(inputs), output)
 
 
@@ -327,7 +358,7 @@ def _changes(inputs: Inputs, output: str) -> list[Change]:
     way = headlines.profile(inputs)
     before = {k: float(v) for k, v in _evaluate(Assessment(made), names, way).items()}
     now = _broken(made)
-    effects = steps(made, [n for n in names if n != WAY], choose=_can_buy)
+    effects = steps(made, [n for n in names if n != WAY], moves=next_sold(inputs))
     if output == WAY:
         effects = [_flown(made, effect, before[WAY], way) for effect in effects]
     found = [_change(made, effect, output, before, now) for effect in effects]
@@ -339,11 +370,6 @@ def _flown(made: Build, effect: Effect, before: float, way: Profile) -> Effect:
     after = float(flight_time(stepped(made, effect.step), way).time)
     ratio = after / before - 1.0 if before > 0.0 else math.nan
     return effect._replace(values={**effect.values, WAY: after}, relative={**effect.relative, WAY: ratio})
-
-
-def _can_buy(step: InputStep) -> bool:
-    """The day's air is no choice, and nobody buys a colder pack."""
-    return step.field not in ("air temperature", "altitude", "pack.temperature")
 
 
 def _gain(name: str, relative: float) -> float:
@@ -367,9 +393,6 @@ def _change(made: Build, effect: Effect, output: str, before: dict[str, float], 
 
 def stepped(made: Build, step: InputStep) -> Build:
     """A build after one step."""
-    if step.field in ("altitude", "air temperature"):
-        kind = "altitude_step" if step.field == "altitude" else "temperature_step"
-        return standing_at(made, **{kind: step.change})
     part, _, name = step.field.partition(".")
     old = getattr(getattr(made, part), name) if name else getattr(made, part)
     return with_fields(made, {step.field: float(np.asarray(old)) + step.change})

@@ -43,6 +43,8 @@ class Mark:
     name: str
     x: float
     y: float
+    over: int = 0
+    """Limits that it breaks."""
 
 
 # ---- the map ----------------------------------------------------------------------------------------------
@@ -190,11 +192,12 @@ def _mark(figure: go.Figure, mark: Mark, seen: Picture, units: Units, *, of_pinn
                 "line": {"width": width + extra},
             },
         )
+    over = "" if not mark.over else " ✕ over a limit" if mark.over == 1 else f" ✕ over {mark.over} limits"
     edges = shown(seen.x, seen.x_edges, units)
     share = (x - edges[0]) / (edges[-1] - edges[0])
     right = (right and share < 0.85) or share < 0.15
     figure.add_annotation(
-        text="pinned" if of_pinned else "<b>this build</b>",
+        text="pinned" if of_pinned else f"<b>this build</b>{over}",
         x=x,
         y=y,
         xanchor="left" if right else "right",
@@ -242,18 +245,13 @@ def change_bars(found: Sequence[Change], output: str, units: Units) -> str:
         HTML.
     """
     worth = [c for c in found if c.buys >= LEAST_BOUGHT]
-    rest = [c for c in found if not c.buys >= LEAST_BOUGHT]
     if not worth:
         return f'<p class="wi-small">No single step buys {html.escape(LOOKS[output].words)}.</p>'
     longest = min(max([c.buys for c in worth] + [min(c.cost, 9.0) for c in worth]), BARS_TOP)
     rows = "".join(_change_row(c, output, longest, units) for c in worth)
-    tail = ""
-    if rest:
-        words = ", ".join(html.escape(c.words) for c in rest)
-        tail = f'<p class="wi-small">No gain from: {words}.</p>'
     return (
         '<div class="wi-buys"><div class="head" aria-hidden="true"><span></span><span>what it costs</span>'
-        f"<span>what it buys</span></div><ul>{rows}</ul>{tail}</div>"
+        f"<span>what it buys</span></div><ul>{rows}</ul></div>"
     )
 
 

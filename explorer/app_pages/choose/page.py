@@ -14,11 +14,13 @@ from explorer.app_pages.choose import counting as choice_answers
 from explorer.app_pages.choose import figures, plan
 from explorer.app_pages.choose import picture as choice_picture
 from explorer.app_pages.choose.controls import (
+    asked_now,
     chosen_output,
-    condition_controls,
     lists_block,
+    more_conditions,
     range_controls,
     read_all,
+    three_controls,
     typed_ranges,
 )
 from explorer.app_pages.choose.picture import HEADLINES, LOOKS, Picture, reads
@@ -38,6 +40,8 @@ FIRST_PATIENCE = 3.0
 """The same on a first visit, when there is no picture to keep. [s]"""
 POLL = 0.3
 KEPT_FOR_CSV = 20_000
+BOUGHT = ("motor.", "propeller.", "pack.")
+"""Fields that a part in a shop decides; the frame and what it carries are no tip."""
 
 
 @dataclass(frozen=True)
@@ -63,10 +67,12 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     """Draw the page."""
     page_frame.say('<h1 class="wi-ask">Which combination is best for me?</h1>')
     page_frame.notice()
-    what_to_change(inputs)
     combinations(inputs, pin)
+    what_to_change(inputs)
     solve_sentence(inputs)
-    spread_block(inputs)
+    with st.expander("Where the spread comes from", key="choose_spread_open", on_change="rerun") as box:
+        if box.open:
+            spread_block(inputs)
     page_frame.next_question("plug_in", "Is it safe to plug in?")
 
 
@@ -78,7 +84,7 @@ def what_to_change(inputs: Inputs) -> None:
     units = page_frame.units()
     title, pick = st.columns([3, 1.3], vertical_alignment="bottom")
     with title:
-        page_frame.section("What should I change?", "one step of each thing you can buy; all else stays")
+        page_frame.section("What should I change?", "the next size sold of one part; all else stays")
     with pick:
         output = chosen_output("I want better", "choose_output", "hover_time", help_="The answer to be improved.")
     found = choice_answers.changes(inputs, output)
@@ -88,11 +94,11 @@ def what_to_change(inputs: Inputs) -> None:
 
 def change_sentence(found: list[choice_answers.Change], output: str) -> str:
     """The best step that breaks no further limit, in words."""
-    clean = [c for c in found if c.buys >= figures.LEAST_BOUGHT and not c.over]
+    clean = [c for c in found if c.buys >= figures.LEAST_BOUGHT and not c.over and c.path.startswith(BOUGHT)]
     if not clean:
         return (
-            '<p class="wi-small">No single step betters this without breaking a limit; '
-            "the combinations below change several things at once.</p>"
+            '<p class="wi-small">No single part that is sold betters this without breaking a limit; '
+            "the combinations above change several parts at once.</p>"
         )
     best = clean[0]
     gain = choice_picture.change_words(output, best.after, best.before)
@@ -102,9 +108,8 @@ def change_sentence(found: list[choice_answers.Change], output: str) -> str:
         name = "" if best.cost_of == "mass" else f" in {LOOKS[best.cost_of].words}"
         cost = f"; it costs {html.escape(lost)}{html.escape(name)}"
     return (
-        f'<p class="wi-answer">The step that buys most and breaks no further limit is '
-        f'<b class="n">{html.escape(best.words)}</b>: '
-        f"{html.escape(gain)}{cost}.</p>"
+        f'<p class="wi-answer">Best single change that breaks no new limit: '
+        f'<b class="n">{html.escape(best.words)}</b>, {html.escape(gain)}{cost}.</p>'
     )
 
 
@@ -127,11 +132,17 @@ def change_frame(found: list[choice_answers.Change], output: str) -> pd.DataFram
 @st.fragment
 def combinations(inputs: Inputs, pin: Inputs | None) -> None:
     """Ranges, conditions, the map, the winners."""
-    page_frame.section("All combinations", "of the parts below on this frame, with this ESC, in this air")
-    held = typed_ranges(inputs)
+    answer = st.container(key="choose_answer")
     frames: dict[str, pd.DataFrame] = st.session_state.setdefault("choose_lists", {})
-    range_controls(held, frames)
+    with_price = any("price [-]" in f and f["price [-]"].notna().any() for f in frames.values())
+    three_controls(with_price)
+    held = typed_ranges(inputs)
+    with st.expander("What is tried, more conditions", key="choose_more_open", on_change="rerun") as box:
+        if box.open:
+            range_controls(held, frames)
+            more_conditions(with_price)
     lists_block(frames)
+    held = typed_ranges(inputs)
     gone = tuple(name for kind in frames for name in plan.dropped_by(kind))
     faults: list[str] = []
     values: dict[str, tuple] = {}
@@ -141,20 +152,36 @@ def combinations(inputs: Inputs, pin: Inputs | None) -> None:
             faults.append(words)
     except RangeError as wrong:
         faults += str(wrong).split("\n")
-    with_price = any("price [-]" in f and f["price [-]"].notna().any() for f in frames.values())
-    x, y, bounds, limits = condition_controls(with_price)
+    asked = asked_now(with_price)
     counting = st.container(key="choose_counting")
     seen: Seen | None = st.session_state.get("choose_seen")
     if not faults:
-        seen, more = counted(inputs, pin, values, frames, x, y, bounds, limits, counting, seen)
+        seen, more = counted(inputs, pin, values, frames, asked.x, asked.y, asked.bounds, asked.limits, counting, seen)
         faults += more
     with counting:
         if faults:
             body = "".join(f'<p class="wi-notice" role="status">{html.escape(f)}</p>' for f in faults)
             stays = '<p class="wi-small">The last good picture stays below.</p>' if seen else ""
             page_frame.say(body + stays)
+    with answer:
+        page_frame.say(f'<p class="wi-answer">{best_words(inputs, seen)}</p>')
     if seen is not None:
         show(inputs, pin, seen)
+
+
+def best_words(inputs: Inputs, seen: Seen | None) -> str:
+    """The best combination that holds, in the words of a shop; HTML."""
+    if seen is None or not seen.picture.winners:
+        return "No combination of these parts holds what you ask. Ask less, or try more parts."
+    p = seen.picture
+    sense = 1.0 if LOOKS[p.x].better == "max" else -1.0
+    index = max(p.winners, key=lambda k: sense * seen.answers[k][p.x])
+    got, now = seen.answers[index], point_of(inputs, (p.x,))[p.x]
+    told = ", ".join(html.escape(_answer(n, got[n], seen.bands.get(index, {}).get(n))) for n in (p.x, p.y))
+    against = ""
+    if math.isfinite(now) and (words := choice_picture.change_words(p.x, got[p.x], now)) != "the same":
+        against = f"; {html.escape(words)} than this build"
+    return f'Best in {LOOKS[p.x].words}: <b class="n">{html.escape(seen.labels[index])}</b>. {told}{against}.'
 
 
 # ---- counting ---------------------------------------------------------------------------------------------
@@ -205,7 +232,7 @@ def counted(
         if math.isfinite(p[x]) and math.isfinite(p[y])
     ]
     made = choice_picture.picture(found, asked, x=x, y=y, also=also)
-    words = choice_picture.holds_words(made, units)
+    words = " ".join(filter(None, [choice_picture.holds_words(made, units), job.answer.where]))
     question = repr((inputs, values, {k: f.to_csv() for k, f in frames.items()}))
     if made.holding == 0 and before is not None and before.question == question:
         # the same combinations: the last map stays; of others the empty map is drawn
@@ -260,6 +287,8 @@ def waiting(key: str) -> None:
             st.rerun()
         with st.container(horizontal=True, vertical_alignment="center"):
             done = "waiting for its turn" if job.waiting else f"counting {plan.many(job.done)} of {plan.many(job.size)}"
+            if job.away:
+                done += " on the cluster"
             page_frame.say(f'<p class="wi-small" role="status">{done}</p>')
             st.button("stop", key="choose_stop", on_click=job.stop, type="tertiary", help="The last picture stays.")
 
@@ -281,7 +310,8 @@ def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
     units, p = page_frame.units(), seen.picture
     here = point_of(inputs, (p.x, p.y))
     there = None if pin is None else point_of(pin, (p.x, p.y))
-    this = figures.Mark(inputs.name, here[p.x], here[p.y])
+    broken = choice_answers.broken(inputs)
+    this = figures.Mark(inputs.name, here[p.x], here[p.y], over=len(broken))
     other = None if pin is None or there is None else figures.Mark(pin.name, there[p.x], there[p.y])
     labels = [seen.labels[int(k)] for k in p.frontier]
     event = st.plotly_chart(
@@ -311,7 +341,6 @@ def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
             '<p class="wi-small">This build has measured parts; the combinations are forecast from labels, so the one '
             "with its labels may lie beside its ring.</p>"
         )
-    broken = choice_answers.broken(inputs)
     if broken:
         page_frame.say(f'<p class="wi-small">This build itself breaks a limit.{figures.over_words(broken)}</p>')
     winners(inputs, seen)
@@ -323,46 +352,42 @@ def measured_parts(inputs: Inputs) -> list[str]:
 
 
 def winners(inputs: Inputs, seen: Seen) -> None:
-    """At most eight rows along the frontier, in the words of a shop."""
+    """At most eight rows along the frontier, in the words of a shop, and a button to load each."""
     p, units = seen.picture, page_frame.units()
     if not p.winners:
         return
     page_frame.section("What to look for", f"along the frontier, from {LOOKS[p.y].words} to {LOOKS[p.x].words}")
     names = list(dict.fromkeys([p.x, p.y, "mass", *(k for k in (PRICE,) if k in seen.answers[p.winners[0]])]))
     now = point_of(inputs, tuple(names))
-    with st.container(key="choose_winners"):
-        for index in p.winners:
-            text, button = st.columns([6, 1], vertical_alignment="center")
-            got = seen.answers[index]
-            with text:
-                numbers = ", ".join(html.escape(_answer(n, got[n], seen.bands.get(index, {}).get(n))) for n in names)
-                against = [
-                    words
-                    for n in dict.fromkeys((p.x, p.y, "mass"))
-                    if math.isfinite(now[n])
-                    and math.isfinite(got[n])
-                    and (words := choice_picture.change_words(n, got[n], now[n])) != "the same"
-                ]
-                over = figures.over_words(seen.over.get(index, ()))
-                than = f" · {html.escape(', '.join(against))}" if against else ""
-                page_frame.say(
-                    f'<div class="wi-win"><b>{html.escape(seen.labels[index])}</b>'
-                    f'<span class="why">{numbers}{than}{over}</span></div>'
-                )
-            with button:
-                if st.button(
-                    page_frame.told_apart("Load", seen.labels[index]),
-                    key=f"choose_load:{index}",
-                    help=f"Make {page_frame.tame(seen.labels[index][:80])} the build.",
-                    width="stretch",
-                ):
-                    load_dot(seen, index)
-                    st.rerun()
+    headings = ["No.", "Motor; propeller; pack", *(LOOKS[n].words for n in names), "against this build"]
+    rows = []
+    for number, index in enumerate(p.winners, start=1):
+        got = seen.answers[index]
+        against = [
+            words
+            for n in dict.fromkeys((p.x, p.y, "mass"))
+            if math.isfinite(now[n])
+            and math.isfinite(got[n])
+            and (words := choice_picture.change_words(n, got[n], now[n])) != "the same"
+        ]
+        over = seen.over.get(index, ())
+        told = [_answer(n, got[n], seen.bands.get(index, {}).get(n)) for n in names]
+        beside = ", ".join(against) + (f"; over: {', '.join(over)}" if over else "")
+        rows.append([f"{number}", seen.labels[index], *told, beside])
+    page_frame.say(page_frame.table(headings, rows, caption="What to look for"))
+    with st.container(key="choose_winners", horizontal=True):
+        for number, index in enumerate(p.winners, start=1):
+            if st.button(
+                page_frame.told_apart(f"Load {number}", seen.labels[index]),
+                key=f"choose_load:{index}",
+                help=f"Make {page_frame.tame(seen.labels[index][:80])} the build.",
+            ):
+                load_dot(seen, index)
+                st.rerun()
     edge = f" {html.escape(seen.edge)}" if seen.edge else ""
     page_frame.say(
-        '<p class="wi-small">The second line of each: its answers, in brackets where 8 in 10 craft with these labels '
-        "land, and how the forecast differs from this build. "
-        f"All are forecasts from labels: load one and read its margins before you buy.{edge}</p>"
+        '<p class="wi-small">In brackets: where 8 in 10 craft with these labels land. '
+        f"Load one and read its margins before you buy.{edge}</p>"
     )
     page_frame.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
     st.download_button(

@@ -23,6 +23,7 @@ from propmodel import parts
 from propmodel.assembly.build import Build, with_fields
 from propmodel.base.units import GRAM, INCH, MAH, MILLIOHM, MM
 from propmodel.components import battery, motor, propeller
+from propmodel.studies.sensitivity import InputStep
 from propmodel.studies.sweep import Sweep
 
 __all__ = [
@@ -41,6 +42,7 @@ __all__ = [
     "inside",
     "loaded",
     "many",
+    "next_sold",
     "plan",
     "priced",
     "read_chemistries",
@@ -87,6 +89,10 @@ STATORS_SOLD = tuple(
     }.items()
     for h in heights
 )  # fmt: skip
+
+
+CELLS_SOLD = (1, 2, 3, 4, 6, 8, 12)
+"""Cells of the packs that every shop has; five and seven are rare."""
 
 
 @dataclass(frozen=True)
@@ -361,16 +367,77 @@ def around(inputs: Inputs, *, wide: bool = False) -> dict[str, Any]:
     now = (inputs.stator_d_mm, inputs.stator_h_mm)
     near = sorted(STATORS_SOLD, key=lambda s: abs(math.log(_volume(s) / _volume(now))) + abs(s[0] - now[0]) / 25.0)
     out["stator"] = ", ".join(stator_text(s) for s in sorted({now, *near[: 6 if wide else 4]}, key=_volume))
-    out["diameter_in"] = _sold_text("diameter_in", d - max(0.15 * d, 0.5) * k, d + max(0.1 * d, 0.5) * k, d)
+    # propellers of one class: they fit one frame, a 5-inch takes 5 to 5.2
+    least_d, most_d = (0.85 * d, 1.1 * d) if wide else (0.975 * d, 1.02 * d)
+    out["diameter_in"] = _sold_text("diameter_in", least_d, most_d, d)
     step = 0.2 if p < 2.5 else 0.4 if p < 6.0 else 0.5
     pitches = sorted({round(p + step * n, 2) for n in range(-3 if wide else -2, 4 if wide else 3)})
     least, most = _allowed("pitch_in")
     out["pitch_in"] = span_text([v for v in pitches if least <= v <= most and 0.3 <= v / d <= 1.2] or [p])
     out["blades"] = "2 to 4" if d < 8.0 else "2, 3"
-    out["cells"] = f"{max(1, inputs.cells - (2 if wide else 1)):g} to {min(14, inputs.cells + (2 if wide else 1)):g}"
+    out["cells"] = ", ".join(f"{n}" for n in _cells_near(inputs.cells, wide=wide))
     out["capacity_mah"] = _sold_text("capacity_mah", mah * (0.45 if wide else 0.6), mah * (2.0 if wide else 1.6), mah)
     out["chemistry"] = (inputs.chemistry,)
     return out
+
+
+def _cells_near(cells: int, *, wide: bool) -> list[int]:
+    """Packs of the class: the one there is, and those sold beside it."""
+    sold = sorted({cells, *CELLS_SOLD})
+    at = sold.index(cells)
+    # a step up costs every other part its rating: only where a wide look is asked for
+    return sold[max(at - 1, 0) : at + (2 if wide or cells < 6 else 1)]
+
+
+_NEXT = {
+    # field of the build, its range, SI of one typed unit, least relative step, words
+    "motor.kv": ("kv", 1.0, 0.04, "{:g} KV"),
+    "propeller.diameter": ("diameter_in", INCH, 0.015, "{:g} in propellers"),
+    "propeller.pitch": ("pitch_in", INCH, 0.06, "{:g} in pitch"),
+    "pack.capacity_ah": ("capacity_mah", MAH, 0.05, "a {:g} mAh pack"),
+}
+
+
+def next_sold(inputs: Inputs) -> tuple[InputStep, ...]:
+    """Steps to the next size that is sold, up and down, and three that cost nothing.
+
+    Parameters
+    ----------
+    inputs : Inputs
+
+    Returns
+    -------
+    tuple of InputStep
+
+    Examples
+    --------
+    >>> [step.words for step in next_sold(Inputs())][:4]
+    ['2050 KV', '1850 KV', '5.2 in propellers', '5 in propellers']
+    """
+    found: list[InputStep] = []
+    for path, (name, scale, least, words) in _NEXT.items():
+        now = float(getattr(inputs, name))
+        sold = RANGES[name].sold
+        up = next((v for v in sold if v >= now * (1.0 + least)), None)
+        down = next((v for v in reversed(sold) if v <= now * (1.0 - least)), None)
+        found += [InputStep(path, (v - now) * scale, words.format(v)) for v in (up, down) if v is not None]
+    for count in (inputs.blades + 1, inputs.blades - 1):
+        found.append(InputStep("propeller.blades", float(count - inputs.blades), f"{count} blades"))
+    wide, tall = inputs.stator_d_mm, inputs.stator_h_mm
+    heights = sorted(h for d, h in STATORS_SOLD if d == wide)
+    taller, flatter = [h for h in heights if h > tall][:1], [h for h in heights if h < tall][-1:]
+    for height in taller + flatter:
+        found.append(InputStep("motor.stator_height", (height - tall) * MM, f"{stator_text((wide, height))} motors"))
+    sold_cells = sorted({inputs.cells, *CELLS_SOLD})
+    at = sold_cells.index(inputs.cells)
+    for cells in sold_cells[at + 1 : at + 2] + sold_cells[max(at - 1, 0) : at]:
+        found.append(InputStep("pack.cells", float(cells - inputs.cells), f"{cells} cells"))
+    return (
+        *found,
+        InputStep("craft.payload_mass", 50.0 * GRAM, "50 g more to carry"),
+        InputStep("craft.frame_mass", -50.0 * GRAM, "50 g off the frame"),
+        InputStep("command_cap", -0.10, "a throttle cap 10 points lower"),
+    )
 
 
 def _clipped(name: str, low: float, high: float, step: float) -> str:

@@ -64,7 +64,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     weekend = more(rates, prices, pin)
     bill = answers.cost(inputs, rates, prices)
     with top:
-        page_frame.say(f'<p class="wi-sentence wb-head">{sentence(inputs, rates, bill)}</p>')
+        page_frame.say(f'<p class="wi-sentence wb-head">{page_frame.first_sentence(sentence(inputs, rates, bill))}</p>')
         page_frame.notice()
         strips(inputs, pin, rates, prices, bill)
     used = costs.consumption(answers.session_of(inputs, rates))

@@ -12,7 +12,7 @@ import streamlit as st
 from explorer.app_pages.dive import answers, figures, words
 from explorer.controls import page_frame
 from explorer.inputs import Inputs
-from explorer.session import state
+from explorer.session import state, typed_labels
 
 ENTRIES = {"nose_down": "nose down", "flat": "flat, motors idle"}
 CAUTION = (
@@ -31,22 +31,27 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     # the pinned craft flies this dive: same fall, same pilot, same charge
     same = None if pin is None else _same_dive(inputs, pin)
     other = None if same is None else answers.dive(same, entry=entry, start_height=start)
+    opening = page_frame.first_sentence(words.dive_opening(inputs, this, start=start))
     page_frame.say(
         '<h1 class="wi-ask">Will it come out of the dive?</h1>'
-        f'<div class="wi-short"><p class="wi-sentence">{words.dive_opening(inputs, this, start=start)}</p></div>'
+        f'<div class="wi-short"><p class="wi-sentence">{opening}</p></div>'
         f'<p class="wi-caution" role="note">{words.dive_caution(this)}</p>'
         f'<p class="wi-pinned">{words.pinned_dive(this, pin, other)}</p>'
     )
-    page_frame.leans_on()
+    page_frame.guessed()
     page_frame.notice()
     page_frame.knob_strip()
+    if page_frame.waits(inputs):
+        return
     controls(this)
     left, right = st.columns([2, 1], gap="large")
     with left:
         tall = figures.dive_frame((this, other), start)
         axis = state.axis("dive height", tall)  # stays while the values move
         figure = figures.dive_figure(this, other, start=start, top=axis.top, tick=tick_of(axis.top))
-        three = words.dive_three(inputs, this)
+        three = ["No verdict while labels are open."]
+        if not typed_labels.opened():
+            three = words.dive_three(inputs, this)
         page_frame.chart(figure, key="dive_path", alt=" ".join(three))
         page_frame.say(_key(None if pin is None else pin.name))
     with right:

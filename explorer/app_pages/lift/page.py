@@ -50,18 +50,18 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     units = page_frame.units()
     head = head_of(inputs)
     pin_head = None if pin is None else head_of(pin)
-    limits = headlines.gives_first(inputs)
+    limits = page_frame.without_verdict(headlines.gives_first(inputs))
     found = nearest.nearest(inputs)
 
     page_frame.say(
         '<h1 class="wi-ask">Will it lift, and with how much thrust?</h1>'
         '<div class="wi-open"><div>'
-        f'<p class="wi-sentence">{sentence.opening(head, limits, units)}</p>'
+        f'<p class="wi-sentence">{page_frame.first_sentence(sentence.opening(head, limits, units))}</p>'
         f'<p class="wi-pinned">{sentence.pinned_line(head, pin_head, units)}</p>'
         f'<p class="wi-beyond">{measured.how_near(found)}</p></div>{picture(inputs, pin)}</div>'
     )
     with st.container(horizontal=True, key="asides"):
-        page_frame.leans_on()
+        page_frame.guessed()
         page_frame.working(
             "How these numbers come about",
             lambda: [
@@ -73,6 +73,8 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     page_frame.notice(first_words="" if st.session_state["touched"] else sentence.first_words(inputs))
     page_frame.knob_board()
     page_frame.knob_strip(leave_out=page_frame.BOARD)
+    if page_frame.waits(inputs):
+        return
 
     this = curve_of(inputs)
     pins = state.pins()

@@ -32,16 +32,19 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     """Draw the page."""
     page_frame.style("flight")
     hold = float(st.session_state.get("hold_kept", 10.0))
-    found = headlines.gives_first(inputs, hold)
+    found = page_frame.without_verdict(headlines.gives_first(inputs, hold))
     theirs = [] if pin is None else headlines.gives_first(pin, hold)
+    opening = page_frame.first_sentence(words.margins_opening(inputs, found, held_words(hold)))
     page_frame.say(
         '<h1 class="wi-ask">Which part reaches its limit first?</h1>'
-        f'<p class="wi-sentence">{words.margins_opening(inputs, found, held_words(hold))}</p>'
+        f'<p class="wi-sentence">{opening}</p>'
         f'<p class="wi-pinned">{words.pinned_margins(pin, theirs)}</p>'
     )
-    page_frame.leans_on()
+    page_frame.guessed()
     page_frame.notice()
     page_frame.knob_strip()
+    if page_frame.waits(inputs):
+        return
 
     page_frame.section("Do these parts go together?", "yes or no")
     page_frame.say(figures.fits_list(found))

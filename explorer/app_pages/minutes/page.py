@@ -213,14 +213,17 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     units = page_frame.units()
     this = answers.minutes(inputs)
     other = None if pin is None else answers.minutes(pin)
+    opening = page_frame.first_sentence(flight_words.minutes_opening(inputs, this))
     page_frame.say(
         '<h1 class="wi-ask">How long, doing what I do?</h1>'
-        f'<div class="wi-short"><p class="wi-sentence">{flight_words.minutes_opening(inputs, this)}</p></div>'
+        f'<div class="wi-short"><p class="wi-sentence">{opening}</p></div>'
         f'<p class="wi-pinned">{flight_words.pinned_minutes(this, pin, other, units)}</p>'
     )
-    page_frame.leans_on()
+    page_frame.guessed()
     page_frame.notice()
     page_frame.knob_strip()
+    if page_frame.waits(inputs):
+        return
     way_of_flying()
     voltage_block(inputs, this, pin, other)
     speed_block(inputs, pin)

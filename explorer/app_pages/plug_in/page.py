@@ -70,7 +70,7 @@ def page(inputs: Inputs) -> None:
     modern, volts = questions()
     p = answers.power(inputs, modern=modern, supply_voltage=volts)
     steps = power_up.power_up_steps(p)
-    page_frame.say(f'<p class="wi-sentence wb-head">{headline(inputs, p)}</p>')
+    page_frame.say(f'<p class="wi-sentence wb-head">{page_frame.first_sentence(headline(inputs, p))}</p>')
     page_frame.notice()
     left, right = st.columns([2.5, 1.1], gap="large")
     with left:

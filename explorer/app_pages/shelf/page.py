@@ -19,7 +19,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs, apply, measured_label
 from explorer.inputs.measured_parts import measured
 from explorer.saved.store import SavedBuild, StoreError, file_name
-from explorer.session import kept_values, measured_parts, shelf, state
+from explorer.session import kept_values, measured_parts, shelf, state, typed_labels
 from explorer.text.numbers import number, value
 from propmodel import parts
 from propmodel.base.units import CELSIUS_ZERO, INCH
@@ -29,6 +29,8 @@ from propmodel.parts.to_parts import MEASURED_LOG_SD, PartsError
 
 SHOWN = 12
 """Builds shown at first: each costs a forecast."""
+MOST_TOLD = 6
+"""Sentences about builds brought in at once."""
 KINDS = {"motors": "Motors", "propellers": "Propellers", "packs": "Packs", "controllers": "ESC"}
 NAME_OF = {
     "motors": "motor_name",
@@ -130,9 +132,20 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
             say_next(
                 f"{len(new)} build{'s' if len(new) != 1 else ''} brought in: {', '.join(b.name for b in new[:6])}."
             )
+            for text in _doubtful(new):
+                say_next(text)
         except StoreError as wrong:
             say_next(str(wrong))
         st.rerun()
+
+
+def _doubtful(new: list[SavedBuild]) -> list[str]:
+    """What could not be used of builds just brought in, a sentence for each of the first few."""
+    told = [(build.name, text) for build in new for text in shelf.unusable(build.record)]
+    words = [f"“{name}”: {text}" for name, text in told[:MOST_TOLD]]
+    if len(told) > MOST_TOLD:
+        words.append(f"And {len(told) - MOST_TOLD} more: put a build on the screen to read what concerns it.")
+    return words
 
 
 def _save(name: str, over: bool) -> None:
@@ -164,6 +177,7 @@ def _load(key: str) -> None:
         return
     inputs, own, words = shelf.inputs_of_record(kept.record)
     state.load(inputs)
+    typed_labels.forget()
     st.session_state["own_parts"] = own
     st.session_state["saved_build"] = (kept.key, kept.revision, kept.name)
     for text in [f"“{kept.name}” is on the screen.", *([kept.notice] if kept.notice else []), *words]:
@@ -503,7 +517,15 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     home = float(st.session_state.get("way_home_kept", 20.0))
     sheet = field_sheet(
         sheet_numbers.sheet_of(
-            inputs, pin, units=page_frame.units(), link=state.link(), made=made, modern=age, home=home
+            inputs,
+            pin,
+            units=page_frame.units(),
+            link=state.link(),
+            made=made,
+            modern=age,
+            home=home,
+            lent=typed_labels.borrowed(inputs),
+            first=page_frame.first_sentence,
         )
     )
     frame = sheet_numbers.curves(inputs, pin)

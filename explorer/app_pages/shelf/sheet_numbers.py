@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
@@ -12,8 +13,8 @@ from explorer.app_pages.minutes import answers as flight_answers
 from explorer.app_pages.plug_in import answers
 from explorer.app_pages.shelf.field_sheet import Figure, Sheet
 from explorer.figures.svg_plot import Line, Mark
-from explorer.forecasts import headlines
-from explorer.inputs import CHEMISTRY_NAMES, Inputs, assumed, measured_label
+from explorer.forecasts import guesses, headlines
+from explorer.inputs import CHEMISTRY_NAMES, Inputs, measured_label, unchecked_fields
 from explorer.text import markup
 from explorer.text.numbers import NARROW, Units, number, prose, spread, value
 from propmodel import power_up
@@ -213,6 +214,8 @@ def sheet_of(
     made: str,
     modern: bool | None = None,
     home: float = 20.0,
+    lent: frozenset[str] = frozenset(),
+    first: Callable[[str], str] = str,
 ) -> Sheet:
     """The whole sheet of a build.
 
@@ -231,6 +234,10 @@ def sheet_of(
         Whether the ESC freewheels actively, for the first power-up.
     home : float
         Cruise between the alarm and the landing. [s]
+    lent : frozenset of str
+        Fields that still hold what a lending craft had.
+    first : callable
+        Puts labels that are open before the verdict.
 
     Returns
     -------
@@ -243,13 +250,15 @@ def sheet_of(
     order = {"over": 0, "tight": 1, "clear": 2, "unknown": 3}
     limits = sorted(found, key=lambda limit: order[limit.state])[:MOST_LIMITS]
     p = answers.power(inputs, modern=modern)
-    leans = assumed(inputs)
-    notes = [f"Leans on what was not told: {'; '.join(leans)}."] if leans else []
+    told = [one.words for one in guesses.ranked(inputs, lent)]
+    notes = [f"Guessed, the largest effect first: {'; '.join(told)}."] if told else []
+    unchecked = [words for _, words in unchecked_fields(inputs)]
+    notes += [f"Not told, so not checked: {', '.join(unchecked)}."] if unchecked else []
     notes += [f"{fact.title}: {_two(fact.value)} {fact.unit}. {fact.text}" for fact in power_up.facts(p)[:3]]
     notes.append("Pull the plug at once on: " + "; ".join(power_up.STOP_AT_ONCE) + ".")
     return Sheet(
         title=f"{inputs.name or 'Your build'}: field sheet",
-        sentence=markup.plain(sentence.opening(head, found, units)),
+        sentence=markup.plain(first(sentence.opening(head, found, units))),
         made=made,
         build=_build_rows(inputs, units),
         numbers=_number_rows(inputs, pin, units),

@@ -18,7 +18,7 @@ from explorer.controls import page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from explorer.inputs.measured_parts import OwnInputs
-from explorer.session import state
+from explorer.session import state, typed_labels
 from explorer.text.numbers import lowered, prose, quantity_of
 
 PAGE = page_frame.page_file("why")
@@ -108,7 +108,7 @@ def term_rows(terms: Sequence[Term]) -> str:
 
 
 def story_rows() -> None:
-    """The six stories as rows."""
+    """The stories as rows."""
     with st.container(key="why_stories"):
         for story in STORIES.values():
             st.page_link(PAGE, label=story.title, query_params={"story": story.key, "step": "ask"})
@@ -118,7 +118,7 @@ def story_rows() -> None:
 @st.fragment
 def lists(inputs: Inputs) -> None:
     """Search field, questions, stories, words."""
-    # on a phone the style sheet puts the six stories above the search and its long list
+    # on a phone the style sheet puts the stories above the search and its long list
     with st.container(key="why_pair"):
         left, right = st.columns([1.7, 1], gap="large")
     with left:
@@ -163,6 +163,7 @@ def _load(got: Facts) -> None:
     if "why_own" not in st.session_state:
         kept = (state.inputs(), st.session_state["pinned"], st.session_state["pin_is_example"])
         st.session_state["why_own"] = kept
+    typed_labels.forget()
     if got.story.loads_before:
         state.load(got.before)
     else:

@@ -1,4 +1,4 @@
-"""The six stories as data: scenes at the club Thornbarrow, paths of change, formulas with both builds' numbers."""
+"""The stories as data: scenes at the club Thornbarrow, paths of change, formulas with both builds' numbers."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from explorer.app_pages.why.story import Facts, Note, Quiz, Story, Task, answers_at, mass_g
+from explorer.app_pages.why.tiny_story import TINY_STORY
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.text.numbers import value
 from explorer.text.working_step import Step
@@ -704,6 +705,6 @@ SPARE_STORY = Story(
 
 
 STORIES: Mapping[str, Story] = MappingProxyType(
-    {s.key: s for s in (INCH_STORY, CELL_STORY, COLD_STORY, HIGH_STORY, CAMERA_STORY, SPARE_STORY)}
+    {s.key: s for s in (INCH_STORY, CELL_STORY, COLD_STORY, HIGH_STORY, CAMERA_STORY, SPARE_STORY, TINY_STORY)}
 )
-"""The six, in the order of the list; the key stands in the address."""
+"""All of them, in the order of the list; the key stands in the address."""

@@ -28,13 +28,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from propmodel.base.arrays import FloatArray
 from propmodel.components.propeller.data import Propeller
 
 __all__ = ["POWER_SHARE", "pull_rise", "unstalled_sd", "unstalled_share"]
-
-FloatArray = NDArray[np.float64]
 
 UNSTALLED = 0.5
 """w of a steep multirotor blade, estimate. [-]"""

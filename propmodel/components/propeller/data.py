@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntFlag
 from functools import lru_cache
 from types import MappingProxyType
@@ -12,7 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.checks import as_floats, check_finite, check_in, check_range, keep_arrays, shown
+from propmodel.base.arrays import FloatArray, floats
+from propmodel.base.checks import as_floats, check_in, check_range, keep_arrays, shown
+from propmodel.base.ranges import allowed, check_fields
 
 __all__ = [
     "BLADE_WIDTHS",
@@ -25,8 +27,6 @@ __all__ = [
     "chord_told",
     "width_by_ruler",
 ]
-
-FloatArray = NDArray[np.float64]
 
 
 class RangeFlag(IntFlag):
@@ -212,44 +212,32 @@ class Propeller:
     ValueError: diameter must be between 0.02 and 1.5 m, got 10 m
     """
 
-    diameter: ArrayLike
-    pitch: ArrayLike
-    blades: ArrayLike = 2
-    chord_ratio: ArrayLike | None = None
-    mass: ArrayLike | None = None
+    diameter: ArrayLike = field(metadata=allowed(0.02, 1.5, "m"))
+    pitch: ArrayLike = field(metadata=allowed(0.002, 3.75, "m"))
+    blades: ArrayLike = field(default=2, metadata=allowed(2.0, 8.0))
+    chord_ratio: ArrayLike | None = field(default=None, metadata=allowed(0.03, 0.6, nan=True))
+    mass: ArrayLike | None = field(default=None, metadata=allowed(0.0, 2.0, "kg", nan=True))
     multirotor: ArrayLike | None = None
     name: str = ""
     own_fit: OwnFit | None = None
-    log_c_t_offset: ArrayLike = 0.0
-    figure_of_merit_offset: ArrayLike = 0.0
-    log_zero_thrust_offset: ArrayLike = 0.0
-    unstalled_offset: ArrayLike = 0.0
-    log_inplane_offset: ArrayLike = 0.0
-    log_sd_c_t: ArrayLike | None = None
-    log_sd_c_p: ArrayLike | None = None
-    spread_correlation: ArrayLike | None = None
+    log_c_t_offset: ArrayLike = field(default=0.0, metadata=allowed(*OFFSETS))
+    figure_of_merit_offset: ArrayLike = field(default=0.0, metadata=allowed(*OFFSETS))
+    log_zero_thrust_offset: ArrayLike = field(default=0.0, metadata=allowed(*OFFSETS))
+    unstalled_offset: ArrayLike = field(default=0.0, metadata=allowed(-np.inf))
+    log_inplane_offset: ArrayLike = field(default=0.0, metadata=allowed(*OFFSETS))
+    log_sd_c_t: ArrayLike | None = field(default=None, metadata=allowed(0.0, 2.0, nan=True))
+    log_sd_c_p: ArrayLike | None = field(default=None, metadata=allowed(0.0, 2.0, nan=True))
+    spread_correlation: ArrayLike | None = field(default=None, metadata=allowed(-1.0, 1.0, nan=True))
     blade_width: str | int | NDArray = "unknown"
 
     def __post_init__(self) -> None:
-        diameter = check_range("diameter", self.diameter, 0.02, 1.5, "m")
-        pitch = check_range("pitch", self.pitch, 0.002, 3.75, "m")
-        check_range("pitch over diameter", pitch / diameter, 0.1 - 1e-9, 2.5 + 1e-9)
-        check_range("blades", self.blades, 2, 8)
-        _check_optional("chord_ratio", self.chord_ratio, 0.03, 0.6, "")
+        check_fields(self)
+        check_range("pitch over diameter", floats(self.pitch) / floats(self.diameter), 0.1 - 1e-9, 2.5 + 1e-9)
         blade_width_index(self.blade_width)
-        _check_optional("mass", self.mass, 0.0, 2.0, "kg")
         if self.multirotor is not None:
             # True and False are meant here, which a number is not
             flag = float(self.multirotor) if isinstance(self.multirotor, bool) else self.multirotor
             _check_optional("multirotor", flag, 0.0, 1.0, "")
-        check_range("log_c_t_offset", self.log_c_t_offset, *OFFSETS)
-        check_range("figure_of_merit_offset", self.figure_of_merit_offset, *OFFSETS)
-        check_range("log_zero_thrust_offset", self.log_zero_thrust_offset, *OFFSETS)
-        check_finite("unstalled_offset", self.unstalled_offset)
-        check_range("log_inplane_offset", self.log_inplane_offset, *OFFSETS)
-        _check_optional("log_sd_c_t", self.log_sd_c_t, 0.0, 2.0, "")
-        _check_optional("log_sd_c_p", self.log_sd_c_p, 0.0, 2.0, "")
-        _check_optional("spread_correlation", self.spread_correlation, -1.0, 1.0, "")
         keep_arrays(self)
 
 

@@ -18,10 +18,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base import tables
+from propmodel.base.arrays import FloatArray
 
 __all__ = ["LabelForecast", "LabelSpread", "default_chord_ratio", "forecast", "label_fit", "label_spread"]
-
-FloatArray = NDArray[np.float64]
 
 
 @lru_cache(maxsize=1)

@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from propmodel.base.arrays import FloatArray, floats
 from propmodel.components.air import Air
 from propmodel.components.propeller import label_fit
 from propmodel.components.propeller.advance import POWER_SHARE, unstalled_share
@@ -31,7 +32,6 @@ __all__ = [
     "smooth_cap",
 ]
 
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 FM_CEILING = 0.85
@@ -56,10 +56,6 @@ _LEAST, _MARGIN, _DISC = (np.asarray(x) for x in (_LEAST_POWER, IDEAL_MARGIN, 2.
 _RISE_KNEE = np.asarray(MACH_KNEE * np.sqrt(MACH_RISE))
 
 
-def _f(value: ArrayLike) -> FloatArray:
-    return np.asarray(value, dtype=np.float64)
-
-
 def smooth_cap(figure_of_merit: ArrayLike) -> FloatArray:
     """Figure of merit of the forecast after its cap.
 
@@ -78,7 +74,7 @@ def smooth_cap(figure_of_merit: ArrayLike) -> FloatArray:
     >>> smooth_cap([0.7, 0.79, 1.2]).round(3)
     array([0.7  , 0.785, 0.819])
     """
-    merit = _f(figure_of_merit)
+    merit = floats(figure_of_merit)
     over = np.maximum((merit - _FM_KNEE) / _FM_ROOM, 0.0)
     return np.minimum(merit, _FM_KNEE) + _FM_ROOM * over / np.sqrt(1.0 + over * over)
 
@@ -101,9 +97,9 @@ class PreparedPropeller:
         Clamp of Re75 in the fit. [-]
     mach_factor : ndarray
         Tip Mach number over n: pi D/a. [s]
-    thrust_factor, merit_odds : ndarray
+    c_t_multiplier, fm_odds_ratio : ndarray
         exp of the offsets in ln C_T and logit(FM/0.85). [-]
-    shifted : bool
+    has_offsets : bool
         Whether any such offset is there.
     capped : bool
         Whether the figure of merit passes the knee of its cap at some Reynolds number.
@@ -111,7 +107,7 @@ class PreparedPropeller:
         J at zero thrust, J0. [-]
     shape_c_t, shape_c_p : tuple of ndarray
         Polynomial coefficients of ``at``. [-]
-    joints : tuple of float
+    breakpoints : tuple of float
         J/J0 where disc drag starts, the power polynomial ends, its hold ends, power is zero. [-]
     bulge_kept, power_lost : ndarray
         1 - w, and 0.7 w: how much of the tunnel's bulge of C_T over a straight line is left. [-]
@@ -136,14 +132,14 @@ class PreparedPropeller:
     reynolds_low: FloatArray
     reynolds_high: FloatArray
     mach_factor: FloatArray
-    thrust_factor: FloatArray
-    merit_odds: FloatArray
-    shifted: bool
+    c_t_multiplier: FloatArray
+    fm_odds_ratio: FloatArray
+    has_offsets: bool
     capped: bool
     zero_thrust_advance_ratio: FloatArray
     shape_c_t: tuple[FloatArray, ...]
     shape_c_p: tuple[FloatArray, ...]
-    joints: tuple[float, float, float, float]
+    breakpoints: tuple[float, float, float, float]
     bulge_kept: FloatArray
     power_lost: FloatArray
     straightened: bool
@@ -162,7 +158,7 @@ class PreparedPropeller:
         rev_per_s : array_like
             n. [1/s]
         """
-        return self.reynolds_factor * _f(rev_per_s)
+        return self.reynolds_factor * floats(rev_per_s)
 
     def tip_mach(self, rev_per_s: ArrayLike) -> FloatArray:
         """Mach number of the tip, from rotation alone.
@@ -172,33 +168,33 @@ class PreparedPropeller:
         rev_per_s : array_like
             n. [1/s]
         """
-        return self.mach_factor * _f(rev_per_s)
+        return self.mach_factor * floats(rev_per_s)
 
     # The fit once more with speed for Reynolds number: ln C = speed_c + slope ln(n), n held between two speeds.
 
     @cached_property
-    def slowest(self) -> FloatArray:
+    def clamp_low_speed(self) -> FloatArray:
         """Speed under which the coefficients hold their value. [1/s]"""
-        return _f(self.reynolds_low / self.reynolds_factor)
+        return floats(self.reynolds_low / self.reynolds_factor)
 
     @cached_property
-    def fastest(self) -> FloatArray:
+    def clamp_high_speed(self) -> FloatArray:
         """Speed above which the coefficients hold their value. [1/s]"""
-        return _f(self.reynolds_high / self.reynolds_factor)
+        return floats(self.reynolds_high / self.reynolds_factor)
 
     @cached_property
     def speed_c_t(self) -> FloatArray:
         """ln C_T carried back to n = 1/s. [-]"""
-        return _f(self.base_c_t + self.slope_c_t * np.log(self.reynolds_factor))
+        return floats(self.base_c_t + self.slope_c_t * np.log(self.reynolds_factor))
 
     @cached_property
     def speed_c_p(self) -> FloatArray:
         """ln C_P carried back to n = 1/s. [-]"""
-        return _f(self.base_c_p + self.slope_c_p * np.log(self.reynolds_factor))
+        return floats(self.base_c_p + self.slope_c_p * np.log(self.reynolds_factor))
 
     def _held(self, n: FloatArray) -> FloatArray:
         """Within the range of the fit."""
-        return np.minimum(np.maximum(n, self.slowest), self.fastest)
+        return np.minimum(np.maximum(n, self.clamp_low_speed), self.clamp_high_speed)
 
     def static_c_t(self, rev_per_s: ArrayLike) -> FloatArray:
         """C_T at rest alone: half the cost of ``static``.
@@ -208,8 +204,8 @@ class PreparedPropeller:
         rev_per_s : array_like
             n. [1/s]
         """
-        c_t = np.exp(self.speed_c_t + self.slope_c_t * np.log(self._held(_f(rev_per_s))))
-        return c_t * self.thrust_factor if self.shifted else c_t
+        c_t = np.exp(self.speed_c_t + self.slope_c_t * np.log(self._held(floats(rev_per_s))))
+        return c_t * self.c_t_multiplier if self.has_offsets else c_t
 
     def static(self, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
         """C_T and C_P at rest.
@@ -224,11 +220,11 @@ class PreparedPropeller:
         (c_t, c_p) : tuple of ndarray
             [-]
         """
-        n = _f(rev_per_s)
+        n = floats(rev_per_s)
         log_n = np.log(self._held(n))
         c_t = np.exp(self.speed_c_t + self.slope_c_t * log_n)
         c_p = np.exp(self.speed_c_p + self.slope_c_p * log_n)
-        if self.capped or self.shifted:
+        if self.capped or self.has_offsets:
             ideal = _MERIT * c_t * np.sqrt(c_t)
             merit = ideal / c_p
             high = merit > _FM_KNEE
@@ -239,11 +235,13 @@ class PreparedPropeller:
                 else:
                     merit = smooth_cap(merit)
                     c_p = ideal / merit
-            if self.shifted:
+            if self.has_offsets:
                 # logit(FM/0.85) shifted by ln(odds), C_T by ln(factor): C_P follows as C_T^1.5/FM.
-                c_t = c_t * self.thrust_factor
-                room = FM_CEILING + merit * (self.merit_odds - 1.0)
-                c_p = c_p * self.thrust_factor * np.sqrt(self.thrust_factor) * room / (FM_CEILING * self.merit_odds)
+                c_t = c_t * self.c_t_multiplier
+                room = FM_CEILING + merit * (self.fm_odds_ratio - 1.0)
+                c_p = (
+                    c_p * self.c_t_multiplier * np.sqrt(self.c_t_multiplier) * room / (FM_CEILING * self.fm_odds_ratio)
+                )
         return c_t, self._fast_tips(n, c_p)
 
     def static_c_p_with_slope(self, rev_per_s: ArrayLike, *, fast_tips: bool = True) -> tuple[FloatArray, FloatArray]:
@@ -254,15 +252,15 @@ class PreparedPropeller:
         rev_per_s : array_like, >= 0
             n. [1/s]
         fast_tips : bool
-            False where it is known that all are slower than ``quickest``.
+            False where it is known that all are slower than ``mach_knee_speed``.
 
         Returns
         -------
         (c_p, slope) : tuple of ndarray
             [-]
         """
-        n = _f(rev_per_s)
-        if self.capped or self.shifted:
+        n = floats(rev_per_s)
+        if self.capped or self.has_offsets:
             # with the cap and the offsets in play the slope is taken from a second point close by
             c_p, beside = self.static(n)[1], self.static(n * (1.0 + _CLOSE_BY))[1]
             return c_p, (beside / c_p - _ONE) / _CLOSE_BY
@@ -281,18 +279,18 @@ class PreparedPropeller:
         return c_p, slope
 
     @cached_property
-    def quickest(self) -> float:
+    def mach_knee_speed(self) -> float:
         """Speed up to which no tip of any element passes the knee. [1/s]"""
         return float(np.min(MACH_KNEE / self.mach_factor, initial=np.inf))
 
     @cached_property
     def _mach(self) -> FloatArray:
         """Tip Mach number over n, times the root of the rise: c_p (1 + x^2) with x above its knee. [s]"""
-        return _f(self.mach_factor * np.sqrt(MACH_RISE))
+        return floats(self.mach_factor * np.sqrt(MACH_RISE))
 
     def _fast_tips(self, n: FloatArray, c_p: FloatArray) -> FloatArray:
         """C_P with its rise above the knee in tip Mach number."""
-        if n.max(initial=0.0) <= self.quickest:
+        if n.max(initial=0.0) <= self.mach_knee_speed:
             return c_p
         fast = np.maximum(self._mach * n - _RISE_KNEE, _ZERO)
         return c_p * (fast * fast + _ONE)
@@ -321,9 +319,9 @@ class PreparedPropeller:
             [-]
         """
         still, c_p = self.static(rev_per_s)
-        end_t, end_p, hold, zero = self.joints
+        end_t, end_p, hold, zero = self.breakpoints
         j0 = self.zero_thrust_advance_ratio
-        u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
+        u = np.minimum(np.maximum(floats(advance_ratio), _ZERO) / j0, _FURTHEST)
         x = np.minimum(u, end_t)
         k1, k2, k3 = self.shape_c_t
         bulge = x * (k1 + x * (k2 + x * k3))
@@ -361,9 +359,9 @@ class PreparedPropeller:
             The slope is that at J = 1.5 J0 beyond it. [-]
         """
         still = self.static_c_t(rev_per_s)
-        end_t = self.joints[0]
+        end_t = self.breakpoints[0]
         j0 = self.zero_thrust_advance_ratio
-        u = np.minimum(np.maximum(_f(advance_ratio), _ZERO) / j0, _FURTHEST)
+        u = np.minimum(np.maximum(floats(advance_ratio), _ZERO) / j0, _FURTHEST)
         beyond = bool(np.max(u, initial=0.0) > end_t)
         x = np.minimum(u, end_t) if beyond else u
         k1, k2, k3, twice_k2, thrice_k3 = self._kept_bulge
@@ -380,7 +378,7 @@ class PreparedPropeller:
     def _kept_bulge(self) -> tuple[FloatArray, ...]:
         """k1, k2, k3 times what is left of the bulge, and what its slope takes of them."""
         k1, k2, k3 = (self.bulge_kept * k if self.straightened else k for k in self.shape_c_t)
-        return k1, k2, k3, _f(_TWO * k2), _f(_THREE * k3)
+        return k1, k2, k3, floats(_TWO * k2), floats(_THREE * k3)
 
     def range_status(self, rev_per_s: ArrayLike, advance_ratio: ArrayLike = 0.0) -> IntArray:
         """Bits of ``RangeFlag``: what lies outside the measured range.
@@ -396,19 +394,19 @@ class PreparedPropeller:
         -------
         ndarray of int
         """
-        n, j = _f(rev_per_s), _f(advance_ratio)
+        n, j = floats(rev_per_s), floats(advance_ratio)
         re = self.reynolds_factor * n
         flags = self.fixed_flags + np.where(
             (re < self.measured_low) | (re > self.measured_high), int(RangeFlag.REYNOLDS), 0
         )
         flags = flags + np.where(self.mach_factor * n > MACH_MEASURED, int(RangeFlag.MACH), 0)
-        outside = (j < 0.0) | (j > self.joints[0] * self.zero_thrust_advance_ratio)
+        outside = (j < 0.0) | (j > self.breakpoints[0] * self.zero_thrust_advance_ratio)
         return np.asarray(flags + np.where(outside, int(RangeFlag.ADVANCE), 0))
 
 
 def _own_clamp(own: OwnFit, low: float, high: float) -> tuple[FloatArray, FloatArray]:
     """Clamp of Re75 for a measured propeller: its slope is carried at most a factor 2 past its rows."""
-    first, last = _f(own.reynolds_low), _f(own.reynolds_high)
+    first, last = floats(own.reynolds_low), floats(own.reynolds_high)
     return np.minimum(first, np.maximum(low, first / 2.0)), np.maximum(last, np.minimum(high, last * 2.0))
 
 
@@ -433,13 +431,13 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
     0.255
     """
     fit = label_fit.label_fit()
-    d, pitch, blades = _f(propeller.diameter), _f(propeller.pitch), _f(propeller.blades)
+    d, pitch, blades = floats(propeller.diameter), floats(propeller.pitch), floats(propeller.blades)
     chord, _ = chord_told(propeller)
     made_for = None if propeller.multirotor is None else np.asarray(propeller.multirotor, dtype=np.float64)
     label = label_fit.forecast(d, pitch, blades=blades, chord_ratio=chord, multirotor=made_for)
     base = (label.log_c_t, label.slope_c_t, label.log_c_p, label.slope_c_p, label.zero_thrust_advance_ratio)
     shape_c_t, shape_c_p = label.shape_c_t, label.shape_c_p
-    low, high = (_f(v) for v in fit["reynolds_range"])
+    low, high = (floats(v) for v in fit["reynolds_range"])
     measured_low, measured_high = low, high
     ratio, slack = pitch / d, 1e-6  # slack: 3 x 0.0254 m is not under 3 inch
     least, most = fit["pitch_range"]
@@ -452,10 +450,10 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
         flags = flags + np.where((chord < slim) | (chord > wide), int(RangeFlag.CHORD), 0)
     own = propeller.own_fit
     if own is not None:
-        has = ~np.isnan(_f(own.log_c_t))
+        has = ~np.isnan(floats(own.log_c_t))
 
         def pick(mine: ArrayLike, theirs: ArrayLike) -> FloatArray:
-            return np.where(has, _f(mine), _f(theirs))
+            return np.where(has, floats(mine), floats(theirs))
 
         mine = (own.log_c_t, own.slope_c_t, own.log_c_p, own.slope_c_p, own.zero_thrust_advance_ratio)
         base = tuple(pick(m, t) for m, t in zip(mine, base, strict=True))  # type: ignore[assignment]
@@ -470,7 +468,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
         flags = np.where(has, 0, flags)
     log_c_t, slope_c_t, log_c_p, slope_c_p, j0 = base
     unstalled = unstalled_share(propeller)
-    shift_t, shift_fm = _f(propeller.log_c_t_offset), _f(propeller.figure_of_merit_offset)
+    shift_t, shift_fm = floats(propeller.log_c_t_offset), floats(propeller.figure_of_merit_offset)
     # ln FM is linear in ln Re: where neither end of the clamp passes the knee, nothing between does
     base_c_t, base_c_p = log_c_t - slope_c_t * _LOG_REFERENCE, log_c_p - slope_c_p * _LOG_REFERENCE
     merit, rise = np.log(_MERIT) + 1.5 * base_c_t - base_c_p, 1.5 * slope_c_t - slope_c_p
@@ -480,21 +478,23 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
         slope_c_t=slope_c_t,
         log_c_p=log_c_p,
         slope_c_p=slope_c_p,
-        base_c_t=_f(base_c_t),
-        base_c_p=_f(base_c_p),
-        middle_c_p=_f(np.exp(log_c_p)),
-        reynolds_factor=_f(0.375 * np.pi * d * d * label.chord_ratio * (_f(air.density) / _f(air.viscosity))),
+        base_c_t=floats(base_c_t),
+        base_c_p=floats(base_c_p),
+        middle_c_p=floats(np.exp(log_c_p)),
+        reynolds_factor=floats(
+            0.375 * np.pi * d * d * label.chord_ratio * (floats(air.density) / floats(air.viscosity))
+        ),
         reynolds_low=low,
         reynolds_high=high,
-        mach_factor=_f(np.pi * d / _f(air.speed_of_sound)),
-        thrust_factor=np.exp(shift_t),
-        merit_odds=np.exp(shift_fm),
-        shifted=bool(np.any(shift_t != 0.0) or np.any(shift_fm != 0.0)),
+        mach_factor=floats(np.pi * d / floats(air.speed_of_sound)),
+        c_t_multiplier=np.exp(shift_t),
+        fm_odds_ratio=np.exp(shift_fm),
+        has_offsets=bool(np.any(shift_t != 0.0) or np.any(shift_fm != 0.0)),
         capped=bool(np.any(best > np.log(_FM_KNEE) - 1e-9)),
-        zero_thrust_advance_ratio=j0 * np.exp(_f(propeller.log_zero_thrust_offset)),
+        zero_thrust_advance_ratio=j0 * np.exp(floats(propeller.log_zero_thrust_offset)),
         shape_c_t=shape_c_t,
         shape_c_p=shape_c_p,
-        joints=(
+        breakpoints=(
             fit["shape"]["f"]["end"],
             fit["shape"]["g"]["end"],
             fit["shape"]["g"]["hold"],
@@ -503,7 +503,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
         bulge_kept=1.0 - unstalled,
         power_lost=POWER_SHARE * unstalled,
         straightened=bool(np.any(unstalled != 0.0)),
-        inplane_factor=np.exp(_f(propeller.log_inplane_offset)),
+        inplane_factor=np.exp(floats(propeller.log_inplane_offset)),
         measured_low=measured_low,
         measured_high=measured_high,
         fixed_flags=np.asarray(flags),

@@ -8,8 +8,9 @@ rev/s. The parts: ``data`` (fields), ``label_fit`` (label forecast), ``prepared`
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from propmodel.base.arrays import FloatArray, floats
 from propmodel.base.checks import check_range
 from propmodel.base.units import INCH
 from propmodel.components.air import STANDARD, Air
@@ -50,16 +51,10 @@ __all__ = [
     "width_by_ruler",
 ]
 
-FloatArray = NDArray[np.float64]
-
 # Estimate: 0.057 g x (inch of diameter)^2 x blades; a two-blade 10-inch is then 11 g, a tri-blade 5-inch
 # 4.3 g.
 _MASS_PER_BLADE = 0.057e-3 / INCH**2  # [kg/m^2]
 _OWN_ZERO_THRUST_SD = 0.02  # within one measured propeller
-
-
-def _f(value: ArrayLike) -> FloatArray:
-    return np.asarray(value, dtype=np.float64)
 
 
 def coefficients(
@@ -119,7 +114,7 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     >>> bool(five.log_sd_c_t < five.log_sd_c_p)
     True
     """
-    d, pitch, blades = _f(propeller.diameter), _f(propeller.pitch), _f(propeller.blades)
+    d, pitch, blades = floats(propeller.diameter), floats(propeller.pitch), floats(propeller.blades)
     chord, by_eye = chord_told(propeller)
     label = label_fit.label_spread(d, pitch, blades=blades, chord_ratio=chord, by_eye=by_eye)
     ready = prepare(propeller, STANDARD)
@@ -128,7 +123,8 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     room = 1.0 - np.minimum(np.sqrt(2.0 / np.pi) * c_t * np.sqrt(c_t) / c_p, 0.83) / FM_CEILING
     nan = np.nan
     own_t, own_p, own_rho = (
-        _f(nan if v is None else v) for v in (propeller.log_sd_c_t, propeller.log_sd_c_p, propeller.spread_correlation)
+        floats(nan if v is None else v)
+        for v in (propeller.log_sd_c_t, propeller.log_sd_c_p, propeller.spread_correlation)
     )
     sd_t = np.where(np.isnan(own_t), label.log_sd_c_t, own_t)
     sd_p = np.where(np.isnan(own_p), label.log_sd_c_p, own_p)
@@ -138,8 +134,8 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     sd_fm = np.sqrt(np.maximum(2.25 * sd_t**2 + sd_p**2 - 3.0 * rho * sd_t * sd_p, 1e-12))
     logit_sd = np.where(own, sd_fm / room, label.logit_sd_figure_of_merit)
     rho_fm = np.where(own, np.clip((1.5 * sd_t - rho * sd_p) / sd_fm, -1.0, 1.0), label.correlation_c_t_figure_of_merit)
-    has_fit = False if propeller.own_fit is None else ~np.isnan(_f(propeller.own_fit.log_c_t))
-    wider = 0.15 * np.maximum(_f(tip_mach) - MACH_MEASURED, 0.0) / 0.2
+    has_fit = False if propeller.own_fit is None else ~np.isnan(floats(propeller.own_fit.log_c_t))
+    wider = 0.15 * np.maximum(floats(tip_mach) - MACH_MEASURED, 0.0) / 0.2
     return Spread(
         log_sd_c_t=sd_t,
         log_sd_c_p=np.sqrt(sd_p**2 + wider**2),
@@ -169,10 +165,10 @@ def mass(propeller: Propeller) -> FloatArray:
     >>> round(float(mass(Propeller(diameter=0.127, pitch=0.109, blades=3))) * 1e3, 1)
     4.3
     """
-    guess = _MASS_PER_BLADE * _f(propeller.diameter) ** 2 * _f(propeller.blades)
+    guess = _MASS_PER_BLADE * floats(propeller.diameter) ** 2 * floats(propeller.blades)
     if propeller.mass is None:
         return np.asarray(guess)
-    given = _f(propeller.mass)
+    given = floats(propeller.mass)
     return np.where(np.isnan(given), guess, given)
 
 
@@ -196,7 +192,7 @@ def inertia(propeller: Propeller) -> FloatArray:
     >>> round(float(inertia(Propeller(diameter=0.2, pitch=0.1, mass=0.006))) * 1e6, 1)
     10.0
     """
-    radius = 0.5 * _f(propeller.diameter)
+    radius = 0.5 * floats(propeller.diameter)
     return mass(propeller) * (radius * radius) / 6.0
 
 
@@ -219,4 +215,4 @@ def pitch_speed(propeller: Propeller, rev_per_s: ArrayLike) -> FloatArray:
     >>> round(float(pitch_speed(Propeller(diameter=0.254, pitch=4.7 * 0.0254), 6528 / 60)), 2)
     12.99
     """
-    return _f(propeller.pitch) * _f(rev_per_s)
+    return floats(propeller.pitch) * floats(rev_per_s)

@@ -21,7 +21,7 @@ from explorer.app_pages.shelf.field_sheet import curves_csv, curves_json, field_
 from explorer.controls.page_frame import page_file
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs, demo_inputs, measured_parts, to_build
-from explorer.saved.build_file import encode
+from explorer.saved.build_file import encode, encode_many
 from explorer.saved.store import FolderStore, Listing
 from explorer.session import bench_log, shelf
 from explorer.text.numbers import Units
@@ -205,6 +205,25 @@ def test_a_build_file_with_a_measured_motor_of_no_speed_opens_on_the_page(tmp_pa
     assert headlines.answers(measured_parts.attach(inputs, own))
 
 
+def test_what_is_wrong_in_a_file_is_said_when_it_comes_in(tmp_path, monkeypatch):
+    """On the Shelf, before the build is put on the screen."""
+    monkeypatch.setenv("PROPULSION_WHAT_IF_DATA", str(tmp_path))
+    record = shelf.record_of(Inputs(), own_of(Inputs()))
+    data = encode_many([("sound", record), ("wrong", {**record, "own.motor.kv": -1, "cells": 400})])
+    at = AppTest.from_file(str(APP), default_timeout=60)
+    at.session_state["bench_kept"] = {"shelf": "My builds"}
+    at.run()
+    at.switch_page(page_file("shelf"))
+    at.run()
+    at.file_uploader(key="builds_in").set_value(("builds.json", data, "application/json"))
+    at.run()
+    assert not at.exception
+    told = " ".join(str(node.proto.body) for node in at._tree if getattr(getattr(node, "proto", None), "body", ""))
+    assert "2 builds brought in: sound, wrong." in told
+    assert "“wrong”: The measured motor of this build is left out" in told and "got -1 rpm/V" in told
+    assert "“sound”:" not in told
+
+
 def record_before(**changes):
     """A build as files held it before they named the edition of the model: an exponent of 1 where none was typed."""
     record = shelf.record_of(Inputs(), None)
@@ -305,7 +324,9 @@ def test_a_typed_exponent_a_hover_reading_and_a_stand_table_narrow_the_hover_com
 
 
 def test_a_reading_on_the_forecast_narrows_and_does_not_move():
-    for item in answers.learned(Inputs(), {"stand_pull": 1.0, "stand_current": 1.0}):
+    items = answers.learned(Inputs(), {"stand_pull": 1.0, "stand_current": 1.0})
+    assert items
+    for item in items:
         assert item.after[1] == pytest.approx(item.before[1], rel=1e-9)
         assert item.widths[1] < item.widths[0]
 
@@ -558,6 +579,19 @@ def test_inputs_fields_are_all_saved():
 
 def test_without_readings_the_band_is_that_of_the_other_pages():
     there = headlines.answers(Inputs())
-    for item in answers.learned(Inputs(), {}):
+    items = answers.learned(Inputs(), {})
+    assert items
+    for item in items:
         ends = tuple(getattr(side, item.name) for side in (there.low, there.mid, there.high))
         assert item.before == pytest.approx(ends) and item.after == pytest.approx(ends)
+
+
+def test_the_sheet_lists_guesses_and_says_open_labels_first():
+    lent = frozenset({"frame_g", "altitude_m"})
+    page = field_sheet(
+        sheet_numbers.sheet_of(
+            Inputs(), None, units=Units(), link="", made="", lent=lent, first=lambda text: "1 label open. " + text
+        )
+    )
+    assert "take-off mass (by the lent frame)" in page and "height of the place (420 m, lent)" in page
+    assert page.index("1 label open") < page.index("takes off at")

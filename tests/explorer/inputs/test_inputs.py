@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 import propmodel
 from explorer.inputs import (
@@ -17,15 +18,15 @@ from explorer.inputs import (
     TAKE_OFF,
     Inputs,
     apply,
-    assumed,
-    assumed_fields,
     check,
     demo_inputs,
     flying,
+    guessed_fields,
     mended,
     mix,
     take_off_g,
     to_build,
+    unchecked_fields,
     with_take_off_g,
 )
 from propmodel.assembly.build import Build
@@ -189,14 +190,14 @@ WILD = st.one_of(
 
 
 @given(st.dictionaries(st.sampled_from(sorted(FIELDS)), WILD, max_size=15))
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=examples(400), deadline=None)
 def test_nothing_that_is_typed_raises(values):
     typed = replace(Inputs(), **values)
     good, found = mended(typed)
     assert check(good) == []
     assert all(name in FIELDS and sentence.endswith(".") for name, sentence in found)
     assert isinstance(to_build(good), Build)
-    assert assumed(good) is not None and sum(mix(good)) == pytest.approx(1.0)
+    assert guessed_fields(good) is not None and sum(mix(good)) == pytest.approx(1.0)
     flying(good)
 
 
@@ -210,7 +211,7 @@ def in_range(name: str) -> st.SearchStrategy:
 
 
 @given(st.fixed_dictionaries({name: in_range(name) for name in NUMBERS}))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 def test_any_values_in_range_make_a_build_or_a_sentence(values):
     typed = replace(Inputs(), **values)
     if not check(typed):
@@ -241,6 +242,18 @@ def test_take_off_mass_moves_the_frame_only():
     assert with_take_off_g(Inputs(), 100.0).frame_g == FIELDS["frame_g"].low
 
 
+@pytest.mark.parametrize("grams", [12.0, 20.0, 30.0, 62.0, 200.0, 690.0])
+def test_the_scale_wins_over_masses_that_nobody_told(grams):
+    guessed = replace(demo_inputs("rill"), motor_mass_g=None, propeller_g=None, pack_g=None)
+    told = with_take_off_g(guessed, grams)
+    assert take_off_g(told) == pytest.approx(grams, abs=0.01)
+    assert told.frame_g >= 0.2 * grams - 0.01
+    # and back again: nothing of the smaller mass stays behind
+    assert with_take_off_g(told, 690.0) == with_take_off_g(guessed, 690.0)
+    # masses that were told are kept
+    assert with_take_off_g(demo_inputs("rill"), 12.0).motor_mass_g == 2.0
+
+
 def test_mass_adds_up():
     # 690 g = frame 266 + camera 70 + 4 x (motor 33 + propeller 4.25) + pack 205: the demo's own list
     assert take_off_g(Inputs()) == pytest.approx(266 + 70 + 4 * (33 + 4.25) + 205)
@@ -267,12 +280,19 @@ def test_apply_takes_a_scale_reading():
 # --- what is assumed, and how it is flown
 
 
-def test_assumed_names_what_was_not_told():
-    assert assumed(Inputs()) == [words for _, words in assumed_fields(Inputs())]
-    known = replace(Inputs(), blade_width_mm=12.0, cell_mohm=6.0, drag_area_cm2=110.0, no_load_a=1.2)
-    assert assumed(known) == []
-    assert assumed(replace(known, motor_mass_g=None)) == ["motor mass (from stator size)"]
-    assert assumed(replace(known, blade_width_mm=None, blade_width="broad")) == []
+def test_guesses_are_all_listed_and_what_was_told_is_not():
+    told = {"blade_width_mm": 12.0, "cell_mohm": 6.0, "drag_area_cm2": 110.0, "no_load_a": 1.2, "winding_mohm": 60.0,
+            "usable_percent": 95.0, "throttle_exponent": 0.9}  # fmt: skip
+    assert {name for name, _ in guessed_fields(Inputs())} == {*told, "blade_width"} - {"blade_width_mm"}
+    known = replace(Inputs(), **told)
+    assert guessed_fields(known) == [] and unchecked_fields(known) == []
+    assert guessed_fields(replace(known, motor_mass_g=None)) == [("motor_mass_g", "motor mass (from stator size)")]
+    assert guessed_fields(replace(known, blade_width_mm=None, blade_width="broad")) == []
+    assert unchecked_fields(replace(known, esc_a=None)) == [("esc_a", "ESC amps")]
+    lent = frozenset({"frame_g", "altitude_m", "flying_style"})
+    assert [words for _, words in guessed_fields(known, lent)] == [
+        "take-off mass (by the lent frame)", "height of the place (420 m, lent)", "how you fly (play, lent)",
+    ]  # fmt: skip
 
 
 def test_ways_of_flying_are_whole():
@@ -313,5 +333,10 @@ def test_to_build_reads_every_field_of_the_craft():
         else:
             now = getattr(base, name)
             other = field.low + 1 if now is None or now == field.high else min(now + field.step, field.high)
+        if name == "guessed_mass_percent":
+            # it counts only where a mass was not told
+            base = replace(base, pack_g=None)
+            assert not same(to_build(replace(base, **{name: other})), to_build(base))
+            continue
         assert not same(to_build(replace(base, **{name: other})), reference), name
     assert asdict(Inputs()).keys() == FIELDS.keys()

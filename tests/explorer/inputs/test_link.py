@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from explorer.inputs import FIELDS, FLYING_STYLES, Inputs, check, demo_inputs, mended
 from explorer.inputs import link as url_state
@@ -15,7 +16,7 @@ from explorer.inputs.link import Link, clean_text, decode, encode, from_params, 
 from propmodel.assembly.demo import demo_names
 from propmodel.components.propeller import measured_names
 
-SETTINGS = settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SETTINGS = settings(max_examples=examples(120), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def _value(name: str) -> st.SearchStrategy:

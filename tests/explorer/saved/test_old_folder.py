@@ -199,7 +199,7 @@ def test_a_file_the_disk_does_not_give_is_told(tmp_path: Path, monkeypatch: pyte
 DEATHS = """
 import os, shutil, sys
 from pathlib import Path
-from explorer.folder_store import DATABASE, FolderStore
+from explorer.saved.folder_store import DATABASE, FolderStore
 
 source, work = Path(sys.argv[1]), Path(sys.argv[2])
 
@@ -264,7 +264,7 @@ def test_a_full_disk_leaves_the_old_state(tmp_path: Path) -> None:
     write_old(tmp_path)
     code = f"""
 import resource, signal
-from explorer.store import FolderStore, MemoryStore, open_store
+from explorer.saved.store import FolderStore, MemoryStore, open_store
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 for size in (0, 2000, 6000, 14000):
     resource.setrlimit(resource.RLIMIT_FSIZE, (size, resource.RLIM_INFINITY))
@@ -283,7 +283,7 @@ def test_two_processes_at_once_take_it_over_once(tmp_path: Path) -> None:
     for turn in range(3):
         folder = write_old(tmp_path / str(turn))
         code = f"""
-from explorer.store import FolderStore
+from explorer.saved.store import FolderStore
 store = FolderStore({str(folder)!r})
 assert len(store.builds().builds) >= 4
 store.save("mine", {{"a": 1}})

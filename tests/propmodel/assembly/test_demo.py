@@ -15,7 +15,7 @@ from propmodel.components.propeller.data import chord_told
 
 
 def test_names():
-    assert demo_names() == ["scree", "tarn", "moor", "fell"]
+    assert demo_names() == ["scree", "tarn", "moor", "fell", "rill"]
     with pytest.raises(ValueError, match="'screee' is not known; nearest: scree"):
         demo("screee")
 
@@ -27,6 +27,7 @@ def test_names():
         ("tarn", 230, (3.0, 2.5), 3, (14, 6), 3800, 4, 0.65, "lipo"),
         ("moor", 1100, (7.0, 4.0), 2, (28, 6.5), 1300, 6, 4.0, "li_ion"),
         ("fell", 2800, (10.0, 5.0), 2, (31, 15), 900, 6, 8.0, "lipo"),
+        ("rill", 30, (1.6, 1.0), 2, (8, 2), 16000, 1, 0.3, "lipo_hv"),
     ],
 )
 def test_what_they_are(name, grams, inches, blades, stator_mm, kv, cells, ah, chemistry):
@@ -52,7 +53,7 @@ def test_they_fly_at_the_clubs_field():
 def test_only_moor_ships_with_a_command_cap():
     caps = {name: demo(name).command_cap for name in demo_names()}
     assert caps["moor"] < 0.9
-    assert [caps[n] for n in ("scree", "tarn", "fell")] == [1.0, 1.0, 1.0]
+    assert [caps[n] for n in ("scree", "tarn", "fell", "rill")] == [1.0] * 4
 
 
 def test_moors_cap_keeps_its_cells_within_their_label():
@@ -64,6 +65,24 @@ def test_moors_cap_keeps_its_cells_within_their_label():
     label, burst = moor.pack.max_continuous_current, moor.pack.max_burst_current
     assert float(performance(moor).full_throttle_current) <= label
     assert float(performance(replace(moor, command_cap=1.0)).full_throttle_current) > burst
+
+
+def test_the_tiny_one_flies_as_its_class_does():
+    from propmodel import performance
+
+    # common practice, from memory: 30 g on 300 mAh of one cell fly 3 to 5 minutes and pull 2 to 4 times their weight
+    got = performance(demo("rill"))
+    assert 180.0 <= float(got.hover_time) <= 300.0
+    assert 2.0 <= float(got.thrust_to_weight) <= 4.0
+
+
+def test_masses_nobody_told_may_count_less():
+    told = {"motor_mass_g": 2.0, "propeller_g": 0.4, "pack_g": 8.0}
+    half = {"guessed_mass_percent": 50.0}
+    assert float(from_record({**told, **half}).mass) == float(from_record(told).mass)
+    guessed, halved = from_record({}), from_record(half)
+    parts = float(guessed.mass) - 0.266
+    assert float(halved.mass) - 0.266 == pytest.approx(parts / 2.0)
 
 
 def test_every_part_says_that_it_is_invented():

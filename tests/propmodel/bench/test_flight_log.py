@@ -174,3 +174,87 @@ def test_frames_of_two_flights_can_be_joined():
     for log in logs:
         bench.calibrate_flight(log, charge_put_back=0.4)
     assert len(pd.concat([log.frame for log in logs])) == sum(len(log.frame) for log in logs)
+
+
+# ---- joined logs ------------------------------------------------------------------------------------------
+
+
+def rows(f: dict[str, np.ndarray], *, counter: bool = True) -> list[str]:
+    """Rows of a log with time, voltage, current and perhaps the charge counted."""
+    n = range(f["t"].size)
+    return [
+        f"{f['t'][k]:.3f},{f['v'][k]:.3f},{f['i'][k]:.3f}" + (f",{1000 * f['q'][k]:.2f}" if counter else "") for k in n
+    ]
+
+
+HEAD = {True: "Time (s),Voltage (V),Current (A),Charge (mAh)", False: "Time (s),Voltage (V),Current (A)"}
+
+
+@pytest.mark.parametrize("counter", [True, False], ids=["with counter", "current only"])
+@pytest.mark.parametrize("logs", [2, 3])
+def test_joined_logs_count_each_by_itself(logs: int, counter: bool) -> None:
+    """Flights put end to end in one file: charge, time and the sensor's scale are those of all of them."""
+    flights = [flight(10.0, seed=k) for k in range(logs)]
+    alone = [
+        bench.calibrate_flight(bench.read("\n".join([HEAD[counter], *rows(f, counter=counter)]).encode()))
+        for f in flights
+    ]
+    text = "\n".join([HEAD[counter], *(row for f in flights for row in rows(f, counter=counter))])
+    log = bench.read(text.encode())
+    put_back = sum(float(f["true_q"][-1]) for f in flights)
+    found = bench.calibrate_flight(log, charge_put_back=put_back)
+    assert_allclose(found.charge_used, put_back, rtol=1e-9)
+    assert_allclose(found.sensor_scale, 1.0, atol=0.01)
+    assert_allclose(found.flight_time, sum(one.flight_time for one in alone), rtol=0.02)
+    assert_allclose(found.hover_current, HOVER, rtol=0.03)
+    assert_allclose(found.pack_resistance, RESISTANCE, rtol=0.1)
+    assert any(f"{logs} logs are joined" in note for note in found.notes)
+    assert [doubt.kind for doubt in log.doubts] == ["joined"]
+    firsts = np.cumsum([f["t"].size for f in flights])[:-1]
+    assert log.doubts[0].rows == tuple(int(k) for k in firsts)
+
+
+@pytest.mark.parametrize("again", [False, True], ids=["one heading", "heading of its own"])
+def test_a_joined_log_that_begins_late_is_told_apart_too(again: bool) -> None:
+    """The second clock starts at 40 s, inside the span of the first: sorted by time both would be mixed."""
+    first, second = flight(10.0), flight(10.0, seed=1)
+    late = {**second, "t": second["t"] + 40.0}
+    heading = [HEAD[False]] if again else []
+    text = "\n".join([HEAD[False], *rows(first, counter=False), *heading, *rows(late, counter=False)])
+    found = bench.calibrate_flight(bench.read(text.encode()))
+    assert_allclose(found.charge_used, float(first["true_q"][-1] + second["true_q"][-1]), rtol=0.01)
+
+
+def test_rows_out_of_order_are_one_flight() -> None:
+    """Late rows, a file that runs backwards and a shuffled one are no joined logs."""
+    f = flight(10.0)
+    told = rows(f, counter=False)
+    late = told.copy()
+    late[500], late[503] = late[503], late[500]
+    shuffled = [told[k] for k in np.random.default_rng(3).permutation(len(told))]
+    for order in (told, late, told[::-1], shuffled):
+        log = bench.read("\n".join([HEAD[False], *order]).encode())
+        found = bench.calibrate_flight(log)
+        assert_allclose(found.charge_used, float(f["true_q"][-1]), rtol=0.01)
+        assert "joined" not in [doubt.kind for doubt in log.doubts]
+
+
+def test_a_current_that_is_negative_everywhere_is_a_doubt() -> None:
+    f = flight(10.0)
+    backwards = {**f, "i": -f["i"]}
+    log = bench.read("\n".join([HEAD[False], *rows(backwards, counter=False)]).encode())
+    (doubt,) = [doubt for doubt in log.doubts if doubt.kind == "negative_current"]
+    assert doubt.severity == "wrong" and "wrong way round" in doubt.sentence
+    with pytest.raises(ValueError, match="wrong way round"):
+        bench.calibrate_flight(log)
+    # a charger's or a glider's moments of negative current are no such thing
+    some = {**f, "i": np.where(f["t"] < 5.0, -2.0, f["i"])}
+    log = bench.read("\n".join([HEAD[False], *rows(some, counter=False)]).encode())
+    assert "negative_current" not in [doubt.kind for doubt in log.doubts]
+
+
+def test_a_stand_whose_current_is_negative_is_a_doubt() -> None:
+    lines = [f"{k / 10:.1f},{24.0 - k / 10:.2f},{-(k**2) / 3:.2f},{40.0 * k:.0f}" for k in range(1, 10)]
+    log = bench.read("\n".join(["Throttle (share),Voltage (V),Current (A),Thrust (g)", *lines]).encode())
+    assert log.kind == "stand"
+    assert "negative_current" in [doubt.kind for doubt in log.doubts]

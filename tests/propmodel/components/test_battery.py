@@ -126,7 +126,7 @@ def test_names_and_positions_of_chemistries_agree():
         ({"reserve": 1.0}, r"reserve must be between 0 and 0.95, got 1"),
         ({"cutoff_voltage_per_cell": 25.0}, r"cutoff_voltage_per_cell must be between 2 and 4.4 V, got 25 V"),
         ({"cycles": [0.0, np.nan]}, r"cycles must be a finite number, got nan \(1 of 2 values, first at index 1\)"),
-        ({"max_burst_current": -5.0}, r"max_burst_current must be > 0, got -5"),
+        ({"max_burst_current": -5.0}, r"max_burst_current must be > 0 A, got -5"),
         ({"label_c": 1300.0}, r"label_c must be between 0.5 and 500 1/h, got 1,?300"),
         ({"usable_share": 94.0}, r"usable_share must be between 0.1 and 6.5, got 94"),
     ],

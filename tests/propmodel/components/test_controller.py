@@ -47,7 +47,7 @@ def test_ripple_is_largest_at_half_duty_and_standby_alone_at_the_ends():
         ({"ripple_coefficient": np.inf}, "ripple_coefficient must be a finite number, got inf"),
         ({"throttle_exponent": 0.0}, "throttle_exponent must be between 0.2 and 3, got 0"),
         ({"idle_duty": 0.9}, "idle_duty must be between 0 and 0.5, got 0.9"),
-        ({"continuous_current": 0.0}, "continuous_current must be > 0, got 0"),
+        ({"continuous_current": 0.0}, "continuous_current must be > 0 A, got 0 A"),
         ({"max_cells": "six"}, "max_cells must be a number, got 'six'"),
     ],
 )

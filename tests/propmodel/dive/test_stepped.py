@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from propmodel.base.constants import STANDARD_GRAVITY as G0
 from propmodel.base.status import Status
@@ -114,7 +115,7 @@ def test_the_way_asked_for_is_the_way_reported():
 
 
 @pytest.mark.parametrize("answer", BOTH)
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 @given(
     scale=st.floats(0.2, 5.0),
     load=st.floats(1.5, 9.0),

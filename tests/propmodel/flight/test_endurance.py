@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from random_builds import builds
 
 import propmodel
@@ -18,7 +19,7 @@ from propmodel.flight.level import level_flight
 SCREE = propmodel.demo("scree")
 
 
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 @given(builds, st.sampled_from(sorted(WAYS_OF_FLYING)), st.floats(0.3, 1.0))
 def test_books_of_a_flight_close(build, way, start):
     flight = flight_time(build, WAYS_OF_FLYING[way], state_of_charge=start)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
@@ -72,7 +73,7 @@ def test_full_speed_is_where_the_torques_meet():
     assert out.full_rev_per_s == pytest.approx(brentq(net, 1.0, 2000.0), rel=1e-9)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 @given(scale=st.floats(0.1, 20.0), hover=st.floats(0.0, 380.0))
 def test_time_goes_with_inertia(scale, hover):
     bare = FIVE_INCH | {"hover_rev_per_s": hover, "controller_lag": 0.0}

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from scipy.integrate import solve_ivp
 
 from propmodel import heat
@@ -44,7 +45,7 @@ def integrate(copper, iron, resistance, capacity, winding, body, end):
 
 
 @given(copper=st.floats(0.1, 80.0), iron=st.floats(0.0, 20.0), body=st.floats(0.5, 8.0))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_steady_heat_flows_balance(copper, iron, body):
     thermal = ThermalResistance(0.62, body)
     out = steady_temperatures(copper, iron, resistance=thermal, air_temperature=AIR)

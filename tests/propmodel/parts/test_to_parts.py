@@ -15,6 +15,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from propmodel import parts
 from propmodel.assembly.build_record import DEFAULTS, from_record
@@ -164,15 +165,15 @@ MANGLED: list[bytes] = [
 @pytest.mark.parametrize("data", MANGLED, ids=range(len(MANGLED)))
 @pytest.mark.parametrize("kind", KINDS)
 def test_mangled_files_get_sentences_quickly(kind: str, data: bytes) -> None:
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(PartsError) as caught:
         read_csv(data, kind, file="../../odd\x00<b>.csv")
-    assert time.perf_counter() - start < 2.0
+    assert time.process_time() - start < 2.0
     text = str(caught.value)
     assert len(text) < 4000 and "<" not in text and "\x00" not in text
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(data=st.one_of(st.binary(max_size=300), st.text(max_size=300).map(lambda t: t.encode("utf-8", "ignore"))))
 def test_no_bytes_raise_anything_else(data: bytes) -> None:
     for kind in KINDS:

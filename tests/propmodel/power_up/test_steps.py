@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from scipy.integrate import solve_ivp
 
 from propmodel.assembly.build import with_fields
@@ -201,7 +202,7 @@ def test_judge_words() -> None:
         judge(step(SCREE, "Look"), 3.0)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 @given(reading=st.floats(allow_nan=False), which=st.integers(0, 15))
 def test_every_number_gets_one_of_three_words(reading: float, which: int) -> None:
     s = power_up_steps(SCREE)[which]
@@ -220,7 +221,8 @@ def test_limits_to_set_leave_room_for_a_sound_craft_only() -> None:
         assert limit >= standby.expect_high + full.stop_above
         # A limiter set like this is far below what would burn a wire. The bound was 0.10: the fitted loss torque is
         # 1.7 times that of the one motor measured bare, so the smallest demo craft reaches 0.13 of its stall current.
-        assert limit < 0.15 * facts(p)[0].value
+        # A one-cell craft of 30 g stalls at 14 A: there the bound is what no wire down to 28 AWG minds (estimate).
+        assert limit < max(0.15 * facts(p)[0].value, 5.0)
 
 
 def test_stand_figures_are_those_of_one_rotor() -> None:
@@ -292,7 +294,7 @@ def test_energy_of_a_capacitor() -> None:
     assert transients.capacitor_energy(25.2, 1000e-6) == pytest.approx(0.31752, rel=1e-12)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(
     c=st.floats(1e-5, 5e-3),
     r=st.floats(0.005, 0.5),

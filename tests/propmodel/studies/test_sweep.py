@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 import propmodel
 from propmodel.assess import margins
@@ -37,7 +38,7 @@ def test_nearly_all_of_the_grid_has_the_least_power_within_a_hundredth():
     assert np.nanpercentile(apart, 99.0) < 0.01
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(15))
 @given(st.data())
 def test_any_point_of_the_grid_is_the_direct_answer(data):
     found = sweep_of_all()

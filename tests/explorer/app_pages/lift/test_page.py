@@ -414,7 +414,8 @@ def test_labels_without_a_propeller_borrow_from_a_craft_of_the_motors_size():
     for text, lender, inches in (
         ("2808 850KV, 10x4.5, 4S", "Fell", 10.0),
         ("1806 2280KV 3S 12A", "Scree", 5.1),
-        ("1103 11000KV 2S", "Tarn", 3.0),
+        ("1103 11000KV 2S", "Rill", 1.6),
+        ("1103 11000KV 4S 450mAh", "Tarn", 3.0),
     ):
         at.text_input(key="labels").set_value(text)
         run(at)
@@ -445,19 +446,27 @@ def test_the_link_says_what_it_does_not_carry():
         from explorer.controls import side_panel
         from explorer.inputs import Inputs, to_build
         from explorer.inputs.measured_parts import measured
+        from explorer.session import bench_log, kept_values
         from explorer.session import state as session_state
 
         session_state.start()
         if name == "measured":
             motor = replace(to_build(Inputs()).motor, log_sd_kv=0.01, log_sd_resistance=0.1)
             st.session_state["own_parts"] = measured(Inputs(), "stand.csv", motor=motor)
+        kept_values.box("kept")["price_motor"] = 20.0 if name in ("prices", "both") else None
+        if name in ("readings", "both"):
+            bench_log.set_reading("Idle", 0.4)
         st.text(side_panel.link_leaves_out() or "nothing")
 
     says = {
-        name: AppTest.from_function(app, kwargs={"name": name}).run().text[0].value for name in ("bare", "measured")
+        name: AppTest.from_function(app, kwargs={"name": name}).run().text[0].value
+        for name in ("bare", "measured", "prices", "readings", "both")
     }
     assert says["bare"] == "nothing"
     assert "does not carry your measured motor" in says["measured"] and "Shelf" in says["measured"]
+    assert says["prices"] == "Your prices stay in this visit: no link and no saved build carries them."
+    assert says["readings"].startswith("Your readings of the first power-up stay in this visit")
+    assert says["both"].startswith("Your prices and readings of the first power-up stay")
 
 
 def test_what_was_changed_by_hand_stays_when_more_labels_are_typed():
@@ -497,17 +506,117 @@ def test_labels_do_not_inherit_the_cells_or_the_cap_of_the_craft_that_lends_the_
     assert at.session_state["inputs"].chemistry == "li_ion"
 
 
-def test_a_mass_below_that_of_the_parts_is_said_and_not_swallowed():
+def test_a_told_mass_is_the_mass_and_what_had_to_be_lighter_is_said():
     at = opened()
     at.text_input(key="labels").set_value("2207 1950KV, 5x4x3, 6S 450, take-off 210 g")
     run(at)
-    assert "so 210 g cannot be" in body(at) and at.session_state["inputs"].frame_g > 0.0
+    assert sentence(at).startswith("Your build takes off at 210 g")
+    at.text_input(key="labels").set_value("2207 1950KV, 5x4x3, 6S 1300, take-off 180 g")
+    run(at)
+    assert sentence(at).startswith("Your build takes off at 180 g")
+    assert "the masses you have not told count" in body(at)
     at.number_input(key="side-must:take_off_g").set_value(600.0)
     run(at)
-    assert "cannot be" not in body(at)
+    assert "have not told count" not in body(at) and at.session_state["inputs"].guessed_mass_percent == 100.0
+
+
+def test_masses_that_were_told_are_kept_and_the_contradiction_is_said():
+    at = opened()
     at.number_input(key="side-must:take_off_g").set_value(150.0)
     run(at)
-    assert "so 150 g cannot be" in body(at)
+    assert "The masses that are told (motor, propeller and pack)" in body(at) and "by their labels" not in body(at)
+
+
+def test_tiny_craft_fly():
+    at = opened()
+    at.text_input(key="labels").set_value("1102 18000KV 40mm 3-blade 1S 300mAh 30g auw")
+    run(at)
+    assert sentence(at).startswith("Your build takes off at 30 g and hovers at")
+    assert "All else is that of Rill" in body(at) and "cannot" not in body(at)
+    at.text_input(key="labels").set_value("0802 19000KV 1S")
+    run(at)
+    assert sentence(at).startswith("Your build takes off at 30 g and hovers at")
+    assert at.session_state["inputs"].diameter_in == pytest.approx(1.6)
+    at.text_input(key="labels").set_value("0802 19000KV 1S 12 g auw")
+    run(at)
+    assert sentence(at).startswith("Your build takes off at 12 g")
+
+
+def test_a_tiny_craft_on_too_many_cells_leads_with_that_in_the_warning_ink():
+    at = opened()
+    at.segmented_control(key="craft").set_value("rill")
+    run(at)
+    at.number_input(key="side-must:cells").set_value(2)
+    run(at)
+    assert sentence(at).startswith("The motor does not fit")
+    (found,) = [n.proto.body for n in at.get("html") if 'class="wi-sentence"' in n.proto.body]
+    assert 'bad">does not fit' in found.split("takes off")[0]
+    toggle = at.toggle(key="more_What turns")
+    assert "over its limit" in toggle.label
+    toggle.set_value(True)
+    run(at)
+    assert "(over its limit)" in at.number_input(key="side:motor_max_cells").label
+
+
+def test_open_labels_lead_and_no_verdict_is_built_on_them():
+    at = opened()
+    at.text_input(key="labels").set_value("2808 850KV, 10x4.5x2, 55A ESC 6S, 22o7")
+    run(at)
+    assert sentence(at).startswith("2 labels open: “6S”, “22o7”. Answer them in the side panel")
+    assert "no verdict" in sentence(at)
+    text = body(at)
+    for word in ("cannot hover", "does not fit", "other parts are needed", "What gives first is"):
+        assert word not in text
+    at.radio(key="label_answer:0:6S").set_value(1)
+    run(at)
+    assert sentence(at).startswith("1 label open: “22o7”")
+    at.text_input(key="labels").set_value("2808 850KV, 10x4.5x2, 55A ESC 6S")
+    run(at)
+    assert sentence(at).startswith("Your build takes off at")
+
+
+@pytest.mark.parametrize("page", ["lift", "minutes", "margins", "dive"])
+def test_a_craft_that_cannot_fly_on_a_guess_is_not_judged(page):
+    at = opened()
+    at.text_input(key="labels").set_value("2808 850KV, 10x4.5x2, 55A ESC 6S, 9000 g auw")
+    run(at)
+    at.switch_page(f"app_pages/{page}/page.py")
+    run(at)
+    text = body(at)
+    assert "1 label open" in text and "Nothing is drawn yet" in text
+    assert "cannot" not in text.lower() and "Do not dive it" not in text and not at.get("plotly_chart")
+
+
+@pytest.mark.parametrize("page", ["minutes", "margins", "dive", "plug_in", "cost"])
+def test_open_labels_lead_on_every_page_with_a_verdict(page):
+    at = opened()
+    at.text_input(key="labels").set_value("2808 850KV, 10x4.5x2, 55A ESC 6S")
+    run(at)
+    at.switch_page(f"app_pages/{page}/page.py")
+    run(at)
+    said = [n.proto.body for n in at.get("html") if "wi-sentence" in n.proto.body]
+    assert any("1 label open" in one and "no verdict" in one for one in said)
+
+
+def test_guesses_of_a_labelled_build_name_mass_place_and_flying():
+    at = opened()
+    at.text_input(key="labels").set_value("2207 1950KV, 5.1x4.3x3, 6S 1300")
+    run(at)
+    held = [one.name for one in at.session_state["guess_order"][1]]
+    assert {"take_off_g", "altitude_m", "flying_style"} <= set(held)
+    at.number_input(key="side-must:take_off_g").set_value(655.0)
+    run(at)
+    left = [one.name for one in at.session_state["guess_order"][1]]
+    assert "take_off_g" not in left and len(left) == len(held) - 1
+
+
+def test_another_build_clears_the_labels_of_the_one_before():
+    at = opened()
+    at.text_input(key="labels").set_value("2808 850KV, 55A ESC 6S")
+    run(at)
+    at.segmented_control(key="craft").set_value("moor")
+    run(at)
+    assert at.text_input(key="labels").value == "" and sentence(at).startswith("Moor")
 
 
 def test_fields_whose_limit_is_passed_say_so_in_their_label():

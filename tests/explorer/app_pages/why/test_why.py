@@ -249,6 +249,16 @@ def test_a_quicker_motor_wants_less_command_and_a_bent_one_looks_right():
     assert got.mid[3] == got.mid[0]
 
 
+def test_half_again_the_pack_is_not_half_again_the_time_on_a_tiny_craft():
+    got = facts(STORIES["tiny"])
+    # momentum theory: 1.5 times the charge over (34 g / 30 g)^1.5; the rest is sag and electronics
+    assert 1.5 / (34.0 / 30.0) ** 1.5 - 1.0 <= got.change < 0.45
+    assert got.b["mass"] - got.a["mass"] == pytest.approx(0.004)
+    assert STORIES["tiny"].quiz.right(got) == 0
+    # common practice, from memory: 3 to 5 minutes on 300 mAh
+    assert 180.0 <= got.y_before <= 300.0
+
+
 def test_the_guess_is_said_back_and_drawn_as_an_open_diamond():
     got = facts(STORIES["camera"])
     for guess, words in ((-0.1, "goes the other way"), (got.change, "within the band"), (3.0, "You said 300")):

@@ -1,0 +1,210 @@
+"""One walk over the pieces of a text: looking around, and taking down what was read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from explorer.inputs import FIELDS, TAKE_OFF, problem, typed
+from explorer.labels import meanings
+from explorer.labels.pieces import Piece
+from explorer.labels.records import Found, Option, Question, Reading, Unread, Value
+from explorer.text.numbers import lowered
+
+__all__ = ["FILLERS", "MAX_PIECES", "MOST_KV_DIAMETER", "OWNER", "WORDS", "Cursor", "Handler"]
+
+MAX_PIECES = 80
+MOST_KV_DIAMETER = 35000.0
+"""KV times propeller diameter that is flown: 8,000 to 12,000, up to 31,000 on one cell. [rpm/V in]"""
+
+OWNER = {
+    "kv": "motor", "kilo_kv": "motor", "stator_kv": "motor", "poles": "motor", "no_load": "motor",
+    "dims": "propeller", "code_blades": "propeller", "blades": "propeller", "blade_word": "propeller",
+    "blade_shape": "propeller",
+    "cells": "pack", "mah": "pack", "ah": "pack", "wh": "pack", "c_rate": "pack", "c_burst": "pack",
+    "parallel": "pack", "chemistry": "pack", "cell_format": "pack",
+    "amps": "esc", "amps_burst": "esc", "four_in_one": "esc",
+}  # fmt: skip
+WORDS = {
+    **dict.fromkeys(("motor", "motors", "stator"), "motor"),
+    **dict.fromkeys(("prop", "props", "propeller", "propellers"), "propeller"),
+    **dict.fromkeys(("pack", "packs", "battery", "batteries", "accu", "akku", "cell", "cells", "ir"), "pack"),
+    **dict.fromkeys(("esc", "escs", "controller", "controllers"), "esc"),
+    **dict.fromkeys(("frame", "wheelbase", "diagonal"), "frame"),
+    **dict.fromkeys(
+        ("take-off", "takeoff", "auw", "tow", "all-up", "total", "overall", "craft", "build", "drone"), "all"
+    ),
+    **dict.fromkeys(("payload", "camera", "cam"), "load"),
+    **dict.fromkeys(("bec", "ubec", "regulator", "output"), "regulator"),
+    **dict.fromkeys(
+        ("shaft", "screw", "screws", "bolt", "hole", "holes", "mounting", "hub", "bore", "stack", "holes"), "fitting"
+    ),
+}
+FILLERS = {"mass", "weight", "weighs", "per", "of", "is"}
+"""Words between a part and its grams."""
+
+
+class Cursor:
+    """Walks the pieces once, left to right; holds what has been read so far."""
+
+    def __init__(self, pieces: list[Piece], better: Callable[[str], str | None] = lambda text: None) -> None:
+        self.better = better
+        self.dropped = len(pieces) - MAX_PIECES
+        self.pieces = pieces[:MAX_PIECES]
+        self.found: dict[str, Found] = {}
+        self.questions: list[Question] = []
+        self.unread: list[Unread] = []
+        self.left_out: list[str] = []
+        self.stators = self._stators_beside_kv()
+        self.kv_typed = next((self._kv(piece) for piece in self.pieces if "kv" in piece.kind), 0.0)
+        self.beside_cells = self._capacities_beside_cells()
+        self.stator_known = bool(self.stators) or self.any("stator_kv")
+        self.owners: dict[int, set[str]] = {}
+        for piece in self.pieces:
+            owner = OWNER.get(piece.kind) or WORDS.get(piece.mark if piece.kind == "word" else "")
+            if owner:
+                self.owners.setdefault(piece.segment, set()).add(owner)
+        self.four_in_one: str | None = None
+        self.watt_hours: tuple[float, str] | None = None
+        self.volts: list[tuple[float, str]] = []
+        self.masses: list[tuple[int, Piece, float]] = []
+        self.inches: list[tuple[int, Piece, float]] = []
+        self.coaxial: str | None = None
+        self.assumed: list[str] = []
+        self.last = ""
+
+    def near(self, index: int, step: int) -> Piece | None:
+        """Neighbour in the same segment, words skipped."""
+        here = self.pieces[index].segment
+        index += step
+        while 0 <= index < len(self.pieces) and self.pieces[index].segment == here:
+            if self.pieces[index].kind not in ("word", "quantity"):
+                return self.pieces[index]
+            index += step
+        return None
+
+    def kind(self, index: int, step: int) -> str:
+        piece = self.near(index, step)
+        return "" if piece is None else piece.kind
+
+    def _stators_beside_kv(self) -> set[int]:
+        """Codes that stand beside a KV; of two, the one that cannot be a propeller, else the one before."""
+        found = set()
+        for index, piece in enumerate(self.pieces):
+            if piece.kind not in ("kv", "kilo_kv"):
+                continue
+            beside = [self.near(index, step) for step in (-1, 1)]
+            codes = [
+                p for p in beside if p and p.kind == "code" and not p.mark and meanings.stator_of_code(p.numbers[0])
+            ]
+            sure = [p for p in codes if not meanings.propeller_of_code(p.numbers[0], also_a_motor=True)]
+            for chosen in (sure or codes)[:1]:
+                found.add(next(i for i, p in enumerate(self.pieces) if p is chosen))
+        return found
+
+    @staticmethod
+    def _kv(piece: Piece) -> float:
+        value = piece.numbers[1] if piece.kind == "stator_kv" else piece.numbers[0]
+        return float(value or 0.0) * (1000.0 if piece.kind == "kilo_kv" else 1.0)
+
+    def _capacities_beside_cells(self) -> set[int]:
+        """Bare numbers right behind the cells, or the chemistry of a pack, that can be its capacity."""
+        return {
+            index
+            for index, piece in enumerate(self.pieces)
+            if piece.kind in ("code", "number")
+            and self.kind(index, -1) in ("cells", "chemistry")
+            and meanings.bare_capacity(float(piece.numbers[0] or 0.0))
+        }
+
+    def any(self, *kinds: str) -> bool:
+        return any(piece.kind in kinds for piece in self.pieces)
+
+    def names(self, segment: int, owner: str) -> bool:
+        return any(p.segment == segment and p.kind == "word" and WORDS.get(p.mark) == owner for p in self.pieces)
+
+    def next_word(self, index: int, step: int, *, skip: bool = False) -> str:
+        """Word directly before or behind a piece in its segment, or empty; ``skip`` passes over one filler."""
+        other = index + step
+        if skip and 0 <= other < len(self.pieces) and self.pieces[other].mark in FILLERS:
+            other += step
+        if 0 <= other < len(self.pieces) and self.pieces[other].segment == self.pieces[index].segment:
+            return self.pieces[other].mark if self.pieces[other].kind == "word" else ""
+        return ""
+
+    def word_before(self, index: int) -> str:
+        """Part named by the word just before or just after a piece."""
+        for step in (-1, 1):
+            other = index + step
+            if 0 <= other < len(self.pieces) and self.pieces[other].mark in FILLERS:
+                other += step
+            if 0 <= other < len(self.pieces) and self.pieces[other].segment == self.pieces[index].segment:
+                owner = WORDS.get(self.pieces[other].mark) if self.pieces[other].kind == "word" else None
+                if owner:
+                    return owner
+        return ""
+
+    def add(self, source: str, *values: tuple[str, Value], note: str = "") -> None:
+        for field, value in values:
+            wrong = problem(TAKE_OFF if field == "take_off_g" else FIELDS[field], value)
+            if wrong:
+                self.unread.append(Unread(source, f'I read "{typed(source)}", but {lowered(wrong)}'))
+                continue
+            if field == "chemistry" and field in self.found and self.found[field].note.startswith("from"):
+                del self.found[field]
+            before = self.found.get(field)
+            if before is None:
+                self.found[field] = Found(field, value, source, note)
+            elif before.value != value:
+                del self.found[field]
+                label, unit = FIELDS[field].label, FIELDS[field].unit
+                shown = [f"{before.value} {unit}".strip(), f"{value} {unit}".strip()]
+                options = tuple(
+                    Option(f"{shown[i]} ({typed(text)})", ((field, v),))
+                    for i, (v, text) in enumerate(((before.value, before.source), (value, source)))
+                )
+                self.questions.append(Question(source, f"{label}: {shown[0]} or {shown[1]}?", options))
+
+    def assume(self, source: str, sentence: str, *values: tuple[str, Value]) -> None:
+        """Take what is customary where nothing was told, and say so."""
+        self.add(source, *values, note="assumed")
+        if all(field in self.found for field, _ in values):
+            self.assumed.append(sentence)
+
+    def asked(self) -> set[str]:
+        """Fields that a question holds open."""
+        return {field for question in self.questions for option in question.options for field, _ in option.values}
+
+    def ask(self, source: str, sentence: str, *options: Option) -> None:
+        """Ask between meanings; what all of them share is read at once."""
+        good = [o for o in options if not any(self._wrong(field, value) for field, value in o.values)]
+        if len(good) == 1:
+            self.add(source, *good[0].values)
+        elif not good:
+            self.cannot(source)
+        else:
+            shared = set(good[0].values).intersection(*(o.values for o in good[1:]))
+            self.add(source, *(pair for pair in good[0].values if pair in shared))
+            self.questions.append(Question(source, sentence, tuple(good)))
+
+    @staticmethod
+    def _wrong(field: str, value: Value) -> bool:
+        return bool(problem(TAKE_OFF if field == "take_off_g" else FIELDS[field], value))
+
+    def cannot(self, source: str) -> None:
+        better = self.better(source)
+        end = f": did you mean {typed(better)}?" if better else "."
+        # signs that never leave as they came have no text of their own
+        what = f'"{typed(source)}"' if typed(source) else "one of the signs"
+        self.unread.append(Unread(source, f"I could not read {what}{end}", better))
+
+    def reading(self) -> Reading:
+        return Reading(
+            tuple(self.found.values()),
+            tuple(self.questions),
+            tuple(self.unread),
+            tuple(dict.fromkeys(self.left_out)),
+            tuple(dict.fromkeys(self.assumed)),
+        )
+
+
+Handler = Callable[[Cursor, int, Piece], None]

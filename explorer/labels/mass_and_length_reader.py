@@ -1,0 +1,151 @@
+"""Masses and lengths on labels."""
+
+from __future__ import annotations
+
+import math
+
+from explorer.inputs import TAKE_OFF, typed
+from explorer.labels.cursor import FILLERS, MOST_KV_DIAMETER, OWNER, Cursor, Handler
+from explorer.labels.pieces import Piece
+from explorer.labels.records import Option, Unread
+from explorer.labels.words import g as _g
+from propmodel.base.units import INCH
+from propmodel.components import battery, motor, propeller
+
+__all__ = ["READERS", "across_the_frame", "settle_inches", "settle_masses"]
+
+
+def _kilograms(at: Cursor, index: int, piece: Piece) -> None:
+    _mass(at, index, piece, round(piece.numbers[0] * 1000.0, 1))
+
+
+def _grams(at: Cursor, index: int, piece: Piece) -> None:
+    _mass(at, index, piece, piece.numbers[0])
+
+
+def _mass(at: Cursor, index: int, piece: Piece, grams: float) -> None:
+    at.masses.append((index, piece, grams))
+
+
+_LIKELY = (0.6, 1.6)
+"""A mass between these shares of the usual one is taken for the part it stands behind. [-]"""
+
+
+def _usual(at: Cursor) -> dict[str, float]:
+    """Usual mass of each part whose size was read. [g]"""
+    got = {name: float(found.value) for name, found in at.found.items() if isinstance(found.value, int | float)}
+    usual = {}
+    if {"stator_d_mm", "stator_h_mm"} <= got.keys():
+        usual["motor"] = 1e3 * float(motor.estimated_mass(1e-3 * got["stator_d_mm"], 1e-3 * got["stator_h_mm"]))
+    if {"diameter_in", "pitch_in"} <= got.keys():
+        made = propeller.Propeller(INCH * got["diameter_in"], INCH * got["pitch_in"], got.get("blades", 3))
+        usual["propeller"] = 1e3 * float(propeller.mass(made))
+    if {"cells", "capacity_mah"} <= got.keys():
+        kind = str(at.found["chemistry"].value) if "chemistry" in at.found else "lipo"
+        made_pack = battery.Pack(kind, got["cells"], 1e-3 * got["capacity_mah"], parallel=got.get("parallel", 1))
+        usual["pack"] = 1e3 * float(battery.mass(made_pack))
+    return usual
+
+
+def settle_masses(at: Cursor) -> None:
+    """Give each mass to its part: the one named, the one it stands behind, else the whole craft."""
+    usual = _usual(at)
+
+    def likely_parts(grams: float) -> list[str]:
+        return [part for part, mass in usual.items() if _LIKELY[0] <= grams / mass <= _LIKELY[1]]
+
+    whole = [index for index, _, grams in at.masses if not at.word_before(index) and not likely_parts(grams)]
+    for index, piece, grams in at.masses:
+        owner = at.word_before(index)
+        fields = {
+            "motor": Option(f"one motor, {_g(grams)} g", (("motor_mass_g", grams),)),
+            "propeller": Option(f"one propeller, {_g(grams)} g", (("propeller_g", grams),)),
+            "pack": Option(f"pack, {_g(grams)} g", (("pack_g", grams),)),
+            "frame": Option(f"frame, electronics and ESC, {_g(grams)} g", (("frame_g", grams),)),
+            "load": Option(f"payload, {_g(grams)} g", (("payload_g", grams),)),
+            "all": Option(f"take-off mass, {_g(grams)} g", (("take_off_g", grams),)),
+        }
+        said = f'"{typed(piece.text)}"'
+        if at.next_word(index, -1) == "dry" or at.next_word(index, -1, skip=True) == "dry":
+            text = f"{said} is without the pack: type the take-off mass, pack and camera on."
+            at.unread.append(Unread(piece.text, text))
+            continue
+        if owner in fields:
+            at.ask(piece.text, f"What weighs {said}?", fields[owner])
+            continue
+        likely = likely_parts(grams)
+        before = OWNER.get(at.kind(index, -1), "motor" if at.kind(index, -1) == "code" else "")
+        named = at.next_word(index, -1) not in ("", *FILLERS) or at.next_word(index, 1) == "each"
+        if before in likely and not named:
+            at.assume(piece.text, f"{said} is taken as the mass of one {before}.", *fields[before].values)
+        elif not named and not likely and grams >= TAKE_OFF.low and whole == [index]:
+            at.assume(piece.text, f"{said} is taken as the take-off mass.", *fields["all"].values)
+        else:
+            order = [*likely, *(part for part in reversed(fields) if part not in likely)]
+            at.ask(piece.text, f"What weighs {said}?", *(fields[part] for part in order))
+
+
+def _cm(at: Cursor, index: int, piece: Piece) -> None:
+    _length(at, index, piece, piece.numbers[0] * 10.0)
+
+
+def _mm(at: Cursor, index: int, piece: Piece) -> None:
+    _length(at, index, piece, piece.numbers[0])
+
+
+def across_the_frame(at: Cursor, source: str, mm: float) -> None:
+    """A length from motor to motor, which is how frames of that class are named."""
+    at.ask(source, "", _frame_option(mm))
+
+
+def _frame_option(mm: float) -> Option:
+    # on a square frame neighbours stand diagonal / sqrt 2 apart; 5 mm are left between the tips
+    clear = math.floor((mm / math.sqrt(2.0) - 5.0) / 2.54) / 10.0
+    text = f"{_g(mm)} mm from motor to motor across the frame: room for {_g(clear)} in"
+    return Option(text, (("frame_propeller_in", clear),))
+
+
+_HOLES_MM = 30.6
+"""Distances of mounting holes end at 30.5 mm (trade standard); the smallest propellers begin at 31 mm."""
+
+
+def _length(at: Cursor, index: int, piece: Piece, mm: float) -> None:
+    named = at.word_before(index)
+    if named in ("fitting", "motor", "esc") or (mm < _HOLES_MM and named != "propeller"):
+        at.left_out.append(piece.text)
+        return
+    inches = round(mm / 25.4, 2)
+    options = []
+    too_fast = at.kv_typed * inches > MOST_KV_DIAMETER and mm >= 60 and named != "propeller"
+    if named != "frame" and not too_fast:
+        options.append(Option(f"propeller {_g(inches)} in across", (("diameter_in", inches),)))
+    if named != "propeller" and mm >= 60:
+        options.append(_frame_option(mm))
+    at.ask(piece.text, f'What measures "{typed(piece.text)}"?', *options)
+
+
+def _inch(at: Cursor, index: int, piece: Piece) -> None:
+    at.inches.append((index, piece, piece.numbers[0]))
+
+
+def settle_inches(at: Cursor) -> None:
+    """An inch figure alone names the size of propeller a craft is made for."""
+    for index, piece, inches in at.inches:
+        named = at.word_before(index)
+        told = "diameter_in" in at.found or "diameter_in" in at.asked()
+        if named == "frame" or (told and named != "propeller"):
+            at.add(piece.text, ("frame_propeller_in", inches))
+        elif named == "propeller":
+            at.add(piece.text, ("diameter_in", inches))
+        else:
+            said = f'"{typed(piece.text)}" is taken as the propeller.'
+            at.assume(piece.text, said, ("diameter_in", inches))
+
+
+READERS: dict[str, Handler] = {
+    "kilograms": _kilograms,
+    "grams": _grams,
+    "cm": _cm,
+    "mm": _mm,
+    "inch": _inch,
+}

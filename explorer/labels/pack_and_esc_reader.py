@@ -1,0 +1,248 @@
+"""Labels of packs, speed controllers and wires."""
+
+from __future__ import annotations
+
+import math
+
+from explorer.inputs import typed
+from explorer.labels.cursor import OWNER, Cursor, Handler
+from explorer.labels.pieces import Piece
+from explorer.labels.records import Option, Question, Values
+from explorer.labels.words import cells_words
+from explorer.labels.words import g as _g
+
+__all__ = ["READERS", "ask_cell_type"]
+
+
+def _four_in_one(at: Cursor, index: int, piece: Piece) -> None:
+    at.four_in_one = piece.text
+
+
+def _cell_format(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("chemistry", "li_ion"), note="a cylindrical cell size")
+
+
+def _quantity(at: Cursor, index: int, piece: Piece) -> None:
+    count = int(piece.numbers[0])
+    if at.kind(index, 1) == "cells" and 2 <= count <= 4 and "parallel" not in at.found:
+        at.ask(
+            piece.text,
+            f"{count} packs side by side at once, or one in the craft and the others spare?",
+            Option(f"{count} in parallel", (("parallel", count),)),
+            Option("one at a time", (("parallel", 1),)),
+        )
+    else:
+        at.left_out.append(piece.text)
+
+
+def _cells(at: Cursor, index: int, piece: Piece) -> None:
+    count = int(piece.numbers[0])
+    pack = Option(f"pack of {cells_words(count)}", (("cells", count),))
+    if len(piece.numbers) > 1 and piece.numbers[1]:
+        at.add(piece.text, *pack.values, ("parallel", int(piece.numbers[1])))
+        return
+    before, after = at.kind(index, -1), at.kind(index, 1)
+    packish = {"mah", "ah", "wh", "c_rate", "c_burst", "volts", "code", "number", "parallel", "chemistry"}
+    follows = {"mah", "ah", "wh", "c_rate", "c_burst", "volts", "chemistry", "parallel", "cell_format"}
+    if after in packish or before in follows or at.word_before(index) == "pack":
+        at.add(piece.text, *pack.values)
+        return
+    elsewhere = sum(p.kind in ("cells", "volts") for p in at.pieces) > 1
+    owner = OWNER.get(before, "")
+    motor = Option(f"motor made for up to {cells_words(count)}", (("motor_max_cells", count),))
+    esc = Option(f"ESC made for up to {cells_words(count)}", (("esc_max_cells", count),))
+    part = None
+    if owner == "esc" or at.word_before(index) == "esc" or (not before and after == "amps"):
+        part = esc
+    elif owner == "motor" or (at.last == "stator" and before == "code"):
+        part = motor
+    if part is None:
+        at.add(piece.text, *pack.values)
+    elif part is motor and not elsewhere:
+        at.assume(piece.text, f'"{typed(piece.text)}" is taken as your pack.', *pack.values)
+    elif elsewhere:
+        at.add(piece.text, *part.values)
+    else:
+        at.ask(piece.text, f'Is "{typed(piece.text)}" your pack, or what the part may take?', pack, part)
+
+
+def _cell_range(at: Cursor, index: int, piece: Piece) -> None:
+    low, high = sorted(int(n) for n in piece.numbers)
+    esc = Option(f"ESC, {low} to {high} cells", (("esc_min_cells", low), ("esc_max_cells", high)))
+    motor = Option(f"motor, up to {high} cells", (("motor_max_cells", high),))
+    owners = at.owners.get(piece.segment, set())
+    before = OWNER.get(at.kind(index, -1), "")
+    if "esc" in owners and (before != "motor" or "motor" not in owners):
+        at.add(piece.text, *esc.values)
+    elif before == "motor" or "motor" in owners or at.last == "stator":
+        at.add(piece.text, *motor.values)
+    else:
+        at.ask(piece.text, f'Which part takes "{typed(piece.text)}"?', esc, motor)
+
+
+def _cell_max(at: Cursor, index: int, piece: Piece) -> None:
+    high = int(piece.numbers[0])
+    owners = at.owners.get(piece.segment, set())
+    esc = Option(f"ESC, up to {cells_words(high)}", (("esc_max_cells", high),))
+    motor = Option(f"motor, up to {cells_words(high)}", (("motor_max_cells", high),))
+    options = [esc] if "esc" in owners else [motor] if "motor" in owners else [esc, motor]
+    at.ask(piece.text, f'Which part takes "{typed(piece.text)}"?', *options)
+
+
+def _parallel(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("parallel", int(piece.numbers[0])))
+
+
+def _mah(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("capacity_mah", piece.numbers[0]))
+
+
+def _ah(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("capacity_mah", round(piece.numbers[0] * 1000.0, 3)))
+
+
+def _wh(at: Cursor, index: int, piece: Piece) -> None:
+    at.watt_hours = (piece.numbers[0], piece.text)
+
+
+def _c_rate(at: Cursor, index: int, piece: Piece) -> None:
+    rates = sorted(n for n in piece.numbers if n is not None)
+    at.add(piece.text, ("pack_label_c", rates[0]))
+    if len(rates) > 1 and rates[1] > rates[0]:
+        at.add(piece.text, ("pack_burst_c", rates[1]))
+
+
+def _c_burst(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("pack_burst_c", piece.numbers[0]))
+
+
+def _chemistry(at: Cursor, index: int, piece: Piece) -> None:
+    name = "lipo_hv" if "h" in piece.mark else "li_ion" if "ion" in piece.mark else "lipo"
+    at.add(piece.text, ("chemistry", name))
+
+
+def _volts(at: Cursor, index: int, piece: Piece) -> None:
+    volts = piece.numbers[0]
+    if "regulator" in at.owners.get(piece.segment, set()):
+        at.left_out.append(piece.text)
+    elif "capacitor" in (at.kind(index, -1), at.kind(index, 1)) and "capacitor_v" not in at.found:
+        at.add(piece.text, ("capacitor_v", volts))
+    else:
+        at.volts.append((volts, piece.text))
+
+
+def _volt_range(at: Cursor, index: int, piece: Piece) -> None:
+    high = math.floor(max(n for n in piece.numbers if n is not None) / 4.2 + 0.01)
+    owners = at.owners.get(piece.segment, set())
+    if "esc" in owners and high >= 1:
+        at.add(piece.text, ("esc_max_cells", high), note="full cells of 4.2 V")
+    else:
+        at.left_out.append(piece.text)
+
+
+def _amps(at: Cursor, index: int, piece: Piece) -> None:
+    amps = [n for n in piece.numbers if n is not None]
+    owners = at.owners.get(piece.segment, set())
+    if "regulator" in owners and amps[0] <= 10:
+        at.left_out.append(piece.text)
+        return
+    values: Values = (("esc_a", amps[0]),)
+    if len(amps) > 1 and amps[1] > amps[0]:
+        values = (*values, ("esc_burst_a", amps[1]))
+    named = at.word_before(index)
+    said = named == "esc" or at.any("four_in_one") or at.kind(index, 1) == "cell_range"
+    said = said or at.names(piece.segment, "esc") or len(amps) > 1
+    before = OWNER.get(at.kind(index, -1), "motor" if at.last == "stator" else "")
+    motor = Option(f"motor, up to {_g(amps[0])} A", (("motor_max_a", amps[0]),))
+    esc = Option(f"ESC, {_g(amps[0])} A for each motor", values)
+    follows = at.pieces[index + 1].mark if index + 1 < len(at.pieces) else ""
+    other = any(p.kind == "amps" and i != index and at.names(p.segment, "esc") for i, p in enumerate(at.pieces))
+    if named == "motor" or (before == "motor" and not said and (other or follows in ("max", "peak"))):
+        at.add(piece.text, *motor.values)
+    elif before == "motor" and not said:
+        at.ask(piece.text, f'Is "{typed(piece.text)}" the ESC or the motor\'s limit?', esc, motor)
+    elif before == "pack" and not said and "capacity_mah" in at.found:
+        rate = round(amps[0] / float(at.found["capacity_mah"].value) * 1000.0, 2)
+        pack = Option(f"pack, {_g(amps[0])} A for good ({_g(rate)}C)", (("pack_label_c", rate),))
+        at.ask(piece.text, f'Is "{typed(piece.text)}" the ESC or what the pack may give?', esc, pack)
+    else:
+        at.add(piece.text, *values)
+
+
+def _amps_burst(at: Cursor, index: int, piece: Piece) -> None:
+    owner = OWNER.get(at.kind(index, -1), "")
+    field = "motor_max_a" if owner == "motor" and "esc" not in (at.word_before(index),) else "esc_burst_a"
+    at.add(piece.text, (field, piece.numbers[0]))
+
+
+def _milliohm(at: Cursor, index: int, piece: Piece) -> None:
+    value = piece.numbers[0]
+    winding = Option("winding of the motor", (("winding_mohm", value),))
+    cell = Option("one cell of the pack", (("cell_mohm", value),))
+    owner = at.word_before(index) or OWNER.get(at.kind(index, -1), "")
+    options = [winding] if owner == "motor" else [cell] if owner == "pack" else [winding, cell]
+    at.ask(piece.text, f'What has "{typed(piece.text)}"?', *options)
+
+
+def _awg(at: Cursor, index: int, piece: Piece) -> None:
+    field = "motor_wire_awg" if at.word_before(index) == "motor" else "wire_awg"
+    at.add(piece.text, (field, int(piece.numbers[0])))
+
+
+def _connector(at: Cursor, index: int, piece: Piece) -> None:
+    amps = piece.numbers[0]
+    at.assume(piece.text, f'"{typed(piece.text)}" is taken as a {_g(amps)} A connector.', ("connector_a", amps))
+
+
+def _cell_code(at: Cursor, index: int, piece: Piece) -> None:
+    ask_cell_type(at, piece)
+
+
+def ask_cell_type(at: Cursor, piece: Piece) -> None:
+    """A type that a maker gave a cell: nothing is known of it but that it may be a cylindrical one."""
+    if at.any("cell_format") or any(p.kind == "chemistry" and "ion" in p.mark for p in at.pieces):
+        at.left_out.append(piece.text)
+        return
+    said = f'"{typed(piece.text)}" may be the type of a Li-ion cell; I know no types. What is it?'
+    at.questions.append(
+        Question(
+            piece.text,
+            said,
+            (
+                Option("Li-ion cells: I type their mAh as well", (("chemistry", "li_ion"),)),
+                Option("something else", ()),
+            ),
+        )
+    )
+
+
+def _capacitor(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("capacitor_uf", piece.numbers[0]))
+    if piece.numbers[1] is not None:
+        at.add(piece.text, ("capacitor_v", piece.numbers[1]))
+
+
+READERS: dict[str, Handler] = {
+    "four_in_one": _four_in_one,
+    "cell_format": _cell_format,
+    "quantity": _quantity,
+    "cells": _cells,
+    "cell_range": _cell_range,
+    "cell_max": _cell_max,
+    "parallel": _parallel,
+    "mah": _mah,
+    "ah": _ah,
+    "wh": _wh,
+    "c_rate": _c_rate,
+    "c_burst": _c_burst,
+    "chemistry": _chemistry,
+    "volts": _volts,
+    "volt_range": _volt_range,
+    "amps": _amps,
+    "amps_burst": _amps_burst,
+    "milliohm": _milliohm,
+    "awg": _awg,
+    "cell_code": _cell_code,
+    "connector": _connector,
+    "capacitor": _capacitor,
+}

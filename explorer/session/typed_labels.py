@@ -1,0 +1,71 @@
+"""The labels a visitor typed: what was read, what is answered, what is still open, what nobody told."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import streamlit as st
+
+from explorer.inputs import FIELDS, Inputs
+from explorer.labels import Reading, answered, read_labels
+
+__all__ = ["Open", "answers", "borrowed", "forget", "forgotten", "opened", "reading"]
+
+
+@dataclass(frozen=True)
+class Open:
+    """Labels that wait for an answer, and the fields they would fill."""
+
+    labels: tuple[str, ...]
+    fields: frozenset[str]
+
+    def __bool__(self) -> bool:
+        return bool(self.labels)
+
+
+_read = lru_cache(maxsize=64)(read_labels)
+
+
+def reading() -> Reading:
+    """What was read from the labels in the field; empty where they belong to a build that is gone."""
+    if st.session_state.get("labels_forgotten"):
+        return Reading()
+    return _read(st.session_state.get("labels", ""))
+
+
+def answers(found: Reading) -> dict[int, int]:
+    """Number of each question with an answer, to the number of its option."""
+    keys = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(found.questions)}
+    given = {k: st.session_state.get(key, found.questions[k].assumed) for k, key in keys.items()}
+    return {k: choice for k, choice in given.items() if choice is not None}
+
+
+def opened() -> Open:
+    """What is open now."""
+    found = reading()
+    given = answers(found)
+    return Open(tuple(text for text in found.open_labels(given) if text), found.open_fields(given))
+
+
+def forget() -> None:
+    """The build on the screen is another one: the labels of the one before are cleared at the next run."""
+    st.session_state["labels_forgotten"] = True
+
+
+def forgotten() -> bool:
+    """Whether labels are to be cleared, asked once."""
+    return bool(st.session_state.pop("labels_forgotten", False))
+
+
+def borrowed(inputs: Inputs) -> frozenset[str]:
+    """Fields of a build made from labels that still hold what the lending craft had; empty for other builds."""
+    plain: Inputs | None = st.session_state.get("label_plain")
+    if plain is None or not st.session_state.get("lender") or st.session_state.get("labels_forgotten"):
+        return frozenset()
+    found = reading()
+    assumed = {one.field for one in found.found if one.note == "assumed"}
+    told = (answered(found, answers(found)).keys() - assumed) | st.session_state.get("told_by_hand", set())
+    kept = {name for name in FIELDS if getattr(inputs, name) == getattr(plain, name)}
+    weighed = {"frame_g", "take_off_g"} if "take_off_g" in told or "frame_g" not in kept else set()
+    return frozenset((kept | assumed) - told - weighed)

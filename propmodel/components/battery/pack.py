@@ -1,0 +1,266 @@
+"""The pack: its cells, charge, mass and rest voltage, and the bus voltage under a load."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel.base.arrays import ArrayOrFloat
+from propmodel.base.checks import as_floats, check_finite, keep_arrays
+from propmodel.base.ranges import allowed, check_fields, positive
+from propmodel.components.battery.chemistry import KNOTS, cell_table, chemistry_index, figures_of
+
+__all__ = [
+    "Pack",
+    "capacity",
+    "cutoff_voltage",
+    "mass",
+    "open_circuit_voltage",
+    "terminal_voltage",
+]
+
+USABLE_RANGE = (0.1, 6.5)
+"""Of a new pack; above 1.3 only where the age of a worn pack was taken out of a reading. [-]"""
+REFERENCE_TEMPERATURE = 298.15
+LEAST_TEMPERATURE, MOST_TEMPERATURE = 223.15, 353.15
+"""Range of a pack's cells; outside it their resistance is held. It was measured from -10 to 40 C. [K]"""
+CAPACITY_LOSS_PER_CYCLE = 0.0008
+MOST_CAPACITY = 500.0
+"""More is most likely mAh typed as A h. [A h]"""
+
+
+def of_chemistry(pack: Pack, field: str) -> NDArray:
+    """A figure of each pack's chemistry, as a field name of `Chemistry`."""
+    return figures_of(field)[chemistry_index(pack.chemistry)]
+
+
+@dataclass(frozen=True)
+class Pack:
+    """A battery pack; numeric fields may be arrays.
+
+    Parameters
+    ----------
+    chemistry : str or array of str
+        One of ``lipo``, ``lipo_hv``, ``li_ion``, ``lipo_lco``; or positions in `CHEMISTRIES`, as `chemistry_index`
+        gives them.
+    cells : array_like
+        Cells in series. [-]
+    capacity_ah : array_like
+        Label capacity of one string. [A h]
+    cell_resistance : array_like or None
+        10-second resistance of one cell at 25 C and half charge, new; None estimates it from chemistry, label and
+        capacity. A charger's reading is less: `ten_second_resistance` makes one of the other. [ohm]
+    parallel : array_like
+        Strings (or equal packs) in parallel. [-]
+    temperature : array_like
+        Of the cells; at take-off where a flight is asked for, which warms them. [K]
+    cycles : array_like
+        Full cycles flown. [-]
+    lead_resistance : array_like
+        Leads and connector, both ways. [ohm]
+    mass : array_like or None
+        Of everything in parallel together; None estimates it from the energy. [kg]
+    max_continuous_current, max_burst_current : array_like or None
+        Label figures of everything in parallel together. [A]
+    label_c : array_like or None
+        C rating on the label; None takes the continuous current over the capacity, else a typical one. [1/h]
+    usable_share : array_like or None
+        Charge between empty and full over the label as measured, new; None takes the chemistry's: 0.94 for LiPo, one
+        pouch measured. [-]
+    reserve : array_like
+        Charge to land with. [-]
+    cutoff_voltage_per_cell : array_like or None
+        Loaded cell voltage to land at; None takes the chemistry's. [V]
+    name : str
+        Free text.
+
+    Notes
+    -----
+    States of charge are shares of the usable capacity, not of the label. The voltage of a cell at the end of a
+    10-second pulse is ``open_circuit_voltage(pack, charge) - current * resistance(pack, charge)`` with the cell's
+    temperature in the pack and ``lead_resistance=0`` where the leads are not in it. Resistances stand at 5C; in the
+    cold another rate counts and may be given.
+
+    Examples
+    --------
+    A 65C 5 A h pouch at 10 C and 70 % charge, 25 A for ten seconds:
+
+    >>> from propmodel.components.battery import resistance
+    >>> pouch = Pack("lipo", 1, 5.0, label_c=65, temperature=283.15, lead_resistance=0.0)
+    >>> round(float(open_circuit_voltage(pouch, 0.7) - 25.0 * resistance(pouch, 0.7)), 2)
+    3.71
+    """
+
+    chemistry: str | int | NDArray
+    cells: ArrayOrFloat = field(metadata=allowed(1.0, 30.0))
+    capacity_ah: ArrayOrFloat = field(metadata=allowed(0.0, MOST_CAPACITY, "A h", above=True))
+    cell_resistance: ArrayOrFloat | None = field(default=None, metadata=positive("ohm"))
+    parallel: ArrayOrFloat = field(default=1, metadata=allowed(1.0, 100.0))
+    temperature: ArrayOrFloat = field(
+        default=REFERENCE_TEMPERATURE,
+        metadata=allowed(LEAST_TEMPERATURE, MOST_TEMPERATURE, "K", label="pack temperature"),
+    )
+    cycles: ArrayOrFloat = field(default=0.0, metadata=allowed(0.0, 1000.0))
+    lead_resistance: ArrayOrFloat = field(default=2.5e-3, metadata=allowed(0.0, 10.0, "ohm"))
+    mass: ArrayOrFloat | None = field(default=None, metadata=positive("kg"))
+    max_continuous_current: ArrayOrFloat | None = field(default=None, metadata=positive("A"))
+    max_burst_current: ArrayOrFloat | None = field(default=None, metadata=positive("A"))
+    reserve: ArrayOrFloat = field(default=0.2, metadata=allowed(0.0, 0.95))
+    cutoff_voltage_per_cell: ArrayOrFloat | None = field(default=None, metadata=allowed(2.0, 4.4, "V"))
+    name: str = ""
+    label_c: ArrayOrFloat | None = field(default=None, metadata=allowed(0.5, 500.0, "1/h"))
+    usable_share: ArrayOrFloat | None = field(default=None, metadata=allowed(*USABLE_RANGE))
+
+    def __post_init__(self) -> None:
+        chemistry_index(self.chemistry)
+        check_fields(self)
+        keep_arrays(self)
+
+
+def capacity(pack: Pack) -> NDArray:
+    """Charge the whole pack holds today.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+
+    Returns
+    -------
+    ndarray
+        Usable capacity of all strings, less what cycles have cost. [A h]
+
+    Examples
+    --------
+    >>> round(float(capacity(Pack("lipo", 6, 1.3, cycles=100))), 3)
+    1.124
+    """
+    label = np.asarray(pack.capacity_ah, dtype=np.float64) * np.asarray(pack.parallel)
+    return label * (usable_share_new(pack) * capacity_left(pack.cycles))
+
+
+def usable_share_new(pack: Pack) -> NDArray:
+    """Charge between empty and full over the label, new: as measured, else the chemistry's. [-]"""
+    if pack.usable_share is not None:
+        return np.array(pack.usable_share, dtype=np.float64)
+    return of_chemistry(pack, "usable_share")
+
+
+def capacity_left(cycles: ArrayLike) -> NDArray:
+    """Share of the charge that is left after some full cycles. [-]"""
+    return np.maximum(1.0 - CAPACITY_LOSS_PER_CYCLE * np.asarray(cycles, dtype=np.float64), 0.2)
+
+
+def mass(pack: Pack) -> NDArray:
+    """Mass of the pack, estimated from its energy where it is not given.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+
+    Returns
+    -------
+    ndarray
+        [kg]
+
+    Examples
+    --------
+    >>> round(float(mass(Pack("lipo", 6, 1.3))), 3)
+    0.213
+    """
+    if pack.mass is not None:
+        return np.array(pack.mass, dtype=np.float64)
+    energy = (
+        np.asarray(pack.capacity_ah, dtype=np.float64)
+        * np.asarray(pack.parallel)
+        * np.asarray(pack.cells)
+        * of_chemistry(pack, "nominal_voltage")
+    )
+    # leads and wrapping shrink with a small pack: 8.3 g for 1S 300, 72 g for 4S 650 (common practice, from memory)
+    overhead = np.minimum(of_chemistry(pack, "pack_overhead"), 0.8e-3 * energy)
+    return overhead + energy * of_chemistry(pack, "mass_per_energy")
+
+
+def cutoff_voltage(pack: Pack) -> NDArray:
+    """Loaded voltage of one cell at which to land.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+
+    Returns
+    -------
+    ndarray
+        [V]
+    """
+    if pack.cutoff_voltage_per_cell is not None:
+        return np.array(pack.cutoff_voltage_per_cell, dtype=np.float64)
+    return of_chemistry(pack, "cutoff_voltage")
+
+
+def between_knots(state_of_charge: ArrayLike) -> tuple[NDArray, NDArray]:
+    """Knot of the cell table below a charge, and the share of the way to the next one."""
+    charge = as_floats("state_of_charge", state_of_charge)
+    position = np.minimum(np.maximum(charge, 0.0), 1.0) * (KNOTS - 1)
+    if position != position if isinstance(position, float) else np.isnan(position).any():
+        check_finite("state_of_charge", charge)
+    low = np.minimum(np.asarray(position).astype(np.intp), KNOTS - 2)
+    return low, position - low
+
+
+def open_circuit_voltage(pack: Pack, state_of_charge: ArrayLike) -> NDArray:
+    """Rest voltage of the whole pack.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack.
+    state_of_charge : array_like
+        0 to 1; outside it the end value is held. [-]
+
+    Returns
+    -------
+    ndarray
+        Linear between 5 % knots of the cell table. [V]
+
+    Examples
+    --------
+    >>> round(float(open_circuit_voltage(Pack("lipo", 6, 1.3), 1.0)), 2)
+    25.2
+    """
+    table, _ = cell_table()
+    low, share = between_knots(state_of_charge)
+    chemistry = chemistry_index(pack.chemistry)
+    cell = table[chemistry, low] * (1.0 - share) + table[chemistry, low + 1] * share
+    return np.asarray(pack.cells) * cell
+
+
+def terminal_voltage(emf: ArrayLike, resistance: ArrayLike, power: ArrayLike) -> NDArray:
+    """Loaded voltage at constant power, upper branch; half the rest voltage where the power is not to be had.
+
+    Parameters
+    ----------
+    emf : array_like
+        Rest voltage. [V]
+    resistance : array_like
+        Pack resistance. [ohm]
+    power : array_like
+        Power drawn at the terminals. [W]
+
+    Returns
+    -------
+    ndarray
+        V = (E + sqrt(E^2 - 4 R P)) / 2. [V]
+
+    Examples
+    --------
+    >>> round(float(terminal_voltage(25.0, 0.03, 2000.0)), 3)
+    22.311
+    """
+    emf = as_floats("emf", emf)
+    lost = 4.0 * as_floats("resistance", resistance) * as_floats("power", power)
+    return 0.5 * (emf + np.sqrt(np.maximum(emf * emf - lost, 0.0)))

@@ -1,0 +1,271 @@
+"""The outer grid of a sweep: axes, tables of parts, conditions, and the answers of one piece of it.
+
+A build of the grid is a flat index, C order; a piece is a first and a last one. Nothing here knows where pieces are
+worked out (`studies.executors`) or what is kept of them (`studies.keep`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel.assembly.build import Build, field_paths, shape_of, with_fields
+from propmodel.assess import margins
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.checks import apart, as_floats, check_finite, check_in
+from propmodel.components import battery, propeller
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["NAMED", "Condition", "Grid", "Question", "answers", "grid_of", "margin_names", "names_of", "passes"]
+
+
+def margin_names() -> list[str]:
+    """Names of all limit margins that a sweep can give.
+
+    Returns
+    -------
+    list of str
+    """
+    return [*margins.SHARES, *margins.FITS]
+
+
+_MARGINS = frozenset(margin_names())
+
+_MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "propeller.mass"})
+"""Fields where NaN says "not told" row by row; the model then estimates."""
+
+NAMED: Mapping[str, tuple[Callable[..., NDArray], tuple[str, ...]]] = {
+    "pack.chemistry": (battery.chemistry_index, tuple(battery.CHEMISTRIES)),
+    "propeller.blade_width": (propeller.blade_width_index, tuple(propeller.BLADE_WIDTHS)),
+}
+"""Fields of names: how to read them, and the names in order."""
+
+_NOT_NUMBERS = ("coaxial", "name", "propeller.own_fit", "motor.stand_controller")
+"""Fields of a build that no axis can run along, beside names."""
+
+
+class Condition(NamedTuple):
+    """What must hold: an output or margin at least or at most a value."""
+
+    name: str
+    """Output or margin."""
+    kind: Literal["at least", "at most"]
+    """Which side holds."""
+    value: float
+    """[SI]"""
+
+
+def passes(condition: Condition, value: NDArray) -> NDArray[np.bool_]:
+    """Builds that meet one condition.
+
+    Parameters
+    ----------
+    condition : Condition
+    value : ndarray
+        Of its output or margin. [SI]
+
+    Returns
+    -------
+    ndarray of bool
+        A NaN margin (label not told) passes; a NaN output fails.
+    """
+    with np.errstate(invalid="ignore"):
+        passed = value >= condition.value if condition.kind == "at least" else value <= condition.value
+    return passed | np.isnan(value) if condition.name in _MARGINS else passed
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Every combination of some axes.
+
+    Parameters
+    ----------
+    axes : dict
+        Values along each axis, in order; an axis made of a table holds row numbers.
+    tables : dict
+        Columns of each table axis.
+    """
+
+    axes: dict[str, NDArray]
+    tables: dict[str, dict[str, NDArray]]
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Length of each axis."""
+        return tuple(len(v) for v in self.axes.values())
+
+    @property
+    def size(self) -> int:
+        """Number of builds."""
+        return int(np.prod(np.array(self.shape, dtype=object))) if self.axes else 1
+
+    def at(self, index: ArrayLike) -> dict[str, NDArray]:
+        """Field values of builds by flat index.
+
+        Parameters
+        ----------
+        index : array_like of int
+            Flat, C order.
+
+        Returns
+        -------
+        dict of ndarray
+            Dotted field to value.
+        """
+        places = np.unravel_index(np.asarray(index), self.shape) if self.axes else ()
+        out: dict[str, NDArray] = {}
+        for (name, values), place in zip(self.axes.items(), places, strict=True):
+            if name in self.tables:
+                out |= {field: column[place] for field, column in self.tables[name].items()}
+            else:
+                out[name] = values[place]
+        return out
+
+    def frame_of(self, index: NDArray, values: Mapping[str, NDArray]) -> pd.DataFrame:
+        """Fields and answers of some builds as a table.
+
+        Parameters
+        ----------
+        index : ndarray of int
+            Flat.
+        values : mapping
+            Answers of these builds by name.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a build, labelled by its flat index. SI units; chemistries and blade widths by name.
+        """
+        import pandas as pd
+
+        columns = dict(self.at(index))
+        for path, (_, names) in NAMED.items():
+            if path in columns:
+                columns[path] = np.array(names)[columns[path]]
+        return pd.DataFrame(columns | dict(values), index=index)
+
+
+def _clean_axis(name: str, values: ArrayLike) -> NDArray:
+    found = NAMED[name][0](values) if name in NAMED else as_floats(name, values)
+    array = np.atleast_1d(apart(found))
+    if array.ndim != 1:
+        raise ValueError(f"axis {name} must be a plain list of values, got {array.ndim} dimensions")
+    if array.size == 0:
+        raise ValueError(f"axis {name} is empty: give it at least one value")
+    if name in NAMED:
+        return array
+    if name in _MAY_BE_UNKNOWN:
+        check_finite(name, array[~np.isnan(array)])
+        return array
+    return check_finite(name, array)
+
+
+def grid_of(
+    build: Build, axes: Mapping[str, ArrayLike], tables: Mapping[str, Mapping[str, ArrayLike]] | None = None
+) -> Grid:
+    """Check axes and tables against a build.
+
+    Parameters
+    ----------
+    build : Build
+        Of plain numbers.
+    axes, tables : mapping
+        As for `propmodel.sweep`.
+
+    Returns
+    -------
+    Grid
+
+    Raises
+    ------
+    ValueError
+        For unknown fields, empty axes, columns of unequal length, or a field on two axes.
+    """
+    if shape_of(build) != ():
+        raise ValueError("sweep starts from one build of plain numbers; the axes bring the arrays")
+    known = [path for path in field_paths(build) if path not in _NOT_NUMBERS and not path.endswith(".name")]
+    clean: dict[str, NDArray] = {}
+    for name, values in axes.items():
+        check_in("axis", name, known)
+        clean[name] = _clean_axis(name, values)
+    columns: dict[str, dict[str, NDArray]] = {}
+    for name, table in (tables or {}).items():
+        columns[name] = {check_in("column", f, known): _clean_axis(f, v) for f, v in table.items()}
+        lengths = {len(v) for v in columns[name].values()}
+        if len(lengths) != 1:
+            raise ValueError(f"the columns of table {name!r} have different lengths: {sorted(lengths)}")
+        clean[name] = np.arange(lengths.pop())
+    taken = [f for f in clean if f not in columns] + [f for t in columns.values() for f in t]
+    twice = {f for f in taken if taken.count(f) > 1}
+    if twice:
+        raise ValueError(f"{', '.join(sorted(twice))} is on more than one axis")
+    return Grid(clean, columns)
+
+
+def names_of(outputs: Sequence[str] | str | None) -> list[str]:
+    """Outputs and margins asked for, checked.
+
+    Parameters
+    ----------
+    outputs : sequence of str, str or None
+        None takes all outputs and all margins.
+
+    Returns
+    -------
+    list of str
+
+    Raises
+    ------
+    ValueError
+        For an unknown one.
+    """
+    if outputs is None:
+        return [*OUTPUTS, *margin_names()]
+    names = [outputs] if isinstance(outputs, str) else list(outputs)
+    return [check_in("output", name, [*OUTPUTS, *_MARGINS]) for name in dict.fromkeys(names)]
+
+
+class Question(NamedTuple):
+    """What all pieces of a sweep have in common."""
+
+    build: Build
+    """What the axes do not change."""
+    grid: Grid
+    """The combinations."""
+    names: tuple[str, ...]
+    """Outputs and margins asked for."""
+    hold: float
+    """How long full throttle is held, for the margins. [s]"""
+
+
+def answers(asked: Question, piece: tuple[int, int]) -> NDArray[np.float32]:
+    """Answers of one piece of the grid.
+
+    Parameters
+    ----------
+    asked : Question
+    piece : (int, int)
+        First flat index, and the one after the last.
+
+    Returns
+    -------
+    ndarray of float32
+        Shape (names, builds).
+    """
+    index = np.arange(*piece)
+    a = Assessment(with_fields(asked.build, asked.grid.at(index)), quick=True)
+    found = evaluate(a, [n for n in asked.names if n in OUTPUTS])
+    limits = [n for n in asked.names if n in _MARGINS]
+    if limits:
+        found |= margins.evaluate(a, hold=asked.hold, names=limits)
+    out = np.empty((len(asked.names), index.size), dtype=np.float32)
+    for row, name in zip(out, asked.names, strict=True):
+        row[:] = found[name]
+    return out

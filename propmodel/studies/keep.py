@@ -1,0 +1,536 @@
+"""What a sweep keeps of its answers, piece by piece, so that its memory does not grow with the grid.
+
+Each kind is a frozen description. Its ``part`` reduces one piece where that was worked out, which may be another
+machine; its collector joins the parts here, in the order of the grid, so that the result does not depend on who worked
+out what.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, Protocol, runtime_checkable
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from propmodel.base.checks import as_floats, check_in
+from propmodel.studies import pareto
+from propmodel.studies.grid import NAMED, Condition, Grid, passes
+
+__all__ = ["Builds", "Counted", "Counts", "Frontier", "Meets", "Parquet", "Written"]
+
+Values = Mapping[str, NDArray]
+
+
+@dataclass(frozen=True)
+class Builds:
+    """Some builds of the grid with their answers.
+
+    Parameters
+    ----------
+    index : ndarray of int
+        Flat.
+    values : dict of ndarray
+        float32 answers of these builds: all that the sweep was asked for.
+    count : int
+        Builds there are; more than are listed here where `Meets.most` holds them back. [-]
+    """
+
+    index: NDArray[np.intp]
+    values: dict[str, NDArray]
+    count: int
+
+
+class Collector(Protocol):
+    """Joins the parts of one sweep, in the calling process."""
+
+    def add(self, piece: tuple[int, int], part: Any) -> None:
+        """Take the next part: pieces come in order, each once."""
+
+    def result(self, complete: bool) -> Any:
+        """What was kept; ``complete`` is False where the sweep was stopped."""
+
+    def close(self) -> None:
+        """Called at the end, also after an error."""
+
+
+@runtime_checkable
+class Keep(Protocol):
+    """Something that a sweep can keep."""
+
+    def needs(self) -> Sequence[str]:
+        """Outputs and margins that it looks at."""
+
+    def part(self, start: int, values: Values) -> Any:
+        """Reduce one piece, in the process that worked it out; ``start`` is its first flat index."""
+
+    def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
+        """Begin a sweep of a grid with these answers."""
+
+
+def _names(conditions: Sequence[Condition]) -> list[str]:
+    return [c.name for c in conditions]
+
+
+def _among(values: Values, conditions: Sequence[Condition]) -> NDArray[np.intp]:
+    """Places of one piece that meet every condition."""
+    size = next(iter(values.values())).size
+    good = np.ones(size, bool)
+    for condition in conditions:
+        good &= passes(condition, values[condition.name])
+    return np.flatnonzero(good)
+
+
+class _Few:
+    """Builds gathered so far: arrays of parts, thinned out whenever they have doubled."""
+
+    LEAST = 65_536
+    """Builds that are never worth thinning out. [-]"""
+
+    def __init__(self, names: tuple[str, ...], thin: Any) -> None:
+        self.names, self.thin, self.count = names, thin, 0
+        self.parts: list[tuple[NDArray, dict[str, NDArray]]] = []
+        self.held, self.after = 0, 0
+
+    def add(self, piece: tuple[int, int], part: Any) -> None:
+        index, values, count = part
+        self.count += count
+        if index.size:
+            self.parts.append((index, values))
+            self.held += index.size
+        if self.held > 2 * max(self.after, self.LEAST):
+            self._thin_out(in_order_of_grid=True)
+
+    def _joined(self) -> tuple[NDArray, dict[str, NDArray]]:
+        if not self.parts:
+            return np.empty(0, np.intp), {name: np.empty(0, np.float32) for name in self.names}
+        index = np.concatenate([i for i, _ in self.parts])
+        return index, {name: np.concatenate([v[name] for _, v in self.parts]) for name in self.names}
+
+    def _thin_out(self, *, in_order_of_grid: bool) -> tuple[NDArray, dict[str, NDArray]]:
+        index, values = self._joined()
+        kept = self.thin(values)
+        if in_order_of_grid:
+            kept = np.sort(kept)  # of equal builds the first of the grid stays
+        index, values = index[kept], {name: v[kept] for name, v in values.items()}
+        self.parts, self.held, self.after = [(index, values)], index.size, index.size
+        return index, values
+
+    def close(self) -> None:
+        self.parts = []
+
+
+class _Met(_Few):
+    def result(self, complete: bool) -> Builds:
+        index, values = self._thin_out(in_order_of_grid=False)
+        return Builds(index, values, self.count)
+
+
+class _Line(_Few):
+    def result(self, complete: bool) -> Builds:
+        index, values = self._thin_out(in_order_of_grid=False)
+        return Builds(index, values, index.size)
+
+
+@dataclass(frozen=True)
+class Meets:
+    """Keep the builds that meet conditions.
+
+    Parameters
+    ----------
+    conditions : sequence of Condition
+        All must hold; a NaN margin (label not told) passes, a NaN output fails.
+    most : int
+        At most so many builds are listed; all are counted. [-]
+    best : (name, "max" or "min"), or None
+        Which are listed where there are more, and in which order: the best in this output, NaN never. None lists the
+        first of the grid, in its order.
+
+    Raises
+    ------
+    ValueError
+        If ``most`` is not a whole number above zero, or the direction is unknown.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> from propmodel.studies.sweep import Condition, sweep
+    >>> long = Meets([Condition("hover_time", "at least", 300.0)], most=2, best=("hover_time", "max"))
+    >>> found = sweep(propmodel.demo("scree"), {"pack.capacity_ah": [0.85, 1.3, 1.8, 2.2]}, "mass", keep=[long])
+    >>> found.results[0].count, found.results[0].index.tolist()
+    (4, [3, 2])
+    """
+
+    conditions: Sequence[Condition]
+    most: int = 1_000_000
+    best: tuple[str, Literal["max", "min"]] | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "conditions", tuple(self.conditions))
+        if isinstance(self.most, bool) or not hasattr(self.most, "__index__") or self.most < 1:
+            raise ValueError(f"most must be a whole number above zero, got {self.most!r}")
+        if self.best is not None:
+            check_in("direction", self.best[1], ("max", "min"))
+
+    def needs(self) -> list[str]:
+        """Outputs and margins that it looks at."""
+        return _names(self.conditions) + ([] if self.best is None else [self.best[0]])
+
+    def _listed(self, values: Values) -> NDArray[np.intp]:
+        """Which of these are listed, in their order."""
+        if self.best is None:
+            return np.arange(min(next(iter(values.values())).size, self.most))
+        rank = values[self.best[0]]
+        order = np.argsort(-rank if self.best[1] == "max" else rank, kind="stable")
+        return order[~np.isnan(rank[order])][: self.most]
+
+    def part(self, start: int, values: Values) -> tuple[NDArray, dict[str, NDArray], int]:
+        """Reduce one piece."""
+        among = _among(values, self.conditions)
+        kept = among[np.sort(self._listed({k: v[among] for k, v in values.items()}))]
+        return start + kept, {k: v[kept] for k, v in values.items()}, among.size
+
+    def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
+        """Begin a sweep."""
+        return _Met(names, self._listed)
+
+
+@dataclass(frozen=True)
+class Frontier:
+    """Keep the builds that no other build beats in every objective (Pareto).
+
+    Parameters
+    ----------
+    objectives : mapping
+        Output name to "max" or "min", two or more. With three and more, thousands of builds may be on it.
+    conditions : sequence of Condition
+        Only builds that meet these take part.
+
+    Raises
+    ------
+    ValueError
+        For an unknown direction, or fewer than two objectives.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> from propmodel.studies.sweep import sweep
+    >>> light_and_long = Frontier({"hover_time": "max", "mass": "min"})
+    >>> found = sweep(propmodel.demo("scree"), {"pack.capacity_ah": [0.85, 1.3, 1.8]}, "mass", keep=[light_and_long])
+    >>> found.results[0].index.tolist()
+    [2, 1, 0]
+    """
+
+    objectives: Mapping[str, Literal["max", "min"]]
+    conditions: Sequence[Condition] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "objectives", dict(self.objectives))
+        object.__setattr__(self, "conditions", tuple(self.conditions))
+        for direction in self.objectives.values():
+            check_in("direction", direction, ("max", "min"))
+        if len(self.objectives) < 2:
+            raise ValueError("a frontier needs two or more objectives, each with its direction")
+
+    def needs(self) -> list[str]:
+        """Outputs and margins that it looks at."""
+        return [*self.objectives, *_names(self.conditions)]
+
+    def _best(self, values: Values) -> NDArray[np.intp]:
+        columns = [values[name] for name in self.objectives]
+        return pareto.frontier(columns, [direction == "max" for direction in self.objectives.values()])
+
+    def part(self, start: int, values: Values) -> tuple[NDArray, dict[str, NDArray], int]:
+        """Reduce one piece."""
+        among = _among(values, self.conditions)
+        kept = among[np.sort(self._best({name: values[name][among] for name in self.objectives}))]
+        return start + kept, {k: v[kept] for k, v in values.items()}, kept.size
+
+    def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
+        """Begin a sweep."""
+        return _Line(names, self._best)
+
+
+@dataclass(frozen=True)
+class Counted:
+    """Counts of a map.
+
+    Parameters
+    ----------
+    counts : ndarray of int
+        One axis for each output, as `numpy.histogramdd` counts.
+    edges : dict of ndarray
+        Of the bins, by output. [SI]
+    outside : int
+        Builds that meet the conditions but lie in no bin, or have no answer. [-]
+    """
+
+    counts: NDArray[np.int64]
+    edges: dict[str, NDArray]
+    outside: int
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Keep how many builds fall into each bin of some outputs.
+
+    Parameters
+    ----------
+    edges : mapping
+        Output name to rising edges of its bins, two or more; one name gives a histogram, two a map. [SI]
+    conditions : sequence of Condition
+        Only builds that meet these are counted.
+
+    Raises
+    ------
+    ValueError
+        If there is no output, edges do not rise, or there are more than 10,000,000 bins.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> from propmodel.studies.sweep import sweep
+    >>> minutes = Counts({"hover_time": [0.0, 300.0, 600.0, 3600.0]})
+    >>> found = sweep(propmodel.demo("scree"), {"pack.capacity_ah": [0.85, 1.3, 1.8]}, "mass", keep=[minutes])
+    >>> int(found.results[0].counts.sum())
+    3
+    """
+
+    edges: Mapping[str, ArrayLike]
+    conditions: Sequence[Condition] = ()
+
+    def __post_init__(self) -> None:
+        clean = {name: np.array(as_floats(f"edges of {name}", e)) for name, e in self.edges.items()}
+        object.__setattr__(self, "edges", clean)
+        object.__setattr__(self, "conditions", tuple(self.conditions))
+        if not clean:
+            raise ValueError("counts need the edges of one output or more")
+        for name, e in clean.items():
+            if e.ndim != 1 or e.size < 2 or not np.all(e[1:] > e[:-1]):
+                raise ValueError(f"edges of {name} must be two or more rising numbers")
+        if np.prod([e.size - 1.0 for e in clean.values()]) > 1e7:
+            raise ValueError("counts have more than 10,000,000 bins: take fewer edges")
+
+    def needs(self) -> list[str]:
+        """Outputs and margins that it looks at."""
+        return [*self.edges, *_names(self.conditions)]
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Bins along each output."""
+        return tuple(np.size(e) - 1 for e in self.edges.values())
+
+    def part(self, start: int, values: Values) -> tuple[NDArray, NDArray, int]:
+        """Reduce one piece: filled bins, how often, and how many lie outside."""
+        among = _among(values, self.conditions)
+        place, inside = np.zeros(among.size, np.int64), np.ones(among.size, bool)
+        for name, e in self.edges.items():
+            edges, value = np.asarray(e), values[name][among].astype(np.float64)
+            at = np.searchsorted(edges, value, side="right") - 1
+            at[value == edges[-1]] = edges.size - 2  # the last bin has both its edges, as in numpy
+            inside &= (at >= 0) & (at < edges.size - 1)
+            place = place * (edges.size - 1) + at
+        bins, often = np.unique(place[inside], return_counts=True)
+        return bins, often, int(among.size - np.count_nonzero(inside))
+
+    def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
+        """Begin a sweep."""
+        return _Map(self)
+
+
+class _Map:
+    def __init__(self, asked: Counts) -> None:
+        self.asked, self.outside = asked, 0
+        self.counts = np.zeros(int(np.prod(asked.shape)), np.int64)
+
+    def add(self, piece: tuple[int, int], part: Any) -> None:
+        bins, often, outside = part
+        self.counts[bins] += often
+        self.outside += outside
+
+    def result(self, complete: bool) -> Counted:
+        edges = {name: np.array(e) for name, e in self.asked.edges.items()}
+        return Counted(self.counts.reshape(self.asked.shape), edges, self.outside)
+
+    def close(self) -> None:
+        pass
+
+
+# ---- files ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Written:
+    """A file of builds.
+
+    Parameters
+    ----------
+    path : pathlib.Path or None
+        None where the sweep was stopped: then nothing was left behind.
+    rows : int
+        Builds in it. [-]
+    """
+
+    path: Path | None
+    rows: int
+
+
+@dataclass(frozen=True)
+class Parquet:
+    """Write every build to an Apache Parquet file: its fields and all answers of the sweep, one row a build.
+
+    The file gets its name only when it is whole; until then it stands beside it under a temporary one, which is
+    removed if the sweep is stopped or fails. Needs pyarrow.
+
+    Parameters
+    ----------
+    path : str or path-like
+        Where the file will stand, on the machine that calls; there must be none yet.
+    conditions : sequence of Condition
+        Only builds that meet these are written.
+
+    Raises
+    ------
+    OSError
+        From the sweep: if the file exists already, or the disk is full or does not take it.
+    ModuleNotFoundError
+        From the sweep: without pyarrow.
+
+    Notes
+    -----
+    Rows come in the order of the grid; the column "build" is the flat index, fields are in SI units, chemistries and
+    blade widths by name. ``pandas.read_parquet(path, columns=[...])`` reads some columns only.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib, pandas, propmodel
+    >>> from propmodel.studies.sweep import sweep
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = pathlib.Path(folder, "cells.parquet")
+    ...     found = sweep(propmodel.demo("scree"), {"pack.cells": [4, 6]}, "mass", keep=[Parquet(file)])
+    ...     pandas.read_parquet(file)["pack.cells"].tolist()
+    [4.0, 6.0]
+    """
+
+    path: str | os.PathLike[str]
+    conditions: Sequence[Condition] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "conditions", tuple(self.conditions))
+
+    def needs(self) -> list[str]:
+        """Outputs and margins that it looks at."""
+        return _names(self.conditions)
+
+    def part(self, start: int, values: Values) -> tuple[NDArray, dict[str, NDArray]]:
+        """Reduce one piece."""
+        if not self.conditions:
+            return start + np.arange(next(iter(values.values())).size), dict(values)
+        kept = _among(values, self.conditions)
+        return start + kept, {k: v[kept] for k, v in values.items()}
+
+    def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
+        """Begin a sweep: opens the temporary file."""
+        return _File(Path(self.path), grid, names)
+
+
+class _File:
+    GROUP = 262_144
+    """Builds in a row group. [-]"""
+
+    def __init__(self, path: Path, grid: Grid, names: tuple[str, ...]) -> None:
+        try:
+            import pyarrow as pa
+            from pyarrow import parquet
+        except ModuleNotFoundError as missing:
+            raise ModuleNotFoundError(
+                "writing builds to a Parquet file needs pyarrow: pip install pyarrow"
+            ) from missing
+        if path.exists():
+            raise FileExistsError(f"{path} exists already: give another name, or move it away")
+        self.path, self.grid, self.rows, self.waiting = path, grid, 0, 0
+        self.index: list[NDArray] = []
+        self.values: list[dict[str, NDArray]] = []
+        fields = grid.at(np.zeros(0, np.intp))
+        types = {name: pa.from_numpy_dtype(v.dtype) for name, v in fields.items()}
+        types |= {name: pa.dictionary(pa.int8(), pa.string()) for name in fields if name in NAMED}
+        schema = pa.schema({"build": pa.int64(), **types, **dict.fromkeys(names, pa.float32())})
+        self.arrow, self.schema = pa, schema
+        self.temporary: Path | None = None
+        try:
+            temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}.part")
+            self.file = temporary.open("xb")
+            self.temporary = temporary
+            # answers hardly repeat; fields do
+            self.writer = parquet.ParquetWriter(
+                self.file, schema, use_dictionary=list(fields), compression="zstd", compression_level=1
+            )
+        except OSError as wrong:
+            self.close()
+            raise self._refused(wrong) from wrong
+
+    def _refused(self, wrong: OSError) -> OSError:
+        said = os.strerror(wrong.errno) if wrong.errno else str(wrong)
+        return type(wrong)(
+            wrong.errno, f"{self.path} could not be written after {self.rows:,} builds ({said}): nothing was left there"
+        )
+
+    def add(self, piece: tuple[int, int], part: Any) -> None:
+        index, values = part
+        self.index.append(index)
+        self.values.append(values)
+        self.waiting += index.size
+        if self.waiting >= self.GROUP:
+            self._write()
+
+    def _write(self) -> None:
+        if not self.waiting:
+            return
+        index = np.concatenate(self.index)
+        columns: dict[str, Any] = {"build": index, **self.grid.at(index)}
+        for path, (_, words) in NAMED.items():
+            if path in columns:
+                numbers = self.arrow.array(columns[path].astype(np.int8))
+                columns[path] = self.arrow.DictionaryArray.from_arrays(numbers, self.arrow.array(words))
+        for name in self.values[0]:
+            columns[name] = np.concatenate([v[name] for v in self.values])
+        self.index, self.values, self.waiting = [], [], 0
+        try:
+            self.writer.write_table(self.arrow.table(columns, schema=self.schema))
+        except OSError as wrong:
+            raise self._refused(wrong) from wrong
+        self.rows += index.size
+
+    def result(self, complete: bool) -> Written:
+        if not complete:
+            return Written(None, 0)
+        assert self.temporary is not None
+        try:
+            self._write()
+            self.writer.close()
+            self.file.flush()
+            os.fsync(self.file.fileno())
+            self.file.close()
+            if self.path.exists():
+                raise FileExistsError(17, "a file of this name has come meanwhile")
+            os.replace(self.temporary, self.path)
+        except OSError as wrong:
+            raise self._refused(wrong) from wrong
+        self.temporary = None
+        return Written(self.path, self.rows)
+
+    def close(self) -> None:
+        if self.temporary is None:
+            return
+        with contextlib.suppress(Exception):  # what a full disk does not take is of no use to anybody
+            self.writer.close()
+        with contextlib.suppress(OSError, AttributeError):
+            self.file.close()
+        with contextlib.suppress(OSError):
+            self.temporary.unlink()
+        self.temporary = None
