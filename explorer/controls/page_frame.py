@@ -124,7 +124,8 @@ def first_sentence(verdict: str) -> str:
     if not waiting:
         return verdict
     count = len(waiting.labels)
-    named = ", ".join(f"“{html.escape(typed(text))}”" for text in waiting.labels[:3]) + (", ..." if count > 3 else "")
+    shown = [f"“{html.escape(typed(text))}”" if typed(text) else "a sign" for text in waiting.labels[:3]]
+    named = ", ".join(shown) + (", ..." if count > 3 else "")
     return (
         f'<b class="n bad">{count} label{"s" if count > 1 else ""} open</b>: {named}. '
         f"Answer {'them' if count > 1 else 'it'} in the side panel"
@@ -262,7 +263,7 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         st.text_input(label, max_chars=60, **common)
     else:
         assert field.low is not None and field.high is not None and field.step is not None
-        low, high, step = shown_span(name, (field.low, field.high, field.step), units())
+        low, high, step = shown_span(name, (field.low, field.high, _step(field, value)), units())
         shown = _within(to_shown(name, value, units()), low, high)
         if field.kind == "whole":
             numbers_: dict[str, Any] = {"min_value": int(low), "max_value": int(high), "step": 1}
@@ -275,6 +276,12 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
 
 
+def _step(field: Field, value: float | None) -> float:
+    """Step of a control; a gram on craft below 100 g."""
+    small = field.name == "take_off_g" and value is not None and value < 100.0
+    return 1.0 if small else float(field.step or 1.0)
+
+
 def _slider_span(name: str, value: float) -> tuple[float, float, float]:
     """Range of the knob: around the value it had when chosen, kept until the value leaves it."""
     field = described(name)
@@ -282,7 +289,7 @@ def _slider_span(name: str, value: float) -> tuple[float, float, float]:
     low, high, step = spans.get(name, (math.inf, -math.inf, 1.0))
     if not low <= value <= high:
         assert field.low is not None and field.high is not None
-        step = float(field.step or 1.0)
+        step = _step(field, value)
         if name in _WHOLE_SPAN:
             low, high = field.low, field.high
         elif name in _OWN_SPAN and _OWN_SPAN[name][0] <= value <= _OWN_SPAN[name][1]:

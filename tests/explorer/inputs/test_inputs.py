@@ -29,6 +29,7 @@ from explorer.inputs import (
     unchecked_fields,
     with_take_off_g,
 )
+from explorer.inputs.link import decode, encode
 from propmodel.assembly.build import Build
 from propmodel.assembly.demo import demo_names, demo_record
 from propmodel.components.battery import CHEMISTRIES
@@ -250,6 +251,8 @@ def test_the_scale_wins_over_masses_that_nobody_told(grams):
     assert told.frame_g >= 0.2 * grams - 0.01
     # and back again: nothing of the smaller mass stays behind
     assert with_take_off_g(told, 690.0) == with_take_off_g(guessed, 690.0)
+    # a link carries it
+    assert take_off_g(decode(encode(told)).inputs) == pytest.approx(grams, abs=0.01)
     # masses that were told are kept
     assert with_take_off_g(demo_inputs("rill"), 12.0).motor_mass_g == 2.0
 

@@ -372,6 +372,9 @@ def test_the_sentence_says_all_that_was_read():
         "pack 6 cells, 1300 mAh, 100C; ESC 45 A for each motor, 3 to 6 cells; pack lead gauge 14 AWG."
     )
     assert "0802" in read_labels("0802 22000KV").sentence
+    assert read_labels("Y6, 1S 300").sentence == (
+        "I read this as: pack 1 cell, 300 mAh; rotors 6; propellers in pairs, one above the other."
+    )
 
 
 def test_each_value_carries_its_source():

@@ -542,6 +542,18 @@ def test_tiny_craft_fly():
     assert sentence(at).startswith("Your build takes off at 12 g")
 
 
+def test_a_tiny_craft_is_weighed_by_the_gram_and_set_beside_its_class():
+    at = opened()
+    at.segmented_control(key="craft").set_value("rill")
+    run(at)
+    assert at.number_input(key="side-must:take_off_g").step == 1.0
+    assert at.slider(key="knob:lift:take_off_g").step == 1.0
+    assert "most 1.2- to 2-inch: 2 to 4" in body(at)
+    at.number_input(key="side-must:take_off_g").set_value(10.0)
+    run(at)
+    assert "10 g" in body(at)
+
+
 def test_a_tiny_craft_on_too_many_cells_leads_with_that_in_the_warning_ink():
     at = opened()
     at.segmented_control(key="craft").set_value("rill")
@@ -587,7 +599,7 @@ def test_a_craft_that_cannot_fly_on_a_guess_is_not_judged(page):
     assert "cannot" not in text.lower() and "Do not dive it" not in text and not at.get("plotly_chart")
 
 
-@pytest.mark.parametrize("page", ["minutes", "margins", "dive", "plug_in", "cost"])
+@pytest.mark.parametrize("page", ["minutes", "margins", "dive", "choose", "plug_in", "cost"])
 def test_open_labels_lead_on_every_page_with_a_verdict(page):
     at = opened()
     at.text_input(key="labels").set_value("2808 850KV, 10x4.5x2, 55A ESC 6S")
@@ -608,6 +620,20 @@ def test_guesses_of_a_labelled_build_name_mass_place_and_flying():
     run(at)
     left = [one.name for one in at.session_state["guess_order"][1]]
     assert "take_off_g" not in left and len(left) == len(held) - 1
+
+
+@pytest.mark.parametrize(
+    "text", ["<img src=x onerror=alert(1)> 6S", "]]> 6S", "'\"&<b>x</b>", "![p](http://evil.example) 9999Z"]
+)
+def test_what_is_typed_as_a_label_stays_text(text):
+    at = opened()
+    at.text_input(key="labels").set_value(text)
+    run(at)
+    bodies = [
+        n.proto.body for n in at.get("html") if 'class="wi-sentence"' in n.proto.body or "wi-read" in n.proto.body
+    ]
+    assert bodies and all("onerror=alert" not in one and "<b>x</b>" not in one for one in bodies)
+    assert re.match(r"\d labels? open", sentence(at))
 
 
 def test_another_build_clears_the_labels_of_the_one_before():
