@@ -154,7 +154,7 @@ def key_line(pinned_name: str | Sequence[str] | None, *, limit: bool = False) ->
     names = [] if pinned_name is None else [pinned_name] if isinstance(pinned_name, str) else list(pinned_name)
     for place, name in enumerate(names):
         parts.append(f'<span class="key"><i class="pin p{place}"></i>{html.escape(name)} (pinned)</span>')
-    parts.append('<span class="key"><i class="band"></i>where 8 in 10 craft with these labels land</span>')
+    parts.append('<span class="key"><i class="band"></i>8 in 10 such craft</span>')
     if limit:
         parts.append('<span class="key"><i class="beyond"></i>beyond the label</span>')
     return f'<p class="wi-small">{"".join(parts)}</p>'

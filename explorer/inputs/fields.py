@@ -686,7 +686,7 @@ DESCRIBED: dict[str, Field] = {
         ),
         _number(
             "command_cap_percent",
-            "Command cap",
+            "Throttle cap",
             "%",
             _FEEDS,
             (20, 100, 1),
@@ -776,7 +776,7 @@ DESCRIBED: dict[str, Field] = {
             "m",
             _HOW,
             (1, 1000, 1),
-            "From the top to where you start to pull.",
+            "From the top to where you start to pull out.",
         ),
         _number(
             "dive_kmh",

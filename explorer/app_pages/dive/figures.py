@@ -201,7 +201,7 @@ def _command(figure: Sketch, this: DiveAnswer, command: float, start: float | No
         name="pull by",
     )
     dot(figure, 0.0, command, name="command")
-    words = f"pull by {command:.0f} m" if start is None else f"you pull at {command:.0f} m"
+    words = f"pull out by {command:.0f} m" if start is None else f"you pull out at {command:.0f} m"
     word(figure, 0.0, command, f"{words}, {value('road_speed', float(this.out.speed))}", bold=True, shift=12)
     figure.layout["annotations"][-1] |= {"yanchor": "bottom", "yshift": 2}
 

@@ -21,7 +21,7 @@ SIGNS = ("\u25c7", "\u25a1")
 """The marks of the chart as signs of a text, nearest pair first."""
 ALIKE = 0.03
 """Volts that differ by less than this are the same. [-]"""
-HEADINGS = ("Measured", "Throttle", "Volts", "Pull", "Our forecast", "Current", "Our forecast", "rpm")
+HEADINGS = ("Measured", "Throttle", "Volts", "Thrust", "Our forecast", "Current", "Our forecast", "rpm")
 
 
 @dataclass(frozen=True)

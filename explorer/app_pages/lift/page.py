@@ -14,7 +14,6 @@ from explorer.forecasts import headlines
 from explorer.forecasts.craft_view import top_view_of
 from explorer.inputs import Inputs
 from explorer.session import kept_values, state
-from explorer.text.markup import folded
 from explorer.text.numbers import value
 
 STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
@@ -101,29 +100,35 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
         + figures.closest(sentence.nearest_limits(limits))
     )
-    page_frame.say(
-        folded(
-            "How it compares with what people fly (common practice, from memory)",
-            figures.ruler(
-                diameter_in=inputs.diameter_in,
-                pull=tuple(p.thrust_to_weight for p in (head.low, head.mid, head.high)),
-                hover=tuple(p.hover_throttle for p in (head.low, head.mid, head.high)),
-                pinned_pull=None if pin_head is None else pin_head.mid.thrust_to_weight,
-                pinned_hover=None if pin_head is None else pin_head.mid.hover_throttle,
-            ),
-        )
-    )
+    with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
+        if box.open:
+            page_frame.say(compared(inputs, head, pin_head))
     watts_block(inputs)
     with st.container(horizontal=True, gap="large"):
         page_frame.next_question("minutes", "Next: how long?")
         page_frame.next_question("margins", "All limits")
 
 
+def compared(inputs: Inputs, head: sentence.Headline, pin: sentence.Headline | None) -> str:
+    """Thrust to weight and hover throttle against what people fly; HTML."""
+    low, mid, high = head.low, head.mid, head.high
+    strips = figures.ruler(
+        diameter_in=inputs.diameter_in,
+        pull=(low.thrust_to_weight, mid.thrust_to_weight, high.thrust_to_weight),
+        hover=(low.hover_throttle, mid.hover_throttle, high.hover_throttle),
+        pinned_pull=None if pin is None else pin.mid.thrust_to_weight,
+        pinned_hover=None if pin is None else pin.mid.hover_throttle,
+    )
+    return f'{strips}<p class="wi-small">Common practice, from memory.</p>'
+
+
 def picture(inputs: Inputs, pin: Inputs | None) -> str:
     """The craft from above, to scale; HTML."""
     this = top_view_of(inputs)
     other = None if pin is None else top_view_of(pin)
-    return f"<figure>{top_view(this, other)}<figcaption>{caption(this)}</figcaption></figure>"
+    invented = any("invented" in name for name in (inputs.motor_name, inputs.propeller_name, inputs.pack_name))
+    said = f"{caption(this)} Invented parts." if invented else caption(this)
+    return f"<figure>{top_view(this, other)}<figcaption>{said}</figcaption></figure>"
 
 
 def beside(inputs: Inputs, pins: list[Inputs]) -> None:

@@ -300,7 +300,7 @@ def chart(got: Facts, *, shown: bool) -> None:
     parts = [f'<span class="key"><i class="now"></i>{html.escape(got.before.name)}</span>']
     if shown:
         parts.append(f'<span class="key"><i class="then"></i>{html.escape(got.after.name)}</span>')
-        parts.append('<span class="key"><i class="band"></i>where 8 in 10 craft with these labels land</span>')
+        parts.append('<span class="key"><i class="band"></i>8 in 10 such craft</span>')
     if guess is not None:
         parts.append('<span class="key"><i class="guess"></i>your guess</span>')
     page_frame.say(f'<p class="wi-small">{"".join(parts)}</p>')

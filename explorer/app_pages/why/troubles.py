@@ -216,7 +216,8 @@ def _li_ion(c: Craft) -> str:
         f"At the same pack mass, {'LiPo' if there else 'Li-ion'} instead of what it has: in a hover "
         f"{value('minutes', times[1])} against {value('minutes', times[0])}, thrust to weight "
         f"{value('pull_to_weight', pulls[1])} against {value('pull_to_weight', pulls[0])}. Li-ion cells go down to 2.5 "
-        "to 3.1 V under load, so an alarm set for LiPo rings far too early. Pin this build and change what the cells are to see all of it."
+        "to 3.1 V under load, so an alarm set for LiPo rings far too early. Pin this build and change what the cells are to see "
+        "all of it."
     )
 
 

@@ -396,7 +396,7 @@ def test_the_path_ends_level_where_the_ground_just_allows_it():
     assert max(this.y) == pytest.approx(command + SCREE.drop_m, abs=0.5)
     assert figure.layout.xaxis.scaleanchor == "y" and figure.layout.xaxis.scaleratio == 1
     assert [t.name for t in figure.data if t.fillpattern.shape] == ["ground"]
-    assert any(f"pull by {command:.0f} m" in a.text for a in figure.layout.annotations)
+    assert any(f"pull out by {command:.0f} m" in a.text for a in figure.layout.annotations)
 
 
 def test_a_dive_lower_than_the_height_lost_ends_on_the_ground_in_words_and_picture():

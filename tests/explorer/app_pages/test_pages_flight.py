@@ -273,7 +273,7 @@ def test_a_craft_that_cannot_hover_is_told_not_to_dive_and_no_height_is_drawn():
     assert re.match(r"Do not dive it ?: Scree cannot hover with this charge\.$", sentence(at))
     figure = charts(at)[0]
     assert "pull by" not in [s.get("name") for s in figure["layout"]["shapes"]]
-    assert not any("pull by" in a["text"] for a in figure["layout"]["annotations"])
+    assert not any("pull out by" in a["text"] for a in figure["layout"]["annotations"])
 
 
 def test_a_slower_pilot_needs_more_height():

@@ -544,6 +544,7 @@ def test_tiny_craft_fly():
 
 def test_a_tiny_craft_is_weighed_by_the_gram_and_set_beside_its_class():
     at = opened()
+    at.session_state["compare"] = True
     at.segmented_control(key="craft").set_value("rill")
     run(at)
     assert at.number_input(key="side-must:take_off_g").step == 1.0
