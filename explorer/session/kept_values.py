@@ -9,6 +9,7 @@ import streamlit as st
 __all__ = [
     "box",
     "keep",
+    "keep_value",
     "kept",
     "names",
     "put",
@@ -35,6 +36,11 @@ def names(prefix: str) -> list[str]:
 def keep(key: str, name: str) -> None:
     """Take what a control says; its callback."""
     box("kept")[name] = st.session_state[key]
+
+
+def keep_value(name: str, value: Any) -> None:
+    """Keep a value that no control holds; the callback of a button."""
+    box("kept")[name] = value
 
 
 def put(key: str, value: Any) -> None:

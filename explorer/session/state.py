@@ -12,7 +12,7 @@ from typing import Any
 import streamlit as st
 
 from explorer.figures.base import Axis, snapped
-from explorer.inputs import Inputs, apply, demo_inputs, mended, take_off_g, with_take_off_g
+from explorer.inputs import Inputs, apply, mended, take_off_g, with_take_off_g
 from explorer.inputs.link import OTHER_KEYS, encode, from_params
 from explorer.inputs.measured_parts import OwnParts, attach, bare
 
@@ -106,11 +106,6 @@ def load(new: Inputs, *, example: bool = False) -> None:
     st.session_state.pop("knob_spans", None)
     if example and st.session_state["pin_is_example"]:
         st.session_state["pinned"] = example_pin(new)
-
-
-def load_demo(name: str) -> None:
-    """Put a demo craft on the screen."""
-    load(demo_inputs(name), example=True)
 
 
 def with_change(old: Inputs, name: str, value: Any) -> Inputs:

@@ -2,15 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import streamlit as st
 
 from explorer.inputs import FIELDS, Inputs
 from explorer.labels import Reading, answered, read_labels
 
-__all__ = ["Open", "answers", "borrowed", "forget", "forgotten", "opened", "reading"]
+__all__ = [
+    "Open",
+    "answers",
+    "borrowed",
+    "clear_forgotten",
+    "forget",
+    "held",
+    "moved",
+    "opened",
+    "put_back",
+    "reading",
+    "retire",
+]
+
+_MADE_FROM_LABELS = ("labels", "lender", "label_made", "label_plain", "label_base", "told_by_hand")
 
 
 @dataclass(frozen=True)
@@ -29,7 +45,7 @@ _read = lru_cache(maxsize=64)(read_labels)
 
 def reading() -> Reading:
     """What was read from the labels in the field; empty where they belong to a build that is gone."""
-    if st.session_state.get("labels_forgotten"):
+    if st.session_state.get("labels_forgotten") or st.session_state.get("labels_retired"):
         return Reading()
     return _read(st.session_state.get("labels", ""))
 
@@ -53,9 +69,47 @@ def forget() -> None:
     st.session_state["labels_forgotten"] = True
 
 
-def forgotten() -> bool:
-    """Whether labels are to be cleared, asked once."""
-    return bool(st.session_state.pop("labels_forgotten", False))
+def retire() -> None:
+    """Parts of this build were replaced: the labels in the field are cleared at the next run.
+
+    What the lending craft stands for stays known, and what the labels told counts as told.
+    """
+    found = reading()
+    told = answered(found, answers(found)).keys()
+    st.session_state["told_by_hand"] = st.session_state.get("told_by_hand", set()) | told
+    st.session_state["labels_retired"] = True
+
+
+def clear_forgotten() -> None:
+    """Clear what `forget` and `retire` asked to; before the field is drawn."""
+    forgotten, retired = (st.session_state.pop(name, False) for name in ("labels_forgotten", "labels_retired"))
+    if forgotten or retired:
+        st.session_state["labels"] = ""
+    if forgotten:
+        for name in ("lender", "label_made", "label_plain", "label_base"):
+            st.session_state[name] = None
+        st.session_state["told_by_hand"] = set()
+
+
+def held() -> dict[str, Any]:
+    """All that stands behind a build made from labels, for `put_back`."""
+    return {name: st.session_state.get(name) for name in _MADE_FROM_LABELS}
+
+
+def put_back(kept: Mapping[str, Any]) -> None:
+    """Labels and lending craft of an earlier moment; only in a callback, where the field may be written."""
+    st.session_state.pop("labels_forgotten", None)
+    for name, value in kept.items():
+        st.session_state[name] = value
+    st.session_state["labels"] = kept["labels"] or ""
+    st.session_state["told_by_hand"] = kept["told_by_hand"] or set()
+
+
+def moved(inputs: Inputs) -> list[str]:
+    """Names of the fields that no longer are as the labels say."""
+    found = reading()
+    told = answered(found, answers(found))
+    return [FIELDS[name].label for name, value in told.items() if name in FIELDS and getattr(inputs, name) != value]
 
 
 def borrowed(inputs: Inputs) -> frozenset[str]:

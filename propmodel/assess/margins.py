@@ -347,8 +347,8 @@ SHARES: Mapping[str, Share] = MappingProxyType(
         "motor_volts": Share(_motor_volts, "how hard the motor is loaded", "motor", "physics", False),
         "free_tip": Share(_free_tip, "no-load speed for these cells", "motor", "common practice", False),
         "pull": Share(_pull, "thrust to weight, reserve left", "craft", "common practice", False),
-        "hover_high": Share(_hover_high, "hover throttle, reserve left", "craft", "common practice", False),
-        "hover_low": Share(_hover_low, "hover throttle, too low", "craft", "common practice", False),
+        "hover_high": Share(_hover_high, "hover command, reserve left", "craft", "common practice", False),
+        "hover_low": Share(_hover_low, "hover command, too low", "craft", "common practice", False),
         "motor_lost": Share(_motor_lost, "one motor lost", "craft", "physics", False),
     }
 )

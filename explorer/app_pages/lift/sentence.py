@@ -47,7 +47,7 @@ _THINGS = {
     "motor_current": "motors", "winding_heat": "motors", "magnet_heat": "motors", "hover_heat": "motors",
     "main_leads": "pack leads", "motor_leads": "motor leads", "connector": "connector", "brownout": "electronics",
     "tip_speed": "propeller tips", "motor_volts": "motors", "free_tip": "motors", "pull": "thrust to weight",
-    "hover_high": "hover throttle", "hover_low": "hover throttle", "motor_lost": "thrust with one motor out",
+    "hover_high": "hover command", "hover_low": "hover command", "motor_lost": "thrust with one motor out",
     "motor_cells": "motors", "controller_cells": "ESC", "video_voltage": "video transmitter",
     "camera_voltage": "camera", "regulator_voltage": "regulator", "receiver_voltage": "receiver",
     "capacitor_voltage": "capacitor", "frame_clearance": "frame", "mass_threshold": "mass you set",
@@ -130,13 +130,13 @@ def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:
     if weak:
         left = value("pull_to_weight", mid.thrust_to_weight_at_reserve)
         start = (
-            f"{name} lifts {ink(lifts)} and needs {ink(hover, bad=True)} throttle to hover. {lasts} "
+            f"{name} lifts {ink(lifts)} and has a hover command of {ink(hover, bad=True)}. {lasts} "
             f"and {thrust}. With the reserve left it is only {ink(left, bad=True)} its weight: below "
             f"{FEW_PULL:.0f} it cannot catch a gust."
         )
         fix = next((limit.fix for limit in found if limit.key == "pull" and limit.fix), "")
         return f"{start} {html.escape(_tidy(fix))}".strip()
-    start = f"{name} takes off at {ink(lifts)} and hovers at {ink(hover)} throttle. {lasts} and {thrust}."
+    start = f"{name} takes off at {ink(lifts)} and has a hover command of {ink(hover)}. {lasts} and {thrust}."
     return start if misfits(found) else f"{start} {_first(found)}"
 
 

@@ -189,16 +189,17 @@ def pack_words(axis: PackAxis) -> str:
 
 
 def firmware_words(hover: FirmwareHover) -> str:
-    """Hover command for both kinds of firmware, at both ends of the flight."""
+    """Throttle above idle in a hover for both kinds of firmware, at both ends of the flight."""
     if hover.pull_start < 1.0:
-        return "It cannot hover, so there is no hover throttle to type in."
+        return "It cannot hover, so there is no hover setting to type in."
 
     def both(a: float, b: float) -> str:
         return f"<b>{100 * a:.0f}{NARROW}%</b> at the start, <b>{100 * b:.0f}{NARROW}%</b> at the end"
 
     return (
         f"If your firmware sets volts by the stick: {both(hover.start, hover.end)}. If it makes thrust follow the "
-        f"stick: {both(hover.linear_start, hover.linear_end)}, about 1 divided by thrust-to-weight. Type the middle."
+        f"stick: {both(hover.linear_start, hover.linear_end)}, about 1 divided by thrust-to-weight. Counted above "
+        "idle, so below the hover command. Type the middle."
     )
 
 

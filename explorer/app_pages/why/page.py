@@ -19,7 +19,7 @@ from explorer.controls import page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from explorer.inputs.measured_parts import OwnInputs
-from explorer.session import state, typed_labels
+from explorer.session import state, typed_labels, whole_builds
 from explorer.text.markup import folded
 from explorer.text.numbers import lowered, prose, quantity_of
 
@@ -185,20 +185,22 @@ def lists(inputs: Inputs) -> None:
 def _load(got: Facts) -> None:
     """Put a story's builds on the screen and keep the reader's own."""
     if "why_own" not in st.session_state:
-        kept = (state.inputs(), st.session_state["pinned"], st.session_state["pin_is_example"])
-        st.session_state["why_own"] = kept
-    typed_labels.forget()
+        pinned, example = st.session_state["pinned"], st.session_state["pin_is_example"]
+        saved = st.session_state.get("saved_build")
+        st.session_state["why_own"] = (state.inputs(), pinned, example, typed_labels.held(), saved)
     if got.story.loads_before:
-        state.load(got.before)
+        whole_builds.put(got.before)
     else:
-        state.load(got.after)
+        whole_builds.put(got.after)
         st.session_state["pinned"] = got.before
         st.session_state["pin_is_example"] = False
 
 
 def _back() -> None:
-    own, pinned, example = st.session_state.pop("why_own")
-    state.load(own)
+    own, pinned, example, labels, saved = st.session_state.pop("why_own")
+    whole_builds.put(own)
+    typed_labels.put_back(labels)
+    st.session_state["saved_build"] = saved
     st.session_state["pinned"] = pinned
     st.session_state["pin_is_example"] = example
 
@@ -206,11 +208,10 @@ def _back() -> None:
 def own_build() -> None:
     """The way back, where a story's build was loaded."""
     kept = st.session_state.get("why_own")
-    if kept is not None and st.button(
-        f"Back to my build: {page_frame.tame(kept[0].name) or 'no name'}", key="why_back"
-    ):
-        _back()
-        st.rerun()
+    if kept is not None:
+        name = page_frame.tame(kept[0].name) or "no name"
+        if st.button(f"Back to my build: {name}", key="why_back", on_click=_back):
+            st.rerun()  # the labels stand outside this block
 
 
 # ---- stories ----------------------------------------------------------------------------------------------

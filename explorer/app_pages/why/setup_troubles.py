@@ -17,7 +17,7 @@ from propmodel.assess.margins import PACK_LIMIT
 from propmodel.base.arrays import number
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.units import CELSIUS_ZERO
-from propmodel.components.controller import duty_from_throttle, throttle_from_duty
+from propmodel.components.controller import duty_from_throttle
 from propmodel.powertrain.operating_point import at_duty
 from propmodel.powertrain.prepared import prepare
 from propmodel.studies.punch import punch
@@ -128,8 +128,9 @@ def _tuning(c: Craft) -> str:
 def _tune_cells(c: Craft) -> str:
     if not c.hovers:
         return NO_HOVER
-    cells, now = number(c.build.pack.cells), c.hover_throttle[0]
-    idle = 100 * number(c.build.controller.idle_duty)
+    cells, now = number(c.build.pack.cells), c.hover_command[0]
+    power = 1.0 / number(c.build.controller.throttle_exponent)
+    idle = 100 * number(c.build.controller.idle_duty) ** power
     parts = []
     for other in (cells + 1.0, cells - 1.0):
         if other < 1.0:
@@ -139,15 +140,17 @@ def _tune_cells(c: Craft) -> str:
         if not bool(point.can_hover):
             parts.append(f"on {other:.0f} cells it does not hover")
             continue
-        then = number(throttle_from_duty(made.controller, point.hover.duty, command_cap=made.command_cap))
+        then = number(point.hover_command)
         parts.append(
-            f"on {other:.0f} cells idle times {cells / other:.2f} ({idle:.1f} % becomes {idle * cells / other:.1f} %), "
-            f"gains times about {then / now:.2f} (hover throttle {value('percent', now)} becomes "
+            f"on {other:.0f} cells idle times {(cells / other) ** power:.2f} ({idle:.1f} % becomes "
+            f"{idle * (cells / other) ** power:.1f} %), "
+            f"gains times about {then / now:.2f} (hover command {value('percent', now)} becomes "
             f"{value('percent', then)})"
         )
     return (
-        "Idle is a share of the volts: for the same idle speed it goes with one over the cells. A step of the stick "
-        "moves the thrust more the lower the hover throttle is, so gains go with the hover throttle: "
+        "For the same idle speed the share of the volts goes with one over the cells, and the idle command by the "
+        f"throttle map (here to the power of {power:.2f}). A step of the stick "
+        "moves the thrust more the lower the hover command is, so gains go with the hover command: "
         + "; ".join(parts)
         + ". If the KV changes with the cells so that KV times cells stays, both stay. Where the firmware makes up for "
         "the pack's volts by itself, leave the gains. First flight: away from people, low, ready to disarm."

@@ -65,9 +65,14 @@ class Craft:
         return bool(self.whole.can_hover)
 
     @cached_property
-    def hover_throttle(self) -> tuple[float, float]:
-        """Throttle of the hover, fresh pack and reserve left. [-]"""
+    def stick_in_hover(self) -> tuple[float, float]:
+        """Throttle above idle that hovers, fresh pack and reserve left: what firmware asks for. [-]"""
         return self._throttle(self.whole.hover.duty), self._throttle(self.whole.hover_at_reserve.duty)
+
+    @cached_property
+    def hover_command(self) -> tuple[float, float]:
+        """Hover command, idle included, fresh pack and reserve left. [-]"""
+        return number(self.whole.hover_command), number(self.whole.hover_command_at_reserve)
 
     def _throttle(self, duty: object) -> float:
         return number(throttle_from_duty(self.build.controller, duty, command_cap=self.build.command_cap))

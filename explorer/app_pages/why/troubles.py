@@ -216,8 +216,8 @@ def _li_ion(c: Craft) -> str:
         f"At the same pack mass, {'LiPo' if there else 'Li-ion'} instead of what it has: in a hover "
         f"{value('minutes', times[1])} against {value('minutes', times[0])}, thrust to weight "
         f"{value('pull_to_weight', pulls[1])} against {value('pull_to_weight', pulls[0])}. Li-ion cells go down to 2.5 "
-        "to 3.1 V under load, so an alarm set for LiPo rings far too early. Pin this build and change what the cells are to see "
-        "all of it."
+        "to 3.1 V under load, so an alarm set for LiPo rings far too early. Pin this build and change what the "
+        "cells are to see all of it."
     )
 
 
@@ -243,11 +243,11 @@ def _counter(c: Craft) -> str:
 
 def _jumps(c: Craft) -> str:
     if not c.hovers:
-        return "This craft does not hover, so there is no hover throttle to type in."
-    start, end = c.hover_throttle
+        return "This craft does not hover, so there is no hover setting to type in."
+    start, end = c.stick_in_hover
     return (
-        "Firmware that thinks half throttle is the hover jumps up with a craft that hovers at "
-        f"{value('percent', start)}. Type {value('percent', 0.5 * (start + end))} as the hover throttle: "
+        "Firmware that takes half throttle for the hover jumps up with a craft that needs less. Its setting counts "
+        f"above idle: type {value('percent', 0.5 * (start + end))}, "
         f"{value('percent', start)} on a fresh pack, {value('percent', end)} at the end. Where the firmware evens out "
         f"the thrust it is nearer {value('percent', 1.0 / _f(c.whole.thrust_to_weight))}."
     )
@@ -351,10 +351,10 @@ def _kv_drifts(c: Craft) -> str:
 def _drifts(c: Craft) -> str:
     if not c.hovers:
         return "By the forecast this craft does not hover, so there is nothing to tell."
-    start, end = c.hover_throttle
+    start, end = c.hover_command
     return (
-        f"The pack's volts fall, so the same speed takes a larger share of them: {value('percent', start)} throttle at "
-        f"the start, {value('percent', end)} with the reserve left."
+        f"The pack's volts fall, so the same speed takes a larger share of them: the hover command goes from "
+        f"{value('percent', start)} at the start to {value('percent', end)} with the reserve left."
     )
 
 
