@@ -6,6 +6,9 @@ place. Prices, readings, measured parts and the pinned build's own measured part
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import streamlit as st
 
 from explorer.inputs import Inputs
@@ -44,6 +47,6 @@ def carry() -> None:
 
 
 @st.cache_resource(show_spinner=False)
-def _component():  # type: ignore[no-untyped-def]
+def _component() -> Callable[..., Any]:
     """Registered once for all visitors."""
     return st.components.v2.component("propulsion_what_if_address", js=_JS)

@@ -146,7 +146,7 @@ def _rows(inputs: Inputs, names: list[str], weighed: bool) -> tuple[Build, Any]:
         no_load_current=many.motor.no_load_current * off("no_load_a"),
         mass=motor.motor_mass(many.motor) * off("motor_mass_g"),
     )
-    chord = {} if "blade_width" not in names else {"chord_ratio": _widths(names, rows)}
+    chord: dict[str, Any] = {} if "blade_width" not in names else {"chord_ratio": _widths(names, rows)}
     blades = replace(many.propeller, mass=propeller.mass(many.propeller) * off("propeller_g"), **chord)
     of_cells = battery.cell_resistance_new(many.pack) * off("cell_mohm") * off("pack_label_c") * off("pack_age")
     pack = replace(

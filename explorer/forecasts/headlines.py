@@ -107,9 +107,8 @@ class Story:
     """Ideal power of the hover, all rotors. [W]"""
 
 
-@st.cache_data(**KEPT_ANSWERS)
 def build(inputs: Inputs) -> Build:
-    """Build of the inputs, measured parts in place of labelled ones."""
+    """Build of the inputs, measured parts in place of labelled ones; kept, and shared, by `inputs.to_build`."""
     return build_of(inputs)
 
 

@@ -9,6 +9,9 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+from numpy.typing import ArrayLike
+
 from propmodel.assembly.build_record import AGE_CYCLES, BLADE_WIDTHS, BODY_SHAPES
 from propmodel.components.battery import CHEMISTRIES
 from propmodel.flight.endurance import WAYS_OF_FLYING
@@ -17,8 +20,13 @@ __all__ = ["DESCRIBED", "FLYING_STYLES", "GROUPS", "STYLE_WORDS", "TAKE_OFF", "F
 
 GROUPS = ("What it carries", "What turns", "What feeds it", "Where you fly", "How you fly")
 
+
+def _percent(share: ArrayLike) -> float:
+    return round(100.0 * float(np.asarray(share, dtype=np.float64)), 6)
+
+
 FLYING_STYLES: dict[str, tuple[float, float, float, float]] = {
-    name: tuple(round(100.0 * float(getattr(way, share)), 6) for share in ("hover", "cruise", "hard", "full"))
+    name: (_percent(way.hover), _percent(way.cruise), _percent(way.hard), _percent(way.full))
     for name, way in WAYS_OF_FLYING.items()
 }
 """Shares of the time hovering, cruising, flying hard and flat out, in %. Estimates (from memory)."""
@@ -75,6 +83,11 @@ class Field:
     optional: bool = False
     when_unknown: str = ""
     default: Any = None
+
+    def bounds(self) -> tuple[float, float]:
+        """Allowed range of a number that has one, in ``unit``."""
+        assert self.low is not None and self.high is not None, f"{self.name} has no range"
+        return self.low, self.high
 
 
 _PRACTICE = " (common practice, from memory)"

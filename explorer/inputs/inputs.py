@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import Any
 
@@ -321,6 +321,8 @@ def mended(inputs: Inputs, fallback: Inputs = _SCREE) -> tuple[Inputs, list[tupl
         Sentences as `check` gives them.
     """
     found = check(inputs)
+    if not found:
+        return inputs, []
     good, left = inputs, found
     for whole in (False, True, True):
         bad = {name for name, _ in left}
@@ -344,8 +346,36 @@ def to_build(inputs: Inputs) -> Build:
     Returns
     -------
     Build
+        The same object for the same craft: builds are frozen. Names and the way of flying cost no new conversion.
     """
-    return from_record(asdict(inputs))
+    made = _converted(*(getattr(inputs, name) for name in _CRAFT))
+    names = tuple(str(getattr(inputs, name)) for name in _NAMES)
+    return _named(made, *names) if any(names) else made
+
+
+_NAMES = ("name", "motor_name", "propeller_name", "controller_name", "pack_name")
+_CRAFT = tuple(f.name for f in fields(Inputs) if f.name in DEFAULTS and f.name not in _NAMES)
+"""Fields that a Build is made of."""
+
+
+@lru_cache(maxsize=256, typed=True)
+def _converted(*values: Any) -> Build:
+    """Build of the values of `_CRAFT`, without names; 1, 1.0 and True are told apart."""
+    return from_record(dict(zip(_CRAFT, values, strict=True)))
+
+
+@lru_cache(maxsize=256)
+def _named(made: Build, name: str, motor: str, propeller: str, controller: str, pack: str) -> Build:
+    """The same build with names."""
+    return replace(
+        made,
+        craft=replace(made.craft, name=name),
+        motor=replace(made.motor, name=motor),
+        propeller=replace(made.propeller, name=propeller),
+        controller=replace(made.controller, name=controller),
+        pack=replace(made.pack, name=pack),
+        name=name,
+    )
 
 
 LEAST_FRAME_SHARE = 0.2
@@ -376,7 +406,7 @@ def with_take_off_g(inputs: Inputs, grams: float) -> Inputs:
     >>> round(take_off_g(with_take_off_g(tiny, 150.0)), 1)
     150.0
     """
-    low, high = FIELDS["frame_g"].low, FIELDS["frame_g"].high
+    low, high = FIELDS["frame_g"].bounds()
     inputs = replace(inputs, guessed_mass_percent=100.0)
     whole = take_off_g(inputs)
     frame = inputs.frame_g + grams - whole
@@ -385,7 +415,7 @@ def with_take_off_g(inputs: Inputs, grams: float) -> Inputs:
         guessed = 2.0 * (whole - take_off_g(replace(inputs, guessed_mass_percent=50.0)))
         if guessed > 0.0:
             share = 100.0 * (1.0 - (least - frame) / guessed)
-            share = round(min(max(share, FIELDS["guessed_mass_percent"].low), 100.0), 3)
+            share = round(min(max(share, FIELDS["guessed_mass_percent"].bounds()[0]), 100.0), 3)
             inputs = replace(inputs, guessed_mass_percent=share)
             frame = inputs.frame_g + grams - take_off_g(inputs)
     return replace(inputs, frame_g=round(min(max(frame, low), high), 2))
@@ -533,7 +563,7 @@ def flying(inputs: Inputs) -> Flying:
     return Flying(
         *mix(inputs),
         cruise_speed=inputs.cruise_kmh * KMH,
-        hard_load=float(WAYS_OF_FLYING[inputs.flying_style].hard_load),
+        hard_load=float(np.asarray(WAYS_OF_FLYING[inputs.flying_style].hard_load)),
         drop=inputs.drop_m,
         dive_speed=None if inputs.dive_kmh is None else inputs.dive_kmh * KMH,
         reaction=inputs.reaction_s,

@@ -245,7 +245,7 @@ def _cut_at(version: str | None, params: Mapping[str, str]) -> str | None:
     if version is None or "end" in params:
         end = params.get("end", "0")
         return None if end.isdigit() else "end"
-    return next(reversed(params), "craft")
+    return next(reversed(list(params)), "craft")
 
 
 def _build_of(params: Mapping[str, str]) -> tuple[Inputs, list[str]]:

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import MISSING, asdict, dataclass, fields, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from explorer.inputs.inputs import Inputs, to_build
 from propmodel.assembly.build import Build
+from propmodel.base.arrays import ArrayOrFloat
 from propmodel.base.checks import check_number, check_range
 from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
 from propmodel.components.motor import Motor
@@ -112,6 +114,12 @@ def _label(inputs: Inputs, part: str) -> tuple[Any, ...]:
     return tuple(getattr(inputs, name) for name in _PARTS[part][0])
 
 
+def _one(value: ArrayOrFloat | None) -> float:
+    """A value of one part, which was told."""
+    assert value is not None
+    return float(np.asarray(value))
+
+
 def measured(
     inputs: Inputs,
     name: str,
@@ -141,7 +149,7 @@ def measured(
         motor=None if motor is None else MeasuredMotor(
             kv=float(motor.kv) * float(np.asarray(motor.loaded_kv_ratio)), resistance=float(motor.resistance),
             no_load_current=float(motor.no_load_current), no_load_voltage=float(motor.no_load_voltage),
-            log_sd_kv=float(motor.log_sd_kv), log_sd_resistance=float(motor.log_sd_resistance),
+            log_sd_kv=_one(motor.log_sd_kv), log_sd_resistance=_one(motor.log_sd_resistance),
         ),
         motor_label=() if motor is None else _label(inputs, "motor"),
         propeller=None if propeller is None else MeasuredPropeller(
@@ -195,16 +203,20 @@ def build_of(inputs: Inputs) -> Build:
     made = to_build(inputs)
     own = getattr(inputs, "own", None)
     there = in_use(inputs, own)
-    if own is None or not there:
-        return made
+    return made if own is None or not there else _with_parts(made, own, tuple(there))
+
+
+@lru_cache(maxsize=64)
+def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
+    """The build with its measured parts, put together once."""
     changes: dict[str, Any] = {}
-    if "motor" in there:
+    if "motor" in there and own.motor is not None:
         winding = made.motor.winding_resistance
         values = {**asdict(own.motor), "loaded_kv_ratio": 1.0}
         if winding is not None:
             values["winding_resistance"] = min(float(np.asarray(winding)), own.motor.resistance)
         changes["motor"] = replace(made.motor, **values)
-    if "propeller" in there:
+    if "propeller" in there and own.propeller is not None:
         p = made.propeller
         changes["propeller"] = replace(
             p,
@@ -214,7 +226,7 @@ def build_of(inputs: Inputs) -> Build:
             log_sd_c_p=own.propeller.log_sd_c_p,
             spread_correlation=own.propeller.correlation,
         )
-    if "controller" in there:
+    if "controller" in there and own.controller is not None:
         changes["controller"] = replace(made.controller, **asdict(own.controller))
     return replace(made, **changes)
 

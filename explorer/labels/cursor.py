@@ -94,9 +94,9 @@ class Cursor:
                 continue
             beside = [self.near(index, step) for step in (-1, 1)]
             codes = [
-                p for p in beside if p and p.kind == "code" and not p.mark and meanings.stator_of_code(p.numbers[0])
+                p for p in beside if p and p.kind == "code" and not p.mark and meanings.stator_of_code(p.number(0))
             ]
-            sure = [p for p in codes if not meanings.propeller_of_code(p.numbers[0], also_a_motor=True)]
+            sure = [p for p in codes if not meanings.propeller_of_code(p.number(0), also_a_motor=True)]
             for chosen in (sure or codes)[:1]:
                 found.add(next(i for i, p in enumerate(self.pieces) if p is chosen))
         return found

@@ -16,11 +16,11 @@ __all__ = ["READERS", "across_the_frame", "settle_inches", "settle_masses"]
 
 
 def _kilograms(at: Cursor, index: int, piece: Piece) -> None:
-    _mass(at, index, piece, round(piece.numbers[0] * 1000.0, 1))
+    _mass(at, index, piece, round(piece.number(0) * 1000.0, 1))
 
 
 def _grams(at: Cursor, index: int, piece: Piece) -> None:
-    _mass(at, index, piece, piece.numbers[0])
+    _mass(at, index, piece, piece.number(0))
 
 
 def _mass(at: Cursor, index: int, piece: Piece, grams: float) -> None:
@@ -78,7 +78,7 @@ def settle_masses(at: Cursor) -> None:
         named = at.next_word(index, -1) not in ("", *FILLERS) or at.next_word(index, 1) == "each"
         if before in likely and not named:
             at.assume(piece.text, f"{said} is taken as the mass of one {before}.", *fields[before].values)
-        elif not named and not likely and grams >= TAKE_OFF.low and whole == [index]:
+        elif not named and not likely and grams >= TAKE_OFF.bounds()[0] and whole == [index]:
             at.assume(piece.text, f"{said} is taken as the take-off mass.", *fields["all"].values)
         else:
             order = [*likely, *(part for part in reversed(fields) if part not in likely)]
@@ -86,11 +86,11 @@ def settle_masses(at: Cursor) -> None:
 
 
 def _cm(at: Cursor, index: int, piece: Piece) -> None:
-    _length(at, index, piece, piece.numbers[0] * 10.0)
+    _length(at, index, piece, piece.number(0) * 10.0)
 
 
 def _mm(at: Cursor, index: int, piece: Piece) -> None:
-    _length(at, index, piece, piece.numbers[0])
+    _length(at, index, piece, piece.number(0))
 
 
 def across_the_frame(at: Cursor, source: str, mm: float) -> None:
@@ -125,7 +125,7 @@ def _length(at: Cursor, index: int, piece: Piece, mm: float) -> None:
 
 
 def _inch(at: Cursor, index: int, piece: Piece) -> None:
-    at.inches.append((index, piece, piece.numbers[0]))
+    at.inches.append((index, piece, piece.number(0)))
 
 
 def settle_inches(at: Cursor) -> None:

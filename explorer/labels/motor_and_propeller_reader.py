@@ -49,27 +49,27 @@ def _with_blades(sizes: list[meanings.Size]) -> list[meanings.Size]:
 
 
 def _poles(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("pole_pairs", int(piece.numbers[1]) // 2))
+    at.add(piece.text, ("pole_pairs", int(piece.number(1)) // 2))
 
 
 def _kv(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("kv", piece.numbers[0]))
+    at.add(piece.text, ("kv", piece.number(0)))
 
 
 def _kilo_kv(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("kv", round(1000.0 * piece.numbers[0], 1)))
+    at.add(piece.text, ("kv", round(1000.0 * piece.number(0), 1)))
 
 
 def _pitch(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("pitch_in", piece.numbers[0]))
+    at.add(piece.text, ("pitch_in", piece.number(0)))
 
 
 def _diameter(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("diameter_in", piece.numbers[0]))
+    at.add(piece.text, ("diameter_in", piece.number(0)))
 
 
 def _rotors(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("rotors", int(piece.numbers[0])))
+    at.add(piece.text, ("rotors", int(piece.number(0))))
 
 
 def _coaxial(at: Cursor, index: int, piece: Piece) -> None:
@@ -81,9 +81,9 @@ def _prefix(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _no_load(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("no_load_a", piece.numbers[0]))
+    at.add(piece.text, ("no_load_a", piece.number(0)))
     if len(piece.numbers) > 1 and piece.numbers[1] is not None:
-        at.add(piece.text, ("no_load_v", piece.numbers[1]))
+        at.add(piece.text, ("no_load_v", piece.number(1)))
 
 
 def _stator(at: Cursor, code: float, text: str) -> None:
@@ -95,12 +95,14 @@ def _stator(at: Cursor, code: float, text: str) -> None:
 
 
 def _stator_kv(at: Cursor, index: int, piece: Piece) -> None:
-    _stator(at, piece.numbers[0], piece.text)
-    at.add(piece.text, ("kv", piece.numbers[1]))
+    _stator(at, piece.number(0), piece.text)
+    at.add(piece.text, ("kv", piece.number(1)))
 
 
 def _code_blades(at: Cursor, index: int, piece: Piece) -> None:
-    sizes = [(d, p, int(piece.numbers[1])) for d, p, n in meanings.propeller_of_code(piece.numbers[0]) if n is None]
+    sizes: list[meanings.Size] = [
+        (d, p, int(piece.number(1))) for d, p, n in meanings.propeller_of_code(piece.number(0)) if n is None
+    ]
     _propeller(at, piece.text, sizes)
 
 
@@ -111,7 +113,7 @@ def _propeller(at: Cursor, source: str, sizes: list[meanings.Size]) -> None:
 
 
 def _dims(at: Cursor, index: int, piece: Piece) -> None:
-    first, second, third = piece.numbers
+    first, second, third = piece.number(0), piece.number(1), piece.numbers[2]
     stator = Option(
         f"motor {_g(first)} mm wide, {_g(second)} mm tall",
         (("stator_d_mm", first), ("stator_h_mm", second)),
@@ -151,7 +153,7 @@ def _of_the_kv(at: Cursor, first: float, options: list[Option]) -> list[Option]:
 
 def _code(at: Cursor, index: int, piece: Piece) -> None:
     """Four or five digits, or a bare number: a motor, a propeller, a KV or a capacity."""
-    number = piece.numbers[0]
+    number = piece.number(0)
     source = piece.text
     word = at.pieces[index + 1].mark if index + 1 < len(at.pieces) else ""
     if at.word_before(index) == "all" and number >= 10:
@@ -204,7 +206,7 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
     if stator:
         text = f"motor {source} ({_g(stator[0])} mm wide, {_g(stator[1])} mm tall)"
         options.append(Option(text, (("stator_d_mm", stator[0]), ("stator_h_mm", stator[1]))))
-    told = [int(p.numbers[0]) if p.kind == "blades" else BLADES[p.mark] for p in at.pieces if p.kind in _COUNTS]
+    told = [int(p.number(0)) if p.kind == "blades" else BLADES[p.mark] for p in at.pieces if p.kind in _COUNTS]
     if told:
         sizes = [size for size in sizes if size[2] in (None, told[0])]
     if before in ("cells", "chemistry") and capacity and number < 2500:
@@ -236,7 +238,7 @@ def _blade_shape(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _blades(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("blades", int(piece.numbers[0])))
+    at.add(piece.text, ("blades", int(piece.number(0))))
 
 
 def _blade_word(at: Cursor, index: int, piece: Piece) -> None:

@@ -23,7 +23,7 @@ def _cell_format(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _quantity(at: Cursor, index: int, piece: Piece) -> None:
-    count = int(piece.numbers[0])
+    count = int(piece.number(0))
     if at.kind(index, 1) == "cells" and 2 <= count <= 4 and "parallel" not in at.found:
         at.ask(
             piece.text,
@@ -36,10 +36,10 @@ def _quantity(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _cells(at: Cursor, index: int, piece: Piece) -> None:
-    count = int(piece.numbers[0])
+    count = int(piece.number(0))
     pack = Option(f"pack of {cells_words(count)}", (("cells", count),))
     if len(piece.numbers) > 1 and piece.numbers[1]:
-        at.add(piece.text, *pack.values, ("parallel", int(piece.numbers[1])))
+        at.add(piece.text, *pack.values, ("parallel", int(piece.number(1))))
         return
     before, after = at.kind(index, -1), at.kind(index, 1)
     packish = {"mah", "ah", "wh", "c_rate", "c_burst", "volts", "code", "number", "parallel", "chemistry"}
@@ -67,7 +67,7 @@ def _cells(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _cell_range(at: Cursor, index: int, piece: Piece) -> None:
-    low, high = sorted(int(n) for n in piece.numbers)
+    low, high = sorted(int(piece.number(k)) for k in (0, 1))
     esc = Option(f"ESC, {low} to {high} cells", (("esc_min_cells", low), ("esc_max_cells", high)))
     motor = Option(f"motor, up to {high} cells", (("motor_max_cells", high),))
     owners = at.owners.get(piece.segment, set())
@@ -81,7 +81,7 @@ def _cell_range(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _cell_max(at: Cursor, index: int, piece: Piece) -> None:
-    high = int(piece.numbers[0])
+    high = int(piece.number(0))
     owners = at.owners.get(piece.segment, set())
     esc = Option(f"ESC, up to {cells_words(high)}", (("esc_max_cells", high),))
     motor = Option(f"motor, up to {cells_words(high)}", (("motor_max_cells", high),))
@@ -90,19 +90,19 @@ def _cell_max(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _parallel(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("parallel", int(piece.numbers[0])))
+    at.add(piece.text, ("parallel", int(piece.number(0))))
 
 
 def _mah(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("capacity_mah", piece.numbers[0]))
+    at.add(piece.text, ("capacity_mah", piece.number(0)))
 
 
 def _ah(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("capacity_mah", round(piece.numbers[0] * 1000.0, 3)))
+    at.add(piece.text, ("capacity_mah", round(piece.number(0) * 1000.0, 3)))
 
 
 def _wh(at: Cursor, index: int, piece: Piece) -> None:
-    at.watt_hours = (piece.numbers[0], piece.text)
+    at.watt_hours = (piece.number(0), piece.text)
 
 
 def _c_rate(at: Cursor, index: int, piece: Piece) -> None:
@@ -113,7 +113,7 @@ def _c_rate(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _c_burst(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("pack_burst_c", piece.numbers[0]))
+    at.add(piece.text, ("pack_burst_c", piece.number(0)))
 
 
 def _chemistry(at: Cursor, index: int, piece: Piece) -> None:
@@ -122,7 +122,7 @@ def _chemistry(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _volts(at: Cursor, index: int, piece: Piece) -> None:
-    volts = piece.numbers[0]
+    volts = piece.number(0)
     if "regulator" in at.owners.get(piece.segment, set()):
         at.left_out.append(piece.text)
     elif "capacitor" in (at.kind(index, -1), at.kind(index, 1)) and "capacitor_v" not in at.found:
@@ -172,11 +172,11 @@ def _amps(at: Cursor, index: int, piece: Piece) -> None:
 def _amps_burst(at: Cursor, index: int, piece: Piece) -> None:
     owner = OWNER.get(at.kind(index, -1), "")
     field = "motor_max_a" if owner == "motor" and "esc" not in (at.word_before(index),) else "esc_burst_a"
-    at.add(piece.text, (field, piece.numbers[0]))
+    at.add(piece.text, (field, piece.number(0)))
 
 
 def _milliohm(at: Cursor, index: int, piece: Piece) -> None:
-    value = piece.numbers[0]
+    value = piece.number(0)
     winding = Option("winding of the motor", (("winding_mohm", value),))
     cell = Option("one cell of the pack", (("cell_mohm", value),))
     owner = at.word_before(index) or OWNER.get(at.kind(index, -1), "")
@@ -186,11 +186,11 @@ def _milliohm(at: Cursor, index: int, piece: Piece) -> None:
 
 def _awg(at: Cursor, index: int, piece: Piece) -> None:
     field = "motor_wire_awg" if at.word_before(index) == "motor" else "wire_awg"
-    at.add(piece.text, (field, int(piece.numbers[0])))
+    at.add(piece.text, (field, int(piece.number(0))))
 
 
 def _connector(at: Cursor, index: int, piece: Piece) -> None:
-    amps = piece.numbers[0]
+    amps = piece.number(0)
     at.assume(piece.text, f'"{typed(piece.text)}" is taken as a {_g(amps)} A connector.', ("connector_a", amps))
 
 
@@ -217,9 +217,9 @@ def ask_cell_type(at: Cursor, piece: Piece) -> None:
 
 
 def _capacitor(at: Cursor, index: int, piece: Piece) -> None:
-    at.add(piece.text, ("capacitor_uf", piece.numbers[0]))
+    at.add(piece.text, ("capacitor_uf", piece.number(0)))
     if piece.numbers[1] is not None:
-        at.add(piece.text, ("capacitor_v", piece.numbers[1]))
+        at.add(piece.text, ("capacitor_v", piece.number(1)))
 
 
 READERS: dict[str, Handler] = {

@@ -42,6 +42,12 @@ class Piece:
     mark: str = ""
     segment: int = 0
 
+    def number(self, index: int) -> float:
+        """A number that every pattern of this kind captures; see `numbers` for those that may be missing."""
+        found = self.numbers[index]
+        assert found is not None, f"{self.kind} of {self.text!r} has no number {index}"
+        return found
+
 
 _N = r"(\d{1,3}(?:\.\d{1,3})?)"
 _THOUSANDS = r"(\d{1,2}'\d{3}|\d{2,5}(?:\.\d)?)"
@@ -284,10 +290,10 @@ def suggestions(text: str, accept: Callable[[Piece], bool] = lambda piece: True)
     '1950KV'
     """
     text = text[:40]
-    digits = text.translate(str.maketrans({"o": "0", "O": "0", "l": "1", "I": "1", "i": "1"}))
+    digits = text.translate(str.maketrans("oOlIi", "00111"))
     tries = [
         digits,
-        digits.translate(str.maketrans({"B": "8", "Z": "2"})),
+        digits.translate(str.maketrans("BZ", "82")),
         re.sub(r"([.x*-]){2,3}", r"\1", text),
     ]
     tries.append(re.sub(r"([A-Za-z])\1{1,3}$", r"\1", text))
@@ -300,7 +306,7 @@ def suggestions(text: str, accept: Callable[[Piece], bool] = lambda piece: True)
         tries += [split[1] + unit for low in near for unit in _UNITS if unit.lower() == low]
     tries.append(re.sub(r"^[A-Za-z]{1,4}[-_]?(?=\d)", "", text))
     tries.append(re.sub(r"(?<=\d)[-_]?[A-Za-z]{1,4}\d?$", "", text))
-    tries.append(digits.translate(str.maketrans({"B": "8", "Z": "2", "S": "5"})))
+    tries.append(digits.translate(str.maketrans("BZS", "825")))
     good = []
     for attempt in dict.fromkeys(tries):
         if attempt and attempt != text:

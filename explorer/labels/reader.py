@@ -54,13 +54,12 @@ def read_labels(text: str) -> Reading:
 
 def _accept(piece: Piece) -> bool:
     """Whether a pattern that fits also makes sense; if not, the scanner tries the next one."""
-    n = piece.numbers
     if piece.kind == "stator_kv":
-        return meanings.stator_of_code(n[0]) is not None and 100 <= n[1] <= 30000
+        return meanings.stator_of_code(piece.number(0)) is not None and 100 <= piece.number(1) <= 30000
     if piece.kind == "code_blades":
-        return bool(meanings.propeller_of_code(n[0]))
+        return bool(meanings.propeller_of_code(piece.number(0)))
     if piece.kind == "poles":
-        return n[1] % 2 == 0 and n[1] >= 4
+        return piece.number(1) % 2 == 0 and piece.number(1) >= 4
     return True
 
 

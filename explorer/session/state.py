@@ -76,7 +76,22 @@ def inputs() -> Inputs:
 
 def usable() -> Inputs:
     """The build as typed, with defaults in place of what cannot be used, and with the parts that were measured."""
-    return attach(mended(inputs())[0], own_parts())
+    return attach(_mended(inputs())[0], own_parts())
+
+
+_KEPT_CHECKS = 8
+"""The build on the screen, the pinned ones, and the same before the change. [-]"""
+
+
+def _mended(typed: Inputs) -> tuple[Inputs, list[tuple[str, str]]]:
+    """`mended`, asked once for each record of this session: it is frozen, so the same object has the same answer."""
+    held: list[tuple[Inputs, tuple[Inputs, list[tuple[str, str]]]]] = st.session_state.setdefault("checked", [])
+    for one, answer in held:
+        if one is typed:
+            return answer
+    answer = mended(typed)
+    st.session_state["checked"] = [*held, (typed, answer)][-_KEPT_CHECKS:]
+    return answer
 
 
 def own_parts() -> OwnParts | None:
@@ -95,7 +110,7 @@ def pins() -> list[Inputs]:
     if held is None:
         return []
     found = [held, *st.session_state.get("pinned_before", [])][:MOST_PINS]
-    return [attach(mended(one)[0], own_parts()) for one in found]
+    return [attach(_mended(one)[0], own_parts()) for one in found]
 
 
 def load(new: Inputs, *, example: bool = False) -> None:
@@ -181,4 +196,4 @@ def axis(key: str, most: float) -> Axis:
 
 def notices() -> list[str]:
     """Sentences about what was typed, or came by a link, and could not be used."""
-    return [*st.session_state["notices"], *(text for _, text in mended(inputs())[1])]
+    return [*st.session_state["notices"], *(text for _, text in _mended(inputs())[1])]

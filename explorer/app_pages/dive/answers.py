@@ -105,7 +105,7 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     drop: float | None = way.drop
     if way.dive_speed:  # zero would be no dive at all
         asked["speed"] = way.dive_speed
-    now = {"state_of_charge": way.state_of_charge, "load_limit": way.load_limit, "keep_path": True}
+    now: dict[str, Any] = {"state_of_charge": way.state_of_charge, "load_limit": way.load_limit, "keep_path": True}
     first = pull_out(made, drop, **now, **asked)
     powered = bool(way.dive_speed) and float(first.speed) < 0.98 * float(way.dive_speed or 0.0)
     if powered:

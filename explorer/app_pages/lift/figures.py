@@ -128,9 +128,9 @@ def story_tops(
 ) -> tuple[float, float, float]:
     """Largest values to be drawn in the three panels: pull, current, share of the watts that lifts in %."""
     tops = [0.0, 0.0, 0.0]
-    for one in marks:
-        for k, values in enumerate((pull_of_all(one.thrust, this.rotors, units), this.rotors * one.current)):
-            tops[k] = max([tops[k], *(float(v) for v in values[np.isfinite(values) & np.isfinite(one.throttle)])])
+    for mark in marks:
+        for k, values in enumerate((pull_of_all(mark.thrust, this.rotors, units), this.rotors * mark.current)):
+            tops[k] = max([tops[k], *(float(v) for v in values[np.isfinite(values) & np.isfinite(mark.throttle)])])
     for one in (this, *others):
         for k, values in enumerate(
             (

@@ -27,8 +27,8 @@ def nearest(inputs: Inputs) -> Nearest:
 @st.cache_data(**KEPT_ANSWERS)
 def _nearest(inputs: Inputs) -> Nearest:
     made = build(inputs)
-    volts = throttle_curve(made, np.array([0.5, 1.0])).pack_voltage
-    volts = float(volts[np.flatnonzero(np.isfinite(volts))[-1]])
+    at_loads = throttle_curve(made, np.array([0.5, 1.0])).pack_voltage
+    volts = float(at_loads[np.flatnonzero(np.isfinite(at_loads))[-1]])
     turned, wound = made.propeller, made.motor
     found = nearest_pairs(
         kv=float(np.asarray(inputs.kv)),

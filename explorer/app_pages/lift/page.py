@@ -71,7 +71,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         )
     page_frame.notice(first_words="" if st.session_state["touched"] else sentence.first_words(inputs))
     page_frame.knob_board()
-    page_frame.knob_strip(leave_out=page_frame.BOARD)
+    page_frame.knob_strip(leave_out=list(page_frame.BOARD))
     if page_frame.waits(inputs):
         return
 

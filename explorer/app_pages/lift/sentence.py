@@ -58,14 +58,23 @@ _PLURAL = {"cells", "motors", "pack leads", "motor leads", "electronics", "prope
 class Numbers(Protocol):
     """What the sentence takes of the headline answers, SI units."""
 
-    mass: float
-    thrust_to_weight: float
-    thrust_to_weight_at_reserve: float
-    hover_throttle: float
-    full_throttle_rev_per_s: float
-    minutes: float
-    """Flown your way. [s]"""
-    status: int
+    @property
+    def mass(self) -> float: ...
+    @property
+    def thrust_to_weight(self) -> float: ...
+    @property
+    def thrust_to_weight_at_reserve(self) -> float: ...
+    @property
+    def hover_throttle(self) -> float: ...
+    @property
+    def full_throttle_rev_per_s(self) -> float: ...
+    @property
+    def minutes(self) -> float:
+        """Flown your way. [s]"""
+        ...
+
+    @property
+    def status(self) -> int: ...
 
 
 @dataclass(frozen=True)

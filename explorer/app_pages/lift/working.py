@@ -112,10 +112,14 @@ def _minutes(build: Build, way: Profile) -> list[Step]:
     amps = {
         "hover": (way.hover, float(at_thrust(d, lift).pack_current)),
         "cruise": (way.cruise, float(level_flight(build, way.cruise_speed, state_of_charge=HALF).current)),
-        "hard": (way.hard, float(at_thrust(d, min(lift * float(way.hard_load), float(full.thrust))).pack_current)),
+        "hard": (
+            way.hard,
+            float(at_thrust(d, min(lift * float(np.asarray(way.hard_load)), float(full.thrust))).pack_current),
+        ),
         "flat out": (way.full, float(full.pack_current)),
     }
-    told = {name: (float(share), current) for name, (share, current) in amps.items() if float(share) > 0.0}
+    shares = {name: (float(np.asarray(share)), current) for name, (share, current) in amps.items()}
+    told = {name: (share, current) for name, (share, current) in shares.items() if share > 0.0}
     mean = sum(share * current for share, current in told.values())
     sums = " + ".join(f"{100 * share:.0f} % x {_g(current)} A {name}" for name, (share, current) in told.items())
     return [

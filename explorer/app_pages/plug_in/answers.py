@@ -58,9 +58,9 @@ def _power(inputs: Inputs, modern: bool | None, supply_voltage: float | None) ->
     low, mid, high = bands(made, draws=256)
     shares: dict[str, tuple[float, float]] = {}
     for name in ("hover_throttle", "hover_current", "full_throttle_motor_current", "full_throttle_thrust"):
-        pair = tuple(float(getattr(side, name)) / float(getattr(mid, name)) for side in (low, high))
-        if all(math.isfinite(v) and v > 0.0 for v in pair):
-            shares[name] = pair  # type: ignore[assignment]
+        down, up = (float(getattr(side, name)) / float(getattr(mid, name)) for side in (low, high))
+        if all(math.isfinite(v) and v > 0.0 for v in (down, up)):
+            shares[name] = down, up
     own = getattr(inputs, "own", None)
     known = inputs.no_load_a is not None
     found = power_up.from_build(
@@ -88,7 +88,8 @@ class Learned:
     @property
     def widths(self) -> tuple[float, float]:
         """Width of the band over its middle, before and after. [-]"""
-        return tuple((side[2] - side[0]) / side[1] for side in (self.before, self.after))  # type: ignore[return-value]
+        before, after = ((side[2] - side[0]) / side[1] for side in (self.before, self.after))
+        return before, after
 
 
 ANSWERS = ("thrust_to_weight", "hover_time", "full_throttle_current")

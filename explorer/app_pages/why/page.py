@@ -457,7 +457,7 @@ def page(inputs: Inputs) -> None:
     """Draw the page."""
     page_frame.style("why")
     asked = st.query_params.get("story")
-    if asked in STORIES:
+    if asked is not None and asked in STORIES:
         st.page_link(PAGE, label="← All questions, stories and words")
         story_block(asked)
         return

@@ -39,6 +39,7 @@ __all__ = [
     "guess_value",
     "notes_of",
     "said",
+    "told",
 ]
 
 DRAWS = 128
@@ -56,6 +57,12 @@ class Note(NamedTuple):
     output: str
     kind: str
     words: str
+
+
+def told(value: float | None) -> float:
+    """A field that the craft of a story has told."""
+    assert value is not None
+    return value
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from explorer.app_pages.why.story import Facts, Note, Quiz, Story, Task, answers_at, mass_g
+from explorer.app_pages.why.story import Facts, Note, Quiz, Story, Task, answers_at, mass_g, told
 from explorer.app_pages.why.tiny_story import TINY_STORY
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.text.numbers import value
@@ -67,7 +67,7 @@ def _scree(**changes: Any) -> Inputs:
 
 def _inch_path(i: Inputs, t: NDArray) -> dict[str, Any]:
     # a propeller of the same make weighs more: 15 g for the four of them
-    return {"diameter_in": i.diameter_in + t, "propeller_g": i.propeller_g + 3.75 * t}
+    return {"diameter_in": i.diameter_in + t, "propeller_g": told(i.propeller_g) + 3.75 * t}
 
 
 def _inch_also(f: Facts) -> list[str]:
@@ -162,7 +162,7 @@ def _five() -> Inputs:
         whole,
         name="Scree on five cells",
         cells=5,
-        pack_g=round(whole.pack_g * 5 / 6, 1),
+        pack_g=round(told(whole.pack_g) * 5 / 6, 1),
         motor_max_cells=5,
         vtx_max_cells=5,
         pack_name="Thornbarrow 5S 1300 (invented part)",
@@ -313,7 +313,7 @@ def _cold_why(f: Facts) -> list[Step]:
     home = to_build(replace(f.before, air_temperature_c=demo_inputs("scree").air_temperature_c))
     a, b = Assessment(warm), Assessment(cold)
     r = [1000 * float(x.fresh_sustained.pack_resistance) for x in (a, b)]
-    rho = [float(x.air.density) for x in (home, warm)]
+    rho = [float(np.asarray(x.air.density)) for x in (home, warm)]
     amps = f.a["hover_current"]
     left = [100 * float(flight_time(x, "hang still").end_state_of_charge) for x in (warm, cold)]
     return [
@@ -391,7 +391,8 @@ def _high_path(i: Inputs, t: NDArray) -> dict[str, Any]:
 
 
 def _density(f: Facts) -> tuple[float, float]:
-    return float(to_build(f.before).air.density), float(to_build(f.after).air.density)
+    before, after = (to_build(one).air.density for one in (f.before, f.after))
+    return float(np.asarray(before)), float(np.asarray(after))
 
 
 def _high_also(f: Facts) -> list[str]:
@@ -503,7 +504,7 @@ def _camera_also(f: Facts) -> list[str]:
     more = answers_at(
         f.after,
         capacity_mah=f.after.capacity_mah + MORE_MAH,
-        pack_g=f.after.pack_g * (f.after.capacity_mah + MORE_MAH) / f.after.capacity_mah,
+        pack_g=told(f.after.pack_g) * (f.after.capacity_mah + MORE_MAH) / f.after.capacity_mah,
     )
     gain = _gain(more["hover_time"], f.b["hover_time"])
     return [
@@ -602,12 +603,9 @@ def _corner(a: Assessment) -> NDArray:
 
 def _spare_heat(f: Facts) -> list[Assessment]:
     """The craft with its own motors, and with four of the shorter stator."""
-    return [
-        Assessment(
-            to_build(replace(f.before, **{k: float(v[0]) for k, v in _spare_path(f.before, np.array([w])).items()}))
-        )
-        for w in (0.0, 2.0)
-    ]
+    paths = [_spare_path(f.before, np.array([which])) for which in (0.0, 2.0)]
+    changes: list[dict[str, Any]] = [{name: float(values[0]) for name, values in path.items()} for path in paths]
+    return [Assessment(to_build(replace(f.before, **one))) for one in changes]
 
 
 def _spare_also(f: Facts) -> list[str]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from numpy.typing import NDArray
 
-from explorer.app_pages.why.story import Facts, Note, Quiz, Story, Task
+from explorer.app_pages.why.story import Facts, Note, Quiz, Story, Task, told
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.text.numbers import value
 from explorer.text.working_step import Step
@@ -23,7 +23,7 @@ STILL = 0.02
 
 
 def _path(i: Inputs, t: NDArray) -> dict[str, Any]:
-    return {"capacity_mah": i.capacity_mah + MORE_MAH * t, "pack_g": i.pack_g + MORE_G * t}
+    return {"capacity_mah": i.capacity_mah + MORE_MAH * t, "pack_g": told(i.pack_g) + MORE_G * t}
 
 
 def _pull_change(f: Facts) -> float:
@@ -46,7 +46,7 @@ def _because(f: Facts) -> str:
 
 
 def _also(f: Facts) -> list[str]:
-    share = [100 * x.pack_g * GRAM / y["mass"] for x, y in ((f.before, f.a), (f.after, f.b))]
+    share = [100 * told(x.pack_g) * GRAM / y["mass"] for x, y in ((f.before, f.a), (f.after, f.b))]
     return [
         f"The pack is {share[0]:.0f} % of the craft, then {share[1]:.0f} %. Each step adds fewer minutes, until "
         "the pack carries little but itself.",

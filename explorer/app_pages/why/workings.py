@@ -792,7 +792,7 @@ def _more_kv(b: Build) -> Worked:
     m = b.motor
     k_t, r = _f(m.torque_constant), _f(m.resistance)
     # the rule from the stator: this motor's own resistance may lie above or below it, both parts alike
-    by_rule = (k_t / _f(motor.motor_constant(m.stator_diameter, m.stator_height))) ** 2
+    by_rule = (k_t / _f(motor.motor_constant(_f(m.stator_diameter), _f(m.stator_height)))) ** 2
     fixed = r * motor.FIXED_RESISTANCE / (by_rule + motor.FIXED_RESISTANCE)
     wound = r - fixed
     got = k_t / math.sqrt(wound)

@@ -123,7 +123,7 @@ def test_a_cap_is_never_offered_for_cells_and_the_text_says_why():
 
 
 def test_a_limit_that_such_craft_commonly_pass_is_usual_and_comes_after_what_breaks_parts():
-    """Common practice: ten seconds flat out on an almost empty pack is flown by nobody; amps through an ESC break it."""
+    """Common practice: ten seconds flat out on an almost empty pack is flown by nobody; amps in an ESC break it."""
     by_key = {x.key: x for x in limits(SCREE)}
     assert by_key["sag_low"].state == "over" and by_key["sag_low"].usual
     assert margins.SHARES["sag_low"].usual is not None
