@@ -50,7 +50,7 @@ def _also(f: Facts) -> list[str]:
     return [
         f"The pack is {share[0]:.0f} % of the craft, then {share[1]:.0f} %. Each step adds fewer minutes, until "
         "the pack carries little but itself.",
-        f"In the hover its motors then take {value('percent', f.b['hover_throttle'])} throttle in place of "
+        f"Its hover command is then {value('percent', f.b['hover_throttle'])} in place of "
         f"{value('percent', f.a['hover_throttle'])}: less is left for a gust or a turn.",
     ]
 
@@ -108,7 +108,7 @@ TINY_STORY = Story(
     ),
     notes=(
         Note("hover_power", "power", "watts in the hover"),
-        Note("hover_throttle", "percent", "throttle in the hover"),
+        Note("hover_throttle", "percent", "hover command"),
         Note("thrust_to_weight", "pull_to_weight", "thrust to weight, fresh pack"),
         Note("full_throttle_current", "current", "amps from the pack, flat out"),
     ),

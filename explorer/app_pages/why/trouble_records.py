@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from propmodel.assembly.build import Build
 from propmodel.assess.assessment import Assessment
@@ -74,7 +75,7 @@ class Craft:
         """Hover command, idle included, fresh pack and reserve left. [-]"""
         return number(self.whole.hover_command), number(self.whole.hover_command_at_reserve)
 
-    def _throttle(self, duty: object) -> float:
+    def _throttle(self, duty: ArrayLike) -> float:
         return number(throttle_from_duty(self.build.controller, duty, command_cap=self.build.command_cap))
 
     @cached_property

@@ -18,7 +18,7 @@ from propmodel.assembly.demo import demo_names
 APP = Path(explorer.__file__).with_name("app.py")
 MOST = {"lift": 400}
 """Words at most; every other page 600. [-]"""
-LATER = {"choose", "plug_in"}
+LATER = {"choose"}
 """Pages that are still above; they leave this set when they are below."""
 PLAIN = {
     "hang still": "hover", "hanging still": "hover", "what gives first": "which part reaches its limit first",
