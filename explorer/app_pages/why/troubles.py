@@ -471,6 +471,6 @@ def troubles_with(words: str) -> list[Trouble]:
     Examples
     --------
     >>> [t.key for t in troubles_with("desync")]
-    ['flip']
+    ['flip', 'idle']
     """
     return holding(words, TROUBLES, lambda t: f"{t.ask} {t.also}")
