@@ -161,7 +161,7 @@ def test_the_chart_has_a_text_alternative(look_at):
         """() => [...document.querySelectorAll('[data-testid=stPlotlyChart], [data-testid=stPlotlyChart] *')]
             .map(n => n.getAttribute('aria-label') || n.getAttribute('alt') || '').join(' ')"""
     )
-    assert "half throttle gives" in words
+    assert "half command gives" in words
 
 
 @pytest.mark.parametrize("width", [390, 1400])
