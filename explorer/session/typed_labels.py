@@ -9,6 +9,7 @@ import streamlit as st
 
 from explorer.inputs import FIELDS, Inputs
 from explorer.labels import Reading, answered, read_labels
+from explorer.session import keys
 
 __all__ = ["Open", "answers", "borrowed", "forget", "forgotten", "opened", "reading"]
 
@@ -29,15 +30,15 @@ _read = lru_cache(maxsize=64)(read_labels)
 
 def reading() -> Reading:
     """What was read from the labels in the field; empty where they belong to a build that is gone."""
-    if st.session_state.get("labels_forgotten"):
+    if st.session_state.get(keys.LABELS_FORGOTTEN):
         return Reading()
-    return _read(st.session_state.get("labels", ""))
+    return _read(st.session_state.get(keys.LABELS, ""))
 
 
 def answers(found: Reading) -> dict[int, int]:
     """Number of each question with an answer, to the number of its option."""
-    keys = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(found.questions)}
-    given = {k: st.session_state.get(key, found.questions[k].assumed) for k, key in keys.items()}
+    widgets = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(found.questions)}
+    given = {k: st.session_state.get(key, found.questions[k].assumed) for k, key in widgets.items()}
     return {k: choice for k, choice in given.items() if choice is not None}
 
 
@@ -50,22 +51,22 @@ def opened() -> Open:
 
 def forget() -> None:
     """The build on the screen is another one: the labels of the one before are cleared at the next run."""
-    st.session_state["labels_forgotten"] = True
+    st.session_state[keys.LABELS_FORGOTTEN] = True
 
 
 def forgotten() -> bool:
     """Whether labels are to be cleared, asked once."""
-    return bool(st.session_state.pop("labels_forgotten", False))
+    return bool(st.session_state.pop(keys.LABELS_FORGOTTEN, False))
 
 
 def borrowed(inputs: Inputs) -> frozenset[str]:
     """Fields of a build made from labels that still hold what the lending craft had; empty for other builds."""
-    plain: Inputs | None = st.session_state.get("label_plain")
-    if plain is None or not st.session_state.get("lender") or st.session_state.get("labels_forgotten"):
+    plain: Inputs | None = st.session_state.get(keys.LABEL_PLAIN)
+    if plain is None or not st.session_state.get(keys.LENDER) or st.session_state.get(keys.LABELS_FORGOTTEN):
         return frozenset()
     found = reading()
     assumed = {one.field for one in found.found if one.note == "assumed"}
-    told = (answered(found, answers(found)).keys() - assumed) | st.session_state.get("told_by_hand", set())
+    told = (answered(found, answers(found)).keys() - assumed) | st.session_state.get(keys.TOLD_BY_HAND, set())
     kept = {name for name in FIELDS if getattr(inputs, name) == getattr(plain, name)}
     weighed = {"frame_g", "take_off_g"} if "take_off_g" in told or "frame_g" not in kept else set()
     return frozenset((kept | assumed) - told - weighed)
