@@ -21,6 +21,8 @@ __all__ = ["config_path", "main", "missing", "server_arguments"]
 
 NEEDED = ("numpy", "pandas", "plotly", "scipy", "streamlit")
 OLDEST_PYTHON = (3, 11)
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+"""Variables that the linear algebra below numpy reads when it is loaded."""
 
 
 def config_path() -> Path:
@@ -160,6 +162,16 @@ def _make_home() -> None:
         os.environ.setdefault("PROPULSION_WHAT_IF_DATA", "none")
 
 
+def _one_thread() -> None:
+    """Give the linear algebra one thread, unless somebody chose a number. Before numpy is imported.
+
+    Its threads wait for one another in a loop. Where other programs hold the cores, a calibration of a fifth of a
+    second takes a minute that way; the matrices here are small and gain nothing from a second thread.
+    """
+    for name in THREADS:
+        os.environ.setdefault(name, "1")
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Start the server and stay until it is stopped.
 
@@ -184,6 +196,7 @@ def main(arguments: list[str] | None = None) -> None:
     if known.port is not None:
         rest += ["--server.port", str(known.port)]
     _make_home()
+    _one_thread()
     from streamlit.web import cli
 
     from explorer.serving import patience

@@ -13,7 +13,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.labels import Reading, answered
-from explorer.session import bench_log, kept_values, keys, state, typed_labels
+from explorer.session import bench_log, kept_values, keys, state, typed_labels, whole_builds
 from explorer.text.numbers import Units
 from propmodel.assembly.demo import demo_names
 
@@ -29,9 +29,7 @@ FIRST = {
 
 def draw() -> None:
     """Draw the side panel."""
-    if typed_labels.forgotten():
-        st.session_state[keys.LABELS] = ""
-        _forget()
+    typed_labels.clear_forgotten()
     with st.sidebar:
         _craft()
         measured_parts.in_side_panel()
@@ -39,13 +37,6 @@ def draw() -> None:
         for group in GROUPS:
             _group(group)
         _foot()
-
-
-def _forget() -> None:
-    """The build was not made from labels."""
-    for name in ("lender", "label_made", "label_plain"):
-        st.session_state[name] = None
-    st.session_state[keys.TOLD_BY_HAND] = set()
 
 
 def _craft() -> None:
@@ -77,9 +68,7 @@ def _craft_name(name: str) -> str:
 def _chosen() -> None:
     name = st.session_state[keys.CRAFT]
     if name is not None:
-        st.session_state[keys.LABELS] = ""
-        _forget()
-        state.load_demo(name)
+        whole_builds.put(demo_inputs(name))
 
 
 def _group(group: str) -> None:
@@ -180,6 +169,8 @@ def _say_reading(reading: Reading) -> None:
     lines += reading.assumed
     if reading.left_out:
         lines.append(f"Left out: {', '.join(reading.left_out)}.")
+    if moved := typed_labels.moved(state.inputs()):
+        lines.append(f"Changed since: {', '.join(moved)}.")
     lender = st.session_state.get(keys.LENDER)
     if reading.found and lender:
         lines.append(f"All else is that of {lender.capitalize()}, {_SIZES[lender]}: change it below.")
@@ -214,6 +205,9 @@ def _typed() -> None:
         return
     now = state.inputs()
     if st.session_state.get(keys.LENDER) or any(demo_inputs(n) == now for n in demo_names()):
+        if not st.session_state.get(keys.LENDER):
+            # somebody's own craft begins here; readings and prices of the demo craft are not of it
+            whole_builds.change_craft(now, Inputs(name="Your build"))
         here = st.session_state.get(keys.LENDER) or next(name for name, top in _NEAREST if now.diameter_in <= top)
         st.session_state[keys.LENDER] = lender_of(answered(reading, typed_labels.answers(reading)), here)
         hand = _by_hand(now)

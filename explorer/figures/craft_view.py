@@ -147,7 +147,9 @@ def top_view(this: TopView, pin: TopView | None = None, *, corners: bool = False
         )
         if corners:
             parts.append(
-                f'<text x="{_f(x)}" y="{_f(y + 0.6 * radius)}" font-size="{_f(0.13 * reach)}">{_corner(x, y)}</text>'
+                # away from the arm, which runs towards the middle
+                f'<text x="{_f(x)}" y="{_f(y + (0.6 if y > -1.0 else -0.42) * radius)}" '
+                f'font-size="{_f(0.1 * reach)}">{_corner(x, y)}</text>'
             )
     if shown is not None:
         for x, y in shown.places():

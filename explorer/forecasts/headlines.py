@@ -22,6 +22,7 @@ from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.limits import Limit, limits
 from propmodel.assess.performance import evaluate, status_of
+from propmodel.components.controller import command_from_duty, duty_from_throttle
 from propmodel.flight.endurance import Profile, flight_time
 from propmodel.flight.level import level_flight
 from propmodel.flight.power_split import PowerSplit, where_watts_go
@@ -90,13 +91,16 @@ class Answers:
 
 @dataclass(frozen=True)
 class Story:
-    """The throttle curve and where 8 in 10 craft with these labels land."""
+    """The throttle curve over the motor command, and where 8 in 10 craft with these labels land.
+
+    ``throttle`` of the three curves is the motor command, idle included: from idle to 1, as logs show it.
+    """
 
     curve: ThrottleCurve
     low: ThrottleCurve
     high: ThrottleCurve
     hover_throttle: float
-    """At the charge shown; NaN where it cannot hover. [-]"""
+    """Hover command, idle included, at the charge shown; NaN where it cannot hover. [-]"""
     hover_current: float
     hover_power: float
     lifting_power: float
@@ -171,13 +175,19 @@ def _story(inputs: Inputs) -> Story:
     low, _, high = curve_bands(made, BAND_THROTTLE, state_of_charge=charge)
     split = where_watts_go(made, "hover", state_of_charge=charge)
     flies = int(split.status) == 0
-    # level flight at no speed is the hover, and knows the command
+    # level flight at no speed is the hover, and knows the duty
     still = level_flight(made, 0.0, state_of_charge=charge)
+    esc = made.controller
+
+    def over_command(curve: ThrottleCurve) -> ThrottleCurve:
+        return replace(curve, throttle=command_from_duty(esc, duty_from_throttle(esc, curve.throttle)))
+
+    hover = command_from_duty(esc, still.duty, command_cap=made.command_cap)
     return Story(
-        curve=throttle_curve(made, THROTTLE, state_of_charge=charge),
-        low=low,
-        high=high,
-        hover_throttle=float(still.throttle) if flies else math.nan,
+        curve=over_command(throttle_curve(made, THROTTLE, state_of_charge=charge)),
+        low=over_command(low),
+        high=over_command(high),
+        hover_throttle=float(hover) if flies else math.nan,
         hover_current=float(still.current) if flies else math.nan,
         hover_power=float(still.electrical_power) if flies else math.nan,
         lifting_power=float(split.induced_power),

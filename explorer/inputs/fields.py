@@ -709,7 +709,7 @@ DESCRIBED: dict[str, Field] = {
             "%",
             _FEEDS,
             (0, 30, 0.5),
-            "Share of the voltage at stick zero while armed, by the firmware's idle command.",
+            "Motor command at stick zero while armed.",
             typical="4 to 6 %" + _PRACTICE,
         ),
         _number(

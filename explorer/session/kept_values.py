@@ -11,9 +11,9 @@ from explorer.session import keys
 __all__ = [
     "box",
     "first",
-    "hold",
     "keep",
     "keep_told",
+    "keep_value",
     "kept",
     "names",
     "new_file",
@@ -43,12 +43,12 @@ def new_file(name: str, file_id: str | None) -> bool:
     """Whether a file has come in that was not yet taken, asked once for each."""
     if file_id is None or kept(name) == file_id:
         return False
-    hold(name, file_id)
+    keep_value(name, file_id)
     return True
 
 
-def hold(name: str, value: Any) -> None:
-    """Keep a value, in place of the one before."""
+def keep_value(name: str, value: Any) -> None:
+    """Keep a value that no control holds, in place of the one before."""
     box(keys.KEPT)[name] = value
 
 

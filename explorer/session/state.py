@@ -12,7 +12,7 @@ from typing import Any
 import streamlit as st
 
 from explorer.figures.base import Axis, snapped
-from explorer.inputs import Inputs, apply, demo_inputs, mended, take_off_g, with_take_off_g
+from explorer.inputs import Inputs, apply, mended, take_off_g, with_take_off_g
 from explorer.inputs.link import OTHER_KEYS, encode, from_params
 from explorer.inputs.measured_parts import OwnParts, attach, bare
 from explorer.session import keys
@@ -129,11 +129,6 @@ def load(new: Inputs, *, example: bool = False) -> None:
         st.session_state[keys.PINNED] = example_pin(new)
 
 
-def load_demo(name: str) -> None:
-    """Put a demo craft on the screen."""
-    load(demo_inputs(name), example=True)
-
-
 def with_change(old: Inputs, name: str, value: Any) -> Inputs:
     """The build with one field, or the take-off mass, as typed."""
     return with_take_off_g(old, float(value)) if name == "take_off_g" else apply(old, {name: value})
@@ -192,27 +187,6 @@ def compare_with(one: Inputs) -> None:
     """Pin a build in place of the one pinned last."""
     st.session_state[keys.PINNED] = one
     st.session_state[keys.PIN_IS_EXAMPLE] = False
-
-
-def set_aside() -> None:
-    """Remember the reader's own build and pin before a story takes the screen; a second story forgets nothing."""
-    if keys.WHY_OWN not in st.session_state:
-        kept = (inputs(), st.session_state[keys.PINNED], st.session_state[keys.PIN_IS_EXAMPLE])
-        st.session_state[keys.WHY_OWN] = kept
-
-
-def aside() -> Inputs | None:
-    """The reader's own build where a story took the screen, or None."""
-    kept = st.session_state.get(keys.WHY_OWN)
-    return None if kept is None else kept[0]
-
-
-def take_back() -> None:
-    """Put the reader's own build and pin back."""
-    own, pinned, example = st.session_state.pop(keys.WHY_OWN)
-    load(own)
-    st.session_state[keys.PINNED] = pinned
-    st.session_state[keys.PIN_IS_EXAMPLE] = example
 
 
 def unpin(number: int | None = None) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import streamlit as st
 
@@ -11,7 +13,23 @@ from explorer.inputs import FIELDS, Inputs
 from explorer.labels import Reading, answered, read_labels
 from explorer.session import keys
 
-__all__ = ["Open", "answers", "borrowed", "forget", "forgotten", "opened", "reading"]
+__all__ = [
+    "Open",
+    "answers",
+    "borrowed",
+    "clear_forgotten",
+    "forget",
+    "held",
+    "moved",
+    "opened",
+    "put_back",
+    "reading",
+    "retire",
+]
+
+_MADE_FROM_LABELS = (
+    keys.LABELS, keys.LENDER, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE, keys.TOLD_BY_HAND,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -30,7 +48,7 @@ _read = lru_cache(maxsize=64)(read_labels)
 
 def reading() -> Reading:
     """What was read from the labels in the field; empty where they belong to a build that is gone."""
-    if st.session_state.get(keys.LABELS_FORGOTTEN):
+    if st.session_state.get(keys.LABELS_FORGOTTEN) or st.session_state.get(keys.LABELS_RETIRED):
         return Reading()
     return _read(st.session_state.get(keys.LABELS, ""))
 
@@ -54,9 +72,47 @@ def forget() -> None:
     st.session_state[keys.LABELS_FORGOTTEN] = True
 
 
-def forgotten() -> bool:
-    """Whether labels are to be cleared, asked once."""
-    return bool(st.session_state.pop(keys.LABELS_FORGOTTEN, False))
+def retire() -> None:
+    """Parts of this build were replaced: the labels in the field are cleared at the next run.
+
+    What the lending craft stands for stays known, and what the labels told counts as told.
+    """
+    found = reading()
+    told = answered(found, answers(found)).keys()
+    st.session_state[keys.TOLD_BY_HAND] = st.session_state.get(keys.TOLD_BY_HAND, set()) | told
+    st.session_state[keys.LABELS_RETIRED] = True
+
+
+def clear_forgotten() -> None:
+    """Clear what `forget` and `retire` asked to; before the field is drawn."""
+    forgotten, retired = (st.session_state.pop(name, False) for name in (keys.LABELS_FORGOTTEN, keys.LABELS_RETIRED))
+    if forgotten or retired:
+        st.session_state[keys.LABELS] = ""
+    if forgotten:
+        for name in (keys.LENDER, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE):
+            st.session_state[name] = None
+        st.session_state[keys.TOLD_BY_HAND] = set()
+
+
+def held() -> dict[str, Any]:
+    """All that stands behind a build made from labels, for `put_back`."""
+    return {name: st.session_state.get(name) for name in _MADE_FROM_LABELS}
+
+
+def put_back(kept: Mapping[str, Any]) -> None:
+    """Labels and lending craft of an earlier moment; only in a callback, where the field may be written."""
+    st.session_state.pop(keys.LABELS_FORGOTTEN, None)
+    for name, value in kept.items():
+        st.session_state[name] = value
+    st.session_state[keys.LABELS] = kept[keys.LABELS] or ""
+    st.session_state[keys.TOLD_BY_HAND] = kept[keys.TOLD_BY_HAND] or set()
+
+
+def moved(inputs: Inputs) -> list[str]:
+    """Names of the fields that no longer are as the labels say."""
+    found = reading()
+    told = answered(found, answers(found))
+    return [FIELDS[name].label for name, value in told.items() if name in FIELDS and getattr(inputs, name) != value]
 
 
 def borrowed(inputs: Inputs) -> frozenset[str]:

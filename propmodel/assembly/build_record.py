@@ -18,7 +18,7 @@ from propmodel.assembly.build import Build
 from propmodel.base.checks import check_in, check_positive
 from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH, MAH, MILLIOHM, MM
 from propmodel.components import air, battery, motor, propeller, wire
-from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
+from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, THROTTLE_EXPONENT, Controller
 from propmodel.components.craft import Craft, default_drag_area
 from propmodel.components.propeller import BLADE_WIDTHS
 
@@ -288,9 +288,11 @@ def _controller(r: Mapping[str, Any]) -> Controller:
     told: dict[str, Any] = {}
     if exponent is not None:
         told = {"throttle_exponent": exponent, "log_sd_throttle_exponent": LOG_SD_THROTTLE_EXPONENT_TYPED}
+    # idle is told as a command, as the firmware asks for it; the map makes a share of the voltage of it
+    idle = min((r["idle_percent"] / 100.0) ** (THROTTLE_EXPONENT if exponent is None else exponent), 0.5)
     return Controller(
         **told,
-        idle_duty=r["idle_percent"] / 100.0,
+        idle_duty=idle,
         continuous_current=r["esc_a"],
         burst_current=r["esc_burst_a"],
         min_cells=r["esc_min_cells"],

@@ -14,7 +14,6 @@ from propmodel.assembly.build import Build, shape_of, subset
 from propmodel.assess.assessment import Assessment
 from propmodel.base.status import Status
 from propmodel.components import momentum
-from propmodel.components.controller import throttle_from_duty
 from propmodel.dive.question import STEERING_SHARE
 
 __all__ = ["OUTPUTS", "Output", "Performance", "evaluate", "performance"]
@@ -39,10 +38,6 @@ def _hovering(a: Assessment, value: NDArray) -> NDArray:
     return np.where(a.can_hover, value, np.nan)
 
 
-def _throttle(a: Assessment, duty: NDArray) -> NDArray:
-    return throttle_from_duty(a.build.controller, duty, command_cap=a.build.command_cap)
-
-
 def _ideal_share(a: Assessment) -> NDArray:
     ideal = momentum.ideal_power(a.hover.thrust, disc_area=a.build.disc_area, air_density=a.build.air.density)
     return np.asarray(a.build.rotors) * ideal / a.hover.pack_power
@@ -55,9 +50,9 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
         "thrust_to_weight_at_reserve": Output(
             lambda a: a.thrust_to_weight_at_reserve, "-", "pull over weight, reserve left"
         ),
-        "hover_throttle": Output(lambda a: _hovering(a, _throttle(a, a.hover.duty)), "-", "hover command, fresh pack"),
+        "hover_throttle": Output(lambda a: _hovering(a, a.hover_command), "-", "hover command, fresh pack"),
         "hover_throttle_at_reserve": Output(
-            lambda a: _hovering(a, _throttle(a, a.hover_at_reserve.duty)), "-", "hover command, reserve left"
+            lambda a: _hovering(a, a.hover_command_at_reserve), "-", "hover command, reserve left"
         ),
         "hover_current": Output(lambda a: _hovering(a, a.hover.pack_current), "A", "pack current in hover"),
         "hover_power": Output(lambda a: _hovering(a, a.hover.pack_power), "W", "pack power in hover"),
@@ -123,9 +118,9 @@ class Performance:
     thrust_to_weight_at_reserve: NDArray
     """Pull over weight, reserve left. [-]"""
     hover_throttle: NDArray
-    """Hover command, fresh pack. [-]"""
+    """Hover command: average motor command, idle included, fresh pack. [-]"""
     hover_throttle_at_reserve: NDArray
-    """Hover command, reserve left. [-]"""
+    """The same with the reserve left. [-]"""
     hover_current: NDArray
     """Pack current in hover. [A]"""
     hover_power: NDArray

@@ -14,20 +14,27 @@ import numpy as np
 import pandas as pd
 
 from propmodel.base.arrays import FloatArray, number
+from propmodel.bench.doubts import find_doubts
 from propmodel.bench.least_squares import StandFit, Table
-from propmodel.bench.reading.records import BenchLog
+from propmodel.bench.reading.records import BenchLog, Doubt
 from propmodel.bench.stand_model import NAMES, Stand, controller_from, motor_from, stand_rows, throttle_duty
 from propmodel.components.air import STANDARD, Air
 from propmodel.components.controller import THROTTLE_EXPONENT, Controller
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller, spread
 
-__all__ = ["Calibration", "calibrate"]
+__all__ = ["ROWS_IN_DOUBT", "TABLE_IN_DOUBT", "Calibration", "calibrate"]
 
 MODEL_SD_PROPELLER = 0.02
 """How far the form of the forecast misses a propeller known at one point, ln C. [-]"""
 MODEL_SD_RESISTANCE = 0.05
 """Same for the resistance: the controller's part and the timing differ from stand to craft. Estimate."""
+ROWS_IN_DOUBT = ("odd_row", "shaft_above_electrical")
+"""Doubts about single rows: those are left out."""
+TABLE_IN_DOUBT = ("another_propeller", "kv_label", "pole_count", "sensor_scale", "torque_against_current")
+"""Doubts about all of a table: a wrong unit, scale, pole count or part. No row of it is calibrated on."""
+MOST_LEFT_OUT = 0.5
+"""Share of the rows in doubt above which the table itself is. [-]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +80,7 @@ def calibrate(
     air: Air = STANDARD,
     leave_out: Sequence[int] = (),
     use_limited: bool = True,
+    use_doubted: bool = False,
 ) -> Calibration:
     """Calibrate motor, propeller and throttle map on one stand table.
 
@@ -92,25 +100,88 @@ def calibrate(
         Rows (index labels of ``points``) not to use.
     use_limited : bool
         Keep rows where the supply was at its limit: at their measured voltage they obey the same law.
+    use_doubted : bool
+        Calibrate on rows that look wrong all the same. By default single rows in doubt are left out, which a note
+        says, and a table that is in doubt as a whole is refused.
 
     Raises
     ------
     ValueError
-        If fewer than three rows have speed or thrust with a voltage and a current.
+        If fewer than three rows have speed or thrust with a voltage and a current, or the table is in doubt.
     """
     points = log.points if isinstance(log, BenchLog) else log
     drop = set(leave_out)
-    if isinstance(log, BenchLog) and not use_limited:
-        drop |= set(log.rows_in_doubt(["supply_limit"]))
+    said: list[str] = []
+    if isinstance(log, BenchLog):
+        if not use_limited:
+            drop |= set(log.rows_in_doubt(["supply_limit"]))
+        if not use_doubted:
+            odd, said = _left_out(log, find_doubts(log, motor=motor, propeller=propeller, air=air), drop)
+            drop |= odd
     table = Table(points.drop(index=[row for row in drop if row in points.index]), motor, propeller, controller, air)
     fit = StandFit(table)
     fit.solve()
-    return _result(fit)
+    found = _result(fit)
+    return replace(found, notes=[*said, *found.notes])
+
+
+def _left_out(log: BenchLog, doubts: Sequence[Doubt], already: set[int]) -> tuple[set[int], list[str]]:
+    """Rows in doubt that are left out, with a sentence; a ValueError where the whole table is in doubt."""
+    kept = {int(row) for row in log.points.index} - already
+    odd = {row for d in doubts if d.kind in ROWS_IN_DOUBT for row in d.rows} & kept
+    many = len(odd) > MOST_LEFT_OUT * len(kept)
+    against = [d for d in doubts if d.kind in TABLE_IN_DOUBT or (many and d.kind in ROWS_IN_DOUBT)]
+    against = [d for d in against if kept & set(d.rows)]
+    if against:
+        raise ValueError(
+            "this table is not calibrated, since it is in doubt: "
+            + " ".join(dict.fromkeys(d.sentence for d in against))
+            + " Put that right first"
+        )
+    if not odd:
+        return odd, []
+    why = " ".join(d.sentence for d in doubts if d.kind in ROWS_IN_DOUBT and set(d.rows) & odd)
+    rows = "1 row is" if len(odd) == 1 else f"{len(odd)} rows are"
+    return odd, [f"{rows} left out, being in doubt: {why}"]
+
+
+def _covariance(fit: StandFit) -> FloatArray:
+    """Covariance of the common unknowns, never tighter than what the fit leaves between table and forecast.
+
+    Misfits beyond the usual noise are no chance scatter that more rows average away: they stay as they are.
+    """
+    n = len(NAMES)
+    cov = np.array(fit.covariance[:n, :n])
+    off = fit.misfit()
+    power = max(off["torque"], off["current"])
+    thrust, turns = off["thrust"], max(off["speed"], off["duty"])
+    for name, least in (
+        ("log_kv", turns),
+        ("log_resistance", max(turns, power)),
+        ("log_c_t", thrust),
+        ("merit", power / _merit_slope(*_static(fit, fit.table.propeller))),
+    ):
+        k = NAMES.index(name)
+        cov[k, k] += least**2
+    return cov
+
+
+def _static(fit: StandFit, propeller: Propeller) -> tuple[float, float]:
+    """C_T and C_P at the middle speed of the table. [-]"""
+    table = fit.table
+    prepared = Stand.of(table.motor, propeller, table.controller, table.air, table.stand.voltage).prepared
+    c_t, c_p = prepared.static(np.exp(np.median(fit.x[len(NAMES) :])))
+    return float(c_t), float(c_p)
+
+
+def _merit_slope(c_t: float, c_p: float) -> float:
+    """How much ln FM moves for one of its offset: 1 - FM / 0.85. [-]"""
+    return 1.0 - min(float(np.sqrt(2 / np.pi)) * c_t**1.5 / c_p, 0.84) / 0.85
 
 
 def _result(fit: StandFit) -> Calibration:
     table, x, n = fit.table, fit.x, len(NAMES)
-    unknowns, cov = x[:n], fit.covariance[:n, :n]
+    unknowns, cov = x[:n], _covariance(fit)
     sd = dict(zip(NAMES, np.sqrt(np.diag(cov)), strict=True))
     prior_sd = dict(zip(NAMES, np.sqrt(np.diag(np.linalg.inv(fit.root.T @ fit.root))), strict=True))
     motor = motor_from(
@@ -190,13 +261,10 @@ def _propeller(fit: StandFit, unknowns: FloatArray, cov: FloatArray) -> tuple[Pr
         log_c_t_offset=np.asarray(label.log_c_t_offset) + unknowns[t],
         figure_of_merit_offset=np.asarray(label.figure_of_merit_offset) + unknowns[m],
     )
-    middle = np.exp(np.median(fit.x[len(NAMES) :]))
-    prepared = Stand.of(table.motor, moved, table.controller, table.air, table.stand.voltage).prepared
-    c_t, c_p = (float(v) for v in prepared.static(middle))
-    merit = float(np.sqrt(2 / np.pi)) * c_t**1.5 / c_p
-    # ln C_P = 1.5 ln C_T - ln FM, d ln FM / d offset = 1 - FM/0.85
+    c_t, c_p = _static(fit, moved)
+    # ln C_P = 1.5 ln C_T - ln FM
     row = np.zeros(len(NAMES))
-    row[t], row[m] = 1.5, -(1.0 - min(merit, 0.84) / 0.85)
+    row[t], row[m] = 1.5, -_merit_slope(c_t, c_p)
     var_t, var_p, both = cov[t, t], float(row @ cov @ row), float(row @ cov[:, t])
     floor = MODEL_SD_PROPELLER**2
     sd_t, sd_p = float(np.sqrt(var_t + floor)), float(np.sqrt(var_p + floor))
@@ -206,7 +274,7 @@ def _propeller(fit: StandFit, unknowns: FloatArray, cov: FloatArray) -> tuple[Pr
         log_sd_c_p=sd_p,
         spread_correlation=float(np.clip((both + 0.5 * floor) / (sd_t * sd_p), -0.95, 0.95)),
     )
-    label_t, label_p = (float(v) for v in table.stand.prepared.static(middle))
+    label_t, label_p = _static(fit, label)
     return moved, [
         ("c_t", "-", c_t, float(np.sqrt(var_t)), label_t, "log_c_t"),
         ("c_p", "-", c_p, float(np.sqrt(var_p)), label_p, "c_p"),
@@ -232,6 +300,11 @@ def _residuals(fit: StandFit) -> pd.DataFrame:
 
 def _notes(fit: StandFit, frame: pd.DataFrame) -> list[str]:
     read, told = fit.table.read, []
+    missed = [f"{name} by {100 * off:.0f} %" for name, off in fit.misfit().items() if off > 0.0 and name != "duty"]
+    if missed:
+        told.append(
+            f"The calibrated forecast still misses the {' and the '.join(missed)}: the bands are kept as wide as that."
+        )
     if not np.isfinite(read["thrust"]).any():
         told.append(
             "No thrust was measured: the thrust coefficient follows the power coefficient only as far as the label's "

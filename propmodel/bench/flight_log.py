@@ -24,6 +24,14 @@ STEADY_SECONDS = 2.0
 """A hover is judged over this long. [s]"""
 STEADY_CURRENT, STEADY_THROTTLE = 0.08, 0.025
 """Largest scatter (1 sd) of a steady stretch: current as a share of itself, throttle of the whole. [-]"""
+SAME_FLYING = 0.10
+"""Steady pieces whose power lies closer, ln, are one way of flying: a hover takes one power, whatever the volts. [-]"""
+ON_GROUND_THROTTLE, ON_GROUND_POWER = 0.09, 0.35
+"""Steady pieces below this motor command, or below this share of the power of the next way of flying, stand on the
+ground with the motors at idle. [-] Estimates."""
+SLOWER_THAN_HOVER = 0.30
+"""A cruise near the speed of longest endurance takes up to this much less than the hover, ln (momentum theory with
+the drag of these craft). Within it the forecast decides which of two ways of flying is the hover. [-]"""
 STEP_SECONDS = (0.2, 2.0)
 """Change over at least the logger's smoothing and at most what leaves the resting voltage alone. [s]"""
 STEP_SHARE = 0.15
@@ -49,7 +57,7 @@ class FlightCalibration:
     Attributes
     ----------
     hover_current, hover_throttle : float
-        Medians of the steady stretches, NaN if there is none. [A], share
+        Medians of the steady stretches that are the hover, NaN if there is none. [A], share
     pack_resistance, pack_resistance_sd : float
         From load steps, NaN if there are none. [ohm]
     charge_used : float
@@ -61,6 +69,11 @@ class FlightCalibration:
     comparison : pandas.DataFrame
         Flown against forecast, if a build was given.
     notes : list of str
+    steady : pandas.DataFrame
+        One row per way of flying found in the steady stretches: ``power_w`` (``current_a`` where there is no voltage),
+        ``current_a``, ``throttle``, ``seconds``, ``pieces`` and ``taken_as``: "hover", "cruise" or "on the ground".
+    of_motors : bool
+        True where ``hover_throttle`` is the motor command, idle included; False where the log shows only the stick.
     """
 
     hover_current: float
@@ -73,6 +86,8 @@ class FlightCalibration:
     sensor_scale_sd: float
     comparison: pd.DataFrame
     notes: list[str]
+    steady: pd.DataFrame
+    of_motors: bool
 
 
 def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float | None = None) -> FlightCalibration:
@@ -120,19 +135,13 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
     else:
         notes.append("Without the charge put back by the charger the current sensor's scale is taken on trust.")
     throttle = _throttle(frame, used)
-    steady = _steady(time, amps, throttle)
+    ways, member = _ways_of_flying(time, amps, volts, throttle, _steady(time, amps, throttle))
+    hover = _which_is_hover(ways, scale, build)
+    ways["taken_as"] = ["hover" if k == hover else taken for k, taken in enumerate(ways["taken_as"])]
+    steady = member == hover if hover is not None else np.zeros(amps.size, bool)
     hover_current = float(np.median(amps[steady])) * scale if steady.any() else float("nan")
-    hover_throttle = (
-        float(np.nanmedian(throttle[steady])) if steady.any() and np.isfinite(throttle).any() else float("nan")
-    )
-    if not steady.any():
-        notes.append(
-            f"No steady stretch of {STEADY_SECONDS:g} s was found: hover for ten seconds in still air and log again."
-        )
-    else:
-        notes.append(
-            "Steady flight is taken as hover; a cruise at constant speed looks the same in a log without airspeed."
-        )
+    hover_throttle = float(np.nanmedian(throttle[steady])) if np.isfinite(throttle[steady]).any() else float("nan")
+    notes.extend(_steady_notes(ways, hover, scale))
     resistance, resistance_sd, steps = _resistance(time, volts, amps * scale)
     if not np.isfinite(resistance):
         notes.append("No load steps large enough for the pack's resistance: log a few short climbs.")
@@ -142,7 +151,7 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
     step = np.minimum(np.diff(time, prepend=time[:1]), 5.0)
     calibration = FlightCalibration(
         hover_current, hover_throttle, resistance, resistance_sd, counted * scale, float(step[flying].sum()), scale,
-        scale_sd, pd.DataFrame(), notes,
+        scale_sd, pd.DataFrame(), notes, ways, _of_motors(frame),
     )  # fmt: skip
     if build is None:
         return calibration
@@ -215,8 +224,16 @@ def _counted(
     return _integral(time, amps)
 
 
+def _motor_columns(frame: pd.DataFrame) -> list[str]:
+    return [name for name in frame.columns if name.startswith("motor_") and name.endswith("_share")]
+
+
+def _of_motors(frame: pd.DataFrame) -> bool:
+    return bool(_motor_columns(frame))
+
+
 def _throttle(frame: pd.DataFrame, used: NDArray[np.intp]) -> FloatArray:
-    motors = [name for name in frame.columns if name.startswith("motor_") and name.endswith("_share")]
+    motors = _motor_columns(frame)
     if motors:
         return frame[motors].mean(axis=1).to_numpy(np.float64)[used]
     if "throttle_share" in frame:
@@ -229,7 +246,8 @@ def _steady(time: FloatArray, amps: FloatArray, throttle: FloatArray) -> NDArray
     if time.size < 5:
         return np.zeros(time.size, bool)
     gap = float(np.median(np.diff(time)))
-    width = int(np.clip(np.ceil(STEADY_SECONDS / max(gap, 1e-6)), 5, 20000))
+    # three rows a piece are enough where each row is a mean over a second
+    width = int(np.clip(np.ceil(STEADY_SECONDS / max(gap, 1e-6)), 5 if gap < 0.5 else 3, 20000))
     smooth = max(1, width // 10)  # electrical noise within a tenth of the window is not unsteadiness
     series = pd.Series(amps).rolling(smooth, center=True, min_periods=1).mean()
     middle = series.rolling(width, center=True).mean()
@@ -237,8 +255,92 @@ def _steady(time: FloatArray, amps: FloatArray, throttle: FloatArray) -> NDArray
     if np.isfinite(throttle).any():
         stick = pd.Series(throttle).rolling(smooth, center=True, min_periods=1).mean()
         quiet &= ~(stick.rolling(width, center=True).std() > STEADY_THROTTLE)
-    working = middle > 0.15 * float(np.nanpercentile(amps, 98))
+    # against the most of a flight with bursts a hover is small: a tenth of it and less
+    working = middle > max(0.02 * float(np.nanpercentile(amps, 98)), 0.3)
     return (quiet & working).to_numpy(bool)
+
+
+def _ways_of_flying(
+    time: FloatArray, amps: FloatArray, volts: FloatArray, throttle: FloatArray, steady: NDArray[np.bool_]
+) -> tuple[pd.DataFrame, NDArray[np.intp]]:
+    """Ways of flying among the steady stretches, least power first; and to which of them each row belongs (-1: none).
+
+    Pieces whose power is alike are one way of flying, wherever in the flight they lie. What stands on the ground is
+    marked so.
+    """
+    names = ["power_w", "current_a", "throttle", "seconds", "pieces", "taken_as"]
+    member = np.full(amps.size, -1, np.intp)
+    if not steady.any():
+        return pd.DataFrame(columns=names), member
+    power = amps * np.where(np.isfinite(volts), volts, np.nanmedian(volts) if np.isfinite(volts).any() else 1.0)
+    step = np.diff(time, append=time[-1:])
+    # a piece ends where the rows are no longer steady, or where the log has a hole
+    starts = steady & ~np.concatenate([[False], steady[:-1] & (step[:-1] < STEADY_SECONDS)])
+    piece = np.where(steady, np.cumsum(starts) - 1, -1)
+    count = int(piece.max()) + 1
+    level = np.array([np.median(power[piece == k]) for k in range(count)])
+    order = np.argsort(level, kind="stable")
+    way_of_piece = np.empty(count, np.intp)
+    way_of_piece[order] = np.concatenate([[0], np.cumsum(np.diff(np.log(level[order])) > SAME_FLYING)])
+    member[steady] = way_of_piece[piece[steady]]
+    rows = []
+    for k in range(int(way_of_piece.max()) + 1):
+        mine = member == k
+        stick = float(np.nanmedian(throttle[mine])) if np.isfinite(throttle[mine]).any() else float("nan")
+        seconds = float(np.minimum(step[mine], STEADY_SECONDS).sum())
+        rows.append((float(np.median(power[mine])), float(np.median(amps[mine])), stick, seconds,
+                     int((way_of_piece == k).sum())))  # fmt: skip
+    ways = pd.DataFrame(rows, columns=names[:-1])
+    watts = ways["power_w"].to_numpy(float)
+    above = np.append(watts[1:], np.inf if watts.size == 1 else watts[-1])
+    ground = (ways["throttle"].to_numpy(float) < ON_GROUND_THROTTLE) | (
+        np.isfinite(above) & (watts < ON_GROUND_POWER * above)
+    )
+    ways["taken_as"] = np.where(ground, "on the ground", "cruise")
+    return ways, member
+
+
+def _which_is_hover(ways: pd.DataFrame, scale: float, build: Any) -> int | None:
+    """Row of the hover: the least power in the air that is flown for a while, unless the next one up is the forecast's.
+
+    A cruise faster than the speed of longest endurance takes more than the hover, a slow one less.
+    """
+    air = ways[ways["taken_as"] != "on the ground"]
+    if not len(air):
+        return None
+    lasting = air[air["seconds"] >= min(STEADY_SECONDS, 0.5 * float(air["seconds"].max()))]
+    first = int(lasting.index[0])
+    if build is None:
+        return first
+    from propmodel.assess.performance import performance
+
+    said = float(np.asarray(performance(build).hover_power))
+    if not np.isfinite(said):
+        return first
+    # power is in watts only where there is a voltage: the ratio of two ways is the same either way
+    off = np.abs(np.log(lasting["power_w"].to_numpy(float) * scale / said))
+    near = np.log(lasting["power_w"].to_numpy(float) / float(lasting["power_w"].iloc[0])) <= SLOWER_THAN_HOVER
+    return int(lasting.index[int(np.argmin(np.where(near, off, np.inf)))])
+
+
+def _steady_notes(ways: pd.DataFrame, hover: int | None, scale: float) -> list[str]:
+    if hover is None:
+        return [
+            f"No steady stretch of {STEADY_SECONDS:g} s was found: hover for ten seconds in still air and log again."
+        ]
+    row = ways.loc[hover]
+    where = "in one piece" if row["pieces"] == 1 else f"in {row['pieces']:.0f} pieces"
+    told = [f"Hover found {where}, {row['seconds']:.0f} s in all."]
+    others = [
+        f"{scale * other['current_a']:.1f} A for {other['seconds']:.0f} s"
+        for k, other in ways.iterrows()
+        if k != hover and other["taken_as"] == "cruise" and other["seconds"] >= 1.0
+    ]
+    if others:
+        told.append(f"Steady flight at {', '.join(others)} is taken as cruise or climb, not as hover.")
+    else:
+        told.append("A slow cruise takes about as much as a hover: in a log without airspeed the two look the same.")
+    return told
 
 
 def _resistance(time: FloatArray, volts: FloatArray, amps: FloatArray) -> tuple[float, float, int]:
@@ -278,12 +380,24 @@ def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
     """Flown against forecast, quantity by quantity."""
     from propmodel.assess.performance import performance
     from propmodel.components import battery
+    from propmodel.components.controller import duty_cap, throttle_from_duty
 
     forecast = performance(build)
-    middle = 0.5 * (np.asarray(forecast.hover_throttle) + np.asarray(forecast.hover_throttle_at_reserve))
+    ends = forecast.hover_throttle, forecast.hover_throttle_at_reserve
+    name = "hover command, middle of the pack"
+    if not flown.of_motors:
+        # a log without the motors shows the stick, which counts above idle
+        esc, cap = build.controller, build.command_cap
+        ends = tuple(  # type: ignore[assignment]
+            throttle_from_duty(esc, duty_cap(esc, cap) * np.asarray(end) ** np.asarray(esc.throttle_exponent),
+                               command_cap=cap)
+            for end in ends
+        )  # fmt: skip
+        name = "throttle stick in hover, middle of the pack"
+    middle = 0.5 * (np.asarray(ends[0]) + np.asarray(ends[1]))
     rows = [
         ("hover current", "A", flown.hover_current, number(forecast.hover_current)),
-        ("hover throttle, middle of the pack", "share", flown.hover_throttle, float(middle)),
+        (name, "share", flown.hover_throttle, float(middle)),
         ("pack resistance", "ohm", flown.pack_resistance, number(battery.resistance(build.pack, 0.5))),
     ]
     frame = pd.DataFrame(rows, columns=["quantity", "unit", "flown", "forecast"]).set_index("quantity")

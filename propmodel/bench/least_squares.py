@@ -27,6 +27,8 @@ WIDEN = 1.1
 since the noise itself is estimated. [-]"""
 FLOOR = {"thrust": 0.01, "torque": 0.01, "current": 0.003}
 """Error that does not shrink with the reading, share of the highest reading of the table."""
+ONE_SD = 0.683
+"""Share of normal errors within one standard deviation. [-]"""
 LOSS_KNEE = 3.0
 """Standard errors beyond which a residual counts less than its square (soft L1)."""
 FEWEST_ROWS = 3
@@ -183,6 +185,18 @@ class StandFit:
         self.covariance = WIDEN**2 * np.linalg.inv(
             (jac * weight[:, None]).T @ (jac * weight[:, None]) + 1e-9 * np.eye(x.size)
         )
+
+    def misfit(self) -> dict[str, float]:
+        """What the solution misses each channel by, as a share (1 sd); 0 where that is within the usual noise. [-]"""
+        out = {}
+        for name, values in self.data(self.x).items():
+            # small readings have errors of their own
+            here = np.isfinite(values) & (self.sigma[name] < 3.0 * NOISE[name])
+            share = np.abs(values[here]) * self.sigma[name][here] * self.scale[name]
+            off = float(np.quantile(share, ONE_SD)) if here.sum() >= 3 else 0.0
+            # between two and three times the usual noise it comes in bit by bit
+            out[name] = off * float(np.clip(off / NOISE[name] - 2.0, 0.0, 1.0))
+        return out
 
     def _noise(self, x: FloatArray) -> None:
         """Take the scatter of each channel from the table, drawn towards the usual value in short tables.

@@ -16,6 +16,11 @@ from propmodel.power_up.step import tick
 
 __all__: list[str] = []
 
+OFF = (
+    "Propellers off. Hold the craft by its frame, fingers, hair and cables away from the bells. Motor test only, not "
+    "armed."
+)
+"""Before every run of a bare motor."""
 SPEED_BAND = 0.08
 """A bare motor's speed may be off by this share: label KV 4 to 5 % (1 sd), volts read to 2 %. [-]
 Estimate."""
@@ -31,11 +36,11 @@ def bare_motors(p: PowerUp) -> list[dict[str, Any]]:
         tick(
             "Order and direction",
             test,
-            f"Propellers off, limit {limit:.1f} A. Turn each motor at idle for two seconds: is it the "
-            "corner the picture "
-            "shows, and does it turn the way the picture shows? A strip of paper on the bell shows it.",
+            f"Limit {limit:.1f} A. Turn each motor at idle for two seconds: is it the corner the flight controller's "
+            "picture shows, and does it turn that way? A strip of paper on the bell shows it.",
             stop_if="a motor is on the wrong corner, turns the wrong way or stutters",
             why="A wrong one flips the craft on take-off; blocked in the grass it then burns at full command.",
+            caution=OFF,
         )
     ]
     idle: dict[str, Any] = {
@@ -48,6 +53,7 @@ def bare_motors(p: PowerUp) -> list[dict[str, Any]]:
         "stop_if": "it rises more than the same motor should draw at full command",
         "stop_above": most,
         "high_reason": "a bare motor at idle draws this only with a fault: screws in the winding, bridge, bearing",
+        "caution": OFF,
     }
     if p.active_freewheeling:
         idle_n, idle_rise = no_load_supply_current(p, p.idle_duty**p.throttle_exponent)
@@ -70,6 +76,7 @@ def bare_motors(p: PowerUp) -> list[dict[str, Any]]:
                 "start-up share of the "
                 "ESC still shows, so the band is wide.",
                 "basis": "forecast for an ESC with active freewheeling",
+                "caution": OFF,
             },
         ]
     else:
@@ -101,22 +108,23 @@ def bare_motors(p: PowerUp) -> list[dict[str, Any]]:
             "stop_if": "one takes half as much again as another",
             "why": "The same part four times over is its own yardstick. Swap the odd motor with a "
             "neighbour: the fault moves "
-            "with the motor, or stays with the ESC.",
+            "with the motor, or stays with the ESC. After a swap check order and direction again, and every nut.",
             "basis": "common practice",
+            "caution": OFF,
             "stop_above": 1.5,
             "high_reason": "one corner differs too much: screws, bearing, bent bell, bridge or a damaged winding",
         },
         {
             "title": "Full command without propellers: current",
             "tool": f"{test}; the supply's display",
-            "do": f"Craft held by the frame, fingers and hair away from the bells, limit {limit:.1f} A. "
-            "One motor up to full "
+            "do": f"Limit {limit:.1f} A. One motor up to full "
             "command for two seconds at most, at "
             f"{p.supply_voltage:.1f} V. Read the rise above standby.",
             "expect_low": cap_rise / band,
             "expect_high": full_rise * band,
             "unit": "A",
             "stop_if": f"it takes more than {most:.1f} A",
+            "caution": OFF,
             "why": "No load, so only iron, bearings and air: an ampere or so. Sheets print the figure "
             "at 10 V; it grows with "
             "speed.",
@@ -133,6 +141,7 @@ def bare_motors(p: PowerUp) -> list[dict[str, Any]]:
             "expect_high": (1.0 + SPEED_BAND) * full_n * 60.0,
             "unit": "rpm",
             "stop_if": "it is a quarter too slow, rough or loud",
+            "caution": OFF,
             "why": "A bare motor turns at nearly KV times volts. About 14 % too low or 17 % too high in "
             "every motor is a wrong "
             "pole count in the settings (12 or 14 magnets), not a fault.",

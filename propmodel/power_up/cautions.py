@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["CAUTIONS", "FAULTS", "STOP_AT_ONCE", "Fault"]
+__all__ = ["CAUTIONS", "FAULTS", "FIRST_CAUTION", "STOP_AT_ONCE", "STOP_AT_ONCE_SHORT", "Fault"]
 
 CAUTIONS = (
     "Propellers off until the very last steps. A motor that twitches with a propeller on cuts to the bone.",
@@ -23,6 +23,12 @@ CAUTIONS = (
 )
 """Read before the first step."""
 
+FIRST_CAUTION = (
+    "Propellers off until the steps that ask for them, a current limit between pack and craft, a surface that does not "
+    "burn. Never arm the flight controller for a test: use its motor test."
+)
+"""The cautions in two sentences."""
+
 STOP_AT_ONCE = (
     "smoke, a smell of varnish, a hiss or a crackle",
     "the limiter trips or its lamp lights up and stays lit",
@@ -31,6 +37,10 @@ STOP_AT_ONCE = (
     "a pack that swells or gets warm while nothing runs",
 )
 """Pull the plug, wait, and look for the cause before trying again. More current never finds a fault."""
+
+
+STOP_AT_ONCE_SHORT = "smoke, a smell, a hiss, heat, a motor that stutters or turns by itself"
+"""The same in one line."""
 
 
 @dataclass(frozen=True)

@@ -114,6 +114,7 @@ def rows(steps: list[Step]) -> list[dict[str, str]]:
                 "stop_if": step.stop_if,
                 "why": step.why,
                 "basis": step.basis,
+                "caution": step.caution,
             }
         )
     return out

@@ -259,7 +259,7 @@ def from_build(
         electronics_power=number(craft.electronics_power),
         controller_standby=number(esc.standby_power),
         ripple_coefficient=number(esc.ripple_coefficient),
-        idle_duty=number(esc.idle_duty) or IDLE_DUTY,
+        idle_duty=number(command_from_duty(esc, esc.idle_duty)) or IDLE_DUTY,
         command_cap=number(build.command_cap),
         active_freewheeling=active_freewheeling,
         no_load_known=no_load_known,

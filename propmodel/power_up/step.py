@@ -42,9 +42,20 @@ class Step:
     """What a reading below ``stop_below`` means."""
     high_reason: str = ""
     """What a reading above ``stop_above`` means, or a "no" where a yes is asked."""
+    caution: str = ""
+    """What can hurt at this step, read before it; empty where nothing can."""
 
 
-def tick(title: str, tool: str, do: str, *, stop_if: str, why: str, basis: str = "common practice") -> dict[str, Any]:
+def tick(
+    title: str,
+    tool: str,
+    do: str,
+    *,
+    stop_if: str,
+    why: str,
+    basis: str = "common practice",
+    caution: str = "",
+) -> dict[str, Any]:
     return {
         "title": title,
         "tool": tool,
@@ -56,4 +67,5 @@ def tick(title: str, tool: str, do: str, *, stop_if: str, why: str, basis: str =
         "why": why,
         "basis": basis,
         "high_reason": stop_if,
+        "caution": caution,
     }

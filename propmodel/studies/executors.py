@@ -149,12 +149,35 @@ def check_processes(processes: Any) -> int:
 
 _STARTING = threading.Lock()
 
+_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+"""Variables that the linear algebra below numpy reads when it is loaded."""
+
+
+class _Setting:
+    """A variable of the environment that is set where this is unpickled, and nowhere else."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    def __reduce__(self) -> tuple[Callable[[str, str], None], tuple[str, str]]:
+        return os.putenv, (self.name, "1")
+
+
+def _one_thread() -> list[_Setting]:
+    """Each worker's linear algebra gets one thread, unless the caller's environment says otherwise.
+
+    There is a worker for each core already, and threads that wait for one another in a loop hold the cores up. The
+    caller's own environment stays as it is.
+    """
+    return [_Setting(name) for name in _THREADS if name not in os.environ]
+
 
 @contextmanager
 def _without_main() -> Iterator[None]:
     """While it lasts, a process started by this thread is not told to import the caller's own script.
 
-    A worker needs propmodel alone. By default `multiprocessing` runs the script again in every worker, which repeats
+    It is told first, before anything imports numpy, how many threads its linear algebra has. A worker needs propmodel
+    alone. By default `multiprocessing` runs the script again in every worker, which repeats
     what it does where it is not guarded by ``if __name__ == "__main__"``.
     """
     whole, thread = spawn.get_preparation_data, threading.get_ident()
@@ -163,6 +186,7 @@ def _without_main() -> Iterator[None]:
         data = whole(name)
         if threading.get_ident() == thread:
             data = {k: v for k, v in data.items() if not k.startswith("init_main_from")}
+            data["environment"] = _one_thread()
         return data
 
     with _STARTING:

@@ -75,7 +75,8 @@ def test_a_phone_beside_the_bench(visit, settle):
     page = visit("plug_in", width=390, height=844)
     overflow = page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth - window.innerWidth")
     assert overflow <= 0
-    page.get_by_role("link", name="Next: step 2 of 15").click()
+    page.get_by_role("button", name="Next: step 2 of 15").click()
+    settle(page)
     card = page.locator("#step-2")
     expect(card).to_be_in_viewport()
     field = page.get_by_role("spinbutton", name="Step 2: I read, ohm")
@@ -83,7 +84,10 @@ def test_a_phone_beside_the_bench(visit, settle):
     field.press("Enter")
     settle(page)
     expect(page.locator(".wb-verdict", has_text="✕ stop, because")).to_have_count(1)
-    expect(page.locator(".wb-verdict", has_text="First clear step 2").first).to_be_attached()
+    page.get_by_role("button", name="Next: step 3 of 15").click()
+    settle(page)
+    expect(page.locator(".wb-verdict", has_text="First clear step 2")).to_have_count(1)
+    assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight") < 6000
 
 
 @pytest.mark.parametrize("width", [1400, 390])

@@ -7,8 +7,9 @@ import time
 
 from playwright.sync_api import Page, expect
 
-from explorer.app_pages.choose import picture, plan
-from explorer.app_pages.choose.plan import read_range, read_stators
+from explorer.app_pages.choose import looks, plan
+from explorer.app_pages.choose import ranges as choose_ranges
+from explorer.app_pages.choose.ranges import read_range, read_stators
 from explorer.inputs import Inputs
 from propmodel.studies.sweep import sweep
 
@@ -22,12 +23,12 @@ BARE = 0.45
 def busy() -> float:
     """How many times slower than a quiet two-core machine this one is just now, at least 1."""
     inputs = Inputs()
-    texts = plan.around(inputs) | {"kv": "1500 to 2550 by 16"}
-    read = {"stator": read_stators, "chemistry": plan.read_chemistries}
+    texts = choose_ranges.around(inputs) | {"kv": "1500 to 2550 by 16"}
+    read = {"stator": read_stators, "chemistry": choose_ranges.read_chemistries}
     values = {k: read[k](t) if k in read else read_range(t, k, float(getattr(inputs, k))) for k, t in texts.items()}
     assert plan.count_of(values, {}) == 190_080
     planned = plan.plan(inputs, values, {})
-    names = picture.asked_outputs("hover_time", "thrust_to_weight", [], "every limit")
+    names = looks.asked_outputs("hover_time", "thrust_to_weight", [], "every limit")
     start = time.monotonic()
     sweep(planned.base, planned.axes, list(names), tables=planned.tables)
     return max((time.monotonic() - start) / BARE, 1.0)

@@ -13,9 +13,9 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from explorer.app_pages.choose import picture, plan
-from explorer.app_pages.choose.picture import ASKED, LIMIT_WISHES, LOOKS
-from explorer.app_pages.choose.plan import PRICE, RANGES, RangeError
+from explorer.app_pages.choose import looks, ranges
+from explorer.app_pages.choose.looks import ASKED, LIMIT_WISHES, LOOKS
+from explorer.app_pages.choose.ranges import PRICE, RANGES, RangeError
 from explorer.controls import page_frame
 from explorer.inputs import CHEMISTRY_NAMES, Inputs
 from explorer.saved.store import StoreError
@@ -58,14 +58,14 @@ def typed_ranges(inputs: Inputs) -> dict[str, Any]:
     held = st.session_state.get("choose_ranges")
     reach = st.session_state.setdefault("choose_reach", "near")
     if held is None or (reach != "own" and not _within(inputs, held)):
-        held = plan.around(inputs, wide=reach == "wide")
+        held = ranges.around(inputs, wide=reach == "wide")
         _set_ranges(held)
     return held
 
 
 def _within(inputs: Inputs, held: Mapping[str, Any]) -> bool:
     try:
-        return plan.inside(inputs, read_all(inputs, held))
+        return ranges.inside(inputs, read_all(inputs, held))
     except RangeError:
         return True
 
@@ -84,7 +84,7 @@ def _reached() -> None:
     reach = st.session_state[f"choose_reach:{_reach_key()}"]
     st.session_state["choose_reach"] = reach
     if reach != "own":
-        _set_ranges(plan.around(state.usable(), wide=reach == "wide"))
+        _set_ranges(ranges.around(state.usable(), wide=reach == "wide"))
 
 
 def _reach_key() -> int:
@@ -102,10 +102,10 @@ def _typed(name: str) -> None:
 def read_one(inputs: Inputs, name: str, text: Any) -> tuple:
     """Values of one range; raises RangeError."""
     if name == "stator":
-        return plan.read_stators(text, (inputs.stator_d_mm, inputs.stator_h_mm))
+        return ranges.read_stators(text, (inputs.stator_d_mm, inputs.stator_h_mm))
     if name == "chemistry":
-        return plan.read_chemistries(text)
-    return plan.read_range(text, name, float(getattr(inputs, name)))
+        return ranges.read_chemistries(text)
+    return ranges.read_range(text, name, float(getattr(inputs, name)))
 
 
 def read_all(inputs: Inputs, held: Mapping[str, Any], skip: tuple[str, ...] = ()) -> dict[str, tuple]:
@@ -136,7 +136,7 @@ def range_controls(held: Mapping[str, Any], frames: Mapping[str, pd.DataFrame]) 
         help="Fills the fields below: up to 100,000 combinations near this build, or near a million. "
         "Then type your own.",
     )
-    gone = {name for kind in frames for name in plan.dropped_by(kind)}
+    gone = {name for kind in frames for name in ranges.dropped_by(kind)}
     with st.container(key="choose_ranges"):
         names = list(RANGES)
         for row in (names[:4], names[4:]):
@@ -175,7 +175,7 @@ def _range_field(name: str, text: Any, *, off: bool) -> None:
         args=(name,),
         max_chars=400,
         disabled=off,
-        help=f"One value, a list with commas, or a range such as {plan.example(name)}: {more}.",
+        help=f"One value, a list with commas, or a range such as {ranges.example(name)}: {more}.",
     )
 
 
@@ -191,7 +191,7 @@ def lists_block(frames: dict[str, pd.DataFrame]) -> None:
             return
         kind = st.segmented_control(
             "Kind of part",
-            list(plan.LISTED),
+            list(ranges.LISTED),
             format_func=lambda k: "ESC" if k == "controllers" else k,
             default="motors",
             key="choose_list_kind",
@@ -328,7 +328,7 @@ class Asked:
     bounds : list of (answer, "at least" or "at most", SI or None)
         None is not asked.
     limits : str
-        One of `explorer.app_pages.choose.picture.LIMIT_WISHES`.
+        One of `explorer.app_pages.choose.looks.LIMIT_WISHES`.
     """
 
     x: str
@@ -406,7 +406,7 @@ def more_conditions(with_price: bool) -> None:
             )  # fmt: skip
         with most:
             also["value"] = st.number_input(
-                f"value, {picture.unit_of(more, units)}",
+                f"value, {looks.unit_of(more, units)}",
                 value=also["value"],
                 key=f"choose_more_value:{more}",
                 format="%g",
@@ -421,14 +421,14 @@ def asked_now(with_price: bool) -> Asked:
     """What the controls say, those behind the fold too."""
     held, kept = _bounds(), st.session_state.get("choose_kept", {})
     found: list[tuple[str, Any, float | None]] = [
-        (name, kind, None if bound is None else picture.bound_si(name, bound))
+        (name, kind, None if bound is None else looks.bound_si(name, bound))
         for name, kind, _ in (("thrust_to_weight", "at least", ""), *BOUNDS)
         if with_price or name != PRICE
         for bound in (held.get(name),)
     ]
     also = st.session_state.get("choose_also", {})
     if also.get("value") is not None:
-        found.append((also["of"], also["side"], picture.unshown(also["of"], float(also["value"]), page_frame.units())))
+        found.append((also["of"], also["side"], looks.unshown(also["of"], float(also["value"]), page_frame.units())))
     x, y = kept.get("choose_x", "hover_time"), kept.get("choose_y", "thrust_to_weight")
     if x == y:
         y = "thrust_to_weight" if x != "thrust_to_weight" else "hover_time"

@@ -19,8 +19,10 @@ import pandas as pd
 import streamlit as st
 
 from explorer.app_pages.choose.cluster import Cluster, Place, scheduler_address
-from explorer.app_pages.choose.picture import HEADLINES, LOOKS
-from explorer.app_pages.choose.plan import Plan, Values, next_sold, plan, priced
+from explorer.app_pages.choose.looks import HEADLINES, LOOKS
+from explorer.app_pages.choose.plan import Plan, plan, priced
+from explorer.app_pages.choose.ranges import Values
+from explorer.app_pages.choose.sold_steps import next_sold
 from explorer.forecasts import headlines
 from explorer.forecasts.mixed_flight import WAY, way_times
 from explorer.inputs import FIELDS, Inputs

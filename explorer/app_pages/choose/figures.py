@@ -16,8 +16,9 @@ import numpy as np
 import plotly.graph_objects as go
 
 from explorer.app_pages.choose.counting import Change
-from explorer.app_pages.choose.picture import LOOKS, Picture, change_words, nice_ticks, reads, shown, unit_of
-from explorer.app_pages.choose.plan import many
+from explorer.app_pages.choose.looks import LOOKS, change_words, nice_ticks, reads, shown, unit_of
+from explorer.app_pages.choose.picture import Picture
+from explorer.app_pages.choose.ranges import many
 from explorer.figures.base import AIR, FONT, GRID, PINNED, SIZE, SMALL, THIS
 from explorer.text.numbers import NARROW, Units
 from propmodel.studies.spread import Contribution

@@ -11,7 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from explorer.app_pages.choose import counting as choice_answers
-from explorer.app_pages.choose import figures, plan
+from explorer.app_pages.choose import figures, looks, map_words, plan, ranges
 from explorer.app_pages.choose import picture as choice_picture
 from explorer.app_pages.choose.controls import (
     asked_now,
@@ -23,14 +23,15 @@ from explorer.app_pages.choose.controls import (
     three_controls,
     typed_ranges,
 )
-from explorer.app_pages.choose.picture import HEADLINES, LOOKS, Picture, reads
-from explorer.app_pages.choose.plan import PRICE, RANGES, RangeError
+from explorer.app_pages.choose.looks import HEADLINES, LOOKS, reads
+from explorer.app_pages.choose.picture import Picture
+from explorer.app_pages.choose.ranges import PRICE, RANGES, RangeError
 from explorer.controls import page_frame
 from explorer.figures.base import PLOT_CONFIG
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
-from explorer.session import state
+from explorer.session import state, typed_labels
 from explorer.text.numbers import number, spread
 from propmodel import parts
 
@@ -103,10 +104,10 @@ def change_sentence(found: list[choice_answers.Change], output: str) -> str:
             "the combinations above change several parts at once.</p>"
         )
     best = clean[0]
-    gain = choice_picture.change_words(output, best.after, best.before)
+    gain = looks.change_words(output, best.after, best.before)
     cost = ""
     if best.cost_of:
-        lost = choice_picture.change_words(best.cost_of, best.cost_after, best.cost_before)
+        lost = looks.change_words(best.cost_of, best.cost_after, best.cost_before)
         name = "" if best.cost_of == "mass" else f" in {LOOKS[best.cost_of].words}"
         cost = f"; it costs {html.escape(lost)}{html.escape(name)}"
     return (
@@ -145,7 +146,7 @@ def combinations(inputs: Inputs, pin: Inputs | None) -> None:
             more_conditions(with_price)
     lists_block(frames)
     held = typed_ranges(inputs)
-    gone = tuple(name for kind in frames for name in plan.dropped_by(kind))
+    gone = tuple(name for kind in frames for name in ranges.dropped_by(kind))
     faults: list[str] = []
     values: dict[str, tuple] = {}
     try:
@@ -181,7 +182,7 @@ def best_words(inputs: Inputs, seen: Seen | None) -> str:
     got, now = seen.answers[index], point_of(inputs, (p.x,))[p.x]
     told = ", ".join(html.escape(_answer(n, got[n], seen.bands.get(index, {}).get(n))) for n in (p.x, p.y))
     against = ""
-    if math.isfinite(now) and (words := choice_picture.change_words(p.x, got[p.x], now)) != "the same":
+    if math.isfinite(now) and (words := looks.change_words(p.x, got[p.x], now)) != "the same":
         against = f"; {html.escape(words)} than this build"
     return f'Best in {LOOKS[p.x].words}: <b class="n">{html.escape(seen.labels[index])}</b>. {told}{against}.'
 
@@ -203,11 +204,11 @@ def counted(
 ) -> tuple[Seen | None, list[str]]:
     """The picture asked for, or the last good one with a line about the count under way; and what went wrong."""
     units = page_frame.units()
-    outputs = choice_picture.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
+    outputs = looks.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
     size = plan.count_of(values, frames)
     job = choice_answers.start(inputs, values, frames, outputs, size, st.session_state.get("choose_job"))
     st.session_state["choose_job"] = job
-    asked = choice_picture.conditions(bounds, limits)
+    asked = looks.conditions(bounds, limits)
     key = repr((job.key, asked, x, y, units, pin))
     if before is not None and before.key == key:
         with slot:
@@ -223,7 +224,7 @@ def counted(
         st.session_state["choose_job"] = job
         with slot:
             page_frame.say(
-                f'<p class="wi-small" role="status">Stopped at {plan.many(job.done)} of {plan.many(job.size)}; '
+                f'<p class="wi-small" role="status">Stopped at {ranges.many(job.done)} of {ranges.many(job.size)}; '
                 "change something to count again.</p>"
             )
         return before, []
@@ -234,7 +235,7 @@ def counted(
         if math.isfinite(p[x]) and math.isfinite(p[y])
     ]
     made = choice_picture.picture(found, asked, x=x, y=y, also=also)
-    words = " ".join(filter(None, [choice_picture.holds_words(made, units), job.answer.where]))
+    words = " ".join(filter(None, [map_words.holds_words(made, units), job.answer.where]))
     question = repr((inputs, values, {k: f.to_csv() for k, f in frames.items()}))
     if made.holding == 0 and before is not None and before.question == question:
         # the same combinations: the last map stays; of others the empty map is drawn
@@ -273,7 +274,7 @@ def seen_of(
         labels[index] = plan.shop_label(found, index, frames, inputs, span)
         made_inputs[index] = plan.loaded(inputs, answer.plan, found, index, frames)
         answers[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
-    edge = choice_picture.edge_words(found, made)
+    edge = map_words.edge_words(found, made)
     over = choice_answers.over_of(answer, made.winners)
     bands = choice_answers.bands_of(answer, made.winners, (made.x, made.y), headlines.profile(inputs))
     return Seen(key, made, labels, made_inputs, answers, words, edge, over, bands, question, rows)
@@ -288,7 +289,11 @@ def waiting(key: str) -> None:
         if job is None or job.key != key or job.wait(0.0):
             st.rerun()
         with st.container(horizontal=True, vertical_alignment="center"):
-            done = "waiting for its turn" if job.waiting else f"counting {plan.many(job.done)} of {plan.many(job.size)}"
+            done = (
+                "waiting for its turn"
+                if job.waiting
+                else f"counting {ranges.many(job.done)} of {ranges.many(job.size)}"
+            )
             if job.away:
                 done += " on the cluster"
             page_frame.say(f'<p class="wi-small" role="status">{done}</p>')
@@ -304,6 +309,7 @@ def load_dot(seen: Seen, index: int) -> None:
     """Put a combination on the screen as the build."""
     if index in seen.inputs:
         state.load(seen.inputs[index])
+        typed_labels.retire()
         st.session_state["choose_clicks"] = st.session_state.get("choose_clicks", 0) + 1
 
 
@@ -370,7 +376,7 @@ def winners(inputs: Inputs, seen: Seen) -> None:
             for n in dict.fromkeys((p.x, p.y, "mass"))
             if math.isfinite(now[n])
             and math.isfinite(got[n])
-            and (words := choice_picture.change_words(n, got[n], now[n])) != "the same"
+            and (words := looks.change_words(n, got[n], now[n])) != "the same"
         ]
         over = seen.over.get(index, ())
         told = [_answer(n, got[n], seen.bands.get(index, {}).get(n)) for n in names]
@@ -393,14 +399,14 @@ def winners(inputs: Inputs, seen: Seen) -> None:
     )
     page_frame.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
     st.download_button(
-        f"All {plan.many(p.holding)} that hold, as CSV",
+        f"All {ranges.many(p.holding)} that hold, as CSV",
         lambda: all_that_hold(seen),
         file_name="combinations.csv",
         mime="text/csv",
         key="choose_all_csv",
         on_click="ignore",
         type="tertiary",
-        help=f"SI units, at most {plan.many(KEPT_FOR_CSV)} rows evenly taken.",
+        help=f"SI units, at most {ranges.many(KEPT_FOR_CSV)} rows evenly taken.",
     )
 
 
@@ -423,7 +429,7 @@ def all_that_hold(seen: Seen) -> bytes:
     job.wait(120.0)
     if job.answer is None:
         return b"These combinations could not be counted again. Change something on the page and try once more.\n"
-    return choice_picture.csv_of(job.answer.found, asked, frames, KEPT_FOR_CSV)
+    return map_words.csv_of(job.answer.found, asked, frames, KEPT_FOR_CSV)
 
 
 def frontier_frame(seen: Seen, units: Any) -> pd.DataFrame:
@@ -431,9 +437,9 @@ def frontier_frame(seen: Seen, units: Any) -> pd.DataFrame:
     picks = [int(k) for k in seen.picture.frontier]
     columns: dict[str, Any] = {"look for": [parts.escape_cell(seen.labels[k]) for k in picks]}
     for name in seen.answers[picks[0]] if picks else ():
-        unit = choice_picture.unit_of(name, units)
+        unit = looks.unit_of(name, units)
         heading = f"{LOOKS[name].words} [{unit}]" if unit else LOOKS[name].words
-        columns[heading] = [float(choice_picture.shown(name, seen.answers[k][name], units)) for k in picks]
+        columns[heading] = [float(looks.shown(name, seen.answers[k][name], units)) for k in picks]
     return pd.DataFrame(columns)
 
 
@@ -458,11 +464,11 @@ def solve_sentence(inputs: Inputs) -> None:
         output = chosen_output(
             "gives", "choose_solve_output", "hover_time", help_="The answer you want.", names=HEADLINES, width=260
         )
-        unit = choice_picture.unit_of(output, units)
+        unit = looks.unit_of(output, units)
         key = f"choose_target:{output}:{unit}"
         targets: dict[str, float] = st.session_state.setdefault("choose_targets", {})
         if key not in targets:
-            now = float(choice_picture.shown(output, point_of(inputs, (output,))[output], units))
+            now = float(looks.shown(output, point_of(inputs, (output,))[output], units))
             targets[key] = _TARGETS.get(output) or (float(f"{1.1 * now:.2g}") if math.isfinite(now) else 1.0)
         target = st.number_input(
             f"of, {unit}" if unit else "of",
@@ -483,7 +489,7 @@ def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
     """The answer of the sentence, as HTML."""
     units = page_frame.units()
     field = FIELDS[name]
-    si = choice_picture.unshown(output, target, units)
+    si = looks.unshown(output, target, units)
     found = choice_answers.solved(inputs, name, output, si)
     wanted, words = html.escape(reads(output, si, units)), LOOKS[output].words
     of_words = words.removeprefix("minutes ") if words.startswith("minutes ") else f"of {words}"

@@ -170,9 +170,8 @@ def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -
         return (
             f'A session of {packs} with {name} breaks about <b class="n">{number(float(used.propellers), 0.1)} '
             f"propellers</b> "
-            f'and wears off <b class="n">{number(100 * float(used.packs), 1.0)} % of a pack</b>. Type a price or '
-            f"two below, in "
-            "any currency, and it becomes a sum."
+            f'and uses up <b class="n">{number(100 * float(used.packs), 1.0)} %</b> of a pack. Type prices below, '
+            "in any currency, for the sum."
         )
     total = figures.money(float(bill.total))
     ends = f"{figures.money(float(bill.low))} to {figures.money(float(bill.high))}"
@@ -181,11 +180,11 @@ def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -
     if largest >= 0 and float(getattr(bill, costs.PARTS[largest])) > 0.4 * float(bill.total):
         told += f", mostly {PLURAL[costs.PARTS[largest]]}"
     if float(bill.minutes) > 0.5:
-        told += f', that is <b class="n">{figures.money(float(bill.per_minute))}</b> for each minute aloft'
+        told += f', that is <b class="n">{figures.money(float(bill.per_minute))}</b> for each minute in the air'
     told += "."
     if bill.unpriced:
         left = [PLURAL[p] for p in bill.unpriced]
-        told += f" Not in it, for want of a price: {', '.join(left)}."
+        told += f" Not counted, price missing: {', '.join(left)}."
     calm = float(bill.chance_of_no_crash)
     if calm >= 0.05:
         told += f" {costs.chance_in_words(calm).capitalize()} there is no crash at all."
@@ -193,7 +192,7 @@ def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -
 
 
 def strips(inputs: Inputs, pin: Inputs | None, rates: dict, prices: dict, bill: costs.SessionCost) -> None:
-    """One strip per build, and the minute aloft in words."""
+    """One strip per build, and the minute in the air in words."""
     if float(bill.total) <= 0.0:
         return
     rows = [_row(inputs.name or "This build", bill, False)]
@@ -209,10 +208,10 @@ def strips(inputs: Inputs, pin: Inputs | None, rates: dict, prices: dict, bill: 
             how = (
                 "the same"
                 if abs(change) < 0.01
-                else f"{number(100 * abs(change), 1.0)} % {'dearer' if change > 0 else 'cheaper'}"
+                else f"{number(100 * abs(change), 1.0)} % {'more expensive' if change > 0 else 'cheaper'}"
             )
             words = (
-                f"A minute aloft: {figures.money(a)} ({number(float(bill.minutes), 1.0)} minutes in all), pinned "
+                f"A minute in the air: {figures.money(a)} ({number(float(bill.minutes), 1.0)} minutes in all), pinned "
                 f"{figures.money(b)} ({number(float(other.minutes), 1.0)} minutes): {how}."
             )
     page_frame.say(
@@ -254,9 +253,8 @@ def spares(inputs: Inputs, rates: dict[str, float], weekend: float) -> None:
     found = costs.spares_list(answers.session_of(inputs, rates), sessions=weekend)
     page_frame.say(page_frame.table(["part", "lost on average", "take", "enough"], figures.spares(found)))
     page_frame.say(
-        '<p class="wi-small">Propellers by pairs, half of them for each direction. Poisson: losses come at '
-        "random and know nothing of each other. Packs: those dented in a crash; the wear above comes slowly and can be "
-        "seen coming.</p>"
+        '<p class="wi-small">Propellers by pairs, half of them for each direction. We assume losses are '
+        "random and independent. Packs: those dented in a crash; wear comes slowly and shows beforehand.</p>"
     )
 
 

@@ -187,7 +187,7 @@ def story(
             Panel("Share of the watts that lifts", "%", axes[2]),
         ),
         x_axis,
-        x_title="Throttle, %",
+        x_title="Motor command, %",
         height=560,
         x_text=("0", "25", "50", "75", "100"),
     )
@@ -305,7 +305,7 @@ def story_words(this: Curve, units: Units) -> str:
     pull, most = full.thrust[half] * this.rotors, full.thrust[-1] * this.rotors
     when = "On a fresh pack" if this.charge >= 0.995 else f"With {value('percent', this.charge)} of the charge left"
     first = (
-        f"{when}, in the first ten seconds, half throttle gives {value('percent', pull / most)} of the full pull at "
+        f"{when}, in the first ten seconds, half command gives {value('percent', pull / most)} of the full pull at "
         f"{value('current', full.pack_current[half])}; flat out all rotors pull {value('pull', most, units)} at "
         f"{value('current', full.pack_current[-1])}."
     )
@@ -314,7 +314,7 @@ def story_words(this: Curve, units: Units) -> str:
             return f"{first} It could lift its weight for seconds, but the pack cannot hold a hover."
         return f"{first} It never reaches its own weight of {value('pull', this.weight, units)}."
     return (
-        f"{first} Hanging still takes {value('percent', this.hover_throttle)} throttle and "
+        f"{first} A hover takes {value('percent', this.hover_throttle)} of the command and "
         f"{value('current', this.hover_current)}; {value('percent', this.hover_share)} of those watts lift: "
         f"{value('grams_per_watt', this.hover_thrust_per_watt, units)}."
     )

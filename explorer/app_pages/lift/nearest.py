@@ -1,4 +1,4 @@
-"""Measured pairs nearest to the build, with their places on the throttle axis; kept."""
+"""Measured pairs nearest to the build, with their places on the axis of the motor command; kept."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import streamlit as st
 from explorer.app_pages.lift.measured import Nearest
 from explorer.forecasts.headlines import KEPT_ANSWERS, build, plain
 from explorer.inputs import Inputs
+from propmodel.base.arrays import number
 from propmodel.bench.pairs import nearest_pairs
-from propmodel.components.controller import duty_from_throttle, throttle_from_duty
 from propmodel.powertrain.throttle_curve import throttle_curve
 
 __all__ = [
@@ -39,7 +39,7 @@ def _nearest(inputs: Inputs) -> Nearest:
         stator_diameter=None if wound.stator_diameter is None else float(np.asarray(wound.stator_diameter)),
         stator_height=None if wound.stator_height is None else float(np.asarray(wound.stator_height)),
     )
-    cap, esc = float(np.asarray(made.command_cap)), made.controller
-    # a cap stretches the throttle: the same duty stands further to the right
-    places = [throttle_from_duty(esc, duty_from_throttle(esc, one.pair.throttle), command_cap=cap) for one in found]
+    cap = number(made.command_cap)
+    # the throttle of a stand is a motor command; under a cap the same command stands further to the right
+    places = [np.asarray(one.pair.throttle) / cap for one in found]
     return Nearest(found, [np.where(place > 1.0 + 1e-9, np.nan, place) for place in places], volts, cap, inputs.coaxial)

@@ -139,13 +139,13 @@ def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:
     if weak:
         left = value("pull_to_weight", mid.thrust_to_weight_at_reserve)
         start = (
-            f"{name} lifts {ink(lifts)} and needs {ink(hover, bad=True)} throttle to hang still. {lasts} "
+            f"{name} lifts {ink(lifts)} and has a hover command of {ink(hover, bad=True)}. {lasts} "
             f"and it pulls {pulls}. With the reserve left only {ink(left, bad=True)} is in hand: below "
             f"{FEW_PULL:.0f} it cannot catch a gust."
         )
         fix = next((limit.fix for limit in found if limit.key == "pull" and limit.fix), "")
         return f"{start} {html.escape(_tidy(fix))}".strip()
-    start = f"{name} takes off at {ink(lifts)} and hovers at {ink(hover)} throttle. {lasts} and it pulls {pulls}."
+    start = f"{name} takes off at {ink(lifts)} and has a hover command of {ink(hover)}. {lasts} and it pulls {pulls}."
     return start if misfits(found) else f"{start} {_first(found)}"
 
 

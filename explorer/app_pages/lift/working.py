@@ -12,7 +12,7 @@ from explorer.text.working_step import Step
 from propmodel.assembly.build import Build
 from propmodel.base.units import GRAM
 from propmodel.components import battery, propeller
-from propmodel.components.controller import throttle_from_duty
+from propmodel.components.controller import command_from_duty
 from propmodel.components.motor import motor_mass
 from propmodel.flight.endurance import Profile, flight_time
 from propmodel.flight.level import level_flight
@@ -63,7 +63,7 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
     current, volts, bus = float(hover.motor_current), float(hover.motor_voltage), float(hover.bus_voltage)
     ratio = float(np.asarray(motor.loaded_kv_ratio))
     exponent = float(np.asarray(build.controller.throttle_exponent))
-    throttle = float(throttle_from_duty(build.controller, hover.duty, command_cap=build.command_cap))
+    command = float(command_from_duty(build.controller, hover.duty, command_cap=build.command_cap))
     steps += [
         (
             "Speed in hover",
@@ -72,10 +72,10 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
             "T: weight for each rotor; k: what is left after the arms; C_T: fit to wind-tunnel and stand tables.",
         ),
         (
-            "Throttle in hover",
+            "Hover command",
             f"V = 60 n / (KV x {ratio:.2f}) + I R = {_g(volts - current * float(d.resistance))} + {_g(current)} A x "
             f"{1000 * float(d.resistance):.0f} mohm = {_g(volts)} V of {_g(bus)} V: duty {100 * volts / bus:.0f} %, "
-            f"by duty = command^{exponent:.2f} a throttle of {100 * throttle:.0f} % above idle",
+            f"by duty = command^{exponent:.2f} a hover command of {100 * command:.0f} %, idle included",
             "Motor of three constants; R holds winding, ESC, leads and commutation; KV under load, R and the throttle "
             "map are fitted to thrust stands and makers' tables, unless you measured yours.",
         ),

@@ -350,7 +350,7 @@ def _curve_band(time: NDArray, volts: NDArray) -> tuple[NDArray, NDArray, NDArra
 
 @dataclass(frozen=True)
 class FirmwareHover:
-    """Hover command at both ends of the flight, for both kinds of firmware, and pull over weight. [-]"""
+    """Throttle above idle in a hover at both ends, for both kinds of firmware, and thrust over weight. [-]"""
 
     start: float
     end: float
@@ -363,7 +363,7 @@ class FirmwareHover:
 
 
 def firmware_hover(inputs: Inputs) -> FirmwareHover:
-    """Command that holds a hover on a full pack and with the landing charge left."""
+    """Throttle above idle that holds a hover on a full pack and with the landing charge left."""
     return _firmware_hover(without_dive(inputs))
 
 

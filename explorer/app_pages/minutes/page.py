@@ -435,8 +435,8 @@ def _cutoff_words(cut: answers.Cutoff) -> str:
 
 
 def firmware_block(inputs: Inputs) -> None:
-    """Hover command to type in."""
-    page_frame.section("Hover command to type in", "what holds it still on a full pack and at the end of the flight")
+    """Throttle above idle to type in as the firmware's hover setting."""
+    page_frame.section("Hover setting to type in", "throttle above idle that hovers, on a full pack and at the end")
     page_frame.say(f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>')
 
 

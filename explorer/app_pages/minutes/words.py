@@ -192,9 +192,9 @@ def pack_words(axis: PackAxis) -> str:
 
 
 def firmware_words(hover: FirmwareHover) -> str:
-    """Hover command for both kinds of firmware, at both ends of the flight."""
+    """Throttle above idle in a hover for both kinds of firmware, at both ends of the flight."""
     if hover.pull_start < 1.0:
-        return "It cannot hover, so there is no hover command to type in."
+        return "It cannot hover, so there is no hover setting to type in."
 
     def both(a: float, b: float) -> str:
         return f"<b>{100 * a:.0f}{NARROW}%</b> at the start, <b>{100 * b:.0f}{NARROW}%</b> at the end"
@@ -202,7 +202,8 @@ def firmware_words(hover: FirmwareHover) -> str:
     return (
         f"If your firmware commands volts: {both(hover.start, hover.end)}. If it evens the pull out (thrust "
         "linearisation): "
-        f"{both(hover.linear_start, hover.linear_end)}, near one over the pull. The command rises as the pack empties: "
+        f"{both(hover.linear_start, hover.linear_end)}, near one over the pull. Counted above idle, so below the "
+        "hover command. It rises as the pack empties: "
         "type the middle, and expect the stick to wander."
     )
 

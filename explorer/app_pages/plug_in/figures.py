@@ -18,9 +18,9 @@ from explorer.figures.base import OVER, PINNED, THIS, Axis, Panel, panels
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import NARROW, number, prose
 from propmodel.bench.reading.records import Doubt
-from propmodel.power_up.judging import DOUBTFUL, FINE, STOP
+from propmodel.power_up import DOUBTFUL, FINE, STOP, Step
 
-__all__ = ["against", "band_rows", "card", "care", "doubts", "kind_of", "next_card", "off", "progress", "verdict"]
+__all__ = ["against", "band_rows", "card", "care", "doubts", "kind_of", "off", "progress", "step_line", "verdict"]
 
 
 def _e(text: object) -> str:
@@ -38,14 +38,16 @@ def kind_of(verdict_: str) -> str:
     return ""
 
 
-def care(cautions: Sequence[str], stop_at_once: Sequence[str]) -> str:
-    """The box that stands before everything else."""
+def care(first: str, stop_first: str, *, cautions: Sequence[str], stop_at_once: Sequence[str]) -> str:
+    """The box that stands before everything else: two sentences, and all cautions one tap away."""
     items = "".join(f"<li>{_e(c)}</li>" for c in cautions)
     stops = "; ".join(_e(s) for s in stop_at_once)
     return (
-        f'<div class="wb-care" role="note"><h2>Before anything else</h2><ul>{items}</ul>'
-        f"<p><b>Pull the plug at once on:</b> {stops}. Then look for the cause; more current never finds a "
-        f"fault.</p></div>"
+        f'<div class="wb-care" role="note"><h2>Before anything else</h2><p>{_e(first)}</p>'
+        f"<p><b>Pull the plug at once on</b> {_e(stop_first)}.</p>"
+        f"<details><summary>All cautions</summary><ul>{items}</ul>"
+        f"<p><b>Pull the plug at once on:</b> {stops}. Then look for the cause; more current never finds a fault.</p>"
+        "</details></div>"
     )
 
 
@@ -60,16 +62,38 @@ def progress(kinds: Sequence[str]) -> str:
     return f'<div class="wb-progress" role="status"><span>{words}</span><ol aria-hidden="true">{boxes}</ol></div>'
 
 
+def step_line(step: Step, kind: str, reading: object) -> str:
+    """A folded step as the words of its button: number, title, and what was read.
+
+    Examples
+    --------
+    >>> from propmodel.assembly.demo import demo
+    >>> from propmodel import power_up
+    >>> steps = power_up.power_up_steps(power_up.from_build(demo("scree")))
+    >>> step_line(steps[0], "fine", True), step_line(steps[1], "", None)
+    ('✓ 1 · Look before power: yes', '2 · Resistance across the pack leads')
+    """
+    sign = {"fine": "✓ ", "doubtful": "! ", "stop": "✕ "}.get(kind, "")
+    words = f"{sign}{step.number} · {step.title}"
+    if reading is None:
+        return words
+    if isinstance(reading, bool):
+        return f"{words}: {'yes' if reading else 'no'}"
+    return f"{words}: {reading:g} {step.unit}"
+
+
 def card(row: Mapping[str, str]) -> str:
-    """One step: tool, what to do, what to expect, when to stop. ``row`` as `propmodel.power_up.rows` gives it."""
+    """One step: caution, what to do, tool, what to expect, when to stop; ``row`` of `propmodel.power_up.rows`."""
     expect = row["expect"] if row["expect"] != "yes" else "everything as it says"
+    caution = f'<p class="caution"><b>⚠</b> {_e(prose(row["caution"]))}</p>' if row["caution"] else ""
     return (
         f'<div class="wb-card" id="step-{_e(row["number"])}"><div class="no">{_e(row["number"])}</div><div>'
-        f"<h3>{_e(row['title'])}</h3><dl>"
-        f"<dt>Tool</dt><dd>{_e(prose(row['tool']))}</dd><dt>Do</dt><dd>{_e(prose(row['do']))}</dd>"
-        f'<dt>Expect</dt><dd class="expect"><b>{_e(prose(expect))}</b><small>{_e(prose(row["why"]))} Basis: '
-        f"{_e(row['basis'])}.</small></dd>"
-        f'<dt>Stop if</dt><dd class="stop">{_e(prose(row["stop_if"]))}</dd></dl></div></div>'
+        f"<h2>{_e(row['title'])}</h2>{caution}<dl>"
+        f"<dt>Do</dt><dd>{_e(prose(row['do']))}</dd><dt>Tool</dt><dd>{_e(prose(row['tool']))}</dd>"
+        f'<dt>Expect</dt><dd class="expect"><b>{_e(prose(expect))}</b></dd>'
+        f'<dt>Stop if</dt><dd class="stop">{_e(prose(row["stop_if"]))}</dd></dl>'
+        f"<details><summary>Why, and where the figures come from</summary><p>{_e(prose(row['why']))} Basis: "
+        f"{_e(row['basis'])}.</p></details></div></div>"
     )
 
 
@@ -80,14 +104,6 @@ def verdict(text: str) -> str:
     rest = _e(text[len(head) :].lstrip(": "))
     body = f'<b class="{kind}">{_e(head)}</b> {rest}' if kind else ""
     return f'<div class="wb-verdict" role="status">{body}</div>'
-
-
-def next_card(number_: int, last: int) -> str:
-    """Button to the next card, for a phone beside the bench."""
-    if number_ >= last:
-        return ""
-    words = f"Next: step {number_ + 1} of {last}"
-    return f'<div class="wb-next"><a href="#step-{number_ + 1}" target="_self">{words}</a></div>'
 
 
 # ---- bands ------------------------------------------------------------------------------------------------

@@ -19,7 +19,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs, apply, measured_label
 from explorer.inputs.measured_parts import measured
 from explorer.saved.store import SavedBuild, StoreError, file_name
-from explorer.session import kept_values, measured_parts, shelf, state, typed_labels
+from explorer.session import kept_values, measured_parts, shelf, state, typed_labels, whole_builds
 from explorer.text.numbers import number, value
 from propmodel import parts
 from propmodel.base.units import CELSIUS_ZERO, INCH
@@ -170,8 +170,8 @@ def _load(key: str) -> None:
         shelf.say_next(str(wrong))
         return
     inputs, own, words = shelf.inputs_of_record(kept.record)
-    state.load(inputs)
-    typed_labels.forget()
+    whole_builds.put(inputs)
+    whole_builds.forget_aside()
     state.bring_parts(own)
     shelf.is_on_screen(kept)
     for text in [f"“{kept.name}” is on the screen.", *([kept.notice] if kept.notice else []), *words]:
@@ -233,11 +233,11 @@ def short(inputs: Inputs) -> str:
         return "Its parts cannot be worked out together."
     if not math.isfinite(got.hover_throttle):
         pulls = value("pull_to_weight", got.thrust_to_weight)
-        return f"Takes off at {value('mass', got.mass)}, pulls {pulls} its weight, cannot hover."
+        return f"Takes off at {value('mass', got.mass)}, thrust {pulls} its weight, cannot hover."
     return (
-        f"Takes off at {value('mass', got.mass)}, hovers at "
-        f"{value('percent', got.hover_throttle)} throttle, lasts about "
-        f"{value('minutes', got.minutes)} flown your way and pulls "
+        f"Takes off at {value('mass', got.mass)}, has a hover command of "
+        f"{value('percent', got.hover_throttle)}, lasts about "
+        f"{value('minutes', got.minutes)} flown your way; thrust is "
         f"{value('pull_to_weight', got.thrust_to_weight)} its weight."
     )
 
@@ -418,6 +418,7 @@ def _use(kind: str, row: dict[str, Any]) -> None:
         return
     values = {k: v for k, v in values.items() if k in FIELDS and (v is not None or FIELDS[k].optional)}
     state.load(apply(state.inputs(), values))
+    typed_labels.retire()
     name = str(values.get(NAME_OF[kind]) or row.get("name") or "")
     ohms = row.get("effective resistance [mohm]")
     if kind == "motors" and ohms is not None and not pd.isna(ohms):
@@ -494,6 +495,7 @@ def _use_measured(name: str | None) -> None:
         d, pitch, blades = _sizes(name)
         values |= {"diameter_in": d, "pitch_in": pitch, "blades": blades, "propeller_name": measured_label(name)}
     state.load(apply(state.inputs(), values))
+    typed_labels.retire()
 
 
 # ---- to take along ----------------------------------------------------------------------------------------

@@ -28,12 +28,12 @@ MOST_LIMITS = 10
 
 NUMBERS = (
     ("Take-off mass", "mass", "mass"),
-    ("Pull over weight, fresh pack", "thrust_to_weight", "pull_to_weight"),
-    ("Pull over weight, reserve left", "thrust_to_weight_at_reserve", "pull_to_weight"),
-    ("Hover throttle, above idle", "hover_throttle", "percent"),
+    ("Thrust over weight, fresh pack", "thrust_to_weight", "pull_to_weight"),
+    ("Thrust over weight, reserve left", "thrust_to_weight_at_reserve", "pull_to_weight"),
+    ("Hover command", "hover_throttle", "percent"),
     ("Hover current", "hover_current", "current"),
     ("Hover power", "hover_power", "power"),
-    ("Hanging still", "hover_time", "minutes"),
+    ("Minutes in hover", "hover_time", "minutes"),
     ("Flown your way", "minutes", "minutes"),
     ("Current flat out", "full_throttle_current", "current"),
     ("Motor speed flat out", "full_throttle_rev_per_s", "rpm"),
@@ -75,7 +75,7 @@ def _build_rows(inputs: Inputs, units: Units) -> list[tuple[str, str]]:
         ),
         ("Pack", _named(pack, inputs.pack_name)),
         ("ESC", _named(esc, inputs.controller_name)),
-        ("Command cap", f"{inputs.command_cap_percent:g}{NARROW}%"),
+        ("Throttle cap", f"{inputs.command_cap_percent:g}{NARROW}%"),
         ("Place", f"{inputs.altitude_m:g}{NARROW}m, {value('temperature', inputs.air_temperature_c + 273.15, units)}"),
     ]
     own = getattr(inputs, "own", None)
@@ -89,7 +89,7 @@ def _named(what: str, name: str | None) -> str:
 
 
 def alarms(inputs: Inputs, *, home: float = 20.0) -> list[tuple[str, str]]:
-    """What to set before the flight: capacity and voltage alarms, the command cap.
+    """What to set before the flight: capacity and voltage alarms, the throttle cap.
 
     Parameters
     ----------
@@ -124,7 +124,7 @@ def alarms(inputs: Inputs, *, home: float = 20.0) -> list[tuple[str, str]]:
     if math.isfinite(loaded):
         rows.append(("A cell in hover just before", value("cell_voltage", loaded)))
     if math.isfinite(got.hover_time):
-        rows.append(("Timer, hanging still", value("minutes", got.hover_time)))
+        rows.append(("Timer, hover", value("minutes", got.hover_time)))
     if math.isfinite(got.minutes):
         rows.append(("Timer, flown your way", value("minutes", got.minutes)))
     if inputs.command_cap_percent < 100.0:
@@ -147,10 +147,10 @@ def curves(inputs: Inputs, pin: Inputs | None) -> pd.DataFrame:
     """
     told = headlines.story(inputs)
     throttle = told.curve.throttle
-    frame = pd.DataFrame({"throttle [%]": 100.0 * throttle})
+    frame = pd.DataFrame({"motor command [%]": 100.0 * throttle})
     rotors = float(inputs.rotors)
     for words, name, unit, factor in (
-        ("pull of all rotors", "thrust", "g", rotors / GRAM_FORCE), ("pack current", "pack_current", "A", 1.0),
+        ("thrust of all rotors", "thrust", "g", rotors / GRAM_FORCE), ("pack current", "pack_current", "A", 1.0),
         ("motor current", "motor_current", "A", 1.0), ("pack voltage", "pack_voltage", "V", 1.0),
         ("electrical power", "electrical_power", "W", 1.0), ("motor speed", "rev_per_s", "rpm", 60.0),
     ):  # fmt: skip
@@ -159,7 +159,7 @@ def curves(inputs: Inputs, pin: Inputs | None) -> pd.DataFrame:
             frame[f"{words}, {side} [{unit}]"] = factor * np.interp(throttle, curve.throttle, getattr(curve, name))
     if pin is not None:
         other = headlines.story(pin)
-        frame["pinned: pull of all rotors [g]"] = np.interp(
+        frame["pinned: thrust of all rotors [g]"] = np.interp(
             throttle, other.curve.throttle, float(pin.rotors) / GRAM_FORCE * other.curve.thrust
         )
         frame["pinned: pack current [A]"] = np.interp(throttle, other.curve.throttle, other.curve.pack_current)
@@ -168,10 +168,10 @@ def curves(inputs: Inputs, pin: Inputs | None) -> pd.DataFrame:
 
 def _figures(inputs: Inputs, pin: Inputs | None) -> list[Figure]:
     frame = curves(inputs, pin)
-    x = frame["throttle [%]"]
+    x = frame["motor command [%]"]
     out = []
     for title, stem, unit in (
-        ("Pull of all rotors", "pull of all rotors", "g"),
+        ("Thrust of all rotors", "thrust of all rotors", "g"),
         ("Current from the pack", "pack current", "A"),
     ):
         name = f"{stem} [{unit}]"
@@ -187,7 +187,7 @@ def _figures(inputs: Inputs, pin: Inputs | None) -> list[Figure]:
         if f"pinned: {name}" in frame and pin is not None:
             lines.append(Line(pin.name or "pinned", x, frame[f"pinned: {name}"], pinned=True))
         marks = []
-        if stem == "pull of all rotors":
+        if stem == "thrust of all rotors":
             hover = headlines.story(inputs).hover_throttle
             if math.isfinite(hover):
                 weight = float(headlines.build(inputs).weight) / GRAM_FORCE

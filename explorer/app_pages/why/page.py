@@ -18,7 +18,7 @@ from explorer.controls import page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from explorer.inputs.measured_parts import OwnInputs
-from explorer.session import kept_values, state, typed_labels
+from explorer.session import kept_values, state, whole_builds
 from explorer.text.numbers import lowered, prose, quantity_of
 
 PAGE = page_frame.page_file("why")
@@ -160,21 +160,21 @@ def lists(inputs: Inputs) -> None:
 
 def _load(got: Facts) -> None:
     """Put a story's builds on the screen and keep the reader's own."""
-    state.set_aside()
-    typed_labels.forget()
+    whole_builds.set_aside()
     if got.story.loads_before:
-        state.load(got.before)
+        whole_builds.put(got.before)
     else:
-        state.load(got.after)
+        whole_builds.put(got.after)
         state.compare_with(got.before)
 
 
 def own_build() -> None:
     """The way back, where a story's build was loaded."""
-    own = state.aside()
-    if own is not None and st.button(f"Back to my build: {page_frame.tame(own.name) or 'no name'}", key="why_back"):
-        state.take_back()
-        st.rerun()
+    own = whole_builds.aside()
+    if own is not None:
+        name = page_frame.tame(own.name) or "no name"
+        if st.button(f"Back to my build: {name}", key="why_back", on_click=whole_builds.take_back):
+            st.rerun()  # the labels stand outside this block
 
 
 # ---- stories ----------------------------------------------------------------------------------------------
@@ -383,7 +383,7 @@ def class_part(got: Facts) -> None:
             seed = kept_values.kept("why_seed", 0)
             if st.button("Other numbers", key="why_other"):
                 seed += 1
-                kept_values.hold("why_seed", seed)
+                kept_values.keep_value("why_seed", seed)
         if open_ and st.query_params.get("step", "ask") != "why":
             page_frame.say(f'<p class="wi-said">{text(said(got, None))}</p>{quiz_html(got, None)}{why_html(got)}')
         page_frame.say(

@@ -29,7 +29,7 @@ __all__ = ["STORIES"]
 
 HOVER = Note("hover_power", "power", "watts to hang still")
 STAY = Note("hover_time", "minutes", "hanging still lasts")
-COMMAND = Note("hover_throttle", "percent", "throttle in the hover")
+COMMAND = Note("hover_throttle", "percent", "hover command")
 TURNS = Note("hover_rev_per_s", "rpm", "rotor speed in the hover")
 PULL = Note("thrust_to_weight", "pull_to_weight", "pull over weight, fresh pack")
 AMPS = Note("full_throttle_current", "current", "amps from the pack, flat out")
@@ -636,6 +636,7 @@ def _spare_why(f: Facts) -> list[Step]:
         emf = 60.0 * n / (kv * ratio)
         parts.append((emf, float(point.motor_current), float(point.motor_voltage)))
     (e1, i1, v1), (e2, i2, v2) = parts
+    power = 1.0 / float(np.asarray(to_build(f.before).controller.throttle_exponent))
     return [
         (
             "Same pull, same propeller, same speed",
@@ -650,7 +651,7 @@ def _spare_why(f: Facts) -> list[Step]:
         ),
         (
             "Command",
-            f"{v2:.2f} / {v1:.2f} = {v2 / v1:.3f} of the duty; the answer above counts throttle above idle",
+            f"{v2:.2f} / {v1:.2f} = {v2 / v1:.3f} of the duty, and that to the power {power:.2f} of the command",
             "Duty is volts at the motor over volts of the pack; the throttle map turns it into throttle.",
         ),
     ]

@@ -83,9 +83,14 @@ class Craft:
         return bool(self.whole.can_hover)
 
     @cached_property
-    def hover_throttle(self) -> tuple[float, float]:
-        """Throttle of the hover, fresh pack and reserve left. [-]"""
+    def stick_in_hover(self) -> tuple[float, float]:
+        """Throttle above idle that hovers, fresh pack and reserve left: what firmware asks for. [-]"""
         return self._throttle(self.whole.hover.duty), self._throttle(self.whole.hover_at_reserve.duty)
+
+    @cached_property
+    def hover_command(self) -> tuple[float, float]:
+        """Hover command, idle included, fresh pack and reserve left. [-]"""
+        return _f(self.whole.hover_command), _f(self.whole.hover_command_at_reserve)
 
     def _throttle(self, duty: ArrayOrFloat) -> float:
         return _f(throttle_from_duty(self.build.controller, duty, command_cap=self.build.command_cap))
@@ -311,11 +316,11 @@ def _counter(c: Craft) -> str:
 
 def _jumps(c: Craft) -> str:
     if not c.hovers:
-        return "This craft does not hover, so there is no hover throttle to type in."
-    start, end = c.hover_throttle
+        return "This craft does not hover, so there is no hover setting to type in."
+    start, end = c.stick_in_hover
     return (
-        "Firmware that thinks half throttle is the hover jumps up with a craft that hovers at "
-        f"{value('percent', start)}. Type {value('percent', 0.5 * (start + end))} as the hover throttle: "
+        "Firmware that takes half throttle for the hover jumps up with a craft that needs less. Its setting counts "
+        f"above idle: type {value('percent', 0.5 * (start + end))}, "
         f"{value('percent', start)} on a fresh pack, {value('percent', end)} at the end. Where the firmware evens out "
         f"the pull it is nearer {value('percent', 1.0 / _f(c.whole.thrust_to_weight))}."
     )
@@ -419,10 +424,10 @@ def _kv_drifts(c: Craft) -> str:
 def _drifts(c: Craft) -> str:
     if not c.hovers:
         return "By the forecast this craft does not hover, so there is nothing to tell."
-    start, end = c.hover_throttle
+    start, end = c.hover_command
     return (
-        f"The pack's volts fall, so the same speed takes a larger share of them: {value('percent', start)} throttle at "
-        f"the start, {value('percent', end)} with the reserve left."
+        f"The pack's volts fall, so the same speed takes a larger share of them: the hover command goes from "
+        f"{value('percent', start)} at the start to {value('percent', end)} with the reserve left."
     )
 
 

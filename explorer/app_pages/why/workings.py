@@ -259,9 +259,9 @@ def _hover_command(b: Build) -> Worked:
     volts = emf + current * r
     duty = volts / bus
     esc = b.controller
-    idle, exponent, cap = _f(esc.idle_duty), _f(esc.throttle_exponent), _f(b.command_cap)
+    exponent, cap = _f(esc.throttle_exponent), _f(b.command_cap)
     top = cap**exponent
-    got = (max(duty / top - idle, 0.0) / (1.0 - idle)) ** (1.0 / exponent)
+    got = (duty / top) ** (1.0 / exponent)
     capped = "" if cap >= 1.0 else f"; under the cap of {100 * cap:.0f} % full throttle is {100 * top:.0f} % duty"
     most = "d" if cap >= 1.0 else f"d / {top:.3f}"
     sheets = (
@@ -282,10 +282,10 @@ def _hover_command(b: Build) -> Worked:
                 "The ESC passes on an average share of the bus voltage.",
             ),
             (
-                "Throttle",
-                f"throttle = (({most} - idle) / (1 - idle))^(1 / {exponent:.2f}) = (({duty / top:.3f} - {idle:.2f}) / "
-                f"{1.0 - idle:.2f})^{1.0 / exponent:.2f} = {100 * got:.1f} %",
-                f"Throttle map duty = command^{exponent:.2f}{sheets}. With thrust linearised in firmware the throttle is "
+                "Hover command",
+                f"command = ({most})^(1 / {exponent:.2f}) = {duty / top:.3f}^{1.0 / exponent:.2f} = {100 * got:.1f} %",
+                f"Throttle map duty = command^{exponent:.2f}{sheets}, idle included. Where firmware evens the thrust out, "
+                f"its own thrust command is "
                 f"nearer 1 / (thrust over weight) = {100 / _f(a.thrust_to_weight):.0f} %.",
             ),
         ],

@@ -19,7 +19,9 @@ from explorer.app_pages.plug_in import answers, log_answers
 from explorer.app_pages.shelf import sheet_numbers
 from explorer.app_pages.shelf.field_sheet import curves_csv, curves_json, field_sheet
 from explorer.controls.page_frame import page_file
+from explorer.figures.craft_view import top_view
 from explorer.forecasts import headlines
+from explorer.forecasts.craft_view import top_view_of
 from explorer.inputs import Inputs, demo_inputs, measured_parts, to_build
 from explorer.saved.build_file import encode, encode_many
 from explorer.saved.store import FolderStore, Listing
@@ -56,6 +58,18 @@ def run(at: AppTest) -> AppTest:
     assert not at.exception
     assert not at.error
     return at
+
+
+def _after(at: AppTest) -> AppTest:
+    run(at)
+    return at
+
+
+def open_step(at: AppTest, title: str) -> AppTest:
+    """Unfold the step of Plug in with this title."""
+    (line,) = [b for b in at.button if (b.key or "").startswith("open-") and b.label.endswith(f"· {title}")]
+    line.click()
+    return run(at)
 
 
 def body(at: AppTest) -> str:
@@ -459,8 +473,8 @@ def test_the_sheet_of_every_demo_craft(name):
 
 def test_the_curves_have_their_bands_in_order_and_round_trip():
     frame = sheet_numbers.curves(Inputs(), Inputs())
-    assert frame["throttle [%]"].iloc[-1] == 100.0
-    low, mid, high = (frame[f"pull of all rotors{s} [g]"].to_numpy()[25:] for s in (", low", "", ", high"))
+    assert frame["motor command [%]"].iloc[-1] == 100.0
+    low, mid, high = (frame[f"thrust of all rotors{s} [g]"].to_numpy()[25:] for s in (", low", "", ", high"))
     assert (low < mid).all()
     assert (mid < high).all()
     document = json.loads(curves_json(frame))
@@ -491,22 +505,63 @@ def test_plug_in_begins_with_the_cautions_and_judges_a_reading(folder):
     said = body(at)
     assert said.index("Before anything else") < said.index("Look before power")
     assert "0 of 15 read" in said
+    open_step(at, "Resistance across the pack leads")
     at.number_input(key="reading:Resistance across the pack leads").set_value(2.0)
     said = body(run(at))
     assert "1 of 15 read" in said
+    # the verdict stays in view, and the steps behind it wait
     assert "✕ stop, because that is a short" in said
+    at.button(key="next_step").click()
+    said = body(run(at))
+    assert "First clear step 2; nothing before that." in said
+    assert any(b.label == "✕ 2 · Resistance across the pack leads: 2 ohm" for b in at.button)
+
+
+def test_one_step_is_open_at_a_time_and_the_others_are_one_line(folder):
+    at = opened("plug_in")
+    steps = power_up.power_up_steps(answers.power(Inputs(), modern=None))
+    assert len([b for b in at.button if (b.key or "").startswith("open-")]) == len(steps) - 1
+    said = body(at)
+    assert steps[0].do.split(".")[0] in said and steps[1].do.split(".")[0] not in said
+    at.segmented_control(key="reading:Look before power").set_value("yes")
+    run(at)
+    at.button(key="next_step").click()
+    run(at)
+    assert any(b.label == "✓ 1 · Look before power: yes" for b in at.button)
+    assert at.number_input(key="reading:Resistance across the pack leads").value is None
+    # with the folds closed the page is short
+    seen = re.sub(r"<details>.*?</details>", " ", " ".join(n.proto.body for n in at.get("html")))
+    seen = re.sub(r"<style>.*?</style>|<[^>]+>", " ", seen, flags=re.S)
+    assert len((seen + " ".join(b.label for b in at.button)).split()) < 600
+
+
+def test_every_step_that_can_hurt_has_its_caution_and_order_shows_the_craft(folder):
+    steps = power_up.power_up_steps(answers.power(Inputs(), modern=True))
+    for step in steps:
+        assert step.caution, step.title
+    for step in steps:
+        if "Full command" in step.title or "Idle" in step.title:
+            assert step.caution.startswith("Propellers off.")
+        if "stand" in step.title or step.title.startswith("First hover: "):
+            assert "nut" in step.caution and "right" in step.caution and "ten metres" in step.caution.lower()
+    at = open_step(opened("plug_in"), "Order and direction")
+    shown = " ".join(n.proto.body for n in at.get("html"))
+    picture = re.search(r'src="[^"]+"', top_view(top_view_of(Inputs()), corners=True))[0]
+    assert 'class="wb-corners"' in shown and picture in shown
+    assert "Neighbours turn opposite ways" in body(at)
+    assert body(at).index("Propellers off. Hold the craft") < body(at).index("Turn each motor at idle")
 
 
 def test_the_age_of_the_esc_brings_the_part_throttle_speed(folder):
     at = opened("plug_in")
-    assert "Idle without propellers: speed" not in body(at)
+    assert not any(b.label.endswith("Idle without propellers: speed") for b in at.button)
     at.segmented_control(key="esc_age").set_value("new")
-    assert "Idle without propellers: speed" in body(run(at))
+    assert any(b.label.endswith("Idle without propellers: speed") for b in _after(at).button)
 
 
 def test_readings_outlast_another_page_and_narrow_the_band(folder):
-    at = opened("plug_in")
-    at.number_input(key="reading:One motor on a stand: pull").set_value(1600.0)
+    at = open_step(opened("plug_in"), "One motor on a stand: thrust")
+    at.number_input(key="reading:One motor on a stand: thrust").set_value(1600.0)
     said = body(run(at))
     was, now = (float(v) for v in re.search(r"band (\d+) % → (\d+) %", said).groups())
     assert now < was
@@ -514,7 +569,7 @@ def test_readings_outlast_another_page_and_narrow_the_band(folder):
     run(at)
     at.switch_page(page_file("plug_in"))
     run(at)
-    assert at.number_input(key="reading:One motor on a stand: pull").value == 1600.0
+    assert at.number_input(key="reading:One motor on a stand: thrust").value == 1600.0
     at.button(key="adopt_readings").click()
     said = body(run(at))
     assert "Motor and propeller are as measured (your bench readings)" in said
@@ -529,7 +584,7 @@ def test_cost_starts_in_pieces_and_becomes_a_sum(folder):
     said = body(run(at))
     # 1 crash with 1.5 propellers at 2 each
     assert "costs about 3.0" in said
-    assert "Not in it, for want of a price: packs, motors, the ESC" in said
+    assert "Not counted, price missing: packs, motors, the ESC" in said
     at.switch_page(page_file("plug_in"))
     run(at)
     at.switch_page(page_file("cost"))

@@ -264,3 +264,33 @@ def test_no_file_name_that_windows_refuses(root):
             assert not re.search(r'[<>:"\\|?*\x00-\x1f]|[ .]$', path.name), path
             assert path.name.split(".")[0].lower() not in devices, path
             assert len(path.relative_to(root).as_posix()) < 180, path
+
+
+# ---- threads of the linear algebra ------------------------------------------------------------------------
+
+STARTED = """
+import os, sys
+from explorer import __main__ as start
+assert "numpy" not in sys.modules
+real = start._one_thread
+def told():
+    print("numpy" in sys.modules, "streamlit" in sys.modules)
+    real()
+    print(*(os.environ[name] for name in start.THREADS))
+    sys.exit(0)
+start._one_thread = told
+start.main(["--port", "8600"])
+"""
+
+
+@pytest.mark.parametrize("chosen", [None, "3"])
+def test_the_server_has_one_thread_unless_somebody_chose_before_numpy_is_loaded(chosen):
+    more = {} if chosen is None else {"OPENBLAS_NUM_THREADS": chosen}
+    run = subprocess.run(
+        [sys.executable, "-c", STARTED],
+        env=bare(HOME="/", PYTHONPATH=str(Path(start.__file__).parents[1]), **more),
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert run.stdout.split() == ["False", "False", chosen or "1", "1", "1", "1"], run.stderr

@@ -136,7 +136,7 @@ def test_each_unit_is_converted_once():
         1850, 0.055, 1.1, 12, 0.031, 5, 33, 6,
         0.127, 0.1143, 11 / 63.5, 0.004,
         1.5, 2, 303.15, 0.400, 240, 480, 0.25, 3.4,
-        50, 58, 8, 0.045, 0.9,
+        50, 58, 8, 0.045**0.9, 0.9,  # idle is told as a command, kept as a duty
         0.88, 278.15,
     ]  # fmt: skip
     assert [float(x) for x in got] == pytest.approx(wanted, rel=1e-3)

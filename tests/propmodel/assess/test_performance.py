@@ -11,7 +11,7 @@ from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import CHUNK, OUTPUTS, Performance, performance
 from propmodel.base.status import Status
 from propmodel.components import momentum
-from propmodel.components.controller import duty_from_throttle
+from propmodel.components.controller import duty_cap, throttle_from_duty
 from propmodel.flight.best_speeds import best_speeds
 from propmodel.flight.top_speed import top_speed
 from propmodel.powertrain.throttle_curve import throttle_curve
@@ -31,9 +31,10 @@ def test_headlines_agree_with_the_throttle_curve(name):
     low = throttle_curve(build, 1.0, state_of_charge=build.pack.reserve)
     assert found.full_throttle_voltage_at_reserve == pytest.approx(low.pack_voltage, rel=1e-9)
     # at the hover command the pull carries the weight, but for the minutes-long resistance (large in Li-ion)
-    hover = throttle_curve(build, found.hover_throttle)
+    esc, cap = build.controller, build.command_cap
+    duty = duty_cap(esc, cap) * found.hover_throttle**esc.throttle_exponent
+    hover = throttle_curve(build, throttle_from_duty(esc, duty, command_cap=cap))
     assert build.rotors * hover.thrust == pytest.approx(build.weight, rel=0.10)
-    duty = duty_from_throttle(build.controller, found.hover_throttle, command_cap=build.command_cap)
     assert duty == pytest.approx(Assessment(build).hover.duty, rel=1e-9)
 
 

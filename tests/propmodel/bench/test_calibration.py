@@ -240,3 +240,64 @@ def test_a_controller_with_resistance_gives_the_model_that_was_fitted():
         found.motor, found.propeller, frame.voltage_v, frame.throttle_share, speed_controller=found.controller
     )
     assert_allclose(again.supply_current[50:], frame.current_a[50:], rtol=0.02)
+
+
+def read_of(points: pd.DataFrame) -> bench.BenchLog:
+    typed = points.assign(throttle_share=100 * points["throttle_share"], speed_rev_per_s=60 * points["speed_rev_per_s"])
+    names = ["Throttle (%)", "Voltage (V)", "Current (A)", "RPM", "Thrust (N)", "Torque (N.m)"]
+    return bench.read(typed.to_csv(index=False, header=names, float_format="%.6f").encode())
+
+
+@pytest.mark.parametrize(
+    ("column", "factor", "said"),
+    [
+        ("current_a", 0.35, "shaft power"),
+        ("speed_rev_per_s", 14 / 12, "pole count"),
+        ("speed_rev_per_s", 2.0, "KV label"),
+        ("thrust_n", 2.2, "another propeller"),
+        ("torque_nm", 1.6, "torque"),
+    ],
+)
+def test_a_table_in_doubt_is_refused_unless_asked_for(column: str, factor: float, said: str) -> None:
+    """Energy: no shaft gives more than it is fed. The other faults contradict the labels of the parts."""
+    esc = Controller(throttle_exponent=0.9)
+    points = table(LABEL, PROPELLER, esc, np.random.default_rng(2), rows=12, noise=0.002)
+    points[column] *= factor
+    log = read_of(points)
+    with pytest.raises(ValueError, match="not calibrated") as wrong:
+        bench.calibrate(log, LABEL, PROPELLER)
+    assert said in str(wrong.value)
+    assert bench.calibrate(log, LABEL, PROPELLER, use_doubted=True).spread.loc["kv", "value"] > 0
+
+
+def test_single_rows_in_doubt_are_left_out_and_said() -> None:
+    motor, propeller, esc, rng = drawn(6)
+    points = table(motor, propeller, esc, rng, rows=20, noise=0.003)
+    clean = bench.calibrate(points.drop(index=[12, 16]), LABEL, PROPELLER)
+    points.loc[[12, 16], "torque_nm"] *= 3.0
+    log = read_of(points)
+    found = bench.calibrate(log, LABEL, PROPELLER)
+    assert found.notes[0].startswith("2 rows are left out")
+    assert not {12, 16} & set(found.residuals.index)
+    assert float(found.motor.resistance) == pytest.approx(float(clean.motor.resistance), rel=1e-3)
+    kept = bench.calibrate(log, LABEL, PROPELLER, use_doubted=True)
+    assert {12, 16} <= set(kept.residuals.index)
+
+
+@pytest.mark.parametrize("rows", [14, 80])
+@pytest.mark.parametrize(("column", "spread_of"), [("thrust_n", "log_sd_c_t"), ("torque_nm", "log_sd_c_p")])
+def test_the_band_is_no_narrower_than_what_is_left(rows: int, column: str, spread_of: str) -> None:
+    """Readings that miss the forecast by a quarter, up and down by turns: more rows do not average that away."""
+    esc = Controller(throttle_exponent=0.9)
+    points = table(LABEL, PROPELLER, esc, np.random.default_rng(3), rows=rows, noise=0.003)
+    points[column] *= np.where(np.arange(rows) % 2, 1.25, 0.8)
+    found = bench.calibrate(points, LABEL, PROPELLER)
+    off = np.log1p(found.residuals["off_thrust" if column == "thrust_n" else "off_torque"])
+    assert 0.15 < np.nanmedian(np.abs(off)) < 0.3
+    assert getattr(found.propeller, spread_of) >= np.nanmedian(np.abs(off))
+    assert any("still misses" in note for note in found.notes)
+    quiet = bench.calibrate(
+        table(LABEL, PROPELLER, esc, np.random.default_rng(3), rows=rows, noise=0.01), LABEL, PROPELLER
+    )
+    assert getattr(quiet.propeller, spread_of) < 0.04
+    assert not any("still misses" in note for note in quiet.notes)

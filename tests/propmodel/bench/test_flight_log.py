@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import flight_files
 import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from propmodel import bench, demo
+from propmodel import bench, demo, performance
 
 RESISTANCE = 0.045  # ohm
 HOVER = 14.0  # A
@@ -174,6 +175,61 @@ def test_frames_of_two_flights_can_be_joined():
     for log in logs:
         bench.calibrate_flight(log, charge_put_back=0.4)
     assert len(pd.concat([log.frame for log in logs])) == sum(len(log.frame) for log in logs)
+
+
+@pytest.mark.parametrize("write", [flight_files.motors_log, flight_files.telemetry_log])
+@pytest.mark.parametrize("legs", [flight_files.IN_PIECES, flight_files.THEN_CRUISE])
+def test_hover_in_pieces_and_beside_a_cruise(write, legs) -> None:
+    """Told by users: hover, play, hover; and a flight that is mostly a steady cruise."""
+    f = flight_files.flown(legs)
+    found = bench.calibrate_flight(bench.read(write(f).encode()))
+    still = f["kind"] == "hover"
+    assert found.hover_current == pytest.approx(np.median(f["i"][still]), rel=0.03)
+    if found.of_motors:
+        assert found.hover_throttle == pytest.approx(np.median(f["throttle"][still]), abs=0.006)
+    hover = found.steady[found.steady["taken_as"] == "hover"].iloc[0]
+    assert hover["pieces"] == sum(what == "hover" for what, _ in legs)
+    cruise = found.steady[(found.steady["taken_as"] == "cruise") & (found.steady["seconds"] > 5)]
+    if legs is flight_files.THEN_CRUISE:
+        assert cruise["seconds"].sum() > 60
+        assert any("taken as cruise" in note for note in found.notes)
+    else:
+        assert not len(cruise)
+    assert any(f"{hover['pieces']} pieces" in note for note in found.notes)
+
+
+def test_a_slow_cruise_below_the_hover_is_told_apart_by_the_forecast() -> None:
+    """At the speed of longest endurance level flight takes less than the hover (momentum theory)."""
+    build = demo("scree")
+    said = float(performance(build).hover_power)
+    f = flight_files.flown(flight_files.THEN_CRUISE)
+    slow = f["kind"] == "cruise"
+    f["i"][slow] = 0.82 * flight_files.HOVER_WATTS / f["v"][slow]
+    # the forecast is that of the hover, but for a tenth
+    share = 1.1 * said / flight_files.HOVER_WATTS
+    f["i"] = f["i"] * share
+    log = bench.read(flight_files.motors_log(f).encode())
+    still = np.median(f["i"][f["kind"] == "hover"])
+    assert bench.calibrate_flight(log, build).hover_current == pytest.approx(still, rel=0.03)
+
+
+def test_a_log_of_the_stick_is_set_against_the_stick() -> None:
+    """Radio logs show the stick, which counts above idle; motor outputs show the command with idle."""
+    f = flight(20.0)
+    text = "Time (s),Voltage (V),Current (A),Throttle (%)\n" + "\n".join(
+        f"{t:.2f},{v:.2f},{i:.2f},{100 * s:.1f}"
+        for t, v, i, s in zip(f["t"], f["v"], f["i"], f["throttle"], strict=True)
+    )
+    build = demo("scree")
+    by_stick = bench.calibrate_flight(bench.read(text.encode()), build)
+    by_motors = bench.calibrate_flight(bench.read(controller_export(f).encode()), build)
+    assert by_motors.of_motors and not by_stick.of_motors
+    stick = by_stick.comparison.loc["throttle stick in hover, middle of the pack", "forecast"]
+    command = by_motors.comparison.loc["hover command, middle of the pack", "forecast"]
+    idle = build.controller.idle_duty
+    exponent = build.controller.throttle_exponent
+    assert command**exponent == pytest.approx(idle + (1 - idle) * stick**exponent, rel=0.02)
+    assert stick < command - 0.02
 
 
 # ---- joined logs ------------------------------------------------------------------------------------------

@@ -155,9 +155,8 @@ def test_steps_are_whole_and_in_order(name: str, age: bool | None) -> None:
     assert ("Idle without propellers: speed" in titles) == (age is True)
     # propellers come on only in the last steps
     first_on = next(i for i, t in enumerate(titles) if "stand" in t)
-    assert all("ropellers off" in s.do or "no pack" in s.tool or "ithout propellers" in s.title
-               or s.title in ("Set the current limit", "Standby current", "Equal corners")
-               for s in steps[:first_on])  # fmt: skip
+    assert all("ropellers off" in s.caution for s in steps[:first_on])
+    assert all(s.caution for s in steps)
 
 
 @pytest.mark.parametrize("name", demo_names())
@@ -232,7 +231,7 @@ def test_stand_figures_are_those_of_one_rotor() -> None:
     # on the pack it sags below a stiff supply: less, but not by more than the sag allows
     assert 0.80 * float(curve.thrust) < SCREE.stand_pull[1] < float(curve.thrust)
     assert 0.75 * float(curve.supply_current) < SCREE.stand_current[1] < float(curve.supply_current)
-    pull = step(SCREE, "One motor on a stand: pull")
+    pull = step(SCREE, "One motor on a stand: thrust")
     assert pull.expect_low == pytest.approx(SCREE.stand_pull[0] / GRAM_FORCE, rel=1e-12)
 
 

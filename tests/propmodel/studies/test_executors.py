@@ -298,3 +298,47 @@ def _alive(pid):
     import multiprocessing
 
     return pid in {child.pid for child in multiprocessing.active_children()}
+
+
+# ---- threads of the linear algebra ------------------------------------------------------------------------
+
+TOLD = [sys.executable, "-c", "import os; print(os.environ.get('OPENBLAS_NUM_THREADS'))"]
+"""What a process started by a worker sees: the worker's environment."""
+
+
+@pytest.mark.parametrize(("chosen", "wanted"), [(None, "1"), ("3", "3")])
+def test_a_worker_has_one_thread_unless_the_caller_chose(monkeypatch, chosen, wanted):
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+    if chosen is not None:
+        monkeypatch.setenv("OPENBLAS_NUM_THREADS", chosen)
+    before = dict(os.environ)
+    with process_pool(1) as pool:
+        assert pool.submit(subprocess.check_output, TOLD, text=True).result().strip() == wanted
+    assert dict(os.environ) == before
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="counts threads where Linux lists them")
+def threads_of_a_worker():
+    with process_pool(1) as pool:
+        pool.submit(np.linalg.inv, np.eye(400)).result()
+        return len(pool.submit(os.listdir, "/proc/self/task").result())
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="counts threads where Linux lists them")
+@pytest.mark.skipif(executors.cores() < 2, reason="on one core there is one thread anyway")
+def test_the_linear_algebra_of_a_worker_starts_no_thread(monkeypatch):
+    for name in executors._THREADS:
+        monkeypatch.setenv(name, "2")
+    two = threads_of_a_worker()
+    for name in executors._THREADS:
+        monkeypatch.delenv(name)
+    assert threads_of_a_worker() == two - 1
+
+
+def test_importing_propmodel_leaves_the_environment_alone():
+    code = (
+        "import os; before = dict(os.environ); import propmodel, propmodel.studies.executors as e; "
+        "e.process_pool(1).shutdown(); assert dict(os.environ) == before"
+    )
+    bare = {name: v for name, v in os.environ.items() if name not in executors._THREADS}
+    subprocess.run([sys.executable, "-c", code], check=True, cwd=TOP, env=bare, timeout=120)

@@ -15,10 +15,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from explorer.app_pages.choose import counting, plan
+from explorer.app_pages.choose import counting, looks, map_words, plan, ranges, sold_steps
 from explorer.app_pages.choose import picture as choice_picture
-from explorer.app_pages.choose.picture import ASKED, LOOKS, asked_outputs, conditions, picture
-from explorer.app_pages.choose.plan import RANGES, RangeError, read_range, read_stators
+from explorer.app_pages.choose.looks import ASKED, LOOKS, asked_outputs, conditions
+from explorer.app_pages.choose.picture import picture
+from explorer.app_pages.choose.ranges import RANGES, RangeError, read_range, read_stators
 from explorer.forecasts import headlines
 from explorer.forecasts.mixed_flight import WAY
 from explorer.inputs import Inputs, check, demo_inputs, to_build
@@ -40,7 +41,7 @@ def values_of(inputs: Inputs, texts: dict) -> dict[str, tuple]:
         if name == "stator":
             found[name] = read_stators(text)
         elif name == "chemistry":
-            found[name] = plan.read_chemistries(text)
+            found[name] = ranges.read_chemistries(text)
         else:
             found[name] = read_range(text, name, float(getattr(inputs, name)))
     return found
@@ -50,7 +51,7 @@ def small(inputs: Inputs, **texts: object) -> dict[str, tuple]:
     """A handful of combinations around a build."""
     first = {
         "kv": f"{0.9 * inputs.kv:.0f}, {inputs.kv:.0f}, {1.15 * inputs.kv:.0f}",
-        "stator": f"{plan.stator_text((inputs.stator_d_mm, inputs.stator_h_mm))}, 2306, 2807",
+        "stator": f"{ranges.stator_text((inputs.stator_d_mm, inputs.stator_h_mm))}, 2306, 2807",
         "diameter_in": f"{inputs.diameter_in:g}, {0.9 * inputs.diameter_in:.3g}",
         "pitch_in": f"{inputs.pitch_in:g}, {0.8 * inputs.pitch_in:.3g}",
         "blades": "2, 3",
@@ -164,8 +165,8 @@ def test_any_text_is_stators_or_a_sentence(text):
 @pytest.mark.parametrize("wide", [False, True])
 def test_ranges_around_a_craft_hold_it_and_can_be_counted(name, wide):
     inputs = demo_inputs(name)
-    values = values_of(inputs, plan.around(inputs, wide=wide))
-    assert plan.inside(inputs, values)
+    values = values_of(inputs, ranges.around(inputs, wide=wide))
+    assert ranges.inside(inputs, values)
     count = plan.count_of(values, {})
     assert 2_000 < count < (1_300_000 if wide else 150_000)
     assert plan.too_many(values, {}) == ""
@@ -288,12 +289,12 @@ def test_a_list_without_a_needed_column_is_told():
 def test_the_file_of_all_that_hold_names_parts_harmlessly():
     inputs, frames = Inputs(), listed()
     _, found = swept(inputs, small(inputs), ("hover_time", *FITS, *SHARES), frames=frames)
-    text = choice_picture.csv_of(found, [], frames, 100).decode()
+    text = map_words.csv_of(found, [], frames, 100).decode()
     lines = text.splitlines()
     assert len(lines) == 17
     assert "hover_time [s]" in lines[0] and "controller_current [share used]" in lines[0]
     assert ",'=Moss," in text and ",=Moss" not in text
-    assert len(choice_picture.csv_of(found, [], frames, 5).decode().splitlines()) <= 6
+    assert len(map_words.csv_of(found, [], frames, 5).decode().splitlines()) <= 6
 
 
 # ---- the picture ------------------------------------------------------------------------------------------
@@ -302,7 +303,7 @@ def test_the_file_of_all_that_hold_names_parts_harmlessly():
 @pytest.fixture(scope="module")
 def many():
     inputs = Inputs()
-    values = values_of(inputs, plan.around(inputs) | {"cells": "5 to 7"})
+    values = values_of(inputs, ranges.around(inputs) | {"cells": "5 to 7"})
     _, found = swept(inputs, values, ("hover_time", "thrust_to_weight", "mass", *FITS, *SHARES))
     return inputs, found
 
@@ -355,7 +356,7 @@ def test_when_nothing_holds_the_value_named_lets_one_through(many):
     asked = conditions([("thrust_to_weight", "at least", 13.0)], "every limit")
     seen = picture(found, asked)
     assert seen.holding == 0 and seen.winners == [] and seen.frontier.size == 0
-    words = choice_picture.holds_words(seen, Units())
+    words = map_words.holds_words(seen, Units())
     assert words.startswith(f"Nothing holds. Pull over weight above 13.0{NARROW}times kills 100{NARROW}%; at ")
     eased = conditions([("thrust_to_weight", "at least", seen.verdicts[0].nearest)], "every limit")
     assert int(found.meets(eased).sum()) >= 1
@@ -366,7 +367,7 @@ def test_when_nothing_holds_the_value_named_lets_one_through(many):
 def test_two_conditions_that_only_fail_together_are_told(many):
     _, found = many
     asked = [Condition("thrust_to_weight", "at least", 50.0), Condition("hover_time", "at least", 1e5)]
-    words = choice_picture.holds_words(picture(found, asked), Units())
+    words = map_words.holds_words(picture(found, asked), Units())
     assert words.startswith("Nothing holds.") and "ease two of them" in words
 
 
@@ -379,7 +380,7 @@ def test_shares_of_what_falls_are_shares(many):
     cells = (found["motor_cells"] > 1) | (found["controller_cells"] > 1) | (found["video_voltage"] > 1)
     assert told["more cells than a part is rated for"] >= float(cells.mean()) - 1e-9
     assert list(told.values()) == sorted(told.values(), reverse=True)
-    words = choice_picture.holds_words(seen, Units())
+    words = map_words.holds_words(seen, Units())
     assert f"{number(seen.holding)} of {number(seen.size)} hold" in words
 
 
@@ -388,7 +389,7 @@ def test_craft_that_cannot_hover_make_no_picture_and_no_fault():
     _, found = swept(heavy, small(heavy), ("hover_time", "thrust_to_weight", "mass"))
     seen = picture(found, conditions([], "nothing"))
     assert seen.holding == 0
-    assert "0" in choice_picture.holds_words(seen, Units())
+    assert "0" in map_words.holds_words(seen, Units())
 
 
 @settings(max_examples=60, deadline=None)
@@ -406,21 +407,21 @@ def test_thinning_keeps_order_and_both_ends(points, most):
 @pytest.mark.parametrize("name", list(LOOKS))
 def test_an_answer_shown_and_typed_back_is_the_same(name):
     for units in (Units(), Units("N", "mm", "F")):
-        there = float(choice_picture.shown(name, 3.7, units))
-        assert choice_picture.unshown(name, there, units) == pytest.approx(3.7)
+        there = float(looks.shown(name, 3.7, units))
+        assert looks.unshown(name, there, units) == pytest.approx(3.7)
 
 
 def test_change_words_say_which_way_and_how_much():
-    assert choice_picture.change_words("hover_time", 330.0, 300.0) == f"10{NARROW}% longer"
-    assert choice_picture.change_words("mass", 0.5, 1.0) == f"50{NARROW}% lighter"
-    assert choice_picture.change_words("thrust_to_weight", 5.0, 5.01) == "the same"
-    assert choice_picture.change_words("hover_time", math.nan, 300.0) == "no longer possible"
+    assert looks.change_words("hover_time", 330.0, 300.0) == f"10{NARROW}% longer"
+    assert looks.change_words("mass", 0.5, 1.0) == f"50{NARROW}% lighter"
+    assert looks.change_words("thrust_to_weight", 5.0, 5.01) == "the same"
+    assert looks.change_words("hover_time", math.nan, 300.0) == "no longer possible"
 
 
 # ---- steps, solve-for, spread -----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("output", choice_picture.HEADLINES)
+@pytest.mark.parametrize("output", looks.HEADLINES)
 def test_a_step_buys_what_the_engine_says(output):
     inputs = Inputs()
     before = float(evaluate(Assessment(to_build(inputs)), [output])[output])
@@ -445,12 +446,13 @@ def test_a_step_that_does_not_fit_says_so():
 def test_every_step_is_to_a_size_that_is_sold():
     for name in CRAFT:
         inputs = demo_inputs(name)
-        for step in plan.next_sold(inputs):
-            for path, (field, scale, _, _) in plan._NEXT.items():
+        for step in sold_steps.next_sold(inputs):
+            for path, (field, scale, _, _) in sold_steps._NEXT.items():
                 if step.field == path:
                     assert getattr(inputs, field) + step.change / scale == pytest.approx(
                         min(
-                            plan.RANGES[field].sold, key=lambda v: abs(v - getattr(inputs, field) - step.change / scale)
+                            ranges.RANGES[field].sold,
+                            key=lambda v: abs(v - getattr(inputs, field) - step.change / scale),
                         )
                     )
 
@@ -461,11 +463,11 @@ def test_every_step_is_to_a_size_that_is_sold():
 )
 def test_packs_tried_are_those_that_are_sold(cells, near, wide):
     inputs = replace(Inputs(), cells=cells)
-    assert plan.around(inputs)["cells"] == near and plan.around(inputs, wide=True)["cells"] == wide
+    assert ranges.around(inputs)["cells"] == near and ranges.around(inputs, wide=True)["cells"] == wide
 
 
 def test_a_five_inch_tries_five_inch_propellers():
-    assert plan.around(Inputs())["diameter_in"] == "5, 5.1, 5.2"
+    assert ranges.around(Inputs())["diameter_in"] == "5, 5.1, 5.2"
 
 
 def test_solving_and_putting_it_in_agree():
@@ -487,7 +489,7 @@ def test_spread_shares_make_a_whole():
 
 def job_of(texts: dict | None = None, before=None, outputs=("hover_time", "thrust_to_weight", "mass")):
     inputs = Inputs()
-    values = values_of(inputs, plan.around(inputs) | (texts or {}))
+    values = values_of(inputs, ranges.around(inputs) | (texts or {}))
     return counting.start(inputs, values, {}, outputs, plan.count_of(values, {}), before)
 
 
@@ -531,7 +533,7 @@ def test_no_more_than_two_counts_run_at_once_and_a_waiting_one_can_be_stopped():
 def test_minutes_flown_your_way_are_those_of_the_page_minutes():
     race = Inputs(flying_style="race")
     for inputs in (Inputs(), race):
-        values = values_of(inputs, plan.around(inputs))
+        values = values_of(inputs, ranges.around(inputs))
         outputs = asked_outputs(WAY, "thrust_to_weight", [], "nothing")
         assert WAY in outputs
         job = counting.start(inputs, values, {}, outputs, plan.count_of(values, {}), None)
@@ -559,7 +561,7 @@ def test_the_best_pack_for_hanging_still_is_not_the_best_for_your_way():
 
 def test_counting_minutes_your_way_can_be_stopped():
     inputs = Inputs()
-    values = values_of(inputs, plan.around(inputs) | {"kv": "1500 to 2400 by 11", "pitch_in": "3 to 5 by 0.1"})
+    values = values_of(inputs, ranges.around(inputs) | {"kv": "1500 to 2400 by 11", "pitch_in": "3 to 5 by 0.1"})
     job = counting.start(inputs, values, {}, ("mass", WAY), plan.count_of(values, {}), None)
     job.stop()
     assert job.wait(60) and job.stopped and job.answer is None and job.done < job.size
@@ -614,7 +616,7 @@ def test_many_visitors_counting_at_once_get_their_own_answers():
 
 
 def test_every_name_the_page_offers_is_known_to_the_engine():
-    assert set(choice_picture.HEADLINES) == set(ASKED) - {WAY} <= set(OUTPUTS)
+    assert set(looks.HEADLINES) == set(ASKED) - {WAY} <= set(OUTPUTS)
     build = to_build(Inputs())
     for name, (path, scale) in counting.SOLVED.items():
         part, _, field = path.partition(".")

@@ -99,7 +99,7 @@ def test_three_panels_share_one_axis_and_carry_their_units():
     assert "<b>Current from the pack</b>, A" in words
     assert "<b>Share of the watts that lifts</b>, %" in words
     assert figure.layout.xaxis2.matches == "x" and figure.layout.xaxis3.matches == "x"
-    assert figure.layout.xaxis3.title.text == "Throttle, %"
+    assert figure.layout.xaxis3.title.text == "Motor command, %"
     assert all(getattr(figure.layout, f"xaxis{k}").fixedrange for k in ("", "2", "3"))
 
 
@@ -165,7 +165,7 @@ def test_the_message_to_the_browser_stays_small():
 def test_the_summary_says_half_throttle_and_hover():
     words = figures.story_words(curve_of(), GRAMS)
     assert words.startswith("On a fresh pack")
-    assert "25\u202f% throttle" in words
+    assert "25\u202f% of the command" in words
     assert "With 40\u202f% of the charge left" in figures.story_words(curve_of(charge=0.4), GRAMS)
 
 

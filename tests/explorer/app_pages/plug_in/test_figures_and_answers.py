@@ -14,7 +14,14 @@ from propmodel.assembly.demo import demo
 from propmodel.bench.reading.records import Doubt
 from propmodel.costs.session import PARTS, Prices, Session, session_cost
 from propmodel.power_up.judging import judge, rows
-from propmodel.power_up.steps import CAUTIONS, STOP_AT_ONCE, from_build, power_up_steps
+from propmodel.power_up.steps import (
+    CAUTIONS,
+    FIRST_CAUTION,
+    STOP_AT_ONCE,
+    STOP_AT_ONCE_SHORT,
+    from_build,
+    power_up_steps,
+)
 
 NASTY = '<img src=x onerror="alert(1)">'
 
@@ -29,8 +36,8 @@ def words(markup: str) -> str:
 
 
 def test_every_caution_and_every_sign_to_stop_is_in_the_box():
-    said = figures.care(CAUTIONS, STOP_AT_ONCE)
-    for text in (*CAUTIONS, *STOP_AT_ONCE):
+    said = figures.care(FIRST_CAUTION, STOP_AT_ONCE_SHORT, cautions=CAUTIONS, stop_at_once=STOP_AT_ONCE)
+    for text in (FIRST_CAUTION, *CAUTIONS, *STOP_AT_ONCE):
         assert text.replace("'", "&#x27;") in said
 
 
@@ -43,7 +50,7 @@ def test_a_card_has_tool_deed_expectation_and_stop(steps):
 
 
 def test_what_somebody_typed_cannot_become_markup():
-    row = dict.fromkeys(("number", "title", "tool", "do", "expect", "stop_if", "why", "basis"), NASTY)
+    row = dict.fromkeys(("number", "title", "tool", "do", "expect", "stop_if", "why", "basis", "caution"), NASTY)
     assert "<img" not in figures.card(row)
     assert "<img" not in figures.doubts([Doubt("x", NASTY, (), "look", (3,))])
     bill = {"name": NASTY, "pinned": False, "parts": {"packs": 1.0}, "total": 1.0, "low": 0.5, "high": 2.0}

@@ -35,7 +35,7 @@ def figure(name: str = "this") -> Figure:
     return Figure(
         "Pull against throttle",
         "throttle, %",
-        "pull of all rotors, g",
+        "thrust of all rotors, g",
         [Line(name, x, y, low=0.85 * y, high=1.15 * y), Line("pinned", x, 0.8 * y, pinned=True)],
         [Mark("hover", 300.0, x=60.0), Mark("label", 700.0)],
     )

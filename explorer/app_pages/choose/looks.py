@@ -1,0 +1,207 @@
+"""How an answer is named and written on this page, which way is better, and what may be asked of it. Pure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from explorer.app_pages.choose.ranges import PRICE
+from explorer.forecasts.mixed_flight import WAY
+from explorer.text.numbers import NARROW, Units, quantity_of, value
+from propmodel.assess.margins import FITS, SHARES
+from propmodel.assess.performance import OUTPUTS
+from propmodel.studies.sweep import Condition
+
+__all__ = [
+    "ASKED",
+    "HEADLINES",
+    "LOOKS",
+    "Look",
+    "asked_outputs",
+    "change_words",
+    "conditions",
+    "fault_words",
+    "reads",
+]
+
+
+@dataclass(frozen=True)
+class Look:
+    """How one answer is named, written, and which way is better.
+
+    Parameters
+    ----------
+    words : str
+        As a choice and on an axis.
+    kind : str
+        Key of `explorer.text.numbers.QUANTITIES`.
+    better : "max" or "min"
+    more, less : str
+        Words for a rise and a fall.
+    verdict : str
+        "falls to ..." in words.
+    scale : float
+        To the SI unit of the kind.
+    """
+
+    words: str
+    kind: str
+    better: Literal["max", "min"]
+    more: str
+    less: str
+    verdict: str
+    scale: float = 1.0
+
+
+LOOKS: dict[str, Look] = {
+    "hover_time": Look("minutes hanging still", "minutes", "max", "longer", "shorter", "the minutes"),
+    WAY: Look("minutes flown your way", "minutes", "max", "longer", "shorter", "the minutes flown your way"),
+    "thrust_to_weight": Look("pull over weight", "pull_to_weight", "max", "harder", "softer", "the pull"),
+    "thrust_to_weight_at_reserve": Look(
+        "pull over weight, reserve left", "pull_to_weight", "max", "harder at the end", "softer at the end",
+        "the pull at the end",
+    ),
+    "mass": Look("take-off mass", "mass", "min", "heavier", "lighter", "the mass"),
+    "top_speed": Look("top level speed", "road_speed", "max", "faster", "slower", "the top speed"),
+    "thrust_per_power": Look(
+        "grams lifted per watt", "grams_per_watt", "max", "thriftier", "thirstier", "the grams per watt", 9.80665
+    ),
+    "hover_throttle": Look("hover command", "percent", "min", "higher hover", "lower hover", "the hover command"),
+    "hover_power": Look("watts hanging still", "power", "min", "thirstier", "thriftier", "the watts"),
+    "full_throttle_current": Look(
+        "pack current flat out", "current", "min", "more amps", "fewer amps", "the pack current"
+    ),
+    "full_throttle_motor_current": Look(
+        "current in each motor flat out", "current", "min", "more amps", "fewer amps", "the motor current"
+    ),
+    "pull_out_height": Look(
+        "height a 40 m dive costs to pull out", "distance", "min", "lower pull-out", "higher pull-out", "the dive"
+    ),
+    "induced_velocity": Look("wash speed in the hover", "speed", "min", "harder wash", "softer wash", "the wash"),
+    PRICE: Look("price of the listed parts", "money", "min", "dearer", "cheaper", "the price"),
+}  # fmt: skip
+"""Answers one can choose by: those of `propmodel.performance.OUTPUTS`, the reader's own way of flying, the price."""
+
+ASKED = tuple(k for k in LOOKS if k != PRICE)
+HEADLINES = tuple(k for k in ASKED if k != WAY)
+"""Those that the engine solves for and draws the spread of."""
+
+
+def reads(name: str, si: float, units: Units, *, unit: bool = True) -> str:
+    """Write one answer.
+
+    Examples
+    --------
+    >>> reads("thrust_to_weight", 5.23, Units())
+    '5.2\u202ftimes'
+    """
+    look = LOOKS[name]
+    return value(look.kind, si * look.scale, units, unit=unit)
+
+
+def shown(name: str, si: NDArray | float, units: Units) -> NDArray:
+    """Answers in the unit of the axis."""
+    look = LOOKS[name]
+    quantity = quantity_of(look.kind, units)
+    return np.asarray(si, dtype=np.float64) * look.scale / quantity.scale + quantity.offset
+
+
+def unshown(name: str, typed: float, units: Units) -> float:
+    """A typed bound back in SI: the inverse of `shown`."""
+    look = LOOKS[name]
+    quantity = quantity_of(look.kind, units)
+    return (typed - quantity.offset) * quantity.scale / look.scale
+
+
+def unit_of(name: str, units: Units) -> str:
+    """Unit on an axis or beside a bound."""
+    unit = quantity_of(LOOKS[name].kind, units).unit
+    return "times" if unit == "times" else unit
+
+
+def change_words(name: str, after: float, before: float) -> str:
+    """How an answer differs, in whole per cent and a word.
+
+    Examples
+    --------
+    >>> change_words("hover_time", 330.0, 300.0)
+    '10\u202f% longer'
+    """
+    if not (math.isfinite(after) and math.isfinite(before)) or before == 0:
+        return "no longer possible" if math.isfinite(before) else "possible again"
+    share = after / before - 1.0
+    if abs(share) < 0.005:
+        return "the same"
+    look = LOOKS[name]
+    percent = abs(share) * 100.0
+    text = f"{percent:.0f}" if percent >= 0.95 else f"{percent:.1f}"
+    return f"{text}{NARROW}% {look.more if share > 0 else look.less}"
+
+
+def bound_si(name: str, typed: float) -> float:
+    """A typed bound of the fixed conditions in SI: minutes, times, grams, price."""
+    return typed * {"hover_time": 60.0, "mass": 1e-3}.get(name, 1.0)
+
+
+# ---- conditions -------------------------------------------------------------------------------------------
+
+LIMIT_WISHES = ("nothing", "what fits", "every limit")
+
+
+def conditions(
+    bounds: Sequence[tuple[str, Literal["at least", "at most"], float | None]], limits: str
+) -> list[Condition]:
+    """What must hold.
+
+    Parameters
+    ----------
+    bounds : sequence of (output, kind, SI value or None)
+        None is not asked.
+    limits : str
+        One of "nothing", "what fits" (cells, voltages, frame) and "every limit".
+
+    Returns
+    -------
+    list of Condition
+    """
+    found = [Condition(name, kind, float(v)) for name, kind, v in bounds if v is not None]
+    names = {"nothing": (), "what fits": tuple(FITS), "every limit": (*FITS, *SHARES)}[limits]
+    return found + [Condition(name, "at most", 1.0) for name in names]
+
+
+def asked_outputs(x: str, y: str, bounds: Sequence[str], limits: str) -> tuple[str, ...]:
+    """Answers a sweep must bring for this picture, in a fixed order so that equal questions are equal."""
+    names = {x, y, *bounds, "hover_time", "thrust_to_weight", "mass"} - {PRICE}
+    fits = {"nothing": (), "what fits": tuple(FITS), "every limit": (*FITS, *SHARES)}[limits]
+    return (*(k for k in (*OUTPUTS, WAY) if k in names), *fits)
+
+
+def nice_ticks(low: float, high: float, most: int = 6) -> tuple[float, float, float]:
+    """Ends and step of an axis, whole steps of 1, 2 or 5.
+
+    Examples
+    --------
+    >>> nice_ticks(2.9, 11.2)
+    (2.0, 12.0, 2.0)
+    """
+    span = max(high - low, 1e-9)
+    power = math.floor(math.log10(span)) - 1
+    for step in (s * 10.0**p for p in range(power, power + 4) for s in (1.0, 2.0, 5.0)):
+        first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+        if last - first <= most:
+            return tuple(float(f"{v:.6g}") for v in (first * step, last * step, step))  # type: ignore[return-value]
+    raise AssertionError("a step of ten times the span always fits")  # pragma: no cover
+
+
+def fault_words(condition: Condition) -> str:
+    """What a combination falls to."""
+    if condition.name in FITS:
+        return FITS[condition.name].name
+    if condition.name in SHARES:
+        return SHARES[condition.name].name
+    return LOOKS[condition.name].verdict

@@ -1,0 +1,162 @@
+"""The map in words: what holds, what rules the others out, where the winners crowd; and its file. Pure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from explorer.app_pages.choose.looks import LOOKS, reads
+from explorer.app_pages.choose.picture import Picture
+from explorer.app_pages.choose.ranges import RANGES, many
+from explorer.forecasts.mixed_flight import WAY
+from explorer.text.numbers import NARROW, Units
+from propmodel.assess.margins import FITS, SHARES
+from propmodel.assess.performance import OUTPUTS
+from propmodel.parts.csv_table import escape_cell
+from propmodel.studies.sweep import Condition, Sweep, Verdict
+
+__all__ = [
+    "csv_of",
+    "edge_words",
+    "holds_words",
+]
+
+
+def holds_words(shown_picture: Picture, units: Units) -> str:
+    """How many hold and what the others fall to, in one or two sentences.
+
+    Parameters
+    ----------
+    shown_picture : Picture
+    units : Units
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    p = shown_picture
+    if not p.verdicts:
+        possible = p.holding / p.size if p.size else 0.0
+        return f"Nothing is asked of them; {_share(possible)} can hover at all."
+    if p.holding == 0:
+        return nothing_words(p.verdicts, units)
+    if not p.falls:
+        return f"All {many(p.size)} hold."
+    told = ", ".join(f"{_share(share)} fall to {words}" for words, share in p.falls[:3])
+    return f"{many(p.holding)} of {many(p.size)} hold ({_share(p.holding / p.size)}). Of all, {told}."
+
+
+def _share(part: float) -> str:
+    percent = 100.0 * part
+    if 0.0 < percent < 1.0:
+        return f"under 1{NARROW}%"
+    if 99.0 < percent < 100.0:
+        return f"over 99{NARROW}%"
+    return f"{percent:.0f}{NARROW}%"
+
+
+def nothing_words(verdicts: Sequence[Verdict], units: Units) -> str:
+    """Say which condition kills most, and by how much it would have to give way."""
+    first = verdicts[0]
+    start = f"Nothing holds. {_asked(first.condition, units)} kills {_share(first.kills)}"
+    # the condition that gives way most cheaply, of those after which something would hold
+    ready = [v for v in verdicts if math.isfinite(v.nearest)]
+    if not ready:
+        return f"{start}; no single condition would do by giving way: ease two of them, or widen the ranges."
+    if math.isfinite(first.nearest):
+        return f"{start}; at {_bound(first.condition, first.nearest, units)} one would."
+    way = min(ready, key=lambda v: abs(v.nearest / v.condition.value - 1.0) if v.condition.value else math.inf)
+    gives = _bound(way.condition, way.nearest, units)
+    return f"{start}. {_asked(way.condition, units)} is nearest: at {gives} one would hold."
+
+
+def _asked(condition: Condition, units: Units) -> str:
+    if condition.name in FITS:
+        return f"Fitting the {FITS[condition.name].name}"
+    if condition.name in SHARES:
+        name = SHARES[condition.name].name
+        return f"{name[:1].upper()}{name[1:]}"
+    words = LOOKS[condition.name].words
+    side = "above" if condition.kind == "at least" else "below"
+    return f"{words[:1].upper()}{words[1:]} {side} {reads(condition.name, condition.value, units)}"
+
+
+def _bound(condition: Condition, nearest: float, units: Units) -> str:
+    if condition.name in FITS:
+        return "a part that does not fit"
+    if condition.name in SHARES:
+        return f"{100.0 * nearest:.0f}{NARROW}% of its allowance"
+    return reads(condition.name, nearest, units)
+
+
+def edge_words(found: Sweep, seen: Picture) -> str:
+    """Say where the winners crowd at an end of a range: there more may be had outside it.
+
+    Parameters
+    ----------
+    found : Sweep
+    seen : Picture
+
+    Returns
+    -------
+    str
+        Plain text; empty where they do not.
+    """
+    if len(seen.winners) < 2:
+        return ""
+    told = []
+    at = np.stack(np.unravel_index(np.array(seen.winners), found.shape))
+    for place, (name, values) in zip(at, found.axes.items(), strict=True):
+        if name in found.tables or name not in _BY_PATH or len(values) < 3:
+            continue
+        spec = _BY_PATH[name]
+        fewest = "fewest" if spec.name in ("blades", "cells") else "least"
+        for end, words in ((0, fewest), (len(values) - 1, "most")):
+            if np.mean(place == end) > 0.6:
+                told.append(f"the {words} {spec.words if spec.words == 'KV' else spec.words.lower()}")
+    if not told:
+        return ""
+    return f"Most of these sit at an end of your ranges: {', '.join(told)}. A wider range may hold better."
+
+
+_BY_PATH = {r.path: r for r in RANGES.values()}
+
+
+def csv_of(found: Sweep, asked: Sequence[Condition], frames: Mapping[str, pd.DataFrame], most: int) -> bytes:
+    """Combinations that hold as a CSV file: fields and answers in SI, units in the headings.
+
+    Parameters
+    ----------
+    found : Sweep
+    asked : sequence of Condition
+    frames : mapping
+        Part tables by kind: their parts are named.
+    most : int
+        Rows; more are thinned out evenly.
+
+    Returns
+    -------
+    bytes
+    """
+    rows = np.flatnonzero(found.meets(asked))
+    rows = rows[:: max(1, -(-rows.size // most))]
+    table = found.to_frame(rows)
+    for name in FITS:
+        if name in table:
+            table = table.drop(columns=name)
+    headings = (
+        {k: f"{k} [{OUTPUTS[k].unit}]" for k in OUTPUTS}
+        | {WAY: f"{WAY} [s]"}
+        | {k: f"{k} [share used]" for k in SHARES}
+    )
+    table = table.rename(columns=headings)
+    places = dict(zip(found.axes, np.unravel_index(rows, found.shape), strict=True))
+    for kind, frame in frames.items():
+        if kind in places:
+            names = np.array([escape_cell(str(n)) for n in frame["name"]])
+            table.insert(0, kind, names[places[kind]])
+    return table.to_csv(index=False, float_format="%.6g").encode()

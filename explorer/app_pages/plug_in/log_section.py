@@ -1,0 +1,289 @@
+"""The section of Plug in that reads a log: its columns, its doubts, whose parts were on the stand, the calibration."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import streamlit as st
+
+from explorer.app_pages.plug_in import figures, log_answers
+from explorer.app_pages.plug_in.log_results import clouds, flight, result, sentence
+from explorer.controls import page_frame
+from explorer.inputs import Inputs, apply
+from explorer.inputs.measured_parts import measured
+from explorer.session import bench_log, kept_values, measured_parts, state
+from explorer.session.bench_log import Held
+from explorer.text.numbers import NARROW
+from propmodel import bench
+from propmodel.bench.calibration import ROWS_IN_DOUBT, TABLE_IN_DOUBT
+
+__all__ = ["log_block"]
+
+MEANINGS = {
+    "stand": ("throttle", "voltage", "current", "speed", "thrust", "torque"),
+    "flight": ("time", "voltage", "current", "throttle", "charge"),
+}
+UNITS = {
+    "throttle": ("%", "share", "us", "digital command"),
+    "voltage": ("V", "mV", "hundredths of V"),
+    "current": ("A", "mA", "hundredths of A"),
+    "speed": ("rpm", "rev/s", "rad/s"),
+    "thrust": ("g", "kg", "N", "lbf", "oz"),
+    "torque": ("N m", "N cm", "mN m", "g cm", "kg cm", "lbf ft"),
+    "time": ("s", "ms", "us"),
+    "charge": ("mAh", "Ah"),
+}
+GUESS = "as I guessed"
+WRITTEN = {
+    "pct": "%",
+    "v": "V",
+    "mv": "mV",
+    "a": "A",
+    "ma": "mA",
+    "nm": "N m",
+    "w": "W",
+    "us": "µs",
+    "mah": "mAh",
+    "gf": "g",
+    "n": "N",
+    "kgf": "kg",
+    "utf-8-sig": "UTF-8",
+}
+"""How the units of headings are written."""
+
+
+@st.fragment
+def log_block() -> None:
+    """Bring a log: read it, doubt it, set it against the forecast, make the parts one's own."""
+    inputs = state.usable()
+    page_frame.section(
+        "A log from a stand or a flight", "CSV of any layout; nothing leaves this machine but to this page's own server"
+    )
+    dropped = st.file_uploader(
+        "Drop a log here",
+        key="log_file",
+        max_upload_size=128,
+        help="A thrust stand's table, a table typed by hand, a flight log exported as CSV, a radio's telemetry. "
+        "Up to 128 MB.",
+    )
+    held = bench_log.held_log()
+    if dropped is not None and (held is None or held.ident != dropped.file_id):
+        held = _take(dropped.file_id, dropped.name, dropped.getvalue())
+    if held is None:
+        page_frame.say(
+            '<p class="wi-small">Encoding, separators, decimal commas, headings and units are found, and shown '
+            "for you to change.</p>"
+        )
+        return
+    if held.problem or held.log is None:
+        page_frame.say(
+            f'<p class="wi-notice" role="alert"><b>{html.escape(held.name)}</b>: {html.escape(held.problem)}</p>'
+        )
+        return
+    log = held.log
+    kind = "thrust stand" if log.kind == "stand" else "flight"
+    count = len(log.points) if log.kind == "stand" else len(log.frame)
+    rows = (
+        f"{len(log.frame)} rows, {count} steps"
+        if log.kind == "stand"
+        else f"{len(log.frame):,} rows".replace(",", NARROW)
+    )
+    page_frame.say(
+        f"<p><b>{html.escape(held.name)}</b>: a {kind} log, {rows}. "
+        f"{html.escape(' '.join(sentence(n) for n in log.notes))}</p>"
+    )
+    columns(held, log, dropped)
+    page_frame.say("<h2>Doubts</h2>" + figures.doubts(log.doubts))
+    (stand if log.kind == "stand" else flight)(held, log, inputs)
+
+
+def _unit(unit: str) -> str:
+    return WRITTEN.get(unit.lower(), unit)
+
+
+def _take(ident: str, name: str, data: bytes, **choices: Any) -> Held:
+    """Read a file, with a line of progress where it is long."""
+    slot = st.empty()
+    big = len(data) > 2_000_000
+
+    def share(done: float) -> None:
+        slot.progress(min(max(done, 0.0), 1.0), text=f"reading {100 * done:.0f} % of {len(data) / 2**20:.0f} MB")
+
+    held = bench_log.read_log(ident, name, data, progress=share if big else None, **choices)
+    slot.empty()
+    bench_log.hold(held)
+    return held
+
+
+def _with_guess(what: str | None) -> Callable[[str], str]:
+    """Words of a choice: the guess says what was guessed."""
+    return lambda choice: choice if what is None or choice != GUESS else f"{choice}: {what}"
+
+
+def columns(held: Held, log: bench.BenchLog, dropped: Any) -> None:
+    """What was taken for what; every guess can be changed."""
+    used = {g.meaning: g for g in log.guesses if g.meaning != "not used"}
+    words = ", ".join(
+        f"{m.replace('_', ' ')} from “{g.column}”{f' ({_unit(g.unit)})' if g.unit else ''}" for m, g in used.items()
+    )
+    page_frame.say(f'<p class="wi-small">I read these columns: {html.escape(words)}.</p>')
+    with st.expander("Change the columns or their units", key="log_columns", on_change="rerun") as box:
+        if not box.open:
+            return
+        data = held.data if held.data is not None else (None if dropped is None else dropped.getvalue())
+        if data is None:
+            st.caption("This file was too large to keep: drop it again to change its columns.")
+            return
+        headings = [g.column for g in log.guesses]
+        for meaning in MEANINGS[log.kind]:
+            guess = used.get(meaning)
+            a, b = st.columns([2, 1], gap="small")
+            where = f"log_col:{held.ident}:{meaning}"
+            unit = f"log_unit:{held.ident}:{meaning}"
+            kept_values.put_first(where, held.columns.get(meaning, GUESS))
+            kept_values.put_first(unit, held.units.get(meaning, GUESS))
+            here = "not there" if guess is None else guess.column
+            with a:
+                st.selectbox(
+                    f"{meaning.capitalize()} stands in",
+                    [GUESS, *dict.fromkeys(headings)],
+                    key=where,
+                    format_func=_with_guess(here),
+                    help="" if guess is None else guess.why,
+                )
+            with b:
+                st.selectbox(
+                    f"Unit of {meaning}",
+                    [GUESS, *UNITS[meaning]],
+                    key=unit,
+                    format_func=_with_guess(None if guess is None else _unit(guess.unit)),
+                )
+        poles = st.number_input(
+            "Magnets of the motor, if the logger was set to another number (14 is usual)",
+            2,
+            60,
+            value=held.poles,
+            step=2,
+            key=f"log_poles:{held.ident}",
+            placeholder="as set in the logger",
+        )
+        for guess in log.guesses:
+            if guess.meaning == "not used":
+                st.caption(f"“{page_frame.tame(guess.column)}” is not used: {guess.why}.")
+        if st.button("Read it again like this", key="log_again"):
+            chosen = {m: st.session_state[f"log_col:{held.ident}:{m}"] for m in MEANINGS[log.kind]}
+            units = {m: st.session_state[f"log_unit:{held.ident}:{m}"] for m in MEANINGS[log.kind]}
+            again = _take(
+                held.ident,
+                held.name,
+                data,
+                columns={m: v for m, v in chosen.items() if v != GUESS},
+                units={m: v for m, v in units.items() if v != GUESS},
+                poles=poles,
+            )
+            if again.log is None:  # keep what could be read, say why this could not
+                bench_log.hold(held)
+                st.error(again.problem)
+            else:
+                st.rerun(scope="fragment")
+
+
+def stand(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
+    """Forecast against reading, and the calibration."""
+    differ = log_answers.labels_differ(log.labels, inputs)
+    other = any(d.kind == "another_propeller" and d.severity == "wrong" for d in log.doubts)
+    bare_run = bool(log.labels.get("no_propeller")) or any(d.kind == "no_propeller" for d in log.doubts)
+    page_frame.section("Whose parts were on the stand?")
+    if differ:
+        page_frame.say(f'<p class="wi-notice">{html.escape(sentence("; ".join(differ.values())))}</p>')
+        values = log_answers.label_values(log.labels)
+        if values and st.button("Put the file's parts into this build", key=f"log_parts:{held.ident}"):
+            state.load(apply(state.inputs(), values))
+            st.rerun()
+    with st.container(horizontal=True):
+        own_motor = st.checkbox(
+            "The motor is this build's motor", value="motor" not in differ, key=f"own_motor:{held.ident}:{inputs.kv:g}"
+        )
+        own_blades = st.checkbox(
+            "The propeller is this build's propeller",
+            value="propeller" not in differ and not bare_run and not other,
+            disabled=bare_run,
+            key=f"own_blades:{held.ident}:{inputs.diameter_in:g}x{inputs.pitch_in:g}x{inputs.blades}",
+        )
+        own_esc = st.checkbox(
+            "The ESC is this build's ESC",
+            value=False,
+            key=f"own_esc:{held.ident}",
+            help="Then its throttle map and losses are taken too; else only motor and propeller.",
+        )
+    motor, blades, esc, air = log_answers.stand_parts(inputs, log.labels, own_motor=own_motor, own_propeller=own_blades)
+    doubted = [*ROWS_IN_DOUBT, *TABLE_IN_DOUBT]
+    odd = np.isin(log.points.index, list(log.rows_in_doubt(doubted)))
+    limited = np.isin(log.points.index, list(log.rows_in_doubt(["supply_limit"])))
+    label = log_answers.by_label(log.points, motor, blades, esc, air)
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        use_limited = not limited.any() or not st.checkbox(
+            "Leave the rows at the supply's limit out",
+            value=False,
+            key=f"leave:{held.ident}",
+            help="They obey the same law at their own voltage, so they may stay.",
+        )
+        use_doubted = odd.any() and st.checkbox(
+            "Use what is in doubt all the same",
+            value=False,
+            key=f"doubted:{held.ident}",
+            help="Else rows in doubt are left out, and a table that is in doubt as a whole is not calibrated on.",
+        )
+        if st.button("Calibrate", type="primary", key=f"calibrate:{held.ident}"):
+            _calibrate(
+                held,
+                log,
+                inputs,
+                (motor, blades, esc, air),
+                (own_motor, own_blades, own_esc),
+                use_limited=use_limited,
+                use_doubted=bool(use_doubted),
+            )
+    held = bench_log.held_log() or held
+    fit = held.calibration
+    if isinstance(fit, str):
+        page_frame.say(f'<p class="wi-notice" role="alert">{html.escape(sentence(fit))}</p>')
+        fit = None
+    clouds(log, label, fit, odd | limited)
+    if fit is not None:
+        result(held, fit, inputs)
+
+
+def _calibrate(
+    held: Held,
+    log: bench.BenchLog,
+    inputs: Inputs,
+    parts: tuple,
+    mine: tuple[bool, bool, bool],
+    *,
+    use_limited: bool,
+    use_doubted: bool,
+) -> None:
+    motor, blades, esc, air = parts
+    try:
+        fit = bench.calibrate(
+            log, motor, blades, controller=esc, air=air, use_limited=use_limited, use_doubted=use_doubted
+        )
+    except ValueError as wrong:
+        bench_log.hold(replace(held, calibration=str(wrong)))
+        return
+    bench_log.hold(replace(held, calibration=fit))
+    if any(mine):
+        own = measured(
+            inputs,
+            held.name,
+            motor=fit.motor if mine[0] else None,
+            propeller=fit.propeller if mine[1] else None,
+            controller=fit.controller if mine[2] else None,
+        )
+        measured_parts.adopt(own)
+        st.rerun()  # every number on every page follows
