@@ -21,7 +21,7 @@ __all__ = ["aside", "change_craft", "forget_aside", "put", "set_aside", "take_ba
 
 MOST_PUT_ASIDE = 8
 """Craft whose readings and prices are kept while others are on the screen."""
-_OF_ONE_CRAFT = ("choose_seen", keys.GUESS_ORDER, keys.SAVED_BUILD, keys.OWN_WAS)
+_OF_ONE_CRAFT = (keys.GUESS_ORDER, keys.SAVED_BUILD, keys.OWN_WAS)
 
 
 def put(new: Inputs) -> None:
@@ -58,6 +58,7 @@ def change_craft(before: Inputs, new: Inputs) -> None:
     held = bench_log.held_log()
     if held is not None and held.calibration is not None:
         bench_log.hold(replace(held, calibration=None))
+    kept.pop("choose_seen", None)
     for name in _OF_ONE_CRAFT:
         st.session_state.pop(name, None)
 
