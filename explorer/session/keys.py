@@ -5,6 +5,42 @@ The values of controls that outlive their page lie together under `KEPT`: see :m
 
 from __future__ import annotations
 
+__all__ = [
+    "ASIDE",
+    "AXES",
+    "BENCH_LOG",
+    "CHECKED",
+    "CRAFT",
+    "GUESS_ORDER",
+    "INPUTS",
+    "KEPT",
+    "KNOB_KEPT",
+    "KNOB_SPANS",
+    "LABELS",
+    "LABELS_FORGOTTEN",
+    "LABELS_RETIRED",
+    "LABEL_BASE",
+    "LABEL_MADE",
+    "LABEL_PLAIN",
+    "LEAN_OPEN",
+    "LENDER",
+    "NOTICES",
+    "OWN_PARTS",
+    "OWN_WAS",
+    "PAGE",
+    "PINNED",
+    "PINNED_BEFORE",
+    "PIN_IS_EXAMPLE",
+    "READINGS",
+    "SAVED_BUILD",
+    "SHELF_TOLD",
+    "STORE",
+    "TOLD_BY_HAND",
+    "TOUCHED",
+    "UNITS",
+    "WHY_OWN",
+]
+
 # ---- the builds -------------------------------------------------------------------------------------------
 
 INPUTS = "inputs"
