@@ -1,8 +1,9 @@
 """The hand of all charts: colours, panels, bands, pinned lines, limits, hatches. Nothing here knows Streamlit.
 
-Colours of marks are one set for both themes (at least 3 : 1 on either ground); words inside a chart take the
-page's ink from the style sheet. Axis tops are whole ticks of 1, 2 or 5 and move with hysteresis, so that while a
-control slides the curve moves and the scale does not.
+Colours of marks here are those of the light theme. They differ in lightness, so that a grey print tells them apart. In
+the dark the style sheet puts a set of its own in their place: it finds them by these very values, so nothing is drawn
+twice. Words inside a chart take the page's ink from the style sheet. Axis tops are whole ticks of 1, 2 or 5 and move
+with hysteresis, so that while a control slides the curve moves and the scale does not.
 """
 
 from __future__ import annotations
@@ -29,7 +30,6 @@ __all__ = [
     "band",
     "dot",
     "hatch",
-    "hover_line",
     "limit",
     "line",
     "measured",
@@ -39,14 +39,14 @@ __all__ = [
     "word",
 ]
 
-THIS = "#7A60C0"
-PINNED = "#7A8689"
+THIS = "#432A86"
+PINNED = "#717D80"
 PINNED_DASHES = ("6px,4px", "2px,3px", "9px,3px,2px,3px")
 """Strokes of the pinned builds, the last one first."""
-OVER = "#B8431E"
-TIGHT = "#A58319"
-AIR = "#3B83A0"
-BAND = "rgba(122,96,192,0.18)"
+OVER = "#9E3413"
+TIGHT = "#A5831C"
+AIR = "#2A7391"
+BAND = "rgba(67,42,134,0.18)"
 GRID = "rgba(127,135,131,0.28)"
 FONT = "Source Sans, Source Sans Pro, sans-serif"
 PLOT_CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "doubleClick": False}
@@ -324,16 +324,25 @@ def pinned(
     )
 
 
-def dot(figure: Sketch, x: float, y: float, *, name: str, of_pinned: bool = False, row: int = 1) -> None:
-    """Mark one point: filled for this build, hollow for the pinned one."""
+def dot(
+    figure: Sketch, x: float, y: float, *, name: str, of_pinned: bool = False, row: int = 1, top: float | None = None
+) -> None:
+    """Mark one point: filled for this build, hollow for the pinned one.
+
+    With ``top``, an upright line from zero to that value runs through it. Line and point are one trace: a browser
+    draws it in a third of the time of a shape and a point.
+    """
+    size, stroke = (11 if not of_pinned else 10), 2
+    upright = top is not None
     figure.add_scatter(
-        x=[x],
-        y=[y],
-        mode="markers",
+        x=[x, x, x] if upright else [x],
+        y=[0.0, y, top] if upright else [y],
+        mode="lines+markers" if upright else "markers",
+        line={"width": 1.4, "color": PINNED, "dash": "6px,4px"} if of_pinned else {"width": 1.4, "color": THIS},
         marker={
-            "size": 11 if not of_pinned else 10,
+            "size": [0, size, 0] if upright else size,
             "color": "rgba(0,0,0,0)" if of_pinned else THIS,
-            "line": {"width": 2, "color": PINNED if of_pinned else THIS},
+            "line": {"width": [0, stroke, 0] if upright else stroke, "color": PINNED if of_pinned else THIS},
         },
         hoverinfo="skip",
         name=name,
@@ -385,28 +394,6 @@ def measured(
         hovertemplate=f"{name} %{{y:{digits}}} {unit}<extra></extra>",
         **_axes(row),
     )
-
-
-def hover_line(figure: Sketch, x: float, *, rows: int, of_pinned: bool = False) -> None:
-    """Draw an upright line through all panels, each within its own."""
-    for row in range(1, rows + 1):
-        mark = "" if row == 1 else str(row)
-        figure.add_shape(
-            type="line",
-            x0=x,
-            x1=x,
-            y0=0.0,
-            y1=1.0,
-            xref=f"x{mark}",
-            yref=f"y{mark} domain",
-            line={
-                "width": 1.4,
-                "color": PINNED if of_pinned else THIS,
-                "dash": "6px,4px" if of_pinned else "solid",
-            },
-            layer="below",
-            name="pinned hover" if of_pinned else "hover",
-        )
 
 
 def word(
@@ -462,7 +449,7 @@ def hatch(figure: Sketch, x: Sequence[float], low: Sequence[float], high: Sequen
         mode="lines",
         line={"width": 0, "color": OVER},
         fill="toself",
-        fillcolor="rgba(184,67,30,0.05)",
+        fillcolor="rgba(158,52,19,0.05)",
         fillpattern={"shape": "/", "fgcolor": OVER, "bgcolor": "rgba(0,0,0,0)", "size": 9, "solidity": 0.12},
         hoverinfo="skip",
         name="beyond",

@@ -14,6 +14,7 @@ __all__ = [
     "GUESS_ORDER",
     "INPUTS",
     "KEPT",
+    "KNOB_DRAWN",
     "KNOB_KEPT",
     "KNOB_SPANS",
     "LABELS",
@@ -32,6 +33,9 @@ __all__ = [
     "PINNED_BEFORE",
     "PIN_IS_EXAMPLE",
     "READINGS",
+    "REPLACED_VALUES",
+    "RUN_CHOICES",
+    "RUN_ENDED",
     "SAVED_BUILD",
     "SHELF_TOLD",
     "STORE",
@@ -113,9 +117,17 @@ CRAFT = "craft"
 """The demo craft chosen; the key of its control."""
 KNOB_KEPT = "knob_kept"
 """The input chosen under *Try changing*."""
+KNOB_DRAWN = "knob_drawn"
+"""Ends and step of each slider as it was drawn, by its key."""
 KNOB_SPANS = "knob_spans"
 """Range of each slider by its field, kept until the value leaves it."""
 LEAN_OPEN = "lean_open"
 """Whether the list of guesses is open; the key of its control."""
+REPLACED_VALUES = "replaced_values"
+"""What a run put other values in place of, by the key of the control: see `late_values`."""
+RUN_CHOICES = "run_choices"
+"""What the choices said when the run began, by the key of the control."""
+RUN_ENDED = "run_ended"
+"""Time at which the last run came to its end, or None while one is under way, in seconds."""
 GUESS_ORDER = "guess_order"
 """Order of the guesses while their list is open."""

@@ -10,9 +10,10 @@ import pandas as pd
 import streamlit as st
 
 from explorer.app_pages.dive import answers, figures, words
-from explorer.controls import page_frame
+from explorer.controls import frame_script, page_frame
 from explorer.inputs import Inputs
 from explorer.session import kept_values, state, typed_labels
+from propmodel.dive.stepped import Manoeuvre
 
 ENTRIES = {"nose_down": "nose down", "flat": "flat, motors idle"}
 CAUTION = (
@@ -45,15 +46,26 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     if page_frame.waits(inputs):
         return
     controls(this)
-    left, right = st.columns([2, 1], gap="large")
+    left, right = st.columns([11, 9], gap="large")
     with left:
         tall = figures.dive_frame((this, other), start)
         axis = state.axis("dive height", tall)  # stays while the values move
-        figure = figures.dive_figure(this, other, start=start, top=axis.top, tick=tick_of(axis.top))
+        tick = tick_of(axis.top)
+        top = tick * math.ceil(tall / tick)
+        figure = figures.dive_figure(this, other, start=start, top=top, tick=tick)
         three = ["No verdict while labels are open."]
         if not typed_labels.opened():
             three = words.dive_three(inputs, this)
         page_frame.chart(figure, key="dive_path", alt=" ".join(three))
+        flown = figures.craft_path(this, start=start, top=top)
+        if flown:
+            frame_script.path_slider(
+                flown,
+                chart="dive_path",
+                label="Follow it down",
+                start=float(this.delay.total),
+                flat=entry == "flat" or int(this.out.manoeuvre) != Manoeuvre.PULL_UP,
+            )
         page_frame.say(_key(None if pin is None else pin.name))
     with right:
         rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)

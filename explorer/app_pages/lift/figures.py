@@ -20,7 +20,6 @@ from explorer.figures.base import (
     Panel,
     band,
     dot,
-    hover_line,
     limit,
     line,
     measured,
@@ -246,12 +245,11 @@ def _hover_marks(
     right = at < 72.0 and not any(at < 100.0 * other.hover_throttle < at + 25.0 for other in hovering)
     for place, other in enumerate(hovering):
         there = 100.0 * other.hover_throttle
-        if place == 0:
-            hover_line(figure, there, rows=3, of_pinned=True)
+        # an upright line for the last one pinned only: three of them would be a fence
+        tops = tuple(one.top if place == 0 else None for one in axes)
         lifted = float(pull_of_all(np.asarray(other.weight), 1, units))
-        dot(figure, there, lifted, name="pinned hovers here", of_pinned=True)
-        dot(figure, there, other.hover_current, name="pinned hovers here", of_pinned=True, row=2)
-        dot(figure, there, 100.0 * other.hover_share, name="pinned hovers here", of_pinned=True, row=3)
+        for row, y in enumerate((lifted, other.hover_current, 100.0 * other.hover_share), start=1):
+            dot(figure, there, y, name="pinned hovers here", of_pinned=True, row=row, top=tops[row - 1])
     if not math.isfinite(at):
         end = np.flatnonzero(np.isfinite(_usable(this.curve, this.curve.thrust)))
         if end.size:
@@ -260,11 +258,9 @@ def _hover_marks(
             dot(figure, x, y, name="cannot hover")
             word(figure, x, y, _no_hover(this), right_of=x < 40.0, bold=True, shift=0, rise=16)
         return
-    hover_line(figure, at, rows=3)
     lifted = float(pull_of_all(np.asarray(this.weight), 1, units))
-    dot(figure, at, lifted, name="hovers here")
-    dot(figure, at, this.hover_current, name="hovers here", row=2)
-    dot(figure, at, 100.0 * this.hover_share, name="hovers here", row=3)
+    for row, y in enumerate((lifted, this.hover_current, 100.0 * this.hover_share), start=1):
+        dot(figure, at, y, name="hovers here", row=row, top=axes[row - 1].top)
     word(figure, at, 0.9, f"hover {at:.0f} %", row=1, right_of=right, bold=True, domain=True)
     # under the words of the ceiling, where those would be in the way
     line_at = 0.0 if ceiling is None else ceiling.current / axes[1].top

@@ -228,7 +228,7 @@ def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
         parts.append(f"cannot hover, pulls {value('pull_to_weight', mid.thrust_to_weight)} its weight")
     else:
         parts += [
-            f"hovers at {value('percent', mid.hover_throttle)}",
+            f"hover command {value('percent', mid.hover_throttle)}",
             value("minutes", mid.minutes) if math.isfinite(mid.minutes) else "cannot fly your way",
             f"{value('pull_to_weight', mid.thrust_to_weight)} its weight",
         ]
@@ -266,7 +266,7 @@ def first_words(inputs: Inputs) -> str:
     return (
         f"This is a {size}-inch craft with invented parts. Move <b>Take-off mass</b> and watch the hover line. "
         "Then type your own labels in the side panel"
-        '<span class="wi-phone"> (behind the arrows » at the top left)</span>.'
+        '<span class="wi-phone"> (behind <b>Edit build</b>)</span>.'
     )
 
 

@@ -42,7 +42,7 @@ __all__ = [
     "voltage_figure",
 ]
 
-GHOST = "rgba(122,134,137,0.20)"
+GHOST = "rgba(113,125,128,0.20)"
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,7 @@ def voltage_figure(
     """
     low, high, ticks = volts
     figure = panels(
-        (Panel("Voltage of a cell under load", "V", Axis(high, 0.5)),),
+        (Panel("Voltage of a cell under load", f"V; axis begins at {low:.1f}", Axis(high, 0.5)),),
         axis,
         x_title="Minutes flown your way",
         height=400,
@@ -371,7 +371,7 @@ def cutoff_figure(this: Cutoff, other: Cutoff | None, *, axis: Axis) -> go.Figur
     figure = panels(
         (Panel("Minutes flown your way", "min", axis),),
         Axis(high, 0.5),
-        x_title="Landing voltage of a cell, V",
+        x_title=f"Landing voltage of a cell, V; axis begins at {low:.1f}",
         height=320,
     )
     figure.layout["xaxis"] |= {"range": [low, high], "tickvals": ticks, "ticktext": [f"{t:.1f}" for t in ticks]}

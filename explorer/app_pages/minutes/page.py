@@ -66,6 +66,20 @@ def _scale() -> None:
         state.change(name, round(share, 1))
 
 
+def mix(shares: Sequence[float]) -> None:
+    """The shares of a way of flying, each with its number; drawn only while it is open."""
+    st.caption("Share of the time in the air, %. The four add up to 100.")
+    for (name, label), share in zip(SHARES, shares, strict=True):
+        key = f"share:{name}"
+        kept_values.put(key, share)
+        st.number_input(
+            label, 0.0, 100.0, step=1.0, format="%g", key=key, on_change=_share_typed, args=(name,),
+            help="Of the time in the air.",
+        )  # fmt: skip
+    st.caption(f"Together {sum(shares):g} %.")
+    page_frame.control("cruise_kmh", where="mix")
+
+
 def way_of_flying() -> None:
     """Four ways of flying; any opens into its shares."""
     raw = state.inputs()
@@ -87,19 +101,10 @@ def way_of_flying() -> None:
                 "race) and flat out. Open it and make it yours."
             ),
         )
-    with open_:
-        words = " / ".join(f"{share:g}" for share in shares)
-        with st.popover(f"Open the mix: {words} %" if not own else f"Your own mix: {words} %", width="stretch"):
-            st.caption("Share of the time in the air, %. The four add up to 100.")
-            for (name, label), share in zip(SHARES, shares, strict=True):
-                key = f"share:{name}"
-                kept_values.put(key, share)
-                st.number_input(
-                    label, 0.0, 100.0, step=1.0, format="%g", key=key, on_change=_share_typed, args=(name,),
-                    help="Of the time in the air.",
-                )  # fmt: skip
-            st.caption(f"Together {total:g} %.")
-            page_frame.control("cruise_kmh", where="mix")
+    # one label whatever the shares are: a popover with another label is another one, and closed
+    with open_, st.popover("Open the mix", width="stretch", key="mix_open", on_change="rerun") as box:
+        if box.open:
+            mix(shares)
     wrong = abs(total - 100.0) > 0.5
     with st.container(key="mix_wrong"):
         if wrong:
@@ -112,7 +117,8 @@ def way_of_flying() -> None:
             if total > 0.0:
                 st.button("Scale them to 100 %", key="scale_mix", on_click=_scale, help="Keeps their proportions.")
         else:
-            page_frame.say("")
+            words = " / ".join(f"{share:g}" for share in shares)
+            page_frame.say(f'<p class="wi-small">{"Your own" if own else "The"} mix: {words}{NARROW}%</p>')
 
 
 # ---- the page ---------------------------------------------------------------------------------------------

@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from explorer.text.numbers import spread, value
 from explorer.text.search import holding
 from propmodel import heat
 from propmodel.assembly.build import Build, with_fields
 from propmodel.assess.assessment import Assessment
-from propmodel.base.arrays import ArrayOrFloat
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.components import battery, wire
 from propmodel.components.air import atmosphere
@@ -92,7 +92,7 @@ class Craft:
         """Hover command, idle included, fresh pack and reserve left. [-]"""
         return _f(self.whole.hover_command), _f(self.whole.hover_command_at_reserve)
 
-    def _throttle(self, duty: ArrayOrFloat) -> float:
+    def _throttle(self, duty: ArrayLike) -> float:
         return _f(throttle_from_duty(self.build.controller, duty, command_cap=self.build.command_cap))
 
     @cached_property

@@ -160,6 +160,8 @@ def test_your_way_is_the_same_flight_on_every_page(style):
 
 def test_shares_that_do_not_add_up_are_said_and_scaled_on_request():
     at = opened("minutes")
+    at.session_state["mix_open"] = True
+    run(at)
     at.number_input(key="share:mix_hover_percent").set_value(65.0)
     run(at)
     assert "The mix comes to 150 %, not 100 %" in body(at)

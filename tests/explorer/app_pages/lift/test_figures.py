@@ -127,8 +127,8 @@ def test_the_pinned_build_is_dashed_and_this_one_solid():
 
 def test_a_pinned_build_that_differs_only_in_mass_shows_by_its_hover_mark():
     figure = story(curve_of(hover_throttle=0.25), curve_of(hover_throttle=0.22))
-    assert traces(figure, "hovers here")[0].x == (25.0,)
-    assert traces(figure, "pinned hovers here")[0].x == (22.0,)
+    assert traces(figure, "hovers here")[0].x == (25.0,) * 3
+    assert traces(figure, "pinned hovers here")[0].x == (22.0,) * 3
 
 
 def test_hatched_only_above_the_label_and_only_when_there_is_one():
