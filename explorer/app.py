@@ -35,7 +35,7 @@ def main() -> None:
         ],
         position="top",
     )
-    st.session_state["page"] = page.url_path or PAGES[0][0]
+    page_frame.turn_to(page.url_path or PAGES[0][0])
     page_frame.begin_run()
     frame_script.bar(PAGES)
     side_panel.draw()

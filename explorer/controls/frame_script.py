@@ -12,6 +12,8 @@ from pathlib import Path
 
 import streamlit as st
 
+from explorer.session import keys
+
 __all__ = ["bar", "path_slider", "script"]
 
 SCRIPTS = Path(__file__).resolve().parent / "scripts"
@@ -33,7 +35,7 @@ def bar(pages: Sequence[tuple[str, str]]) -> None:
     """
     with st.container(key="bar"):
         _component()(
-            data={"pages": [list(one) for one in pages], "page": st.session_state.get("page", "")},
+            data={"pages": [list(one) for one in pages], "page": st.session_state.get(keys.PAGE, "")},
             key="bar_of_pages",
         )
 

@@ -32,7 +32,7 @@ from explorer.inputs import (
     unchecked_fields,
 )
 from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
-from explorer.session import late_values, state, typed_labels
+from explorer.session import keys, late_values, state, typed_labels
 from explorer.text.numbers import NARROW, Units, prose
 from propmodel.assess.limits import Limit
 from propmodel.components import propeller
@@ -166,7 +166,7 @@ def key_line(pinned_name: str | Sequence[str] | None, *, limit: bool = False) ->
 
 def units() -> Units:
     """Units the reader chose."""
-    return st.session_state.setdefault("units", Units())
+    return st.session_state.setdefault(keys.UNITS, Units())
 
 
 def described(name: str) -> Field:
@@ -187,10 +187,15 @@ SHARED = ("lean", "board")
 """Places of controls that several pages draw."""
 
 
+def turn_to(page: str) -> None:
+    """The page that is drawn now."""
+    st.session_state[keys.PAGE] = page
+
+
 def _page() -> str:
     """The page being drawn. A control that two pages share must have a key for each: Streamlit takes them for two
     controls, and a value put under one key for the first is lost on the second."""
-    return st.session_state.get("page", "")
+    return st.session_state.get(keys.PAGE, "")
 
 
 def begin_run() -> None:
@@ -296,7 +301,7 @@ def _step(field: Field, value: float | None) -> float:
 def _slider_span(name: str, value: float) -> tuple[float, float, float]:
     """Range of the knob: around the value it had when chosen, kept until the value leaves it."""
     field = described(name)
-    spans: dict[str, tuple[float, float, float]] = st.session_state.setdefault("knob_spans", {})
+    spans: dict[str, tuple[float, float, float]] = st.session_state.setdefault(keys.KNOB_SPANS, {})
     low, high, step = spans.get(name, (math.inf, -math.inf, 1.0))
     if not low <= value <= high:
         assert field.low is not None and field.high is not None
@@ -322,6 +327,11 @@ def knob_board() -> None:
                 control(name, where="board", short=short)
 
 
+def offer(name: str) -> None:
+    """Let the strip of the next page begin with this input."""
+    st.session_state[keys.KNOB_KEPT] = name
+
+
 def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
     """Try changing one input: choose it, slide it, pin the result. The same on all pages that offer it.
 
@@ -335,7 +345,7 @@ def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
         with pick:
             # another page drops the choice: take it up again
             key = f"knob:{_page()}"
-            st.session_state.setdefault(key, st.session_state.get("knob_kept", KNOBS[0]))
+            st.session_state.setdefault(key, st.session_state.get(keys.KNOB_KEPT, KNOBS[0]))
             offered = [knob for knob in KNOBS if knob not in leave_out]
             if st.session_state[key] not in offered:
                 st.session_state[key] = offered[0]
@@ -346,7 +356,7 @@ def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
                 key=key,
                 help="Choose an input; the slider beside it moves it. The same input stands at the left.",
             )
-            st.session_state["knob_kept"] = name
+            st.session_state[keys.KNOB_KEPT] = name
         with slide:
             _knob(name)
         with hold:
@@ -367,7 +377,7 @@ def _knob(name: str, *, short: str | None = None) -> None:
     value = min(max(float(value), field.low), field.high)
     low, high, step = _slider_span(name, value)
     key = f"knob:{_page()}:{name}"
-    drawn = st.session_state.setdefault("knob_drawn", {})
+    drawn = st.session_state.setdefault(keys.KNOB_DRAWN, {})
     if drawn.get(key) != (low, high, step):
         # Streamlit takes a slider with other ends for a new one and shows its least value: it must be told
         st.session_state.pop(key, None)
@@ -404,14 +414,14 @@ def guessed() -> None:
         label = f"{count} values are {what}; fill them in: {words}"
         if count == 1:
             label = f"1 value is {what}; fill it in: {words}"
-        with st.popover(label, type="tertiary", key="lean_open", on_change="rerun") as box:
+        with st.popover(label, type="tertiary", key=keys.LEAN_OPEN, on_change="rerun") as box:
             if not box.open:
                 return
             if found:
                 st.caption("The guess that moves the answers most comes first.")
             for one in found:
                 control(one.name, where="lean")
-                lender = st.session_state.get("lender") if "lent" in one.words else None
+                lender = st.session_state.get(keys.LENDER) if "lent" in one.words else None
                 st.caption(f"Lent by {lender.capitalize()}. {_moves(one)}" if lender else _moves(one))
             if unchecked:
                 st.caption("Not told, so not checked:")
@@ -423,10 +433,10 @@ def _ranked_guesses(inputs: Inputs) -> list[guesses.Guess]:
     """Guesses in order; while values slide and the list is closed, the order of before stands."""
     lent = typed_labels.borrowed(inputs)
     these = (inputs.name, guessed_fields(inputs, lent))
-    held = st.session_state.get("guess_order")
-    if held is None or held[0] != these or st.session_state.get("lean_open"):
+    held = st.session_state.get(keys.GUESS_ORDER)
+    if held is None or held[0] != these or st.session_state.get(keys.LEAN_OPEN):
         held = (these, guesses.ranked(inputs, lent))
-        st.session_state["guess_order"] = held
+        st.session_state[keys.GUESS_ORDER] = held
     return held[1]
 
 

@@ -13,7 +13,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.labels import Reading, answered
-from explorer.session import bench_log, kept_values, late_values, state, typed_labels, whole_builds
+from explorer.session import bench_log, kept_values, keys, late_values, state, typed_labels, whole_builds
 from explorer.text.numbers import Units
 from propmodel.assembly.demo import demo_names
 
@@ -48,7 +48,7 @@ def _craft() -> None:
         f'<div class="wi-build"><b>{html.escape(inputs.name or "Your build")}</b>{aside}</div></div>'
     )
     now = next((n for n in demo_names() if demo_inputs(n) == inputs), None)
-    late_values.put("craft", now)
+    late_values.put(keys.CRAFT, now)
     st.segmented_control(
         "Start from an invented craft", _BY_SIZE, format_func=_craft_name, key="craft", on_change=_chosen,
         help="Five invented craft: Rill 1.6 in with propeller guards, Tarn 3 in light, Scree 5 in quick, Moor 7 in "
@@ -65,8 +65,8 @@ def _craft_name(name: str) -> str:
 
 
 def _chosen() -> None:
-    name = st.session_state["craft"]
-    if name is not None and not late_values.is_late("craft"):
+    name = st.session_state[keys.CRAFT]
+    if name is not None and not late_values.is_late(keys.CRAFT):
         whole_builds.put(demo_inputs(name))
 
 
@@ -135,7 +135,7 @@ def _labels() -> None:
         placeholder="2207 1950KV, 5.1x4.3x3, 6S 1300",
         help="Motor, propeller, pack and ESC in any order, as printed on them; the rest gets marked defaults.",
     )
-    text = st.session_state.get("labels", "")
+    text = st.session_state.get(keys.LABELS, "")
     if not text.strip():
         st.html('<div class="wi"></div>')
         return
@@ -170,7 +170,7 @@ def _say_reading(reading: Reading) -> None:
         lines.append(f"Left out: {', '.join(reading.left_out)}.")
     if moved := typed_labels.moved(state.inputs()):
         lines.append(f"Changed since: {', '.join(moved)}.")
-    lender = st.session_state.get("lender")
+    lender = st.session_state.get(keys.LENDER)
     if reading.found and lender:
         lines.append(f"All else is that of {lender.capitalize()}, {_SIZES[lender]}: change it below.")
     if not lines and not reading.questions:
@@ -205,28 +205,28 @@ def _typed() -> None:
     if not reading.found and not reading.questions:
         return
     now = state.inputs()
-    if st.session_state.get("lender") or any(demo_inputs(n) == now for n in demo_names()):
-        if not st.session_state.get("lender"):
+    if st.session_state.get(keys.LENDER) or any(demo_inputs(n) == now for n in demo_names()):
+        if not st.session_state.get(keys.LENDER):
             # somebody's own craft begins here; readings and prices of the demo craft are not of it
             whole_builds.change_craft(now, Inputs(name="Your build"))
-        here = st.session_state.get("lender") or next(name for name, top in _NEAREST if now.diameter_in <= top)
-        st.session_state["lender"] = lender_of(answered(reading, typed_labels.answers(reading)), here)
+        here = st.session_state.get(keys.LENDER) or next(name for name, top in _NEAREST if now.diameter_in <= top)
+        st.session_state[keys.LENDER] = lender_of(answered(reading, typed_labels.answers(reading)), here)
         hand = _by_hand(now)
-        now = untold(demo_inputs(st.session_state["lender"]))
-        if st.session_state["pin_is_example"]:
+        now = untold(demo_inputs(st.session_state[keys.LENDER]))
+        if st.session_state[keys.PIN_IS_EXAMPLE]:
             # a craft of the club is no measure for somebody's own
             state.unpin()
-        st.session_state["label_plain"] = now
+        st.session_state[keys.LABEL_PLAIN] = now
         now = apply(now, hand)
     else:
-        st.session_state["label_plain"] = now
-    st.session_state["label_base"] = now
+        st.session_state[keys.LABEL_PLAIN] = now
+    st.session_state[keys.LABEL_BASE] = now
     _fill()
 
 
 def _by_hand(now: Inputs) -> dict[str, Any]:
     """Fields that are not as the labels alone would make them: they stay when more labels are typed."""
-    made = st.session_state.get("label_made")
+    made = st.session_state.get(keys.LABEL_MADE)
     if made is None:
         return {}
     return {name: getattr(now, name) for name in FIELDS if getattr(now, name) != getattr(made, name)}
@@ -234,28 +234,28 @@ def _by_hand(now: Inputs) -> dict[str, Any]:
 
 def _fill() -> None:
     reading = typed_labels.reading()
-    base = st.session_state.get("label_base") or state.inputs()
+    base = st.session_state.get(keys.LABEL_BASE) or state.inputs()
     if any(base.name == demo_inputs(n).name for n in demo_names()):
         base = replace(base, name="Your build")
     told = answered(reading, typed_labels.answers(reading))
     told = {**_pitch_of(base, told), **told}
     state.load(apply(base, told))
     if "take_off_g" in told:
-        st.session_state["notices"] = state.unreached(float(told["take_off_g"]))
-    st.session_state["label_made"] = apply(st.session_state.get("label_plain") or base, told)
+        st.session_state[keys.NOTICES] = state.unreached(float(told["take_off_g"]))
+    st.session_state[keys.LABEL_MADE] = apply(st.session_state.get(keys.LABEL_PLAIN) or base, told)
 
 
 def _pitch_of(base: Inputs, told: dict[str, Any]) -> dict[str, Any]:
     """A propeller told by its diameter alone has the pitch of the lending craft for its size: a guess."""
-    if "diameter_in" not in told or "pitch_in" in told or not st.session_state.get("lender"):
+    if "diameter_in" not in told or "pitch_in" in told or not st.session_state.get(keys.LENDER):
         return {}
-    if base.pitch_in != (st.session_state.get("label_plain") or base).pitch_in:
+    if base.pitch_in != (st.session_state.get(keys.LABEL_PLAIN) or base).pitch_in:
         return {}  # typed by hand
     return {"pitch_in": round(base.pitch_in * float(told["diameter_in"]) / base.diameter_in, 1)}
 
 
 def _mend(source: str, suggestion: str) -> None:
-    late_values.put("labels", st.session_state["labels"].replace(source, suggestion, 1))
+    late_values.put(keys.LABELS, st.session_state[keys.LABELS].replace(source, suggestion, 1))
     _typed()
 
 
@@ -324,6 +324,6 @@ def _units() -> None:
 
 
 def _unit(field: str) -> None:
-    st.session_state["units"] = replace(
-        st.session_state.get("units", Units()), **{field: st.session_state[f"unit_{field}"]}
+    st.session_state[keys.UNITS] = replace(
+        st.session_state.get(keys.UNITS, Units()), **{field: st.session_state[f"unit_{field}"]}
     )

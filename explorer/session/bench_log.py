@@ -14,6 +14,7 @@ from typing import Any
 
 import streamlit as st
 
+from explorer.session import keys
 from explorer.session.kept_values import box
 from propmodel import bench
 from propmodel.bench.read_log import BenchFileError, BenchLog
@@ -32,7 +33,7 @@ KEPT_BYTES = 16 * 2**20
 
 def readings() -> dict[str, float | bool]:
     """Readings of the first power-up by the title of their step."""
-    return box("readings")
+    return box(keys.READINGS)
 
 
 def set_reading(title: str, value: float | bool | None) -> None:
@@ -71,12 +72,12 @@ class Held:
 
 def held_log() -> Held | None:
     """The log this visitor brought."""
-    return st.session_state.get("bench_log")
+    return st.session_state.get(keys.BENCH_LOG)
 
 
 def hold(held: Held | None) -> None:
     """Keep a log, in place of the one before."""
-    st.session_state["bench_log"] = held
+    st.session_state[keys.BENCH_LOG] = held
 
 
 def read_log(

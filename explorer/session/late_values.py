@@ -14,6 +14,8 @@ from typing import Any
 
 import streamlit as st
 
+from explorer.session import keys
+
 __all__ = ["begin_run", "chosen_when_drawn", "end_run", "is_late", "put"]
 
 HEARD_SECONDS = 1.0
@@ -22,18 +24,18 @@ HEARD_SECONDS = 1.0
 
 def begin_run(choices: dict[str, Any] | None = None) -> None:
     """Note that a run begins, and which choices it is drawn for."""
-    st.session_state["run_ended"] = None
-    st.session_state["run_choices"] = choices or {}
+    st.session_state[keys.RUN_ENDED] = None
+    st.session_state[keys.RUN_CHOICES] = choices or {}
 
 
 def end_run() -> None:
     """Note that a run has come to its end."""
-    st.session_state["run_ended"] = time.monotonic()
+    st.session_state[keys.RUN_ENDED] = time.monotonic()
 
 
 def put(key: str, value: Any) -> None:
     """Let a control show a value, without sending back what the reader is just moving."""
-    replaced: dict[str, list[Any]] = st.session_state.setdefault("replaced_values", {})
+    replaced: dict[str, list[Any]] = st.session_state.setdefault(keys.REPLACED_VALUES, {})
     if key not in st.session_state:
         replaced.pop(key, None)
         st.session_state[key] = value
@@ -48,12 +50,12 @@ def put(key: str, value: Any) -> None:
 
 def is_late(key: str) -> bool:
     """Whether what a callback finds is only the value that the last run replaced."""
-    if st.session_state.get(key) not in st.session_state.get("replaced_values", {}).get(key, ()):
+    if st.session_state.get(key) not in st.session_state.get(keys.REPLACED_VALUES, {}).get(key, ()):
         return False
-    ended = st.session_state.get("run_ended")
+    ended = st.session_state.get(keys.RUN_ENDED)
     return ended is None or time.monotonic() - ended < HEARD_SECONDS
 
 
 def chosen_when_drawn(choice: str, otherwise: Any) -> Any:
     """What a choice said when the last run began: a slider of another choice is one of a page that is gone."""
-    return st.session_state.get("run_choices", {}).get(choice, otherwise)
+    return st.session_state.get(keys.RUN_CHOICES, {}).get(choice, otherwise)

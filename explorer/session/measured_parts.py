@@ -6,7 +6,7 @@ import streamlit as st
 
 from explorer.inputs import Inputs
 from explorer.inputs.measured_parts import OwnParts, in_use
-from explorer.session import state
+from explorer.session import keys, state
 
 __all__ = [
     "adopt",
@@ -21,21 +21,21 @@ __all__ = [
 def adopt(own: OwnParts) -> None:
     """Put measured parts in the build; the bands before stay as an outline until something else changes."""
     before = state.usable()
-    st.session_state["own_parts"] = own
-    st.session_state["own_was"] = (before, repr(state.usable()))
-    st.session_state["touched"] = True
+    st.session_state[keys.OWN_PARTS] = own
+    st.session_state[keys.OWN_WAS] = (before, repr(state.usable()))
+    st.session_state[keys.TOUCHED] = True
 
 
 def take_away() -> None:
     """Go back to the labels."""
     before = state.usable()
-    st.session_state["own_parts"] = None
-    st.session_state["own_was"] = (before, repr(state.usable()))
+    st.session_state[keys.OWN_PARTS] = None
+    st.session_state[keys.OWN_WAS] = (before, repr(state.usable()))
 
 
 def was() -> Inputs | None:
     """The build before its parts were measured or taken away, for one step."""
-    held = st.session_state.get("own_was")
+    held = st.session_state.get(keys.OWN_WAS)
     return held[0] if held is not None and held[1] == repr(state.usable()) else None
 
 

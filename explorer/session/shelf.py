@@ -11,7 +11,9 @@ import streamlit as st
 from explorer.inputs import Inputs, demo_inputs, mended
 from explorer.inputs.editions import RECORD_KEY, edition_of, of_today, said
 from explorer.inputs.measured_parts import OwnParts, bare, read_record, to_record
+from explorer.saved.items import SavedBuild
 from explorer.saved.store import MemoryStore, Store, open_store
+from explorer.session import keys
 from propmodel import MODEL_EDITION
 
 __all__ = [
@@ -26,10 +28,30 @@ __all__ = [
 
 def store() -> Store:
     """The visitor's own store: the folder, or memory of this session alone."""
-    held = st.session_state.get("store")
+    held = st.session_state.get(keys.STORE)
     if held is None:
-        held = st.session_state["store"] = open_store()
+        held = st.session_state[keys.STORE] = open_store()
     return held
+
+
+def saved_build() -> tuple[str, str, str] | None:
+    """Key, revision and name of the saved build on the screen."""
+    return st.session_state.get(keys.SAVED_BUILD)
+
+
+def is_on_screen(kept: SavedBuild | None) -> None:
+    """The build on the screen is this saved one, or none."""
+    st.session_state[keys.SAVED_BUILD] = None if kept is None else (kept.key, kept.revision, kept.name)
+
+
+def say_next(text: str) -> None:
+    """A sentence to be shown at the next drawing."""
+    st.session_state.setdefault(keys.SHELF_TOLD, []).append(text)
+
+
+def told() -> list[str]:
+    """What is to be shown, asked once."""
+    return st.session_state.pop(keys.SHELF_TOLD, [])
 
 
 def lasts_for_this_visit() -> bool:

@@ -15,6 +15,7 @@ from explorer.figures.base import Axis, snapped
 from explorer.inputs import Inputs, apply, mended, take_off_g, with_take_off_g
 from explorer.inputs.link import OTHER_KEYS, encode, from_params
 from explorer.inputs.measured_parts import OwnParts, attach, bare
+from explorer.session import keys
 
 __all__ = [
     "axis",
@@ -42,18 +43,18 @@ MOST_PINS = 3
 
 def start() -> None:
     """Fill an empty session: the link's build, or *Scree* with *Scree without camera* pinned."""
-    if "inputs" in st.session_state:
+    if keys.INPUTS in st.session_state:
         return
     asked = st.query_params.to_dict()
     linked = from_params(asked) if set(asked) - OTHER_KEYS else None
     first = Inputs() if linked is None else linked.inputs
-    st.session_state["inputs"] = first
-    st.session_state["pinned"] = example_pin(first) if linked is None else linked.pinned
-    st.session_state["pinned_before"] = [] if linked is None else list(linked.pinned_before)
-    st.session_state["pin_is_example"] = linked is None
-    st.session_state["axes"] = {}
-    st.session_state["notices"] = [] if linked is None else list(linked.messages)
-    st.session_state["touched"] = linked is not None
+    st.session_state[keys.INPUTS] = first
+    st.session_state[keys.PINNED] = example_pin(first) if linked is None else linked.pinned
+    st.session_state[keys.PINNED_BEFORE] = [] if linked is None else list(linked.pinned_before)
+    st.session_state[keys.PIN_IS_EXAMPLE] = linked is None
+    st.session_state[keys.AXES] = {}
+    st.session_state[keys.NOTICES] = [] if linked is None else list(linked.messages)
+    st.session_state[keys.TOUCHED] = linked is not None
 
 
 def link() -> str:
@@ -71,7 +72,7 @@ def example_pin(craft: Inputs) -> Inputs:
 
 def inputs() -> Inputs:
     """The build as typed."""
-    return st.session_state["inputs"]
+    return st.session_state[keys.INPUTS]
 
 
 def usable() -> Inputs:
@@ -85,18 +86,23 @@ _KEPT_CHECKS = 8
 
 def _mended(typed: Inputs) -> tuple[Inputs, list[tuple[str, str]]]:
     """`mended`, asked once for each record of this session: it is frozen, so the same object has the same answer."""
-    held: list[tuple[Inputs, tuple[Inputs, list[tuple[str, str]]]]] = st.session_state.setdefault("checked", [])
+    held: list[tuple[Inputs, tuple[Inputs, list[tuple[str, str]]]]] = st.session_state.setdefault(keys.CHECKED, [])
     for one, answer in held:
         if one is typed:
             return answer
     answer = mended(typed)
-    st.session_state["checked"] = [*held, (typed, answer)][-_KEPT_CHECKS:]
+    st.session_state[keys.CHECKED] = [*held, (typed, answer)][-_KEPT_CHECKS:]
     return answer
 
 
 def own_parts() -> OwnParts | None:
     """Parts this visitor measured, whether or not they are in the build on the screen."""
-    return st.session_state.get("own_parts")
+    return st.session_state.get(keys.OWN_PARTS)
+
+
+def bring_parts(own: OwnParts | None) -> None:
+    """Take the measured parts of a saved build, in place of those there are."""
+    st.session_state[keys.OWN_PARTS] = own
 
 
 def pinned() -> Inputs | None:
@@ -106,21 +112,21 @@ def pinned() -> Inputs | None:
 
 def pins() -> list[Inputs]:
     """The pinned builds, the last one first; at most `MOST_PINS`."""
-    held = st.session_state["pinned"]
+    held = st.session_state[keys.PINNED]
     if held is None:
         return []
-    found = [held, *st.session_state.get("pinned_before", [])][:MOST_PINS]
+    found = [held, *st.session_state.get(keys.PINNED_BEFORE, [])][:MOST_PINS]
     return [attach(_mended(one)[0], own_parts()) for one in found]
 
 
 def load(new: Inputs, *, example: bool = False) -> None:
     """Put another build on the screen; a demo craft brings its own pin unless the reader pinned one."""
-    st.session_state["inputs"] = bare(new)
-    st.session_state["touched"] = True
-    st.session_state["notices"] = []
-    st.session_state.pop("knob_spans", None)
-    if example and st.session_state["pin_is_example"]:
-        st.session_state["pinned"] = example_pin(new)
+    st.session_state[keys.INPUTS] = bare(new)
+    st.session_state[keys.TOUCHED] = True
+    st.session_state[keys.NOTICES] = []
+    st.session_state.pop(keys.KNOB_SPANS, None)
+    if example and st.session_state[keys.PIN_IS_EXAMPLE]:
+        st.session_state[keys.PINNED] = example_pin(new)
 
 
 def with_change(old: Inputs, name: str, value: Any) -> Inputs:
@@ -130,9 +136,9 @@ def with_change(old: Inputs, name: str, value: Any) -> Inputs:
 
 def change(name: str, value: Any) -> None:
     """Take what a control says."""
-    st.session_state.setdefault("told_by_hand", set()).add(name)
-    st.session_state["inputs"] = bare(with_change(usable() if name == "take_off_g" else inputs(), name, value))
-    st.session_state["notices"] = unreached(float(value)) if name == "take_off_g" else []
+    st.session_state.setdefault(keys.TOLD_BY_HAND, set()).add(name)
+    st.session_state[keys.INPUTS] = bare(with_change(usable() if name == "take_off_g" else inputs(), name, value))
+    st.session_state[keys.NOTICES] = unreached(float(value)) if name == "take_off_g" else []
 
 
 LIGHT_PERCENT = 60.0
@@ -168,13 +174,19 @@ def unreached(grams: float) -> list[str]:
 
 def pin() -> None:
     """Pin the build on the screen; the ones pinned before stay as long as there is room."""
-    now, last = bare(usable()), st.session_state["pinned"]
-    before = [] if last is None or st.session_state["pin_is_example"] else [last]
-    before += st.session_state.get("pinned_before", [])
-    st.session_state["pinned_before"] = [one for one in before if one != now][: MOST_PINS - 1]
-    st.session_state["pinned"] = now
-    st.session_state["pin_is_example"] = False
-    st.session_state["touched"] = True
+    now, last = bare(usable()), st.session_state[keys.PINNED]
+    before = [] if last is None or st.session_state[keys.PIN_IS_EXAMPLE] else [last]
+    before += st.session_state.get(keys.PINNED_BEFORE, [])
+    st.session_state[keys.PINNED_BEFORE] = [one for one in before if one != now][: MOST_PINS - 1]
+    st.session_state[keys.PINNED] = now
+    st.session_state[keys.PIN_IS_EXAMPLE] = False
+    st.session_state[keys.TOUCHED] = True
+
+
+def compare_with(one: Inputs) -> None:
+    """Pin a build in place of the one pinned last."""
+    st.session_state[keys.PINNED] = one
+    st.session_state[keys.PIN_IS_EXAMPLE] = False
 
 
 def unpin(number: int | None = None) -> None:
@@ -182,18 +194,18 @@ def unpin(number: int | None = None) -> None:
     held = [] if number is None else [bare(one) for one in pins()]
     if number is not None and 0 <= number < len(held):
         del held[number]
-    st.session_state["pinned"] = held[0] if held else None
-    st.session_state["pinned_before"] = held[1:]
-    st.session_state["pin_is_example"] = False
+    st.session_state[keys.PINNED] = held[0] if held else None
+    st.session_state[keys.PINNED_BEFORE] = held[1:]
+    st.session_state[keys.PIN_IS_EXAMPLE] = False
 
 
 def axis(key: str, most: float) -> Axis:
     """Axis of a chart, kept while the values fit: the curve moves, the scale stays."""
-    axes: dict[str, Axis] = st.session_state["axes"]
+    axes: dict[str, Axis] = st.session_state[keys.AXES]
     axes[key] = snapped(most, axes.get(key))
     return axes[key]
 
 
 def notices() -> list[str]:
     """Sentences about what was typed, or came by a link, and could not be used."""
-    return [*st.session_state["notices"], *(text for _, text in _mended(inputs())[1])]
+    return [*st.session_state[keys.NOTICES], *(text for _, text in _mended(inputs())[1])]

@@ -11,7 +11,7 @@ import streamlit as st
 
 from explorer.inputs import FIELDS, Inputs
 from explorer.labels import Reading, answered, read_labels
-from explorer.session import late_values
+from explorer.session import keys, late_values
 
 __all__ = [
     "Open",
@@ -27,7 +27,9 @@ __all__ = [
     "retire",
 ]
 
-_MADE_FROM_LABELS = ("labels", "lender", "label_made", "label_plain", "label_base", "told_by_hand")
+_MADE_FROM_LABELS = (
+    keys.LABELS, keys.LENDER, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE, keys.TOLD_BY_HAND,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -46,15 +48,15 @@ _read = lru_cache(maxsize=64)(read_labels)
 
 def reading() -> Reading:
     """What was read from the labels in the field; empty where they belong to a build that is gone."""
-    if st.session_state.get("labels_forgotten") or st.session_state.get("labels_retired"):
+    if st.session_state.get(keys.LABELS_FORGOTTEN) or st.session_state.get(keys.LABELS_RETIRED):
         return Reading()
-    return _read(st.session_state.get("labels", ""))
+    return _read(st.session_state.get(keys.LABELS, ""))
 
 
 def answers(found: Reading) -> dict[int, int]:
     """Number of each question with an answer, to the number of its option."""
-    keys = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(found.questions)}
-    given = {k: st.session_state.get(key, found.questions[k].assumed) for k, key in keys.items()}
+    widgets = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(found.questions)}
+    given = {k: st.session_state.get(key, found.questions[k].assumed) for k, key in widgets.items()}
     return {k: choice for k, choice in given.items() if choice is not None}
 
 
@@ -67,7 +69,7 @@ def opened() -> Open:
 
 def forget() -> None:
     """The build on the screen is another one: the labels of the one before are cleared at the next run."""
-    st.session_state["labels_forgotten"] = True
+    st.session_state[keys.LABELS_FORGOTTEN] = True
 
 
 def retire() -> None:
@@ -77,19 +79,19 @@ def retire() -> None:
     """
     found = reading()
     told = answered(found, answers(found)).keys()
-    st.session_state["told_by_hand"] = st.session_state.get("told_by_hand", set()) | told
-    st.session_state["labels_retired"] = True
+    st.session_state[keys.TOLD_BY_HAND] = st.session_state.get(keys.TOLD_BY_HAND, set()) | told
+    st.session_state[keys.LABELS_RETIRED] = True
 
 
 def clear_forgotten() -> None:
     """Clear what `forget` and `retire` asked to; before the field is drawn."""
-    forgotten, retired = (st.session_state.pop(name, False) for name in ("labels_forgotten", "labels_retired"))
+    forgotten, retired = (st.session_state.pop(name, False) for name in (keys.LABELS_FORGOTTEN, keys.LABELS_RETIRED))
     if forgotten or retired:
-        late_values.put("labels", "")
+        late_values.put(keys.LABELS, "")
     if forgotten:
-        for name in ("lender", "label_made", "label_plain", "label_base"):
+        for name in (keys.LENDER, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE):
             st.session_state[name] = None
-        st.session_state["told_by_hand"] = set()
+        st.session_state[keys.TOLD_BY_HAND] = set()
 
 
 def held() -> dict[str, Any]:
@@ -99,11 +101,11 @@ def held() -> dict[str, Any]:
 
 def put_back(kept: Mapping[str, Any]) -> None:
     """Labels and lending craft of an earlier moment; only in a callback, where the field may be written."""
-    st.session_state.pop("labels_forgotten", None)
+    st.session_state.pop(keys.LABELS_FORGOTTEN, None)
     for name, value in kept.items():
         st.session_state[name] = value
-    late_values.put("labels", kept["labels"] or "")
-    st.session_state["told_by_hand"] = kept["told_by_hand"] or set()
+    late_values.put(keys.LABELS, kept[keys.LABELS] or "")
+    st.session_state[keys.TOLD_BY_HAND] = kept[keys.TOLD_BY_HAND] or set()
 
 
 def moved(inputs: Inputs) -> list[str]:
@@ -115,12 +117,12 @@ def moved(inputs: Inputs) -> list[str]:
 
 def borrowed(inputs: Inputs) -> frozenset[str]:
     """Fields of a build made from labels that still hold what the lending craft had; empty for other builds."""
-    plain: Inputs | None = st.session_state.get("label_plain")
-    if plain is None or not st.session_state.get("lender") or st.session_state.get("labels_forgotten"):
+    plain: Inputs | None = st.session_state.get(keys.LABEL_PLAIN)
+    if plain is None or not st.session_state.get(keys.LENDER) or st.session_state.get(keys.LABELS_FORGOTTEN):
         return frozenset()
     found = reading()
     assumed = {one.field for one in found.found if one.note == "assumed"}
-    told = (answered(found, answers(found)).keys() - assumed) | st.session_state.get("told_by_hand", set())
+    told = (answered(found, answers(found)).keys() - assumed) | st.session_state.get(keys.TOLD_BY_HAND, set())
     kept = {name for name in FIELDS if getattr(inputs, name) == getattr(plain, name)}
     weighed = {"frame_g", "take_off_g"} if "take_off_g" in told or "frame_g" not in kept else set()
     return frozenset((kept | assumed) - told - weighed)

@@ -19,7 +19,7 @@ from explorer.app_pages.choose.ranges import PRICE, RANGES, RangeError
 from explorer.controls import page_frame
 from explorer.inputs import CHEMISTRY_NAMES, Inputs
 from explorer.saved.store import StoreError
-from explorer.session import shelf, state
+from explorer.session import kept_values, shelf, state
 from propmodel import parts
 
 __all__ = [
@@ -43,11 +43,11 @@ def chosen_output(
 ) -> str:
     """Selector of an answer."""
     # the value goes with every run and is no one-time message: a browser that is late still shows it
-    kept = st.session_state.setdefault("choose_kept", {})
-    now = kept.get(key, default)
+    now = kept_values.kept(key, default)
     at = names.index(now) if now in names else names.index(default)
-    kept[key] = st.selectbox(label, names, index=at, format_func=lambda k: LOOKS[k].words, key=key, help=help_, **more)
-    return kept[key]
+    chosen = st.selectbox(label, names, index=at, format_func=lambda k: LOOKS[k].words, key=key, help=help_, **more)
+    kept_values.keep_value(key, chosen)
+    return chosen
 
 
 # ---- ranges --------------------------------------------------------------------------------------------------
@@ -55,8 +55,8 @@ def chosen_output(
 
 def typed_ranges(inputs: Inputs) -> dict[str, Any]:
     """What stands in the fields; ranges that nobody typed follow the build when it leaves them."""
-    held = st.session_state.get("choose_ranges")
-    reach = st.session_state.setdefault("choose_reach", "near")
+    held = kept_values.kept("choose_ranges")
+    reach = kept_values.first("choose_reach", "near")
     if held is None or (reach != "own" and not _within(inputs, held)):
         held = ranges.around(inputs, wide=reach == "wide")
         _set_ranges(held)
@@ -71,32 +71,32 @@ def _within(inputs: Inputs, held: Mapping[str, Any]) -> bool:
 
 
 def _set_ranges(held: dict[str, Any]) -> None:
-    st.session_state["choose_ranges"] = held
+    kept_values.keep_value("choose_ranges", held)
     # new fields, so that they show the new text
-    st.session_state["choose_epoch"] = st.session_state.get("choose_epoch", 0) + 1
+    kept_values.keep_value("choose_epoch", _epoch() + 1)
 
 
 def _epoch() -> int:
-    return st.session_state.get("choose_epoch", 0)
+    return kept_values.kept("choose_epoch", 0)
 
 
 def _reached() -> None:
     reach = st.session_state[f"choose_reach:{_reach_key()}"]
-    st.session_state["choose_reach"] = reach
+    kept_values.keep_value("choose_reach", reach)
     if reach != "own":
         _set_ranges(ranges.around(state.usable(), wide=reach == "wide"))
 
 
 def _reach_key() -> int:
-    return st.session_state.get("choose_typed", 0)
+    return kept_values.kept("choose_typed", 0)
 
 
 def _typed(name: str) -> None:
     text = st.session_state[f"choose_range:{_epoch()}:{name}"]
-    st.session_state["choose_ranges"] = {**st.session_state["choose_ranges"], name: text}
-    if st.session_state["choose_reach"] != "own":
-        st.session_state["choose_reach"] = "own"
-        st.session_state["choose_typed"] = _reach_key() + 1
+    kept_values.keep_value("choose_ranges", {**kept_values.kept("choose_ranges"), name: text})
+    if kept_values.kept("choose_reach") != "own":
+        kept_values.keep_value("choose_reach", "own")
+        kept_values.keep_value("choose_typed", _reach_key() + 1)
 
 
 def read_one(inputs: Inputs, name: str, text: Any) -> tuple:
@@ -129,7 +129,7 @@ def range_controls(held: Mapping[str, Any], frames: Mapping[str, pd.DataFrame]) 
         "How far to look",
         list(REACHES),
         format_func=REACHES.__getitem__,
-        default=st.session_state["choose_reach"],
+        default=kept_values.kept("choose_reach"),
         key=f"choose_reach:{_reach_key()}",
         on_change=_reached,
         required=True,
@@ -224,7 +224,7 @@ def lists_block(frames: dict[str, pd.DataFrame]) -> None:
                 args=(kind,),
                 help="Goes only to the computer that serves this page, and is not kept.",
             )
-        for fault in st.session_state.get("choose_list_faults", []):
+        for fault in kept_values.kept("choose_list_faults", []):
             page_frame.say(f'<p class="wi-notice" role="status">{html.escape(fault)}</p>')
         for listed, frame in list(frames.items()):
             names = ", ".join(str(n) for n in frame["name"].iloc[:6]) + (", ..." if len(frame) > 6 else "")
@@ -279,19 +279,19 @@ def _use(kind: str, text: str | bytes, file: str) -> None:
         if table.frame.empty:
             raise parts.PartsError([f"The list of {kind} has no rows below its headings."])
     except parts.PartsError as wrong:
-        st.session_state["choose_list_faults"] = wrong.problems
+        kept_values.keep_value("choose_list_faults", wrong.problems)
         return
     except ValueError as wrong:
-        st.session_state["choose_list_faults"] = [str(wrong)]
+        kept_values.keep_value("choose_list_faults", [str(wrong)])
         return
-    st.session_state["choose_list_faults"] = []
-    st.session_state["choose_lists"] = {**st.session_state["choose_lists"], kind: table.frame}
+    kept_values.keep_value("choose_list_faults", [])
+    kept_values.keep_value("choose_lists", {**kept_values.kept("choose_lists"), kind: table.frame})
 
 
 def _use_pasted(kind: str) -> None:
     text = st.session_state.get(f"choose_paste:{kind}", "")
     if not text.strip():
-        st.session_state["choose_list_faults"] = ["Nothing was pasted."]
+        kept_values.keep_value("choose_list_faults", ["Nothing was pasted."])
         return
     _use(kind, text, "pasted list")
 
@@ -303,7 +303,8 @@ def _use_file(kind: str) -> None:
 
 
 def _drop(kind: str) -> None:
-    st.session_state["choose_lists"] = {k: f for k, f in st.session_state["choose_lists"].items() if k != kind}
+    lists = kept_values.kept("choose_lists")
+    kept_values.keep_value("choose_lists", {k: f for k, f in lists.items() if k != kind})
 
 
 # ---- conditions -------------------------------------------------------------------------------------------
@@ -338,7 +339,7 @@ class Asked:
 
 
 def _bounds() -> dict[str, float | None]:
-    return st.session_state.setdefault("choose_bounds", dict(_FIRST_BOUNDS))
+    return kept_values.first("choose_bounds", dict(_FIRST_BOUNDS))
 
 
 def _bound(name: str, label: str) -> None:
@@ -366,15 +367,16 @@ def three_controls(with_price: bool) -> None:
         with thrust:
             _bound("thrust_to_weight", "Thrust to weight at least")
         with hold:
-            st.session_state["choose_limits_kept"] = st.segmented_control(
+            limits = st.segmented_control(
                 "Must hold",
                 LIMIT_WISHES,
-                default=st.session_state.get("choose_limits_kept", "every limit"),
+                default=kept_values.kept("choose_limits", "every limit"),
                 key="choose_limits",
                 required=True,
                 help="What fits: cells, voltages and the propeller in the frame. Every limit: all margins too, "
                 "held flat out for 10 s.",
             )
+            kept_values.keep_value("choose_limits", limits)
 
 
 def more_conditions(with_price: bool) -> None:
@@ -386,7 +388,7 @@ def more_conditions(with_price: bool) -> None:
         for column, (name, _, label) in zip(st.columns(len(asked) + 1, gap="small"), asked, strict=False):
             with column:
                 _bound(name, label)
-    also: dict[str, Any] = st.session_state.setdefault("choose_also", {"side": "at least", "value": None})
+    also: dict[str, Any] = kept_values.first("choose_also", {"side": "at least", "value": None})
     with st.container(key="choose_axes"):
         upwards, more_, side, most = st.columns([1.5, 1.6, 0.9, 0.9], gap="small", vertical_alignment="bottom")
         with upwards:
@@ -419,17 +421,17 @@ def more_conditions(with_price: bool) -> None:
 
 def asked_now(with_price: bool) -> Asked:
     """What the controls say, those behind the fold too."""
-    held, kept = _bounds(), st.session_state.get("choose_kept", {})
+    held = _bounds()
     found: list[tuple[str, Any, float | None]] = [
         (name, kind, None if bound is None else looks.bound_si(name, bound))
         for name, kind, _ in (("thrust_to_weight", "at least", ""), *BOUNDS)
         if with_price or name != PRICE
         for bound in (held.get(name),)
     ]
-    also = st.session_state.get("choose_also", {})
+    also = kept_values.kept("choose_also", {})
     if also.get("value") is not None:
         found.append((also["of"], also["side"], looks.unshown(also["of"], float(also["value"]), page_frame.units())))
-    x, y = kept.get("choose_x", "hover_time"), kept.get("choose_y", "thrust_to_weight")
+    x, y = kept_values.kept("choose_x", "hover_time"), kept_values.kept("choose_y", "thrust_to_weight")
     if x == y:
         y = "thrust_to_weight" if x != "thrust_to_weight" else "hover_time"
-    return Asked(x, y, found, st.session_state.get("choose_limits_kept", "every limit"))
+    return Asked(x, y, found, kept_values.kept("choose_limits", "every limit"))

@@ -31,7 +31,7 @@ from explorer.figures.base import PLOT_CONFIG
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
-from explorer.session import state, typed_labels
+from explorer.session import kept_values, state, typed_labels
 from explorer.text.numbers import number, spread
 from propmodel import parts
 
@@ -136,7 +136,7 @@ def change_frame(found: list[choice_answers.Change], output: str) -> pd.DataFram
 def combinations(inputs: Inputs, pin: Inputs | None) -> None:
     """Ranges, conditions, the map, the winners."""
     answer = st.container(key="choose_answer")
-    frames: dict[str, pd.DataFrame] = st.session_state.setdefault("choose_lists", {})
+    frames: dict[str, pd.DataFrame] = kept_values.first("choose_lists", {})
     with_price = any("price [-]" in f and f["price [-]"].notna().any() for f in frames.values())
     three_controls(with_price)
     held = typed_ranges(inputs)
@@ -157,7 +157,7 @@ def combinations(inputs: Inputs, pin: Inputs | None) -> None:
         faults += str(wrong).split("\n")
     asked = asked_now(with_price)
     counting = st.container(key="choose_counting")
-    seen: Seen | None = st.session_state.get("choose_seen")
+    seen: Seen | None = kept_values.kept("choose_seen")
     if not faults:
         seen, more = counted(inputs, pin, values, frames, asked.x, asked.y, asked.bounds, asked.limits, counting, seen)
         faults += more
@@ -206,8 +206,8 @@ def counted(
     units = page_frame.units()
     outputs = looks.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
     size = plan.count_of(values, frames)
-    job = choice_answers.start(inputs, values, frames, outputs, size, st.session_state.get("choose_job"))
-    st.session_state["choose_job"] = job
+    job = choice_answers.start(inputs, values, frames, outputs, size, kept_values.kept("choose_job"))
+    kept_values.keep_value("choose_job", job)
     asked = looks.conditions(bounds, limits)
     key = repr((job.key, asked, x, y, units, pin))
     if before is not None and before.key == key:
@@ -221,7 +221,7 @@ def counted(
     if job.fault:
         return before, [job.fault]
     if job.stopped or job.answer is None:
-        st.session_state["choose_job"] = job
+        kept_values.keep_value("choose_job", job)
         with slot:
             page_frame.say(
                 f'<p class="wi-small" role="status">Stopped at {ranges.many(job.done)} of {ranges.many(job.size)}; '
@@ -242,7 +242,7 @@ def counted(
         return before, [words]
     rows = (inputs, values, frames, outputs, size, asked)
     seen = seen_of(inputs, job.answer, made, asked, frames, (key, question, words, rows))
-    st.session_state["choose_seen"] = seen
+    kept_values.keep_value("choose_seen", seen)
     job.answer = None  # a hundred megabytes: kept for all by the keeper, not by every visitor
     with slot:
         page_frame.say(f'<p class="wi-small">{html.escape(words)}</p>')
@@ -285,7 +285,7 @@ def waiting(key: str) -> None:
 
     @st.fragment(run_every=POLL)
     def look() -> None:
-        job = st.session_state.get("choose_job")
+        job = kept_values.kept("choose_job")
         if job is None or job.key != key or job.wait(0.0):
             st.rerun()
         with st.container(horizontal=True, vertical_alignment="center"):
@@ -310,7 +310,7 @@ def load_dot(seen: Seen, index: int) -> None:
     if index in seen.inputs:
         state.load(seen.inputs[index])
         typed_labels.retire()
-        st.session_state["choose_clicks"] = st.session_state.get("choose_clicks", 0) + 1
+        kept_values.keep_value("choose_clicks", kept_values.kept("choose_clicks", 0) + 1)
 
 
 def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
@@ -324,7 +324,7 @@ def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
     labels = [seen.labels[int(k)] for k in p.frontier]
     event = st.plotly_chart(
         figures.map_of(p, this, other, labels, units),
-        key=f"choose_map:{st.session_state.get('choose_clicks', 0)}",
+        key=f"choose_map:{kept_values.kept('choose_clicks', 0)}",
         theme=None,
         config=PLOT_CONFIG,
         width="stretch",
@@ -466,7 +466,7 @@ def solve_sentence(inputs: Inputs) -> None:
         )
         unit = looks.unit_of(output, units)
         key = f"choose_target:{output}:{unit}"
-        targets: dict[str, float] = st.session_state.setdefault("choose_targets", {})
+        targets: dict[str, float] = kept_values.first("choose_targets", {})
         if key not in targets:
             now = float(looks.shown(output, point_of(inputs, (output,))[output], units))
             targets[key] = _TARGETS.get(output) or (float(f"{1.1 * now:.2g}") if math.isfinite(now) else 1.0)

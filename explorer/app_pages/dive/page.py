@@ -12,7 +12,7 @@ import streamlit as st
 from explorer.app_pages.dive import answers, figures, words
 from explorer.controls import frame_script, page_frame
 from explorer.inputs import Inputs
-from explorer.session import state, typed_labels
+from explorer.session import kept_values, state, typed_labels
 from propmodel.dive.stepped import Manoeuvre
 
 ENTRIES = {"nose_down": "nose down", "flat": "flat, motors idle"}
@@ -26,8 +26,8 @@ CAUTION = (
 def page(inputs: Inputs, pin: Inputs | None) -> None:
     """Draw the page."""
     page_frame.style("flight")
-    entry = st.session_state.get("entry_kept", "nose_down")
-    start = st.session_state.get("start_kept")
+    entry = kept_values.kept("entry", "nose_down")
+    start = kept_values.kept("start")
     this = answers.dive(inputs, entry=entry, start_height=start)
     # the pinned craft flies this dive: same fall, same pilot, same charge
     same = None if pin is None else _same_dive(inputs, pin)
@@ -88,15 +88,6 @@ def _same_dive(inputs: Inputs, pin: Inputs) -> Inputs:
     return replace(pin, **{name: getattr(inputs, name) for name in names})
 
 
-def _entry_picked() -> None:
-    if st.session_state["entry"] is not None:
-        st.session_state["entry_kept"] = st.session_state["entry"]
-
-
-def _start_typed() -> None:
-    st.session_state["start_kept"] = st.session_state["start"]
-
-
 def controls(this: answers.DiveAnswer) -> None:
     """The dive: how far, how fast, how it begins, who flies, how hard, on which charge."""
     with st.container(key="dive_controls"):
@@ -106,8 +97,7 @@ def controls(this: answers.DiveAnswer) -> None:
         with first[1]:
             page_frame.control("dive_kmh", where="dive", short="Or at a speed of")
         with first[2]:
-            if "start" not in st.session_state:
-                st.session_state["start"] = st.session_state.get("start_kept")
+            kept_values.put_first("start", kept_values.kept("start"))
             st.number_input(
                 "Begins above ground, m",
                 1.0,
@@ -116,7 +106,8 @@ def controls(this: answers.DiveAnswer) -> None:
                 step=5.0,
                 format="%g",
                 key="start",
-                on_change=_start_typed,
+                on_change=kept_values.keep,
+                args=("start", "start"),
                 placeholder="not told",
                 help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
             )
@@ -129,13 +120,14 @@ def controls(this: answers.DiveAnswer) -> None:
             page_frame.control("hardest_pull_g", where="dive", short="Hardest pull-out")
         with second[2]:
             if st.session_state.get("entry") not in ENTRIES:
-                st.session_state["entry"] = st.session_state.get("entry_kept", "nose_down")
+                kept_values.put("entry", kept_values.kept("entry", "nose_down"))
             st.segmented_control(
                 "Entry",
                 list(ENTRIES),
                 format_func=ENTRIES.__getitem__,
                 key="entry",
-                on_change=_entry_picked,
+                on_change=kept_values.keep_told,
+                args=("entry", "entry"),
                 required=True,
                 help="Nose down is the faster fall. Flat, it falls belly first and comes out through its own wash.",
             )

@@ -11,7 +11,7 @@ from explorer.app_pages.margins import answers, figures, words
 from explorer.controls import page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
-from explorer.session import state
+from explorer.session import kept_values, state
 from explorer.text.numbers import NARROW, number
 
 HOLDS = {2.0: "2 s", 10.0: "10 s", 60.0: "60 s", math.inf: "for good"}
@@ -31,7 +31,7 @@ def held_words(hold: float) -> str:
 def page(inputs: Inputs, pin: Inputs | None) -> None:
     """Draw the page."""
     page_frame.style("flight")
-    hold = float(st.session_state.get("hold_kept", 10.0))
+    hold = float(kept_values.kept("hold", 10.0))
     found = page_frame.without_verdict(headlines.gives_first(inputs, hold))
     theirs = [] if pin is None else headlines.gives_first(pin, hold)
     opening = page_frame.first_sentence(words.margins_opening(inputs, found, held_words(hold)))
@@ -52,9 +52,10 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     page_frame.section("How close?", "share of each limit used, full throttle")
     with st.container(key="hold_row"):
         if st.session_state.get("hold") not in HOLDS:
-            st.session_state["hold"] = hold
+            kept_values.put("hold", hold)
         st.segmented_control(
-            "Held for", list(HOLDS), format_func=HOLDS.__getitem__, key="hold", on_change=_held, required=True,
+            "Held for", list(HOLDS), format_func=HOLDS.__getitem__, key="hold", on_change=kept_values.keep_told,
+            args=("hold", "hold"), required=True,
             help="A punch of two seconds and a climb of a minute are different loads: heat takes time, volts do not.",
         )  # fmt: skip
     shares = None if pin is None else {one.key: one.share for one in theirs if one.kind == "share"}
@@ -65,11 +66,6 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     hot_block(inputs)
     quick_block(inputs)
     page_frame.next_question("dive", "Will it come out of the dive?")
-
-
-def _held() -> None:
-    if st.session_state["hold"] is not None:
-        st.session_state["hold_kept"] = float(st.session_state["hold"])
 
 
 def _key(pinned_name: str | None) -> str:
@@ -96,9 +92,10 @@ def hot_block(inputs: Inputs) -> None:
 def _hot(inputs: Inputs) -> None:
     states = answers.heat_states(inputs)
     if st.session_state.get("hot") not in WHAT_HOT:
-        st.session_state["hot"] = st.session_state.get("hot_kept", "hover")
+        kept_values.put("hot", kept_values.kept("hot", "hover"))
     chosen = st.segmented_control(
-        "It got hot", list(WHAT_HOT), format_func=WHAT_HOT.__getitem__, key="hot", on_change=_hot_picked, required=True,
+        "It got hot", list(WHAT_HOT), format_func=WHAT_HOT.__getitem__, key="hot", on_change=kept_values.keep_told,
+        args=("hot", "hot"), required=True,
         help="Choose what you flew just before you touched it.",
     )  # fmt: skip
     chosen = chosen or "hover"
@@ -114,11 +111,6 @@ def _hot(inputs: Inputs) -> None:
         verdict, causes = words.hot_words(next(s for s in states if s.name == chosen))
         rows = "".join(f"<li>{html.escape(cause)}</li>" for cause in causes)
         page_frame.say(f'<p class="wi-verdict">{verdict}</p>' + (f'<ol class="wi-causes">{rows}</ol>' if rows else ""))
-
-
-def _hot_picked() -> None:
-    if st.session_state["hot"] is not None:
-        st.session_state["hot_kept"] = st.session_state["hot"]
 
 
 def _fact(amount: float, unit: str) -> str:

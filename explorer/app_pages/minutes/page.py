@@ -15,7 +15,7 @@ from explorer.controls import page_frame
 from explorer.figures.base import Axis
 from explorer.forecasts import headlines
 from explorer.inputs import FLYING_STYLES, STYLE_WORDS, Inputs
-from explorer.session import state
+from explorer.session import kept_values, state
 from explorer.text.numbers import NARROW, spread, value
 from propmodel.base.status import Status
 from propmodel.base.units import GRAM, KMH, MINUTE
@@ -71,8 +71,7 @@ def mix(shares: Sequence[float]) -> None:
     st.caption("Share of the time in the air, %. The four add up to 100.")
     for (name, label), share in zip(SHARES, shares, strict=True):
         key = f"share:{name}"
-        if st.session_state.get(key) != share:
-            st.session_state[key] = share
+        kept_values.put(key, share)
         st.number_input(
             label, 0.0, 100.0, step=1.0, format="%g", key=key, on_change=_share_typed, args=(name,),
             help="Of the time in the air.",
@@ -90,8 +89,7 @@ def way_of_flying() -> None:
     pick, open_ = st.columns([3, 2], vertical_alignment="bottom", gap="medium")
     with pick:
         now = None if own else raw.flying_style
-        if st.session_state.get("way") != now:
-            st.session_state["way"] = now
+        kept_values.put("way", now)
         st.segmented_control(
             "You fly",
             list(FLYING_STYLES),
@@ -240,7 +238,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
 
 def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, other: answers.Minutes | None) -> None:
     """Voltage against minutes, the ledger, the alarm, cold and old packs."""
-    home = float(st.session_state.get("way_home_kept", 20.0))
+    home = float(kept_values.kept("way_home", 20.0))
     marks, alarm = marks_of(this, home)
     cold, old = bool(st.session_state.get("ghost_cold")), bool(st.session_state.get("ghost_old"))
     ghosts = answers.ghosts(inputs) if (cold or old) and marks else None
@@ -288,8 +286,7 @@ def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, oth
             width="content",
             help="The same flight after 250 full cycles, as a thin grey curve.",
         )
-        if "way_home" not in st.session_state:
-            st.session_state["way_home"] = home
+        kept_values.put_first("way_home", home)
         st.number_input(
             "Way home after the alarm, s",
             0.0,
@@ -298,7 +295,8 @@ def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, oth
             format="%g",
             key="way_home",
             width=230,
-            on_change=_home_typed,
+            on_change=kept_values.keep_told,
+            args=("way_home", "way_home"),
             help=(
                 "At your cruise. The alarm sounds so much before the charge you land with. 20 s is common practice "
                 "for flying close by."
@@ -313,12 +311,6 @@ def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, oth
     more = flight_words.cold_old_words(*both) if any(both) else ""
     page_frame.say(f'<p class="wi-small">{flight_words.warm_words(this)} {more}</p>')
     page_frame.numbers("voltage", lambda: _voltage_frame(this), file_name="voltage-against-minutes.csv", every=2)
-
-
-def _home_typed() -> None:
-    typed = st.session_state["way_home"]
-    if typed is not None:
-        st.session_state["way_home_kept"] = float(typed)
 
 
 def _voltage_alt(this: answers.Minutes, marks: list[figures.Mark]) -> str:
@@ -353,13 +345,13 @@ def speed_block(inputs: Inputs, pin: Inputs | None) -> None:
     page_frame.chart(figure, key="speed", alt=words)
     left, right = st.columns([1, 3.2], vertical_alignment="top", gap="medium")
     with left:
-        if "wind" not in st.session_state:
-            st.session_state["wind"] = float(st.session_state.get("wind_kept", 10.0))
+        kept_values.put_first("wind", float(kept_values.kept("wind", 10.0)))
         st.number_input(
-            "Wind, m/s", 0.0, 40.0, step=1.0, format="%g", key="wind", on_change=_wind_typed,
+            "Wind, m/s", 0.0, 40.0, step=1.0, format="%g", key="wind", on_change=kept_values.keep_told,
+            args=("wind", "wind"),
             help="10 m/s moves small trees; gusts are half as much again (common practice).",
         )  # fmt: skip
-    wind = float(st.session_state.get("wind_kept", 10.0))
+    wind = float(kept_values.kept("wind", 10.0))
     with right:
         held = float(this.speed[this.held][-1]) if this.held.any() else float(this.top.speed)
         told = flight_words.wind_words(answers.turn_back(this, 0.0), answers.turn_back(this, wind), wind, held)
@@ -379,12 +371,6 @@ def _cruise_words(inputs: Inputs) -> str:
         f'<p class="wi-notice" role="status">Your cruise of {value("road_speed", inputs.cruise_kmh * KMH)}: '
         f"cannot, {why}.</p>"
     )
-
-
-def _wind_typed() -> None:
-    typed = st.session_state["wind"]
-    if typed is not None:
-        st.session_state["wind_kept"] = float(typed)
 
 
 def _speed_frame(this: answers.SpeedCurve) -> pd.DataFrame:

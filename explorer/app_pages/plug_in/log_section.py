@@ -148,8 +148,8 @@ def columns(held: Held, log: bench.BenchLog, dropped: Any) -> None:
             a, b = st.columns([2, 1], gap="small")
             where = f"log_col:{held.ident}:{meaning}"
             unit = f"log_unit:{held.ident}:{meaning}"
-            st.session_state.setdefault(where, held.columns.get(meaning, GUESS))
-            st.session_state.setdefault(unit, held.units.get(meaning, GUESS))
+            kept_values.put_first(where, held.columns.get(meaning, GUESS))
+            kept_values.put_first(unit, held.units.get(meaning, GUESS))
             here = "not there" if guess is None else guess.column
             # the first choice says what was guessed
             named = {GUESS: f"{GUESS}: {here}"} | dict.fromkeys(headings)

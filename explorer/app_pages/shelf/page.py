@@ -59,14 +59,9 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     {SHELVES[0]: builds, SHELVES[1]: my_parts, SHELVES[2]: measured_propellers}.get(str(which), take_along)(inputs, pin)
 
 
-def say_next(text: str) -> None:
-    """A sentence to be shown at the next drawing."""
-    st.session_state.setdefault("shelf_told", []).append(text)
-
-
 def told() -> None:
     """What the last action has to say; its slot is there even when empty."""
-    words = st.session_state.pop("shelf_told", [])
+    words = shelf.told()
     notes = [*words, *([shelf.store().notice] if shelf.store().notice else [])]
     page_frame.say("".join(f'<p class="wb-told" role="status">{html.escape(w)}</p>' for w in notes))
     page_frame.notice()
@@ -77,7 +72,7 @@ def told() -> None:
 
 def builds(inputs: Inputs, pin: Inputs | None) -> None:
     """Save, load, delete, bring in, take out."""
-    here = st.session_state.get("saved_build")
+    here = shelf.saved_build()
     with st.container(horizontal=True, vertical_alignment="bottom", key="save_row"):
         name = st.text_input(
             "Name of this build",
@@ -125,17 +120,16 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
         max_upload_size=64,
         help="Each becomes a build of its own; nothing that is kept is overwritten.",
     )
-    if given is not None and st.session_state.get("builds_in_done") != given.file_id:
-        st.session_state["builds_in_done"] = given.file_id
+    if given is not None and kept_values.new_file("builds_in_done", given.file_id):
         try:
             new = shelf.store().upload(given.getvalue())
-            say_next(
+            shelf.say_next(
                 f"{len(new)} build{'s' if len(new) != 1 else ''} brought in: {', '.join(b.name for b in new[:6])}."
             )
             for text in _doubtful(new):
-                say_next(text)
+                shelf.say_next(text)
         except StoreError as wrong:
-            say_next(str(wrong))
+            shelf.say_next(str(wrong))
         st.rerun()
 
 
@@ -149,7 +143,7 @@ def _doubtful(new: list[SavedBuild]) -> list[str]:
 
 
 def _save(name: str, over: bool) -> None:
-    here = st.session_state.get("saved_build") if over else None
+    here = shelf.saved_build() if over else None
     record = shelf.record_of(state.inputs(), state.own_parts())
     record["name"] = name
     try:
@@ -157,41 +151,41 @@ def _save(name: str, over: bool) -> None:
             name, record, key=None if here is None else here[0], revision=None if here is None else here[1]
         )
     except StoreError as wrong:
-        say_next(str(wrong))
+        shelf.say_next(str(wrong))
         return
-    st.session_state["saved_build"] = (kept.key, kept.revision, kept.name)
+    shelf.is_on_screen(kept)
     state.change("name", kept.name[:60])
     where = (
         "for this visit only: download it to keep it."
         if shelf.lasts_for_this_visit()
         else "on the computer that serves this page."
     )
-    say_next(kept.notice or f"“{kept.name}” is kept, {where}")
+    shelf.say_next(kept.notice or f"“{kept.name}” is kept, {where}")
 
 
 def _load(key: str) -> None:
     try:
         kept = shelf.store().load(key)
     except StoreError as wrong:
-        say_next(str(wrong))
+        shelf.say_next(str(wrong))
         return
     inputs, own, words = shelf.inputs_of_record(kept.record)
     whole_builds.put(inputs)
-    st.session_state.pop("why_own", None)
-    st.session_state["own_parts"] = own
-    st.session_state["saved_build"] = (kept.key, kept.revision, kept.name)
+    whole_builds.forget_aside()
+    state.bring_parts(own)
+    shelf.is_on_screen(kept)
     for text in [f"“{kept.name}” is on the screen.", *([kept.notice] if kept.notice else []), *words]:
-        say_next(text)
+        shelf.say_next(text)
 
 
 def _delete(key: str, name: str) -> None:
     try:
         shelf.store().delete(key)
-        say_next(f"“{name}” is deleted.")
+        shelf.say_next(f"“{name}” is deleted.")
     except StoreError as wrong:
-        say_next(str(wrong))
-    if (st.session_state.get("saved_build") or ("",))[0] == key:
-        st.session_state["saved_build"] = None
+        shelf.say_next(str(wrong))
+    if (shelf.saved_build() or ("",))[0] == key:
+        shelf.is_on_screen(None)
 
 
 def card(build: SavedBuild) -> None:
@@ -271,9 +265,9 @@ def my_parts(inputs: Inputs, pin: Inputs | None) -> None:
         args=("parts_kind", "parts_kind"),
     )
     kind = str(picked)
-    drafts: dict[str, pd.DataFrame] = st.session_state.setdefault("part_drafts", {})
-    bases: dict[str, pd.DataFrame] = st.session_state.setdefault("part_bases", {})
-    turn: dict[str, int] = st.session_state.setdefault("part_turns", {})
+    drafts: dict[str, pd.DataFrame] = kept_values.first("part_drafts", {})
+    bases: dict[str, pd.DataFrame] = kept_values.first("part_bases", {})
+    turn: dict[str, int] = kept_values.first("part_turns", {})
     if kind not in drafts:
         drafts[kind] = _kept_table(kind)
     key = f"parts:{kind}:{turn.get(kind, 0)}"
@@ -333,8 +327,7 @@ def my_parts(inputs: Inputs, pin: Inputs | None) -> None:
         max_upload_size=2,
         help="Headings with their units, such as “mass [g]”; its rows are added to the table.",
     )
-    if given is not None and st.session_state.get(f"csv_done:{kind}") != given.file_id:
-        st.session_state[f"csv_done:{kind}"] = given.file_id
+    if given is not None and kept_values.new_file(f"csv_done:{kind}", given.file_id):
         _bring_in(kind, given.name, given.getvalue(), edited)
         st.rerun()
 
@@ -344,15 +337,14 @@ def _bring_in(kind: str, name: str, data: bytes, now: pd.DataFrame) -> None:
         table = parts.read_csv(data, kind, file=name[:60])
     except PartsError as wrong:
         for problem in wrong.problems[:6]:
-            say_next(problem)
+            shelf.say_next(problem)
         return
-    st.session_state["part_drafts"][kind] = (
-        pd.concat([now, table.frame], ignore_index=True) if len(now) else table.frame
-    )
-    st.session_state["part_turns"][kind] = st.session_state["part_turns"].get(kind, 0) + 1
-    say_next(f"{len(table.frame)} row{'s' if len(table.frame) != 1 else ''} added from {name[:60]}.")
+    drafts, turns = kept_values.first("part_drafts", {}), kept_values.first("part_turns", {})
+    drafts[kind] = pd.concat([now, table.frame], ignore_index=True) if len(now) else table.frame
+    turns[kind] = turns.get(kind, 0) + 1
+    shelf.say_next(f"{len(table.frame)} row{'s' if len(table.frame) != 1 else ''} added from {name[:60]}.")
     for note in table.notes[:4]:
-        say_next(note)
+        shelf.say_next(note)
 
 
 def _columns(kind: str) -> dict[str, Any]:
@@ -376,13 +368,13 @@ def _kept_table(kind: str) -> pd.DataFrame:
     try:
         held = shelf.store().load_table(kind)
     except StoreError as wrong:
-        say_next(str(wrong))
+        shelf.say_next(str(wrong))
         return parts.empty(kind)
-    revisions = st.session_state.setdefault("part_revisions", {})
+    revisions = kept_values.first("part_revisions", {})
     if held is None:
         return parts.empty(kind)
     revisions[kind] = held.revision
-    st.session_state.setdefault("part_texts", {})[kind] = held.text
+    kept_values.first("part_texts", {})[kind] = held.text
     try:
         return (
             parts.read_csv(held.text, kind, file=f"Your table of {kind}").frame
@@ -390,7 +382,7 @@ def _kept_table(kind: str) -> pd.DataFrame:
             else parts.empty(kind)
         )
     except PartsError as wrong:
-        say_next(f"Your table of {kind} could not be read and stays on the disk as it is: {wrong.problems[0]}")
+        shelf.say_next(f"Your table of {kind} could not be read and stays on the disk as it is: {wrong.problems[0]}")
         revisions[kind] = None
         return parts.empty(kind)
 
@@ -405,10 +397,10 @@ def _checked(frame: pd.DataFrame, kind: str) -> tuple[pd.DataFrame, list[str]]:
 def _keep_table(kind: str, frame: pd.DataFrame) -> str:
     """Write the table when it changed; a sentence where something is to be said."""
     text = parts.to_csv(frame, kind)
-    texts = st.session_state.setdefault("part_texts", {})
+    texts = kept_values.first("part_texts", {})
     if texts.get(kind) == text or (kind not in texts and not len(frame)):
         return ""
-    revisions = st.session_state.setdefault("part_revisions", {})
+    revisions = kept_values.first("part_revisions", {})
     try:
         held = shelf.store().save_table(kind, text, revision=revisions.get(kind))
     except StoreError as wrong:
@@ -422,7 +414,7 @@ def _use(kind: str, row: dict[str, Any]) -> None:
     try:
         values = parts.to_record(row, kind)
     except (PartsError, ValueError) as wrong:
-        say_next(str(wrong))
+        shelf.say_next(str(wrong))
         return
     values = {k: v for k, v in values.items() if k in FIELDS and (v is not None or FIELDS[k].optional)}
     state.load(apply(state.inputs(), values))
@@ -434,7 +426,7 @@ def _use(kind: str, row: dict[str, Any]) -> None:
 
         motor = replace(parts.to_motor(row), log_sd_kv=float(LOG_SD_KV), log_sd_resistance=MEASURED_LOG_SD)
         measured_parts.adopt(measured(state.usable(), name or "your table", motor=motor))
-    say_next(f"“{name}” is in the build.")
+    shelf.say_next(f"“{name}” is in the build.")
 
 
 # ---- measured propellers ----------------------------------------------------------------------------------
@@ -516,7 +508,7 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     air = value("temperature", inputs.air_temperature_c + CELSIUS_ZERO, page_frame.units())
     made = f"{datetime.now():%d %B %Y}, for {number(inputs.altitude_m, 1.0)} m and {air}"
     about = {"build": inputs.name, "made": made, "link": state.link()}
-    home = float(st.session_state.get("way_home_kept", 20.0))
+    home = float(kept_values.kept("way_home", 20.0))
     sheet = field_sheet(
         sheet_numbers.sheet_of(
             inputs,

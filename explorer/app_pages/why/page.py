@@ -19,7 +19,7 @@ from explorer.controls import page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from explorer.inputs.measured_parts import OwnInputs
-from explorer.session import state, typed_labels, whole_builds
+from explorer.session import kept_values, state, whole_builds
 from explorer.text.markup import folded
 from explorer.text.numbers import lowered, prose, quantity_of
 
@@ -63,7 +63,7 @@ def _count(count: int, noun: str) -> str:
 
 
 def _opened(knob: str) -> None:
-    st.session_state["knob_kept"] = knob  # the page behind *try it* then offers this input
+    page_frame.offer(knob)  # the page behind *try it* then offers this input
 
 
 def question(q: Question, inputs: Inputs) -> None:
@@ -184,33 +184,20 @@ def lists(inputs: Inputs) -> None:
 
 def _load(got: Facts) -> None:
     """Put a story's builds on the screen and keep the reader's own."""
-    if "why_own" not in st.session_state:
-        pinned, example = st.session_state["pinned"], st.session_state["pin_is_example"]
-        saved = st.session_state.get("saved_build")
-        st.session_state["why_own"] = (state.inputs(), pinned, example, typed_labels.held(), saved)
+    whole_builds.set_aside()
     if got.story.loads_before:
         whole_builds.put(got.before)
     else:
         whole_builds.put(got.after)
-        st.session_state["pinned"] = got.before
-        st.session_state["pin_is_example"] = False
-
-
-def _back() -> None:
-    own, pinned, example, labels, saved = st.session_state.pop("why_own")
-    whole_builds.put(own)
-    typed_labels.put_back(labels)
-    st.session_state["saved_build"] = saved
-    st.session_state["pinned"] = pinned
-    st.session_state["pin_is_example"] = example
+        state.compare_with(got.before)
 
 
 def own_build() -> None:
     """The way back, where a story's build was loaded."""
-    kept = st.session_state.get("why_own")
-    if kept is not None:
-        name = page_frame.tame(kept[0].name) or "no name"
-        if st.button(f"Back to my build: {name}", key="why_back", on_click=_back):
+    own = whole_builds.aside()
+    if own is not None:
+        name = page_frame.tame(own.name) or "no name"
+        if st.button(f"Back to my build: {name}", key="why_back", on_click=whole_builds.take_back):
             st.rerun()  # the labels stand outside this block
 
 
@@ -219,8 +206,7 @@ def own_build() -> None:
 
 def _answers_of(key: str) -> dict:
     """What this reader answered in a story; kept while the session lives."""
-    every = st.session_state.setdefault("why_guesses", {})
-    return every.setdefault(key, {"way": None, "by": 10.0, "quiz": None})
+    return kept_values.first(f"why_guess:{key}", {"way": None, "by": 10.0, "quiz": None})
 
 
 def _took(key: str, name: str, widget: str) -> None:
@@ -245,18 +231,18 @@ def guess_controls(story: Story) -> None:
         way, amount = st.columns([1, 1], vertical_alignment="bottom", gap="small")
         with way:
             name = f"why_way:{key}"
-            st.session_state.setdefault(name, told["way"])
+            kept_values.put_first(name, told["way"])
             st.segmented_control("I say", WAYS, key=name, on_change=_took, args=(key, "way", name))
         with amount:
             name = f"why_by:{key}"
-            st.session_state.setdefault(name, told["by"])
+            kept_values.put_first(name, told["by"])
             st.number_input(
                 "by about, %", 0.0, 300.0, step=1.0, format="%g", key=name, on_change=_took, args=(key, "by", name)
             )
     with st.container(key="why_pick"):
         name = f"why_quiz:{key}"
         options = range(len(story.quiz.options))
-        st.session_state.setdefault(name, told["quiz"])
+        kept_values.put_first(name, told["quiz"])
         st.radio(
             story.quiz.ask,
             options,
@@ -418,9 +404,10 @@ def class_part(got: Facts) -> None:
         )
         with st.container(key="why_more_class", horizontal=True):
             open_ = st.checkbox("Show worked answers", value=True, key=f"why_open:{story.key}")
-            seed = st.session_state.setdefault("why_seed", 0)
+            seed = kept_values.kept("why_seed", 0)
             if st.button("Other numbers", key="why_other"):
-                seed = st.session_state["why_seed"] = seed + 1
+                seed += 1
+                kept_values.keep_value("why_seed", seed)
         if open_ and st.query_params.get("step", "ask") != "why":
             page_frame.say(f'<p class="wi-said">{text(said(got, None))}</p>{quiz_html(got, None)}{why_html(got)}')
         page_frame.say(

@@ -32,7 +32,7 @@ def run(at: AppTest) -> AppTest:
 def settled(at: AppTest) -> AppTest:
     """A browser would look again until the count is done."""
     for _ in range(20):
-        job = at.session_state.get("choose_job")
+        job = at.session_state["bench_kept"].get("choose_job")
         if job is None or not any(b.key == "choose_stop" for b in at.button):
             return at
         job.wait(60)

@@ -453,7 +453,7 @@ def test_the_link_says_what_it_does_not_carry():
         if name == "measured":
             motor = replace(to_build(Inputs()).motor, log_sd_kv=0.01, log_sd_resistance=0.1)
             st.session_state["own_parts"] = measured(Inputs(), "stand.csv", motor=motor)
-        kept_values.box("kept")["price_motor"] = 20.0 if name in ("prices", "both") else None
+        kept_values.keep_value("price_motor", 20.0 if name in ("prices", "both") else None)
         if name in ("readings", "both"):
             bench_log.set_reading("Idle", 0.4)
         st.text(side_panel.link_leaves_out() or "nothing")
