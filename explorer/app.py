@@ -6,8 +6,8 @@ import logging
 
 import streamlit as st
 
-from explorer.controls import address, page_frame, side_panel
-from explorer.session import state
+from explorer.controls import address, frame_script, page_frame, side_panel
+from explorer.session import late_values, state
 
 PAGES = (
     ("lift", "Lift"),
@@ -36,6 +36,8 @@ def main() -> None:
         position="top",
     )
     st.session_state["page"] = page.url_path or PAGES[0][0]
+    page_frame.begin_run()
+    frame_script.bar(PAGES)
     side_panel.draw()
     try:
         page.run()
@@ -43,6 +45,7 @@ def main() -> None:
         logging.getLogger("explorer").exception("page %s", page.title)
         st.error("This page could not be drawn with these inputs. They are kept: change one, or open another page.")
     address.carry()
+    late_values.end_run()
 
 
 if __name__ == "__main__":

@@ -95,7 +95,7 @@ def test_wheel_holds_every_module_and_table(root, wheel):
     wanted = set()
     for package in ("propmodel", "explorer"):
         for path in (root / package).rglob("*"):
-            if path.is_file() and path.suffix in {".py", ".md", ".css", ".html"}:
+            if path.is_file() and path.suffix in {".py", ".md", ".css", ".html", ".js"}:
                 wanted.add(path.relative_to(root).as_posix())
     for path in (root / "data").rglob("*"):
         if path.is_file() and path.suffix in {".csv", ".json", ".md"}:

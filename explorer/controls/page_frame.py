@@ -21,6 +21,7 @@ from explorer.forecasts import guesses, headlines
 from explorer.inputs import (
     CHEMISTRY_NAMES,
     FIELDS,
+    STYLE_WORDS,
     TAKE_OFF,
     Field,
     Inputs,
@@ -31,13 +32,14 @@ from explorer.inputs import (
     unchecked_fields,
 )
 from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
-from explorer.session import state, typed_labels
+from explorer.session import late_values, state, typed_labels
 from explorer.text.numbers import NARROW, Units, prose
 from propmodel.assess.limits import Limit
 from propmodel.components import propeller
 
 __all__ = [
     "BOARD",
+    "begin_run",
     "chart",
     "control",
     "first_sentence",
@@ -144,7 +146,7 @@ def waits(inputs: Inputs) -> bool:
 
 def without_verdict(found: Sequence[Limit]) -> list[Limit]:
     """Limits with no advice while labels are open: it would be built on a guess."""
-    return [replace(one, fix="") for one in found] if typed_labels.opened() else list(found)
+    return [replace(one, fix="", fix_note="") for one in found] if typed_labels.opened() else list(found)
 
 
 def key_line(pinned_name: str | Sequence[str] | None, *, limit: bool = False) -> str:
@@ -153,7 +155,7 @@ def key_line(pinned_name: str | Sequence[str] | None, *, limit: bool = False) ->
     names = [] if pinned_name is None else [pinned_name] if isinstance(pinned_name, str) else list(pinned_name)
     for place, name in enumerate(names):
         parts.append(f'<span class="key"><i class="pin p{place}"></i>{html.escape(name)} (pinned)</span>')
-    parts.append('<span class="key"><i class="band"></i>where 8 in 10 craft with these labels land</span>')
+    parts.append('<span class="key"><i class="band"></i>8 in 10 such craft</span>')
     if limit:
         parts.append('<span class="key"><i class="beyond"></i>beyond the label</span>')
     return f'<p class="wi-small">{"".join(parts)}</p>'
@@ -178,7 +180,7 @@ def value_of(name: str) -> Any:
     return float(round(take_off_g(state.usable()))) if name == "take_off_g" else getattr(state.inputs(), name)
 
 
-_CHOICES = CHEMISTRY_NAMES | WIDTH_WORDS
+_CHOICES = CHEMISTRY_NAMES | WIDTH_WORDS | STYLE_WORDS
 """Words of the choices that are not their own."""
 
 SHARED = ("lean", "board")
@@ -191,13 +193,23 @@ def _page() -> str:
     return st.session_state.get("page", "")
 
 
-def _put(key: str, value: Any) -> None:
-    """Let a control show a value, without sending back what the reader is just moving."""
-    if key not in st.session_state or st.session_state[key] != value:
-        st.session_state[key] = value
+def begin_run() -> None:
+    """Note which input the strip of the page offers as this run begins."""
+    choice = f"knob:{_page()}"
+    late_values.begin_run({choice: st.session_state[choice]} if choice in st.session_state else {})
+
+
+def _slid(key: str, name: str) -> None:
+    """Take what the strip's slider says, unless it is the slider of the choice before, about to be drawn over."""
+    choice = f"knob:{_page()}"
+    now = st.session_state.get(choice, name)
+    if now == name and late_values.chosen_when_drawn(choice, name) == name:
+        _took(key, name)
 
 
 def _took(key: str, name: str) -> None:
+    if late_values.is_late(key):
+        return
     value = from_shown(name, st.session_state[key], units())
     if value is None and not described(name).optional:
         return  # an emptied field keeps what it had
@@ -242,7 +254,7 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
     common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
     label = _label(field, short)
     if name == "measured_propeller":
-        _put(key, value)
+        late_values.put(key, value)
         st.selectbox(
             label,
             [None, *propeller.measured_names()],
@@ -250,15 +262,15 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
             **common,
         )
     elif field.kind == "choice":
-        _put(key, value if value in field.options else field.options[0])
+        late_values.put(key, value if value in field.options else field.options[0])
         st.selectbox(label, field.options, format_func=lambda v: _CHOICES.get(v, v), **common)
         if name == "blade_width":
             say(blade_silhouettes(value))
     elif field.kind == "switch":
-        _put(key, bool(value))
+        late_values.put(key, bool(value))
         st.checkbox(label, **common)
     elif field.kind == "text":
-        _put(key, str(value))
+        late_values.put(key, str(value))
         st.text_input(label, max_chars=60, **common)
     else:
         assert field.low is not None and field.high is not None and field.step is not None
@@ -271,7 +283,7 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
             numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
             shown = None if shown is None else float(f"{shown:.6g}")
         hint = f"not told: {field.when_unknown}" if field.optional else None
-        _put(key, shown)
+        late_values.put(key, shown)
         st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
 
 
@@ -348,26 +360,32 @@ def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
 
 
 def _knob(name: str, *, short: str | None = None) -> None:
-    field, value, key = described(name), value_of(name), f"knob:{_page()}:{name}"
+    field, value = described(name), value_of(name)
     if value is None:  # not told: start from the middle of what may be
         value = {"blade_width_mm": 0.155 * 0.5 * 25.4 * state.usable().diameter_in}.get(name, field.low)
     assert field.low is not None and field.high is not None  # every knob is a number
     value = min(max(float(value), field.low), field.high)
     low, high, step = _slider_span(name, value)
+    key = f"knob:{_page()}:{name}"
+    drawn = st.session_state.setdefault("knob_drawn", {})
+    if drawn.get(key) != (low, high, step):
+        # Streamlit takes a slider with other ends for a new one and shows its least value: it must be told
+        st.session_state.pop(key, None)
+    drawn[key] = (low, high, step)
     unit = shown_unit(name, field.unit, units())
     label = _label(field, short)
     # beside its own number a slider needs no second help mark
     help_ = None if short else _help(field)
-    common: dict[str, Any] = {"key": key, "help": help_, "on_change": _took, "args": (key, name)}
+    common: dict[str, Any] = {"key": key, "help": help_, "on_change": _took if short else _slid, "args": (key, name)}
     if field.kind == "whole":
-        _put(key, int(value))
+        late_values.put(key, int(value))
         st.slider(label, int(low), int(high), step=1, format=f"%d {unit}".strip(), **common)
         return
     low, high, step = shown_span(name, (low, high, step), units())
     at = float(to_shown(name, value, units()) or 0.0)
     digits = max(0, math.ceil(-math.log10(step) - 1e-9))
     at = min(max(round(at, digits), low), high)
-    _put(key, float(at))
+    late_values.put(key, float(at))
     sign = "%%" if unit == "%" else unit
     st.slider(label, float(low), float(high), step=float(step), format=f"%.{digits}f {sign}".strip(), **common)
 

@@ -13,7 +13,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.labels import Reading, answered
-from explorer.session import bench_log, kept_values, state, typed_labels, whole_builds
+from explorer.session import bench_log, kept_values, late_values, state, typed_labels, whole_builds
 from explorer.text.numbers import Units
 from propmodel.assembly.demo import demo_names
 
@@ -48,8 +48,7 @@ def _craft() -> None:
         f'<div class="wi-build"><b>{html.escape(inputs.name or "Your build")}</b>{aside}</div></div>'
     )
     now = next((n for n in demo_names() if demo_inputs(n) == inputs), None)
-    if st.session_state.get("craft") != now:
-        st.session_state["craft"] = now
+    late_values.put("craft", now)
     st.segmented_control(
         "Start from an invented craft", _BY_SIZE, format_func=_craft_name, key="craft", on_change=_chosen,
         help="Five invented craft: Rill 1.6 in with propeller guards, Tarn 3 in light, Scree 5 in quick, Moor 7 in "
@@ -67,7 +66,7 @@ def _craft_name(name: str) -> str:
 
 def _chosen() -> None:
     name = st.session_state["craft"]
-    if name is not None:
+    if name is not None and not late_values.is_late("craft"):
         whole_builds.put(demo_inputs(name))
 
 
@@ -200,6 +199,8 @@ def untold(craft: Inputs) -> Inputs:
 
 def _typed() -> None:
     """New labels: begin from what is on the screen, or from the nearest demo craft if nothing was made yet."""
+    if late_values.is_late("labels"):
+        return
     reading = typed_labels.reading()
     if not reading.found and not reading.questions:
         return
@@ -254,7 +255,7 @@ def _pitch_of(base: Inputs, told: dict[str, Any]) -> dict[str, Any]:
 
 
 def _mend(source: str, suggestion: str) -> None:
-    st.session_state["labels"] = st.session_state["labels"].replace(source, suggestion, 1)
+    late_values.put("labels", st.session_state["labels"].replace(source, suggestion, 1))
     _typed()
 
 
@@ -309,7 +310,7 @@ def _listed(names: list[str]) -> str:
 def _units() -> None:
     now = page_frame.units()
     for field, words, names in (
-        ("pull", "Pull", {"g": "g, kg of force", "N": "newton"}),
+        ("pull", "Thrust", {"g": "g, kg of force", "N": "newton"}),
         ("propeller", "Propellers", {"in": "inch", "mm": "mm"}),
         ("temperature", "Temperature", {"C": "°C", "F": "°F"}),
     ):

@@ -1,8 +1,9 @@
 """The hand of all charts: colours, panels, bands, pinned lines, limits, hatches. Nothing here knows Streamlit.
 
-Colours of marks are one set for both themes (at least 3 : 1 on either ground); words inside a chart take the
-page's ink from the style sheet. Axis tops are whole ticks of 1, 2 or 5 and move with hysteresis, so that while a
-control slides the curve moves and the scale does not.
+Colours of marks here are those of the light theme. They differ in lightness, so that a grey print tells them apart. In
+the dark the style sheet puts a set of its own in their place: it finds them by these very values, so nothing is drawn
+twice. Words inside a chart take the page's ink from the style sheet. Axis tops are whole ticks of 1, 2 or 5 and move
+with hysteresis, so that while a control slides the curve moves and the scale does not.
 """
 
 from __future__ import annotations
@@ -38,14 +39,14 @@ __all__ = [
     "word",
 ]
 
-THIS = "#7A60C0"
-PINNED = "#7A8689"
+THIS = "#432A86"
+PINNED = "#717D80"
 PINNED_DASHES = ("6px,4px", "2px,3px", "9px,3px,2px,3px")
 """Strokes of the pinned builds, the last one first."""
-OVER = "#B8431E"
-TIGHT = "#A58319"
-AIR = "#3B83A0"
-BAND = "rgba(122,96,192,0.18)"
+OVER = "#9E3413"
+TIGHT = "#A5831C"
+AIR = "#2A7391"
+BAND = "rgba(67,42,134,0.18)"
 GRID = "rgba(127,135,131,0.28)"
 FONT = "Source Sans, Source Sans Pro, sans-serif"
 PLOT_CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "doubleClick": False}
@@ -448,7 +449,7 @@ def hatch(figure: Sketch, x: Sequence[float], low: Sequence[float], high: Sequen
         mode="lines",
         line={"width": 0, "color": OVER},
         fill="toself",
-        fillcolor="rgba(184,67,30,0.05)",
+        fillcolor="rgba(158,52,19,0.05)",
         fillpattern={"shape": "/", "fgcolor": OVER, "bgcolor": "rgba(0,0,0,0)", "size": 9, "solidity": 0.12},
         hoverinfo="skip",
         name="beyond",

@@ -8,8 +8,9 @@ import html
 __all__ = ["svg_image"]
 
 _STYLE = (
-    ":root{--ink:#1E2A2E;--second:#4A575B;--ground:#F6F5F0;--this:#7A60C0;--pinned:#7A8689;--over:#B8431E}"
-    "@media(prefers-color-scheme:dark){:root{--ink:#E7E6DE;--second:#A7B2B3;--ground:#151B1D}}"
+    ":root{--ink:#1E2A2E;--second:#4A575B;--ground:#F6F5F0;--this:#432A86;--pinned:#717D80;--over:#9E3413}"
+    "@media(prefers-color-scheme:dark){:root{--ink:#E7E6DE;--second:#A7B2B3;--ground:#151B1D;"
+    "--this:#C3B1F5;--pinned:#87949A;--over:#D2522B}}"
     "svg{fill:none;stroke-linejoin:round;font-family:system-ui,sans-serif;color:var(--ink)}"
     "*{vector-effect:non-scaling-stroke}text{fill:var(--ink);text-anchor:middle;stroke:none}"
 )

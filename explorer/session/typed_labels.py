@@ -11,6 +11,7 @@ import streamlit as st
 
 from explorer.inputs import FIELDS, Inputs
 from explorer.labels import Reading, answered, read_labels
+from explorer.session import late_values
 
 __all__ = [
     "Open",
@@ -84,7 +85,7 @@ def clear_forgotten() -> None:
     """Clear what `forget` and `retire` asked to; before the field is drawn."""
     forgotten, retired = (st.session_state.pop(name, False) for name in ("labels_forgotten", "labels_retired"))
     if forgotten or retired:
-        st.session_state["labels"] = ""
+        late_values.put("labels", "")
     if forgotten:
         for name in ("lender", "label_made", "label_plain", "label_base"):
             st.session_state[name] = None
@@ -101,7 +102,7 @@ def put_back(kept: Mapping[str, Any]) -> None:
     st.session_state.pop("labels_forgotten", None)
     for name, value in kept.items():
         st.session_state[name] = value
-    st.session_state["labels"] = kept["labels"] or ""
+    late_values.put("labels", kept["labels"] or "")
     st.session_state["told_by_hand"] = kept["told_by_hand"] or set()
 
 

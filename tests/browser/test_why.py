@@ -27,7 +27,7 @@ def test_search_leaves_the_questions_that_match_and_one_opens(visit, settle):
 
 def test_try_it_leads_to_the_page_with_the_input_ready(visit, settle):
     page = to_why(visit, settle)
-    page.get_by_text("Why does it pull that hard?").click()
+    page.get_by_text("Why that much thrust?").click()
     settle(page)
     page.get_by_role("link", name="Try it: move KV on Lift").click()
     expect(page.locator(".wi-sentence")).to_contain_text("takes off at")

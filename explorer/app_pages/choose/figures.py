@@ -19,15 +19,15 @@ from explorer.app_pages.choose.counting import Change
 from explorer.app_pages.choose.looks import LOOKS, change_words, nice_ticks, reads, shown, unit_of
 from explorer.app_pages.choose.picture import Picture
 from explorer.app_pages.choose.ranges import many
-from explorer.figures.base import AIR, FONT, GRID, PINNED, SIZE, SMALL, THIS
+from explorer.figures.base import FONT, GRID, PINNED, SIZE, SMALL, THIS
 from explorer.text.numbers import NARROW, Units
 from propmodel.studies.spread import Contribution
 
 __all__ = ["Mark", "change_bars", "map_of", "map_words", "over_words", "reading_bars", "spread_bars"]
 
 HEIGHT = 470
-FOOTPRINT = "rgba(122,134,137,0.17)"
-_HUE = "59,131,160"  # AIR
+FOOTPRINT = "rgba(113,125,128,0.17)"
+_HUE = "59,131,160"
 COUNTS = [[0.0, f"rgba({_HUE},0.26)"], [0.5, f"rgba({_HUE},0.6)"], [1.0, f"rgba({_HUE},0.9)"]]
 LEAST_BOUGHT = 0.005
 """A step that buys less than this is told in words only. [-]"""
@@ -341,6 +341,3 @@ def _bar(words: str, share: float, top: float, kind: str) -> str:
         f'<div class="track" aria-hidden="true"><i class="{kind}" style="width:{100.0 * share / max(top, 1e-9):.1f}%">'
         "</i></div></li>"
     )
-
-
-assert AIR == "#3B83A0", "the hue of the counts is written out in rgb"

@@ -14,6 +14,7 @@ from explorer.app_pages.dive.answers import DiveAnswer
 from explorer.figures.base import (
     FONT,
     GRID,
+    OVER,
     PINNED,
     SIZE,
     SMALL,
@@ -24,11 +25,13 @@ from explorer.figures.base import (
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import NARROW, spread, value
 from propmodel.base.status import Status
+from propmodel.base.units import KMH
 from propmodel.dive.stepped import Path, WashBand
 
 __all__ = [
     "charge_words",
     "comes_out",
+    "craft_path",
     "delay_strip",
     "dive_figure",
     "dive_frame",
@@ -39,8 +42,9 @@ __all__ = [
 
 HEIGHT = 460
 FOOT = 46
-WIDEST_FALL = 400.0
-"""Of the fall before the command only so much is drawn. [m]"""
+SHOWN_FALL = 0.35
+"""Of the fall before the command so much is drawn, as a share of the height at the command: the rest is a straight
+line. [-]"""
 
 
 def charge_words(charge: float) -> str:
@@ -107,8 +111,8 @@ def dive_frame(answers: Sequence[DiveAnswer | None], start: float | None) -> flo
     for one in answers:
         if one is None:
             continue
-        fallen = float(one.out.fall_height)
-        tops.append(command_height(one, start) + min(fallen if math.isfinite(fallen) else 0.0, WIDEST_FALL))
+        fallen, command = float(one.out.fall_height), command_height(one, start)
+        tops.append(command + min(fallen if math.isfinite(fallen) else 0.0, SHOWN_FALL * max(command, 10.0)))
     return max(tops)
 
 
@@ -152,7 +156,7 @@ def dive_figure(
         yaxis={**axis, "range": [low, top * 1.04]},
         xaxis={
             **axis,
-            "range": [-0.14 * top, 0.8 * top],
+            "range": [-0.14 * top, 0.9 * top],
             "scaleanchor": "y",
             "scaleratio": 1,
             "constraintoward": "left",
@@ -183,8 +187,29 @@ def dive_figure(
         _path(figure, x, y, "this", {"width": 2.6, "color": THIS})
     if comes_out(this) and command > 0.0:  # no height is named that would not be enough
         _command(figure, this, command, start)
+        if float(y.max()) > 1.02 * top:
+            word(figure, 0.0, top, f"falls from {value('distance', float(y.max()))}", shift=10)
     _ends(figure, this, command, x, y, top)
     return figure.finished()
+
+
+def craft_path(answer: DiveAnswer, *, start: float | None, top: float) -> list[tuple[float, float, float, float]]:
+    """Time from the decision [s], way [m], height [m] and speed [km/h] along the drawn part of the path.
+
+    Empty where there is no path.
+    """
+    path = _reported(answer)
+    x, y = _heights(answer, command_height(answer, start))
+    if path is None or x.size < 2:
+        return []
+    count = x.size
+    time, speed = (np.asarray(v, float).ravel()[:count] for v in (path.time, path.speed))
+    keep = np.flatnonzero((y <= 1.04 * top) & np.isfinite(x) & np.isfinite(time))
+    if keep.size < 2:
+        return []
+    keep = keep[np.unique(np.linspace(0, keep.size - 1, 120).astype(int))]
+    table = np.column_stack([time[keep], x[keep], y[keep], speed[keep] / KMH])
+    return [tuple(float(f"{v:.4g}") for v in row) for row in table]
 
 
 def _command(figure: Sketch, this: DiveAnswer, command: float, start: float | None) -> None:
@@ -201,7 +226,7 @@ def _command(figure: Sketch, this: DiveAnswer, command: float, start: float | No
         name="pull by",
     )
     dot(figure, 0.0, command, name="command")
-    words = f"pull by {command:.0f} m" if start is None else f"you pull at {command:.0f} m"
+    words = f"pull out by {command:.0f} m" if start is None else f"you pull out at {command:.0f} m"
     word(figure, 0.0, command, f"{words}, {value('road_speed', float(this.out.speed))}", bold=True, shift=12)
     figure.layout["annotations"][-1] |= {"yanchor": "bottom", "yshift": 2}
 
@@ -216,12 +241,12 @@ def _path(figure: Sketch, x: NDArray, y: NDArray, name: str, stroke: dict) -> No
 def _ground(figure: Sketch, low: float, top: float) -> None:
     wide = 12.0 * top
     figure.add_scatter(
-        x=[-wide, wide, wide, -wide], y=[0.0, 0.0, low, low], mode="lines", line={"width": 0, "color": "#B8431E"},
-        fill="toself", fillcolor="rgba(184,67,30,0.05)", hoverinfo="skip", name="ground",
-        fillpattern={"shape": "/", "fgcolor": "#B8431E", "bgcolor": "rgba(0,0,0,0)", "size": 9, "solidity": 0.12},
+        x=[-wide, wide, wide, -wide], y=[0.0, 0.0, low, low], mode="lines", line={"width": 0, "color": OVER},
+        fill="toself", fillcolor="rgba(158,52,19,0.05)", hoverinfo="skip", name="ground",
+        fillpattern={"shape": "/", "fgcolor": OVER, "bgcolor": "rgba(0,0,0,0)", "size": 9, "solidity": 0.12},
     )  # fmt: skip
     figure.add_shape(
-        type="line", xref="paper", x0=0, x1=1, y0=0, y1=0, line={"width": 1.4, "color": "#B8431E"}, name="limit"
+        type="line", xref="paper", x0=0, x1=1, y0=0, y1=0, line={"width": 1.4, "color": OVER}, name="limit"
     )
 
 
@@ -286,15 +311,15 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
         now = ' class="now"' if abs(pull - asked) < 0.05 else ""
         rows.append(f'<tr{now}><th scope="row">{pull:.0f} times its weight</th>{cells}</tr>')
     star = (
-        "<p class='foot'>* There is not that much pull; this is the height with all there is.</p>"
+        "<p class='foot'>* Thrust does not allow that much; this is the height with full thrust.</p>"
         if answer.held_back.any()
         else ""
     )
     return (
         '<div class="wi-table wi-pulls" role="group" tabindex="0" aria-label="Table: height lost">'
-        "<table><caption>Height lost from seeing that it is time to level</caption>"
+        "<table><caption>Height lost from your decision to level flight</caption>"
         "<thead><tr><th scope='col'>Hardest "
-        f"pull</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
+        f"pull-out</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
     )
 
 

@@ -10,16 +10,16 @@ import pandas as pd
 import streamlit as st
 
 from explorer.app_pages.dive import answers, figures, words
-from explorer.controls import page_frame
+from explorer.controls import frame_script, page_frame
 from explorer.inputs import Inputs
 from explorer.session import state, typed_labels
+from propmodel.dive.stepped import Manoeuvre
 
 ENTRIES = {"nose_down": "nose down", "flat": "flat, motors idle"}
 CAUTION = (
-    "<b>An estimate, not a promise.</b> A point mass, still air, static thrust, nobody surprised. Add your own "
-    "height, keep "
-    "people and roads out from under it, keep it in sight, and follow your local rules: many places forbid such flying "
-    "near others."
+    "<b>An estimate, not a promise.</b> Still air, a pilot who is not surprised. Add height of your own, keep people "
+    "and roads out from under it, keep it in sight, and follow your local rules: many places forbid such flying near "
+    "others."
 )
 
 
@@ -45,21 +45,32 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     if page_frame.waits(inputs):
         return
     controls(this)
-    left, right = st.columns([2, 1], gap="large")
+    left, right = st.columns([11, 9], gap="large")
     with left:
         tall = figures.dive_frame((this, other), start)
         axis = state.axis("dive height", tall)  # stays while the values move
-        figure = figures.dive_figure(this, other, start=start, top=axis.top, tick=tick_of(axis.top))
+        tick = tick_of(axis.top)
+        top = tick * math.ceil(tall / tick)
+        figure = figures.dive_figure(this, other, start=start, top=top, tick=tick)
         three = ["No verdict while labels are open."]
         if not typed_labels.opened():
             three = words.dive_three(inputs, this)
         page_frame.chart(figure, key="dive_path", alt=" ".join(three))
+        flown = figures.craft_path(this, start=start, top=top)
+        if flown:
+            frame_script.path_slider(
+                flown,
+                chart="dive_path",
+                label="Follow it down",
+                start=float(this.delay.total),
+                flat=entry == "flat" or int(this.out.manoeuvre) != Manoeuvre.PULL_UP,
+            )
         page_frame.say(_key(None if pin is None else pin.name))
     with right:
         rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)
         page_frame.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')
     page_frame.say(f'<p class="wi-caution" role="note">{CAUTION}</p>')
-    page_frame.section("A harder pull, a fuller pack", "what either saves")
+    page_frame.section("A harder pull-out, a fuller pack", "height lost")
     page_frame.say(figures.pull_table(this, asked=inputs.hardest_pull_g))
     wash_block(inputs, pin)
     page_frame.numbers("dive", lambda: _frame(this), file_name="dive-path.csv", every=8)
@@ -91,7 +102,7 @@ def controls(this: answers.DiveAnswer) -> None:
     with st.container(key="dive_controls"):
         first = st.columns(4, vertical_alignment="bottom", gap="medium")
         with first[0]:
-            page_frame.control("drop_m", where="dive", short="Falls before you pull")
+            page_frame.control("drop_m", where="dive", short="Falls before you pull out")
         with first[1]:
             page_frame.control("dive_kmh", where="dive", short="Or at a speed of")
         with first[2]:
@@ -113,9 +124,9 @@ def controls(this: answers.DiveAnswer) -> None:
             page_frame.control("charge_left_percent", where="dive")
         second = st.columns([1, 1, 2], vertical_alignment="bottom", gap="medium")
         with second[0]:
-            page_frame.control("reaction_s", where="dive", short="See, decide, turn")
+            page_frame.control("reaction_s", where="dive", short="Reaction time")
         with second[1]:
-            page_frame.control("hardest_pull_g", where="dive", short="Hardest pull")
+            page_frame.control("hardest_pull_g", where="dive", short="Hardest pull-out")
         with second[2]:
             if st.session_state.get("entry") not in ENTRIES:
                 st.session_state["entry"] = st.session_state.get("entry_kept", "nose_down")
@@ -145,7 +156,7 @@ def _key(pinned_name: str | None) -> str:
 
 def wash_block(inputs: Inputs, pin: Inputs | None) -> None:
     """Descending into the own wash."""
-    page_frame.section("Straight down, slowly", "the other way to fall: into your own wash, sinking speed in m/s")
+    page_frame.section("Straight down, slowly", "into its own wash; sinking speed in m/s")
     band, speed = answers.wash(inputs)
     other = None if pin is None else answers.wash(pin)[0]
     page_frame.say(figures.wash_strip(band, other) + f'<p class="wi-plain">{words.wash_words(band, speed)}</p>')

@@ -42,7 +42,7 @@ __all__ = [
     "voltage_figure",
 ]
 
-GHOST = "rgba(122,134,137,0.20)"
+GHOST = "rgba(113,125,128,0.20)"
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,7 @@ def voltage_figure(
     """
     low, high, ticks = volts
     figure = panels(
-        (Panel("Voltage of a cell under load", "V", Axis(high, 0.5)),),
+        (Panel("Voltage of a cell under load", f"V; axis begins at {low:.1f}", Axis(high, 0.5)),),
         axis,
         x_title="Minutes flown your way",
         height=400,
@@ -248,7 +248,7 @@ def speed_tops(this: SpeedCurve, other: SpeedCurve | None) -> tuple[float, float
 def speed_figure(
     this: SpeedCurve, other: SpeedCurve | None, *, axes: tuple[Axis, Axis], cruise: float | None
 ) -> go.Figure:
-    """Power against speed with two tangents: lowest point flies longest, the ray from the origin farthest.
+    """Power against speed with two tangents: lowest point longest, where the line from the origin touches farthest.
 
     Parameters
     ----------
@@ -344,7 +344,7 @@ def pack_figure(this: PackAxis, other: PackAxis | None, *, axes: tuple[Axis, Axi
         figure.add_shape(
             type="line", x0=edge, x1=edge, y0=0, y1=y_axis.top, line={"width": 1.4, "color": OVER}, name="limit"
         )
-        word(figure, edge, 0.06, "pulls less than twice its weight", right_of=False, domain=True, shift=6)
+        word(figure, edge, 0.06, "thrust below twice its weight", right_of=False, domain=True, shift=6)
     if math.isfinite(this.best_time):
         x, y = this.best_mass / GRAM, this.best_time / MINUTE
         figure.add_scatter(
@@ -371,7 +371,7 @@ def cutoff_figure(this: Cutoff, other: Cutoff | None, *, axis: Axis) -> go.Figur
     figure = panels(
         (Panel("Minutes flown your way", "min", axis),),
         Axis(high, 0.5),
-        x_title="Landing voltage of a cell, V",
+        x_title=f"Landing voltage of a cell, V; axis begins at {low:.1f}",
         height=320,
     )
     figure.layout["xaxis"] |= {"range": [low, high], "tickvals": ticks, "ticktext": [f"{t:.1f}" for t in ticks]}

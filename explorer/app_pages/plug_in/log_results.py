@@ -150,7 +150,7 @@ def result(held: Held, fit: Any, inputs: Inputs) -> None:
     own = state.own_parts()
     if own is not None and own.name == held.name[:80] and used:
         page_frame.say(
-            f'<p class="wi-small">✓ {html.escape(measured_parts.own_words(inputs))} Every page now reckons with it.</p>'
+            f'<p class="wi-small">✓ {html.escape(measured_parts.own_words(inputs))} Every page now uses it.</p>'
         )
     else:
         page_frame.say(

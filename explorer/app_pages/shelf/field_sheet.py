@@ -99,9 +99,21 @@ stroke-width:2}
 td:first-child{min-width:6mm}.lines div{border-bottom:.5pt solid #7D8783;height:8mm}
 @media print{body{padding:0;max-width:none}*{-webkit-print-color-adjust:exact;
 print-color-adjust:exact}}
+.details{break-before:page}
+.first .two{grid-template-columns:9fr 11fr;gap:0 6mm}
+.first .care ul{columns:2;column-gap:8mm;font-size:8.5pt;line-height:1.3}
+.first table{font-size:8pt;line-height:1.25}
+.first td{padding:.6mm 1.5mm .6mm 0}.first h2{margin:3mm 0 1mm}
+.first .lead{font-size:10.5pt;line-height:1.3}
+.first li{break-inside:avoid}
 @media (max-width:560px){.two{grid-template-columns:1fr}}
 """
 
+
+CAVEAT = (
+    '<p class="small">A forecast from labels, not a measurement. '
+    "The rules of your field and your country come first. Details: next page.</p>"
+)
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 """Nothing may be fetched or run by the page, whatever got into it."""
@@ -202,23 +214,26 @@ def field_sheet(sheet: Sheet) -> str:
     link = f'<a href="{href}" rel="noreferrer">{href}</a>' if href else plain_text(sheet.link, MAX_LINK)
     spare = "<div></div>" * max(0, min(int(sheet.spare_lines), 40))
     parts = [
+        '<div class="first">',
         f"<h1>{plain_text(sheet.title)}</h1>",
         f'<p class="small">{plain_text(sheet.made)}</p>' if sheet.made else "",
         f'<p class="lead">{plain_text(sheet.sentence)}</p>' if sheet.sentence else "",
         f'<div class="care"><strong>Before anything else</strong><ul>{cautions}</ul></div>' if cautions else "",
         '<div class="two">',
         _part("The build", _table(["", ""], [list(row) for row in sheet.build])),
+        "<div>",
         _part("Alarms to set", _table(["", ""], [list(row) for row in sheet.alarms])),
-        "</div>",
+        _part("Limits", limits),
+        "</div></div>",
+        CAVEAT,
+        '</div><div class="details">',
         _part("What to expect", numbers),
-        _part("What gives first", limits),
         _part("Curves", figures),
         _part("First power-up", _steps_table(sheet.steps)),
         _part("Notes", "".join(f"<p>{plain_text(n)}</p>" for n in sheet.notes)),
         _part("By hand", f'<div class="lines">{spare}</div>' if spare else ""),
         _part("Open this build again", f'<p class="small">{link}</p>' if link else ""),
-        '<p class="small">A forecast from labels, not a measurement. '
-        "The rules of your field and your country come first.</p>",
+        "</div>",
     ]
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'

@@ -1,0 +1,232 @@
+// The bar of pages on a phone, and words in charts that would lie over each other moved apart.
+
+const PHONE = "(max-width: 767.98px)";
+
+export default function ({ data, parentElement }) {
+  const bar = bar_of(parentElement);
+  fill(bar, data);
+  arrangeSoon();
+  watch();
+}
+
+// ---- the bar ---------------------------------------------------------------------------------------------
+
+function bar_of(place) {
+  let bar = place.querySelector("nav.wi-bar");
+  if (bar) return bar;
+  bar = document.createElement("nav");
+  bar.className = "wi-bar";
+  bar.setAttribute("aria-label", "Pages");
+  const edit = document.createElement("button");
+  edit.type = "button";
+  edit.className = "edit";
+  edit.setAttribute("aria-controls", "stSidebar");
+  edit.addEventListener("click", () => open_panel(!panel_is_open()));
+  const row = document.createElement("div");
+  row.className = "row";
+  bar.append(edit, row);
+  place.append(bar);
+  return bar;
+}
+
+function fill(bar, { pages, page }) {
+  const row = bar.querySelector(".row");
+  if (row.dataset.page === page) return say_edit(bar);
+  row.dataset.page = page;
+  row.replaceChildren(
+    ...pages.map(([file, name], k) => {
+      const link = document.createElement("a");
+      link.textContent = name;
+      link.href = address_of(k === 0 ? "" : file);
+      if (file === page) link.setAttribute("aria-current", "page");
+      link.addEventListener("click", (event) => go(event, link));
+      return link;
+    }),
+  );
+  const here = row.querySelector("[aria-current]");
+  if (here) row.scrollLeft = here.offsetLeft - row.offsetLeft - (row.clientWidth - here.offsetWidth) / 2;
+  say_edit(bar);
+}
+
+function pages_in_panel() {
+  return [...document.querySelectorAll('[data-testid="stSidebarNavLink"], [data-testid="stTopNavLink"]')];
+}
+
+function address_of(file) {
+  // below whatever address the server has: that of the first page, as the frame knows it
+  const first = pages_in_panel()[0];
+  const base = first ? new URL(first.href).pathname.replace(/\/?$/, "/") : "/";
+  return base + file;
+}
+
+function go(event, link) {
+  if (event.metaKey || event.ctrlKey || event.shiftKey) return;
+  const same = pages_in_panel().find((one) => trimmed(one.href) === trimmed(link.href));
+  if (!same) return; // the plain link: the address carries the build
+  event.preventDefault();
+  same.click();
+  if (matchMedia(PHONE).matches) open_panel(false);
+}
+
+function trimmed(address) {
+  return new URL(address, location.href).pathname.replace(/\/$/, "");
+}
+
+function panel_is_open() {
+  const panel = document.querySelector('[data-testid="stSidebar"]');
+  return panel?.dataset.collapsed === "false" || panel?.getAttribute("aria-expanded") === "true";
+}
+
+function open_panel(wanted) {
+  if (panel_is_open() === wanted) return;
+  const which = wanted ? '[data-testid="stExpandSidebarButton"]' : '[data-testid="stSidebarCollapseButton"] button';
+  document.querySelector(which)?.click();
+}
+
+function say_edit(bar) {
+  const open = panel_is_open();
+  const edit = bar.querySelector(".edit");
+  const words = open ? "Show result" : "Edit build";
+  if (edit.textContent !== words) edit.textContent = words;
+  edit.setAttribute("aria-expanded", String(open));
+}
+
+// ---- words in charts -------------------------------------------------------------------------------------
+
+let due = 0;
+
+function watch() {
+  if (window.wiWatched) return;
+  const panel = document.querySelector('[data-testid="stSidebar"]');
+  if (panel) {
+    window.wiWatched = true;
+    new MutationObserver(() => document.querySelectorAll("nav.wi-bar").forEach(say_edit)).observe(panel, {
+      attributes: true,
+    });
+    new MutationObserver(() => {
+      hold_sentences();
+      arrangeSoon();
+    }).observe(document.querySelector('[data-testid="stMain"]') ?? document.body, {
+      childList: true,
+      subtree: true,
+    });
+    window.addEventListener("resize", arrangeSoon);
+  }
+}
+
+// A sentence that loses its last line while something slides keeps the room of that line: the slider stays put.
+function hold_sentences() {
+  for (const one of document.querySelectorAll('[data-testid="stMain"] .wi-sentence')) {
+    if (one.dataset.held === one.textContent) continue;
+    const kept = window.wiHeld?.page === location.pathname && window.wiHeld.width === innerWidth ? window.wiHeld.height : 0;
+    one.style.minHeight = "";
+    const own = one.offsetHeight;
+    const line = parseFloat(getComputedStyle(one).lineHeight);
+    if (kept > own && kept - own < 1.5 * line) one.style.minHeight = `${kept}px`;
+    else window.wiHeld = { page: location.pathname, width: innerWidth, height: own };
+    one.dataset.held = one.textContent;
+  }
+}
+
+function arrangeSoon() {
+  clearTimeout(due);
+  due = setTimeout(() => {
+    document.querySelectorAll(".js-plotly-plot").forEach(arrange_chart);
+    document.querySelectorAll(".wi-strip .scale, .wi-wash").forEach(arrange_strip);
+  }, 60);
+}
+
+const meets = (a, b, gap = 1) =>
+  a.left < b.right - gap && b.left < a.right - gap && a.top < b.bottom - gap && b.top < a.bottom - gap;
+
+function moved(box, x, y) {
+  return { left: box.left + x, right: box.right + x, top: box.top + y, bottom: box.bottom + y };
+}
+
+function plain(box) {
+  return { left: box.left, right: box.right, top: box.top, bottom: box.bottom };
+}
+
+function points_along(path) {
+  const matrix = path.getScreenCTM();
+  const length = Math.min(path.getTotalLength(), 4000);
+  const step = Math.max(length / 400, 5);
+  const found = [];
+  for (let at = 0; at <= length; at += step) {
+    const point = path.getPointAtLength(at).matrixTransform(matrix);
+    found.push([point.x, point.y]);
+  }
+  return found;
+}
+
+function arrange_chart(chart) {
+  const words = [...chart.querySelectorAll("g.annotation")].filter((one) => one.querySelector("text"));
+  if (!words.length) return;
+  for (const one of words) one.style.transform = "";
+  const size = chart.getBoundingClientRect();
+  if (!size.width) return;
+  const box_of = (one) => plain(one.querySelector("text").getBoundingClientRect());
+  const fixed = [...chart.querySelectorAll(".xtick text, .ytick text, .xtitle, .ytitle")].map((one) =>
+    plain(one.getBoundingClientRect()),
+  );
+  const marks = [...chart.querySelectorAll(".points path.point")].map((one) => plain(one.getBoundingClientRect()));
+  const lines = [...chart.querySelectorAll(".scatterlayer path.js-line, .shapelayer path")]
+    .filter((one) => parseFloat(getComputedStyle(one).strokeWidth) > 0.5 && one.getTotalLength() < 8000)
+    .flatMap(points_along);
+  const placed = [];
+  const cost = (box) => {
+    if (box.left < size.left || box.right > size.right || box.top < size.top || box.bottom > size.bottom) return 1e6;
+    let sum = 0;
+    for (const other of fixed) if (meets(box, other)) sum += 1000;
+    for (const other of placed) if (meets(box, other, 0)) sum += 1000;
+    for (const other of marks) if (meets(box, other, 2)) sum += 60;
+    const inner = { left: box.left - 1, right: box.right + 1, top: box.top + 3, bottom: box.bottom - 3 };
+    for (const [x, y] of lines) if (x > inner.left && x < inner.right && y > inner.top && y < inner.bottom) sum += 6;
+    return sum;
+  };
+  const homes = words.map(box_of);
+  const late = [];
+  words.forEach((one, k) => {
+    if (cost(homes[k]) === 0) placed.push(homes[k]);
+    else late.push(k);
+  });
+  for (const k of late) {
+    const home = homes[k];
+    const wide = home.right - home.left + 18;
+    let best = [Infinity, 0, 0];
+    for (const y of [0, -6, 6, -12, 12, -18, 18, -24, 24, -30, 30, -38, 38, -46, 46]) {
+      for (const x of [0, 6, -6, 14, -14, wide, -wide, wide / 2, -wide / 2]) {
+        const far = Math.hypot(x * 0.6, y);
+        if (far * 0.7 >= best[0]) continue;
+        const sum = cost(moved(home, x, y)) + far * 0.7;
+        if (sum < best[0]) best = [sum, x, y];
+      }
+    }
+    placed.push(moved(home, best[1], best[2]));
+    if (best[1] || best[2]) words[k].style.transform = `translate(${best[1]}px, ${best[2]}px)`;
+  }
+}
+
+function arrange_strip(strip) {
+  for (const kind of [".tick", ".zone-name", ".name:not(.below)"]) {
+    const words = [...strip.querySelectorAll(kind)];
+    for (const one of words) one.style.marginLeft = "";
+    if (words.length < 2) continue;
+    const size = strip.getBoundingClientRect();
+    const boxes = words
+      .map((one) => ({ one, ...plain(one.getBoundingClientRect()) }))
+      .sort((a, b) => a.left + a.right - b.left - b.right);
+    const shift = boxes.map(() => 0);
+    for (let k = 0; k < boxes.length; k++) {
+      const from = k ? boxes[k - 1].right + shift[k - 1] + 5 : Math.min(size.left, boxes[0].left);
+      shift[k] = Math.max(0, from - boxes[k].left);
+    }
+    for (let k = boxes.length - 1; k >= 0; k--) {
+      const to = k + 1 < boxes.length ? boxes[k + 1].left + shift[k + 1] - 5 : Math.max(size.right, boxes[k].right);
+      shift[k] = Math.min(shift[k], to - boxes[k].right);
+    }
+    boxes.forEach(({ one }, k) => {
+      if (Math.abs(shift[k]) > 0.5) one.style.marginLeft = `${shift[k]}px`;
+    });
+  }
+}

@@ -1,0 +1,120 @@
+"""A phone: the bar of pages, the panel, room for a thumb; and colours and sizes of type on every screen.
+
+Room for a thumb: 44 px, success criterion 2.5.5 of the Web Content Accessibility Guidelines 2.2 (W3C, 2023).
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+
+from explorer.app import PAGES
+from explorer.figures import base
+
+STYLES = Path(base.__file__).resolve().parents[1] / "controls" / "styles"
+PANEL = '[data-testid="stSidebar"]'
+TOO_SMALL = """() => {
+    const kinds = ['.wi-bar a', '.wi-bar button', '[data-testid=stTooltipIcon] button', 'summary',
+        '[data-testid=stPageLink] a',
+        '[data-testid=stButtonGroup] button', '[data-testid=stPopoverButton]', '[data-testid=stCheckbox] label',
+        '[data-testid=stNumberInput] input', '[data-testid^=stBaseButton]'];
+    return [...document.querySelectorAll(kinds.join(','))].filter(e => e.checkVisibility())
+        .map(e => [e, e.getBoundingClientRect()])
+        .filter(([e, box]) => box.width > 1 && (box.height < 43.5 || box.width < 43.5))
+        .map(([e, box]) => `${box.width.toFixed(0)} x ${box.height.toFixed(0)} ${e.outerHTML.slice(0, 140)}`);
+}"""
+
+
+def test_pages_and_the_panel_are_always_in_reach(visit, settle):
+    page = visit(width=390, height=844)
+    bar = page.get_by_role("navigation", name="Pages")
+    expect(bar.get_by_role("link")).to_have_text([name for _, name in PAGES])
+    page.evaluate("document.querySelector('[data-testid=stMain]').scrollTo(0, 1500)")
+    edit = bar.get_by_role("button")
+    expect(edit).to_have_text("Edit build")
+    expect(edit).to_be_in_viewport()
+    edit.click()
+    expect(page.locator(PANEL).get_by_role("spinbutton", name="Take-off mass")).to_be_in_viewport()
+    expect(edit).to_have_text("Show result")
+    mass = page.locator(PANEL).get_by_role("spinbutton", name="Take-off mass")
+    mass.fill("700")
+    mass.press("Enter")
+    settle(page)
+    bar.get_by_role("link", name="Margins").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("What gives first?")
+    settle(page)
+    expect(bar.get_by_role("link", name="Margins")).to_have_attribute("aria-current", "page")
+    expect(page.locator(PANEL)).not_to_be_in_viewport()
+    expect(edit).to_have_text("Edit build")
+    bar.get_by_role("link", name="Lift").click()
+    expect(page.locator(".wi-sentence b.n").first).to_have_text(re.compile("700"))
+
+
+@pytest.mark.parametrize("file", [file for file, _ in PAGES])
+def test_there_is_room_for_a_thumb(visit, file):
+    page = visit("" if file == "lift" else file, width=390, height=844)
+    assert page.evaluate(TOO_SMALL) == []
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_a_wide_screen_has_no_second_row_of_pages(visit):
+    page = visit(width=1400)
+    expect(page.locator("nav.wi-bar")).to_be_hidden()
+    page.set_viewport_size({"width": 768, "height": 900})
+    shown = page.locator("nav.wi-bar").is_visible(), page.get_by_test_id("stTopNavLink").first.is_visible()
+    assert sum(shown) == 1, "one row of pages, at the very width where they change over"
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance as the Web Content Accessibility Guidelines 2.2 define it, of ``rgb(...)`` or ``#...``."""
+    if colour.startswith("#"):
+        values = [int(colour[k : k + 2], 16) for k in (1, 3, 5)]
+    else:
+        values = [float(v) for v in re.findall(r"[\d.]+", colour)[:3]]
+    red, green, blue = (v / 255 / 12.92 if v <= 10.31475 else ((v / 255 + 0.055) / 1.055) ** 2.4 for v in values)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def test_colours_of_marks_differ_in_lightness_and_charts_take_those_of_the_scheme(visit):
+    """CIE 1976 lightness, 5 apart at least; 3 : 1 on the ground (success criterion 1.4.11)."""
+    css = (STYLES / "style.css").read_text(encoding="utf-8")
+    found = dict(re.findall(r"--(mark-\w+|ground): light-dark\((#\w+, #\w+)\)", css))
+    for k, scheme in enumerate(("light", "dark")):
+        colours = {name: pair.split(", ")[k] for name, pair in found.items()}
+        ground = luminance(colours.pop("ground"))
+        assert len(colours) == 5
+        for colour in colours.values():
+            light = luminance(colour)
+            assert (max(light, ground) + 0.05) / (min(light, ground) + 0.05) >= 3.0, (scheme, colour)
+        star = sorted(116.0 * luminance(c) ** (1 / 3) - 16.0 for c in colours.values())
+        assert min(b - a for a, b in itertools.pairwise(star)) >= 4.5, (scheme, star)
+        page = visit(scheme=scheme)
+        stroke = page.locator(".js-plotly-plot path.js-line[style*='stroke-width: 2.6px']").first
+        seen = stroke.evaluate("e => getComputedStyle(e).stroke")
+        assert luminance(seen) == pytest.approx(luminance(colours["mark-this"]), abs=1e-3)
+        hatch = page.locator(".js-plotly-plot pattern path").first.evaluate("e => getComputedStyle(e).stroke")
+        assert luminance(hatch) == pytest.approx(luminance(colours["mark-over"]), abs=1e-3)
+    for name in ("THIS", "OVER", "AIR", "PINNED", "TIGHT"):
+        assert found[f"mark-{name.lower()}"].split(", ")[0] == getattr(base, name)
+
+
+def test_six_sizes_of_type():
+    named = set()
+    for sheet in STYLES.glob("*.css"):
+        for size in re.findall(r"font-size: ([^;}]+)", sheet.read_text(encoding="utf-8")):
+            assert size.strip() == "0" or re.fullmatch(r"var\(--type-\w+\)", size.strip()), (sheet.name, size)
+            named.add(size.strip())
+    assert len(named - {"0"}) == 6
+
+
+@pytest.mark.parametrize("width", [1400, 390])
+def test_the_question_leads_the_page(visit, width):
+    page = visit(width=width)
+    size = "e => parseFloat(getComputedStyle(e).fontSize)"
+    question = page.get_by_role("heading", level=1)
+    assert question.evaluate(size) > page.locator(".wi-sentence").evaluate(size)
+    assert question.bounding_box()["y"] < page.locator(".wi-sentence").bounding_box()["y"]
