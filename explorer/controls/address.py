@@ -38,12 +38,11 @@ def carry() -> None:
     """Write the build and the pinned ones into the address; an untouched first visit keeps its bare address."""
     touched = st.session_state["touched"] or state.inputs() != Inputs()
     query = encode(bare(state.usable()), *(bare(one) for one in state.pins())) if touched else ""
-    with st.container(key="address"):
-        _component()(
-            # the page, so that the address is written again where the frame has changed it
-            data={"query": query, "others": sorted(OTHER_KEYS), "page": st.session_state.get("page", "")},
-            key="address_of_build",
-        )
+    _component()(
+        # the page, so that the address is written again where the frame has changed it
+        data={"query": query, "others": sorted(OTHER_KEYS), "page": st.session_state.get("page", "")},
+        key="address_of_build",
+    )
 
 
 @st.cache_resource(show_spinner=False)

@@ -30,7 +30,6 @@ __all__ = [
     "band",
     "dot",
     "hatch",
-    "hover_line",
     "limit",
     "line",
     "measured",
@@ -326,16 +325,25 @@ def pinned(
     )
 
 
-def dot(figure: Sketch, x: float, y: float, *, name: str, of_pinned: bool = False, row: int = 1) -> None:
-    """Mark one point: filled for this build, hollow for the pinned one."""
+def dot(
+    figure: Sketch, x: float, y: float, *, name: str, of_pinned: bool = False, row: int = 1, top: float | None = None
+) -> None:
+    """Mark one point: filled for this build, hollow for the pinned one.
+
+    With ``top``, an upright line from zero to that value runs through it. Line and point are one trace: a browser
+    draws it in a third of the time of a shape and a point.
+    """
+    size, stroke = (11 if not of_pinned else 10), 2
+    upright = top is not None
     figure.add_scatter(
-        x=[x],
-        y=[y],
-        mode="markers",
+        x=[x, x, x] if upright else [x],
+        y=[0.0, y, top] if upright else [y],
+        mode="lines+markers" if upright else "markers",
+        line={"width": 1.4, "color": PINNED, "dash": "6px,4px"} if of_pinned else {"width": 1.4, "color": THIS},
         marker={
-            "size": 11 if not of_pinned else 10,
+            "size": [0, size, 0] if upright else size,
             "color": "rgba(0,0,0,0)" if of_pinned else THIS,
-            "line": {"width": 2, "color": PINNED if of_pinned else THIS},
+            "line": {"width": [0, stroke, 0] if upright else stroke, "color": PINNED if of_pinned else THIS},
         },
         hoverinfo="skip",
         name=name,
@@ -387,28 +395,6 @@ def measured(
         hovertemplate=f"{name} %{{y:{digits}}} {unit}<extra></extra>",
         **_axes(row),
     )
-
-
-def hover_line(figure: Sketch, x: float, *, rows: int, of_pinned: bool = False) -> None:
-    """Draw an upright line through all panels, each within its own."""
-    for row in range(1, rows + 1):
-        mark = "" if row == 1 else str(row)
-        figure.add_shape(
-            type="line",
-            x0=x,
-            x1=x,
-            y0=0.0,
-            y1=1.0,
-            xref=f"x{mark}",
-            yref=f"y{mark} domain",
-            line={
-                "width": 1.4,
-                "color": PINNED if of_pinned else THIS,
-                "dash": "6px,4px" if of_pinned else "solid",
-            },
-            layer="below",
-            name="pinned hover" if of_pinned else "hover",
-        )
 
 
 def word(

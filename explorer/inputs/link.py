@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
@@ -105,6 +106,7 @@ def _differences(inputs: Inputs, base: Inputs) -> dict[str, str]:
     return found
 
 
+@lru_cache(maxsize=64)
 def _nearest(inputs: Inputs) -> tuple[str, dict[str, str]]:
     """Demo craft that leaves the fewest differences; the first of equals."""
     tries = [(name, _differences(inputs, demo_inputs(name))) for name in demo_names()]

@@ -21,6 +21,8 @@ __all__ = ["change_craft", "put"]
 
 MOST_PUT_ASIDE = 8
 """Craft whose readings and prices are kept while others are on the screen."""
+_KEPT_OF_ONE_CRAFT = ("price_", "plug_in_step")
+"""Beginnings of names of kept values: prices, and the open step of the first power-up."""
 _OF_ONE_CRAFT = ("choose_seen", "guess_order", "saved_build", "own_was")
 
 
@@ -47,7 +49,7 @@ def change_craft(before: Inputs, new: Inputs) -> None:
         return
     aside: dict[str, tuple[dict[str, Any], dict[str, Any]]] = box("aside")
     readings, kept = box("readings"), box("kept")
-    prices = {name: kept.pop(name) for name in list(kept) if name.startswith("price_")}
+    prices = {name: kept.pop(name) for name in list(kept) if name.startswith(_KEPT_OF_ONE_CRAFT)}
     aside[repr(before)] = (dict(readings), prices)
     readings.clear()
     had = aside.pop(repr(new), ({}, {}))

@@ -33,6 +33,8 @@ ROWS_IN_DOUBT = ("odd_row", "shaft_above_electrical")
 """Doubts about single rows: those are left out."""
 TABLE_IN_DOUBT = ("another_propeller", "kv_label", "pole_count", "sensor_scale", "torque_against_current")
 """Doubts about all of a table: a wrong unit, scale, pole count or part. No row of it is calibrated on."""
+WORTH_SAYING = 0.05
+"""Misfit from which a note says so. [-]"""
 MOST_LEFT_OUT = 0.5
 """Share of the rows in doubt above which the table itself is. [-]"""
 
@@ -300,7 +302,9 @@ def _residuals(fit: StandFit) -> pd.DataFrame:
 
 def _notes(fit: StandFit, frame: pd.DataFrame) -> list[str]:
     read, told = fit.table.read, []
-    missed = [f"{name} by {100 * off:.0f} %" for name, off in fit.misfit().items() if off > 0.0 and name != "duty"]
+    missed = [
+        f"{name} by {100 * off:.0f} %" for name, off in fit.misfit().items() if off >= WORTH_SAYING and name != "duty"
+    ]
     if missed:
         told.append(
             f"The calibrated forecast still misses the {' and the '.join(missed)}: the bands are kept as wide as that."

@@ -46,7 +46,7 @@ def bare_motors(p: PowerUp) -> list[dict[str, Any]]:
     idle: dict[str, Any] = {
         "title": "Idle without propellers: current",
         "tool": "the supply's display",
-        "do": f"One motor at its idle command ({100 * p.idle_duty:.0f} %). Read how far the current "
+        "do": f"One motor at its idle command ({100 * p.idle_command:.0f} %). Read how far the current "
         "rises above standby.",
         "expect_low": 0.0,
         "unit": "A",
@@ -56,7 +56,7 @@ def bare_motors(p: PowerUp) -> list[dict[str, Any]]:
         "caution": OFF,
     }
     if p.active_freewheeling:
-        idle_n, idle_rise = no_load_supply_current(p, p.idle_duty**p.throttle_exponent)
+        idle_n, idle_rise = no_load_supply_current(p, p.idle_command**p.throttle_exponent)
         idle |= {
             "expect_high": 2.5 * idle_rise,
             "why": "Hardly any: it only keeps the bell turning.",

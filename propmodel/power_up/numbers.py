@@ -27,7 +27,7 @@ __all__ = [
     "supply_limit",
 ]
 
-IDLE_DUTY = 0.055
+IDLE_COMMAND = 0.055
 """Idle command of a motor test where the build names none. [-] Common practice."""
 CURRENT_BAND = round(motor.IRON_TORQUE_BAND**1.2816, 2)
 """Eight in ten bare motors lie within x or / this of a forecast from the stator size. [-]"""
@@ -82,7 +82,7 @@ class PowerUp:
     """Of one controller, drawn at any duty. [W]"""
     ripple_coefficient: float
     """Of one controller: loss over (voltage x duty x (1 - duty))^2. [W/V^2]"""
-    idle_duty: float
+    idle_command: float
     """Least command of a motor test, idle. [-]"""
     command_cap: float
     """Highest command allowed, 0 to 1. [-]"""
@@ -259,7 +259,7 @@ def from_build(
         electronics_power=number(craft.electronics_power),
         controller_standby=number(esc.standby_power),
         ripple_coefficient=number(esc.ripple_coefficient),
-        idle_duty=number(command_from_duty(esc, esc.idle_duty)) or IDLE_DUTY,
+        idle_command=number(command_from_duty(esc, esc.idle_duty)) or IDLE_COMMAND,
         command_cap=number(build.command_cap),
         active_freewheeling=active_freewheeling,
         no_load_known=no_load_known,

@@ -176,7 +176,7 @@ async def check(page: playwright.Page, who: Visitor, where: str) -> None:
     if where == "Lift":
         mass, hover, pull = (one_space(text) for text in expected(who.inputs))
         sentence = one_space(sentence)
-        for text in (who.name, f"at {mass} and hovers at {hover} throttle", f"pulls {pull} its weight"):
+        for text in (who.name, f"at {mass} and has a hover command of {hover}", f"pulls {pull} its weight"):
             if text not in sentence:
                 who.note(f"“{text}” is not in “{sentence[:160]}”")
 

@@ -11,9 +11,10 @@ from playwright.sync_api import expect
 
 # A made-up stand table (invented motor and propeller): thrust and torque go with speed squared.
 def row(throttle: int) -> str:
-    speed = 270 * throttle - 0.45 * throttle**2
+    # as fast as the labels of the first craft say, else the table is in doubt and is not calibrated
+    speed = 372 * throttle - 0.62 * throttle**2
     amps = 0.3 + 26 * (throttle / 100) ** 2.6
-    return f"{throttle};{24.4 - throttle / 60:.2f};{amps:.2f};{speed:.0f};{1450 * (speed / 22500) ** 2:.1f}\n"
+    return f"{throttle};{24.4 - throttle / 60:.2f};{amps:.2f};{speed:.0f};{1450 * (speed / 31000) ** 2:.1f}\n"
 
 
 TABLE = "throttle (%);voltage (V);current (A);speed (rpm);thrust (gf)\n" + "".join(row(t) for t in range(20, 101, 10))
@@ -42,6 +43,23 @@ def test_a_dropped_table_is_read_and_calibrated_into_the_build(visit, settle):
     expect(side).to_contain_text("as measured (stand_1950kv.csv)")
     side.get_by_role("button", name="Back to the labels").click()
     expect(side).not_to_contain_text("as measured")
+
+
+def test_a_table_in_doubt_is_not_calibrated_unless_asked_for(visit, settle):
+    page = visit("plug_in")
+    lines = [line.split(";") for line in TABLE.splitlines()]
+    # the speed is read at twice of what it is
+    wrong = [lines[0], *([*line[:3], str(2 * int(line[3])), line[4]] for line in lines[1:])]
+    drop(page, settle, "stand.csv", "\n".join(";".join(line) for line in wrong).encode())
+    expect(page.get_by_test_id("stMain")).to_contain_text("Doubts against these parts")
+    page.get_by_role("button", name="Calibrate").click()
+    settle(page)
+    expect(page.locator(".wi-notice[role=alert]")).to_contain_text("not calibrated")
+    expect(page.get_by_test_id("stSidebar")).not_to_contain_text("as measured")
+    page.get_by_text("Use what is in doubt all the same").click()
+    settle(page)
+    page.get_by_role("button", name="Calibrate").click()
+    expect(page.get_by_test_id("stSidebar")).to_contain_text("as measured (stand.csv)")
 
 
 def test_a_broken_file_gets_a_sentence_and_breaks_nothing(visit, settle):

@@ -46,7 +46,7 @@ def test_pages_and_the_panel_are_always_in_reach(visit, settle):
     mass.press("Enter")
     settle(page)
     bar.get_by_role("link", name="Margins").click()
-    expect(page.get_by_role("heading", level=1)).to_have_text("What gives first?")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Which part reaches its limit first?")
     settle(page)
     expect(bar.get_by_role("link", name="Margins")).to_have_attribute("aria-current", "page")
     expect(page.locator(PANEL)).not_to_be_in_viewport()

@@ -16,6 +16,7 @@ import propmodel
 from propmodel.assembly.build_record import from_record
 from propmodel.assess.assessment import Assessment
 from propmodel.base import tables
+from propmodel.components.controller import throttle_from_duty
 from propmodel.components.inplane import INPLANE_FADE, INPLANE_GAIN, inplane_force
 from propmodel.components.propeller import Propeller
 from propmodel.components.propeller import prepare as prepare_propeller
@@ -293,7 +294,8 @@ def hover_exponent(build):
     """d ln throttle / d ln mass, from the craft itself to 1.45 times its mass."""
     payload = np.asarray(build.craft.payload_mass) + np.array([0.0, 0.45]) * float(build.mass)
     both = propmodel.with_fields(build, {"craft.payload_mass": payload})
-    throttle = propmodel.performance(both).hover_throttle
+    # 0 at the least the motors get: throttle above idle
+    throttle = throttle_from_duty(both.controller, Assessment(both).hover.duty, command_cap=both.command_cap)
     return float(np.diff(np.log(throttle))[0] / np.diff(np.log(both.mass))[0])
 
 

@@ -20,7 +20,6 @@ from explorer.figures.base import (
     Panel,
     band,
     dot,
-    hover_line,
     limit,
     line,
     measured,
@@ -112,7 +111,7 @@ class Marks:
 
 
 def pull_of_all(thrust: NDArray, rotors: int, units: Units) -> NDArray:
-    """Pull of all rotors in the unit of the axis: kg of force, or N."""
+    """Thrust of all rotors in the unit of the axis: kg of force, or N."""
     total = np.asarray(thrust, dtype=float) * rotors
     return total if units.pull == "N" else total / GRAVITY
 
@@ -158,7 +157,7 @@ def story(
     ceiling: Ceiling | None,
     marks: Sequence[Marks] = (),
 ) -> go.Figure:
-    """Pull, current and the share of the watts that lifts, against throttle.
+    """Thrust, current and the share of the watts that lifts, against throttle.
 
     Parameters
     ----------
@@ -182,7 +181,7 @@ def story(
     x_axis = Axis(100.0, 25.0)
     figure = panels(
         (
-            Panel("Pull of all rotors", force, axes[0]),
+            Panel("Thrust of all rotors", force, axes[0]),
             Panel("Current from the pack", "A", axes[1]),
             Panel("Share of the watts that lifts", "%", axes[2]),
         ),
@@ -246,12 +245,11 @@ def _hover_marks(
     right = at < 72.0 and not any(at < 100.0 * other.hover_throttle < at + 25.0 for other in hovering)
     for place, other in enumerate(hovering):
         there = 100.0 * other.hover_throttle
-        if place == 0:
-            hover_line(figure, there, rows=3, of_pinned=True)
+        # an upright line for the last one pinned only: three of them would be a fence
+        tops = tuple(one.top if place == 0 else None for one in axes)
         lifted = float(pull_of_all(np.asarray(other.weight), 1, units))
-        dot(figure, there, lifted, name="pinned hovers here", of_pinned=True)
-        dot(figure, there, other.hover_current, name="pinned hovers here", of_pinned=True, row=2)
-        dot(figure, there, 100.0 * other.hover_share, name="pinned hovers here", of_pinned=True, row=3)
+        for row, y in enumerate((lifted, other.hover_current, 100.0 * other.hover_share), start=1):
+            dot(figure, there, y, name="pinned hovers here", of_pinned=True, row=row, top=tops[row - 1])
     if not math.isfinite(at):
         end = np.flatnonzero(np.isfinite(_usable(this.curve, this.curve.thrust)))
         if end.size:
@@ -260,11 +258,9 @@ def _hover_marks(
             dot(figure, x, y, name="cannot hover")
             word(figure, x, y, _no_hover(this), right_of=x < 40.0, bold=True, shift=0, rise=16)
         return
-    hover_line(figure, at, rows=3)
     lifted = float(pull_of_all(np.asarray(this.weight), 1, units))
-    dot(figure, at, lifted, name="hovers here")
-    dot(figure, at, this.hover_current, name="hovers here", row=2)
-    dot(figure, at, 100.0 * this.hover_share, name="hovers here", row=3)
+    for row, y in enumerate((lifted, this.hover_current, 100.0 * this.hover_share), start=1):
+        dot(figure, at, y, name="hovers here", row=row, top=axes[row - 1].top)
     word(figure, at, 0.9, f"hover {at:.0f} %", row=1, right_of=right, bold=True, domain=True)
     # under the words of the ceiling, where those would be in the way
     line_at = 0.0 if ceiling is None else ceiling.current / axes[1].top
@@ -305,8 +301,8 @@ def story_words(this: Curve, units: Units) -> str:
     pull, most = full.thrust[half] * this.rotors, full.thrust[-1] * this.rotors
     when = "On a fresh pack" if this.charge >= 0.995 else f"With {value('percent', this.charge)} of the charge left"
     first = (
-        f"{when}, in the first ten seconds, half command gives {value('percent', pull / most)} of the full pull at "
-        f"{value('current', full.pack_current[half])}; flat out all rotors pull {value('pull', most, units)} at "
+        f"{when}, in the first ten seconds, half command gives {value('percent', pull / most)} of the full thrust at "
+        f"{value('current', full.pack_current[half])}; flat out all rotors give {value('pull', most, units)} at "
         f"{value('current', full.pack_current[-1])}."
     )
     if not math.isfinite(this.hover_throttle):
@@ -352,7 +348,7 @@ class _Scale:
 
 
 _PULL = _Scale(
-    "Pull",
+    "Thrust to weight",
     12.0,
     ((0.0, 2.0, "refuse", "too weak"), (2.0, 4.0, "", "lifters"), (4.0, 8.0, "", "relaxed"), (8.0, 12.0, "", "quick")),
     ((0.0, "0"), (2.0, "2"), (4.0, "4"), (8.0, "8"), (12.0, "12")),
@@ -487,7 +483,7 @@ def stairs(split: PowerSplit) -> str:
 
 # ---- what is closest --------------------------------------------------------------------------------------
 
-_SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "unknown": "? unknown"}
+_SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, usual", "unknown": "? unknown"}
 CLOSEST_TOP = 1.5
 
 
@@ -496,7 +492,7 @@ def _used(share: float) -> str:
 
 
 def closest(found: Sequence[Limit]) -> str:
-    """The first few limits as bars in % of what is used; the first one, and what does not fit, with its sentence.
+    """The first few limits as bars in % of what is used; what does not fit with its sentence.
 
     Parameters
     ----------
@@ -508,12 +504,12 @@ def closest(found: Sequence[Limit]) -> str:
         HTML.
     """
     rows = []
-    for place, one in enumerate(found):
+    for one in found:
         name = html.escape(one.name[:1].upper() + one.name[1:])
-        told = place == 0 or one.kind == "fits"
-        words = html.escape(prose(f"{one.sentence} {one.fix}".strip()))
-        why = f'<div class="why">{words}</div>' if told else ""
-        sign = f'<span class="wi-{one.state}">{_SIGNS[one.state]}</span>'
+        words = html.escape(prose(f"{one.reason}. {one.fix}".strip()))
+        state = "usual" if one.usual else one.state
+        why = f'<div class="why">{words}</div>' if one.kind == "fits" else ""
+        sign = f'<span class="wi-{state}">{_SIGNS[state]}</span>'
         if one.kind == "fits":
             fits = "does not fit" if one.state == "over" else ""
             rows.append(f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{fits}</span></div>{why}</li>')
@@ -521,7 +517,7 @@ def closest(found: Sequence[Limit]) -> str:
         width = 100.0 * min(one.share, CLOSEST_TOP) / CLOSEST_TOP
         rows.append(
             f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{_used(one.share)}</span></div>'
-            f'<div class="track" aria-hidden="true"><div class="bar {one.state}" style="width:{width:.1f}%"></div>'
+            f'<div class="track" aria-hidden="true"><div class="bar {state}" style="width:{width:.1f}%"></div>'
             f'<div class="full" style="left:{100.0 / CLOSEST_TOP:.2f}%"></div></div>'
             f"{why}</li>"
         )

@@ -179,7 +179,7 @@ def _lines(lines: Sequence[int]) -> str:
 def doubts(found: Sequence[Doubt]) -> str:
     """Doubts as sentences with the lines of the file they are about."""
     if not found:
-        return '<p class="wi-small">✓ Nothing in it looks wrong.</p>'
+        return '<p class="wi-small">✓ Nothing in the file looks wrong by itself.</p>'
     order = sorted(found, key=lambda d: ("wrong", "look", "note").index(d.severity))
     items = "".join(
         f'<li class="{d.severity}"><b>{_SIGNS[d.severity]}</b>{_e(d.sentence)}'

@@ -40,6 +40,7 @@ EIGHT_IN_TEN = 1.2816
 
 
 def sentence(text: str) -> str:
+    """A doubt or a guess as a sentence."""
     text = (text[:1].upper() + text[1:]).replace("utf-8-sig", "UTF-8")
     return text if text.endswith(".") else f"{text}."
 
@@ -150,7 +151,7 @@ def result(held: Held, fit: Any, inputs: Inputs) -> None:
     own = state.own_parts()
     if own is not None and own.name == held.name[:80] and used:
         page_frame.say(
-            f'<p class="wi-small">✓ {html.escape(measured_parts.own_words(inputs))} Every page now reckons with it.</p>'
+            f'<p class="wi-small">✓ {html.escape(measured_parts.own_words(inputs))} Every page now uses it.</p>'
         )
     else:
         page_frame.say(

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -14,11 +16,15 @@ from explorer.app_pages.plug_in.log_results import clouds, flight, result, sente
 from explorer.controls import page_frame
 from explorer.inputs import Inputs, apply
 from explorer.inputs.measured_parts import measured
-from explorer.session import bench_log, measured_parts, state
+from explorer.session import bench_log, kept_values, measured_parts, state
 from explorer.session.bench_log import Held
 from explorer.text.numbers import NARROW
 from propmodel import bench
 from propmodel.bench.calibration import ROWS_IN_DOUBT, TABLE_IN_DOUBT
+from propmodel.bench.doubts import find_doubts
+from propmodel.components.air import Air
+from propmodel.components.motor import Motor
+from propmodel.components.propeller import Propeller
 
 __all__ = ["log_block"]
 
@@ -100,6 +106,10 @@ def log_block() -> None:
     (stand if log.kind == "stand" else flight)(held, log, inputs)
 
 
+def _said(words: Mapping[str, str | None], choice: str) -> str:
+    return words.get(choice) or choice
+
+
 def _unit(unit: str) -> str:
     return WRITTEN.get(unit.lower(), unit)
 
@@ -141,20 +151,25 @@ def columns(held: Held, log: bench.BenchLog, dropped: Any) -> None:
             st.session_state.setdefault(where, held.columns.get(meaning, GUESS))
             st.session_state.setdefault(unit, held.units.get(meaning, GUESS))
             here = "not there" if guess is None else guess.column
+            # the first choice says what was guessed
+            named = {GUESS: f"{GUESS}: {here}"} | dict.fromkeys(headings)
+            written = {GUESS: GUESS if guess is None else f"{GUESS}: {_unit(guess.unit)}"} | dict.fromkeys(
+                UNITS[meaning]
+            )
             with a:
                 st.selectbox(
                     f"{meaning.capitalize()} stands in",
-                    [GUESS, *dict.fromkeys(headings)],
+                    list(named),
                     key=where,
-                    format_func=lambda v, here=here: f"{v}: {here}" if v == GUESS else v,
+                    format_func=partial(_said, named),
                     help="" if guess is None else guess.why,
                 )
             with b:
                 st.selectbox(
                     f"Unit of {meaning}",
-                    [GUESS, *UNITS[meaning]],
+                    list(written),
                     key=unit,
-                    format_func=lambda v, g=guess: f"{v}: {_unit(g.unit)}" if v == GUESS and g is not None else v,
+                    format_func=partial(_said, written),
                 )
         poles = st.number_input(
             "Magnets of the motor, if the logger was set to another number (14 is usual)",
@@ -216,7 +231,11 @@ def stand(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
         )
     motor, blades, esc, air = log_answers.stand_parts(inputs, log.labels, own_motor=own_motor, own_propeller=own_blades)
     doubted = [*ROWS_IN_DOUBT, *TABLE_IN_DOUBT]
-    odd = np.isin(log.points.index, list(log.rows_in_doubt(doubted)))
+    against = _against_parts(held, log, motor, blades, air)
+    odd = np.isin(log.points.index, [row for d in against if d.kind in doubted for row in d.rows])
+    more = [d for d in against if d.kind in doubted and d.sentence not in {one.sentence for one in log.doubts}]
+    if more:
+        page_frame.say("<h2>Doubts against these parts</h2>" + figures.doubts(more))
     limited = np.isin(log.points.index, list(log.rows_in_doubt(["supply_limit"])))
     label = log_answers.by_label(log.points, motor, blades, esc, air)
     with st.container(horizontal=True, vertical_alignment="bottom"):
@@ -226,7 +245,7 @@ def stand(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
             key=f"leave:{held.ident}",
             help="They obey the same law at their own voltage, so they may stay.",
         )
-        use_doubted = odd.any() and st.checkbox(
+        use_doubted = (odd.any() or isinstance(held.calibration, str)) and st.checkbox(
             "Use what is in doubt all the same",
             value=False,
             key=f"doubted:{held.ident}",
@@ -252,6 +271,15 @@ def stand(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
         result(held, fit, inputs)
 
 
+def _against_parts(held: Held, log: bench.BenchLog, motor: Motor, blades: Propeller, air: Air) -> list[bench.Doubt]:
+    """Doubts about the table as one of these parts, kept for as long as neither changes."""
+    box = kept_values.box("against_parts")
+    mark = (held.ident, repr(held.columns), repr(held.units), held.poles, repr(motor), repr(blades), repr(air))
+    if box.get("mark") != mark:
+        box |= {"mark": mark, "doubts": find_doubts(log, motor=motor, propeller=blades, air=air)}
+    return list(box["doubts"])
+
+
 def _calibrate(
     held: Held,
     log: bench.BenchLog,
@@ -269,7 +297,7 @@ def _calibrate(
         )
     except ValueError as wrong:
         bench_log.hold(replace(held, calibration=str(wrong)))
-        return
+        st.rerun(scope="fragment")  # the choice to use it all the same comes with the refusal
     bench_log.hold(replace(held, calibration=fit))
     if any(mine):
         own = measured(

@@ -98,7 +98,7 @@ def test_lines_of_a_file_are_drawn_together():
 
 
 def test_a_clean_table_is_called_clean():
-    assert "Nothing in it looks wrong" in figures.doubts([])
+    assert "Nothing in the file looks wrong by itself" in figures.doubts([])
 
 
 def test_the_cloud_holds_label_doubt_and_calibrated_rows():
