@@ -21,6 +21,7 @@ from explorer.forecasts import guesses, headlines
 from explorer.inputs import (
     CHEMISTRY_NAMES,
     FIELDS,
+    STYLE_WORDS,
     TAKE_OFF,
     Field,
     Inputs,
@@ -145,7 +146,7 @@ def waits(inputs: Inputs) -> bool:
 
 def without_verdict(found: Sequence[Limit]) -> list[Limit]:
     """Limits with no advice while labels are open: it would be built on a guess."""
-    return [replace(one, fix="") for one in found] if typed_labels.opened() else list(found)
+    return [replace(one, fix="", fix_note="") for one in found] if typed_labels.opened() else list(found)
 
 
 def key_line(pinned_name: str | Sequence[str] | None, *, limit: bool = False) -> str:
@@ -154,7 +155,7 @@ def key_line(pinned_name: str | Sequence[str] | None, *, limit: bool = False) ->
     names = [] if pinned_name is None else [pinned_name] if isinstance(pinned_name, str) else list(pinned_name)
     for place, name in enumerate(names):
         parts.append(f'<span class="key"><i class="pin p{place}"></i>{html.escape(name)} (pinned)</span>')
-    parts.append('<span class="key"><i class="band"></i>where 8 in 10 craft with these labels land</span>')
+    parts.append('<span class="key"><i class="band"></i>8 in 10 such craft</span>')
     if limit:
         parts.append('<span class="key"><i class="beyond"></i>beyond the label</span>')
     return f'<p class="wi-small">{"".join(parts)}</p>'
@@ -179,7 +180,7 @@ def value_of(name: str) -> Any:
     return float(round(take_off_g(state.usable()))) if name == "take_off_g" else getattr(state.inputs(), name)
 
 
-_CHOICES = CHEMISTRY_NAMES | WIDTH_WORDS
+_CHOICES = CHEMISTRY_NAMES | WIDTH_WORDS | STYLE_WORDS
 """Words of the choices that are not their own."""
 
 SHARED = ("lean", "board")

@@ -310,7 +310,7 @@ def _listed(names: list[str]) -> str:
 def _units() -> None:
     now = page_frame.units()
     for field, words, names in (
-        ("pull", "Pull", {"g": "g, kg of force", "N": "newton"}),
+        ("pull", "Thrust", {"g": "g, kg of force", "N": "newton"}),
         ("propeller", "Propellers", {"in": "inch", "mm": "mm"}),
         ("temperature", "Temperature", {"C": "°C", "F": "°F"}),
     ):

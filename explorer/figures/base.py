@@ -196,6 +196,7 @@ def panels(
             "showline": False,
             "gridcolor": GRID,
             "ticks": "",
+            "ticklabelstandoff": 4,
             "tickformat": ",",
         }
         names.append(

@@ -1,6 +1,6 @@
 """What the user typed: fields, checks, link, measured parts. No Streamlit."""
 
-from explorer.inputs.fields import shown, typed
+from explorer.inputs.fields import STYLE_WORDS, shown, typed
 from explorer.inputs.guesses import guessed_fields, unchecked_fields
 from explorer.inputs.inputs import (
     CHEMISTRY_NAMES,
@@ -29,6 +29,7 @@ __all__ = [
     "FIELDS",
     "FLYING_STYLES",
     "GROUPS",
+    "STYLE_WORDS",
     "TAKE_OFF",
     "Field",
     "Flying",

@@ -16,7 +16,7 @@ from propmodel.assembly.build_record import AGE_CYCLES, BLADE_WIDTHS, BODY_SHAPE
 from propmodel.components.battery import CHEMISTRIES
 from propmodel.flight.endurance import WAYS_OF_FLYING
 
-__all__ = ["DESCRIBED", "FLYING_STYLES", "GROUPS", "TAKE_OFF", "Field", "problem", "shown", "typed"]
+__all__ = ["DESCRIBED", "FLYING_STYLES", "GROUPS", "STYLE_WORDS", "TAKE_OFF", "Field", "problem", "shown", "typed"]
 
 GROUPS = ("What it carries", "What turns", "What feeds it", "Where you fly", "How you fly")
 
@@ -30,6 +30,9 @@ FLYING_STYLES: dict[str, tuple[float, float, float, float]] = {
     for name, way in WAYS_OF_FLYING.items()
 }
 """Shares of the time hovering, cruising, flying hard and flat out, in %. Estimates (from memory)."""
+
+STYLE_WORDS = {name: "hover" if name == "hang still" else name for name in FLYING_STYLES}
+"""What a way of flying is called on screens; files and links keep its name."""
 
 
 @dataclass(frozen=True)
@@ -696,7 +699,7 @@ DESCRIBED: dict[str, Field] = {
         ),
         _number(
             "command_cap_percent",
-            "Command cap",
+            "Throttle cap",
             "%",
             _FEEDS,
             (20, 100, 1),
@@ -756,7 +759,7 @@ DESCRIBED: dict[str, Field] = {
                 **_unknown("from the way of flying"),
             )
             for key, label in (
-                ("hover", "Hanging still"),
+                ("hover", "Hover"),
                 ("cruise", "Cruising"),
                 ("hard", "Flying hard"),
                 ("full", "Flat out"),
@@ -786,7 +789,7 @@ DESCRIBED: dict[str, Field] = {
             "m",
             _HOW,
             (1, 1000, 1),
-            "From the top to where you start to pull.",
+            "From the top to where you start to pull out.",
         ),
         _number(
             "dive_kmh",

@@ -7,6 +7,7 @@ import re
 
 __all__ = [
     "NO_BREAK",
+    "folded",
     "own_name",
 ]
 
@@ -34,3 +35,14 @@ def own_name(markup: str) -> str:
     '<em>Your build</em> lifts. Start <em>your build</em> here.'
     """
     return re.sub(r"(?<!^)(?<!\. )<em>Your build</em>", "<em>your build</em>", markup)
+
+
+def folded(summary: str, body: str) -> str:
+    """A native disclosure: opens in place without the server; empty without a summary. ``body`` is HTML.
+
+    Examples
+    --------
+    >>> folded("2 fit", "<p>Both.</p>")
+    '<details class="fold"><summary>2 fit</summary><p>Both.</p></details>'
+    """
+    return f'<details class="fold"><summary>{html.escape(summary)}</summary>{body}</details>' if summary else ""

@@ -1,6 +1,6 @@
 """Numbers as a person reads them: digits follow the spread, units stand off by a narrow space.
 
-Three choices of unit (`Units`): pull in grams or newtons, propellers in inches or millimetres, temperature
+Three choices of unit (`Units`): thrust in grams or newtons, propellers in inches or millimetres, temperature
 in Celsius or Fahrenheit. Everything else has one unit. Results come in SI and become text here.
 """
 
@@ -76,8 +76,8 @@ _ALL = math.inf
 QUANTITIES: dict[str, Quantity] = {
     "minutes": Quantity("min", MINUTE, ((10, 0.1), (_ALL, 1)), "longer", "shorter"),
     "seconds": Quantity("s", 1.0, ((1, 0.01), (10, 0.1), (_ALL, 1)), "slower", "quicker"),
-    "pull_to_weight": Quantity("times", 1.0, ((_ALL, 0.1),), "harder", "softer"),
-    "pull": Quantity("g", GRAM_FORCE, ((1000, 5), (_ALL, 10)), "harder", "softer"),
+    "pull_to_weight": Quantity("times", 1.0, ((_ALL, 0.1),), "more", "less"),
+    "pull": Quantity("g", GRAM_FORCE, ((1000, 5), (_ALL, 10)), "more", "less"),
     "mass": Quantity("g", GRAM, ((_ALL, 1),), "heavier", "lighter"),
     "current": Quantity("A", 1.0, ((10, 0.1), (_ALL, 1)), "more", "less"),
     "power": Quantity("W", 1.0, ((_ALL, 1),), "more", "less"),
@@ -105,14 +105,14 @@ QUANTITIES: dict[str, Quantity] = {
 """Every kind of number the pages show. The result in SI goes in; see `value`."""
 
 _CHOSEN: dict[tuple[str, str], Quantity] = {
-    ("pull", "N"): Quantity("N", 1.0, ((10, 0.1), (_ALL, 1)), "harder", "softer"),
+    ("pull", "N"): Quantity("N", 1.0, ((10, 0.1), (_ALL, 1)), "more", "less"),
     ("grams_per_watt", "N"): Quantity("N/W", 1.0, ((_ALL, 0.001),), "thriftier", "thirstier"),
     ("propeller", "mm"): Quantity("mm", MM, ((_ALL, 1),), "larger", "smaller"),
     ("temperature", "F"): Quantity("\u00b0F", 5.0 / 9.0, ((_ALL, 1),), "hotter", "cooler", 32.0 - CELSIUS_ZERO * 1.8),
     ("warming", "F"): Quantity("\u00b0F", 5.0 / 9.0, ((_ALL, 1),), "hotter", "cooler"),
 }
 _KILOGRAMS = Quantity("kg", 1.0, ((_ALL, 0.01),), "heavier", "lighter")
-_KILOGRAMS_OF_PULL = Quantity("kg", 1000.0 * GRAM_FORCE, ((_ALL, 0.01),), "harder", "softer")
+_KILOGRAMS_OF_PULL = Quantity("kg", 1000.0 * GRAM_FORCE, ((_ALL, 0.01),), "more", "less")
 _PLAIN = Units()
 
 
@@ -393,7 +393,7 @@ def change(kind: str, new: float, old: float, units: Units = _PLAIN) -> str:
     >>> change("minutes", 264.0, 228.0)
     '0.6\u202fmin longer'
     >>> change("pull_to_weight", 6.2, 7.2)
-    '1.0 softer'
+    '1.0 less'
     >>> change("money", 12.0, 12.0)
     'the same'
     """

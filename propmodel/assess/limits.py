@@ -1,4 +1,4 @@
-"""What gives first: the margins of one build in words, worst first, each with the smallest change that clears it."""
+"""Which part reaches its limit first: the margins of one build in words, worst first, each with its smallest remedy."""
 
 from __future__ import annotations
 
@@ -45,10 +45,18 @@ class Limit:
     state : {"clear", "tight", "over", "unknown"}
     basis : str
         Label, standard, common practice, physics or estimate.
-    sentence : str
-        The thing and the number.
+    reason : str
+        The thing and the number, in one clause without its full stop.
+    more : str
+        Further sentences; often empty.
     fix : str
-        The smallest change that clears it, or what to find out; empty where nothing is needed.
+        The smallest change that brings it within its limit, in one sentence; empty where nothing is needed.
+    fix_note : str
+        What else to know of that change; often empty.
+    ask : str
+        What to find out where the label is not told; else empty.
+    usual : bool
+        Reached, but as is usual for such a craft in ten seconds flat out: see `assess.margins.Usual`.
     """
 
     key: str
@@ -59,8 +67,22 @@ class Limit:
     hold: float
     state: State
     basis: str
-    sentence: str
-    fix: str
+    reason: str
+    more: str = ""
+    fix: str = ""
+    fix_note: str = ""
+    ask: str = ""
+    usual: bool = False
+
+    @property
+    def sentence(self) -> str:
+        """The thing and the number, and what else to know of it."""
+        return f"{self.reason}. {self.more}".strip()
+
+    @property
+    def remedy(self) -> str:
+        """The change that helps, with its note, or what to find out; empty where nothing is needed."""
+        return f"{self.fix} {self.fix_note}".strip() or self.ask
 
 
 def hold_text(hold: float) -> str:
@@ -96,7 +118,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
     Returns
     -------
     list of Limit
-        Over, then tight, then clear (each by share used), then not told.
+        Over, then over as is usual, then tight, then clear (each by share used), then not told.
 
     Raises
     ------
@@ -133,8 +155,11 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
                 hold if share.held else np.nan,
                 state,
                 share.basis,
-                _sentence(key, a, used, hold),
-                clearing.words(key) if state in ("over", "tight") else _ask(key) if state == "unknown" else "",
+                _reason(key, a, used, hold),
+                _more(key, a, used, hold),
+                clearing.words(key) if state in ("over", "tight") else "",
+                ask=_ask(key) if state == "unknown" else "",
+                usual=state == "over" and hold <= margins.BURST_SECONDS and _usual(share.usual, used, a),
             )
         )
     for key, fit in margins.FITS.items():
@@ -150,12 +175,22 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
                 np.nan,
                 state,
                 fit.basis,
-                _fit_sentence(key, a, state),
-                _fit_fix(key, a) if state == "over" else _ask(key) if state == "unknown" else "",
+                _fit_reason(key, a, state),
+                "What the number means is for your local rules."
+                if key == "mass_threshold" and state != "unknown"
+                else "",
+                _fit_fix(key, a) if state == "over" else "",
+                _fit_note(key) if state == "over" else "",
+                _ask(key) if state == "unknown" else "",
             )
         )
     order = {"over": 0, "tight": 1, "clear": 2, "unknown": 3}
-    return sorted(found, key=lambda x: (order[x.state], x.kind != "fits", -np.nan_to_num(x.share, posinf=1e9)))
+    return sorted(found, key=lambda x: (order[x.state], x.usual, x.kind != "fits", -np.nan_to_num(x.share, posinf=1e9)))
+
+
+def _usual(usual: margins.Usual | None, used: float, a: Assessment) -> bool:
+    """Whether such a craft commonly goes so far over: by share used and thrust to weight."""
+    return usual is not None and used <= usual.up_to and float(a.thrust_to_weight) >= usual.thrust_to_weight
 
 
 def _state(share: float) -> State:
@@ -173,8 +208,33 @@ def _near(temperature: str) -> str:
     return temperature if temperature.startswith("above") else f"near {temperature}"
 
 
-def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
-    """The thing and the number, in one sentence."""
+def _more(key: str, a: Assessment, used: float, hold: float) -> str:
+    """What else to know of a share, in whole sentences; empty for most."""
+    pack = a.build.pack
+    if key == "pack_label" and used == used:
+        return "Labels of different makers do not compare: the pack's resistance and the heat it makes count more."
+    if key == "pack_heat" and (start := number(pack.temperature)) > _HOT:
+        return f"It begins at {_celsius(start)}; {_celsius(margins.PACK_LIMIT)} is the most."
+    if key in ("sag_fresh", "sag_low") and pack.cell_resistance is None:
+        return "The pack's resistance is an estimate; a charger's reading narrows it."
+    if key == "connector" and hold <= margins.BURST_SECONDS:
+        return "For ten seconds at most it bears half as much again as its rating."
+    if key == "tip_speed":
+        mach = float(a.fresh_burst.prop.tip_mach(a.full_throttle.rev_per_s))
+        more = MACH_RISE * max(mach - MACH_KNEE, 0.0) ** 2
+        if more < 0.005:
+            return "So slow they cost no extra power."
+        if mach <= MACH_MEASURED:
+            return f"That takes {_percent(more)} more power than slow tips (fitted to {MACH_MEASURED:.2f})."
+        return (
+            f"By the fit that takes {_percent(more)} more power than slow tips; it was measured only up to "
+            f"{MACH_MEASURED:.2f}."
+        )
+    return ""
+
+
+def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
+    """The thing and the number, in one clause."""
     b, full = a.build, a.full_throttle
     amps, motor = float(full.pack_current), float(full.motor_current)
     held = hold_text(hold)
@@ -182,36 +242,28 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
     if key == "pack_label":
         limit = amps / used if used == used and used > 0 else np.nan
         return (
-            f"Flat out it draws {amps:.0f} A; the label allows {limit:.0f} A {held}. Labels of different makers do "
-            "not compare: the pack's resistance and the heat it makes count more."
+            f"Flat out it draws {amps:.0f} A; the label allows {limit:.0f} A {held}"
             if limit == limit
-            else f"Flat out it draws {amps:.0f} A; you have not said what the pack's label allows."
+            else f"Flat out it draws {amps:.0f} A; the pack's label is not told"
         )
     if key == "pack_heat":
-        seconds, start = float(margins.pack_seconds(a, hold)), number(b.pack.temperature)
+        seconds = float(margins.pack_seconds(a, hold))
         rise = float(margins.pack_rise(a, hold))
-        hot = f" It begins at {_celsius(start)}; {_celsius(margins.PACK_LIMIT)} is the most."
-        told = hot if start > _HOT else ""
         hover = float(margins.hover_pack_rise(a))
         if hover > rise:
-            return f"A hover down to the reserve warms the pack by about {hover:.0f} C.{told}"
-        return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C.{told}"
+            return f"A hover down to the reserve warms the pack by about {hover:.0f} C"
+        return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C"
     if key in ("sag_fresh", "sag_low"):
         point = a.full_throttle_at_reserve if key == "sag_low" else full
         when = "with the reserve left" if key == "sag_low" else "on a fresh pack"
-        guess = (
-            ""
-            if b.pack.cell_resistance is not None
-            else " The pack's resistance is an estimate; a charger's reading narrows it."
-        )
-        return f"A punch {when} pulls each cell down to {float(point.bus_voltage) / cells:.2f} V.{guess}"
+        return f"A punch {when} pulls each cell down to {float(point.bus_voltage) / cells:.2f} V"
     if key == "controller_current":
         rating = (
             "burst rating" if hold <= margins.BURST_SECONDS and b.controller.burst_current is not None else "rating"
         )
-        return f"Each ESC passes {motor:.0f} A flat out, held {held}: {_percent(used)} of its {rating}."
+        return f"Each ESC passes {motor:.0f} A flat out, held {held}: {_percent(used)} of its {rating}"
     if key == "motor_current":
-        return f"Each motor takes {motor:.0f} A flat out: {_percent(used)} of its label."
+        return f"Each motor takes {motor:.0f} A flat out: {_percent(used)} of its label"
     if key in ("winding_heat", "magnet_heat"):
         winding, body = margins.motor_temperatures(a, hold)
         what = winding if key == "winding_heat" else body
@@ -219,66 +271,55 @@ def _sentence(key: str, a: Assessment, used: float, hold: float) -> str:
         if np.isinf(float(what)):
             seconds = float(a.full_throttle_seconds)
             return (
-                f"Flat out for good the {thing} never settle; from warm, the winding limit comes after {seconds:.0f} s."
+                f"Flat out for good the {thing} never settle; from warm, the winding limit comes after {seconds:.0f} s"
             )
-        return f"Flat out {held} from a warm motor, the {thing} reach {_near(_celsius(what)).replace('near', 'about')}."
+        return f"Flat out {held} from a warm motor, the {thing} reach {_near(_celsius(what)).replace('near', 'about')}"
     if key == "hover_heat":
         watts = float(a.winding_heat(a.hover) + a.hover.iron_loss)
         return (
             f"Hovering makes {watts:.1f} W of heat in each motor; its winding settles "
-            f"{_near(_celsius(a.hover_heat.winding))}."
+            f"{_near(_celsius(a.hover_heat.winding))}"
         )
     if key == "main_leads":
-        return f"{amps:.0f} A through the pack leads {held}."
+        return f"{amps:.0f} A through the pack leads {held}"
     if key == "motor_leads":
-        return f"{motor:.0f} A through each motor's leads {held}."
+        return f"{motor:.0f} A through each motor's leads {held}"
     if key == "connector":
-        brief = " For ten seconds at most it bears half as much again as its rating."
-        return f"{amps:.0f} A through the pack connector {held}.{brief if hold <= margins.BURST_SECONDS else ''}"
+        return f"{amps:.0f} A {held}"
     if key == "brownout":
         low = float(a.full_throttle_at_reserve.bus_voltage)
         need = number(b.craft.electronics_min_voltage)
-        return f"A punch with the reserve left pulls the bus to {low:.1f} V; the electronics need {need:.1f} V."
+        return f"A punch with the reserve left pulls the bus to {low:.1f} V; the electronics need {need:.1f} V"
     if key == "tip_speed":
         mach = float(a.fresh_burst.prop.tip_mach(full.rev_per_s))
         speed = mach * number(b.air.speed_of_sound)
-        more = MACH_RISE * max(mach - MACH_KNEE, 0.0) ** 2
-        if more < 0.005:
-            cost = "So slow they cost no extra power."
-        elif mach <= MACH_MEASURED:
-            cost = f"That takes {_percent(more)} more power than slow tips (fitted to {MACH_MEASURED:.2f})."
-        else:
-            cost = (
-                f"By the fit that takes {_percent(more)} more power than slow tips; it was measured only up to "
-                f"{MACH_MEASURED:.2f}."
-            )
-        return f"Blade tips run at {speed:.0f} m/s, {mach:.2f} of the speed of sound. {cost}"
+        return f"Blade tips run at {speed:.0f} m/s, {mach:.2f} of the speed of sound"
     if key == "motor_volts":
         return (
             f"Flat out {_percent(used * 0.5)} of the volts are lost inside motor and ESC; at half, more load only "
-            "makes heat."
+            "makes heat"
         )
     if key == "free_tip":
         rpm = float(margins.free_speed(a)) * 60.0
         return (
             f"Unloaded the motor would turn {rpm / 1000:.0f},000 rpm on this pack, tips at {used:.2f} of the speed "
-            "of sound; a propeller that holds it far below that makes it draw more current."
+            "of sound; a propeller that slows it makes it draw more current"
         )
     if key == "pull":
         ratio = float(a.thrust_to_weight_at_reserve)
-        return f"With the reserve left it pulls {ratio:.1f} times its weight; below 2 it cannot catch a gust."
+        return f"With the reserve left the thrust is {ratio:.1f} times the weight; below 2 it cannot catch a gust"
     if key == "hover_high":
         command = float(np.minimum(a.hover_command_at_reserve, 9.99))
         return (
-            f"Hanging still takes {_percent(command)} of the motors' command, idle included, when the reserve is left."
+            f"With the reserve left a hover takes {_percent(command)} of the motors' command, idle included"
             if bool(a.can_hover)
-            else "It cannot hover."
+            else "It cannot hover"
         )
     if key == "hover_low":
         command = float(a.hover_command)
-        return f"Hanging still on a fresh pack takes {_percent(command)} of the motors' command, idle included."
+        return f"On a fresh pack a hover takes {_percent(command)} of the motors' command, idle included"
     if key == "motor_lost":
-        return f"With one motor and its opposite out, it pulls {1.0 / used:.1f} times its weight."
+        return f"With one motor and its opposite out, the thrust is {1.0 / used:.1f} times the weight"
     raise KeyError(key)
 
 
@@ -310,49 +351,46 @@ def _cells(count: float) -> str:
     return f"{count:.0f} cell{'' if count == 1.0 else 's'}"
 
 
-def _fit_sentence(key: str, a: Assessment, state: State) -> str:
+def _fit_reason(key: str, a: Assessment, state: State) -> str:
     b = a.build
     cells = float(b.pack.cells)
     volts = float(battery.open_circuit_voltage(b.pack, 1.0))
     yes = state == "clear"
     if state == "unknown":
-        return "You have not said."
+        return "Not told"
     if key == "motor_cells":
         limit = number(b.motor.max_cells)
-        return f"The motor is sold for up to {_cells(limit)}; the pack has {cells:.0f}."
+        return f"The motor is sold for up to {_cells(limit)}; the pack has {cells:.0f}"
     if key == "controller_cells":
         c = b.controller
         low = "" if c.min_cells is None else f"{number(c.min_cells):.0f} to "
         high = "" if c.max_cells is None else _cells(number(c.max_cells))
         if not high and c.max_voltage is not None:
             high = f"{number(c.max_voltage):.1f} V"
-        return f"The ESC is sold for {low}{high}; the pack has {_cells(cells)}, {volts:.1f} V full."
+        return f"The ESC is sold for {low}{high}; the pack has {_cells(cells)}, {volts:.1f} V full"
     if key == "capacitor_voltage":
         rating = number(b.craft.capacitor_voltage)
         return (
             f"{rating:.0f} V on a {volts:.1f} V pack: {'room' if yes else 'too little room'} for braking and "
-            "plug-in ringing."
+            "plug-in ringing"
         )
     if key == "frame_clearance":
         size = number(b.propeller.diameter) / INCH
         room = number(b.craft.frame_propeller_diameter) / INCH
         article = "An" if int(size) in (8, 11, 18) else "A"
-        return f"{article} {size:.1f} in propeller in a frame sold for {room:.1f} in."
+        return f"{article} {size:.1f} in propeller in a frame sold for {room:.1f} in"
     if key == "mass_threshold":
         limit = number(b.craft.mass_threshold) / GRAM
-        return f"{float(a.mass) / GRAM:.0f} g against {limit:.0f} g. What the number means is for your local rules."
+        return f"{float(a.mass) / GRAM:.0f} g against {limit:.0f} g"
     part = margins.FITS[key].part
     limit = number(getattr(b.craft, key.replace("_voltage", "_max_voltage")))
-    return f"The {part} bears {limit:.1f} V; a full pack gives {volts:.1f} V."
+    return f"The {part} bears {limit:.1f} V; a full pack gives {volts:.1f} V"
 
 
 def _fit_fix(key: str, a: Assessment) -> str:
     if key in ("motor_cells", "controller_cells"):
         part = "a motor" if key == "motor_cells" else "an ESC"
-        return (
-            f"Take fewer cells or {part} sold for this many. A command cap does not help: it lowers the average "
-            "voltage only, while switching, ripple and braking still see the whole pack."
-        )
+        return f"Take fewer cells or {part} sold for this many."
     if key == "capacitor_voltage":
         need = margins.CAPACITOR_MARGIN * float(battery.open_circuit_voltage(a.build.pack, 1.0))
         return f"Fit one rated {_next_up(need, (10, 16, 25, 35, 50, 63, 80, 100)):.0f} V or more."
@@ -361,11 +399,19 @@ def _fit_fix(key: str, a: Assessment) -> str:
     if key == "mass_threshold":
         return f"Leave {(float(a.mass) - number(a.build.craft.mass_threshold)) / GRAM:.0f} g at home."
     if key == "regulator_voltage":
+        return "Take a flight controller whose regulator bears a full pack, or put a regulator before it."
+    return "Feed it from a regulator, or take one that bears the pack."
+
+
+def _fit_note(key: str) -> str:
+    if key in ("motor_cells", "controller_cells"):
         return (
-            "Take a flight controller whose regulator bears a full pack, or put a regulator before it. This kind of "
-            "loss comes at first power-up."
+            "A throttle cap does not help: it lowers the average voltage only, while switching, ripple and braking "
+            "still see the whole pack."
         )
-    return "Feed it from a regulator, or take one that bears the pack. This kind of loss comes at first power-up."
+    if key.endswith("_voltage") and key != "capacitor_voltage":
+        return "This kind of loss comes at first power-up."
+    return ""
 
 
 def _next_up(value: float, steps: tuple[float, ...]) -> float:
@@ -385,17 +431,17 @@ class _Change(NamedTuple):
     absolute: bool = False
     offset: float = 0.0
     """Of the unit's zero. [SI]"""
-    verb: str = "clears"
+    plural: bool = False
 
 
 _CHANGES = {
-    "cap": _Change("command_cap", "a command cap at", 0.3, 1.0, "%", 0.01),
-    "uncap": _Change("command_cap", "a command cap at", 100.0, 1.0, "%", 0.01, absolute=True),
+    "cap": _Change("command_cap", "a throttle cap of", 0.3, 1.0, "%", 0.01),
+    "uncap": _Change("command_cap", "a throttle cap of", 100.0, 1.0, "%", 0.01, absolute=True),
     "capacity": _Change("pack.capacity_ah", "a pack of", 4.0, 50.0, "mAh", 1e-3),
     "pitch": _Change("propeller.pitch", "a pitch of", 0.5, 0.1, "in", INCH),
     "smaller": _Change("propeller.diameter", "a propeller of", 0.6, 0.1, "in", INCH),
     "larger": _Change("propeller.diameter", "a propeller of", 1.8, 0.1, "in", INCH),
-    "slower": _Change("motor.kv", "motors of", 0.5, 50.0, "KV", 1.0, verb="clear"),
+    "slower": _Change("motor.kv", "motors of", 0.5, 50.0, "KV", 1.0, plural=True),
     "landing": _Change("pack.reserve", "landing with a charge left of", 40.0, 1.0, "%", 0.01, absolute=True),
     "warmer": _Change("pack.temperature", "a pack warmed to", 25.0, 1.0, "C", 1.0, absolute=True, offset=CELSIUS_ZERO),
     "cooler": _Change("pack.temperature", "a pack cooled to", 15.0, 1.0, "C", 1.0, absolute=True, offset=CELSIUS_ZERO),
@@ -474,7 +520,7 @@ class _Clearing:
     def words(self, key: str) -> str:
         """The first way that clears a limit and puts nothing else over, in words."""
         if any(self.now[fit] > 1.0 for fit in _TOO_MANY_VOLTS):
-            return "First put right what the cells are too many for."
+            return "First put right the parts that do not bear so many cells."
         found = self._single(key)
         cold = number(self.build.pack.temperature) < _COLD and key in _WEAK_WHEN_COLD
         return f"Warm the pack first. {found}" if cold and "warmed" not in found else found
@@ -492,11 +538,13 @@ class _Clearing:
             fine = good & ~np.any(list(spoilt.values()), axis=0)
             index = int(np.argmax(fine if fine.any() else good))
             amount = f"{numbers[index]:.{1 if change.unit == 'in' else 0}f} {change.unit}"
-            text = f"{change.words[0].upper()}{change.words[1:]} {amount} {change.verb} it"
+            s, over = "" if change.plural else "s", shares[key][0] > 1.0
+            helps = f"bring{s} it within its limit" if over else f"leave{s} it more room"
+            text = f"{change.words[0].upper()}{change.words[1:]} {amount} {helps}"
             if fine.any():
                 return f"{text}."
             if not second:
                 worst = max((k for k in spoilt if spoilt[k][index]), key=lambda k: float(others[k][index]))
                 name = (margins.SHARES.get(worst) or margins.FITS[worst]).name
                 second = f"{text}, but then there is another limit: {name[0].lower()}{name[1:]}."
-        return second or "No single small change clears it: other parts are needed."
+        return second or "No single small change brings it within its limit: other parts are needed."

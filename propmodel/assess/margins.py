@@ -47,6 +47,23 @@ HOVER_HIGH, HOVER_LOW = 0.50, 0.12
 """Hover command above which little is left, and below which the stick is touchy (common practice). [-]"""
 
 
+class Usual(NamedTuple):
+    """How far over an allowance craft commonly go in ten seconds flat out, without parts failing in normal flying.
+
+    Such craft hold full throttle for two or three seconds, seldom on an almost empty pack, while a limit is worked out
+    for ten seconds. Common practice, from memory; never for what fails at once (volts, amps through an ESC).
+    """
+
+    up_to: float
+    """Share used up to which it is usual. [-]"""
+    thrust_to_weight: float
+    """Craft with less thrust to weight fly at full throttle for longer: for them it is not usual. [-]"""
+
+
+QUICK = 3.0
+"""Thrust to weight from which full throttle lasts seconds only (common practice, from memory). [-]"""
+
+
 class Share(NamedTuple):
     """One allowance: how its used share is got, and words for it."""
 
@@ -60,6 +77,8 @@ class Share(NamedTuple):
     """Label, standard, common practice, physics or estimate."""
     held: bool
     """False where the hold time does not matter."""
+    usual: Usual | None = None
+    """How far over it craft commonly go in ten seconds flat out; None where over is never usual."""
 
 
 class Fit(NamedTuple):
@@ -293,27 +312,41 @@ def free_speed(a: Assessment) -> NDArray:
 
 SHARES: Mapping[str, Share] = MappingProxyType(
     {
-        "pack_label": Share(_pack_label, "current on the pack's label", "pack", "label", True),
-        "pack_heat": Share(_pack_heat, "heat in the pack", "pack", "estimate, to 60 C", True),
+        "pack_label": Share(_pack_label, "current on the pack's label", "pack", "label", True, Usual(1.5, QUICK)),
+        "pack_heat": Share(_pack_heat, "heat in the pack", "pack", "estimate, to 60 C", True, Usual(1.25, QUICK)),
         "sag_fresh": Share(
-            lambda a, h: _sag(a, low=False), "cell voltage in a punch, fresh", "pack", "common practice", False
+            lambda a, h: _sag(a, low=False),
+            "cell voltage in a punch, fresh",
+            "pack",
+            "common practice",
+            False,
+            Usual(1.15, QUICK),
         ),
         "sag_low": Share(
-            lambda a, h: _sag(a, low=True), "cell voltage in a punch, reserve left", "pack", "common practice", False
+            lambda a, h: _sag(a, low=True),
+            "cell voltage in a punch, reserve left",
+            "pack",
+            "common practice",
+            False,
+            Usual(2.0, 0.0),
         ),
         "controller_current": Share(_controller, "current in each ESC", "ESC", "label", True),
-        "motor_current": Share(_motor_label, "current on the motor's label", "motor", "label", True),
-        "winding_heat": Share(_winding, "winding heat flat out", "motor", "estimate", True),
+        "motor_current": Share(
+            _motor_label, "current on the motor's label", "motor", "label", True, Usual(1.25, QUICK)
+        ),
+        "winding_heat": Share(_winding, "winding heat flat out", "motor", "estimate", True, Usual(1.25, QUICK)),
         "magnet_heat": Share(_magnets, "magnet heat flat out", "motor", "estimate, common practice", True),
         "hover_heat": Share(_hover_winding, "winding heat in a long hover", "motor", "estimate", False),
-        "main_leads": Share(_main_leads, "heat in the pack leads", "wires", "estimate", True),
-        "motor_leads": Share(_motor_leads, "heat in the motor leads", "wires", "estimate", True),
-        "connector": Share(_connector, "current in the connector", "wires", "label, common practice", True),
+        "main_leads": Share(_main_leads, "heat in the pack leads", "wires", "estimate", True, Usual(1.25, QUICK)),
+        "motor_leads": Share(_motor_leads, "heat in the motor leads", "wires", "estimate", True, Usual(1.25, QUICK)),
+        "connector": Share(
+            _connector, "current in the connector", "wires", "label, common practice", True, Usual(1.25, QUICK)
+        ),
         "brownout": Share(_brownout, "bus voltage for the electronics", "electronics", "label", False),
         "tip_speed": Share(_tip, "blade tip speed", "propeller", "fit, common practice", False),
         "motor_volts": Share(_motor_volts, "how hard the motor is loaded", "motor", "physics", False),
         "free_tip": Share(_free_tip, "no-load speed for these cells", "motor", "common practice", False),
-        "pull": Share(_pull, "pull in hand, reserve left", "craft", "common practice", False),
+        "pull": Share(_pull, "thrust to weight, reserve left", "craft", "common practice", False),
         "hover_high": Share(_hover_high, "hover command, reserve left", "craft", "common practice", False),
         "hover_low": Share(_hover_low, "hover command, too low", "craft", "common practice", False),
         "motor_lost": Share(_motor_lost, "one motor lost", "craft", "physics", False),

@@ -46,9 +46,9 @@ def _ideal_share(a: Assessment) -> NDArray:
 OUTPUTS: Mapping[str, Output] = MappingProxyType(
     {
         "mass": Output(lambda a: a.mass, "kg", "take-off mass"),
-        "thrust_to_weight": Output(lambda a: a.thrust_to_weight, "-", "pull over weight, fresh pack"),
+        "thrust_to_weight": Output(lambda a: a.thrust_to_weight, "-", "thrust to weight, fresh pack"),
         "thrust_to_weight_at_reserve": Output(
-            lambda a: a.thrust_to_weight_at_reserve, "-", "pull over weight, reserve left"
+            lambda a: a.thrust_to_weight_at_reserve, "-", "thrust to weight, reserve left"
         ),
         "hover_throttle": Output(lambda a: _hovering(a, a.hover_command), "-", "hover command, fresh pack"),
         "hover_throttle_at_reserve": Output(
@@ -63,7 +63,7 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
         ),
         "full_throttle_current": Output(lambda a: a.full_throttle.pack_current, "A", "pack current flat out"),
         "full_throttle_motor_current": Output(lambda a: a.full_throttle.motor_current, "A", "motor current flat out"),
-        "full_throttle_thrust": Output(lambda a: a.full_throttle.thrust, "N", "pull of one rotor flat out"),
+        "full_throttle_thrust": Output(lambda a: a.full_throttle.thrust, "N", "thrust of one rotor flat out"),
         "full_throttle_rev_per_s": Output(lambda a: a.full_throttle.rev_per_s, "1/s", "rotor speed flat out"),
         "full_throttle_power": Output(lambda a: a.full_throttle.pack_power, "W", "pack power flat out"),
         "full_throttle_voltage": Output(lambda a: a.full_throttle.bus_voltage, "V", "pack voltage flat out, fresh"),
@@ -114,9 +114,9 @@ class Performance:
     mass: NDArray
     """Take-off mass. [kg]"""
     thrust_to_weight: NDArray
-    """Pull over weight, fresh pack. [-]"""
+    """Thrust to weight, fresh pack. [-]"""
     thrust_to_weight_at_reserve: NDArray
-    """Pull over weight, reserve left. [-]"""
+    """Thrust to weight, reserve left. [-]"""
     hover_throttle: NDArray
     """Hover command: average motor command, idle included, fresh pack. [-]"""
     hover_throttle_at_reserve: NDArray
@@ -136,7 +136,7 @@ class Performance:
     full_throttle_motor_current: NDArray
     """Motor current flat out. [A]"""
     full_throttle_thrust: NDArray
-    """Pull of one rotor flat out. [N]"""
+    """Thrust of one rotor flat out. [N]"""
     full_throttle_rev_per_s: NDArray
     """Rotor speed flat out. [1/s]"""
     full_throttle_power: NDArray

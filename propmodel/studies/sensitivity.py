@@ -49,7 +49,7 @@ STEPS: tuple[InputStep, ...] = (
     InputStep("pack.capacity_ah", -0.1, "100 mAh less"),
     InputStep("craft.payload_mass", 50.0 * GRAM, "50 g more to carry"),
     InputStep("craft.frame_mass", -50.0 * GRAM, "50 g off the frame"),
-    InputStep("command_cap", -0.10, "a command cap 10 points lower"),
+    InputStep("command_cap", -0.10, "a throttle cap 10 points lower"),
     InputStep("altitude", 1000.0, "1,000 m higher"),
     InputStep("air temperature", -15.0, "air 15 C colder"),
     InputStep("pack.temperature", -15.0, "a pack 15 C colder"),

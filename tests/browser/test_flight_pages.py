@@ -42,7 +42,7 @@ def test_the_path_is_drawn_to_scale(look_at):
 def test_each_page_leads_to_the_next_question(visit, settle):
     page = visit("minutes")
     for link, asked in (
-        ("What gives first?", "What gives first?"),
+        ("Which part reaches its limit first?", "Which part reaches its limit first?"),
         ("Will it come out of the dive?", "Will it come out"),
     ):
         page.get_by_role("link", name=re.compile(re.escape(link))).click()

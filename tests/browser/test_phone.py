@@ -10,6 +10,7 @@ import re
 from pathlib import Path
 
 import pytest
+from overlaps import OVERLAPS
 from playwright.sync_api import expect
 
 from explorer.app import PAGES
@@ -45,7 +46,7 @@ def test_pages_and_the_panel_are_always_in_reach(visit, settle):
     mass.press("Enter")
     settle(page)
     bar.get_by_role("link", name="Margins").click()
-    expect(page.get_by_role("heading", level=1)).to_have_text("What gives first?")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Which part reaches its limit first?")
     settle(page)
     expect(bar.get_by_role("link", name="Margins")).to_have_attribute("aria-current", "page")
     expect(page.locator(PANEL)).not_to_be_in_viewport()
@@ -118,3 +119,66 @@ def test_the_question_leads_the_page(visit, width):
     question = page.get_by_role("heading", level=1)
     assert question.evaluate(size) > page.locator(".wi-sentence").evaluate(size)
     assert question.bounding_box()["y"] < page.locator(".wi-sentence").bounding_box()["y"]
+
+
+@pytest.mark.parametrize(
+    ("file", "craft", "width"), [("", "rill", 390), ("minutes", "fell", 1400), ("dive", "scree", 390)]
+)
+def test_no_word_of_a_chart_lies_over_another(visit, file, craft, width):
+    page = visit(f"{file}?craft={craft}", width=width)
+    page.wait_for_timeout(300)
+    assert page.locator(".js-plotly-plot svg text").count() > 10
+    assert page.evaluate(OVERLAPS) == []
+
+
+def test_words_that_lie_over_each_other_are_found(visit):
+    page = visit("dive")
+    page.evaluate(
+        """() => { const words = document.querySelectorAll('.js-plotly-plot g.annotation');
+        const [a, b] = [words[0].getBoundingClientRect(), words[1].getBoundingClientRect()];
+        words[1].style.transform = `translate(${a.left - b.left}px, ${a.top - b.top}px)`; }"""
+    )
+    assert any("over" in line for line in page.evaluate(OVERLAPS))
+
+
+def test_the_craft_follows_the_slider_without_the_server(visit, settle):
+    page = visit("dive", width=390, height=844)
+    slider = page.get_by_role("slider", name="Follow it down")
+    where = "e => [parseFloat(e.style.left), parseFloat(e.style.top)]"
+    craft = page.locator(".wi-craft")
+    begin = craft.evaluate(where)
+    page.context.set_offline(True)  # it needs nobody
+    slider.focus()
+    page.keyboard.press("End")
+    end = craft.evaluate(where)
+    assert end[0] > begin[0] + 10 and end[1] > begin[1] + 30
+    expect(page.locator(".wi-path-slider output")).to_have_text(
+        re.compile(r"^\d\.\d s after you decide: \d+ m up, \d+ km/h$")
+    )
+    level = page.locator(".js-plotly-plot .points path.point").last.bounding_box()
+    drawn = craft.bounding_box()
+    assert abs(drawn["x"] + drawn["width"] / 2 - level["x"] - level["width"] / 2) < 12
+    page.keyboard.press("Home")
+    assert craft.evaluate(where)[1] < begin[1]
+    page.context.set_offline(False)
+
+
+def test_the_first_page_of_the_field_sheet_is_one_page(visit, settle, tmp_path):
+    """A4, 297 mm less the margins of the sheet; 96 px an inch."""
+    page = visit("shelf")
+    page.get_by_role("radio", name="Take along").click()
+    settle(page)
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Download the sheet").click()
+    download.value.save_as(tmp_path / "sheet.html")
+    page.goto((tmp_path / "sheet.html").as_uri())
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": int((210 - 28) / 25.4 * 96), "height": 1000})
+    first = page.locator(".first")
+    assert first.bounding_box()["height"] <= (297 - 28) / 25.4 * 96
+    told = first.inner_text()
+    for part in ("Before anything else", "The build", "Alarms to set", "Limits"):
+        assert part in told
+    for part in ("Curves", "First power-up"):
+        assert part not in told and part in page.locator(".details").inner_text()
+    assert page.locator(".details").evaluate("e => getComputedStyle(e).breakBefore") == "page"

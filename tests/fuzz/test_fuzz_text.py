@@ -67,7 +67,7 @@ TABLES = {
     "propellers": "name;diameter (mm);pitch (mm);blades\nFern;129,5;109,2;3\n'=Heath;76,2;50,8;2\n",
 }
 LABELS = st.sampled_from(
-    ["2207 1950KV 5.1x4.3x3 6S 1300", "23mm x 6 mm, 1750 KV; 10x4.5 MR; 4s2p 21700", "take-off 650 g"]
+    ["2207 1950KV 5.1x4.3x3 6S 1300", "23mm x 6 mm, 1750 KV; 10x4.5 2-blade; 4s2p 21700", "take-off 650 g"]
 )
 LOG = "\n".join(
     ["time (s),throttle (%),voltage (V),current (A),thrust (g),rpm"]

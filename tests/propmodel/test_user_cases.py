@@ -285,7 +285,7 @@ QUANTITIES = {
 }
 TWR = np.linspace(1.2, 1.8, 601)
 PREFIXES = {
-    "limit fix ": lambda q, key: q.limit(key).fix,
+    "limit fix ": lambda q, key: q.limit(key).remedy,
     "limit text ": lambda q, key: q.limit(key).sentence,
     "limit ": lambda q, key: q.limit(key).state,
 }

@@ -66,9 +66,9 @@ def holds(each: int = 40, *, pulse: bool = True, seed: int = 3) -> tuple[list[st
         before = GRAM[i]
     return [
         "Time (s)",
-        "ESC signal (µs)",
+        "Signal to ESC (µs)",
         "Voltage (V)",
         "Current (A)",
-        "Motor Electrical Speed (RPM)",
+        "Electrical speed of rotor (RPM)",
         "Thrust (gf)",
     ], body

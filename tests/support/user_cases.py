@@ -137,9 +137,9 @@ CASES = [
     ),
     Case(
         "12",
-        "Output limit set, motors burned anyway.",
+        "A cap on the throttle was set, motors burned anyway.",
         "The limit caps the average voltage only; cells above the maker's range stay red.",
-        {"limit motor_cells": "over", "limit fix motor_cells": "command cap does not help"},
+        {"limit motor_cells": "over", "limit fix motor_cells": "throttle cap does not help"},
         {
             "kv": 11000,
             "stator_d_mm": 11,

@@ -209,8 +209,7 @@ def craft_path(answer: DiveAnswer, *, start: float | None, top: float) -> list[t
         return []
     keep = keep[np.unique(np.linspace(0, keep.size - 1, 120).astype(int))]
     table = np.column_stack([time[keep], x[keep], y[keep], speed[keep] / KMH])
-    rows = ([float(f"{v:.4g}") for v in row] for row in table)
-    return [(t, across, height, kmh) for t, across, height, kmh in rows]
+    return [(float(f"{t:.4g}"), float(f"{a:.4g}"), float(f"{b:.4g}"), float(f"{v:.4g}")) for t, a, b, v in table]
 
 
 def _command(figure: Sketch, this: DiveAnswer, command: float, start: float | None) -> None:
@@ -227,7 +226,7 @@ def _command(figure: Sketch, this: DiveAnswer, command: float, start: float | No
         name="pull by",
     )
     dot(figure, 0.0, command, name="command")
-    words = f"pull by {command:.0f} m" if start is None else f"you pull at {command:.0f} m"
+    words = f"pull out by {command:.0f} m" if start is None else f"you pull out at {command:.0f} m"
     word(figure, 0.0, command, f"{words}, {value('road_speed', float(this.out.speed))}", bold=True, shift=12)
     figure.layout["annotations"][-1] |= {"yanchor": "bottom", "yshift": 2}
 
@@ -312,15 +311,15 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
         now = ' class="now"' if abs(pull - asked) < 0.05 else ""
         rows.append(f'<tr{now}><th scope="row">{pull:.0f} times its weight</th>{cells}</tr>')
     star = (
-        "<p class='foot'>* There is not that much pull; this is the height with all there is.</p>"
+        "<p class='foot'>* Thrust does not allow that much; this is the height with full thrust.</p>"
         if answer.held_back.any()
         else ""
     )
     return (
         '<div class="wi-table wi-pulls" role="group" tabindex="0" aria-label="Table: height lost">'
-        "<table><caption>Height lost from seeing that it is time to level</caption>"
+        "<table><caption>Height lost from your decision to level flight</caption>"
         "<thead><tr><th scope='col'>Hardest "
-        f"pull</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
+        f"pull-out</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
     )
 
 

@@ -17,10 +17,9 @@ from propmodel.dive.stepped import Manoeuvre
 
 ENTRIES = {"nose_down": "nose down", "flat": "flat, motors idle"}
 CAUTION = (
-    "<b>An estimate, not a promise.</b> A point mass, still air, static thrust, nobody surprised. Add your own "
-    "height, keep "
-    "people and roads out from under it, keep it in sight, and follow your local rules: many places forbid such flying "
-    "near others."
+    "<b>An estimate, not a promise.</b> Still air, a pilot who is not surprised. Add height of your own, keep people "
+    "and roads out from under it, keep it in sight, and follow your local rules: many places forbid such flying near "
+    "others."
 )
 
 
@@ -71,7 +70,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)
         page_frame.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')
     page_frame.say(f'<p class="wi-caution" role="note">{CAUTION}</p>')
-    page_frame.section("A harder pull, a fuller pack", "what either saves")
+    page_frame.section("A harder pull-out, a fuller pack", "height lost")
     page_frame.say(figures.pull_table(this, asked=inputs.hardest_pull_g))
     wash_block(inputs, pin)
     page_frame.numbers("dive", lambda: _frame(this), file_name="dive-path.csv", every=8)
@@ -94,7 +93,7 @@ def controls(this: answers.DiveAnswer) -> None:
     with st.container(key="dive_controls"):
         first = st.columns(4, vertical_alignment="bottom", gap="medium")
         with first[0]:
-            page_frame.control("drop_m", where="dive", short="Falls before you pull")
+            page_frame.control("drop_m", where="dive", short="Falls before you pull out")
         with first[1]:
             page_frame.control("dive_kmh", where="dive", short="Or at a speed of")
         with first[2]:
@@ -116,9 +115,9 @@ def controls(this: answers.DiveAnswer) -> None:
             page_frame.control("charge_left_percent", where="dive")
         second = st.columns([1, 1, 2], vertical_alignment="bottom", gap="medium")
         with second[0]:
-            page_frame.control("reaction_s", where="dive", short="See, decide, turn")
+            page_frame.control("reaction_s", where="dive", short="Reaction time")
         with second[1]:
-            page_frame.control("hardest_pull_g", where="dive", short="Hardest pull")
+            page_frame.control("hardest_pull_g", where="dive", short="Hardest pull-out")
         with second[2]:
             if st.session_state.get("entry") not in ENTRIES:
                 kept_values.put("entry", kept_values.kept("entry", "nose_down"))
@@ -149,7 +148,7 @@ def _key(pinned_name: str | None) -> str:
 
 def wash_block(inputs: Inputs, pin: Inputs | None) -> None:
     """Descending into the own wash."""
-    page_frame.section("Straight down, slowly", "the other way to fall: into your own wash, sinking speed in m/s")
+    page_frame.section("Straight down, slowly", "into its own wash; sinking speed in m/s")
     band, speed = answers.wash(inputs)
     other = None if pin is None else answers.wash(pin)[0]
     page_frame.say(figures.wash_strip(band, other) + f'<p class="wi-plain">{words.wash_words(band, speed)}</p>')

@@ -30,18 +30,18 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
     name, out = build_name(inputs.name), answer.out
     speed = ink(value("road_speed", float(out.speed)))
     if not answer.hovers:
-        return f"{ink('Do not dive it', bad=True)}: with this charge {name} cannot hover, so it cannot hold its height."
+        return f"{ink('Do not dive it', bad=True)}: {name} cannot hover with this charge."
     if int(out.status) == Status.NOT_ENOUGH_PULL or not math.isfinite(float(out.height_lost)):
         return (
             f"{ink('Do not dive it', bad=True)}: at {speed} and with this charge {name} has a thrust of "
-            f"{ink(f'{answer.available:.1f} times', bad=True)} its weight, and does not come out. "
+            f"{ink(f'{answer.available:.1f} times', bad=True)} its weight and does not come out. "
             "It needs more thrust or a slower entry."
         )
     if start is not None and start <= float(out.fall_height):
         return (
             f"From {ink(value('distance', start))} a fall of "
             f"{ink(value('distance', float(out.fall_height)), bad=True)} ends in the "
-            "ground before anybody pulls. Begin higher, or fall less."
+            "ground before you pull out. Begin higher, or fall less."
         )
     if not comes_out(answer):
         return (
@@ -53,17 +53,17 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
         left = (start or 0.0) - float(out.fall_height)
         hit = value("road_speed", float(out.impact_speed)) if math.isfinite(float(out.impact_speed)) else "speed"
         return (
-            f"{name} {ink('reaches the ground', bad=True)} at {ink(hit, bad=True)}: when you see that it is time it is "
+            f"{name} {ink('reaches the ground', bad=True)} at {ink(hit, bad=True)}: at your decision it is "
             f"{ink(value('distance', left))} up "
             f"and needs {ink(lost)}{range_words('distance', answer.low, answer.high)}. "
-            "Pull earlier, dive slower, or begin higher."
+            "Pull out earlier, dive slower, or begin higher."
         )
     by = pull_by(answer)
     return (
         f"Decide to pull {name} out no later than {ink(f'{by:.0f} m')} above whatever is below: nine in ten craft with "
         f"these labels are level by then, one in ten is not. At {speed} it loses about "
-        f"{ink(lost)}{range_words('distance', answer.low, answer.high)} from the moment you see that it is time "
-        "until it flies level. Your own margin comes on top."
+        f"{ink(lost)}{range_words('distance', answer.low, answer.high)} from your decision "
+        "until it flies level. Add a margin of your own."
     )
 
 
@@ -95,14 +95,14 @@ def pinned_dive(answer: DiveAnswer, other: Inputs | None, theirs: DiveAnswer | N
 
 
 _BINDING = {
-    BindingLimit.LOAD_LIMIT: "the hardest pull you allow",
+    BindingLimit.LOAD_LIMIT: "the hardest pull-out you allow",
     BindingLimit.THRUST: "the thrust of the motors",
     BindingLimit.PACK: "the current the pack can give",
 }
 
 
 def dive_three(inputs: Inputs, answer: DiveAnswer) -> list[str]:
-    """Three sentences beside the picture: the command, the pull, the charge."""
+    """Three sentences beside the picture: the decision, the pull-out, the charge."""
     out, d = answer.out, answer.delay
     total, speed = float(d.total), float(out.speed)
     fallen = float(out.fall_height)
@@ -113,28 +113,28 @@ def dive_three(inputs: Inputs, answer: DiveAnswer) -> list[str]:
     )
     asked = inputs.dive_kmh
     if asked is not None and asked <= 0.0:
-        start = f"A dive at no speed is none, so it is let fall. {start}"
+        start = f"A speed of zero is no dive, so it is left to fall. {start}"
     elif answer.powered:
         start = (
             f"A fall of {inputs.drop_m:.0f}{NARROW}m alone does not bring it to {asked:.0f}{NARROW}km/h, so the motors "
             f"push. At {value('road_speed', speed)}"
         )
     first = (
-        f"{start}; until the craft pulls, {value('seconds', total)} pass and "
-        f"{value('distance', float(out.height_lost_delay))} are gone. "
+        f"{start}; until thrust turns it, {value('seconds', total)} pass and "
+        f"{value('distance', float(out.height_lost_delay))} are lost. "
         f"Each tenth of a second more costs {0.1 * speed:.0f}{NARROW}m."
     )
     if not answer.hovers:
         return [first, "Full throttle does not hold it up with this charge, so it cannot stay level after the dive."]
     if not math.isfinite(float(out.height_lost)):
         second = (
-            f"Then there are {answer.available:.1f} times its weight to pull with, after what "
-            "steering takes: not enough to level."
+            f"Then the thrust is {answer.available:.1f} times its weight, after what steering takes: not enough to "
+            "level."
         )
     else:
         way = "a curve into level flight" if int(out.manoeuvre) == Manoeuvre.PULL_UP else "braking straight up"
         second = (
-            f"Then {way} at {float(out.peak_load):.1f} times its weight, held back by "
+            f"Then {way} at {float(out.peak_load):.1f} times its weight, limited by "
             f"{_BINDING[BindingLimit(int(out.binding_limit))]}; the frame feels up to "
             f"{float(out.peak_body_load):.1f}{NARROW}g, and the "
             f"bottom comes at {value('road_speed', float(out.bottom_speed))}."
@@ -163,9 +163,9 @@ def wash_words(found: WashBand, wash_speed: float) -> str:
     return (
         f"In a hover its own air goes down at {value('speed', wash_speed)}. Sink straight down at "
         f"{value('speed', float(found.low))} to "
-        f"{value('speed', float(found.high))} and it flies into that air: pull fades by up to a third and it "
+        f"{value('speed', float(found.high))} and it flies into that air: thrust falls by up to a third and it "
         "wobbles, worst near "
         f"{value('speed', 0.5 * float(found.worst_low + found.worst_high))}. <b>Leave sideways</b>: moving air in "
         "from the side blows the wash "
-        "away. More throttle alone only makes more of it."
+        "away. Adding throttle makes it worse."
     )

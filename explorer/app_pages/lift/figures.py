@@ -111,7 +111,7 @@ class Marks:
 
 
 def pull_of_all(thrust: NDArray, rotors: int, units: Units) -> NDArray:
-    """Pull of all rotors in the unit of the axis: kg of force, or N."""
+    """Thrust of all rotors in the unit of the axis: kg of force, or N."""
     total = np.asarray(thrust, dtype=float) * rotors
     return total if units.pull == "N" else total / GRAVITY
 
@@ -157,7 +157,7 @@ def story(
     ceiling: Ceiling | None,
     marks: Sequence[Marks] = (),
 ) -> go.Figure:
-    """Pull, current and the share of the watts that lifts, against throttle.
+    """Thrust, current and the share of the watts that lifts, against throttle.
 
     Parameters
     ----------
@@ -181,7 +181,7 @@ def story(
     x_axis = Axis(100.0, 25.0)
     figure = panels(
         (
-            Panel("Pull of all rotors", force, axes[0]),
+            Panel("Thrust of all rotors", force, axes[0]),
             Panel("Current from the pack", "A", axes[1]),
             Panel("Share of the watts that lifts", "%", axes[2]),
         ),
@@ -301,8 +301,8 @@ def story_words(this: Curve, units: Units) -> str:
     pull, most = full.thrust[half] * this.rotors, full.thrust[-1] * this.rotors
     when = "On a fresh pack" if this.charge >= 0.995 else f"With {value('percent', this.charge)} of the charge left"
     first = (
-        f"{when}, in the first ten seconds, half command gives {value('percent', pull / most)} of the full pull at "
-        f"{value('current', full.pack_current[half])}; flat out all rotors pull {value('pull', most, units)} at "
+        f"{when}, in the first ten seconds, half command gives {value('percent', pull / most)} of the full thrust at "
+        f"{value('current', full.pack_current[half])}; flat out all rotors give {value('pull', most, units)} at "
         f"{value('current', full.pack_current[-1])}."
     )
     if not math.isfinite(this.hover_throttle):
@@ -348,7 +348,7 @@ class _Scale:
 
 
 _PULL = _Scale(
-    "Pull",
+    "Thrust to weight",
     12.0,
     ((0.0, 2.0, "refuse", "too weak"), (2.0, 4.0, "", "lifters"), (4.0, 8.0, "", "relaxed"), (8.0, 12.0, "", "quick")),
     ((0.0, "0"), (2.0, "2"), (4.0, "4"), (8.0, "8"), (12.0, "12")),
@@ -483,7 +483,7 @@ def stairs(split: PowerSplit) -> str:
 
 # ---- what is closest --------------------------------------------------------------------------------------
 
-_SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "unknown": "? unknown"}
+_SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, usual", "unknown": "? unknown"}
 CLOSEST_TOP = 1.5
 
 
@@ -492,7 +492,7 @@ def _used(share: float) -> str:
 
 
 def closest(found: Sequence[Limit]) -> str:
-    """The first few limits as bars in % of what is used; the first one, and what does not fit, with its sentence.
+    """The first few limits as bars in % of what is used; what does not fit with its sentence.
 
     Parameters
     ----------
@@ -504,12 +504,12 @@ def closest(found: Sequence[Limit]) -> str:
         HTML.
     """
     rows = []
-    for place, one in enumerate(found):
+    for one in found:
         name = html.escape(one.name[:1].upper() + one.name[1:])
-        told = place == 0 or one.kind == "fits"
-        words = html.escape(prose(f"{one.sentence} {one.fix}".strip()))
-        why = f'<div class="why">{words}</div>' if told else ""
-        sign = f'<span class="wi-{one.state}">{_SIGNS[one.state]}</span>'
+        words = html.escape(prose(f"{one.reason}. {one.fix}".strip()))
+        state = "usual" if one.usual else one.state
+        why = f'<div class="why">{words}</div>' if one.kind == "fits" else ""
+        sign = f'<span class="wi-{state}">{_SIGNS[state]}</span>'
         if one.kind == "fits":
             fits = "does not fit" if one.state == "over" else ""
             rows.append(f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{fits}</span></div>{why}</li>')
@@ -517,7 +517,7 @@ def closest(found: Sequence[Limit]) -> str:
         width = 100.0 * min(one.share, CLOSEST_TOP) / CLOSEST_TOP
         rows.append(
             f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{_used(one.share)}</span></div>'
-            f'<div class="track" aria-hidden="true"><div class="bar {one.state}" style="width:{width:.1f}%"></div>'
+            f'<div class="track" aria-hidden="true"><div class="bar {state}" style="width:{width:.1f}%"></div>'
             f'<div class="full" style="left:{100.0 / CLOSEST_TOP:.2f}%"></div></div>'
             f"{why}</li>"
         )

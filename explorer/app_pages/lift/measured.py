@@ -21,7 +21,7 @@ SIGNS = ("\u25c7", "\u25a1")
 """The marks of the chart as signs of a text, nearest pair first."""
 ALIKE = 0.03
 """Volts that differ by less than this are the same. [-]"""
-HEADINGS = ("Measured", "Throttle", "Volts", "Pull", "Our forecast", "Current", "Our forecast", "rpm")
+HEADINGS = ("Measured", "Throttle", "Volts", "Thrust", "Our forecast", "Current", "Our forecast", "rpm")
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ def how_near(found: Nearest) -> str:
         return prose(f"{told}; single rotors, so not drawn over your pairs.")
     shown = drawn(found)
     if not any(one is first for one, _ in shown):
-        return prose(f"{told}; beyond your command cap, so not drawn.")
+        return prose(f"{told}; beyond your throttle cap, so not drawn.")
     if abs(math.log(first.pair.full_voltage / found.voltage)) < ALIKE:
         return prose(f"{told}, as your pack flat out: {SIGNS[0]} below.")
     return prose(f"{told} (your pack gives {_volts(found.voltage)} flat out): {SIGNS[0]} below.")
@@ -98,12 +98,10 @@ def key(found: Nearest, rotors: int) -> str:
     ]
     ratios = [math.log(one.pair.full_voltage / found.voltage) for one, _ in shown]
     side = "above" if min(ratios) > ALIKE else "below" if max(ratios) < -ALIKE else ""
-    tells = f"Your pack gives {_volts(found.voltage)} flat out" + (
-        f": the marks should lie {side} the line." if side else "."
-    )
+    tells = f"By their volts they should lie {side} the line." if side else ""
     if found.cap < 1.0:
-        tells += f" They stand where your command cap of {100 * found.cap:.0f}{NARROW}% gives the same duty."
-    return f'<p class="wi-small">Measured on a stand, one rotor times {rotors}: {"".join(parts)} {tells}</p>'
+        tells += f" They stand where your throttle cap of {100 * found.cap:.0f}{NARROW}% gives the same duty."
+    return f'<p class="wi-small">Measured, one rotor times {rotors}: {"".join(parts)} {tells}</p>'
 
 
 def _told(v: float, words: Callable[[float], str]) -> str:

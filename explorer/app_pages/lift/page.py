@@ -1,4 +1,4 @@
-"""Lift: will it lift, and how hard will it pull?"""
+"""Lift: will it lift, and with how much thrust?"""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     found = nearest.nearest(inputs)
 
     page_frame.say(
-        '<h1 class="wi-ask">Will it lift, and how hard will it pull?</h1>'
+        '<h1 class="wi-ask">Will it lift, and with how much thrust?</h1>'
         '<div class="wi-open"><div>'
         f'<p class="wi-sentence">{page_frame.first_sentence(sentence.opening(head, limits, units))}</p>'
         f'<p class="wi-pinned">{sentence.pinned_line(head, pin_head, units)}</p>'
@@ -97,30 +97,38 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     page_frame.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5, words=words)
 
     page_frame.say(
-        "<h2>What people fly <span>common practice, from memory: how your craft compares</span></h2>"
-        + figures.ruler(
-            diameter_in=inputs.diameter_in,
-            pull=(head.low.thrust_to_weight, head.mid.thrust_to_weight, head.high.thrust_to_weight),
-            hover=(head.low.hover_throttle, head.mid.hover_throttle, head.high.hover_throttle),
-            pinned_pull=None if pin_head is None else pin_head.mid.thrust_to_weight,
-            pinned_hover=None if pin_head is None else pin_head.mid.hover_throttle,
-        )
+        "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
+        + figures.closest(sentence.nearest_limits(limits))
     )
+    with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
+        if box.open:
+            page_frame.say(compared(inputs, head, pin_head))
     watts_block(inputs)
-    page_frame.say(
-        "<h2>What gives first <span>share of the allowance used when held flat out for 10 s; "
-        "at the line all is used</span></h2>" + figures.closest(sentence.nearest_limits(limits))
-    )
     with st.container(horizontal=True, gap="large"):
         page_frame.next_question("minutes", "Next: how long?")
-        page_frame.next_question("margins", "All margins")
+        page_frame.next_question("margins", "All limits")
+
+
+def compared(inputs: Inputs, head: sentence.Headline, pin: sentence.Headline | None) -> str:
+    """Thrust to weight and hover throttle against what people fly; HTML."""
+    low, mid, high = head.low, head.mid, head.high
+    strips = figures.ruler(
+        diameter_in=inputs.diameter_in,
+        pull=(low.thrust_to_weight, mid.thrust_to_weight, high.thrust_to_weight),
+        hover=(low.hover_throttle, mid.hover_throttle, high.hover_throttle),
+        pinned_pull=None if pin is None else pin.mid.thrust_to_weight,
+        pinned_hover=None if pin is None else pin.mid.hover_throttle,
+    )
+    return f'{strips}<p class="wi-small">Common practice, from memory.</p>'
 
 
 def picture(inputs: Inputs, pin: Inputs | None) -> str:
     """The craft from above, to scale; HTML."""
     this = top_view_of(inputs)
     other = None if pin is None else top_view_of(pin)
-    return f"<figure>{top_view(this, other)}<figcaption>{caption(this)}</figcaption></figure>"
+    invented = any("invented" in name for name in (inputs.motor_name, inputs.propeller_name, inputs.pack_name))
+    said = f"{caption(this)} Invented parts." if invented else caption(this)
+    return f"<figure>{top_view(this, other)}<figcaption>{said}</figcaption></figure>"
 
 
 def beside(inputs: Inputs, pins: list[Inputs]) -> None:
@@ -192,10 +200,15 @@ def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
 
 def watts_block(inputs: Inputs) -> None:
     """Where the watts go, in one state at a time."""
-    page_frame.section("Where the watts go")
+    with st.expander("Where the watts go", key="watts", on_change="rerun") as box:
+        if box.open:
+            _watts(inputs)
+
+
+def _watts(inputs: Inputs) -> None:
     which = st.segmented_control(
         "State", list(STATES), default="hover", format_func=STATES.__getitem__, key="watts_state", required=True,
-        label_visibility="collapsed", help="One state at a time: hanging still, your cruise speed, or flat out.",
+        label_visibility="collapsed", help="One state at a time: hover, your cruise speed, or flat out.",
     )  # fmt: skip
     split = headlines.watts(inputs, which)
     if not math.isfinite(float(split.total)) or int(split.status) != 0:

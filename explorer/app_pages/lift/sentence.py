@@ -1,7 +1,7 @@
 """The opening sentence: what the forecast means, in words, always in one order. Pure: answers in, words out.
 
-What does not fit, mass, hover, minutes with their spread, pull, what gives first, one way to clear it. "You" and
-"it", present tense; a warning names the thing, the number and the remedy.
+What does not fit, mass, hover, minutes with their spread, thrust, which part reaches its limit first, one remedy. "You"
+and "it", present tense; a warning names the thing, the number and the remedy.
 """
 
 from __future__ import annotations
@@ -46,8 +46,8 @@ _THINGS = {
     "pack_label": "pack", "pack_heat": "pack", "sag_fresh": "cells", "sag_low": "cells", "controller_current": "ESC",
     "motor_current": "motors", "winding_heat": "motors", "magnet_heat": "motors", "hover_heat": "motors",
     "main_leads": "pack leads", "motor_leads": "motor leads", "connector": "connector", "brownout": "electronics",
-    "tip_speed": "propeller tips", "motor_volts": "motors", "free_tip": "motors", "pull": "pull in hand",
-    "hover_high": "room above hover", "hover_low": "room below hover", "motor_lost": "pull with one motor out",
+    "tip_speed": "propeller tips", "motor_volts": "motors", "free_tip": "motors", "pull": "thrust to weight",
+    "hover_high": "hover command", "hover_low": "hover command", "motor_lost": "thrust with one motor out",
     "motor_cells": "motors", "controller_cells": "ESC", "video_voltage": "video transmitter",
     "camera_voltage": "camera", "regulator_voltage": "regulator", "receiver_voltage": "receiver",
     "capacitor_voltage": "capacitor", "frame_clearance": "frame", "mass_threshold": "mass you set",
@@ -118,20 +118,20 @@ def _misfit(found: Sequence[Limit]) -> str:
     if not over:
         return ""
     worst, others = over[0], [one.part for one in over[1:]]
-    why = html.escape(_tidy(lowered(worst.sentence.split(". ")[0].rstrip("."))))
+    why = _because(worst)
     also = f" Nor {'do' if len(others) > 1 else 'does'} the {html.escape(_listed(others))}." if others else ""
-    fix = html.escape(_tidy(worst.fix.split(". ")[0].rstrip(".")))
-    cap = " A command cap does not help." if worst.key in ("motor_cells", "controller_cells") else ""
+    fix = html.escape(_tidy(worst.fix))
+    cap = " A throttle cap does not help." if worst.key in ("motor_cells", "controller_cells") else ""
     part = html.escape(worst.part)
-    return f"The {part} {ink('does not fit', bad=True)}: {why}.{also} {fix}.{cap} Put that right before you plug in."
+    return f"The {part} {ink('does not fit', bad=True)}: {why}.{also} {fix}{cap} Put that right before you plug in."
 
 
 def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:
     mid = head.mid
     name = build_name(head.name)
     lifts, hover = value("mass", mid.mass, units), value("percent", mid.hover_throttle)
-    pulls = (
-        f"{ink(value('pull_to_weight', mid.thrust_to_weight))} its weight"
+    thrust = (
+        f"its thrust is {ink(value('pull_to_weight', mid.thrust_to_weight))} its weight"
         f"{range_words('pull_to_weight', head.low.thrust_to_weight, head.high.thrust_to_weight)}"
     )
     lasts = _lasts(head)
@@ -140,12 +140,12 @@ def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:
         left = value("pull_to_weight", mid.thrust_to_weight_at_reserve)
         start = (
             f"{name} lifts {ink(lifts)} and has a hover command of {ink(hover, bad=True)}. {lasts} "
-            f"and it pulls {pulls}. With the reserve left only {ink(left, bad=True)} is in hand: below "
+            f"and {thrust}. With the reserve left it is only {ink(left, bad=True)} its weight: below "
             f"{FEW_PULL:.0f} it cannot catch a gust."
         )
         fix = next((limit.fix for limit in found if limit.key == "pull" and limit.fix), "")
         return f"{start} {html.escape(_tidy(fix))}".strip()
-    start = f"{name} takes off at {ink(lifts)} and has a hover command of {ink(hover)}. {lasts} and it pulls {pulls}."
+    start = f"{name} takes off at {ink(lifts)} and has a hover command of {ink(hover)}. {lasts} and {thrust}."
     return start if misfits(found) else f"{start} {_first(found)}"
 
 
@@ -164,7 +164,7 @@ def _lasts(head: Headline) -> str:
 
 
 def _stays_down(mid: Numbers) -> bool:
-    """Whether it does not hover, however much it pulls in the first seconds."""
+    """Whether it does not hover, however much thrust it has in the first seconds."""
     return mid.status == Status.CANNOT_HOVER or not math.isfinite(mid.hover_throttle)
 
 
@@ -175,15 +175,15 @@ def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
     if ratio >= 1.0:
         return (
             f"This cannot hover for longer than seconds: at {ink(value('mass', head.mid.mass, units))} take-off mass "
-            f"it pulls {ink(number(ratio, 0.01) + ' times', bad=True)} its weight flat out on a fresh pack, and "
+            f"its thrust is {ink(number(ratio, 0.01) + ' times', bad=True)} its weight flat out on a fresh pack, and "
             "less than its weight once the pack sags under the load. Take weight off, or a pack of less resistance."
         )
     lacks = value("pull", (1.0 - ratio) * head.mid.mass * STANDARD_GRAVITY, units)
     fix = next((limit.fix for limit in found if limit.key in ("pull", "hover_high") and limit.fix), "")
     share = number(math.floor(100.0 * ratio) / 100.0, 0.1 if ratio < 0.95 else 0.01)
     return (
-        f"This cannot hover: at {ink(value('mass', head.mid.mass, units))} take-off mass it pulls "
-        f"{ink(share + ' times', bad=True)} its weight flat out. It lacks {ink(lacks, bad=True)} of pull. "
+        f"This cannot hover: at {ink(value('mass', head.mid.mass, units))} take-off mass its thrust is "
+        f"{ink(share + ' times', bad=True)} its weight flat out. It lacks {ink(lacks, bad=True)} of thrust. "
         f"{html.escape(_tidy(fix))}"
     )
 
@@ -193,29 +193,34 @@ def _tidy(fix: str) -> str:
     return prose(fix, NARROW)
 
 
+def _because(one: Limit) -> str:
+    """The reason of a limit inside a sentence; HTML."""
+    return html.escape(_tidy(lowered(one.reason)))
+
+
 def _first(found: Sequence[Limit]) -> str:
     told = [limit for limit in found if limit.state != "unknown"]
     if not told:
-        return "You have not told enough to say what gives first."
+        return "Too little is told to say which part reaches its limit first."
     worst = told[0]
     thing = _THINGS.get(worst.key, worst.part)
-    is_are = "are" if thing in _PLURAL else "is"
-    why = html.escape(_tidy(lowered(worst.sentence.split(". ")[0].rstrip("."))))
+    their = "their limit" if thing in _PLURAL else "its limit"
+    reach = "reach" if thing in _PLURAL else "reaches"
+    why = _because(worst)
     if worst.kind == "fits" and worst.state == "over":
         return f"It is over the {ink(thing, bad=True)}: {why}. {html.escape(_tidy(worst.fix))}"
-    if worst.key == "sag_low" and worst.state == "over":
-        # common in a punch on an almost empty pack: a fact, no alarm
-        return f"The first limit reached is that of the {ink(thing)}: {why}. {html.escape(_tidy(worst.fix))}"
+    if worst.usual:
+        # a fact, no alarm
+        return f"As is usual for such craft flat out, the {ink(thing)} {reach} {their} first: {why}."
     if worst.state == "over":
-        return f"What gives first {is_are} the {ink(thing, bad=True)}: {why}. {html.escape(_tidy(worst.fix))}"
+        return f"The {ink(thing, bad=True)} {reach} {their} first: {why}. {html.escape(_tidy(worst.fix))}"
     bars = [limit for limit in told if limit.kind == "share"]
     if not bars:
-        return "Nothing you told of is over."
+        return "No limit that you told is reached."
     nearest = bars[0]
     thing = _THINGS.get(nearest.key, nearest.part)
     verb = "come" if thing in _PLURAL else "comes"
-    why = html.escape(_tidy(lowered(nearest.sentence.split(". ")[0].rstrip("."))))
-    return f"Nothing is over; the {ink(thing)} {verb} closest: {why}."
+    return f"No limit is reached; the {ink(thing)} {verb} closest: {_because(nearest)}."
 
 
 def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
@@ -225,19 +230,19 @@ def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
     mid = pin.mid
     parts = [value("mass", mid.mass, units)]
     if _stays_down(mid):
-        parts.append(f"cannot hover, pulls {value('pull_to_weight', mid.thrust_to_weight)} its weight")
+        parts.append(f"cannot hover, thrust {value('pull_to_weight', mid.thrust_to_weight)} its weight")
     else:
         parts += [
             f"hover command {value('percent', mid.hover_throttle)}",
             value("minutes", mid.minutes) if math.isfinite(mid.minutes) else "cannot fly your way",
-            f"{value('pull_to_weight', mid.thrust_to_weight)} its weight",
+            f"thrust {value('pull_to_weight', mid.thrust_to_weight)} its weight",
         ]
     told = f'<span class="dash"></span>Pinned: <em>{html.escape(pin.name or "unnamed")}</em>, {", ".join(parts)}.'
     return f"{told} {_against(head, pin, units)}".strip()
 
 
 def _against(head: Headline, pin: Headline, units: Units) -> str:
-    """Words for change: heavier, longer, softer."""
+    """Words for change: heavier, longer, less thrust."""
     now, then = head.mid, pin.mid
     found = [
         f"{verb} {words}"
@@ -249,8 +254,8 @@ def _against(head: Headline, pin: Headline, units: Units) -> str:
     ]
     share = percent_change(now.thrust_to_weight, then.thrust_to_weight)
     if not share.startswith("0"):
-        side = "harder" if now.thrust_to_weight > then.thrust_to_weight else "softer"
-        found.append(f"pulls {share} {side} for its weight")
+        side = "more" if now.thrust_to_weight > then.thrust_to_weight else "less"
+        found.append(f"has {share} {side} thrust for its weight")
     return f"This one {_listed(found)}." if found else "This one is the same where it counts here."
 
 
@@ -264,7 +269,7 @@ def first_words(inputs: Inputs) -> str:
         int(inputs.diameter_in), f"{inputs.diameter_in:.0f}"
     )
     return (
-        f"This is a {size}-inch craft with invented parts. Move <b>Take-off mass</b> and watch the hover line. "
+        f"This {size}-inch craft and its parts are invented. Move <b>Take-off mass</b> and watch the hover line. "
         "Then type your own labels in the side panel"
         '<span class="wi-phone"> (behind <b>Edit build</b>)</span>.'
     )

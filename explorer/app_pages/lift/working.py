@@ -29,7 +29,7 @@ def _g(x: object, digits: int = 3) -> str:
 
 
 def lift_steps(build: Build, way: Profile) -> list[Step]:
-    """Workings of take-off mass, hover, minutes and pull.
+    """Workings of take-off mass, hover, minutes and thrust.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
     full = at_duty(prepare(build, 1.0), build.duty_cap)
     steps.append(
         (
-            "Pull",
+            "Thrust to weight",
             f"{rotors} x {float(full.thrust):.1f} N / {float(build.weight):.2f} N = "
             f"{rotors * float(full.thrust) / float(build.weight):.1f} times its weight, at "
             f"{60 * float(full.rev_per_s):,.0f} rpm, {float(full.motor_current):.0f} A in each motor, "

@@ -95,7 +95,7 @@ def _heat_states(inputs: Inputs) -> list[HeatState]:
     mixed = can_hover and (can_cruise or way.cruise_share == 0.0)
     # cruise and mix: cooled as in hover, the wind of flying not counted, so a little too warm
     rows = (
-        ("hanging still", copper[0], iron[0], a.thermal_hover, can_hover),
+        ("hover", copper[0], iron[0], a.thermal_hover, can_hover),
         ("cruising", copper[1], iron[1], a.thermal_hover, can_cruise),
         ("flown your way", float(shares @ copper), float(shares @ iron), a.thermal_hover, mixed),
         ("flat out", copper[3], iron[3], a.thermal_full, True),

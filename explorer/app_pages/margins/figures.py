@@ -7,18 +7,19 @@ import math
 from collections.abc import Mapping, Sequence
 
 from explorer.app_pages.margins.answers import HeatState
+from explorer.text.markup import folded
 from explorer.text.numbers import NARROW, Units, prose, value
 from propmodel.assess.limits import Limit
 from propmodel.heat.hot_motor import TOUCH
 
 __all__ = ["BASIS", "close_bars", "fits_list", "heat_rows", "tied"]
 
-SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "unknown": "? unknown"}
-FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? you have not said"}
+SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, usual", "unknown": "? unknown"}
+FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? not told"}
 TOP = 1.5
 """Share at the right end of a bar; more is cut off with an arrow. [-]"""
-FIXES = 3
-"""How many of the worst have their remedy beside them."""
+SHOWN = 3
+"""How many of the worst stand open, with their remedy; more where more is over. The rest is folded."""
 
 BASIS = {
     "label": "Label: what the part is sold for. Makers measure in their own way, so treat it as a promise, not a law.",
@@ -35,14 +36,14 @@ def tied(text: str) -> str:
 
     Examples
     --------
-    >>> tied("A cap at 91 % clears it.") == "A cap at 91\\u00a0% clears it."
+    >>> tied("A cap of 91 % helps.") == "A cap of 91\\u00a0% helps."
     True
     """
     return prose(text)
 
 
-def _basis(text: str) -> str:
-    words = " ".join(told for key, told in BASIS.items() if key in text) or text
+def _basis(text: str, more: str = "") -> str:
+    words = " ".join([more, *(told for key, told in BASIS.items() if key in text)]).strip() or text
     # a native disclosure: opens in place, works by keyboard, costs nothing
     return f'<details class="basis"><summary>{html.escape(prose(text))}</summary><p>{html.escape(words)}</p></details>'
 
@@ -52,7 +53,7 @@ def _name(one: Limit) -> str:
 
 
 def fits_list(found: Sequence[Limit]) -> str:
-    """What fits, what does not, what you have not said; a list, never bars.
+    """What does not fit, and folded what fits and what is not told; a list, never bars.
 
     Parameters
     ----------
@@ -64,19 +65,20 @@ def fits_list(found: Sequence[Limit]) -> str:
     str
         HTML.
     """
-    rows = []
+    rows: dict[str, list[str]] = {state: [] for state in FIT_SIGNS}
     for one in found:
         if one.kind != "fits":
             continue
-        text = f"{one.sentence} {one.fix}" if one.state != "clear" else one.sentence
-        if one.state == "unknown":
-            text = one.fix or one.sentence
-        rows.append(
+        text = one.remedy if one.state == "unknown" else f"{one.sentence} {one.remedy}".strip()
+        rows[one.state].append(
             f'<li class="{one.state}"><span class="sign '
             f'wi-{one.state}">{FIT_SIGNS[one.state]}</span><b>{_name(one)}</b>'
             f'<span class="why">{html.escape(tied(text))}</span><span class="on">{_basis(one.basis)}</span></li>'
         )
-    return f'<ul class="wi-fits">{"".join(rows)}</ul>'
+    bad, fine, unknown = (rows[state] for state in ("over", "clear", "unknown"))
+    counts = [f"{len(fine)} fit"] * bool(fine) + [f"{len(unknown)} not told"] * bool(unknown)
+    shown = f'<ul class="wi-fits">{"".join(bad)}</ul>' if bad else ""
+    return shown + folded(", ".join(counts), f'<ul class="wi-fits">{"".join([*fine, *unknown])}</ul>')
 
 
 def close_bars(
@@ -85,7 +87,7 @@ def close_bars(
     bands: Mapping[str, tuple[float, float]],
     pinned: Mapping[str, float] | None,
 ) -> str:
-    """Bars in % of what is used, worst first, with the remedies of the worst three at the right.
+    """Bars in % of what is used, worst first: what is over and the worst few with remedies, the rest folded.
 
     Parameters
     ----------
@@ -104,14 +106,24 @@ def close_bars(
     rows = [one for one in found if one.kind == "share" and one.state != "unknown"]
     unknown = [one for one in found if one.kind == "share" and one.state == "unknown"]
     out = []
+    shown = max(SHOWN, sum(one.state == "over" for one in rows))
     for k, one in enumerate(rows):
-        fix = f'<p class="fix">{html.escape(tied(one.fix))}</p>' if k < FIXES and one.fix else ""
-        out.append(f'<li class="{one.state}"><div>{_bar(one, bands, pinned, first=k == 0)}</div>{fix}</li>')
+        fix = f'<p class="fix">{html.escape(tied(one.remedy))}</p>' if one.fix else ""
+        out.append(f'<li class="{_state(one)}"><div>{_bar(one, bands, pinned, first=k in (0, shown))}</div>{fix}</li>')
+    tight = sum(one.state == "tight" for one in rows[shown:])
+    left = len(out) - shown
+    summary = f"{left} more within their limits{f', {tight} of them tight' if tight else ''}" if left > 0 else ""
+    rest_of_bars = folded(summary, f'<ul class="wi-close">{"".join(out[shown:])}</ul>')
     rest = ""
     if unknown:
-        asks = " ".join(html.escape(one.fix) for one in unknown if one.fix)
-        rest = f'<p class="rest"><span class="wi-unknown">? unknown</span> Not judged for want of a label. {asks}</p>'
-    return f'<ul class="wi-close">{"".join(out)}</ul>{rest}'
+        names = ", ".join(html.escape(one.name) for one in unknown)
+        asks = "".join(f"<li>{html.escape(one.ask)}</li>" for one in unknown if one.ask)
+        rest = folded(f"{len(unknown)} not checked: {names}", f'<ul class="rest">{asks}</ul>')
+    return f'<ul class="wi-close">{"".join(out[:shown])}</ul>{rest_of_bars}{rest}'
+
+
+def _state(one: Limit) -> str:
+    return "usual" if one.usual else one.state
 
 
 def _at(share: float) -> float:
@@ -137,13 +149,13 @@ def _bar(
             there = f'<i class="there" style="left:{_at(other):.2f}%"></i>'
     named = '<span class="all">all used</span>' if first else ""
     return (
-        f'<div class="label"><span class="sign wi-{one.state}">{SIGNS[one.state]}</span><b>{_name(one)}</b>'
+        f'<div class="label"><span class="sign wi-{_state(one)}">{SIGNS[_state(one)]}</span><b>{_name(one)}</b>'
         f'<span class="pc">{percent}{spread}</span></div>'
         f'<div class="track" aria-hidden="true">{named}<i class="hatch"></i><i class="bar '
-        f'{one.state}{" cut" if beyond else ""}" '
+        f'{_state(one)}{" cut" if beyond else ""}" '
         f'style="width:{_at(one.share if math.isfinite(one.share) else TOP):.2f}%"></i><i '
         f'class="full"></i>{there}{span}</div>'
-        f'<div class="why">{html.escape(tied(one.sentence))} {_basis(one.basis)}</div>'
+        f'<div class="why">{html.escape(tied(one.reason))}. {_basis(one.basis, tied(one.more))}</div>'
     )
 
 

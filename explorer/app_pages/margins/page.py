@@ -1,4 +1,4 @@
-"""Margins: what gives first?"""
+"""Margins: which part reaches its limit first?"""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from explorer.text.numbers import NARROW, number
 
 HOLDS = {2.0: "2 s", 10.0: "10 s", 60.0: "60 s", math.inf: "for good"}
 WHAT_HOT = {
-    "hanging still": "Hanging still",
+    "hover": "Hover",
     "cruising": "Cruising",
     "flown your way": "Flown your way",
     "flat out": "Flat out",
@@ -36,7 +36,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     theirs = [] if pin is None else headlines.gives_first(pin, hold)
     opening = page_frame.first_sentence(words.margins_opening(inputs, found, held_words(hold)))
     page_frame.say(
-        '<h1 class="wi-ask">What gives first?</h1>'
+        '<h1 class="wi-ask">Which part reaches its limit first?</h1>'
         f'<p class="wi-sentence">{opening}</p>'
         f'<p class="wi-pinned">{words.pinned_margins(pin, theirs)}</p>'
     )
@@ -46,10 +46,10 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     if page_frame.waits(inputs):
         return
 
-    page_frame.section("Do these parts go together?", "yes or no, before any physics")
+    page_frame.section("Do these parts go together?", "yes or no")
     page_frame.say(figures.fits_list(found))
 
-    page_frame.section("How close?", "share of each allowance used, full throttle")
+    page_frame.section("How close?", "share of each limit used, full throttle")
     with st.container(key="hold_row"):
         if st.session_state.get("hold") not in HOLDS:
             kept_values.put("hold", hold)
@@ -75,24 +75,30 @@ def _key(pinned_name: str | None) -> str:
         else f'<span class="key"><i class="pin"></i>dashed tick: {html.escape(pinned_name)} (pinned)</span>'
     )
     return (
-        '<p class="wi-small"><span class="key"><i class="this"></i>thin rule: where 8 in 10 craft with these labels '
-        "land</span>"
-        f'{pinned}<span class="key"><i class="beyond"></i>beyond the upright: more than there is</span></p>'
+        '<p class="wi-small"><span class="key"><i class="this"></i>thin line: 8 in 10 such craft</span>'
+        f'{pinned}<span class="key"><i class="beyond"></i>right of the line: over the limit</span></p>'
     )
 
 
 def hot_block(inputs: Inputs) -> None:
-    """Is a hot motor explained by its load?"""
-    page_frame.section("A motor is hot", "does turning the propeller explain it?")
+    """Is a hot motor explained by its load? Folded; the caution stands outside."""
+    page_frame.section("A motor is hot")
+    page_frame.say(f'<p class="wi-caution" role="note"><b>Before you touch one:</b> {words.TOUCH_FIRST}</p>')
+    with st.expander("Does its load explain it? What else to look at", key="hot_motor", on_change="rerun") as box:
+        if box.open:
+            _hot(inputs)
+
+
+def _hot(inputs: Inputs) -> None:
     states = answers.heat_states(inputs)
     if st.session_state.get("hot") not in WHAT_HOT:
-        kept_values.put("hot", kept_values.kept("hot", "hanging still"))
+        kept_values.put("hot", kept_values.kept("hot", "hover"))
     chosen = st.segmented_control(
         "It got hot", list(WHAT_HOT), format_func=WHAT_HOT.__getitem__, key="hot", on_change=kept_values.keep_told,
         args=("hot", "hot"), required=True,
         help="Choose what you flew just before you touched it.",
     )  # fmt: skip
-    chosen = chosen or "hanging still"
+    chosen = chosen or "hover"
     left, right = st.columns([1, 1.15], gap="large")
     with left:
         page_frame.say(
@@ -113,8 +119,21 @@ def _fact(amount: float, unit: str) -> str:
 
 
 def quick_block(inputs: Inputs) -> None:
-    """Response, and short violent things on the bus."""
-    page_frame.section("In an instant", "a punch, a blocked propeller, the plug, the brake")
+    """Response, and short violent things on the bus; folded. What a throttle cap does not do stands outside."""
+    cap = inputs.command_cap_percent
+    now = f"Yours stands at {cap:.0f}{NARROW}%. " if cap < 100.0 else ""
+    page_frame.say(
+        f'<p class="wi-caution" role="note"><b>A throttle cap</b> lowers the average voltage, and so current and heat. '
+        f"{now}It never makes a motor, ESC or transmitter fit for more cells than it is sold for.</p>"
+    )
+    with st.expander(
+        "In an instant: a punch, a blocked propeller, the plug, the brake", key="instant", on_change="rerun"
+    ) as box:
+        if box.open:
+            _quick(inputs)
+
+
+def _quick(inputs: Inputs) -> None:
     page_frame.say(f'<p class="wi-plain">{words.response_words(answers.quick_response(inputs))}</p>')
     rows = "".join(
         f"<div><dt>{html.escape(fact.title)}</dt><dd class='v'>{_fact(float(fact.value), fact.unit)}</dd>"
@@ -122,14 +141,9 @@ def quick_block(inputs: Inputs) -> None:
         for fact in answers.bench_facts(inputs)
     )
     page_frame.say(f'<dl class="wi-facts">{rows}</dl>')
-    cap = inputs.command_cap_percent
-    now = f"Your cap stands at {cap:.0f}{NARROW}%. " if cap < 100.0 else ""
     page_frame.say(
-        f'<p class="wi-plain">{now}A <b>command cap</b> evens out the average voltage only. It eases current and '
-        "heat; it never "
-        "makes a motor, ESC or transmitter fit for more cells than it is sold for: switching, ripple and braking "
-        "still see "
-        "the whole pack, and a mode that ignores the cap sends all of it.</p>"
+        '<p class="wi-plain">Under a throttle cap, switching, ripple and braking still see the whole pack, and a mode '
+        "that ignores the cap sends all of it.</p>"
     )
 
 

@@ -25,14 +25,20 @@ __all__ = [
 # ---- margins ----------------------------------------------------------------------------------------------
 
 
-def _clause(text: str) -> str:
-    first = text.split(". ")[0].rstrip(".")
-    return html.escape(tied(lowered(first)))
+def _because(one: Limit) -> str:
+    return html.escape(tied(lowered(one.reason)))
+
+
+def _used(one: Limit) -> str:
+    return "far over" if not math.isfinite(one.share) or one.share > 9.0 else f"{100 * one.share:.0f} % used"
+
+
+_COUNTS = {1: "One limit is", 2: "Two limits are", 3: "Three limits are"}
 
 
 @small_own_name
 def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
-    """What does not fit, what gives first at this hold time, what clears it."""
+    """What does not fit, whether what is over is usual, which part reaches its limit first, what helps."""
     name = build_name(inputs.name)
     misfits = [one for one in found if one.kind == "fits" and one.state == "over"]
     over = [one for one in found if one.kind == "share" and one.state == "over"]
@@ -41,32 +47,35 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
         worst = misfits[0]
         more = f" {len(misfits) - 1} more below." if len(misfits) > 1 else ""
         return (
-            f"{name} {ink('does not fit together', bad=True)}: {_clause(worst.sentence)}. "
-            f"{html.escape(tied(worst.fix.split('. ')[0].rstrip('.')))}.{more} Put that right before any other number."
+            f"{name} {ink('does not fit together', bad=True)}: {_because(worst)}. "
+            f"{html.escape(tied(worst.fix))}{more} Put that right before any other number."
         )
-    fits = "Everything you have told fits together" if unknown else "Everything fits together"
+    fits = "All parts that you told fit together" if unknown else "All parts fit together"
     if unknown == sum(one.kind == "fits" for one in found):
-        fits = "You have told nothing that could show a misfit"
+        fits = "No label is told that could show a part that does not fit"
     if not over:
         bars = [one for one in found if one.kind == "share" and one.state != "unknown"]
         if not bars:
-            return f"{fits}. You have not told enough to say what gives first."
+            return f"{fits}. Too little is told to say which part reaches its limit first."
         near = bars[0]
         return (
-            f"{fits}, and flat out {held} nothing of {name} is over. Closest comes {html.escape(near.name)}: "
-            f"{ink(f'{100 * near.share:.0f} %')} of what there is."
+            f"{fits}, and flat out {held} no limit of {name} is reached. Closest comes {html.escape(near.name)}: "
+            f"{ink(f'{100 * near.share:.0f} %')} used."
         )
     worst = over[0]
-    count = {1: "one allowance is", 2: "two allowances are", 3: "three allowances are"}.get(
-        len(over), f"{len(over)} allowances are"
-    )
+    count = _COUNTS.get(len(over), f"{len(over)} limits are")
+    reached = f"{fits}. {count} reached by {name} flat out, {held}"
+    first = f"{html.escape(worst.name)}, {ink(_used(worst), bad=not worst.usual)}: {_because(worst)}."
+    if worst.usual:
+        usual = "all usual" if len(over) > 2 else "both usual" if len(over) == 2 else "which is usual"
+        return (
+            f"{reached}, {usual} for such a craft: it holds full throttle for a few seconds, seldom on an almost "
+            f"empty pack. The first is {first}"
+        )
+    also = sum(one.usual for one in over)
+    usual = f", {also} of them as is usual for such a craft" if also else ""
     fix = f" {html.escape(tied(worst.fix))}" if worst.fix else ""
-    share = "far over" if not math.isfinite(worst.share) or worst.share > 9.0 else f"{100 * worst.share:.0f} % used"
-    return (
-        f"{fits}. Flat out {held}, {count} over on {name}. What gives first is {html.escape(worst.name)}, "
-        f"{ink(share, bad=True)}: "
-        f"{_clause(worst.sentence)}.{fix}"
-    )
+    return f"{reached}{usual}. The first is {first}{fix}"
 
 
 def pinned_margins(other: Inputs | None, theirs: Sequence[Limit]) -> str:
@@ -74,11 +83,14 @@ def pinned_margins(other: Inputs | None, theirs: Sequence[Limit]) -> str:
     if other is None:
         return f"{dash()}Nothing is pinned. Pin this build, then every change shows against it."
     over = [one for one in theirs if one.state == "over"]
-    worst = f"{len(over)} over, first {html.escape(over[0].name)}" if over else "nothing over"
+    worst = "no limit reached"
+    if over:
+        worst = f"{len(over)} over, first {html.escape(over[0].name)}{', as is usual' if over[0].usual else ''}"
     return f"{dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, {worst}."
 
 
-LOOK_FIRST = "Pack out, propellers off. Turn a bell or a propeller by hand only."
+TOUCH_FIRST = "pack out, propellers off. Turn a bell or a propeller by hand only."
+LOOK_FIRST = f"P{TOUCH_FIRST[1:]}"
 AFTER_SWAP = (
     "A motor or its leads swapped: before the next take-off check the direction of rotation (pack in, propellers "
     "still off) and then the propeller nut."
@@ -118,7 +130,7 @@ def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
         return (
             f"Turning the propeller makes <b>{watts}{NARROW}W</b> of heat in each motor, more than it can give off: "
             "it gets "
-            f"hotter until something gives{until}. The load explains it.",
+            f"hotter until it fails{until}. The load explains it.",
             (),
         )
     return (

@@ -248,7 +248,7 @@ def speed_tops(this: SpeedCurve, other: SpeedCurve | None) -> tuple[float, float
 def speed_figure(
     this: SpeedCurve, other: SpeedCurve | None, *, axes: tuple[Axis, Axis], cruise: float | None
 ) -> go.Figure:
-    """Power against speed with two tangents: lowest point flies longest, the ray from the origin farthest.
+    """Power against speed with two tangents: lowest point longest, where the line from the origin touches farthest.
 
     Parameters
     ----------
@@ -344,7 +344,7 @@ def pack_figure(this: PackAxis, other: PackAxis | None, *, axes: tuple[Axis, Axi
         figure.add_shape(
             type="line", x0=edge, x1=edge, y0=0, y1=y_axis.top, line={"width": 1.4, "color": OVER}, name="limit"
         )
-        word(figure, edge, 0.06, "pulls less than twice its weight", right_of=False, domain=True, shift=6)
+        word(figure, edge, 0.06, "thrust below twice its weight", right_of=False, domain=True, shift=6)
     if math.isfinite(this.best_time):
         x, y = this.best_mass / GRAM, this.best_time / MINUTE
         figure.add_scatter(

@@ -14,7 +14,7 @@ from explorer.app_pages.minutes import words as flight_words
 from explorer.controls import page_frame
 from explorer.figures.base import Axis
 from explorer.forecasts import headlines
-from explorer.inputs import FLYING_STYLES, Inputs
+from explorer.inputs import FLYING_STYLES, STYLE_WORDS, Inputs
 from explorer.session import kept_values, state
 from explorer.text.numbers import NARROW, spread, value
 from propmodel.base.status import Status
@@ -23,12 +23,12 @@ from propmodel.components import battery
 from propmodel.flight.level import level_flight
 
 SHARES = (
-    ("mix_hover_percent", "Hanging still"),
-    ("mix_cruise_percent", "Cruising"),
+    ("mix_hover_percent", "Hover"),
+    ("mix_cruise_percent", "Cruise"),
     ("mix_hard_percent", "Flying hard"),
     ("mix_full_percent", "Flat out"),
 )
-ROW_NAMES = {"hang still": "Hanging still", "cruise": "Cruise at", "your way": "Your way", "flat out": "Flat out"}
+ROW_NAMES = {"hang still": "Hover", "cruise": "Cruise at", "your way": "Your way", "flat out": "Flat out"}
 
 
 # ---- way of flying ----------------------------------------------------------------------------------------
@@ -93,12 +93,12 @@ def way_of_flying() -> None:
         st.segmented_control(
             "You fly",
             list(FLYING_STYLES),
-            format_func=str.capitalize,
+            format_func=lambda style: STYLE_WORDS[style].capitalize(),
             key="way",
             on_change=_style_picked,
             help=(
-                "Each is a mix of hanging still, cruising, flying hard (pulling twice its weight, 2.5 times in a "
-                "race) and flat out. Open it and make it yours."
+                "Each is a mix of hover, cruise, flying hard (thrust twice its weight, in a race 2.5 times), flat out. "
+                "Open it and make it yours."
             ),
         )
     # one label whatever the shares are: a popover with another label is another one, and closed
@@ -111,7 +111,7 @@ def way_of_flying() -> None:
             text = (
                 f"The mix comes to {total:g}{NARROW}%, not 100{NARROW}%. Until that is put right, the answers stand "
                 "for "
-                f"<em>{raw.flying_style}</em>."
+                f"<em>{STYLE_WORDS[raw.flying_style]}</em>."
             )
             page_frame.say(f'<p class="wi-notice" role="status">{text}</p>')
             if total > 0.0:
@@ -151,7 +151,7 @@ def marks_of(answer: answers.Minutes, home: float) -> tuple[list[figures.Mark], 
 def ledger_rows(
     inputs: Inputs, this: answers.Minutes, other: answers.Minutes | None
 ) -> list[tuple[str, str, str, str]]:
-    """Four lines of text: hang still, cruise, your way, flat out."""
+    """Four lines of text: hover, cruise, your way, flat out."""
     rows = []
     for row in answers.ROWS:
         name = ROW_NAMES[row]
@@ -183,10 +183,10 @@ def why_not_division(inputs: Inputs, answer: answers.Minutes) -> Sequence[tuple[
         (
             "The quick sum",
             f"{label:,.0f} mAh / {hover.hover_current:.1f} A in a hover = {naive:.1f} min",
-            "All of the label, at the current of a full pack, hanging still.",
+            "All of the label, at the current of a full pack in a hover.",
         ),
         (
-            "You do not only hang still",
+            "You do not only hover",
             f"flown your way the pack gives {amps_words} on average",
             "Shares of the mix, each at its own current.",
         ),
@@ -233,7 +233,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     speed_block(inputs, pin)
     pack_block(inputs, pin)
     firmware_block(inputs)
-    page_frame.next_question("margins", "What gives first?")
+    page_frame.next_question("margins", "Which part reaches its limit first?")
 
 
 def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, other: answers.Minutes | None) -> None:
@@ -277,7 +277,8 @@ def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, oth
             "Cold pack, 0 °C",
             key="ghost_cold",
             width="content",
-            help="The same flight with cells at freezing point, as a grey band.",
+            help="The same flight with cells at freezing point, as a grey band. A colder pack never lasts longer: the "
+            "same flying takes the same charge of it, or more.",
         )
         st.toggle(
             "Old pack",
@@ -336,9 +337,7 @@ def speed_block(inputs: Inputs, pin: Inputs | None) -> None:
     """Power against speed, range, wind, top speed."""
     this = answers.speed_curve(inputs)
     other = None if pin is None else answers.speed_curve(pin)
-    page_frame.section(
-        "How far", "power against speed on a full pack: lowest point flies longest, the ray from the corner farthest"
-    )
+    page_frame.section("How far", "full pack; lowest point: longest flight; where the line touches: farthest")
     tops = figures.speed_tops(this, other)
     axes = (state.axis("road speed", tops[0]), state.axis("level power", tops[1]))
     figure = figures.speed_figure(this, other, axes=axes, cruise=inputs.cruise_kmh * KMH)
@@ -357,8 +356,8 @@ def speed_block(inputs: Inputs, pin: Inputs | None) -> None:
         held = float(this.speed[this.held][-1]) if this.held.any() else float(this.top.speed)
         told = flight_words.wind_words(answers.turn_back(this, 0.0), answers.turn_back(this, wind), wind, held)
         page_frame.say(f'<p class="wi-plain">{told}</p>')
-    page_frame.say(f'<p class="wi-small">{words}</p>{_cruise_words(inputs)}')
-    page_frame.numbers("speed", lambda: _speed_frame(this), file_name="power-against-speed.csv", every=3)
+    page_frame.say(f'<p class="wi-small">{flight_words.speed_short(this)}</p>{_cruise_words(inputs)}')
+    page_frame.numbers("speed", lambda: _speed_frame(this), file_name="power-against-speed.csv", every=3, words=words)
 
 
 def _cruise_words(inputs: Inputs) -> str:
@@ -389,7 +388,7 @@ def _speed_frame(this: answers.SpeedCurve) -> pd.DataFrame:
 
 def pack_block(inputs: Inputs, pin: Inputs | None) -> None:
     """Minutes against pack mass and against the landing voltage."""
-    page_frame.section("A heavier pack, a lower landing voltage", "what either buys, flown your way")
+    page_frame.section("A heavier pack, a lower landing voltage", "flown your way")
     pack = answers.pack_axis(inputs)
     pack_pin = None if pin is None else answers.pack_axis(pin)
     cut = answers.cutoffs(inputs)
@@ -442,7 +441,7 @@ def _cutoff_words(cut: answers.Cutoff) -> str:
 
 def firmware_block(inputs: Inputs) -> None:
     """Throttle above idle to type in as the firmware's hover setting."""
-    page_frame.section("Hover setting to type in", "throttle above idle that hovers, on a full pack and at the end")
+    page_frame.section("Hover setting to type in", "throttle above idle, full pack and end of flight")
     page_frame.say(f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>')
 
 

@@ -21,6 +21,7 @@ __all__ = [
     "minutes_or_why",
     "pack_words",
     "pinned_minutes",
+    "speed_short",
     "speed_words",
     "warm_words",
     "wind_words",
@@ -46,7 +47,7 @@ def minutes_or_why(answer: Minutes, row: str) -> str:
 
 @small_own_name
 def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
-    """How long, what is left, and what hanging still would give."""
+    """How long, what is left, and how long a hover would last."""
     name, status = build_name(inputs.name), answer.status["your way"]
     if status == Status.CANNOT_HOVER:
         return f"{name} cannot hover, so it does not fly for a minute. The page Lift says what it lacks."
@@ -75,7 +76,7 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
     )
     still = answer.time["hang still"]
     compare = (
-        " Hanging still it would be "
+        " In a hover it would be "
         f"{ink(value('minutes', still, low=answer.low['hang still'], high=answer.high['hang still']))}."
         if still > 1.0
         else ""
@@ -95,7 +96,7 @@ def pinned_minutes(answer: Minutes, other: Inputs | None, theirs: Minutes | None
         f"{minutes_or_why(theirs, 'your way')} your way"
     )
     if theirs.status["hang still"] in (Status.OK, Status.THROTTLE_FULL):
-        told += f", {minutes_or_why(theirs, 'hang still')} hanging still"
+        told += f", {minutes_or_why(theirs, 'hang still')} in a hover"
     now, then = answer.time["your way"], theirs.time["your way"]
     words = change("minutes", now, then, units) if math.isfinite(now - then) else ""
     against = "" if not words else " This one lasts the same." if words == "the same" else f" This one lasts {words}."
@@ -115,31 +116,28 @@ def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float
     )
     left = answer.empty_time - answer.time["your way"]
     then = (
-        f" From landing to empty there are {value('minutes', left)} your way, {value('minutes', hover_left)} hanging "
-        "still."
+        f" From landing to empty there are {value('minutes', left)} your way, {value('minutes', hover_left)} in a "
+        "hover."
         if left > 1.0
         else " The landing voltage comes first, so nothing is left after it."
     )
     return (
-        f"<b>Type this alarm: {value('charge', alarm)}</b>. {after}.{then} Land by the charge drawn: "
-        "a momentary voltage dips with every punch and says little."
+        f"<b>Type this alarm: {value('charge', alarm)}</b>. {after}.{then} Land by the charge drawn, "
+        "not by volts: they dip with every punch."
     )
 
 
 def warm_words(this: Minutes) -> str:
-    """What the pack's own heat does to the flight, and the flight to the pack."""
+    """How warm the flight leaves the pack."""
     celsius = this.warm - CELSIUS_ZERO
-    ends = f", flown your way to about {celsius:.0f}{NARROW}\u00b0C (estimate)" if math.isfinite(celsius) else ""
+    ends = f" to about {celsius:.0f}{NARROW}\u00b0C (estimate)" if math.isfinite(celsius) else ""
     most = PACK_LIMIT - CELSIUS_ZERO
     hot = (
         f" More than {most:.0f}{NARROW}\u00b0C harms a pack and may set it on fire: fly it softer or shorter."
         if celsius > most
         else ""
     )
-    return (
-        f"The pack begins at its take-off temperature and warms itself in flight, which is counted{ends}.{hot} A "
-        "colder or older pack never lasts longer: the same flying takes the same charge of it, or more."
-    )
+    return f"Flown your way the pack warms itself{ends}; that is counted.{hot}"
 
 
 def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
@@ -177,17 +175,16 @@ def pack_words(axis: PackAxis) -> str:
     if axis.inside:
         return (
             f"Your pack weighs {here}. Longest with about {tail}; beyond that a pack mostly "
-            "carries itself. The pull falls on the way."
+            "carries itself, and thrust to weight falls."
         )
     if math.isfinite(axis.heaviest):
         return (
-            f"Your pack weighs {here}. Longest with about {tail}; any heavier, and at the end of the flight it pulls "
-            "less "
-            "than twice its weight and cannot catch a gust."
+            f"Your pack weighs {here}. Longest with about {tail}; any heavier, and at the end of the flight "
+            "its thrust is less than twice its weight and it cannot catch a gust."
         )
     return (
         f"Your pack weighs {here}, and the minutes still rise at the heaviest tried, {tail}. Frame "
-        "and pull will say stop before."
+        "or thrust will set the limit sooner."
     )
 
 
@@ -200,11 +197,9 @@ def firmware_words(hover: FirmwareHover) -> str:
         return f"<b>{100 * a:.0f}{NARROW}%</b> at the start, <b>{100 * b:.0f}{NARROW}%</b> at the end"
 
     return (
-        f"If your firmware commands volts: {both(hover.start, hover.end)}. If it evens the pull out (thrust "
-        "linearisation): "
-        f"{both(hover.linear_start, hover.linear_end)}, near one over the pull. Counted above idle, so below the "
-        "hover command. It rises as the pack empties: "
-        "type the middle, and expect the stick to wander."
+        f"If your firmware sets volts by the stick: {both(hover.start, hover.end)}. If it makes thrust follow the "
+        f"stick: {both(hover.linear_start, hover.linear_end)}, about 1 divided by thrust-to-weight. Counted above "
+        "idle, so below the hover command. Type the middle."
     )
 
 
@@ -217,25 +212,37 @@ def speed_words(curve: SpeedCurve) -> str:
     less = 100.0 * (1.0 - float(curve.best.power_ratio))
     pitch = float(curve.top.pitch_speed)
     note = (
-        "faster than pitch times turns, since real propellers pull beyond their printed pitch"
+        "faster than pitch times turns, since real propellers still have thrust beyond their printed pitch"
         if top > pitch
         else "below pitch times turns: drag, not the propeller, holds it"
     )
     held = float(curve.speed[curve.held][-1]) if curve.held.any() else math.nan
     lasting = f"For minutes it holds up to {value('road_speed', held)}. " if held < 0.99 * top else ""
     slow_words = (
-        f"Longest aloft at {value('road_speed', slow)}, where it takes {less:.0f}{NARROW}% less than hanging still"
+        f"Longest aloft at {value('road_speed', slow)}, where it takes {less:.0f}{NARROW}% less than in a hover"
         if less >= 1.0
-        else "Longest aloft hanging almost still"
+        else "Longest aloft in a hover, or nearly"
     )
     return (
         f"{slow_words}; farthest at {value('road_speed', fast)}, where a line from the corner just touches the curve. "
         f"{lasting}Fastest, a sprint on a full pack: {value('road_speed', top)} at "
         f"{value('angle', float(curve.top.tilt))} of tilt and "
         f"{value('current', float(curve.top.current))}; {note} ({value('road_speed', pitch)}). "
-        f"Its pull standing still would hold it level to {value('angle', curve.steepest)}, in the stream the pull is "
-        "less; straight up it climbs at "
+        f"Its thrust standing still would hold it level to {value('angle', curve.steepest)}; in the air stream it is "
+        "less. Straight up it climbs at "
         f"{value('speed', curve.climb)}."
+    )
+
+
+def speed_short(curve: SpeedCurve) -> str:
+    """Longest and fastest in one line; the rest stands folded with the numbers."""
+    top = float(curve.top.speed)
+    if not math.isfinite(top):
+        return "It cannot hover, so it cannot fly level at any speed."
+    slow, fast = float(curve.best.endurance_speed), float(curve.best.range_speed)
+    return (
+        f"Longest at {value('road_speed', slow)}, farthest at {value('road_speed', fast)}; fastest, a sprint on a full "
+        f"pack: {value('road_speed', top)}."
     )
 
 
@@ -244,9 +251,7 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
     if not math.isfinite(still[0]):
         return "It cannot fly level long enough to go anywhere."
     first = (
-        f"In still air it turns back at <b>{value('range', still[0])}</b> ({value('range', 2.0 * still[0])} there "
-        "and back) "
-        f"at {value('road_speed', still[1])}."
+        f"In still air it can turn back at <b>{value('range', still[0])}</b>, flown at {value('road_speed', still[1])}."
     )
     if wind <= 0.0:
         return first
@@ -258,10 +263,8 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
         )
     spare = top - wind
     return (
-        f"{first} With {value('speed', wind)} of wind, out with it and home against it, it <b>can come home</b> from "
-        "up to "
-        f"<b>{value('range', blown[0])}</b>, flown at {value('road_speed', blown[1])} through the air "
-        f"({value('road_speed', blown[1] - wind)} over the ground on the way back). At the fastest that it holds for "
-        f"minutes it has {value('speed', spare)} in hand. "
+        f"{first} Out with {value('speed', wind)} of wind and home against it, it <b>can come home</b> from "
+        f"<b>{value('range', blown[0])}</b>, flown at {value('road_speed', blown[1])} through the air. At the fastest "
+        f"held for minutes it still makes {value('speed', spare)} over the ground against this wind. "
         "Gusts, turns and height are not counted: turn back at half of it."
     )

@@ -266,7 +266,7 @@ def sheet_of(
             {
                 "symbol": SYMBOLS[limit.state], "name": limit.name, "word": limit.state,
                 "detail": prose(
-                    limit.sentence + (f" {limit.fix}" if limit.state == "over" and limit.fix else "")
+                    limit.sentence + (f" {limit.remedy}" if limit.state == "over" and limit.fix else "")
                 ),
             }
             for limit in limits

@@ -33,8 +33,6 @@ TERMS: tuple[Term, ...] = (
     Term("chord", "Width of a blade from its leading to its trailing edge.", "blade width"),
     Term("command", "What the flight controller asks of an ESC, from idle to all: the throttle of one motor.",
          "throttle stick"),
-    Term("command cap", "A most that the command may reach, set in the firmware. Some call it an output limit.",
-         "limit"),
     Term("cut-off voltage", "Loaded volts a cell at which you stop. Below it cells are harmed.", "alarm low voltage"),
     Term("disc area", "The circle a propeller sweeps. Larger circles lift with fewer watts.", "rotor"),
     Term("disc loading", "Weight over the area of all circles. Low is thrifty and floats, high is quick and loud.",
@@ -64,10 +62,8 @@ TERMS: tuple[Term, ...] = (
     Term("motor constant", "Torque for the square root of a watt of heat. Grows with the stator; the same for every KV "
          "wound on it.", "Km"),
     Term("pitch", "How far a propeller would screw itself forward in one turn, through butter.", "5.1x4.3"),
-    Term("pitch speed", "Pitch times turns: about where the pull ends in fast flight.", "speed"),
-    Term("pull over weight", "All rotors flat out, over the weight. Below 2 is too little, 4 to 8 is relaxed, more is quick.",
-         "thrust to weight TWR"),
-    Term("pull-out", "The turn from diving to level. It takes pull beyond the weight, and height.", "dive recovery"),
+    Term("pitch speed", "Pitch times turns: about where the thrust ends in fast flight.", "speed"),
+    Term("pull-out", "The turn from diving to level. It takes thrust beyond the weight, and height.", "dive recovery"),
     Term("reserve", "Charge you land with. A fifth is common practice.", "80 % rule"),
     Term("Reynolds number", "How thick air seems to a small or slow blade. Small propellers work in syrup and are worse "
          "for it.", "scale"),
@@ -76,15 +72,19 @@ TERMS: tuple[Term, ...] = (
     Term("sag", "Volts that the pack loses while you draw amps. They come back when you stop.", "voltage drop"),
     Term("spread", "Where 8 in 10 craft with the same labels land. Labels leave much open.", "band uncertainty"),
     Term("stator", "The inner part of the motor with the coils. 2207 means 22 mm wide and 7 mm tall.", "2207 size"),
+    Term("throttle cap", "The most that the command to a motor may reach, set in the firmware. It lowers average volts, "
+         "never what a part must bear.", "limit command"),
     Term("throttle map", "How duty follows the command. On twelve thrust stands it was command to the power of 0.88 on "
          "average, 0.66 to 1.01 from one to another.", "exponent ESC linear"),
-    Term("thrust coefficient", "A propeller's pull, freed of its size, speed and the air: it belongs to its shape.",
+    Term("thrust coefficient", "A propeller's thrust, freed of its size, speed and the air: it belongs to its shape.",
          "C_T"),
+    Term("thrust to weight", "Thrust of all rotors flat out, over the weight. Below 2 is too little, 4 to 8 is relaxed, "
+         "more is quick.", "pull over weight TWR ratio"),
     Term("tip Mach number", "Speed of the blade's tip over the speed of sound. Above 0.4 a propeller takes more power than "
          "a slow one of its shape: 9 % at 0.55, 19 % at 0.62, the fastest measured. Above about 0.7 it is loud too.",
          "noise"),
     Term("torque", "Twist. A motor makes it from amps, a propeller takes it as drag.", "moment"),
-    Term("vortex ring", "A rotor sinking into its own wash: the air goes round and round and the pull fails. Leave "
+    Term("vortex ring", "A rotor sinking into its own wash: the air goes round and round and the thrust fails. Leave "
          "sideways.", "propwash descent"),
     Term("wash", "The air a rotor has pushed down. It cools the motors and shakes what flies into it.", "downwash"),
     Term("Wh", "Energy: mAh times volts. It says more than mAh when packs have different cells.", "watt-hour"),

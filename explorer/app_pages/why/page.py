@@ -1,4 +1,4 @@
-"""Why: each result worked out with this build's numbers, six guided stories, the words of the trade."""
+"""Why: guided stories, each result worked out with this build's numbers, troubles, the words of the trade."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import streamlit as st
 
 from explorer.app_pages.why import figures
 from explorer.app_pages.why.glossary import Term, terms_with
+from explorer.app_pages.why.groups import FIRST, FIRST_TROUBLES, GROUPS
 from explorer.app_pages.why.story import Exercise, Facts, Story, exercises, facts, notes_of, said
 from explorer.app_pages.why.story_list import STORIES
 from explorer.app_pages.why.troubles import Craft, Trouble, troubles_with
@@ -19,6 +20,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from explorer.inputs.measured_parts import OwnInputs
 from explorer.session import kept_values, state, whole_builds
+from explorer.text.markup import folded
 from explorer.text.numbers import lowered, prose, quantity_of
 
 PAGE = page_frame.page_file("why")
@@ -94,7 +96,7 @@ def said_of(inputs: Inputs, keys: tuple[str, ...]) -> dict[str, str]:
 def trouble_rows(asked: Sequence[Trouble], answers: dict[str, str]) -> str:
     """Troubles as rows that open in place: native disclosures, which work without the server."""
     rows = "".join(
-        f"<details><summary>{text(t.ask)}</summary><p>{text(answers[t.key])}"
+        f'<details class="fold"><summary>{text(t.ask)}</summary><p>{text(answers[t.key])}'
         f'<span class="on">On {PAGE_NAMES[t.page]} there is more.</span></p></details>'
         for t in asked
     )
@@ -115,12 +117,37 @@ def story_rows() -> None:
             page_frame.say(f'<p class="wi-teaser">{text(story.teaser)}</p>')
 
 
+def _asked_first(asked: Sequence[Question], words: str, inputs: Inputs) -> None:
+    """The questions: all that were found; without a search six, and the others in groups that draw when opened."""
+    for q in asked:
+        if words or q.key in FIRST:
+            question(q, inputs)
+    for page, name in GROUPS.items():
+        rest = [] if words else [q for q in asked if q.page == page and q.key not in FIRST]
+        if not rest:
+            continue
+        with st.expander(f"{name}: {len(rest)} more", key=f"why_group_{page}", on_change="rerun") as box:
+            if box.open:
+                for q in rest:
+                    question(q, inputs)
+
+
+def _troubles_first(troubles: Sequence[Trouble], words: str, answers: dict[str, str]) -> str:
+    """The troubles as `_asked_first` has the questions; HTML."""
+    shown = [t for t in troubles if words or t.key in FIRST_TROUBLES]
+    out = trouble_rows(shown, answers)
+    for page, name in GROUPS.items():
+        rest = [] if words else [t for t in troubles if t.page == page and t not in shown]
+        out += folded(f"{name}: {len(rest)} more" if rest else "", trouble_rows(rest, answers))
+    return out
+
+
 @st.fragment
 def lists(inputs: Inputs) -> None:
-    """Search field, questions, stories, words."""
-    # on a phone the style sheet puts the stories above the search and its long list
+    """Stories, search field, questions, troubles, words."""
+    # on a phone the style sheet puts the stories above the search and its list
     with st.container(key="why_pair"):
-        left, right = st.columns([1.7, 1], gap="large")
+        right, left = st.columns([1, 1.7], gap="large")
     with left:
         with st.container(key="why_search"):
             words = st.text_input(
@@ -132,27 +159,24 @@ def lists(inputs: Inputs) -> None:
             )
         asked, troubles, terms = found(words), troubles_with(words), terms_with(words)
         about = inputs.name if inputs.name not in ("", "Your build") else "your build"
-        page_frame.section("Why is it so?", f"{_count(len(asked), 'question')}, answered with the numbers of {about}")
+        page_frame.section("Why is it so?", f"{_count(len(asked), 'question')} with the numbers of {about}")
         with st.container(key="why_list"):
-            for q in asked:
-                question(q, inputs)
+            _asked_first(asked, words, inputs)
         if not asked:
             page_frame.say(
                 '<p class="wi-words">No question holds these words. '
                 + ("What follows may help.</p>" if terms or troubles else "Try one word, such as amps or dive.</p>")
             )
         if troubles:
-            page_frame.section(
-                "Something went wrong?", f"{_count(len(troubles), 'thing')} that people ask, forecasts of {about}"
-            )
+            page_frame.section("Something went wrong?", f"{_count(len(troubles), 'thing')} that people ask")
             answers = said_of(headlines.plain(inputs), tuple(t.key for t in troubles))
-            page_frame.say(trouble_rows(troubles, answers))
+            page_frame.say(_troubles_first(troubles, words, answers))
     with right:
-        page_frame.section("Six stories", "guess first, then see")
+        page_frame.section("Stories", "invented craft: guess first, then see")
         story_rows()
     if terms:
-        page_frame.section("Words in plain words", f"{len(terms)} of the trade")
-        page_frame.say(term_rows(terms))
+        rows = term_rows(terms)
+        page_frame.say(rows if words else folded(f"Words of the trade in plain words: {len(terms)}", rows))
 
 
 # ---- the reader's own build -------------------------------------------------------------------------------
@@ -263,7 +287,7 @@ def chart(got: Facts, *, shown: bool) -> None:
     parts = [f'<span class="key"><i class="now"></i>{html.escape(got.before.name)}</span>']
     if shown:
         parts.append(f'<span class="key"><i class="then"></i>{html.escape(got.after.name)}</span>')
-        parts.append('<span class="key"><i class="band"></i>where 8 in 10 craft with these labels land</span>')
+        parts.append('<span class="key"><i class="band"></i>8 in 10 such craft</span>')
     if guess is not None:
         parts.append('<span class="key"><i class="guess"></i>your guess</span>')
     page_frame.say(f'<p class="wi-small">{"".join(parts)}</p>')
@@ -280,7 +304,7 @@ def story_block(key: str) -> None:
     place = list(STORIES).index(key) + 1
     marks = "".join(f"<li{' aria-current=step' if name == step else ''}>{words}</li>" for name, words in STEPS.items())
     page_frame.say(
-        f'<h1 class="wi-ask">Story {place} of {len(STORIES)}: {text(story.title)}</h1>'
+        f'<h1 class="wi-ask">Story {place} of {len(STORIES)}, invented: {text(story.title)}</h1>'
         f'<p class="wi-scene">{text(story.setting)}</p><p class="wi-story-ask">{text(story.ask)}</p>'
         f'<ol class="wi-steps" aria-label="Steps of the story">{marks}</ol>'
     )
@@ -426,9 +450,9 @@ def page(inputs: Inputs) -> None:
         return
     page_frame.say(
         '<h1 class="wi-ask">Why is it so?</h1>'
-        '<p class="wi-lead">Open a question and see the formula with your own numbers in it. Or take a story: guess '
-        "first, then look.</p>"
-        + ('<p class="wi-notice" role="status">There is no story of that name; here are all six.</p>' if asked else "")
+        '<p class="wi-lead">Take a story: guess first, then look. Or open a question and see the formula with your own '
+        "numbers in it.</p>"
+        + ('<p class="wi-notice" role="status">There is no story of that name; here are all.</p>' if asked else "")
     )
     own_build()
     lists(inputs)

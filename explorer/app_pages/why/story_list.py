@@ -27,11 +27,11 @@ from propmodel.studies.solve_for import solve_for
 
 __all__ = ["STORIES"]
 
-HOVER = Note("hover_power", "power", "watts to hang still")
-STAY = Note("hover_time", "minutes", "hanging still lasts")
+HOVER = Note("hover_power", "power", "watts in the hover")
+STAY = Note("hover_time", "minutes", "a hover lasts")
 COMMAND = Note("hover_throttle", "percent", "hover command")
 TURNS = Note("hover_rev_per_s", "rpm", "rotor speed in the hover")
-PULL = Note("thrust_to_weight", "pull_to_weight", "pull over weight, fresh pack")
+PULL = Note("thrust_to_weight", "pull_to_weight", "thrust to weight, fresh pack")
 AMPS = Note("full_throttle_current", "current", "amps from the pack, flat out")
 DIVE = Note("pull_out_height", "distance", "height a 40 m dive costs, on a low pack")
 
@@ -124,10 +124,10 @@ INCH_STORY = Story(
     x=lambda i, t: i.diameter_in + t,
     output="hover_power",
     kind="power",
-    y_name="Watts to hang still",
+    y_name="Watts in the hover",
     setting="Scree hums over the club's field at Thornbarrow. Somebody on the bench says: put six-inch propellers on, "
     "larger ones are more efficient. Same motors, same pack, 5.1 inch becomes 6.1; the four weigh 15 g more.",
-    ask="What does it take to hang still then, against now?",
+    ask="What does a hover take then, against now?",
     quiz=Quiz(
         "And the amps from the pack, flat out?",
         ("Fewer: a thriftier propeller draws less", "About the same: same motor, same pack", "More, though it turns slower"),
@@ -142,7 +142,7 @@ INCH_STORY = Story(
     "more slowly. Flat out the same motor is asked for far more torque, and torque is amps.",
     tasks=(
         Task("diameter_in", 4.6, 6.4, 0.1, "Scree with {} in propellers.", "hover_power", "power",
-             "How many watts to hang still?"),
+             "How many watts in the hover?"),
         Task("diameter_in", 4.6, 6.0, 0.1, "Scree with {} in propellers.", "full_throttle_current", "current",
              "How many amps from the pack, flat out?"),
         Task("pitch_in", 3.0, 5.0, 0.1, "Scree with a pitch of {} in.", "full_throttle_motor_current", "current",
@@ -205,7 +205,7 @@ def _cell_also(f: Facts) -> list[str]:
     kv = f.before.kv * f.before.cells / f.after.cells
     wound = answers_at(f.after, kv=kv)
     return [
-        f"A motor wound for {kv:.0f} KV would turn as fast on six cells as this one on five: with it a rotor pulls "
+        f"A motor wound for {kv:.0f} KV would turn as fast on six cells as this one on five: with it a rotor lifts "
         f"{_p(_gain(wound['full_throttle_thrust'], f.a['full_throttle_thrust']))} than now, for "
         f"{value('current', wound['full_throttle_current'])} from the pack instead of "
         f"{value('current', f.a['full_throttle_current'])}.",
@@ -225,13 +225,13 @@ def _cell_why(f: Facts) -> list[Step]:
         ),
         (
             "At most",
-            f"pull ~ n^2: {r:.2f}^2 = {r**2:.2f}; power ~ n^3: {r:.2f}^3 = {r**3:.2f}",
+            f"thrust ~ n^2: {r:.2f}^2 = {r**2:.2f}; power ~ n^3: {r:.2f}^3 = {r**3:.2f}",
             "Same propeller, same coefficients, no losses.",
         ),
         (
             "In truth",
             f"the loaded pack gives {f.a['full_throttle_voltage']:.1f} V, then {f.b['full_throttle_voltage']:.1f} V "
-            f"({volts:.2f}); speed {turns:.2f}; pull {turns:.2f}^2 = {turns**2:.2f} times",
+            f"({volts:.2f}); speed {turns:.2f}; thrust {turns:.2f}^2 = {turns**2:.2f} times",
             "More amps through the same resistances: the pack sags further, and the motor takes its share.",
         ),
     ]
@@ -249,10 +249,10 @@ CELL_STORY = Story(
     x=lambda i, t: np.rint(i.cells + t),
     output=_all_pull,
     kind="pull",
-    y_name="Pull of all rotors, flat out",
+    y_name="Thrust of all rotors, flat out",
     setting="This Scree flies on five cells; its motors and its video transmitter are made for five. A six-cell pack of "
     "the same capacity lies on the bench, and it plugs in.",
-    ask="How hard does it pull on six, flat out, against five?",
+    ask="How much thrust on six cells, flat out, against five?",
     quiz=Quiz(
         "Capped at five sixths it is the same craft, and safe. True?",
         ("True: the motors get the same volts", "Half: the average is the same, the parts are not safe", "False: a cap changes nothing"),
@@ -268,9 +268,9 @@ CELL_STORY = Story(
         Task("cells", 3, 6, 1, "Scree on {} cells, the pack as heavy as five.", "full_throttle_current", "current",
              "How many amps from the pack, flat out?"),
         Task("kv", 1500, 2300, 50, "Five cells, motors of {} KV.", "thrust_to_weight", "pull_to_weight",
-             "How many times its weight does it pull?"),
-        Task("command_cap_percent", 60, 90, 5, "Five cells, the command capped at {} %.", "thrust_to_weight",
-             "pull_to_weight", "How many times its weight does it pull?"),
+             "What is its thrust, in times its weight?"),
+        Task("command_cap_percent", 60, 90, 5, "Five cells, the throttle capped at {} %.", "thrust_to_weight",
+             "pull_to_weight", "What is its thrust, in times its weight?"),
     ),
     caution="Do not plug a part into more cells than it is made for: capacitors, transmitters and ESC fail with fire.",
     after_name="Scree on six cells",
@@ -299,11 +299,11 @@ def _cold_also(f: Facts) -> list[str]:
     usual, cells = _usual(f), f.before.cells
     low = [f.a["full_throttle_voltage_at_reserve"] / cells, f.b["full_throttle_voltage_at_reserve"] / cells]
     return [
-        f"Against the usual 12 C, with the pack warm, hanging still takes "
+        f"Against the usual 12 C, with the pack warm, a hover takes "
         f"{_p(_gain(f.a['hover_power'], usual['hover_power']))} power in the cold air.",
         f"Punched with a fifth of its charge left the warm pack falls to {low[0]:.2f} V a cell, the cold one to "
         f"{low[1]:.2f} V: an alarm on volts rings with charge still in it.",
-        "The cold figures lean on pulses through one LiPo pouch, measured from 10 C below zero to 40 C. Packs differ: the "
+        "The cold figures come from pulses through one LiPo pouch, measured from 10 C below zero to 40 C. Packs differ: the "
         "band is wide.",
     ]
 
@@ -351,10 +351,10 @@ COLD_STORY = Story(
     x=lambda i, t: i.pack_temperature_c + (FROST_C - i.pack_temperature_c) * t,
     output="hover_time",
     kind="minutes",
-    y_name="Minutes hanging still",
+    y_name="Minutes of hover",
     setting="Filming at 4 degrees below zero. One pack was kept in a pocket at 20 C, its twin stayed in the car all night "
     "and is as cold as the air. You land by an alarm on volts, set to 3.5 V a cell under load.",
-    ask="How long does the cold pack hang still, against the warm one?",
+    ask="How long does it hover on the cold pack, against the warm one?",
     quiz=Quiz(
         "And the cold air itself, against a mild day?",
         ("It eases the hover: denser air", "It changes nothing worth a word", "It makes hovering harder: cold costs power"),
@@ -368,11 +368,11 @@ COLD_STORY = Story(
     misconception="Cold air makes it fly badly. Cold air is denser and helps; the cold pack is what lets the craft down.",
     tasks=(
         Task("pack_temperature_c", -8, 14, 1, "A pack at {} C in this air.", "hover_time", "minutes",
-             "How many minutes hanging still?"),
+             "How many minutes of hover?"),
         Task("air_temperature_c", 10, 36, 2, "A warm pack in air of {} C.", "hover_power", "power",
-             "How many watts to hang still?"),
+             "How many watts in the hover?"),
         Task("pack_temperature_c", -8, 12, 1, "A pack at {} C in this air.", "thrust_to_weight", "pull_to_weight",
-             "How many times its weight does it pull?"),
+             "What is its thrust, in times its weight?"),
     ),
     caution="Warm the pack before you fly, set the alarm on mAh used, and never charge a LiPo or Li-ion pack below 0 C.",
     after_name="Scree, pack from the car",
@@ -400,7 +400,7 @@ def _high_also(f: Facts) -> list[str]:
     return [
         f"Tips flat out reach Mach {f.a['tip_mach']:.2f} at home and {f.b['tip_mach']:.2f} up there: colder air carries "
         "sound more slowly.",
-        f"On a day as mild as at home the ridge would ask {value('power', warm['hover_power'])} to hang still.",
+        f"On a day as mild as at home the pass would ask {value('power', warm['hover_power'])} for a hover.",
     ]
 
 
@@ -418,7 +418,7 @@ def _high_why(f: Facts) -> list[Step]:
             "Momentum theory; electronics take no notice of the air, motor losses grow with speed.",
         ),
         (
-            "Pull",
+            "Thrust",
             f"T ~ rho n^2: {ratio:.2f} x ({60 * f.b['full_throttle_rev_per_s']:,.0f} / "
             f"{60 * f.a['full_throttle_rev_per_s']:,.0f})^2 = "
             f"{ratio * (f.b['full_throttle_rev_per_s'] / f.a['full_throttle_rev_per_s']) ** 2:.2f} times",
@@ -426,7 +426,7 @@ def _high_why(f: Facts) -> list[Step]:
         ),
         (
             "Fall",
-            f"V_t ~ 1 / sqrt(rho): {fall[0] / KMH:.0f} becomes {fall[1] / KMH:.0f} km/h nose down, and less pull to "
+            f"V_t ~ 1 / sqrt(rho): {fall[0] / KMH:.0f} becomes {fall[1] / KMH:.0f} km/h nose down, and less thrust to "
             "turn the path with",
             "Quadratic drag.",
         ),
@@ -436,7 +436,7 @@ def _high_why(f: Facts) -> list[Step]:
 HIGH_STORY = Story(
     key="high",
     title="The same craft at 2500 m",
-    teaser="A trip to a high ridge: thinner air, less drag, so what?",
+    teaser="A trip to a high pass: thinner air, less drag, so what?",
     start=lambda: demo_inputs("moor"),
     path=_high_path,
     spots=tuple(np.linspace(-0.2, 1.45, 17)),
@@ -445,16 +445,16 @@ HIGH_STORY = Story(
     x=lambda i, t: i.altitude_m + (RIDGE_M - i.altitude_m) * t,
     output="hover_power",
     kind="power",
-    y_name="Watts to hang still",
-    setting="Moor, the long-flying seven-inch craft, leaves Thornbarrow at 420 m and goes to a ridge at 2500 m. Nothing "
+    y_name="Watts in the hover",
+    setting="Moor, the long-flying seven-inch craft, leaves Thornbarrow at 420 m and goes to a pass at 2500 m. Nothing "
     "is changed on it; the air up there is thinner, and colder in step.",
-    ask="What does it take to hang still on the ridge, against home?",
+    ask="What does a hover take on the pass, against home?",
     quiz=Quiz(
-        "Thinner air, less drag. So hanging still lasts ...",
+        "Thinner air, less drag. So a hover lasts ...",
         ("shorter", "as long", "longer"),
         lambda f: _by(_gain(f.b["hover_time"], f.a["hover_time"]), still=0.01),
         lambda f: f"It lasts {value('minutes', f.b['hover_time'])} instead of {value('minutes', f.a['hover_time'])}. "
-        "Standing still there is no drag to save; lift is what thin air makes dear.",
+        "In a hover there is no drag to save; lift is what thin air makes dear.",
     ),
     notes=(TURNS, STAY, COMMAND, PULL, DIVE),
     also=_high_also,
@@ -463,14 +463,14 @@ HIGH_STORY = Story(
     "air, and thin air must be moved faster.",
     tasks=(
         Task("altitude_m", 1000, 3500, 100, "Moor at {} m, as warm as at home.", "hover_power", "power",
-             "How many watts to hang still?"),
+             "How many watts in the hover?"),
         Task("altitude_m", 1000, 3500, 100, "Moor at {} m, as warm as at home.", "thrust_to_weight", "pull_to_weight",
-             "How many times its weight does it pull?"),
+             "What is its thrust, in times its weight?"),
         Task("air_temperature_c", -10, 34, 2, "Moor at home in air of {} C.", "hover_rev_per_s", "rpm",
              "How fast do the rotors turn in the hover, in rpm?"),
     ),
-    caution="Away from home: learn the place's rules, wind over a ridge is rough, and give a dive far more height.",
-    after_name="Moor on the ridge",
+    caution="Away from home: learn the place's rules, wind over a pass is rough, and give a dive far more height.",
+    after_name="Moor on the pass",
 )  # fmt: skip
 
 
@@ -511,7 +511,7 @@ def _camera_also(f: Facts) -> list[str]:
         f"The throttle curve of the rotors {_moves(_curve_change(f))}; the mark where "
         f"it hovers moves from {value('percent', f.a['hover_throttle'])} to {value('percent', f.b['hover_throttle'])}.",
         f"{MORE_MAH:.0f} mAh more of the same pack on top of the camera: {value('minutes', more['hover_time'])} against "
-        f"{value('minutes', f.b['hover_time'])}, {_p(gain)}; pull over weight {_from_to(f.b['thrust_to_weight'], more['thrust_to_weight'])}.",
+        f"{value('minutes', f.b['hover_time'])}, {_p(gain)}; thrust to weight {_from_to(f.b['thrust_to_weight'], more['thrust_to_weight'])}.",
     ]
 
 
@@ -532,7 +532,7 @@ def _camera_why(f: Facts) -> list[Step]:
             "faster.",
         ),
         (
-            "Pull over weight",
+            "Thrust to weight",
             f"{f.a['thrust_to_weight']:.1f} / {r:.3f} = {f.a['thrust_to_weight'] / r:.1f}",
             "The rotors do not know what they carry.",
         ),
@@ -551,12 +551,12 @@ CAMERA_STORY = Story(
     x=lambda i, t: mass_g(i, _camera_path(i, t)),
     output="hover_power",
     kind="power",
-    y_name="Watts to hang still",
+    y_name="Watts in the hover",
     setting="A glider pilot at Thornbarrow wants better pictures of a thermal turn. Scree takes a camera that is 120 g "
     "heavier: 810 g instead of 690 g, 17 % more mass.",
-    ask="What does it take to hang still with it, against now?",
+    ask="What does a hover take with it, against now?",
     quiz=Quiz(
-        "What happens to the throttle curve, pull against stick?",
+        "What happens to the throttle curve, thrust against stick?",
         ("It sinks: the craft is heavier", "Nothing: only the place where it hovers moves", "It rises: the motors work harder"),
         lambda f: _by(_curve_change(f), still=0.005),
         lambda f: f"It {_moves(_curve_change(f))}: motor, propeller and pack are the same. The craft "
@@ -566,15 +566,15 @@ CAMERA_STORY = Story(
     notes=(COMMAND, STAY, PULL, DIVE, AMPS),
     also=_camera_also,
     why=_camera_why,
-    misconception="Half stick is half the pull, and a sixth more mass a sixth more power. Power grows with mass to the "
-    "power of one and a half, and the curve of pull against stick is bent and belongs to the rotors alone.",
+    misconception="Half stick is half the thrust, and a sixth more mass a sixth more power. Power grows with mass to the "
+    "power of one and a half, and the curve of thrust against stick is bent and belongs to the rotors alone.",
     tasks=(
         Task("payload_g", 0, 300, 10, "Scree with {} g of camera.", "hover_power", "power",
-             "How many watts to hang still?"),
+             "How many watts in the hover?"),
         Task("payload_g", 0, 300, 10, "Scree with {} g of camera.", "thrust_to_weight", "pull_to_weight",
-             "How many times its weight does it pull?"),
+             "What is its thrust, in times its weight?"),
         Task("payload_g", 0, 300, 10, "Scree with {} g of camera.", "hover_time", "minutes",
-             "How many minutes hanging still?"),
+             "How many minutes of hover?"),
     ),
     caution="Fix the camera so that it stays on in a hard turn; a heavier craft hits harder and needs more height.",
     after_name="Scree, heavier camera",
@@ -639,7 +639,7 @@ def _spare_why(f: Facts) -> list[Step]:
     power = 1.0 / float(np.asarray(to_build(f.before).controller.throttle_exponent))
     return [
         (
-            "Same pull, same propeller, same speed",
+            "Same thrust, same propeller, same speed",
             f"{60 * n:,.0f} rpm at each corner in the hover",
             "Thrust is a matter of propeller and speed; the motor only has to bring it there.",
         ),
@@ -679,10 +679,10 @@ SPARE_STORY = Story(
         ("The quicker one: the flight controller evens it out", "The shorter one: KV is what counts",
          "The one with the bent bell: its numbers are right", "None of them"),
         lambda f: 3,
-        lambda f: "Common practice: motors in a set, or not at all. The first two pull apart when it matters, flat out; "
+        lambda f: "Common practice: motors in a set, or not at all. The first two give unequal thrust when it matters, flat out; "
         "the third shakes itself and the gyros. Buy two, fly the matching set, keep the spare.",
     ),
-    notes=(Note("full_throttle_thrust", "pull", "most one rotor pulls, if all four were so"),
+    notes=(Note("full_throttle_thrust", "pull", "most thrust of one rotor, if all four were so"),
            Note("full_throttle_motor_current", "current", "amps in such a motor, flat out"),
            Note("hover_motor_heat", "power", "heat in such a motor, hover")),
     also=_spare_also,

@@ -50,7 +50,7 @@ def _also(f: Facts) -> list[str]:
     return [
         f"The pack is {share[0]:.0f} % of the craft, then {share[1]:.0f} %. Each step adds fewer minutes, until "
         "the pack carries little but itself.",
-        f"In the hover its motors then take {value('percent', f.b['hover_throttle'])} throttle in place of "
+        f"Its hover command is then {value('percent', f.b['hover_throttle'])} in place of "
         f"{value('percent', f.a['hover_throttle'])}: less is left for a gust or a turn.",
     ]
 
@@ -101,15 +101,15 @@ TINY_STORY = Story(
     "weighs 8 g. In the drawer lies one of 450 mAh, half again the charge, 4 g heavier. It fits the clip.",
     ask="How long does it hover on the larger pack, against the smaller one?",
     quiz=Quiz(
-        "And the thrust over weight, on a fresh pack?",
+        "And thrust to weight, on a fresh pack?",
         ("Less: it is heavier", "More: the larger cell sags less", "About the same"),
         _right,
         _because,
     ),
     notes=(
         Note("hover_power", "power", "watts in the hover"),
-        Note("hover_throttle", "percent", "throttle in the hover"),
-        Note("thrust_to_weight", "pull_to_weight", "thrust over weight, fresh pack"),
+        Note("hover_throttle", "percent", "hover command"),
+        Note("thrust_to_weight", "pull_to_weight", "thrust to weight, fresh pack"),
         Note("full_throttle_current", "current", "amps from the pack, flat out"),
     ),
     also=_also,
@@ -122,7 +122,7 @@ TINY_STORY = Story(
         Task("frame_g", 8, 20, 1, "Rill with {} g of frame and electronics.", "hover_throttle", "percent",
              "What command hovers it, in %?"),
         Task("kv", 13000, 20000, 500, "Rill with motors of {} KV.", "thrust_to_weight", "pull_to_weight",
-             "How many times its weight does it pull?"),
+             "What is its thrust, in times its weight?"),
     ),
     caution="Small cells burn too: charge them on a plate, never alone. Small blades cut an eye: not near faces.",
     after_name="Rill, larger pack",

@@ -7,105 +7,31 @@ and textbook physics, the numbers come from the engine. Whatever propulsion cann
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike
 
+from explorer.app_pages.why.setup_troubles import SETUP_TROUBLES
+from explorer.app_pages.why.trouble_records import Craft, Trouble
 from explorer.text.numbers import spread, value
 from explorer.text.search import holding
 from propmodel import heat
-from propmodel.assembly.build import Build, with_fields
+from propmodel.assembly.build import with_fields
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number as _f
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.components import battery, wire
 from propmodel.components.air import atmosphere
-from propmodel.components.controller import throttle_from_duty
 from propmodel.components.momentum import induced_velocity_hover
-from propmodel.flight.endurance import Profile, flight_time
+from propmodel.flight.endurance import flight_time
 from propmodel.flight.level import level_flight, steepest_tilt
 from propmodel.flight.spin_up import stall_current
 from propmodel.heat.hot_motor import hot_motor_verdict
 from propmodel.power_up import transients
 from propmodel.powertrain.operating_point import at_duty
 from propmodel.powertrain.prepared import prepare
-from propmodel.studies.spread import draw
 
 __all__ = ["TROUBLES", "Craft", "Trouble", "troubles_with"]
-
-
-def _f(x: object) -> float:
-    return float(np.asarray(x, dtype=np.float64))
-
-
-@dataclass(frozen=True)
-class Trouble:
-    """One thing that goes wrong.
-
-    Parameters
-    ----------
-    key, ask : str
-        Name; the question as people put it.
-    say : callable
-        Answer in plain words, of a craft.
-    page : str
-        Where to go on.
-    also : str
-        Further words that find it.
-    """
-
-    key: str
-    ask: str
-    say: Callable[[Craft], str]
-    page: str
-    also: str = ""
-
-
-class Craft:
-    """A build of plain numbers with what the answers share, each found once.
-
-    Parameters
-    ----------
-    build : Build
-    way : Profile
-        How it is flown.
-    """
-
-    def __init__(self, build: Build, way: Profile) -> None:
-        self.build, self.way = build, way
-        self.whole = Assessment(build)
-
-    @cached_property
-    def hovers(self) -> bool:
-        """Whether full throttle holds it up for minutes."""
-        return bool(self.whole.can_hover)
-
-    @cached_property
-    def stick_in_hover(self) -> tuple[float, float]:
-        """Throttle above idle that hovers, fresh pack and reserve left: what firmware asks for. [-]"""
-        return self._throttle(self.whole.hover.duty), self._throttle(self.whole.hover_at_reserve.duty)
-
-    @cached_property
-    def hover_command(self) -> tuple[float, float]:
-        """Hover command, idle included, fresh pack and reserve left. [-]"""
-        return _f(self.whole.hover_command), _f(self.whole.hover_command_at_reserve)
-
-    def _throttle(self, duty: ArrayLike) -> float:
-        return _f(throttle_from_duty(self.build.controller, duty, command_cap=self.build.command_cap))
-
-    @cached_property
-    def motor_amps(self) -> tuple[float, float, float]:
-        """Current in one motor flat out: 8 in 10 and the forecast between. [A]"""
-        many = Assessment(draw(self.build, draws=128).build, quick=True).full_throttle.motor_current
-        low, high = np.quantile(np.asarray(many), (0.1, 0.9))
-        return float(low), _f(self.whole.full_throttle.motor_current), float(high)
-
-    @cached_property
-    def full_volts(self) -> float:
-        """Pack full, no load. [V]"""
-        return _f(battery.open_circuit_voltage(self.build.pack, 1.0))
 
 
 def _hot(c: Craft) -> str:
@@ -117,7 +43,7 @@ def _hot(c: Craft) -> str:
     watts = _f(a.winding_heat(a.hover) + a.hover.iron_loss)
     rise = _f(a.hover_heat.body) - _f(c.build.air.temperature)
     verdict = hot_motor_verdict(watts, rise, air_temperature=_f(c.build.air.temperature))
-    start = f"Hanging still, turning the propeller makes {value('power', watts)} of heat in each motor. "
+    start = f"In a hover, turning the propeller makes {value('power', watts)} of heat in each motor. "
     if verdict.explained == "yes":
         return start + "That is enough to make it hot: a smaller propeller, less pitch, fewer cells or a larger motor."
     return start + (
@@ -146,7 +72,7 @@ def _cells(c: Craft) -> str:
         f"propeller's tips at {mach:.2f} of the speed of sound; it never gets there and draws the difference as amps. "
         f"The power asked grows with about the cube of the volts: {more**3:.1f} times. The same speed on "
         f"{cells + 1:.0f} cells takes about {value('kv', kv / more)}. Every other part on the pack must bear the "
-        "volts too, and a command cap does not change that."
+        "volts too, and a throttle cap does not change that."
     )
 
 
@@ -270,7 +196,7 @@ def _c_label(c: Craft) -> str:
 def _cut(c: Craft) -> str:
     return (
         "No: a motor cut in the air is a crash. Warn early, by the charge drawn, and keep a fifth; the page Minutes "
-        "tells the time from the warning to empty, your way and hanging still."
+        "tells the time from the warning to empty, your way and in a hover."
     )
 
 
@@ -287,10 +213,11 @@ def _li_ion(c: Craft) -> str:
     if not all(math.isfinite(t) and t > 10.0 for t in times):
         return "Li-ion cells hold more for their mass and give fewer amps; this craft does not hover on both."
     return (
-        f"At the same pack mass, {'LiPo' if there else 'Li-ion'} instead of what it has: hanging still "
-        f"{value('minutes', times[1])} against {value('minutes', times[0])}, pull {value('pull_to_weight', pulls[1])} "
-        f"against {value('pull_to_weight', pulls[0])}. Li-ion cells go down to 2.5 to 3.1 V under load, so an alarm "
-        "set for LiPo rings far too early. Pin this build and change what the cells are to see all of it."
+        f"At the same pack mass, {'LiPo' if there else 'Li-ion'} instead of what it has: in a hover "
+        f"{value('minutes', times[1])} against {value('minutes', times[0])}, thrust to weight "
+        f"{value('pull_to_weight', pulls[1])} against {value('pull_to_weight', pulls[0])}. Li-ion cells go down to 2.5 "
+        "to 3.1 V under load, so an alarm set for LiPo rings far too early. Pin this build and change what the "
+        "cells are to see all of it."
     )
 
 
@@ -322,7 +249,7 @@ def _jumps(c: Craft) -> str:
         "Firmware that takes half throttle for the hover jumps up with a craft that needs less. Its setting counts "
         f"above idle: type {value('percent', 0.5 * (start + end))}, "
         f"{value('percent', start)} on a fresh pack, {value('percent', end)} at the end. Where the firmware evens out "
-        f"the pull it is nearer {value('percent', 1.0 / _f(c.whole.thrust_to_weight))}."
+        f"the thrust it is nearer {value('percent', 1.0 / _f(c.whole.thrust_to_weight))}."
     )
 
 
@@ -347,9 +274,9 @@ def _third_blade(c: Craft) -> str:
     pull, amps = (_f(getattr(b, k)) / _f(getattr(a, k)) - 1.0 for k in ("thrust", "motor_current"))
     pitch_speed = _f(a.rev_per_s) * _f(prop.pitch)
     return (
-        f"One blade more on this one: {100 * pull:+.0f} % pull for {100 * amps:+.0f} % amps, standing still. Pitch "
-        f"moves pull to speed: pitch times turns is {value('road_speed', pitch_speed)} here. Amps on a stand are the "
-        "worst case: in flight the propeller unloads. Ducts add pull standing still and cost it in flight; they are "
+        f"One blade more on this one: {100 * pull:+.0f} % thrust for {100 * amps:+.0f} % amps, standing still. Pitch "
+        f"moves thrust to speed: pitch times turns is {value('road_speed', pitch_speed)} here. Amps on a stand are the "
+        "worst case: in flight the propeller unloads. Ducts add thrust standing still and cost it in flight; they are "
         "not modelled here."
     )
 
@@ -363,7 +290,7 @@ def _mountain(c: Craft) -> str:
     return (
         f"At 2500 m and ten degrees colder the air has {100 * up / here:.0f} % of the density where it flies now: in "
         f"the hover its rotors turn {100 * (math.sqrt(ratio) - 1):.0f} % faster and take that much more watts, and it "
-        f"pulls {100 * (1 - up / here):.0f} % less at the same speed, and needs more height to pull out."
+        f"gives {100 * (1 - up / here):.0f} % less thrust at the same speed, and needs more height to pull out."
     )
 
 
@@ -385,7 +312,7 @@ def _tilt(c: Craft) -> str:
             if at
             else ""
         )
-        + "Level flight at 45 degrees takes at least 1.41 times the weight, at 60 degrees 2 times: by its pull on a "
+        + "Level flight at 45 degrees takes at least 1.41 times the weight, at 60 degrees 2 times: by its thrust on a "
         f"fresh pack, standing still, this craft could hold level to {steep:.0f} degrees. A camera tilted steeper than "
         "you cruise looks at the sky."
     )
@@ -440,16 +367,16 @@ def _minute(c: Craft) -> str:
     )
     return (
         f"From warm, held flat out, a motor of this build {told}; cooling is an estimate, so leave a wide margin. A "
-        "motor that must hold full command in level flight has no pull left to steer with: look for a heavy corner or "
-        "one weak motor."
+        "motor that must hold full command in level flight has no thrust left to steer with: look for a heavy corner "
+        "or one weak motor."
     )
 
 
 def _headroom(c: Craft) -> str:
     left = _f(c.whole.thrust_to_weight_at_reserve)
     return (
-        f"With the reserve left it pulls {value('pull_to_weight', left)} its weight. Below 2 it loses height when it "
-        "corrects, and cannot catch a gust (common practice): more diameter, another cell or less mass."
+        f"With the reserve left its thrust is {value('pull_to_weight', left)} its weight. Below 2 it loses height when "
+        "it corrects, and cannot catch a gust (common practice): more diameter, another cell or less mass."
     )
 
 
@@ -472,8 +399,8 @@ def _collapse(c: Craft) -> str:
 def _sink(c: Craft) -> str:
     v = _f(induced_velocity_hover(c.whole.bare_thrust, disc_area=c.build.disc_area, air_density=c.build.air.density))
     return (
-        f"Straight down at {value('speed', 0.4 * v)} to {value('speed', 1.4 * v)} it sinks into its own wash: pull "
-        "fades, more throttle only makes more of it. Leave sideways. A pull that ends in the ground began too low: "
+        f"Straight down at {value('speed', 0.4 * v)} to {value('speed', 1.4 * v)} it sinks into its own wash: thrust "
+        "falls, and adding throttle makes it worse. Leave sideways. A pull-out that ends in the ground began too low: "
         "the page Dive gives the height."
     )
 
@@ -494,16 +421,16 @@ def _against_wind(c: Craft) -> str:
 
 TROUBLES: tuple[Trouble, ...] = (
     Trouble("hot", "My motors come down hot after gentle flying", _hot, "margins",
-            "burning overheat warm too hot to touch D gain term noise ducted whoop hover"),
+            "burning overheat warm too hot to touch D gain term noise ducted tiny indoor hover"),
     Trouble("update", "It runs hot since an update, same parts", _update, "margins",
             "firmware tune D gain term filter hot"),
     Trouble("blocked", "A propeller was blocked and the motor burnt", _blocked, "margins", "grass stall stuck fire"),
     Trouble("more_cells", "May I put one more cell on these motors?", _cells, "margins",
             "wrong KV too many cells 6S 4S voltage burnt"),
-    Trouble("cap_mode", "A command cap was set and it burnt all the same", _cap_mode, "margins",
-            "limit flip crash mode upright turtle ESC capacitor"),
+    Trouble("cap_mode", "A throttle cap was set and it burnt all the same", _cap_mode, "margins",
+            "limit flip over after crash mode upright upside down ESC capacitor"),
     Trouble("bench_smoke", "Smoke on the bench, without a propeller", _bench_smoke, "plug_in",
-            "first power-up fire no-load current ESC burnt smoke stopper resettable fuse current-limiting plug"),
+            "first power-up fire no-load current ESC burnt resettable fuse current-limiting plug"),
     Trouble("esc", "Is my ESC large enough?", _esc_enough, "margins", "20 A four-in-one burnt speed controller rating"),
     Trouble("pulses", "Motors twitched while I saved settings", _pulses, "plug_in", "smoke configuration reboot spin"),
     Trouble("capacitor", "An ESC died on its first flight; is a capacitor needed?", _fuse, "margins",
@@ -529,11 +456,12 @@ TROUBLES: tuple[Trouble, ...] = (
     Trouble("minute", "A motor burnt after a minute of full command", _minute, "margins", "100 % hot winding hover"),
     Trouble("headroom", "It loses height when it corrects", _headroom, "margins", "thrust to weight gust weak heavy"),
     Trouble("collapse", "The picture or the radio drops out in a punch", _collapse, "margins",
-            "brownout reset whoop small pack 1S 2S video"),
+            "brownout reset tiny small pack 1S 2S video"),
     Trouble("pwm", "Does a higher PWM frequency cool it?", _pwm, "margins", "switching kHz ripple"),
     Trouble("poles", "The logged rpm looks wrong", _poles, "plug_in", "magnets poles electrical telemetry"),
     Trouble("kv", "The motor turns slower than its KV says", _kv_drifts, "plug_in", "measured KV label sheet"),
     Trouble("touch", "How hot may I touch?", _touch, "margins", "temperature ESC bell finger warm"),
+    *SETUP_TROUBLES,
 )  # fmt: skip
 
 
@@ -543,6 +471,6 @@ def troubles_with(words: str) -> list[Trouble]:
     Examples
     --------
     >>> [t.key for t in troubles_with("desync")]
-    ['flip']
+    ['flip', 'idle']
     """
     return holding(words, TROUBLES, lambda t: f"{t.ask} {t.also}")

@@ -284,8 +284,8 @@ def _hover_command(b: Build) -> Worked:
             (
                 "Hover command",
                 f"command = ({most})^(1 / {exponent:.2f}) = {duty / top:.3f}^{1.0 / exponent:.2f} = {100 * got:.1f} %",
-                f"Throttle map duty = command^{exponent:.2f}{sheets}, idle included. Where firmware evens the thrust out, "
-                f"its own thrust command is "
+                f"Throttle map duty = command^{exponent:.2f}{sheets}, idle included. Where firmware makes thrust follow "
+                f"the stick, its own thrust command is "
                 f"nearer 1 / (thrust over weight) = {100 / _f(a.thrust_to_weight):.0f} %.",
             ),
         ],
@@ -385,13 +385,13 @@ def _pull(b: Build) -> Worked:
                 "Torque of the motor = torque of the propeller, bus voltage from the pack's resistance.",
             ),
             (
-                "Pull of one rotor",
+                "Thrust of one rotor",
                 f"T = k rho C_T n^2 D^4 = {_s(k, 2)} x {_s(rho, 4)} x {_s(c_t)} x {_s(n)}^2 x {_s(size, 4)}^4 = "
                 f"{_s(thrust)} N = {thrust / G * 1000:.0f} g",
                 "Definition of C_T; its value from the fit to wind-tunnel and stand tables.",
             ),
             (
-                "Pull over weight",
+                "Thrust to weight",
                 f"{rotors:.0f} x {_s(thrust)} N / {_s(_f(b.weight))} N = {got:.1f}",
                 "Fresh pack, first ten seconds.",
             ),
@@ -473,7 +473,7 @@ def _top(b: Build) -> Worked:
     return Worked(
         [
             (
-                "Pull in that stream",
+                "Thrust in that stream",
                 f"J = V sin / (n D) = {_s(v)} m/s x {math.sin(tilt):.2f} / ({_s(n)} x {_s(size)}) = {_s(j)}; "
                 f"{rotors:.0f} k rho C_T n^2 D^4 = {rotors:.0f} x {_s(k, 2)} x {_s(rho, 4)} x {_s(c_t)} x {_s(n)}^2 x "
                 f"{_s(size, 4)}^4 = {_s(pull)} N",
@@ -483,7 +483,7 @@ def _top(b: Build) -> Worked:
                 "What is left for the air",
                 f"F = T - m g cos = {_s(pull)} - {_s(weight)} x {math.cos(tilt):.2f} = {_s(plate)} N at "
                 f"{math.degrees(tilt):.0f} degrees of tilt",
-                "Along the shafts: pull = weight cos + the air on the plate. The rotors' in-plane force lies across them; "
+                "Along the shafts: thrust = weight cos + the air on the plate. The rotors' in-plane force lies across them; "
                 "it leans the craft further.",
             ),
             (
@@ -522,7 +522,7 @@ def _bucket(b: Build) -> Worked:
     return Worked(
         [
             (
-                "Standing still",
+                "Hover",
                 f"{_s(float(power[0]))} W: all the air must be made to move",
                 "Momentum theory; in forward flight more air passes by itself (Glauert).",
             ),
@@ -682,19 +682,19 @@ def _dive(b: Build) -> Worked:
                 "Fall with quadratic drag, closed form.",
             ),
             (
-                "Before it pulls",
+                "Before the pull-out",
                 f"{_s(speed)} m/s x 0.5 s of seeing, deciding, turning and spinning up = {_s(0.5 * speed, 2)} m and more",
                 "Common practice, from memory: 0.4 to 0.7 s. On Dive you set your own; spinning up comes on top there.",
             ),
             (
-                "Pulling",
+                "Pull-out",
                 "a stop costs V^2 / (2 g (n - 1)), a pull-out on an arc more: "
                 + (
                     f"with n = {load:.1f} times the weight, {lost:.0f} m lost from the command"
                     if math.isfinite(lost)
-                    else "with no more pull than weight there is no way out"
+                    else "with no more thrust than weight there is no way out"
                 ),
-                "Point mass, stepped; the reserve left in the pack; 85 % of the pull, since the motors steer too.",
+                "Point mass, stepped; the reserve left in the pack; 85 % of the thrust, since the motors steer too.",
             ),
         ],
         got,
@@ -719,7 +719,7 @@ def _wash(b: Build) -> Worked:
             (
                 "Sinking into it",
                 f"between 0.4 and 1.4 v, {0.4 * v:.1f} to {1.4 * v:.1f} m/s straight down, the rotors breathe their own "
-                "wash and lose up to a third of the pull; leave sideways",
+                "wash and lose up to a third of the thrust; leave sideways",
                 "Johnson as reproduced by Hoffmann et al. 2007; escape by side speed 2.75 times the descent: "
                 "Talaeizadeh et al., arXiv 1909.09069.",
             ),
@@ -840,7 +840,7 @@ def _spread(b: Build) -> Worked:
         [
             (
                 "Each thing alone",
-                f"the pull would spread by: {names}",
+                f"thrust to weight would spread by: {names}",
                 "One standard deviation; two propellers of one label differ by a sixth.",
             ),
             (
@@ -940,22 +940,22 @@ QUESTIONS: tuple[Question, ...] = (
         "A pack is energy at a falling voltage, and you land with some of it left.", _minutes, "minutes",
         "capacity_mah", "mAh flight time endurance",
     ),
-    Question("pull", "Why does it pull that hard?", "Speed squared, diameter to the fourth.", _pull, "lift", "kv",
+    Question("pull", "Why that much thrust?", "Speed squared, diameter to the fourth.", _pull, "lift", "kv",
              "thrust to weight punch"),
     Question("full_current", "Why so many amps flat out?", "Torque needs amps; KV sets how many.", _full_current,
              "margins", "pitch_in", "ESC current"),
     Question("sag", "Why does the voltage fall in a punch?", "Amps through the pack's own resistance.", _sag, "margins",
              "capacity_mah", "C rating resistance voltage alarm"),
-    Question("top", "Why no faster?", "Tilted, it trades lift for speed until the drag eats the pull.", _top, "minutes",
+    Question("top", "Why no faster?", "Tilted, it trades lift for speed until drag takes up the thrust.", _top, "minutes",
              "pitch_in", "top speed pitch speed drag"),
-    Question("bucket", "Why does slow flight cost less than hanging still?",
+    Question("bucket", "Why does slow flight cost less than a hover?",
              "Moving forward, the discs meet fresh air.", _bucket, "minutes", "cruise_kmh", "range endurance power curve"),
     Question("heat", "Why is the motor that warm in a hover?", "Heat in, wash cools: it settles.", _heat, "margins",
              "payload_g", "temperature winding hot motor"),
     Question("seconds", "How long can it be held flat out?", "Copper is light: it heats in seconds.", _seconds, "margins",
              "pitch_in", "burst winding limit"),
     Question("dive", "Why does a dive cost that much height?",
-             "Speed grows while you fall and while you decide; then the spare pull must turn the path.", _dive, "dive",
+             "Speed grows while you fall and while you decide; then the spare thrust must turn the path.", _dive, "dive",
              "payload_g", "pull-out"),
     Question("wash", "Why wobble when coming straight down?", "It sinks into its own wash.", _wash, "dive",
              "diameter_in", "vortex ring descent prop wash propwash"),
@@ -966,7 +966,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question("size", "What does a larger propeller change first?", "More air, moved more slowly.", _tilted_ideal,
              "choose", "diameter_in", "diameter inch"),
     Question("kv", "Is more KV more power?", "No: it is a gear.", _more_kv, "choose", "kv", "motor constant winding"),
-    Question("cap", "Does a command cap make too many cells safe?", "No.", _cap, "margins", "command_cap_percent",
+    Question("cap", "Does a throttle cap make too many cells safe?", "No.", _cap, "margins", "command_cap_percent",
              "limit over-voltage cells"),
     Question("spread", "Why a band and not a number?", "Labels do not tell everything.", _spread, "choose",
              "blade_width_mm", "uncertainty band"),

@@ -260,7 +260,7 @@ def test_names_reach_the_page_escaped():
 def one(kind: str = "share", share: float = 0.5, state: str = "clear", **more) -> Limit:
     known = {
         "key": "sag_low", "name": "something", "part": "pack", "kind": kind, "share": share, "hold": 10.0,
-        "state": state, "basis": "label", "sentence": "It is so.", "fix": "Change it.",
+        "state": state, "basis": "label", "reason": "It is so", "fix": "Change it.",
     }  # fmt: skip
     return Limit(**(known | more))
 
@@ -278,12 +278,21 @@ def test_state_is_told_by_symbol_and_word_and_by_the_shape_of_the_bar(state, wor
     assert f'class="bar {state}"' in text
 
 
-def test_bars_show_band_pinned_and_the_remedies_of_the_worst_three_only():
-    found = [one(share=1.4 - 0.1 * k, state="over", key=f"k{k}", fix=f"Remedy {k}.") for k in range(5)]
+def test_bars_show_band_pinned_and_remedies_and_fold_what_is_within_its_limit():
+    found = [
+        one(share=1.4 - 0.1 * k, state="over" if k < 4 else "tight", key=f"k{k}", fix=f"Remedy {k}.") for k in range(5)
+    ]
     text = margins.close_bars(found, bands={"k0": (1.2, 1.45)}, pinned={"k0": 0.75})
     assert "(120 to 145)" in text
     assert 'class="there" style="left:50.00%"' in text
-    assert [k for k in range(5) if f"Remedy {k}." in text] == [0, 1, 2]
+    shown, folded = text.split('<details class="fold">')
+    assert [k for k in range(5) if f"Remedy {k}." in shown] == [0, 1, 2, 3] and "Remedy 4." in folded
+    assert "1 more within their limits, 1 of them tight" in folded
+
+
+def test_what_such_craft_commonly_pass_has_no_cross_and_no_alarm_colour():
+    text = margins.close_bars([one(share=1.4, state="over", usual=True)], bands={}, pinned=None)
+    assert "over, usual" in text and "\u2715" not in text and "wi-over" not in text and 'class="bar usual"' in text
 
 
 def test_endless_shares_are_words_not_numbers():
@@ -309,7 +318,7 @@ def test_heat_in_a_hover_is_the_engines_watts_and_flat_out_is_the_most():
     states = {s.name: s for s in margins_answers.heat_states(SCREE)}
     watts = where_watts_go(headlines.build(SCREE), "hover")
     each = float(watts.winding + watts.iron) / SCREE.rotors
-    hover = states["hanging still"]
+    hover = states["hover"]
     # half of the ripple comes on top, see Assessment.winding_heat
     assert each <= hover.watts <= each + 0.5 * float(watts.controller) / SCREE.rotors
     assert states["flat out"].watts == max(s.watts for s in states.values())
@@ -347,7 +356,7 @@ def test_a_motor_that_never_settles_is_told_as_such():
     flat_out = margins_answers.heat_states(SCREE)[-1]
     assert math.isnan(flat_out.body)
     verdict, _ = words.hot_words(flat_out)
-    assert "hotter until something gives" in verdict and "The load explains it" in verdict
+    assert "hotter until it fails" in verdict and "The load explains it" in verdict
     assert "never settles" in margins.heat_rows([flat_out], chosen="flat out", units=Units())
 
 
@@ -387,7 +396,7 @@ def test_the_path_ends_level_where_the_ground_just_allows_it():
     assert max(this.y) == pytest.approx(command + SCREE.drop_m, abs=0.5)
     assert figure.layout.xaxis.scaleanchor == "y" and figure.layout.xaxis.scaleratio == 1
     assert [t.name for t in figure.data if t.fillpattern.shape] == ["ground"]
-    assert any(f"pull by {command:.0f} m" in a.text for a in figure.layout.annotations)
+    assert any(f"pull out by {command:.0f} m" in a.text for a in figure.layout.annotations)
 
 
 def test_a_dive_lower_than_the_height_lost_ends_on_the_ground_in_words_and_picture():
@@ -398,7 +407,7 @@ def test_a_dive_lower_than_the_height_lost_ends_on_the_ground_in_words_and_pictu
     (this,) = [t for t in figure.data if t.name == "this"]
     assert this.y[-1] == pytest.approx(0.0, abs=1e-9)
     below = plain(dive_words.dive_opening(SCREE, answer, start=40.0))
-    assert "ends in the ground before anybody pulls" in below
+    assert "ends in the ground before you pull out" in below
 
 
 WEAK = replace(SCREE, frame_g=2500.0, charge_left_percent=50.0)
@@ -417,7 +426,7 @@ def test_a_craft_that_cannot_hover_is_not_to_be_dived(start):
     answer = dive_answers.dive(HEAVY, start_height=start)
     assert not answer.hovers
     text = plain(dive_words.dive_opening(HEAVY, answer, start=start))
-    assert text == "Do not dive it: with this charge Scree cannot hover, so it cannot hold its height."
+    assert text == "Do not dive it: Scree cannot hover with this charge."
     assert no_height_named(answer, start)
     assert "First try" not in dive_words.dive_caution(answer)
     assert "does not hold it up" in dive_words.dive_three(HEAVY, answer)[1]

@@ -463,7 +463,7 @@ def test_the_sheet_of_every_demo_craft(name):
         "Alarms to set",
         "What to expect",
         "First power-up",
-        "What gives first",
+        "Limits",
         "<svg",
     ):
         assert part in page

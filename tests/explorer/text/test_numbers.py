@@ -136,8 +136,8 @@ def test_halves_go_away_from_zero():
     [
         ("minutes", 264.0, 228.0, "0.6_min longer"),
         ("minutes", 228.0, 264.0, "0.6_min shorter"),
-        ("pull_to_weight", 7.2, 6.2, "1.0 harder"),
-        ("pull_to_weight", 6.2, 7.2, "1.0 softer"),
+        ("pull_to_weight", 7.2, 6.2, "1.0 more"),
+        ("pull_to_weight", 6.2, 7.2, "1.0 less"),
         ("temperature", 330.0, 320.0, "10_\u00b0C hotter"),
         ("temperature", 320.0, 330.0, "10_\u00b0C cooler"),
         ("money", 12.0, 9.0, "3 dearer"),

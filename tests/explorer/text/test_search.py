@@ -13,7 +13,7 @@ from explorer.text.search import holding
         ("motor gets hot in hover", "heat", "hot"),
         ("2450KV on 6S", None, "more_cells"),
         ("D term", None, "hot"),
-        ("turtle", None, "cap_mode"),
+        ("upside down", None, "cap_mode"),
         ("resettable fuse", None, "bench_smoke"),
         ("prop wash", "wash", "sink"),
         ("desync", None, "flip"),

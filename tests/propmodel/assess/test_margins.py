@@ -82,7 +82,7 @@ def test_what_fits(changes, key, fits):
 
 @pytest.mark.parametrize("cap", [1.0, 0.66, 0.3])
 def test_no_cap_clears_an_over_voltage(cap):
-    # four-cell motors on six cells with an output limit still burn: the cap evens out average voltage only
+    # four-cell motors on six cells with a throttle cap still burn: the cap evens out average voltage only
     build = propmodel.with_fields(SCREE, {"motor.max_cells": 4, "controller.max_cells": 4, "command_cap": cap})
     got = shares(build)
     assert got["motor_cells"] == got["controller_cells"] == 2.0

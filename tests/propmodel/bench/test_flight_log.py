@@ -32,22 +32,24 @@ def flight(rate: float = 100.0, *, scale: float = 1.0, seed: int = 0) -> dict[st
 
 
 def controller_export(f: dict[str, np.ndarray], *, pulse: bool = False, hundredths: bool = False) -> str:
-    """Comma and space separated, microseconds, four outputs, flags as text."""
+    """Comma and space separated, microseconds, four outputs, a state as text."""
     unit = ("", "") if hundredths else (" (V)", " (A)")
     times = 100.0 if hundredths else 1.0
-    outputs = ", ".join(f"motor[{k}]" for k in range(4))
-    out = [f"loop, time (us), vbat{unit[0]}, amperage{unit[1]}, {outputs}, energy (mAh), flags (flags)"]
+    outputs = ", ".join(f"motor output {k}" for k in range(4))
+    out = [
+        f"count, time (us), vbat of pack{unit[0]}, amperage of pack{unit[1]}, {outputs}, energy (mAh), state (words)"
+    ]
     for k in range(f["t"].size):
         signal = 1000 + 1000 * f["throttle"][k] if pulse else 48 + 1999 * f["throttle"][k]
         motors = ", ".join(f"{signal:.0f}" for _ in range(4))
         power = f"{f['v'][k] * times:.2f}, {f['i'][k] * times:.2f}"
-        out.append(f"{k}, {f['t'][k] * 1e6:.0f}, {power}, {motors}, {1000 * f['q'][k]:.1f}, ARM|ANGLE")
+        out.append(f"{k}, {f['t'][k] * 1e6:.0f}, {power}, {motors}, {1000 * f['q'][k]:.1f}, FLY|LEVEL")
     return "\n".join(out)
 
 
 def telemetry(f: dict[str, np.ndarray], *, start: int = 10 * 3600) -> str:
     """Date, time of day, pack voltage, current, mAh: a row a second."""
-    out = ["Date,Time,Batt(V),Curr(A),Capa(mAh),RSSI(dB)"]
+    out = ["Date,Time,Volt of batt(V),Curr of batt(A),Capa used(mAh),Link(dB)"]
     for k in range(f["t"].size):
         s = start + f["t"][k]
         clock = f"{int(s // 3600) % 24:02d}:{int(s // 60) % 60:02d}:{s % 60:06.3f}"
@@ -64,7 +66,7 @@ def test_controller_export(pulse: bool) -> None:
     assert_allclose(log.frame["voltage_v"], f["v"], atol=0.006)
     assert_allclose(log.frame["charge_ah"], f["q"], atol=1e-4)
     assert_allclose(log.frame[[f"motor_{k}_share" for k in (1, 2, 3, 4)]].mean(axis=1), f["throttle"], atol=1e-3)
-    assert [g.meaning for g in log.guesses if g.column == "flags (flags)"] == ["not used"]
+    assert [g.meaning for g in log.guesses if g.column == "state (words)"] == ["not used"]
     assert log.doubts == []
 
 
@@ -88,7 +90,7 @@ def test_radio_telemetry_over_midnight() -> None:
 def test_electrical_speed_in_hundreds() -> None:
     f = flight(20.0)
     text = controller_export(f).splitlines()
-    text[0] += ", eRPM[0], eRPM[1]"
+    text[0] += ", eRPM 0, eRPM 1"
     rpm = 20000 * np.sqrt(f["throttle"])
     lines = [text[0], *(f"{line}, {n * 7 / 100:.0f}, {n * 7 / 100:.0f}" for line, n in zip(text[1:], rpm, strict=True))]
     log = bench.read("\n".join(lines).encode(), poles=14)

@@ -40,7 +40,7 @@ def test_steps_point_the_right_way():
     assert by_words["one cell fewer"]["thrust_to_weight"] < 0 < by_words["one cell more"]["thrust_to_weight"]
     assert by_words["1,000 m higher"]["thrust_to_weight"] < 0
     assert by_words["a pack 15 C colder"]["thrust_to_weight"] < 0
-    assert by_words["a command cap 10 points lower"]["hover_time"] == pytest.approx(0.0, abs=1e-9)
+    assert by_words["a throttle cap 10 points lower"]["hover_time"] == pytest.approx(0.0, abs=1e-9)
 
 
 def test_steps_that_make_no_craft_are_left_out():

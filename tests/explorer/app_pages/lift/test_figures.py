@@ -95,7 +95,7 @@ def test_nonsense_still_gives_an_axis(nonsense):
 def test_three_panels_share_one_axis_and_carry_their_units():
     figure = story(curve_of())
     words = [note.text for note in figure.layout.annotations]
-    assert "<b>Pull of all rotors</b>, kg" in words
+    assert "<b>Thrust of all rotors</b>, kg" in words
     assert "<b>Current from the pack</b>, A" in words
     assert "<b>Share of the watts that lifts</b>, %" in words
     assert figure.layout.xaxis2.matches == "x" and figure.layout.xaxis3.matches == "x"
@@ -115,7 +115,7 @@ def test_newtons_instead_of_kilograms():
     this, newton = curve_of(), Units(pull="N")
     figure = story(this, units=newton)
     assert traces(figure, "this")[0].y[-1] == pytest.approx(4 * this.curve.thrust[-1], rel=1e-3)
-    assert "<b>Pull of all rotors</b>, N" in [note.text for note in figure.layout.annotations]
+    assert "<b>Thrust of all rotors</b>, N" in [note.text for note in figure.layout.annotations]
 
 
 def test_the_pinned_build_is_dashed_and_this_one_solid():
@@ -199,7 +199,7 @@ def test_the_ruler_of_a_craft_that_cannot_hover():
 def one_limit(**changes) -> Limit:
     known = {
         "key": "pack_label", "name": "current on the pack's label", "part": "pack", "kind": "share", "share": 1.2,
-        "hold": 10.0, "state": "over", "basis": "label", "sentence": "Too <much>.", "fix": "Less.",
+        "hold": 10.0, "state": "over", "basis": "label", "reason": "Too <much>", "fix": "Less.",
     }  # fmt: skip
     return Limit(**(known | changes))
 
@@ -208,7 +208,8 @@ def test_state_is_never_told_by_colour_alone_and_names_come_escaped():
     markup = figures.closest([one_limit(), one_limit(state="tight", share=0.9), one_limit(state="clear", share=0.3)])
     for sign in ("✕ over", "! tight", "✓ clear"):
         assert sign in markup
-    assert "Too &lt;much&gt;." in markup and "<much>" not in markup
+    misfit = figures.closest([one_limit(kind="fits", share=2.0)])
+    assert "Too &lt;much&gt;." in misfit and "<much>" not in misfit + markup
     assert "120 % used" in markup
 
 

@@ -53,7 +53,7 @@ def test_the_first_screen_says_how_near():
     assert plain(far) == "Nearest measured parts: 3.0 in smaller, at 24.5 V; too far to compare."
     assert "not drawn" in measured.how_near(near_to(FIRST, coaxial=True))
     beyond = near_to(FIRST, places=[np.full(FIRST.throttle.size, np.nan)], cap=0.4)
-    assert "beyond your command cap, so not drawn" in measured.how_near(beyond)
+    assert "beyond your throttle cap, so not drawn" in measured.how_near(beyond)
     for demo in ("scree", "tarn", "moor", "fell"):
         text = measured.how_near(nearest.nearest(demo_inputs(demo)))
         assert "nan" not in text and "!" not in text and len(text) < 170
@@ -82,7 +82,7 @@ def test_a_command_cap_moves_the_marks_to_the_same_duty():
     assert np.isnan(place[one.pair.throttle > 0.8]).all()
     half = one.pair.throttle == 0.5
     assert place[half] > 0.65
-    assert "command cap of 70 %" in plain(measured.key(capped, 4))
+    assert "throttle cap of 70 %" in plain(measured.key(capped, 4))
 
 
 def test_marks_are_the_rows_of_the_pair_times_the_rotors():

@@ -360,7 +360,7 @@ def test_a_craft_that_cannot_hover_keeps_its_page(query):
     assert "This cannot hover" in sentence(at)
     # two cells on an ESC that is sold for three and more: that comes first
     assert sentence(at).startswith("The ESC does not fit" if "cells" in query else "This cannot hover")
-    assert "of pull." in sentence(at)
+    assert "of thrust." in sentence(at)
     assert any("cannot hover" in (a.get("text") or "") for a in story(at)["layout"]["annotations"])
     assert "nan" not in body(at)
 
@@ -395,7 +395,7 @@ def test_units_change_what_is_shown_and_nothing_else():
     at.session_state["units"] = Units("N", "mm", "F")
     run(at)
     assert at.number_input(key="side-must:diameter_in").value == pytest.approx(129.5)
-    assert any(a.get("text") == "<b>Pull of all rotors</b>, N" for a in story(at)["layout"]["annotations"])
+    assert any(a.get("text") == "<b>Thrust of all rotors</b>, N" for a in story(at)["layout"]["annotations"])
     assert at.session_state["inputs"] == Inputs()
     at.number_input(key="side-must:diameter_in").set_value(152.4)
     run(at)
@@ -434,7 +434,7 @@ def test_typed_labels_are_not_measured_against_a_craft_of_the_club():
     run(at)
     at.text_input(key="labels").set_value("2207 1750KV, 5.1x4.3x3, 6S 1300")
     run(at)
-    assert "Pinned: Your build" in body(at) and "softer" in body(at)
+    assert "Pinned: Your build" in body(at) and "less thrust" in body(at)
 
 
 def test_the_link_says_what_it_does_not_carry():
@@ -544,6 +544,7 @@ def test_tiny_craft_fly():
 
 def test_a_tiny_craft_is_weighed_by_the_gram_and_set_beside_its_class():
     at = opened()
+    at.session_state["compare"] = True
     at.segmented_control(key="craft").set_value("rill")
     run(at)
     assert at.number_input(key="side-must:take_off_g").step == 1.0

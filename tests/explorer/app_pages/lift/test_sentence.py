@@ -39,8 +39,8 @@ def head(name: str = "Scree", **changes) -> Headline:
 def limit(key: str = "pack_label", **changes) -> Limit:
     known = {
         "key": key, "name": "n", "part": "pack", "kind": "share", "share": 1.18, "hold": 10.0, "state": "over",
-        "basis": "label", "sentence": "Flat out it draws 116 A; the label allows 98 A for 10 s. Labels differ.",
-        "fix": "A command cap at 88 % clears it.",
+        "basis": "label", "reason": "Flat out it draws 116 A; the label allows 98 A for 10 s", "more": "Labels differ.",
+        "fix": "A throttle cap of 88 % brings it within its limit.",
     }  # fmt: skip
     return Limit(**(known | changes))
 
@@ -49,9 +49,9 @@ def words(head_: Headline, found: list[Limit]) -> str:
     return re.sub("[\u00a0\u202f]", " ", plain(opening(head_, found, GRAMS)))
 
 
-def test_mass_hover_minutes_pull_what_gives_first_fix_in_this_order():
+def test_mass_hover_minutes_thrust_first_limit_remedy_in_this_order():
     text = words(head(), [limit()])
-    order = ["690 g", "27 %", "3.8 min", "(3.2 to 4.4)", "7.2 times", "pack", "116 A", "command cap at 88 %"]
+    order = ["690 g", "27 %", "3.8 min", "(3.2 to 4.4)", "7.2 times", "pack", "116 A", "throttle cap of 88 %"]
     places = [text.index(part) for part in order]
     assert places == sorted(places)
 
@@ -60,15 +60,15 @@ def test_the_second_sentence_of_a_limit_is_left_to_the_margins():
     assert "Labels differ" not in words(head(), [limit()])
 
 
-def test_nothing_over_names_what_comes_closest():
-    found = [limit("winding_heat", state="clear", share=0.6, sentence="Flat out for 10 s it gets warm.", fix="")]
-    assert "Nothing is over; the motors come closest: flat out for 10 s it gets warm." in words(head(), found)
+def test_no_limit_reached_names_what_comes_closest():
+    found = [limit("winding_heat", state="clear", share=0.6, reason="Flat out for 10 s it gets warm", fix="")]
+    assert "No limit is reached; the motors come closest: flat out for 10 s it gets warm." in words(head(), found)
 
 
-def test_unknown_limits_are_not_what_gives_first():
-    found = [limit("controller_current", state="unknown", share=math.nan, sentence="x.", fix="y."), limit()]
-    assert "What gives first is the pack" in words(head(), found)
-    assert "not told enough" in words(head(), found[:1])
+def test_unknown_limits_are_not_the_first_reached():
+    found = [limit("controller_current", state="unknown", share=math.nan, reason="x", fix="", ask="y."), limit()]
+    assert "The pack reaches its limit first: flat out it draws 116 A" in words(head(), found)
+    assert "Too little is told" in words(head(), found[:1])
 
 
 FITS = {
@@ -78,8 +78,10 @@ FITS = {
 }  # fmt: skip
 
 
-def misfit(key: str = "motor_cells", sentence: str = "The motor is sold for up to 4 cells.") -> Limit:
-    return limit(key, part=FITS[key], kind="fits", share=2.0, sentence=sentence, fix="Take fewer. It is no cure.")
+def misfit(key: str = "motor_cells", reason: str = "The motor is sold for up to 4 cells") -> Limit:
+    return limit(
+        key, part=FITS[key], kind="fits", share=2.0, reason=reason, fix="Take fewer.", fix_note="It is no cure."
+    )
 
 
 @pytest.mark.parametrize(
@@ -90,7 +92,7 @@ def misfit(key: str = "motor_cells", sentence: str = "The motor is sold for up t
 )  # fmt: skip
 @pytest.mark.parametrize("key", FITS)
 def test_a_part_that_does_not_fit_leads_in_the_warning_ink_before_any_other_number(key, changes):
-    found = [misfit(key), limit("pull", sentence="s.", fix="")]
+    found = [misfit(key), limit("pull", reason="s", fix="")]
     text = words(head(**changes), found)
     assert text.startswith(f"The {FITS[key]} does not fit: the motor is sold for up to 4 cells. Take fewer. ")
     assert text.index("before you plug in") < text.index("690 g") < text.index("times")
@@ -99,44 +101,46 @@ def test_a_part_that_does_not_fit_leads_in_the_warning_ink_before_any_other_numb
 
 def test_no_cap_makes_cells_fit_and_the_other_parts_that_do_not_fit_are_named():
     text = words(head(), [misfit(), misfit("controller_cells"), misfit("camera_voltage"), limit()])
-    assert "Nor do the ESC and camera." in text and "A command cap does not help." in text
-    assert "What gives first" not in text
+    assert "Nor do the ESC and camera." in text and "A throttle cap does not help." in text
+    assert "limit first" not in text
     one = words(head(), [misfit("camera_voltage"), misfit("capacitor_voltage")])
-    assert "Nor does the capacitor." in one and "command cap" not in one
+    assert "Nor does the capacitor." in one and "throttle cap" not in one
 
 
 def test_a_mass_you_set_is_no_part_that_does_not_fit():
-    over = limit("mass_threshold", kind="fits", share=2.0, sentence="690 g against 250 g. Rules.", fix="Leave 440 g.")
+    over = limit(
+        "mass_threshold", kind="fits", share=2.0, reason="690 g against 250 g", more="Rules.", fix="Leave 440 g."
+    )
     text = words(head(), [over])
     assert text.startswith("Scree takes off at 690 g")
     assert "It is over the mass you set: 690 g against 250 g. Leave 440 g." in text
 
 
-def test_a_punch_on_an_almost_empty_pack_is_a_fact_and_no_alarm():
-    found = [limit("sag_low", sentence="A punch with the reserve left pulls each cell down to 2.62 V.", fix="Cap it.")]
+def test_a_limit_that_such_craft_commonly_reach_is_a_fact_and_no_alarm():
+    found = [limit("sag_low", reason="A punch with the reserve left pulls each cell down to 2.62 V", usual=True)]
     text = words(head(), found)
     assert text.endswith(
-        "The first limit reached is that of the cells: a punch with the reserve left pulls each cell down to 2.62 V. "
-        "Cap it."
+        "As is usual for such craft flat out, the cells reach their limit first: a punch with the reserve left pulls "
+        "each cell down to 2.62 V."
     )
     assert "bad" not in opening(head(), found, GRAMS)
-    assert '<b class="n bad">cells</b>' in opening(head(), [limit("sag_fresh")], GRAMS)
+    assert '<b class="n bad">cells</b>' in opening(head(), [limit("sag_low")], GRAMS)
 
 
-def test_little_pull_in_hand_is_a_warning_with_a_remedy():
+def test_little_thrust_with_the_reserve_left_is_a_warning_with_a_remedy():
     weak = head(thrust_to_weight=2.1, thrust_to_weight_at_reserve=1.8, hover_throttle=0.58, mass=2.9)
-    text = words(weak, [limit(), limit("pull", sentence="s.", fix="A propeller of 11.0 in clears it.")])
-    assert "2.90 kg" in text and "58 %" in text and "1.8 times is in hand" in text
-    assert text.endswith("A propeller of 11.0 in clears it.")
+    text = words(weak, [limit(), limit("pull", reason="s", fix="A propeller of 11.0 in brings it within its limit.")])
+    assert "2.90 kg" in text and "58 %" in text and "it is only 1.8 times its weight" in text
+    assert text.endswith("A propeller of 11.0 in brings it within its limit.")
 
 
 def test_a_craft_that_cannot_hover_says_what_it_lacks():
     text = words(
         head(thrust_to_weight=0.9, status=int(Status.CANNOT_HOVER), hover_throttle=math.nan, minutes=math.nan),
-        [limit("pull", sentence="s.", fix="A propeller of 5.6 in clears it.")],
+        [limit("pull", reason="s", fix="A propeller of 5.6 in brings it within its limit.")],
     )
     assert text.startswith("This cannot hover")
-    assert "0.9 times" in text and "lacks 70 g of pull" in text and "5.6 in" in text
+    assert "0.9 times" in text and "lacks 70 g of thrust" in text and "5.6 in" in text
     assert "nan" not in text
 
 
@@ -164,7 +168,7 @@ def test_the_pinned_line_uses_words_for_change():
         plain(pinned_line(head(), head("Bare", mass=0.62, minutes=258.0, thrust_to_weight=8.0), GRAMS)),
     )
     assert "Bare, 620 g" in line
-    assert "is 70 g heavier, lasts 0.5 min shorter and pulls 10 % softer for its weight" in line
+    assert "is 70 g heavier, lasts 0.5 min shorter and has 10 % less thrust for its weight" in line
 
 
 def test_the_same_build_pinned_says_so():

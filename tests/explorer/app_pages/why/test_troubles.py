@@ -49,6 +49,10 @@ def test_keys_differ_and_the_words_of_a_stranger_find_them():
         ("cold", "winter"),
         ("fuse", "capacitor"), ("wire", "leads"), ("C rating", "c_label"), ("counter", "counter"), ("duct", "blade"),
         ("altitude", "mountain"), ("hover throttle", "jumps"), ("grass", "blocked"), ("PWM", "pwm"), ("wind", "wind"),
+        ("puffed pack", "swollen"), ("swollen battery", "swollen"), ("yaw", "yaw"), ("drift", "drift"),
+        ("vibration", "vibration"), ("idle", "idle"), ("coaxial", "coaxial"), ("ESC calibration", "calibration"),
+        ("gains", "tuning"), ("filter", "tuning"), ("noise", "tuning"), ("tuning", "tuning"),
+        ("scale idle and gains to 4S", "tune_cells"),
     ):  # fmt: skip
         assert key in [t.key for t in troubles_with(words)], words
     assert troubles_with("no such thing") == []
@@ -114,3 +118,30 @@ def test_hot_is_called_explained_only_where_the_load_explains_it():
 
 def test_a_li_ion_craft_is_set_against_lipo():
     assert "LiPo instead" in say("li_ion", demo("moor")) and "Li-ion instead" in say("li_ion", demo("scree"))
+
+
+def test_idle_and_gains_are_scaled_for_other_cells_with_the_builds_numbers():
+    """The same idle speed takes a share of the volts of one over the cells. Thrust goes with the square of the volts.
+
+    So at the same thrust its slope against the volts' share goes with the cells, and the gain with one over them; the
+    throttle map (duty = command^0.88 here) bends that: (6 / 7)^(1 / 0.88) = 0.84.
+    """
+    words = say("tune_cells", demo("scree"))
+    up = re.search(r"on 7 cells idle times 0.84 \(5.0 % becomes 4.2 %\), gains times about ([\d.]+)", words)
+    down = re.search(r"on 5 cells idle times 1.23 \(5.0 % becomes 6.2 %\), gains times about ([\d.]+)", words)
+    assert float(up[1]) == pytest.approx((6 / 7) ** (1 / 0.88), abs=0.04)
+    assert float(down[1]) == pytest.approx((6 / 5) ** (1 / 0.88), abs=0.04)
+    assert "away from people" in words
+
+
+def test_a_swollen_pack_is_never_called_fit_to_fly():
+    for name in demo_names():
+        assert "Do not charge or fly it again" in say("swollen", demo(name))
+
+
+def test_shaking_comes_once_a_turn_and_a_lean_pushes_by_its_sine():
+    scree = demo("scree")
+    hz = float(performance(scree).hover_rev_per_s)
+    assert f"{hz:.0f} Hz in a hover" in say("vibration", scree)
+    # a quarter of 690 g, leaning one degree
+    assert f"{690 / 4 * math.sin(math.radians(1)):.1f} g" in say("yaw", scree)

@@ -20,8 +20,10 @@ import explorer
 from explorer.app import PAGES as ALL_PAGES
 from explorer.app_pages.why import glossary
 from explorer.app_pages.why.figures import alt_text, story_figure
+from explorer.app_pages.why.groups import FIRST, FIRST_TROUBLES, GROUPS
 from explorer.app_pages.why.story import exercises, facts, guess_value, notes_of, said
 from explorer.app_pages.why.story_list import STORIES
+from explorer.app_pages.why.troubles import TROUBLES
 from explorer.app_pages.why.workings import QUESTIONS, Worked, check_words, found
 from explorer.controls.page_frame import page_file
 from explorer.inputs import Inputs, check, to_build
@@ -311,7 +313,18 @@ def _page(**query: str) -> AppTest:
 def test_the_page_lists_all_and_works_nothing_out():
     app = _page()
     assert not app.exception and not app.error
-    assert len([e for e in app.expander if e.label in {q.ask for q in QUESTIONS}]) == len(QUESTIONS)
+    asks = {q.ask for q in QUESTIONS}
+    assert len([e for e in app.expander if e.label in asks]) == len(FIRST) == 6
+    for page in GROUPS:
+        app.session_state[f"why_group_{page}"] = True
+    app.run()
+    assert not app.exception
+    assert sorted(e.label for e in app.expander if e.label in asks) == sorted(asks)
+
+
+def test_every_question_and_trouble_has_a_group_and_the_first_ones_exist():
+    assert {q.page for q in QUESTIONS} | {t.page for t in TROUBLES} <= set(GROUPS)
+    assert set(FIRST) <= {q.key for q in QUESTIONS} and set(FIRST_TROUBLES) <= {t.key for t in TROUBLES}
 
 
 @pytest.mark.parametrize("step", ["ask", "show", "why", "nonsense"])

@@ -60,7 +60,7 @@ def test_decimal_comma_with_points_between_thousands() -> None:
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
 def test_encodings(encoding: str) -> None:
-    head = ["ESC signal (µs)", *typed.HEAD[1:], "Torque (N·m)"]
+    head = ["Signal to ESC (µs)", *typed.HEAD[1:], "Torque (N·m)"]
     body = [[1000 + 10 * row[0], *row[1:], q] for row, q in zip(typed.rows(), typed.TORQUE, strict=True)]
     log = bench.read(typed.text(head, body, digits=5).encode(encoding))
     check(log)
@@ -69,7 +69,7 @@ def test_encodings(encoding: str) -> None:
 
 
 def test_signs_already_broken_into_two_characters() -> None:
-    head = ["ESC signal (Âµs)", *typed.HEAD[1:], "Torque (NÂ·m)"]
+    head = ["Signal to ESC (Âµs)", *typed.HEAD[1:], "Torque (NÂ·m)"]
     body = [[1000 + 10 * row[0], *row[1:], q] for row, q in zip(typed.rows(), typed.TORQUE, strict=True)]
     log = bench.read(typed.text(head, body, digits=5).encode("utf-8"))
     check(log)
@@ -238,7 +238,7 @@ def test_torque_without_a_unit_is_judged_by_the_power(factor: float) -> None:
         ("Throttle (%)", lambda t: t / 100),
         ("Throttle", lambda t: 1000 + 10 * t),
         ("Signal", lambda t: np.round(48 + 19.99 * t)),
-        ("ESC signal (µs)", lambda t: 1000 + 10 * t),
+        ("Signal to ESC (µs)", lambda t: 1000 + 10 * t),
     ],
 )
 def test_throttle_as_percent_share_pulse_and_digital_command(head: str, write) -> None:
@@ -255,11 +255,11 @@ def test_voltage_in_hundredths_without_a_unit() -> None:
 
 def test_efficiency_columns_are_not_taken_for_thrust_or_throttle() -> None:
     body = [[*row, 9.9, 60.0] for row in typed.rows()]
-    log = bench.read(typed.text([*typed.HEAD, "Thrust Efficiency (gf/W)", "Motor Efficiency (%)"], body).encode())
+    log = bench.read(typed.text([*typed.HEAD, "Efficiency in thrust (gf/W)", "Efficiency of motor (%)"], body).encode())
     check(log)
     assert [g.column for g in log.guesses if g.meaning == "not used"] == [
-        "Thrust Efficiency (gf/W)",
-        "Motor Efficiency (%)",
+        "Efficiency in thrust (gf/W)",
+        "Efficiency of motor (%)",
     ]
 
 
@@ -286,7 +286,7 @@ def test_optical_speed_zero_when_not_fitted() -> None:
     body = [[*row, 0.0] for row in typed.rows()]
     log = bench.read(
         typed.text(
-            [*typed.HEAD[:3], "Motor Electrical Speed (RPM)", typed.HEAD[4], "Motor Optical Speed (RPM)"], body
+            [*typed.HEAD[:3], "Electrical speed of rotor (RPM)", typed.HEAD[4], "Optical speed of rotor (RPM)"], body
         ).encode()
     )
     check(log)
@@ -297,7 +297,7 @@ def test_optical_speed_tells_the_pole_count() -> None:
     body = [[*row[:3], row[3] * 12 / 14, row[4], row[3]] for row in typed.rows()]
     log = bench.read(
         typed.text(
-            [*typed.HEAD[:3], "Motor Electrical Speed (RPM)", typed.HEAD[4], "Motor Optical Speed (RPM)"], body
+            [*typed.HEAD[:3], "Electrical speed of rotor (RPM)", typed.HEAD[4], "Optical speed of rotor (RPM)"], body
         ).encode()
     )
     check(log)
