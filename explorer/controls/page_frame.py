@@ -320,9 +320,10 @@ def _slider_span(name: str, value: float) -> tuple[float, float, float]:
 
 def knob_board() -> None:
     """The four inputs that count most, each as a slider with its number to type."""
-    with st.container(key="board"):
-        for (name, short), slot in zip(BOARD.items(), st.columns(len(BOARD), gap="medium"), strict=True):
-            with slot, st.container(key=f"board-{name}"):
+    # containers in a row, not columns with a container each: half as many elements for the browser to go through
+    with st.container(key="board", horizontal=True, gap="medium"):
+        for name, short in BOARD.items():
+            with st.container(key=f"board-{name}"):
                 _knob(name, short=short)
                 control(name, where="board", short=short)
 

@@ -6,7 +6,7 @@ Two servers on free ports of this machine: the explorer as a user starts it, and
 one slider and as many two-curve plotly charts. The moves and the loads of both alternate in one run, so that what else
 the machine does falls on both. Every page that carries the slider is tried shortly; the one whose moves last longest is
 the busiest and is measured in full, unless pages are named. Wanted of it: median of a move at most 1.6 times that of
-the bare page, median of the first load at most 2 times. The code is 1 when either is missed.
+the bare page, median of the first load at most 1.5 times. The code is 1 when either is missed.
 
 Finished, for both pages alike, is the last moment at which anything in the app changed (an element, an attribute, a
 text, `plotly_afterplot` of a chart, a message of the server) before a quarter of a second in which nothing did, the
@@ -34,7 +34,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
 from conftest import CHROMIUM_ARGUMENTS
 from serving import chromium, served
 
-MOST_MOVE, MOST_LOAD = 1.6, 2.0
+MOST_MOVE, MOST_LOAD = 1.6, 1.5
 PAGES = ("lift", "minutes", "margins", "dive")
 """Pages that carry the slider "Try changing"."""
 TRIED = 5
@@ -56,6 +56,9 @@ for k in range(int(st.query_params.get("charts", "1"))):
 WATCH = """(() => {
     const w = window.__watch = {from: 0, last: 0, drawn: 0, sent: 0, began: 0, ended: 0};
     const hooked = new WeakSet();
+    let changes = null;  // written out only where something went wrong: the text of a large element takes long
+    w.told = () => JSON.stringify({...w, what: changes && [
+        changes.type, changes.attributeName, (changes.target.outerHTML || '#text').slice(0, 160)]});
     const hook = () => document.querySelectorAll('.js-plotly-plot').forEach(plot => {
         if (hooked.has(plot) || !plot.on) return;
         hooked.add(plot);
@@ -98,7 +101,7 @@ WATCH = """(() => {
         });
         if (changed) {
             w.last = performance.now();
-            w.what = [changed.type, changed.attributeName, (changed.target.outerHTML || '#text').slice(0, 160)];
+            changes = changed;
         }
         hook();
     }).observe(document, {subtree: true, childList: true, attributes: true, characterData: true});
@@ -138,7 +141,7 @@ def move(page: playwright.Page, charts: int) -> float:
     try:
         page.wait_for_function("charts => window.__watch.done(charts)", arg=charts, polling=25, timeout=LIMIT)
     except playwright.TimeoutError:
-        told = page.evaluate("JSON.stringify(window.__watch)")
+        told = page.evaluate("window.__watch.told()")
         raise SystemExit(f"no finished page within {LIMIT / 1000:.0f} s of a move on {page.url}: {told}") from None
     if page.evaluate("document.activeElement.value") == before:
         raise SystemExit(f"the slider of {page.url} did not move from {before}")
@@ -185,6 +188,11 @@ def p95(times: list[float]) -> float:
 def line(name: str, charts: int, mine: Times, theirs: Times) -> tuple[str, bool]:
     """Row of the table, and whether the page keeps to both goals."""
     a, b = statistics.median(mine.move), statistics.median(theirs.move)
+    if not mine.load:
+        return (
+            f"{name:8s} {charts:6d}   {a:6.3f} {p95(mine.move):6.3f}   {b:6.3f} {p95(theirs.move):6.3f}   {a / b:5.2f}",
+            (a / b <= MOST_MOVE),
+        )
     c, d = statistics.median(mine.load), statistics.median(theirs.load)
     kept = a / b <= MOST_MOVE and c / d <= MOST_LOAD
     text = (

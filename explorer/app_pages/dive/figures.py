@@ -209,7 +209,8 @@ def craft_path(answer: DiveAnswer, *, start: float | None, top: float) -> list[t
         return []
     keep = keep[np.unique(np.linspace(0, keep.size - 1, 120).astype(int))]
     table = np.column_stack([time[keep], x[keep], y[keep], speed[keep] / KMH])
-    return [(float(f"{t:.4g}"), float(f"{a:.4g}"), float(f"{b:.4g}"), float(f"{v:.4g}")) for t, a, b, v in table]
+    rows = ([float(f"{v:.4g}") for v in row] for row in table)
+    return [(t, across, height, kmh) for t, across, height, kmh in rows]
 
 
 def _command(figure: Sketch, this: DiveAnswer, command: float, start: float | None) -> None:

@@ -40,7 +40,7 @@ EIGHT_IN_TEN = 1.2816
 
 
 def sentence(text: str) -> str:
-    """A doubt or a guess as a sentence."""
+    """A reason as a sentence: a capital in front, a full stop behind."""
     text = (text[:1].upper() + text[1:]).replace("utf-8-sig", "UTF-8")
     return text if text.endswith(".") else f"{text}."
 
