@@ -289,7 +289,7 @@ def over_words(broken: Sequence[str]) -> str:
 
 _SHORT = {
     "hover_time": "flies",
-    "thrust_to_weight": "pulls",
+    "thrust_to_weight": "thrust",
     "top_speed": "top speed",
     "full_throttle_motor_current": "each motor",
 }

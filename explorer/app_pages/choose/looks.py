@@ -59,12 +59,14 @@ class Look:
 
 
 LOOKS: dict[str, Look] = {
-    "hover_time": Look("minutes hanging still", "minutes", "max", "longer", "shorter", "the minutes"),
+    "hover_time": Look("minutes in hover", "minutes", "max", "longer", "shorter", "the minutes"),
     WAY: Look("minutes flown your way", "minutes", "max", "longer", "shorter", "the minutes flown your way"),
-    "thrust_to_weight": Look("pull over weight", "pull_to_weight", "max", "harder", "softer", "the pull"),
+    "thrust_to_weight": Look(
+        "thrust to weight", "pull_to_weight", "max", "more thrust", "less thrust", "thrust to weight"
+    ),
     "thrust_to_weight_at_reserve": Look(
-        "pull over weight, reserve left", "pull_to_weight", "max", "harder at the end", "softer at the end",
-        "the pull at the end",
+        "thrust to weight, reserve left", "pull_to_weight", "max", "more thrust at the end", "less thrust at the end",
+        "thrust to weight at the end",
     ),
     "mass": Look("take-off mass", "mass", "min", "heavier", "lighter", "the mass"),
     "top_speed": Look("top level speed", "road_speed", "max", "faster", "slower", "the top speed"),
@@ -72,7 +74,7 @@ LOOKS: dict[str, Look] = {
         "grams lifted per watt", "grams_per_watt", "max", "thriftier", "thirstier", "the grams per watt", 9.80665
     ),
     "hover_throttle": Look("hover command", "percent", "min", "higher hover", "lower hover", "the hover command"),
-    "hover_power": Look("watts hanging still", "power", "min", "thirstier", "thriftier", "the watts"),
+    "hover_power": Look("watts in hover", "power", "min", "thirstier", "thriftier", "the watts"),
     "full_throttle_current": Look(
         "pack current flat out", "current", "min", "more amps", "fewer amps", "the pack current"
     ),
@@ -82,7 +84,7 @@ LOOKS: dict[str, Look] = {
     "pull_out_height": Look(
         "height a 40 m dive costs to pull out", "distance", "min", "lower pull-out", "higher pull-out", "the dive"
     ),
-    "induced_velocity": Look("wash speed in the hover", "speed", "min", "harder wash", "softer wash", "the wash"),
+    "induced_velocity": Look("wash speed in the hover", "speed", "min", "stronger wash", "weaker wash", "the wash"),
     PRICE: Look("price of the listed parts", "money", "min", "dearer", "cheaper", "the price"),
 }  # fmt: skip
 """Answers one can choose by: those of `propmodel.performance.OUTPUTS`, the reader's own way of flying, the price."""

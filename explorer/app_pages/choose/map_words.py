@@ -46,7 +46,7 @@ def holds_words(shown_picture: Picture, units: Units) -> str:
         return nothing_words(p.verdicts, units)
     if not p.falls:
         return f"All {many(p.size)} hold."
-    told = ", ".join(f"{_share(share)} fall to {words}" for words, share in p.falls[:3])
+    told = ", ".join(f"{_share(share)} fail on {words}" for words, share in p.falls[:3])
     return f"{many(p.holding)} of {many(p.size)} hold ({_share(p.holding / p.size)}). Of all, {told}."
 
 
@@ -60,13 +60,13 @@ def _share(part: float) -> str:
 
 
 def nothing_words(verdicts: Sequence[Verdict], units: Units) -> str:
-    """Say which condition kills most, and by how much it would have to give way."""
+    """Say which condition rejects most, and by how much it would have to give way."""
     first = verdicts[0]
-    start = f"Nothing holds. {_asked(first.condition, units)} kills {_share(first.kills)}"
+    start = f"Nothing holds. {_asked(first.condition, units)} rejects {_share(first.kills)}"
     # the condition that gives way most cheaply, of those after which something would hold
     ready = [v for v in verdicts if math.isfinite(v.nearest)]
     if not ready:
-        return f"{start}; no single condition would do by giving way: ease two of them, or widen the ranges."
+        return f"{start}; relax two conditions, or widen the ranges."
     if math.isfinite(first.nearest):
         return f"{start}; at {_bound(first.condition, first.nearest, units)} one would."
     way = min(ready, key=lambda v: abs(v.nearest / v.condition.value - 1.0) if v.condition.value else math.inf)

@@ -87,7 +87,7 @@ def what_to_change(inputs: Inputs) -> None:
     units = page_frame.units()
     title, pick = st.columns([3, 1.3], vertical_alignment="bottom")
     with title:
-        page_frame.section("What should I change?", "the next size sold of one part; all else stays")
+        page_frame.section("What should I change?", "the next size sold of one part")
     with pick:
         output = chosen_output("I want better", "choose_output", "hover_time", help_="The answer to be improved.")
     found = choice_answers.changes(inputs, output)
@@ -364,7 +364,6 @@ def winners(inputs: Inputs, seen: Seen) -> None:
     p, units = seen.picture, page_frame.units()
     if not p.winners:
         return
-    page_frame.section("What to look for", f"along the frontier, from {LOOKS[p.y].words} to {LOOKS[p.x].words}")
     names = list(dict.fromkeys([p.x, p.y, "mass", *(k for k in (PRICE,) if k in seen.answers[p.winners[0]])]))
     now = point_of(inputs, tuple(names))
     headings = ["No.", "Motor; propeller; pack", *(LOOKS[n].words for n in names), "against this build"]
@@ -451,7 +450,7 @@ _TARGETS = {"hover_time": 8.0, "thrust_to_weight": 4.0}
 def solve_sentence(inputs: Inputs) -> None:
     """What capacity gives eight minutes?"""
     units = page_frame.units()
-    page_frame.section("The other way round", "say what you want, and see what it takes")
+    page_frame.section("The other way round", "what it takes")
     with st.container(key="choose_solve", horizontal=True, vertical_alignment="bottom"):
         name = st.selectbox(
             "What",

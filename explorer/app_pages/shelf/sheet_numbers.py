@@ -128,7 +128,7 @@ def alarms(inputs: Inputs, *, home: float = 20.0) -> list[tuple[str, str]]:
     if math.isfinite(got.minutes):
         rows.append(("Timer, flown your way", value("minutes", got.minutes)))
     if inputs.command_cap_percent < 100.0:
-        rows.append(("Command cap in the firmware", f"{inputs.command_cap_percent:g}{NARROW}%"))
+        rows.append(("Throttle cap in the firmware", f"{inputs.command_cap_percent:g}{NARROW}%"))
     return rows
 
 

@@ -315,7 +315,7 @@ def test_solving_without_an_answer_is_said_in_words():
     target.set_value(500.0)
     run(at)
     text = body(at)
-    assert re.search(r"No capacity between .* gives 500 min hanging still", text)
+    assert re.search(r"No capacity between .* gives 500 min in hover", text)
     assert "The nearest is" in text
 
 

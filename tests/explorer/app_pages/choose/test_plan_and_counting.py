@@ -357,7 +357,7 @@ def test_when_nothing_holds_the_value_named_lets_one_through(many):
     seen = picture(found, asked)
     assert seen.holding == 0 and seen.winners == [] and seen.frontier.size == 0
     words = map_words.holds_words(seen, Units())
-    assert words.startswith(f"Nothing holds. Pull over weight above 13.0{NARROW}times kills 100{NARROW}%; at ")
+    assert words.startswith(f"Nothing holds. Thrust to weight above 13.0{NARROW}times rejects 100{NARROW}%; at ")
     eased = conditions([("thrust_to_weight", "at least", seen.verdicts[0].nearest)], "every limit")
     assert int(found.meets(eased).sum()) >= 1
     harder = conditions([("thrust_to_weight", "at least", seen.verdicts[0].nearest * 1.001)], "every limit")
@@ -376,7 +376,7 @@ def test_shares_of_what_falls_are_shares(many):
     asked = conditions([("thrust_to_weight", "at least", 5.0)], "every limit")
     seen = picture(found, asked)
     told = dict(seen.falls)
-    assert told["the pull"] == pytest.approx(float((found["thrust_to_weight"] < 5.0).mean()))
+    assert told["thrust to weight"] == pytest.approx(float((found["thrust_to_weight"] < 5.0).mean()))
     cells = (found["motor_cells"] > 1) | (found["controller_cells"] > 1) | (found["video_voltage"] > 1)
     assert told["more cells than a part is rated for"] >= float(cells.mean()) - 1e-9
     assert list(told.values()) == sorted(told.values(), reverse=True)
