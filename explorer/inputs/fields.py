@@ -1,6 +1,8 @@
 """How each input is asked for: label, unit, one line of help, allowed range, what people use.
 
 Ranges marked "common practice" are recalled, not looked up.
+
+Longer than others because it is one table, a row for each field: a field is looked up and added in one place.
 """
 
 from __future__ import annotations

@@ -9,6 +9,8 @@ is told. A window that saves over a build which another window has changed since
 
 A new database is made complete under a temporary name, with all that the older folder of files holds, and then
 renamed. A file that is not a sound database is kept in ``set-aside``, and what can still be read of it comes back.
+
+Longer than others because what may run in one transaction stays in one module.
 """
 
 from __future__ import annotations

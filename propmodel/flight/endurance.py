@@ -13,6 +13,9 @@ for the same flight.
 
 A flight ends at the reserve, at the cut-off, where the bus no longer feeds the electronics, or where full throttle no
 longer holds the craft up: the motor voltage of a hover is then more than the command cap makes of the bus.
+
+Longer than others because the walk down a flight is one algorithm: what it draws, how it warms and where it ends are
+solved together at each step of charge.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import plotly.graph_objects as go
 
-from explorer.app_pages.why.story import Facts, guess_value
+from explorer.app_pages.why.stories.story import Facts, guess_value
 from explorer.figures.base import AIR, PINNED, Panel, band, dot, line, panels, snapped, word
 from explorer.text.numbers import MINUS, Units, number, quantity_of, value
 

@@ -11,10 +11,11 @@ import streamlit as st
 from explorer.app_pages.why import figures
 from explorer.app_pages.why.glossary import Term, terms_with
 from explorer.app_pages.why.groups import FIRST, FIRST_TROUBLES, GROUPS
-from explorer.app_pages.why.story import Exercise, Facts, Story, exercises, facts, notes_of, said
-from explorer.app_pages.why.story_list import STORIES
-from explorer.app_pages.why.troubles import Craft, Trouble, troubles_with
-from explorer.app_pages.why.workings import QUESTIONS, Question, Worked, check_words, found
+from explorer.app_pages.why.stories.story import Exercise, Facts, Story, exercises, facts, notes_of, said
+from explorer.app_pages.why.stories.story_list import STORIES
+from explorer.app_pages.why.troubles.troubles import Craft, Trouble, troubles_with
+from explorer.app_pages.why.workings.questions import QUESTIONS, found
+from explorer.app_pages.why.workings.worked import Question, Worked, check_words
 from explorer.controls import page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs

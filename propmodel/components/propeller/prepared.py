@@ -5,6 +5,9 @@ raising C_P (0.75 is left alone, 0.79 becomes 0.785, nothing passes 0.82); draw 
 C_T and logit(FM/0.85), so that no draw reaches 0.85; rise of C_P with tip Mach number above 0.4, as fitted to
 bench and makers' tables up to 0.62 (data/motors/SOURCE.md). Advancing: polynomials of J/J0, exactly 1 at rest and
 C_T exactly 0 at J0.
+
+Longer than others because the coefficients are the innermost loop of every answer: form, joints and slopes stay side by
+side, so that one of them is not changed without the others.
 """
 
 from __future__ import annotations

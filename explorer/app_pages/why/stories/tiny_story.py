@@ -6,7 +6,7 @@ from typing import Any
 
 from numpy.typing import NDArray
 
-from explorer.app_pages.why.story import Facts, Note, Quiz, Story, Task, told
+from explorer.app_pages.why.stories.story import Facts, Note, Quiz, Story, Task, told
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.text.numbers import value
 from explorer.text.working_step import Step

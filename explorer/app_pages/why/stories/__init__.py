@@ -1,0 +1,1 @@
+"""Stories: guess first, then look."""

@@ -1,0 +1,1 @@
+"""Troubles: what goes wrong, answered with the numbers of the build."""

@@ -1,0 +1,1 @@
+"""Workings: an answer by another way than the engine, step by step."""

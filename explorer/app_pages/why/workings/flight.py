@@ -1,0 +1,286 @@
+"""Workings of thrust, current, sag, speed, dive and own wake. Pure."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, plain_number, short
+from propmodel.assembly.build import Build, drag_areas
+from propmodel.assess.assessment import Assessment
+from propmodel.base.constants import STANDARD_GRAVITY as G
+from propmodel.base.units import KMH
+from propmodel.dive import closed_forms
+from propmodel.dive.pull_out import pull_out
+from propmodel.flight.best_speeds import best_speeds
+from propmodel.flight.level import level_flight
+from propmodel.flight.top_speed import top_speed
+
+__all__ = [
+    "bucket_working",
+    "dive_working",
+    "full_current_working",
+    "pull_working",
+    "sag_working",
+    "top_working",
+    "wash_working",
+]
+
+
+def pull_working(b: Build) -> Worked:
+    a = Assessment(b)
+    d, p = a.fresh_burst, a.full_throttle
+    n = plain_number(p.rev_per_s)
+    c_t = plain_number(d.prop.static(p.rev_per_s)[0])
+    k, rho, size, rotors = (
+        plain_number(d.thrust_share),
+        plain_number(d.density),
+        plain_number(d.diameter),
+        plain_number(b.rotors),
+    )
+    thrust = k * rho * c_t * n * n * size**4
+    got = rotors * thrust / plain_number(b.weight)
+    return Worked(
+        [
+            (
+                "Speed flat out",
+                f"the pack sags to {short(plain_number(p.bus_voltage))} V; there motor and propeller agree at {60 * n:,.0f} rpm",
+                "Torque of the motor = torque of the propeller, bus voltage from the pack's resistance.",
+            ),
+            (
+                "Thrust of one rotor",
+                f"T = k rho C_T n^2 D^4 = {short(k, 2)} x {short(rho, 4)} x {short(c_t)} x {short(n)}^2 x {short(size, 4)}^4 = "
+                f"{short(thrust)} N = {thrust / G * 1000:.0f} g",
+                "Definition of C_T; its value from the fit to wind-tunnel and stand tables.",
+            ),
+            (
+                "Thrust to weight",
+                f"{rotors:.0f} x {short(thrust)} N / {short(plain_number(b.weight))} N = {got:.1f}",
+                "Fresh pack, first ten seconds.",
+            ),
+        ],
+        got,
+        plain_number(a.thrust_to_weight),
+    )
+
+
+def full_current_working(b: Build) -> Worked:
+    a = Assessment(b)
+    d, p = a.fresh_burst, a.full_throttle
+    torque, iron, k_t = (
+        plain_number(p.torque),
+        plain_number(d.iron_slope) * plain_number(p.rev_per_s),
+        plain_number(d.torque_constant),
+    )
+    current = (torque + iron) / k_t
+    duty, bus, rotors = plain_number(p.duty), plain_number(p.bus_voltage), plain_number(b.rotors)
+    other = (rotors * plain_number(p.ripple_loss) + plain_number(d.electronics_power)) / bus
+    got = rotors * duty * current + other
+    return Worked(
+        [
+            (
+                "Current in one motor",
+                f"I = (Q + q n) / K_t = ({short(torque)} + {short(iron, 2)}) N m / {short(k_t)} N m/A = {short(current)} A",
+                f"K_t = 60 / (2 pi KV), KV under load {100 * plain_number(b.motor.loaded_kv_ratio):.0f} % of the label: more KV, more "
+                "amps for the same torque.",
+            ),
+            (
+                "Current from the pack",
+                f"{rotors:.0f} x {duty:.2f} x {short(current)} + {short(other, 2)} A for ripple and electronics = {got:.0f} A",
+                "Amps from the pack are duty times amps in the motor.",
+            ),
+        ],
+        got,
+        plain_number(p.pack_current),
+    )
+
+
+def sag_working(b: Build) -> Worked:
+    a = Assessment(b)
+    d, p = a.fresh_burst, a.full_throttle
+    emf, r, amps, cells = (
+        plain_number(d.emf),
+        plain_number(d.pack_resistance),
+        plain_number(p.pack_current),
+        plain_number(b.pack.cells),
+    )
+    got = emf - amps * r
+    guessed = b.pack.cell_resistance is None
+    known = "estimated from " + (
+        "chemistry and size" if b.pack.label_c is None else "chemistry, size and the C rating on the label"
+    )
+    return Worked(
+        [
+            (
+                "Under load",
+                f"V = E - I R = {short(emf)} - {short(amps)} A x {1000 * r:.0f} mohm = {short(got)} V, {got / cells:.2f} V a cell",
+                "Ten-second resistance of cells, leads and connector"
+                + (
+                    f", {known}: a charger's reading of one cell would narrow it."
+                    if guessed
+                    else "; that of the cells is 1.7 times a charger's short reading."
+                ),
+            )
+        ],
+        got,
+        plain_number(p.bus_voltage),
+    )
+
+
+def top_working(b: Build) -> Worked:
+    found_ = top_speed(b)
+    v, tilt = plain_number(found_.speed), plain_number(found_.tilt)
+    if not math.isfinite(v):
+        return Worked([("No level flight", "full throttle does not lift the craft", "")], math.nan, v)
+    d = Assessment(b).fresh_burst
+    _, top = (plain_number(x) for x in drag_areas(b))
+    rho, weight, rotors, size = (
+        plain_number(b.air.density),
+        plain_number(b.weight),
+        plain_number(b.rotors),
+        plain_number(d.diameter),
+    )
+    n, k = plain_number(found_.rev_per_s), plain_number(d.thrust_share)
+    j = v * math.sin(tilt) / (n * size)
+    c_t = plain_number(d.prop.at(np.asarray(j), np.asarray(n))[0])
+    pull = rotors * k * rho * c_t * n * n * size**4
+    # along the shaft: the pull carries its share of the weight and what the air does to the plate, and nothing else
+    plate = pull - weight * math.cos(tilt)
+    got = math.sqrt(2.0 * max(plate, 0.0) / (rho * top * math.sin(tilt)))
+    return Worked(
+        [
+            (
+                "Thrust in that stream",
+                f"J = V sin / (n D) = {short(v)} m/s x {math.sin(tilt):.2f} / ({short(n)} x {short(size)}) = {short(j)}; "
+                f"{rotors:.0f} k rho C_T n^2 D^4 = {rotors:.0f} x {short(k, 2)} x {short(rho, 4)} x {short(c_t)} x {short(n)}^2 x "
+                f"{short(size, 4)}^4 = {short(pull)} N",
+                "C_T falls as the air runs into the disc; it reaches zero near J0, above pitch speed.",
+            ),
+            (
+                "What is left for the air",
+                f"F = T - m g cos = {short(pull)} - {short(weight)} x {math.cos(tilt):.2f} = {short(plate)} N at "
+                f"{math.degrees(tilt):.0f} degrees of tilt",
+                "Along the shafts: thrust = weight cos + the air on the plate. The rotors' in-plane force lies across them; "
+                "it leans the craft further.",
+            ),
+            (
+                "The plate in the stream",
+                f"F = rho/2 V^2 f_top sin, f_top = {1e4 * top:.0f} cm2, sin = {math.sin(tilt):.2f}",
+                "The plate turns into the stream. Estimate, a factor 1.7 either way.",
+            ),
+            (
+                "Speed",
+                f"V = sqrt(2 F / (rho f_top sin)) = {short(got)} m/s = {got / KMH:.0f} km/h; pitch speed there is "
+                f"{plain_number(found_.pitch_speed) / KMH:.0f} km/h",
+                "Fresh pack, a sprint: the fastest speed at which the sum closes with the motors flat out.",
+            ),
+        ],
+        got,
+        v,
+        within=0.02,
+    )
+
+
+TRIED = 241
+"""Speeds tried along the power curve, with standing still. [-]"""
+
+
+def bucket_working(b: Build) -> Worked:
+    best = best_speeds(b)
+    slow, fast = plain_number(best.endurance_speed), plain_number(best.range_speed)
+    if not math.isfinite(slow):
+        return Worked([("No level flight", "full throttle does not lift the craft", "")], math.nan, math.nan)
+    at = level_flight(b, np.array([0.0, slow, fast]))
+    power = np.asarray(at.electrical_power)
+    # by trying: the least of the curve, and the least of power over speed
+    tried = np.linspace(0.0, 2.0 * fast, TRIED)[1:]
+    along = np.asarray(level_flight(b, tried).electrical_power)
+    got = float(along.min() / power[0])
+    return Worked(
+        [
+            (
+                "Hover",
+                f"{short(float(power[0]))} W: all the air must be made to move",
+                "Momentum theory; in forward flight more air passes by itself (Glauert).",
+            ),
+            (
+                "Longest aloft",
+                f"{short(float(along.min()))} W / {short(float(power[0]))} W = {100 * got:.0f} % of hover, at "
+                f"{tried[along.argmin()] / KMH:.0f} km/h",
+                f"Lowest of {TRIED - 1} speeds tried along the curve.",
+            ),
+            (
+                "Farthest",
+                f"{short(float(power[2]))} W at {fast / KMH:.0f} km/h: {short(float(power[2]) / fast)} J for each metre",
+                "Where a ray from the origin touches the curve.",
+            ),
+        ],
+        got,
+        plain_number(best.power_ratio),
+    )
+
+
+def dive_working(b: Build) -> Worked:
+    drop = 40.0
+    front, _ = (plain_number(x) for x in drag_areas(b))
+    rho, mass = plain_number(b.air.density), plain_number(b.mass)
+    terminal = math.sqrt(2.0 * mass * G / (rho * front))
+    speed = float(closed_forms.fall_speed(drop, terminal_speed=terminal))
+    out = pull_out(b, drop)
+    load, lost = plain_number(out.peak_load), plain_number(out.height_lost)
+    got = terminal * math.sqrt(1.0 - math.exp(-2.0 * G * drop / terminal**2))
+    return Worked(
+        [
+            (
+                "Speed after 40 m, nose down",
+                f"V = V_t sqrt(1 - exp(-2 g h / V_t^2)) with V_t = sqrt(2 m g / (rho f)) = {short(terminal)} m/s: "
+                f"{short(got)} m/s",
+                "Fall with quadratic drag, closed form.",
+            ),
+            (
+                "Before the pull-out",
+                f"{short(speed)} m/s x 0.5 s of seeing, deciding, turning and spinning up = {short(0.5 * speed, 2)} m and more",
+                "Common practice, from memory: 0.4 to 0.7 s. On Dive you set your own; spinning up comes on top there.",
+            ),
+            (
+                "Pull-out",
+                "a stop costs V^2 / (2 g (n - 1)), a pull-out on an arc more: "
+                + (
+                    f"with n = {load:.1f} times the weight, {lost:.0f} m lost from the command"
+                    if math.isfinite(lost)
+                    else "with no more thrust than weight there is no way out"
+                ),
+                "Point mass, stepped; the reserve left in the pack; 85 % of the thrust, since the motors steer too.",
+            ),
+        ],
+        got,
+        plain_number(out.speed),
+    )
+
+
+@if_it_hovers
+def wash_working(b: Build) -> Worked:
+    each, k = plain_number(b.weight) / plain_number(b.rotors), plain_number(Assessment(b).fresh_sustained.thrust_share)
+    rho, size = plain_number(b.air.density), plain_number(b.propeller.diameter)
+    area = 0.25 * math.pi * size * size
+    v = math.sqrt(each / k / (2.0 * rho * area))
+    return Worked(
+        [
+            (
+                "Wash speed",
+                f"v = sqrt(T / (2 rho A)) with T = m g / (N k) = {short(each)} N / {short(k, 2)} and A = pi D^2 / 4 = "
+                f"{short(area)} m2: sqrt({short(each / k)} / (2 x {short(rho, 4)} x {short(area)})) = {short(v)} m/s",
+                "Momentum theory; k is what arms in the wash leave.",
+            ),
+            (
+                "Sinking into it",
+                f"between 0.4 and 1.4 v, {0.4 * v:.1f} to {1.4 * v:.1f} m/s straight down, the rotors breathe their own "
+                "wash and lose up to a third of the thrust; leave sideways",
+                "Johnson as reproduced by Hoffmann et al. 2007; escape by side speed 2.75 times the descent: "
+                "Talaeizadeh et al., arXiv 1909.09069.",
+            ),
+        ],
+        v,
+        plain_number(Assessment(b).wash_speed),
+    )

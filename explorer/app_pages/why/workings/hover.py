@@ -1,0 +1,290 @@
+"""Workings of mass, hover and minutes. Pure."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, plain_number, short
+from propmodel import heat
+from propmodel.assembly.build import Build
+from propmodel.assess.assessment import Assessment
+from propmodel.assess.performance import evaluate
+from propmodel.base.constants import STANDARD_GRAVITY as G
+from propmodel.base.units import CELSIUS_ZERO, GRAM, MINUTE
+from propmodel.components import battery, momentum, motor, propeller
+from propmodel.components.battery import LEAST_TEMPERATURE, MOST_TEMPERATURE
+from propmodel.components.controller import RIPPLE_MOST, THROTTLE_EXPONENT
+
+__all__ = [
+    "hover_command_working",
+    "hover_power_working",
+    "hover_speed_working",
+    "ideal_working",
+    "mass_working",
+    "minutes_working",
+    "tilted_ideal_working",
+]
+
+
+def mass_working(b: Build) -> Worked:
+    rotors = plain_number(b.rotors)
+    parts = {
+        "frame and electronics": plain_number(b.craft.frame_mass),
+        "payload": plain_number(b.craft.payload_mass),
+        "pack": plain_number(battery.mass(b.pack)),
+        f"{rotors:.0f} motors": rotors * plain_number(motor.motor_mass(b.motor)),
+        f"{rotors:.0f} propellers": rotors * plain_number(propeller.mass(b.propeller)),
+    }
+    if b.controller.mass is not None:
+        parts[f"{rotors:.0f} ESC"] = rotors * plain_number(b.controller.mass)
+    total = sum(parts.values())
+    text = " + ".join(f"{name} {mass / GRAM:.1f}" for name, mass in parts.items())
+    return Worked(
+        [("Sum of the parts", f"{text} = {total / GRAM:.0f} g", "Kitchen scale where you typed it, else an estimate.")],
+        total,
+        plain_number(b.mass),
+    )
+
+
+@if_it_hovers
+def ideal_working(b: Build) -> Worked:
+    a = Assessment(b)
+    thrust, area, rho = plain_number(a.bare_thrust), plain_number(b.disc_area), plain_number(b.air.density)
+    v = math.sqrt(thrust / (2.0 * rho * area))
+    shaft = plain_number(a.hover.shaft_power)
+    merit = thrust * v / shaft
+    return Worked(
+        [
+            (
+                "Air pushed down",
+                f"v = sqrt(T / (2 rho A)) = sqrt({short(thrust)} N / (2 x {short(rho, 4)} x {short(area)} m2)) = {short(v)} m/s",
+                "Momentum theory, ideal disc (Rankine and Froude).",
+            ),
+            (
+                "Least power",
+                f"P = T v = {short(thrust)} x {short(v)} = {short(thrust * v)} W for each rotor",
+                "The same.",
+            ),
+            (
+                "Figure of merit",
+                f"FM = {short(thrust * v)} W / {short(shaft)} W at the shaft = {short(merit, 2)}",
+                "Open wind-tunnel measurements end near 0.79; full-size rotors reach 0.75 to 0.80.",
+            ),
+        ],
+        merit,
+        plain_number(a.figure_of_merit),
+    )
+
+
+@if_it_hovers
+def hover_speed_working(b: Build) -> Worked:
+    a = Assessment(b)
+    d = a.fresh_sustained
+    n = plain_number(a.hover.rev_per_s)
+    c_t = plain_number(d.prop.static(a.hover.rev_per_s)[0])
+    each, k, rho, size = (
+        plain_number(b.weight) / plain_number(b.rotors),
+        plain_number(d.thrust_share),
+        plain_number(d.density),
+        plain_number(d.diameter),
+    )
+    got = math.sqrt(each / (k * rho * c_t * size**4))
+    return Worked(
+        [
+            (
+                "Thrust of one rotor",
+                f"T = m g / N = {short(plain_number(b.mass))} kg x {G:.2f} / {plain_number(b.rotors):.0f} = {short(each)} N",
+                "Weight shared by the rotors.",
+            ),
+            (
+                "Speed",
+                f"n = sqrt(T / (k rho C_T D^4)) = sqrt({short(each)} / ({short(k, 2)} x {short(rho, 4)} x {short(c_t)} x "
+                f"{short(size, 4)}^4)) = {short(got)} turns a second = {60 * got:,.0f} rpm",
+                "C_T at this speed, from the fit to wind-tunnel and stand tables; k is what arms in the wash leave.",
+            ),
+        ],
+        got,
+        n,
+    )
+
+
+@if_it_hovers
+def hover_power_working(b: Build) -> Worked:
+    a = Assessment(b)
+    p, rotors = a.hover, plain_number(b.rotors)
+    shaft, winding, rest = plain_number(p.shaft_power), plain_number(p.winding_loss), plain_number(p.rest_loss)
+    iron, ripple, other = (
+        plain_number(p.iron_loss),
+        plain_number(p.ripple_loss),
+        plain_number(b.craft.electronics_power),
+    )
+    each = shaft + winding + rest + iron + ripple
+    total = rotors * each + other
+    return Worked(
+        [
+            (
+                "One rotor",
+                f"shaft {short(shaft)} + winding {short(winding, 2)} + ESC and leads {short(rest, 2)} + iron {short(iron, 2)} + "
+                f"ripple {short(ripple, 2)} = {short(each)} W",
+                "Copper heat I^2 R; iron loss grows with speed; ripple k V^2 [d (1 - d)]^2, k fitted to thrust stands, "
+                "largest at half duty.",
+            ),
+            (
+                "The craft",
+                f"{rotors:.0f} x {short(each)} + electronics {short(other, 2)} = {short(total)} W",
+                "At the pack's terminals, fresh pack.",
+            ),
+        ],
+        total,
+        plain_number(p.pack_power),
+    )
+
+
+@if_it_hovers
+def hover_command_working(b: Build) -> Worked:
+    a = Assessment(b)
+    p, d = a.hover, a.fresh_sustained
+    emf = plain_number(d.volts_per_rev) * plain_number(p.rev_per_s)
+    current, r, bus = plain_number(p.motor_current), plain_number(d.resistance), plain_number(p.bus_voltage)
+    volts = emf + current * r
+    duty = volts / bus
+    esc = b.controller
+    exponent, cap = plain_number(esc.throttle_exponent), plain_number(b.command_cap)
+    top = cap**exponent
+    got = (duty / top) ** (1.0 / exponent)
+    capped = "" if cap >= 1.0 else f"; under the cap of {100 * cap:.0f} % full throttle is {100 * top:.0f} % duty"
+    most = "d" if cap >= 1.0 else f"d / {top:.3f}"
+    sheets = (
+        " (one exponent for all ESC; on twelve stands it was 0.66 to 1.01)"
+        if exponent == THROTTLE_EXPONENT and esc.log_sd_throttle_exponent is None
+        else ""
+    )
+    return Worked(
+        [
+            (
+                "Volts at the motor",
+                f"V = K_e n + I R = {short(emf)} + {short(current)} A x {1000 * r:.0f} mohm = {short(volts)} V",
+                "Motor of three constants; R is the effective resistance, two to three times a printed winding.",
+            ),
+            (
+                "Duty",
+                f"d = {short(volts)} V / {short(bus)} V on the bus = {100 * duty:.1f} %{capped}",
+                "The ESC passes on an average share of the bus voltage.",
+            ),
+            (
+                "Hover command",
+                f"command = ({most})^(1 / {exponent:.2f}) = {duty / top:.3f}^{1.0 / exponent:.2f} = {100 * got:.1f} %",
+                f"Throttle map duty = command^{exponent:.2f}{sheets}, idle included. Where firmware makes thrust follow "
+                f"the stick, its own thrust command is "
+                f"nearer 1 / (thrust over weight) = {100 / plain_number(a.thrust_to_weight):.0f} %.",
+            ),
+        ],
+        got,
+        plain_number(evaluate(a, ["hover_throttle"])["hover_throttle"]),
+    )
+
+
+SLICES = 200
+"""Slices of charge in the sum of the minutes. [-]"""
+
+
+@if_it_hovers
+def minutes_working(b: Build) -> Worked:
+    a = Assessment(b)
+    capacity, amps = plain_number(battery.capacity(b.pack)), plain_number(a.hover.pack_current)
+    reserve, rotors = plain_number(b.pack.reserve), plain_number(b.rotors)
+    # the motors keep their speed and load: their volts and amps stay while the pack's volts fall
+    volts, steady = (
+        plain_number(a.hover.motor_voltage),
+        plain_number(a.hover.motor_voltage) * plain_number(a.hover.motor_current),
+    )
+    aside, ripple_k = plain_number(b.craft.electronics_power), plain_number(b.controller.ripple_coefficient)
+    standby, cut = (
+        plain_number(b.controller.standby_power),
+        plain_number(battery.cutoff_voltage(b.pack)) * plain_number(b.pack.cells),
+    )
+    # full throttle gives these volts from no lower a bus; and ripple is held where little power goes with it
+    least = volts / plain_number(a.cap)
+    ripple_k = min(ripple_k, RIPPLE_MOST * (steady + standby + aside / rotors) / max(volts * volts, 1e-30))
+    seconds = energy = charge = 0.0
+    bus, cut_off = plain_number(a.hover.bus_voltage), False
+    air, kelvin = plain_number(b.air.temperature), plain_number(b.pack.temperature)
+    held_heat = plain_number(battery.mass(b.pack)) * heat.PACK_HEAT
+    for k in range(SLICES):
+        left = 1.0 - (1.0 - reserve) * (k + 0.5) / SLICES
+        emf = plain_number(battery.open_circuit_voltage(b.pack, left))
+        r = plain_number(battery.resistance(replace(b.pack, temperature=kelvin), left, sustained=True))
+        for _ in range(3):
+            through = volts * max(1.0 - volts / bus, 0.0)
+            power = rotors * (steady + standby + ripple_k * through * through) + aside
+            bus = 0.5 * (emf + math.sqrt(max(emf * emf - 4.0 * power * r, 0.0)))
+        if bus < max(cut, least):
+            cut_off = True
+            break
+        ampere_hours = capacity * (1.0 - reserve) / SLICES
+        charge += ampere_hours
+        slice_seconds = 3600.0 * ampere_hours * bus / power
+        seconds += slice_seconds
+        warming = (power / bus) ** 2 * (r - plain_number(b.pack.lead_resistance))
+        warming -= plain_number(heat.pack_cooling(battery.mass(b.pack))) * (kelvin - air)
+        kelvin = min(max(kelvin + warming * slice_seconds / held_heat, LEAST_TEMPERATURE), MOST_TEMPERATURE)
+        energy += 3600.0 * ampere_hours * bus
+    label = plain_number(b.pack.capacity_ah) * plain_number(b.pack.parallel)
+    held = (
+        ""
+        if abs(capacity / label - 1.0) < 0.005
+        else f"; the pack holds {100 * capacity / label:.0f} % of the {1000 * label:.0f} mAh on its label"
+    )
+    low = "the loaded cut-off voltage" if cut >= least else "the voltage at which the hover takes full throttle"
+    end = low if cut_off else f"the {100 * reserve:.0f} % you land with"
+    steps = [
+        (
+            "Charge used",
+            f"{1000 * charge:.0f} of {1000 * capacity:.0f} mAh, to {end}{held}",
+            "To the charge you land with; sooner where the loaded voltage reaches the cut-off, or where full throttle no "
+            "longer holds it up.",
+        )
+    ]
+    if seconds > 0.0:
+        steps += [
+            (
+                "Energy",
+                f"{1000 * charge:.0f} mAh x {short(energy / 3600.0 / charge)} V on average under load = "
+                f"{short(energy / 3600)} Wh",
+                f"{SLICES} slices of charge, each at its own voltage: V = E / 2 + sqrt(E^2 / 4 - P R), E and R from "
+                f"the cell table. Its own loss I^2 R takes the pack from {plain_number(b.pack.temperature) - CELSIUS_ZERO:.0f} to "
+                f"{kelvin - CELSIUS_ZERO:.0f} C, and R falls with it.",
+            ),
+            (
+                "Time",
+                f"{short(energy / 3600)} Wh / {short(energy / seconds)} W = {seconds / MINUTE:.1f} min",
+                f"Capacity over the first amps, {1000 * capacity:.0f} mAh / {short(amps)} A, would promise "
+                f"{60 * capacity / amps:.1f} min: it spends the reserve and forgets that falling volts take more amps.",
+            ),
+        ]
+    return Worked(steps, seconds, plain_number(a.hover_flight.hours) * 3600.0, within=0.01)
+
+
+@if_it_hovers
+def tilted_ideal_working(b: Build) -> Worked:
+    a = Assessment(b)
+    thrust, area, rho = plain_number(a.bare_thrust), plain_number(b.disc_area), plain_number(b.air.density)
+    bigger = area * 1.44
+    before = thrust * math.sqrt(thrust / (2 * rho * area))
+    after = thrust * math.sqrt(thrust / (2 * rho * bigger))
+    got = after / before
+    return Worked(
+        [
+            (
+                "A fifth more diameter",
+                f"P ~ 1 / sqrt(A): {short(before)} W becomes {short(after)} W for each rotor, {100 * (got - 1):.0f} %",
+                "Momentum theory: move more air, more slowly.",
+            )
+        ],
+        got,
+        float(
+            momentum.ideal_power(thrust, disc_area=bigger, air_density=rho)
+            / momentum.ideal_power(thrust, disc_area=area, air_density=rho)
+        ),
+    )

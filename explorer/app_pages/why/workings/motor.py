@@ -1,0 +1,268 @@
+"""Workings of the motor: heat, stall, inrush, KV and the throttle cap. Pure."""
+
+from __future__ import annotations
+
+import math
+
+from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, plain_number, short
+from propmodel.assembly.build import Build, with_fields
+from propmodel.assess.assessment import Assessment
+from propmodel.base.units import CELSIUS_ZERO
+from propmodel.components import battery, motor
+from propmodel.flight import spin_up
+from propmodel.power_up import transients
+
+__all__ = [
+    "cap_working",
+    "heat_working",
+    "inrush_working",
+    "more_kv_working",
+    "seconds_working",
+    "stall_working",
+]
+
+
+@if_it_hovers
+def heat_working(b: Build) -> Worked:
+    a = Assessment(b)
+    copper, iron = plain_number(a.winding_heat(a.hover)), plain_number(a.hover.iron_loss)
+    t = a.thermal_hover
+    wb, ba = plain_number(t.winding_body), plain_number(t.body_air)
+    air = plain_number(b.air.temperature)
+    alpha = 0.00393
+    k = copper * (wb + ba)
+    spare = 1.0 - alpha * k
+    if spare <= 0.0:
+        step = (
+            "It never settles",
+            f"0.00393 x {short(k, 2)} K of copper heating is {alpha * k:.1f}, not below 1: each degree adds more heat than "
+            "the air takes away",
+            "Copper gains 0.393 % of resistance a degree (IEC 60028). Do not fly this.",
+        )
+        return Worked([step], math.nan, plain_number(a.hover_heat.winding))
+    rise = (air - (CELSIUS_ZERO + 20.0) + k + iron * ba) / spare
+    got = CELSIUS_ZERO + 20.0 + rise
+    return Worked(
+        [
+            (
+                "Heat",
+                f"winding {short(copper, 2)} W and iron {short(iron, 2)} W in each motor",
+                "Only the winding's share of the effective resistance heats the winding.",
+            ),
+            (
+                "Way out",
+                f"winding to bell {short(wb, 2)} K/W, bell to the air of the wash {short(ba, 2)} K/W",
+                "Estimates from the stator size; nothing is published for a bare motor in wash.",
+            ),
+            (
+                "Temperature",
+                f"20 + ({air - CELSIUS_ZERO:.0f} - 20 + {short(k, 2)} + {short(iron * ba, 2)}) / (1 - 0.00393 x {short(k, 2)}) = "
+                f"{got - CELSIUS_ZERO:.0f} C",
+                "Copper gains 0.393 % of resistance a degree (IEC 60028): at 1 / 0.00393 it would run away.",
+            ),
+        ],
+        got,
+        plain_number(a.hover_heat.winding),
+    )
+
+
+COPPER_GAIN = 0.00393
+"""Resistance that copper gains for each degree (IEC 60028). [1/K]"""
+WARM = 55.0
+"""A motor warmed by flying. [C]"""
+
+
+def march_working(
+    copper: float, iron: float, wb: float, ba: float, cw: float, cb: float, air: float, limit: float
+) -> float:
+    """Seconds until the winding reaches its limit, stepped in time by the midpoint rule; inf where it never does.
+
+    Watts at 20 C; resistances in K/W, capacities in J/K, temperatures in C.
+    """
+
+    def rates(w: float, body: float) -> tuple[float, float]:
+        across = (w - body) / wb
+        return (copper * (1.0 + COPPER_GAIN * (w - 20.0)) - across) / cw, (across + iron - (body - air) / ba) / cb
+
+    w = body = WARM
+    step = step_once(cw, wb)
+    longest = 40.0 * (cb * ba + cw * wb)
+    time = 0.0
+    while time < longest:
+        if w >= limit:
+            return time
+        dw, db = rates(w, body)
+        mw, mb = rates(w + 0.5 * step * dw, body + 0.5 * step * db)
+        if mw > 0.0 and w + step * mw >= limit:
+            return time + (limit - w) / mw
+        if abs(mw) < 1e-7 and abs(mb) < 1e-7:
+            return math.inf  # settled below
+        w, body, time = w + step * mw, body + step * mb, time + step
+    return math.inf
+
+
+def step_once(cw: float, wb: float) -> float:
+    """Hundredth of the time in which the winding answers. [s]"""
+    return min(0.01 * cw * wb, 0.05)
+
+
+def seconds_working(b: Build) -> Worked:
+    a = Assessment(b)
+    copper, iron = plain_number(a.winding_heat(a.full_throttle)), plain_number(a.full_throttle.iron_loss)
+    cw, cb = plain_number(a.heat_capacity.winding), plain_number(a.heat_capacity.body)
+    wb, ba = plain_number(a.thermal_full.winding_body), plain_number(a.thermal_full.body_air)
+    limit, air = plain_number(b.motor.winding_limit) - CELSIUS_ZERO, plain_number(b.air.temperature) - CELSIUS_ZERO
+    warm = copper * (1.0 + COPPER_GAIN * (WARM - 20.0))
+    got = march_working(copper, iron, wb, ba, cw, cb, air, limit)
+    end = (
+        f"it settles below {limit:.0f} C"
+        if math.isinf(got)
+        else f"{limit:.0f} C is reached after {short(got, 3 if got >= 1.0 else 2)} s"
+    )
+    return Worked(
+        [
+            (
+                "First second",
+                f"{short(copper)} W at 20 C are {short(warm)} W at {WARM:.0f} C, into {short(cw, 2)} J/K of copper: "
+                f"{short(warm / cw, 2)} degrees a second",
+                "13 % of a motor is copper (estimate).",
+            ),
+            (
+                "Two bodies",
+                f"winding: {short(cw, 2)} dTw/dt = {short(copper)} (1 + 0.00393 (Tw - 20)) - (Tw - Tb) / {short(wb, 2)}; "
+                f"bell: {short(cb, 2)} dTb/dt = (Tw - Tb) / {short(wb, 2)} + {short(iron, 2)} - (Tb - {air:.0f}) / {short(ba, 2)}",
+                "Heat in, less heat on to the next; resistances are estimates from the stator size and the wash.",
+            ),
+            (
+                "To the limit",
+                f"from {WARM:.0f} C both, stepped in time by {short(1000.0 * step_once(cw, wb), 2)} ms: {end}",
+                "The engine has the closed form, a sum of two exponentials.",
+            ),
+        ],
+        got,
+        plain_number(a.full_throttle_seconds),
+        within=2e-3,
+    )
+
+
+def stall_working(b: Build) -> Worked:
+    volts = plain_number(battery.open_circuit_voltage(b.pack, 1.0))
+    r = plain_number(b.motor.resistance)
+    got = volts / r
+    return Worked(
+        [
+            (
+                "Blocked",
+                f"I = V / R = {short(volts)} V / {1000 * r:.0f} mohm = {got:.0f} A at full command",
+                "A motor that stands makes no back-EMF: nothing but resistance holds the current. Disarm at once.",
+            )
+        ],
+        got,
+        float(spin_up.stall_current(volts, r)),
+    )
+
+
+def inrush_working(b: Build) -> Worked:
+    volts = plain_number(battery.open_circuit_voltage(b.pack, 1.0))
+    c = plain_number(b.craft.capacitance)
+    got = 0.5 * c * volts * volts
+    return Worked(
+        [
+            (
+                "The spark",
+                f"E = C V^2 / 2 = {1e6 * c:.0f} uF x {short(volts)}^2 / 2 = {short(got, 2)} J into the capacitor in about "
+                "a tenth of a millisecond, and as much again into spark and leads",
+                "Textbook capacitor. An anti-spark connector takes it through a resistor.",
+            )
+        ],
+        got,
+        float(transients.capacitor_energy(volts, c)),
+    )
+
+
+def more_kv_working(b: Build) -> Worked:
+    m = b.motor
+    k_t, r = plain_number(m.torque_constant), plain_number(m.resistance)
+    # the rule from the stator: this motor's own resistance may lie above or below it, both parts alike
+    by_rule = (
+        k_t / plain_number(motor.motor_constant(plain_number(m.stator_diameter), plain_number(m.stator_height)))
+    ) ** 2
+    fixed = r * motor.FIXED_RESISTANCE / (by_rule + motor.FIXED_RESISTANCE)
+    wound = r - fixed
+    got = k_t / math.sqrt(wound)
+    after, told = wound / 4.0 + fixed, ""
+    if m.winding_resistance is not None:
+        # the printed winding counts beside the rule, in ln ohm
+        after = r * (after / r) ** (1.0 - motor.WINDING_WEIGHT) * 0.25**motor.WINDING_WEIGHT
+        told = " by stator and printed winding"
+    # what the engine makes of the same stator with another label
+    rewound = with_fields(b, {"motor.kv": 2.0 * plain_number(m.kv)}).motor
+    return Worked(
+        [
+            (
+                "Torque for the square root of a watt of heat",
+                f"K_m = K_t / sqrt(R - R_0) = {short(1000 * k_t)} mN m/A / sqrt({1000 * r:.0f} - {1000 * fixed:.0f} mohm) = "
+                f"{short(1000 * got)} mN m/sqrt(W)",
+                "Motor constant; grows with the stator, not with KV. R_0 is not wound: ESC, leads, connectors.",
+            ),
+            (
+                "The same stator wound for twice the KV",
+                f"K_t halves, the wound part falls to a quarter, K_m stays: R = {1000 * after:.0f} mohm{told}",
+                "More KV is not more power: it asks more amps at fewer volts.",
+            ),
+        ],
+        after,
+        plain_number(rewound.resistance),
+    )
+
+
+def cap_working(b: Build) -> Worked:
+    cells = plain_number(b.pack.cells)
+    told = b.motor.max_cells is not None
+    limit = plain_number(b.motor.max_cells) if told else max(cells - 1.0, 1.0)
+    fits = told and cells <= limit
+    on = limit + 1.0 if cells <= limit else cells
+    got = limit / on
+    exponent = plain_number(b.controller.throttle_exponent)
+    kv = plain_number(b.motor.kv)
+    pack_on = with_fields(b, {"pack.cells": on}).pack
+    volts, drained = (plain_number(battery.open_circuit_voltage(pack_on, left)) for left in (1.0, b.pack.reserve))
+    made_for = plain_number(battery.open_circuit_voltage(with_fields(b, {"pack.cells": limit}).pack, 1.0))
+    first = (
+        f"the motors are made for {limit:.0f} cells and see {cells:.0f}: it fits as it is; with {on:.0f} cells "
+        if fits
+        else ("" if told else f"the motors' cells are not told: say {limit:.0f}; ")
+    )
+    return Worked(
+        [
+            (
+                "Same average volts",
+                f"{first}duty = cells made for / cells on it = {limit:.0f} / {on:.0f} = {100 * got:.0f} %",
+                "Full packs of both.",
+            ),
+            (
+                "As a command",
+                f"duty = command^{exponent:.2f}: cap = {got:.3f}^(1 / {exponent:.2f}) = {100 * got ** (1 / exponent):.0f} %",
+                "Throttle map of the ESC; those of twelve stands differ, so a cap is no exact limit.",
+            ),
+            (
+                "As it drains",
+                f"at the reserve the pack stands at {short(drained)} V: the same average then takes {short(made_for)} / "
+                f"{short(drained)} = {min(100.0 * made_for / drained, 100.0):.0f} % duty",
+                "A cap is a ratio of voltages: one that is right for a full pack is stricter than need be for an "
+                "empty one.",
+            ),
+            (
+                "No-load speed, capped",
+                f"KV x duty x V = {kv:,.0f} x {got:.3f} x {short(volts)} V = {kv * got * volts:,.0f} rpm",
+                f"On the {limit:.0f} cells it is made for, full: {kv:,.0f} x {short(made_for)} V = {kv * made_for:,.0f} rpm.",
+            ),
+            (
+                "What it does not change",
+                f"switching, ripple and braking still see all {short(volts)} V; a mode that ignores the cap sees all of it",
+                "A part that is not rated for these cells stays unfit.",
+            ),
+        ],
+        kv * got * volts,
+        kv * made_for,
+    )

@@ -1,0 +1,55 @@
+"""Working of the spread. Pure."""
+
+from __future__ import annotations
+
+import math
+
+from explorer.app_pages.why.workings.worked import Worked, plain_number
+from propmodel.assembly.build import Build
+from propmodel.studies.spread import bands, contributions
+
+__all__ = [
+    "spread_working",
+]
+
+NINE_IN_TEN = 1.2816
+"""Standard deviations to either side that hold eight in ten of a bell curve; nine in ten lie below the upper one."""
+
+
+def spread_working(b: Build) -> Worked:
+    low, mid, high = bands(b)
+    pull, ends = (
+        plain_number(mid.thrust_to_weight),
+        (plain_number(low.thrust_to_weight), plain_number(high.thrust_to_weight)),
+    )
+    rows = [row for row in contributions(b, "thrust_to_weight") if row.log_sd > 0.0]
+    total = math.sqrt(sum(row.log_sd**2 for row in rows))
+    # half the width of the band, in logarithms: by the sum, and by the engine's joint draws
+    got, drawn = NINE_IN_TEN * total, 0.5 * math.log(ends[1] / ends[0])
+    told = " + ".join(f"{100 * row.log_sd:.1f}^2" for row in rows[:5])
+    more = f" + {len(rows) - 5} smaller" if len(rows) > 5 else ""
+    names = ", ".join(f"{row.group} {100 * row.log_sd:.0f} %" for row in rows[:5])
+    return Worked(
+        [
+            (
+                "Each thing alone",
+                f"thrust to weight would spread by: {names}",
+                "One standard deviation; two propellers of one label differ by a sixth.",
+            ),
+            (
+                "All together",
+                f"sqrt({told}{more}) = {100 * total:.0f} %",
+                "Doubts that know nothing of each other add by their squares: the largest rules.",
+            ),
+            (
+                "Eight in ten",
+                f"{pull:.1f} times its weight, multiplied and divided by exp(1.28 x {total:.2f}) = "
+                f"{math.exp(got):.2f}: {pull / math.exp(got):.1f} to {pull * math.exp(got):.1f}",
+                f"Bell curve in the logarithm. The engine draws all at once: {ends[0]:.1f} to {ends[1]:.1f}, lopsided "
+                "where limits bite.",
+            ),
+        ],
+        got,
+        drawn,
+        within=0.15,
+    )

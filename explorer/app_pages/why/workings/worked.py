@@ -1,0 +1,135 @@
+"""What a working is: steps with numbers, and the check against the engine. Pure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+
+import numpy as np
+
+from explorer.text.working_step import Step
+from propmodel.assembly.build import Build
+from propmodel.assess.assessment import Assessment
+
+__all__ = [
+    "Question",
+    "Worked",
+    "check_words",
+    "if_it_hovers",
+    "plain_number",
+    "short",
+]
+
+
+@dataclass(frozen=True)
+class Worked:
+    """A working of one build.
+
+    Parameters
+    ----------
+    steps : list of (what, formula with numbers, source)
+    by_formula : float
+        Last figure, from the numbers shown. [SI]
+    by_engine : float
+        The engine's answer to the same question. [SI]
+    within : float
+        By how much the two may differ, relative: what the sum leaves out. [-]
+    """
+
+    steps: list[Step]
+    by_formula: float
+    by_engine: float
+    within: float = 1e-3
+
+    @property
+    def agrees(self) -> bool:
+        """Whether sum and engine say the same; also where both say that there is no such number."""
+        if not (math.isfinite(self.by_formula) and math.isfinite(self.by_engine)):
+            return str(self.by_formula) == str(self.by_engine)  # nan, inf and -inf by name
+        return abs(self.by_formula - self.by_engine) <= self.within * abs(self.by_engine)
+
+
+def check_words(got: Worked) -> str:
+    """Say how the sum shown compares with the engine; empty where there is no number to compare.
+
+    Examples
+    --------
+    >>> check_words(Worked([], 2.0, 2.01, within=0.01))
+    "Checked: the engine's own answer, found another way, is 0.5 % larger."
+    """
+    if not (math.isfinite(got.by_formula) and math.isfinite(got.by_engine) and got.by_engine):
+        return ""
+    off = got.by_engine / got.by_formula - 1.0 if got.by_formula else math.inf
+    if not got.agrees:
+        return f"This sum and the engine differ by {100 * abs(off):.0f} %: trust neither until somebody knows why."
+    if abs(off) < 5e-4:
+        return "Checked: the engine's own answer is the same."
+    side = "larger" if off > 0.0 else "smaller"
+    return f"Checked: the engine's own answer, found another way, is {100 * abs(off):.1f} % {side}."
+
+
+@dataclass(frozen=True)
+class Question:
+    """One thing a reader may ask why about.
+
+    Parameters
+    ----------
+    key, ask, words : str
+        Name; the question; the answer in plain words.
+    work : callable
+        Gives the working of a build of plain numbers.
+    page : str
+        Where the result stands.
+    knob : str
+        Input whose change shows it best.
+    also : str
+        Further words that find it.
+    """
+
+    key: str
+    ask: str
+    words: str
+    work: Callable[[Build], Worked]
+    page: str
+    knob: str
+    also: str = ""
+
+
+def plain_number(value: object) -> float:
+    return float(np.asarray(value, dtype=np.float64))
+
+
+def short(value: float, digits: int = 3) -> str:
+    """A number with so many significant digits, never in powers of ten."""
+    if not math.isfinite(value):
+        return "none" if math.isnan(value) else "without end"
+    if value == 0.0:
+        return "0"
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    return f"{value:,.{places}f}"
+
+
+def if_it_hovers(work: Callable[[Build], Worked]) -> Callable[[Build], Worked]:
+    """Say that a craft cannot hover instead of working out a hover that it never has."""
+
+    @wraps(work)
+    def guarded(b: Build) -> Worked:
+        a = Assessment(b)
+        if bool(a.can_hover):
+            return work(b)
+        pull = plain_number(a.thrust_to_weight)
+        why = (
+            "below 1 it stays on the ground"
+            if pull < 1.0
+            else "for seconds on a fresh pack; once the pack sags under the load, full throttle does not hold it up"
+        )
+        step = (
+            "It does not hover",
+            f"flat out all rotors together lift {pull:.2f} times the weight: {why}",
+            "A larger propeller, more cells or less mass comes first; this working appears once it hovers.",
+        )
+        return Worked([step], math.nan, math.nan)
+
+    return guarded
