@@ -31,6 +31,8 @@ _HUE = "59,131,160"
 COUNTS = [[0.0, f"rgba({_HUE},0.26)"], [0.5, f"rgba({_HUE},0.6)"], [1.0, f"rgba({_HUE},0.9)"]]
 LEAST_BOUGHT = 0.005
 """A step that buys less than this is told in words only. [-]"""
+MOST_BARS = 5
+"""Steps that are drawn; the numbers below have all of them."""
 COST_WIDTH, BUYS_WIDTH = 60.0, 45.0
 """Longest bars, so that equal shares are equally long in columns of 1.5 to 2. [% of their column]"""
 BARS_TOP = 0.4
@@ -245,7 +247,7 @@ def change_bars(found: Sequence[Change], output: str, units: Units) -> str:
     str
         HTML.
     """
-    worth = [c for c in found if c.buys >= LEAST_BOUGHT]
+    worth = [c for c in found if c.buys >= LEAST_BOUGHT][:MOST_BARS]
     if not worth:
         return f'<p class="wi-small">No single step buys {html.escape(LOOKS[output].words)}.</p>'
     longest = min(max([c.buys for c in worth] + [min(c.cost, 9.0) for c in worth]), BARS_TOP)
@@ -279,17 +281,17 @@ def _change_row(change: Change, output: str, longest: float, units: Units) -> st
 
 
 def over_words(broken: Sequence[str]) -> str:
-    """Limits that go over, as HTML: symbol, word, the first two; empty where none does."""
+    """Limits that go over, as HTML: symbol, word, the first; empty where none does."""
     if not broken:
         return ""
-    more = f" and {len(broken) - 2} more" if len(broken) > 2 else ""
-    told = html.escape(", ".join(broken[:2]))
+    more = f" and {len(broken) - 1} more" if len(broken) > 1 else ""
+    told = html.escape(broken[0])
     return f' <span class="wi-over">\u2715 goes over</span> <span class="over">{told}{more}</span>'
 
 
 _SHORT = {
     "hover_time": "flies",
-    "thrust_to_weight": "thrust",
+    "thrust_to_weight": "",
     "top_speed": "top speed",
     "full_throttle_motor_current": "each motor",
 }

@@ -108,7 +108,7 @@ def change_sentence(found: list[choice_answers.Change], output: str) -> str:
     cost = ""
     if best.cost_of:
         lost = looks.change_words(best.cost_of, best.cost_after, best.cost_before)
-        name = "" if best.cost_of == "mass" else f" in {LOOKS[best.cost_of].words}"
+        name = "" if best.cost_of in ("mass", "thrust_to_weight") else f" in {LOOKS[best.cost_of].words}"
         cost = f"; it costs {html.escape(lost)}{html.escape(name)}"
     return (
         f'<p class="wi-answer">Best single change that breaks no new limit: '
@@ -360,7 +360,7 @@ def measured_parts(inputs: Inputs) -> list[str]:
 
 
 def winners(inputs: Inputs, seen: Seen) -> None:
-    """At most eight rows along the frontier, in the words of a shop, and a button to load each."""
+    """At most five rows along the frontier, in the words of a shop, and a button to load each."""
     p, units = seen.picture, page_frame.units()
     if not p.winners:
         return
@@ -372,7 +372,7 @@ def winners(inputs: Inputs, seen: Seen) -> None:
         got = seen.answers[index]
         against = [
             words
-            for n in dict.fromkeys((p.x, p.y, "mass"))
+            for n in (p.x,)
             if math.isfinite(now[n])
             and math.isfinite(got[n])
             and (words := looks.change_words(n, got[n], now[n])) != "the same"

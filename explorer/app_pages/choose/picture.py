@@ -25,7 +25,7 @@ __all__ = [
 
 COLUMNS, ROWS = 80, 60
 DOTS = 60
-WINNERS = 8
+WINNERS = 5
 ALIKE = 0.03
 """Another KV does as well when both answers stay within this share of the winner's. [-]"""
 assert set(HEADLINES) <= set(OUTPUTS)

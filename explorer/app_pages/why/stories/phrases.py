@@ -35,10 +35,12 @@ DIVE = Note("pull_out_height", "distance", "height a 40 m dive costs, on a low p
 
 
 def per_cent_of(share: float) -> str:
+    """A relative change in per cent, in words."""
     return f"{100 * abs(share):.0f} % {'less' if share < 0 else 'more'}"
 
 
 def gain_words(new: float, old: float) -> float:
+    """How much more or less, in words."""
     return new / old - 1.0
 
 
@@ -53,8 +55,10 @@ def over_words(inputs: Inputs) -> list[str]:
 
 
 def limit_words(inputs: Inputs, key: str) -> str:
+    """A limit with its share, in words."""
     return next((found.sentence for found in limits(to_build(inputs)) if found.key == key), "")
 
 
 def scree_with(**changes: Any) -> Inputs:
+    """The five-inch demo craft with some fields changed."""
     return replace(demo_inputs("scree"), **changes)

@@ -252,7 +252,7 @@ def facts(story: Story) -> Facts:
 
     Examples
     --------
-    >>> from explorer.app_pages.why.story_list import STORIES
+    >>> from explorer.app_pages.why.stories.story_list import STORIES
     >>> found = facts(STORIES["camera"])
     >>> found.y_after > found.y_before
     True

@@ -29,6 +29,7 @@ __all__ = [
 
 
 def pull_working(b: Build) -> Worked:
+    """Working of the thrust at full throttle."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
     n = plain_number(p.rev_per_s)
@@ -66,6 +67,7 @@ def pull_working(b: Build) -> Worked:
 
 
 def full_current_working(b: Build) -> Worked:
+    """Working of the current at full throttle."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
     torque, iron, k_t = (
@@ -97,6 +99,7 @@ def full_current_working(b: Build) -> Worked:
 
 
 def sag_working(b: Build) -> Worked:
+    """Working of the sag of the pack."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
     emf, r, amps, cells = (
@@ -129,6 +132,7 @@ def sag_working(b: Build) -> Worked:
 
 
 def top_working(b: Build) -> Worked:
+    """Working of the top speed."""
     found_ = top_speed(b)
     v, tilt = plain_number(found_.speed), plain_number(found_.tilt)
     if not math.isfinite(v):
@@ -187,6 +191,7 @@ TRIED = 241
 
 
 def bucket_working(b: Build) -> Worked:
+    """Working of the speed of least power."""
     best = best_speeds(b)
     slow, fast = plain_number(best.endurance_speed), plain_number(best.range_speed)
     if not math.isfinite(slow):
@@ -222,6 +227,7 @@ def bucket_working(b: Build) -> Worked:
 
 
 def dive_working(b: Build) -> Worked:
+    """Working of the dive."""
     drop = 40.0
     front, _ = (plain_number(x) for x in drag_areas(b))
     rho, mass = plain_number(b.air.density), plain_number(b.mass)
@@ -261,6 +267,7 @@ def dive_working(b: Build) -> Worked:
 
 @if_it_hovers
 def wash_working(b: Build) -> Worked:
+    """Working of the own wake."""
     each, k = plain_number(b.weight) / plain_number(b.rotors), plain_number(Assessment(b).fresh_sustained.thrust_share)
     rho, size = plain_number(b.air.density), plain_number(b.propeller.diameter)
     area = 0.25 * math.pi * size * size

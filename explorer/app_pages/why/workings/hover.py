@@ -28,6 +28,7 @@ __all__ = [
 
 
 def mass_working(b: Build) -> Worked:
+    """Working of the take-off mass."""
     rotors = plain_number(b.rotors)
     parts = {
         "frame and electronics": plain_number(b.craft.frame_mass),
@@ -49,6 +50,7 @@ def mass_working(b: Build) -> Worked:
 
 @if_it_hovers
 def ideal_working(b: Build) -> Worked:
+    """Working of the ideal power of the hover."""
     a = Assessment(b)
     thrust, area, rho = plain_number(a.bare_thrust), plain_number(b.disc_area), plain_number(b.air.density)
     v = math.sqrt(thrust / (2.0 * rho * area))
@@ -79,6 +81,7 @@ def ideal_working(b: Build) -> Worked:
 
 @if_it_hovers
 def hover_speed_working(b: Build) -> Worked:
+    """Working of the speed of the propellers in the hover."""
     a = Assessment(b)
     d = a.fresh_sustained
     n = plain_number(a.hover.rev_per_s)
@@ -111,6 +114,7 @@ def hover_speed_working(b: Build) -> Worked:
 
 @if_it_hovers
 def hover_power_working(b: Build) -> Worked:
+    """Working of the power of the hover."""
     a = Assessment(b)
     p, rotors = a.hover, plain_number(b.rotors)
     shaft, winding, rest = plain_number(p.shaft_power), plain_number(p.winding_loss), plain_number(p.rest_loss)
@@ -143,6 +147,7 @@ def hover_power_working(b: Build) -> Worked:
 
 @if_it_hovers
 def hover_command_working(b: Build) -> Worked:
+    """Working of the hover command."""
     a = Assessment(b)
     p, d = a.hover, a.fresh_sustained
     emf = plain_number(d.volts_per_rev) * plain_number(p.rev_per_s)
@@ -191,6 +196,7 @@ SLICES = 200
 
 @if_it_hovers
 def minutes_working(b: Build) -> Worked:
+    """Working of the minutes."""
     a = Assessment(b)
     capacity, amps = plain_number(battery.capacity(b.pack)), plain_number(a.hover.pack_current)
     reserve, rotors = plain_number(b.pack.reserve), plain_number(b.rotors)
@@ -268,6 +274,7 @@ def minutes_working(b: Build) -> Worked:
 
 @if_it_hovers
 def tilted_ideal_working(b: Build) -> Worked:
+    """Working of the power with a tilted disc."""
     a = Assessment(b)
     thrust, area, rho = plain_number(a.bare_thrust), plain_number(b.disc_area), plain_number(b.air.density)
     bigger = area * 1.44

@@ -24,6 +24,7 @@ __all__ = [
 
 @if_it_hovers
 def heat_working(b: Build) -> Worked:
+    """Working of the heat of a motor."""
     a = Assessment(b)
     copper, iron = plain_number(a.winding_heat(a.hover)), plain_number(a.hover.iron_loss)
     t = a.thermal_hover
@@ -107,6 +108,7 @@ def step_once(cw: float, wb: float) -> float:
 
 
 def seconds_working(b: Build) -> Worked:
+    """Working of the seconds to the limit."""
     a = Assessment(b)
     copper, iron = plain_number(a.winding_heat(a.full_throttle)), plain_number(a.full_throttle.iron_loss)
     cw, cb = plain_number(a.heat_capacity.winding), plain_number(a.heat_capacity.body)
@@ -146,6 +148,7 @@ def seconds_working(b: Build) -> Worked:
 
 
 def stall_working(b: Build) -> Worked:
+    """Working of the current of a blocked motor."""
     volts = plain_number(battery.open_circuit_voltage(b.pack, 1.0))
     r = plain_number(b.motor.resistance)
     got = volts / r
@@ -163,6 +166,7 @@ def stall_working(b: Build) -> Worked:
 
 
 def inrush_working(b: Build) -> Worked:
+    """Working of the inrush at the plug."""
     volts = plain_number(battery.open_circuit_voltage(b.pack, 1.0))
     c = plain_number(b.craft.capacitance)
     got = 0.5 * c * volts * volts
@@ -181,6 +185,7 @@ def inrush_working(b: Build) -> Worked:
 
 
 def more_kv_working(b: Build) -> Worked:
+    """Working of the change of KV."""
     m = b.motor
     k_t, r = plain_number(m.torque_constant), plain_number(m.resistance)
     # the rule from the stator: this motor's own resistance may lie above or below it, both parts alike
@@ -217,6 +222,7 @@ def more_kv_working(b: Build) -> Worked:
 
 
 def cap_working(b: Build) -> Worked:
+    """Working of the throttle cap."""
     cells = plain_number(b.pack.cells)
     told = b.motor.max_cells is not None
     limit = plain_number(b.motor.max_cells) if told else max(cells - 1.0, 1.0)

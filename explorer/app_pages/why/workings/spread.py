@@ -17,6 +17,7 @@ NINE_IN_TEN = 1.2816
 
 
 def spread_working(b: Build) -> Worked:
+    """Working of the spread."""
     low, mid, high = bands(b)
     pull, ends = (
         plain_number(mid.thrust_to_weight),

@@ -98,6 +98,7 @@ class Question:
 
 
 def plain_number(value: object) -> float:
+    """A plain number of what the engine gives."""
     return float(np.asarray(value, dtype=np.float64))
 
 

@@ -368,7 +368,7 @@ def test_two_conditions_that_only_fail_together_are_told(many):
     _, found = many
     asked = [Condition("thrust_to_weight", "at least", 50.0), Condition("hover_time", "at least", 1e5)]
     words = map_words.holds_words(picture(found, asked), Units())
-    assert words.startswith("Nothing holds.") and "ease two of them" in words
+    assert words.startswith("Nothing holds.") and "relax two conditions" in words
 
 
 def test_shares_of_what_falls_are_shares(many):
