@@ -44,7 +44,8 @@ LOOSE_TABLES = """[...document.querySelectorAll('.wi table')].filter(t => !t.que
 WATCH_THE_FOCUS = """() => {
     const kinds = 'button, input:not([type=file]), select, textarea, a[href], summary, [role=slider], .wi-table';
     for (const e of document.querySelectorAll(kinds)) {
-        const there = e.getClientRects().length && getComputedStyle(e).visibility !== 'hidden';
+        // not what a closed fold holds
+        const there = e.getClientRects().length && e.checkVisibility({visibilityProperty: true});
         if (there && !e.disabled) e.dataset.must = e.outerHTML.slice(0, 160);
     }
     document.addEventListener('focusin', () => {

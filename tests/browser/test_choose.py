@@ -53,12 +53,9 @@ def counted(page: Page, settle) -> Page:
 
 def go(page: Page) -> None:
     link = page.get_by_test_id("stTopNavLink").filter(has_text="Choose")
-    if not link.count():  # narrow: the links are in the drawer
-        page.get_by_test_id("stExpandSidebarButton").click()
-        page.get_by_test_id("stSidebarNavLink").filter(has_text="Choose").click()
-        page.get_by_test_id("stSidebarCollapseButton").get_by_role("button").click()
-    else:
-        link.click()
+    if not link.count():  # narrow: the links are in the bar of pages
+        link = page.get_by_role("navigation", name="Pages").get_by_role("link", name="Choose")
+    link.click()
 
 
 def ranges(page: Page, label: str):

@@ -15,6 +15,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import NamedTuple
@@ -305,6 +306,12 @@ def test_a_browser_whose_process_is_killed_goes_on_by_itself(root, tmp_path):
     """What was moved on the page before is there after it, without a reload, and the page answers to the next move."""
     if chromium() is None:
         (pytest.fail if os.environ.get("CI") else pytest.skip)("no Chromium found: the test command installs it")
+    # in a thread of its own: another test of this process may hold a browser open
+    with ThreadPoolExecutor(1) as own:
+        own.submit(_killed_and_back, root, tmp_path).result()
+
+
+def _killed_and_back(root, tmp_path):
     with recipe(root, tmp_path, {}, secure=False) as site, playwright.sync_playwright() as driver:
         browser = driver.chromium.launch(
             executable_path=chromium(),

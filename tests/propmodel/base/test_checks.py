@@ -131,8 +131,11 @@ def test_masked_elements_are_unknown_where_a_field_may_be():
 
 def test_a_masked_array_without_masked_elements_is_taken():
     asked = np.ma.masked_array([0.5, 0.6])
-    np.testing.assert_array_equal(
-        propmodel.throttle_curve(SCREE, asked).thrust, propmodel.throttle_curve(SCREE, np.array([0.5, 0.6])).thrust
+    # the last digit hangs on where the solver starts, and so on what was asked before
+    np.testing.assert_allclose(
+        propmodel.throttle_curve(SCREE, asked).thrust,
+        propmodel.throttle_curve(SCREE, np.array([0.5, 0.6])).thrust,
+        rtol=1e-14,
     )
 
 
