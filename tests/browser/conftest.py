@@ -33,6 +33,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if HERE in Path(item.path).parents:
             item.add_marker(pytest.mark.browser)
+            # on a busy machine a click on a page that redraws may land nowhere; a fault of ours fails both times
+            item.add_marker(pytest.mark.flaky(reruns=1))
 
 
 @pytest.fixture(scope="session")

@@ -30,7 +30,10 @@ def test_try_it_leads_to_the_page_with_the_input_ready(visit, settle):
     page = to_why(visit, settle)
     page.get_by_text("Why that much thrust?").click()
     settle(page)
-    page.get_by_role("link", name="Try it: move KV on Lift").click()
+    link = page.get_by_role("link", name="Try it: move KV on Lift")
+    link.scroll_into_view_if_needed()
+    settle(page)  # the fold that was opened has grown to its height
+    link.click()
     expect(page.locator(".wi-sentence")).to_contain_text("takes off at")
     settle(page)
     expect(page.get_by_role("slider", name="KV")).to_be_visible()
