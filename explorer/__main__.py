@@ -199,9 +199,9 @@ def main(arguments: list[str] | None = None) -> None:
     _one_thread()
     from streamlit.web import cli
 
-    from explorer.serving import patience
+    from explorer.serving import head_timeout
 
-    patience.install()
+    head_timeout.install()
     sys.argv = ["streamlit", *server_arguments([item for item in rest if item != "--"])]
     try:
         sys.exit(cli.main(prog_name="python -m explorer"))

@@ -7,7 +7,7 @@ import logging
 import streamlit as st
 
 from explorer.controls import address, frame_script, page_frame, side_panel
-from explorer.session import late_values, state
+from explorer.session import stale_values, state
 
 PAGES = (
     ("lift", "Lift"),
@@ -45,7 +45,7 @@ def main() -> None:
         logging.getLogger("explorer").exception("page %s", page.title)
         st.error("This page could not be drawn with these inputs. They are kept: change one, or open another page.")
     address.carry()
-    late_values.end_run()
+    stale_values.end_run()
 
 
 if __name__ == "__main__":

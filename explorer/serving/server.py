@@ -1,4 +1,4 @@
-"""The server: the pages, with the door before them and the clock beside them. Run by ``python -m explorer``.
+"""The server: the pages behind the request guard, and the expiry of sessions. Run by ``python -m explorer``.
 
 Starlette, uvicorn and h11, which this folder uses, come with Streamlit: they are what its server is made of.
 """
@@ -14,8 +14,8 @@ from pathlib import Path
 import streamlit as st
 from starlette.middleware import Middleware
 
-from explorer.serving import clock
-from explorer.serving.door import Door, is_loopback
+from explorer.serving import session_expiry
+from explorer.serving.request_guard import RequestGuard, is_loopback
 
 __all__ = ["app"]
 
@@ -30,7 +30,7 @@ def _open_browser() -> None:
 
 @asynccontextmanager
 async def _running(_: st.App) -> AsyncIterator[None]:
-    watch = asyncio.create_task(clock.run())
+    watch = asyncio.create_task(session_expiry.run())
     if not st.get_option("server.headless"):
         asyncio.get_running_loop().call_later(0.5, _open_browser)
     yield None
@@ -39,4 +39,4 @@ async def _running(_: st.App) -> AsyncIterator[None]:
         await watch
 
 
-app = st.App(Path(__file__).resolve().parents[1] / "app.py", lifespan=_running, middleware=[Middleware(Door)])
+app = st.App(Path(__file__).resolve().parents[1] / "app.py", lifespan=_running, middleware=[Middleware(RequestGuard)])

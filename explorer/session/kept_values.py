@@ -7,6 +7,7 @@ from typing import Any
 import streamlit as st
 
 from explorer.session import keys
+from explorer.session.stale_values import put
 
 __all__ = [
     "box",
@@ -71,9 +72,3 @@ def keep_told(key: str, name: str) -> None:
 def put_first(key: str, value: Any) -> None:
     """Let a control that is drawn for the first time show a value."""
     st.session_state.setdefault(key, value)
-
-
-def put(key: str, value: Any) -> None:
-    """Let a control show a value, unless it already does."""
-    if key not in st.session_state or st.session_state[key] != value:
-        st.session_state[key] = value

@@ -11,7 +11,7 @@ import streamlit as st
 
 from explorer.inputs import FIELDS, Inputs
 from explorer.labels import Reading, answered, read_labels
-from explorer.session import keys, late_values
+from explorer.session import keys, stale_values
 
 __all__ = [
     "Open",
@@ -87,7 +87,7 @@ def clear_forgotten() -> None:
     """Clear what `forget` and `retire` asked to; before the field is drawn."""
     forgotten, retired = (st.session_state.pop(name, False) for name in (keys.LABELS_FORGOTTEN, keys.LABELS_RETIRED))
     if forgotten or retired:
-        late_values.put(keys.LABELS, "")
+        stale_values.put(keys.LABELS, "")
     if forgotten:
         for name in (keys.LENDER, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE):
             st.session_state[name] = None
@@ -104,7 +104,7 @@ def put_back(kept: Mapping[str, Any]) -> None:
     st.session_state.pop(keys.LABELS_FORGOTTEN, None)
     for name, value in kept.items():
         st.session_state[name] = value
-    late_values.put(keys.LABELS, kept[keys.LABELS] or "")
+    stale_values.put(keys.LABELS, kept[keys.LABELS] or "")
     st.session_state[keys.TOLD_BY_HAND] = kept[keys.TOLD_BY_HAND] or set()
 
 

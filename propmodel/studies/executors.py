@@ -31,12 +31,12 @@ from propmodel.base.tables import data_path
 __all__ = [
     "MOST_PROCESSES",
     "STANDBY",
-    "Edition",
     "OtherModelError",
+    "SourceFingerprint",
     "check_processes",
     "cores",
-    "here_is",
     "hold_memory",
+    "own_fingerprint",
     "process_pool",
     "walk",
 ]
@@ -55,7 +55,7 @@ IDLE = 20.0
 """How long worker processes wait for a next sweep before they end. [s]"""
 
 
-class Edition(NamedTuple):
+class SourceFingerprint(NamedTuple):
     """Which propmodel a process runs."""
 
     source: str
@@ -68,7 +68,7 @@ class OtherModelError(RuntimeError):
     """A worker runs another propmodel than the caller."""
 
 
-def _edition() -> Edition:
+def _fingerprint() -> SourceFingerprint:
     package = Path(__file__).resolve().parents[1]
     mark = hashlib.sha256()
     for folder, kind in ((package, "*.py"), (data_path(), "*.csv")):
@@ -79,23 +79,23 @@ def _edition() -> Edition:
             mark.update("/".join(parts).encode() + b"\0")
             # a checkout on another system may end its lines otherwise
             mark.update(path.read_bytes().replace(b"\r", b"") + b"\0")
-    return Edition(mark.hexdigest()[:16], str(package))
+    return SourceFingerprint(mark.hexdigest()[:16], str(package))
 
 
-_HERE = _edition()  # at import: what is on disk later may be newer than what runs here
+_HERE = _fingerprint()  # at import: what is on disk later may be newer than what runs here
 
 
-def here_is() -> Edition:
+def own_fingerprint() -> SourceFingerprint:
     """Which propmodel this process runs, as it was on import.
 
     Returns
     -------
-    Edition
+    SourceFingerprint
     """
     return _HERE
 
 
-def _checked(task: Callable[[Any, Any], Any], setup: Any, piece: Any, wanted: Edition) -> Any:
+def _checked(task: Callable[[Any, Any], Any], setup: Any, piece: Any, wanted: SourceFingerprint) -> Any:
     """What a worker runs: one piece, by the caller's own propmodel or not at all."""
     if wanted.source != _HERE.source:
         raise OtherModelError(

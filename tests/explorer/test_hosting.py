@@ -22,12 +22,10 @@ from pathlib import Path
 
 import pytest
 import streamlit as st
+from page_link import first_word, open_page, session_of
 from serving import served
-from streamlit.proto.BackMsg_pb2 import BackMsg
-from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.testing.v1 import AppTest
 from websockets.exceptions import ConnectionClosed, InvalidHandshake
-from websockets.sync.client import ClientConnection, connect
 
 import explorer
 from explorer.__main__ import server_arguments
@@ -64,23 +62,6 @@ def ask(port: int, method: str, path: str, *, body: bytes = b"", **headers: str)
         link.close()
 
 
-def session(port: int, **more: str) -> ClientConnection:
-    """A WebSocket as the browser opens it."""
-    return connect(f"ws://127.0.0.1:{port}/_stcore/stream", subprotocols=["streamlit"], max_size=None, **more)
-
-
-def first_word(link: ClientConnection) -> ForwardMsg:
-    """Ask for the page and read on to the message that begins a session."""
-    ask_page = BackMsg()
-    ask_page.rerun_script.query_string = ""
-    link.send(ask_page.SerializeToString())
-    while True:
-        message = ForwardMsg()
-        message.ParseFromString(link.recv(timeout=30))
-        if message.WhichOneof("type") == "new_session":
-            return message
-
-
 def test_only_this_machine_gets_in(port):
     # every address of 127.0.0.0/8 is this machine, and only the one that was bound answers
     for address in ("127.0.0.2", "127.1.2.3"):
@@ -93,10 +74,10 @@ def test_only_this_machine_gets_in(port):
 
 
 def test_a_page_from_elsewhere_may_not_open_a_session(port):
-    with session(port, origin=f"http://127.0.0.1:{port}") as link:
-        assert first_word(link).new_session.initialize.session_id
+    with open_page(port, origin=f"http://127.0.0.1:{port}") as link:
+        assert session_of(link)
     with pytest.raises(InvalidHandshake, match="403"):
-        session(port, origin=STRANGER)
+        open_page(port, origin=STRANGER)
 
 
 def test_a_page_from_elsewhere_may_not_read_answers(port):
@@ -106,8 +87,8 @@ def test_a_page_from_elsewhere_may_not_read_answers(port):
 
 
 def test_an_upload_needs_the_token_of_its_own_page(port):
-    with session(port) as link:
-        place = f"/_stcore/upload_file/{first_word(link).new_session.initialize.session_id}/1"
+    with open_page(port) as link:
+        place = f"/_stcore/upload_file/{session_of(link)}/1"
         assert ask(port, "PUT", place, body=b"x").status == 403
         assert ask(port, "PUT", place, body=b"x", X_Xsrftoken="made up", Cookie="_streamlit_xsrf=made up").status == 403
         assert ask(port, "DELETE", place).status == 403
@@ -118,8 +99,8 @@ def test_uploads_are_bounded(port):
     found = re.search(r"_streamlit_xsrf=([^;]+)", token)
     assert found, "the server hands out no token"
     assert "samesite=lax" in token.lower()
-    with session(port) as link:
-        place = f"/_stcore/upload_file/{first_word(link).new_session.initialize.session_id}/1"
+    with open_page(port) as link:
+        place = f"/_stcore/upload_file/{session_of(link)}/1"
         own = {"X_Xsrftoken": found[1], "Cookie": f"_streamlit_xsrf={found[1]}"}
         form = b'--b\r\nContent-Disposition: form-data; name="f"; filename="../../x"\r\n\r\n1\r\n--b--\r\n'
         kind = {"Content_Type": "multipart/form-data; boundary=b"}
@@ -129,7 +110,7 @@ def test_uploads_are_bounded(port):
 
 
 def test_messages_are_bounded_and_nothing_is_told_to_others(port):
-    with session(port) as link:
+    with open_page(port) as link:
         begin = first_word(link).new_session
         assert begin.config.gather_usage_stats is False
         link.send(b"\0" * (settings()["server"]["maxWidgetStateSize"] * MEGABYTE + 100_000))
@@ -266,7 +247,7 @@ def test_a_name_stays_text_on_every_page(page, text, downloads, tmp_path, monkey
     at = AppTest.from_file(str(APP), default_timeout=60)
     at.run()
     at.session_state["inputs"] = evil_build(text)
-    at.session_state["pinned"] = replace(evil_build(text), payload_g=111.0)
+    at.session_state["pins"] = [replace(evil_build(text), payload_g=111.0)]
     store = FolderStore(tmp_path / "kept")
     kept = store.save(text, evil_records(text))
     store.save_table("motors", evil_motors(text))

@@ -1,4 +1,4 @@
-"""The door before the server, the clock for sessions, the patience with half a request: asked of a running server.
+"""The request guard, the expiry of sessions, the time limit for half a request: asked of a running server.
 
 Host and Origin: RFC 9110 section 7.2, RFC 6454; the attack is DNS rebinding. Half-open requests: the attack is known
 as "slow loris" (common practice).
@@ -17,21 +17,20 @@ from contextlib import ExitStack, suppress
 from pathlib import Path
 
 import pytest
+from page_link import open_page, session_of
 from serving import Served, served
-from streamlit.proto.BackMsg_pb2 import BackMsg
-from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.exceptions import InvalidHandshake
-from websockets.sync.client import ClientConnection, connect
+from websockets.sync.client import connect
 
-from explorer.serving.door import allowed_hosts, host_of, may_come_from
+from explorer.serving.request_guard import allowed_hosts, host_of, may_come_from
 
 MEGABYTE = 2**20
 QUICK = """
 import os
-from explorer.serving import clock, door, patience
-patience.HEAD_SECONDS = 2.0
-door.Door.__init__.__kwdefaults__.update(body_pause=2.0, body_seconds=8.0)
-clock.run.__defaults__ = (0.5,)
+from explorer.serving import session_expiry, request_guard, head_timeout
+head_timeout.HEAD_SECONDS = 2.0
+request_guard.RequestGuard.__init__.__kwdefaults__.update(body_pause=2.0, body_seconds=8.0)
+session_expiry.run.__defaults__ = (0.5,)
 from explorer.__main__ import main
 main()
 """
@@ -57,25 +56,6 @@ def ask(port: int, path: str, *, method: str = "GET", body: bytes = b"", **heade
         link.close()
 
 
-def session(port: int, **more: object) -> ClientConnection:
-    """A WebSocket as the browser opens it."""
-    return connect(
-        f"ws://127.0.0.1:{port}/_stcore/stream", subprotocols=["streamlit"], max_size=None, ping_interval=None, **more
-    )
-
-
-def begin(link: ClientConnection) -> str:
-    """Ask for the page; the number of the session."""
-    ask_page = BackMsg()
-    ask_page.rerun_script.query_string = ""
-    link.send(ask_page.SerializeToString())
-    while True:
-        message = ForwardMsg()
-        message.ParseFromString(link.recv(timeout=30))
-        if message.WhichOneof("type") == "new_session":
-            return message.new_session.initialize.session_id
-
-
 # ---- names ------------------------------------------------------------------------------------------------
 
 
@@ -94,11 +74,11 @@ def test_names_of_this_machine_are_let_in(server, host):
 
 def test_a_foreign_page_opens_no_session(server):
     here = f"http://127.0.0.1:{server.port}"
-    with session(server.port, origin=here) as link:
-        assert begin(link)
+    with open_page(server.port, origin=here) as link:
+        assert session_of(link)
     for origin in ("http://evil.example", f"http://evil.example:{server.port}", "http://localhost:1", "null"):
         with pytest.raises(InvalidHandshake, match="403"):
-            session(server.port, origin=origin)
+            open_page(server.port, origin=origin)
         assert ask(server.port, "/_stcore/health", Origin=origin)[0] == 403
     # a name that was made to point at this machine: host and origin agree, and both are foreign
     upgrade = {"Connection": "Upgrade", "Upgrade": "websocket", "Sec_WebSocket_Version": "13"}
@@ -151,9 +131,9 @@ def test_no_external_address_is_looked_up(tmp_path):
     environment = {**os.environ, "PYTHONPATH": f"{spy}{os.pathsep}{before}", "SPY": str(seen)}
     with served(tmp_path, environment=environment) as running:
         with pytest.raises(InvalidHandshake, match="403"):
-            session(running.port, origin="http://evil.example")
-        with session(running.port, origin=f"http://127.0.0.1:{running.port}") as link:
-            assert begin(link)
+            open_page(running.port, origin="http://evil.example")
+        with open_page(running.port, origin=f"http://127.0.0.1:{running.port}") as link:
+            assert session_of(link)
     assert not seen.exists(), seen.read_text("utf-8")
 
 
@@ -187,14 +167,14 @@ def upload(port: int, who: str, file: str, size: int) -> int:
 
 
 def test_uploads_of_one_visitor_are_bounded_together(server):
-    with session(server.port) as one, session(server.port) as other:
-        first, second = begin(one), begin(other)
+    with open_page(server.port) as one, open_page(server.port) as other:
+        first, second = session_of(one), session_of(other)
         codes = [upload(server.port, first, f"file{k}", 1 * MEGABYTE) for k in range(8)]
         assert codes == [204, 204, 204, 204, 413, 413, 413, 413], "at most what one file may have, in all"
         assert upload(server.port, first, "file0", MEGABYTE) == 204, "in place of one that is there"
         assert upload(server.port, second, "own", 3 * MEGABYTE) == 204, "others are not concerned"
-    with session(server.port) as one:
-        third = begin(one)
+    with open_page(server.port) as one:
+        third = session_of(one)
         codes = [upload(server.port, third, f"small{k}", 10) for k in range(26)]
         assert codes == [204] * 24 + [413] * 2
     assert ask(server.port, "/_stcore/health")[0] == 200
@@ -261,19 +241,19 @@ def test_the_rest_of_a_refused_body_may_come_and_not_for_ever(server):
 def test_half_a_body_is_given_up(server):
     proof = token(server.port)
     more = f"X-Xsrftoken: {proof['X_Xsrftoken']}\r\nCookie: {proof['Cookie']}\r\n".encode()
-    with session(server.port) as link:
-        place = f"PUT /_stcore/upload_file/{begin(link)}/b HTTP/1.1\r\nHost: localhost\r\n".encode()
+    with open_page(server.port) as link:
+        place = f"PUT /_stcore/upload_file/{session_of(link)}/b HTTP/1.1\r\nHost: localhost\r\n".encode()
         kind = b"Content-Type: multipart/form-data; boundary=b\r\nContent-Length: 1000\r\n\r\n--b\r\n"
         seconds, said = closed_after(server.port, place + more + kind)
     assert said.startswith(b"HTTP/1.1 408") and 1.5 < seconds < 30.0
 
 
 def test_a_quiet_visitor_is_not_given_up(server):
-    with session(server.port) as link:
-        assert begin(link)
+    with open_page(server.port) as link:
+        assert session_of(link)
         time.sleep(4.0)
         link.ping().wait(5.0)
-        assert begin(link)
+        assert session_of(link)
 
 
 def open_files(pid: int) -> int:
@@ -283,11 +263,11 @@ def open_files(pid: int) -> int:
 @pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="open files are counted on Linux")
 def test_sessions_end_on_a_clock(server):
     """Nobody comes after the last visitor has left, and all that they held goes."""
-    with session(server.port) as link:
-        begin(link)  # what a first visit leaves for good
+    with open_page(server.port) as link:
+        session_of(link)  # what a first visit leaves for good
     before = settled(server.process.pid, time.monotonic() + 20.0)
     with ExitStack() as visitors:
-        who = [begin(visitors.enter_context(session(server.port))) for _ in range(6)]
+        who = [session_of(visitors.enter_context(open_page(server.port))) for _ in range(6)]
         assert upload(server.port, who[0], "kept", MEGABYTE) == 204
         assert open_files(server.process.pid) >= before + 6
     end = time.monotonic() + 90.0  # a busy machine first finishes the pages they asked for
@@ -307,18 +287,18 @@ def settled(pid: int, end: float) -> int:
 
 
 def test_a_visitor_who_comes_back_in_time_finds_the_session(server):
-    with session(server.port) as link:
-        first = begin(link)
+    with open_page(server.port) as link:
+        first = session_of(link)
     time.sleep(1.0)
     with connect(
         f"ws://127.0.0.1:{server.port}/_stcore/stream", subprotocols=["streamlit", "token", first], max_size=None
     ) as link:
-        assert begin(link) == first
+        assert session_of(link) == first
 
 
 def test_the_server_stops_with_visitors_inside(tmp_path):
     with served(tmp_path) as running, ExitStack() as visitors:
-        assert all(begin(visitors.enter_context(session(running.port))) for _ in range(3))
+        assert all(session_of(visitors.enter_context(open_page(running.port))) for _ in range(3))
         running.process.terminate()
         running.process.wait(timeout=9)
     assert "Traceback" not in (tmp_path / "server.log").read_text("utf-8")

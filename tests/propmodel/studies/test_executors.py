@@ -220,13 +220,13 @@ def test_a_worker_with_another_propmodel_refuses(tmp_path, other_checkout):
 
 
 def test_the_fingerprint_minds_program_text_and_tables_but_not_line_ends(other_checkout, monkeypatch):
-    own = executors.here_is()
+    own = executors.own_fingerprint()
     assert own.folder == str(TOP / "propmodel")
 
     def of(folder):
         monkeypatch.setattr(executors, "__file__", str(folder / "propmodel" / "studies" / "executors.py"))
         monkeypatch.setattr(executors, "data_path", lambda: folder / "data")
-        return executors._edition().source
+        return executors._fingerprint().source
 
     assert of(TOP) == own.source != of(other_checkout)
     constants = other_checkout / "propmodel" / "base" / "constants.py"
@@ -238,7 +238,7 @@ def test_the_fingerprint_minds_program_text_and_tables_but_not_line_ends(other_c
         inside = other_checkout / "propmodel" / "data"
         shutil.copytree(TOP / "data", inside, ignore=shutil.ignore_patterns("source_keys.csv", "make_*.py", "fit_*.py"))
         monkeypatch.setattr(executors, "data_path", lambda: inside)
-        assert executors._edition().source == own.source
+        assert executors._fingerprint().source == own.source
         shutil.rmtree(inside)
         cells = other_checkout / "data" / "packs" / "cells.csv"
         cells.write_bytes(cells.read_bytes() + b"\n")

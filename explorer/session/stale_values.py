@@ -1,4 +1,4 @@
-"""Values that come late: what a browser still sends of a control that the page has set anew in the meantime.
+"""Stale values: what a browser still sends of a control that the page has set anew in the meantime.
 
 With every move the browser sends the values of all its controls. While a page is being drawn it does not know yet what
 that run puts into the others (the field of the KV when the slider of the KV moves, the choice of a craft that is none
@@ -16,7 +16,7 @@ import streamlit as st
 
 from explorer.session import keys
 
-__all__ = ["begin_run", "chosen_when_drawn", "end_run", "is_late", "put"]
+__all__ = ["begin_run", "chosen_when_drawn", "end_run", "is_stale", "put"]
 
 HEARD_SECONDS = 1.0
 """So long after the end of a run its values may still be on their way."""
@@ -48,7 +48,7 @@ def put(key: str, value: Any) -> None:
         replaced.pop(key, None)  # the browser sent what it was told
 
 
-def is_late(key: str) -> bool:
+def is_stale(key: str) -> bool:
     """Whether what a callback finds is only the value that the last run replaced."""
     if st.session_state.get(key) not in st.session_state.get(keys.REPLACED_VALUES, {}).get(key, ()):
         return False

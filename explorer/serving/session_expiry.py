@@ -1,4 +1,4 @@
-"""Sessions of visitors who left end on a clock.
+"""Expiry of sessions: those of visitors who left end after a fixed time.
 
 Streamlit keeps a session for ``server.disconnectedSessionTTL`` seconds, so that a visitor whose network failed for a
 moment finds it again, and drops it when the next visitor leaves. Until then its memory, uploads and file handles stay.

@@ -1,4 +1,4 @@
-"""Who gets in: foreign names and foreign pages stay out, requests and uploads are bounded in size and time.
+"""Request guard: foreign hosts and origins are refused, requests and uploads are limited in size and time.
 
 One layer around the whole server (ASGI 3.0). The settings it reads are those of the server itself
 (``server.allowedHosts``, ``server.corsAllowedOrigins``, ``server.maxUploadSize``); it adds what they leave open:
@@ -25,7 +25,7 @@ from urllib.parse import urlsplit
 import streamlit as st
 from streamlit import runtime
 
-__all__ = ["METRICS_VARIABLE", "Door", "allowed_hosts", "host_of", "is_loopback", "may_come_from"]
+__all__ = ["METRICS_VARIABLE", "RequestGuard", "allowed_hosts", "host_of", "is_loopback", "may_come_from"]
 
 METRICS_VARIABLE = "PROPULSION_WHAT_IF_METRICS"
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
@@ -151,7 +151,7 @@ class _TooMuch(Exception):
     """The visitor sends more than may be held."""
 
 
-class Door:
+class RequestGuard:
     """The layer around the server.
 
     Parameters
