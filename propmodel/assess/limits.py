@@ -159,7 +159,9 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
                 _more(key, a, used, hold),
                 clearing.words(key) if state in ("over", "tight") else "",
                 ask=_ask(key) if state == "unknown" else "",
-                usual=state == "over" and hold <= margins.BURST_SECONDS and _usual(share.usual, used, a),
+                usual=state == "over"
+                and hold <= margins.BURST_SECONDS
+                and bool(margins.is_usual(share.usual, used, number(a.thrust_to_weight))),
             )
         )
     for key, fit in margins.FITS.items():
@@ -186,11 +188,6 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
         )
     order = {"over": 0, "tight": 1, "clear": 2, "unknown": 3}
     return sorted(found, key=lambda x: (order[x.state], x.usual, x.kind != "fits", -np.nan_to_num(x.share, posinf=1e9)))
-
-
-def _usual(usual: margins.Usual | None, used: float, a: Assessment) -> bool:
-    """Whether such a craft commonly goes so far over: by share used and thrust to weight."""
-    return usual is not None and used <= usual.up_to and float(a.thrust_to_weight) >= usual.thrust_to_weight
 
 
 def _state(share: float) -> State:

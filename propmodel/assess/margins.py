@@ -64,6 +64,32 @@ QUICK = 3.0
 """Thrust to weight from which full throttle lasts seconds only (common practice, from memory). [-]"""
 
 
+def is_usual(usual: Usual | None, used: ArrayLike, thrust_to_weight: ArrayLike) -> NDArray[np.bool_]:
+    """Whether such a craft commonly goes so far over.
+
+    Parameters
+    ----------
+    usual : Usual or None
+        None: over is never usual.
+    used : array_like
+        Share of the allowance used. [-]
+    thrust_to_weight : array_like
+        [-]
+
+    Returns
+    -------
+    ndarray of bool
+
+    Examples
+    --------
+    >>> bool(is_usual(Usual(2.0, 3.0), 1.5, 6.0)), bool(is_usual(None, 1.5, 6.0))
+    (True, False)
+    """
+    if usual is None:
+        return np.zeros(np.broadcast_shapes(np.shape(used), np.shape(thrust_to_weight)), dtype=bool)
+    return (np.asarray(used) <= usual.up_to) & (np.asarray(thrust_to_weight) >= usual.thrust_to_weight)
+
+
 class Share(NamedTuple):
     """One allowance: how its used share is got, and words for it."""
 

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import streamlit as st
+from numpy.typing import NDArray
 
 from explorer.app_pages.choose.cluster import Cluster, Place, scheduler_address
 from explorer.app_pages.choose.looks import HEADLINES, LOOKS
@@ -30,6 +31,7 @@ from propmodel.assembly.build import Build, with_fields
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
+from propmodel.base.arrays import number
 from propmodel.base.units import GRAM, INCH, MAH
 from propmodel.flight.endurance import Profile, flight_time
 from propmodel.studies.sensitivity import Effect, InputStep, steps
@@ -43,7 +45,6 @@ __all__ = [
     "Job",
     "Solved",
     "bands_of",
-    "broken",
     "changes",
     "over_of",
     "points",
@@ -397,24 +398,24 @@ def stepped(made: Build, step: InputStep) -> Build:
     """A build after one step."""
     part, _, name = step.field.partition(".")
     old = getattr(getattr(made, part), name) if name else getattr(made, part)
-    return with_fields(made, {step.field: float(np.asarray(old)) + step.change})
+    return with_fields(made, {step.field: number(old) + step.change})
+
+
+def _over(whole: Assessment, shape: tuple[int, ...] = ()) -> dict[str, NDArray]:
+    """Where each limit is over, by its words; what is usual in ten seconds flat out is none."""
+    names: dict[str, Any] = {**margins.SHARES, **margins.FITS}
+    found = margins.evaluate(whole, hold=HOLD)
+    return {
+        names[key].name: np.broadcast_to(
+            (used > 1.0) & ~margins.is_usual(getattr(names[key], "usual", None), used, whole.thrust_to_weight), shape
+        )
+        for key, used in found.items()
+    }
 
 
 def _broken(made: Build) -> set[str]:
     """Limits that are over, in words."""
-    names: dict[str, Any] = {**margins.SHARES, **margins.FITS}
-    found = margins.evaluate(Assessment(made, quick=True), hold=HOLD)
-    return {names[k].name for k, v in found.items() if float(v) > 1.0}
-
-
-def broken(inputs: Inputs) -> tuple[str, ...]:
-    """Limits that a build breaks, in words."""
-    return _broken_by(headlines.plain(inputs))
-
-
-@st.cache_data(**headlines.KEPT_ANSWERS)
-def _broken_by(inputs: Inputs) -> tuple[str, ...]:
-    return tuple(sorted(_broken(headlines.build(inputs))))
+    return {name for name, over in _over(Assessment(made, quick=True)).items() if over}
 
 
 def over_of(answer: Counted, picks: list[int]) -> dict[int, tuple[str, ...]]:
@@ -422,10 +423,8 @@ def over_of(answer: Counted, picks: list[int]) -> dict[int, tuple[str, ...]]:
     if not picks:
         return {}
     made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
-    names: dict[str, Any] = {**margins.SHARES, **margins.FITS}
-    found = margins.evaluate(Assessment(made, quick=True), hold=HOLD)
-    over = {k: np.broadcast_to(v, (len(picks),)) > 1.0 for k, v in found.items()}
-    return {index: tuple(names[k].name for k, bad in over.items() if bad[row]) for row, index in enumerate(picks)}
+    over = _over(Assessment(made, quick=True), (len(picks),))
+    return {index: tuple(name for name, bad in over.items() if bad[row]) for row, index in enumerate(picks)}
 
 
 # ---- solve for --------------------------------------------------------------------------------------------

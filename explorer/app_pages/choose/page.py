@@ -10,9 +10,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from explorer.app_pages.choose import counting as choice_answers
-from explorer.app_pages.choose import figures, looks, map_words, plan, ranges
-from explorer.app_pages.choose import picture as choice_picture
+from explorer.app_pages.choose import counting, figures, looks, map_words, plan, ranges
 from explorer.app_pages.choose.controls import (
     asked_now,
     chosen_output,
@@ -24,7 +22,7 @@ from explorer.app_pages.choose.controls import (
     typed_ranges,
 )
 from explorer.app_pages.choose.looks import HEADLINES, LOOKS, reads
-from explorer.app_pages.choose.picture import Picture
+from explorer.app_pages.choose.picture import Picture, alike_kv, picture
 from explorer.app_pages.choose.ranges import PRICE, RANGES, RangeError
 from explorer.controls import page_frame
 from explorer.figures.base import PLOT_CONFIG
@@ -90,12 +88,12 @@ def what_to_change(inputs: Inputs) -> None:
         page_frame.section("What should I change?", "the next size sold of one part")
     with pick:
         output = chosen_output("I want better", "choose_output", "hover_time", help_="The answer to be improved.")
-    found = choice_answers.changes(inputs, output)
+    found = counting.changes(inputs, output)
     page_frame.say(change_sentence(found, output) + figures.change_bars(found, output, units))
     page_frame.numbers("changes", lambda: change_frame(found, output), file_name="steps.csv")
 
 
-def change_sentence(found: list[choice_answers.Change], output: str) -> str:
+def change_sentence(found: list[counting.Change], output: str) -> str:
     """The best step that breaks no further limit, in words."""
     clean = [c for c in found if c.buys >= figures.LEAST_BOUGHT and not c.over and c.path.startswith(BOUGHT)]
     if not clean:
@@ -109,14 +107,14 @@ def change_sentence(found: list[choice_answers.Change], output: str) -> str:
     if best.cost_of:
         lost = looks.change_words(best.cost_of, best.cost_after, best.cost_before)
         name = "" if best.cost_of in ("mass", "thrust_to_weight") else f" in {LOOKS[best.cost_of].words}"
-        cost = f"; it costs {html.escape(lost)}{html.escape(name)}"
+        cost = f", but {html.escape(lost)}{html.escape(name)}"
     return (
         f'<p class="wi-answer">Best single change that breaks no new limit: '
         f'<b class="n">{html.escape(best.words)}</b>, {html.escape(gain)}{cost}.</p>'
     )
 
 
-def change_frame(found: list[choice_answers.Change], output: str) -> pd.DataFrame:
+def change_frame(found: list[counting.Change], output: str) -> pd.DataFrame:
     """The bars as a table."""
     return pd.DataFrame(
         {
@@ -156,12 +154,12 @@ def combinations(inputs: Inputs, pin: Inputs | None) -> None:
     except RangeError as wrong:
         faults += str(wrong).split("\n")
     asked = asked_now(with_price)
-    counting = st.container(key="choose_counting")
+    line = st.container(key="choose_counting")
     seen: Seen | None = kept_values.kept("choose_seen")
     if not faults:
-        seen, more = counted(inputs, pin, values, frames, asked.x, asked.y, asked.bounds, asked.limits, counting, seen)
+        seen, more = counted(inputs, pin, values, frames, asked.x, asked.y, asked.bounds, asked.limits, line, seen)
         faults += more
-    with counting:
+    with line:
         if faults:
             body = "".join(f'<p class="wi-notice" role="status">{html.escape(f)}</p>' for f in faults)
             stays = '<p class="wi-small">The last good picture stays below.</p>' if seen else ""
@@ -206,7 +204,7 @@ def counted(
     units = page_frame.units()
     outputs = looks.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
     size = plan.count_of(values, frames)
-    job = choice_answers.start(inputs, values, frames, outputs, size, kept_values.kept("choose_job"))
+    job = counting.start(inputs, values, frames, outputs, size, kept_values.kept("choose_job"))
     kept_values.keep_value("choose_job", job)
     asked = looks.conditions(bounds, limits)
     key = repr((job.key, asked, x, y, units, pin))
@@ -234,7 +232,7 @@ def counted(
         for p in (point_of(one, (x, y)) for one in (inputs, pin) if one is not None)
         if math.isfinite(p[x]) and math.isfinite(p[y])
     ]
-    made = choice_picture.picture(found, asked, x=x, y=y, also=also)
+    made = picture(found, asked, x=x, y=y, also=also)
     words = " ".join(filter(None, [map_words.holds_words(made, units), job.answer.where]))
     question = repr((inputs, values, {k: f.to_csv() for k, f in frames.items()}))
     if made.holding == 0 and before is not None and before.question == question:
@@ -251,12 +249,12 @@ def counted(
 
 def point_of(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
     """Answers of one build; nothing for a price."""
-    return {n: math.nan for n in names} | choice_answers.points(inputs, names)
+    return {n: math.nan for n in names} | counting.points(inputs, names)
 
 
 def seen_of(
     inputs: Inputs,
-    answer: choice_answers.Counted,
+    answer: counting.Counted,
     made: Picture,
     asked: list[Any],
     frames: dict[str, pd.DataFrame],
@@ -270,13 +268,13 @@ def seen_of(
     made_inputs: dict[int, Inputs] = {}
     answers: dict[int, dict[str, float]] = {}
     for index in dict.fromkeys([*made.winners, *(int(k) for k in made.frontier)]):
-        span = choice_picture.alike_kv(found, index, good, made.x, made.y) if index in made.winners else None
+        span = alike_kv(found, index, good, made.x, made.y) if index in made.winners else None
         labels[index] = plan.shop_label(found, index, frames, inputs, span)
         made_inputs[index] = plan.loaded(inputs, answer.plan, found, index, frames)
         answers[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
     edge = map_words.edge_words(found, made)
-    over = choice_answers.over_of(answer, made.winners)
-    bands = choice_answers.bands_of(answer, made.winners, (made.x, made.y), headlines.profile(inputs))
+    over = counting.over_of(answer, made.winners)
+    bands = counting.bands_of(answer, made.winners, (made.x, made.y), headlines.profile(inputs))
     return Seen(key, made, labels, made_inputs, answers, words, edge, over, bands, question, rows)
 
 
@@ -318,7 +316,8 @@ def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
     units, p = page_frame.units(), seen.picture
     here = point_of(inputs, (p.x, p.y))
     there = None if pin is None else point_of(pin, (p.x, p.y))
-    broken = choice_answers.broken(inputs)
+    over = [one for one in headlines.gives_first(inputs) if one.state == "over"]
+    broken = [one.name for one in over if not one.usual]
     this = figures.Mark(inputs.name, here[p.x], here[p.y], over=len(broken))
     other = None if pin is None or there is None else figures.Mark(pin.name, there[p.x], there[p.y])
     labels = [seen.labels[int(k)] for k in p.frontier]
@@ -351,6 +350,14 @@ def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
         )
     if broken:
         page_frame.say(f'<p class="wi-small">This build itself breaks a limit.{figures.over_words(broken)}</p>')
+    elif over:
+        page_frame.say(
+            f'<p class="wi-small">This build reaches {len(over)} limits, all usual for such a craft; '
+            "\u201cevery limit\u201d asks that none is reached.</p>"
+            if len(over) > 1
+            else f'<p class="wi-small">This build reaches one limit ({html.escape(over[0].name)}), usual for such a '
+            "craft; \u201cevery limit\u201d asks that none is reached.</p>"
+        )
     winners(inputs, seen)
 
 
@@ -424,7 +431,7 @@ def _answer(name: str, si: float, ends: tuple[float, float] | None = None) -> st
 def all_that_hold(seen: Seen) -> bytes:
     """Every combination that holds, with its fields and answers, counted again if the server let it go."""
     inputs, values, frames, outputs, size, asked = seen.rows
-    job = choice_answers.start(inputs, values, frames, outputs, size, None)
+    job = counting.start(inputs, values, frames, outputs, size, None)
     job.wait(120.0)
     if job.answer is None:
         return b"These combinations could not be counted again. Change something on the page and try once more.\n"
@@ -454,7 +461,7 @@ def solve_sentence(inputs: Inputs) -> None:
     with st.container(key="choose_solve", horizontal=True, vertical_alignment="bottom"):
         name = st.selectbox(
             "What",
-            list(choice_answers.SOLVED),
+            list(counting.SOLVED),
             format_func=lambda k: FIELDS[k].label.lower() if k != "kv" else "KV",
             key="choose_solve_field",
             width=210,
@@ -489,7 +496,7 @@ def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
     units = page_frame.units()
     field = FIELDS[name]
     si = looks.unshown(output, target, units)
-    found = choice_answers.solved(inputs, name, output, si)
+    found = counting.solved(inputs, name, output, si)
     wanted, words = html.escape(reads(output, si, units)), LOOKS[output].words
     of_words = words.removeprefix("minutes ") if words.startswith("minutes ") else f"of {words}"
     thing = "KV" if name == "kv" else field.label.lower()
@@ -497,7 +504,7 @@ def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
         if not math.isfinite(found.solution.closest):
             between = f"{_amount(name, found.low)} and {_amount(name, found.high)}"
             return f"No {thing} between {between} gives it: {_no_craft(words)}"
-        closest = found.solution.closest / choice_answers.SOLVED[name][1]
+        closest = found.solution.closest / counting.SOLVED[name][1]
         reached = html.escape(reads(output, found.solution.reached, units))
         return (
             f"No {thing} between {_amount(name, found.low)} and {_amount(name, found.high)} gives {wanted} {of_words}. "
@@ -507,7 +514,7 @@ def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
     start = f'<b class="n">{_amount(name, found.value)}</b> does it; this build has {_amount(name, now)}.'
     others = ""
     if found.solution.others:
-        scale = choice_answers.SOLVED[name][1]
+        scale = counting.SOLVED[name][1]
         others = f" So does {' and '.join(_amount(name, v / scale) for v in found.solution.others[:2])}."
     return start + others + _near_sold(inputs, name, output, found.value)
 
@@ -525,7 +532,7 @@ def _near_sold(inputs: Inputs, name: str, output: str, value_: float) -> str:
         return ""
     told = []
     for size in sizes:
-        got = choice_answers.with_one(inputs, name, size, output)
+        got = counting.with_one(inputs, name, size, output)
         told.append(f"{_amount(name, size)} gives {html.escape(reads(output, got, page_frame.units()))}")
     return f" Sold near it: {', '.join(told)}."
 
@@ -548,7 +555,7 @@ def spread_block(inputs: Inputs) -> None:
         output = chosen_output(
             "of", "choose_spread", "thrust_to_weight", help_="The answer whose band is looked at.", names=HEADLINES
         )
-    found, readings = choice_answers.spread_of(inputs, output)
+    found, readings = counting.spread_of(inputs, output)
     if not any(c.log_sd > 0.0 for c in found):
         page_frame.say('<p class="wi-small">This craft has no such answer, so there is no spread to share out.</p>')
         return
