@@ -32,7 +32,7 @@ from explorer.inputs import (
     unchecked_fields,
 )
 from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
-from explorer.session import keys, late_values, state, typed_labels
+from explorer.session import keys, stale_values, state, typed_labels
 from explorer.text.numbers import NARROW, Units, prose
 from propmodel.assess.limits import Limit
 from propmodel.components import propeller
@@ -149,11 +149,10 @@ def without_verdict(found: Sequence[Limit]) -> list[Limit]:
     return [replace(one, fix="", fix_note="") for one in found] if typed_labels.opened() else list(found)
 
 
-def key_line(pinned_name: str | Sequence[str] | None, *, limit: bool = False) -> str:
+def key_line(pinned_names: Sequence[str], *, limit: bool = False) -> str:
     """One line that says what the strokes of the charts mean."""
     parts = ['<span class="key"><i class="this"></i>this build</span>']
-    names = [] if pinned_name is None else [pinned_name] if isinstance(pinned_name, str) else list(pinned_name)
-    for place, name in enumerate(names):
+    for place, name in enumerate(pinned_names):
         parts.append(f'<span class="key"><i class="pin p{place}"></i>{html.escape(name)} (pinned)</span>')
     parts.append('<span class="key"><i class="band"></i>8 in 10 such craft</span>')
     if limit:
@@ -201,19 +200,19 @@ def _page() -> str:
 def begin_run() -> None:
     """Note which input the strip of the page offers as this run begins."""
     choice = f"knob:{_page()}"
-    late_values.begin_run({choice: st.session_state[choice]} if choice in st.session_state else {})
+    stale_values.begin_run({choice: st.session_state[choice]} if choice in st.session_state else {})
 
 
 def _slid(key: str, name: str) -> None:
     """Take what the strip's slider says, unless it is the slider of the choice before, about to be drawn over."""
     choice = f"knob:{_page()}"
     now = st.session_state.get(choice, name)
-    if now == name and late_values.chosen_when_drawn(choice, name) == name:
+    if now == name and stale_values.chosen_when_drawn(choice, name) == name:
         _took(key, name)
 
 
 def _took(key: str, name: str) -> None:
-    if late_values.is_late(key):
+    if stale_values.is_stale(key):
         return
     value = from_shown(name, st.session_state[key], units())
     if value is None and not described(name).optional:
@@ -259,7 +258,7 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
     common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
     label = _label(field, short)
     if name == "measured_propeller":
-        late_values.put(key, value)
+        stale_values.put(key, value)
         st.selectbox(
             label,
             [None, *propeller.measured_names()],
@@ -267,15 +266,15 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
             **common,
         )
     elif field.kind == "choice":
-        late_values.put(key, value if value in field.options else field.options[0])
+        stale_values.put(key, value if value in field.options else field.options[0])
         st.selectbox(label, field.options, format_func=lambda v: _CHOICES.get(v, v), **common)
         if name == "blade_width":
             say(blade_silhouettes(value))
     elif field.kind == "switch":
-        late_values.put(key, bool(value))
+        stale_values.put(key, bool(value))
         st.checkbox(label, **common)
     elif field.kind == "text":
-        late_values.put(key, str(value))
+        stale_values.put(key, str(value))
         st.text_input(label, max_chars=60, **common)
     else:
         assert field.low is not None and field.high is not None and field.step is not None
@@ -288,7 +287,7 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
             numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
             shown = None if shown is None else float(f"{shown:.6g}")
         hint = f"not told: {field.when_unknown}" if field.optional else None
-        late_values.put(key, shown)
+        stale_values.put(key, shown)
         st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
 
 
@@ -389,14 +388,14 @@ def _knob(name: str, *, short: str | None = None) -> None:
     help_ = None if short else _help(field)
     common: dict[str, Any] = {"key": key, "help": help_, "on_change": _took if short else _slid, "args": (key, name)}
     if field.kind == "whole":
-        late_values.put(key, int(value))
+        stale_values.put(key, int(value))
         st.slider(label, int(low), int(high), step=1, format=f"%d {unit}".strip(), **common)
         return
     low, high, step = shown_span(name, (low, high, step), units())
     at = float(to_shown(name, value, units()) or 0.0)
     digits = max(0, math.ceil(-math.log10(step) - 1e-9))
     at = min(max(round(at, digits), low), high)
-    late_values.put(key, float(at))
+    stale_values.put(key, float(at))
     sign = "%%" if unit == "%" else unit
     st.slider(label, float(low), float(high), step=float(step), format=f"%.{digits}f {sign}".strip(), **common)
 

@@ -13,7 +13,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.labels import Reading, answered
-from explorer.session import bench_log, kept_values, keys, late_values, state, typed_labels, whole_builds
+from explorer.session import bench_log, kept_values, keys, stale_values, state, typed_labels, whole_builds
 from explorer.text.numbers import Units
 from propmodel.assembly.demo import demo_names
 
@@ -48,7 +48,7 @@ def _craft() -> None:
         f'<div class="wi-build"><b>{html.escape(inputs.name or "Your build")}</b>{aside}</div></div>'
     )
     now = next((n for n in demo_names() if demo_inputs(n) == inputs), None)
-    late_values.put(keys.CRAFT, now)
+    stale_values.put(keys.CRAFT, now)
     st.segmented_control(
         "Start from an invented craft", _BY_SIZE, format_func=_craft_name, key="craft", on_change=_chosen,
         help="Five invented craft: Rill 1.6 in with propeller guards, Tarn 3 in light, Scree 5 in quick, Moor 7 in "
@@ -66,7 +66,7 @@ def _craft_name(name: str) -> str:
 
 def _chosen() -> None:
     name = st.session_state[keys.CRAFT]
-    if name is not None and not late_values.is_late(keys.CRAFT):
+    if name is not None and not stale_values.is_stale(keys.CRAFT):
         whole_builds.put(demo_inputs(name))
 
 
@@ -199,7 +199,7 @@ def untold(craft: Inputs) -> Inputs:
 
 def _typed() -> None:
     """New labels: begin from what is on the screen, or from the nearest demo craft if nothing was made yet."""
-    if late_values.is_late("labels"):
+    if stale_values.is_stale("labels"):
         return
     reading = typed_labels.reading()
     if not reading.found and not reading.questions:
@@ -255,7 +255,7 @@ def _pitch_of(base: Inputs, told: dict[str, Any]) -> dict[str, Any]:
 
 
 def _mend(source: str, suggestion: str) -> None:
-    late_values.put(keys.LABELS, st.session_state[keys.LABELS].replace(source, suggestion, 1))
+    stale_values.put(keys.LABELS, st.session_state[keys.LABELS].replace(source, suggestion, 1))
     _typed()
 
 

@@ -53,10 +53,8 @@ class Link:
     ----------
     inputs : Inputs
         The build; valid whatever the link held.
-    pinned : Inputs or None
-        The build pinned last.
-    pinned_before : tuple of Inputs
-        Those pinned before it.
+    pinned : tuple of Inputs
+        The builds pinned beside it, the last one first.
     messages : tuple of str
         One plain sentence for each thing that went wrong.
     bad : tuple of str
@@ -64,8 +62,7 @@ class Link:
     """
 
     inputs: Inputs
-    pinned: Inputs | None = None
-    pinned_before: tuple[Inputs, ...] = ()
+    pinned: tuple[Inputs, ...] = ()
     messages: tuple[str, ...] = ()
     bad: tuple[str, ...] = ()
 
@@ -113,14 +110,14 @@ def _nearest(inputs: Inputs) -> tuple[str, dict[str, str]]:
     return min(tries, key=lambda pair: len(pair[1]))
 
 
-def to_params(inputs: Inputs, *pinned: Inputs | None) -> dict[str, str]:
+def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
     """Keys and values of a link, in order.
 
     Parameters
     ----------
     inputs : Inputs
         This build; numbers are kept to six decimals, text as `clean_text` leaves it.
-    *pinned : Inputs or None
+    *pinned : Inputs
         Builds pinned beside it, the last one first; at most three.
 
     Returns
@@ -135,14 +132,14 @@ def to_params(inputs: Inputs, *pinned: Inputs | None) -> dict[str, str]:
     craft, values = _nearest(inputs)
     params = {"v": str(VERSION), "m": str(MODEL_EDITION), "craft": craft, **values}
     count = len(values)
-    for before, other in zip(_PINS, [one for one in pinned if one is not None], strict=False):
+    for before, other in zip(_PINS, pinned, strict=False):
         craft, values = _nearest(other)
         params |= {before + "craft": craft, **{before + name: text for name, text in values.items()}}
         count += len(values)
     return {**params, "end": str(count)}
 
 
-def encode(inputs: Inputs, *pinned: Inputs | None) -> str:
+def encode(inputs: Inputs, *pinned: Inputs) -> str:
     """Query string of a build and those pinned beside it, without the question mark.
 
     Examples
@@ -226,7 +223,7 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
         told = said("link", edition_of(edition), reading=inputs.cell_mohm is not None)
         messages += [told] if told else []
     unread = tuple(name for name in bad if _ANY_PIN.sub("", name) in FIELDS)
-    return Link(inputs, pinned[0] if pinned else None, tuple(pinned[1:]), tuple(messages), unread)
+    return Link(inputs, tuple(pinned), tuple(messages), unread)
 
 
 def _to_this_version(version: str, params: dict[str, str], messages: list[str]) -> dict[str, str]:

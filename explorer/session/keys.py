@@ -29,8 +29,7 @@ __all__ = [
     "OWN_PARTS",
     "OWN_WAS",
     "PAGE",
-    "PINNED",
-    "PINNED_BEFORE",
+    "PINS",
     "PIN_IS_EXAMPLE",
     "READINGS",
     "REPLACED_VALUES",
@@ -51,10 +50,8 @@ INPUTS = "inputs"
 """The build as typed: the one truth, of which every control is a view."""
 CHECKED = "checked"
 """What `mended` said of the records held: list of (record, answer), the last ones."""
-PINNED = "pinned"
-"""The build pinned last, or None."""
-PINNED_BEFORE = "pinned_before"
-"""Those pinned before it, the last first."""
+PINS = "pins"
+"""The pinned builds, the last one first."""
 PIN_IS_EXAMPLE = "pin_is_example"
 """Whether the pinned build came with a demo craft."""
 TOUCHED = "touched"
@@ -124,7 +121,7 @@ KNOB_SPANS = "knob_spans"
 LEAN_OPEN = "lean_open"
 """Whether the list of guesses is open; the key of its control."""
 REPLACED_VALUES = "replaced_values"
-"""What a run put other values in place of, by the key of the control: see `late_values`."""
+"""What a run put other values in place of, by the key of the control: see `stale_values`."""
 RUN_CHOICES = "run_choices"
 """What the choices said when the run began, by the key of the control."""
 RUN_ENDED = "run_ended"

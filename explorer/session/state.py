@@ -49,8 +49,7 @@ def start() -> None:
     linked = from_params(asked) if set(asked) - OTHER_KEYS else None
     first = Inputs() if linked is None else linked.inputs
     st.session_state[keys.INPUTS] = first
-    st.session_state[keys.PINNED] = example_pin(first) if linked is None else linked.pinned
-    st.session_state[keys.PINNED_BEFORE] = [] if linked is None else list(linked.pinned_before)
+    st.session_state[keys.PINS] = [example_pin(first)] if linked is None else list(linked.pinned)
     st.session_state[keys.PIN_IS_EXAMPLE] = linked is None
     st.session_state[keys.AXES] = {}
     st.session_state[keys.NOTICES] = [] if linked is None else list(linked.messages)
@@ -112,11 +111,7 @@ def pinned() -> Inputs | None:
 
 def pins() -> list[Inputs]:
     """The pinned builds, the last one first; at most `MOST_PINS`."""
-    held = st.session_state[keys.PINNED]
-    if held is None:
-        return []
-    found = [held, *st.session_state.get(keys.PINNED_BEFORE, [])][:MOST_PINS]
-    return [attach(_mended(one)[0], own_parts()) for one in found]
+    return [attach(_mended(one)[0], own_parts()) for one in st.session_state[keys.PINS]]
 
 
 def load(new: Inputs, *, example: bool = False) -> None:
@@ -126,7 +121,7 @@ def load(new: Inputs, *, example: bool = False) -> None:
     st.session_state[keys.NOTICES] = []
     st.session_state.pop(keys.KNOB_SPANS, None)
     if example and st.session_state[keys.PIN_IS_EXAMPLE]:
-        st.session_state[keys.PINNED] = example_pin(new)
+        st.session_state[keys.PINS] = [example_pin(new)]
 
 
 def with_change(old: Inputs, name: str, value: Any) -> Inputs:
@@ -174,28 +169,23 @@ def unreached(grams: float) -> list[str]:
 
 def pin() -> None:
     """Pin the build on the screen; the ones pinned before stay as long as there is room."""
-    now, last = bare(usable()), st.session_state[keys.PINNED]
-    before = [] if last is None or st.session_state[keys.PIN_IS_EXAMPLE] else [last]
-    before += st.session_state.get(keys.PINNED_BEFORE, [])
-    st.session_state[keys.PINNED_BEFORE] = [one for one in before if one != now][: MOST_PINS - 1]
-    st.session_state[keys.PINNED] = now
+    now = bare(usable())
+    before = [] if st.session_state[keys.PIN_IS_EXAMPLE] else st.session_state[keys.PINS]
+    st.session_state[keys.PINS] = [now, *(one for one in before if one != now)][:MOST_PINS]
     st.session_state[keys.PIN_IS_EXAMPLE] = False
     st.session_state[keys.TOUCHED] = True
 
 
 def compare_with(one: Inputs) -> None:
-    """Pin a build in place of the one pinned last."""
-    st.session_state[keys.PINNED] = one
+    """Pin one build alone."""
+    st.session_state[keys.PINS] = [one]
     st.session_state[keys.PIN_IS_EXAMPLE] = False
 
 
 def unpin(number: int | None = None) -> None:
     """Let go of one pinned build (0 is the last one), or of all of them."""
-    held = [] if number is None else [bare(one) for one in pins()]
-    if number is not None and 0 <= number < len(held):
-        del held[number]
-    st.session_state[keys.PINNED] = held[0] if held else None
-    st.session_state[keys.PINNED_BEFORE] = held[1:]
+    held = st.session_state[keys.PINS]
+    st.session_state[keys.PINS] = [] if number is None else [one for k, one in enumerate(held) if k != number]
     st.session_state[keys.PIN_IS_EXAMPLE] = False
 
 

@@ -68,9 +68,9 @@ def change_craft(before: Inputs, new: Inputs) -> None:
 def set_aside() -> None:
     """Remember the reader's own build before a story takes the screen; a second story forgets nothing."""
     if keys.WHY_OWN not in st.session_state:
-        pinned, example = st.session_state[keys.PINNED], st.session_state[keys.PIN_IS_EXAMPLE]
+        pins, example = st.session_state[keys.PINS], st.session_state[keys.PIN_IS_EXAMPLE]
         saved = st.session_state.get(keys.SAVED_BUILD)
-        st.session_state[keys.WHY_OWN] = (state.inputs(), pinned, example, typed_labels.held(), saved)
+        st.session_state[keys.WHY_OWN] = (state.inputs(), pins, example, typed_labels.held(), saved)
 
 
 def aside() -> Inputs | None:
@@ -85,10 +85,10 @@ def forget_aside() -> None:
 
 
 def take_back() -> None:
-    """Put the reader's own build, pin and labels back; only in a callback."""
-    own, pinned, example, labels, saved = st.session_state.pop(keys.WHY_OWN)
+    """Put the reader's own build, pins and labels back; only in a callback."""
+    own, pins, example, labels, saved = st.session_state.pop(keys.WHY_OWN)
     put(own)
     typed_labels.put_back(labels)
     st.session_state[keys.SAVED_BUILD] = saved
-    st.session_state[keys.PINNED] = pinned
+    st.session_state[keys.PINS] = pins
     st.session_state[keys.PIN_IS_EXAMPLE] = example

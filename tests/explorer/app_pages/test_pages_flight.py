@@ -74,7 +74,7 @@ def test_every_demo_craft_is_alive_on_every_page(page, craft):
 
 @pytest.mark.parametrize("page", PAGES)
 def test_nothing_pinned_is_said_and_nothing_is_dashed(page):
-    at = opened(page, pinned=None)
+    at = opened(page, pins=[])
     assert "Nothing is pinned" in body(at)
     assert all(t["name"] != "pinned" for figure in charts(at) for t in figure["data"])
 
@@ -197,7 +197,7 @@ def test_a_wind_too_strong_to_come_home():
 
 
 def test_minutes_without_a_flight_says_why_inside_every_picture():
-    at = opened("minutes", replace(Inputs(), frame_g=6000.0), pinned=None)
+    at = opened("minutes", replace(Inputs(), frame_g=6000.0), pins=[])
     said = [" ".join(a.get("text", "") for a in figure["layout"]["annotations"]) for figure in charts(at)]
     for text, reason in zip(said, ("cannot hover", "cannot hover", "no pack", "no landing voltage"), strict=True):
         assert reason in text

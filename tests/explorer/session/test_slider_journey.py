@@ -38,8 +38,7 @@ def counted(monkeypatch):
 @pytest.mark.parametrize("page", ["lift", "minutes", "margins", "dive"])
 def test_a_change_of_kv_checks_and_converts_each_build_once(page, counted):
     at = AppTest.from_file(str(APP), default_timeout=60).run()
-    at.session_state["pinned"] = HEAVY
-    at.session_state["pinned_before"] = [Inputs()]
+    at.session_state["pins"] = [HEAVY, Inputs()]
     at.session_state["pin_is_example"] = False
     at.switch_page(page_file(page)).run()
     # as on a server that has just started: nothing kept but what the session holds

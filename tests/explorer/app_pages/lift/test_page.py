@@ -130,23 +130,23 @@ def pinned_three() -> AppTest:
 
 def test_three_builds_stay_pinned_and_all_are_drawn():
     at = pinned_three()
-    held = [at.session_state["pinned"], *at.session_state["pinned_before"]]
+    held = at.session_state["pins"]
     assert [one.kv for one in held] == [2050.0, 1850.0, 1750.0]
     assert {t["line"]["dash"] for t in trace(at, "pinned")} == set(PINNED_DASHES)
     at.number_input(key="side-must:kv").set_value(1950.0)
     run(at)
     at.button(key="pin").click()
     run(at)
-    assert [one.kv for one in at.session_state["pinned_before"]] == [2050.0, 1850.0]
+    assert [one.kv for one in at.session_state["pins"][1:]] == [2050.0, 1850.0]
 
 
 def test_a_link_brings_all_three_pinned_builds_back():
     at = pinned_three()
-    held = [at.session_state["pinned"], *at.session_state["pinned_before"]]
+    held = at.session_state["pins"]
     again = opened(
         **{key.replace(".", "__"): value for key, value in to_params(at.session_state["inputs"], *held).items()}
     )
-    assert [again.session_state["pinned"], *again.session_state["pinned_before"]] == held
+    assert again.session_state["pins"] == held
 
 
 def test_side_by_side_holds_parts_answers_and_what_is_best():
@@ -161,7 +161,7 @@ def test_side_by_side_holds_parts_answers_and_what_is_best():
     assert "Price, as typed" in body(at)
     at.button(key="unpin:2").click()
     run(at)
-    assert [one.kv for one in at.session_state["pinned_before"]] == [1750.0]
+    assert [one.kv for one in at.session_state["pins"][1:]] == [1750.0]
 
 
 def test_no_row_of_metrics_anywhere(first):
@@ -257,7 +257,7 @@ def test_the_other_three_craft(name, mass):
     assert sentence(at).startswith(f"{name.capitalize()} ")
     assert mass in sentence(at)
     # it brings its own pin, so that what moves shows
-    assert at.session_state["pinned"].name.startswith(name.capitalize())
+    assert at.session_state["pins"][0].name.startswith(name.capitalize())
 
 
 def open_everything(at: AppTest) -> AppTest:
@@ -326,7 +326,7 @@ def test_an_emptied_field_keeps_what_it_had():
 
 def test_a_link_brings_both_builds_back():
     at = opened(v="1", craft="fell", payload_g="500", p__craft="fell", p__cells="4", end="2")
-    inputs, pinned = at.session_state["inputs"], at.session_state["pinned"]
+    inputs, pinned = at.session_state["inputs"], at.session_state["pins"][0]
     assert (inputs.name, inputs.payload_g, pinned.cells) == ("Fell", 500.0, 4)
     assert sentence(at).startswith("Fell ")
     assert "invented parts. Move" not in body(at)
