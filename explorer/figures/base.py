@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -33,6 +34,7 @@ __all__ = [
     "limit",
     "line",
     "measured",
+    "panel_title",
     "panels",
     "pinned",
     "snapped",
@@ -119,6 +121,40 @@ class Panel:
     axis: Axis
 
 
+def panel_title(name: str, unit: str, *, y: float = 1.0) -> dict[str, Any]:
+    """What stands above the upright axis of a panel: its name in bold and the unit.
+
+    Parameters
+    ----------
+    name, unit : str
+    y : float
+        Upper edge of the panel, as a share of the plot. [-]
+
+    Returns
+    -------
+    dict
+        An annotation.
+
+    Examples
+    --------
+    >>> panel_title("Thrust", "kg")["text"]
+    '<b>Thrust</b>, kg'
+    """
+    return {
+        "text": f"<b>{name}</b>, {unit}" if unit else f"<b>{name}</b>",
+        "xref": "paper",
+        "yref": "paper",
+        "x": 0.0,
+        "y": y,
+        "xanchor": "left",
+        "yanchor": "bottom",
+        "yshift": 7,
+        "xshift": -LEFT,
+        "showarrow": False,
+        "font": {"size": SIZE},
+    }
+
+
 def panels(
     rows: Sequence[Panel],
     x: Axis,
@@ -199,22 +235,7 @@ def panels(
             "ticklabelstandoff": 4,
             "tickformat": ",",
         }
-        names.append(
-            {
-                "text": f"<b>{panel.name}</b>, {panel.unit}" if panel.unit else f"<b>{panel.name}</b>",
-                "xref": "paper",
-                "yref": "paper",
-                "x": 0.0,
-                "y": min(upper, 1.0),
-                "xanchor": "left",
-                "yanchor": "bottom",
-                "yshift": 7,
-                "xshift": -LEFT,
-                "showarrow": False,
-                "font": {"size": SIZE},
-                "name": f"panel {k}",
-            }
-        )
+        names.append(panel_title(panel.name, panel.unit, y=min(upper, 1.0)) | {"name": f"panel {k}"})
     layout |= {
         "annotations": names,
         "height": height,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 from numpy.typing import NDArray
 
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from propmodel.assembly.build import Build
+from propmodel.base.arrays import number
 
 __all__ = [
     "DRAWS",
@@ -53,4 +53,4 @@ def quantiles(values: NDArray) -> tuple[float, float]:
 
 def way_reserve(made: Build) -> float:
     """Charge to land with. [-]"""
-    return float(np.asarray(made.pack.reserve))
+    return number(made.pack.reserve)

@@ -7,6 +7,7 @@ import numpy as np
 from explorer.figures.craft_view import TopView
 from explorer.forecasts.headlines import build
 from explorer.inputs import Inputs
+from propmodel.base.arrays import number
 from propmodel.base.units import INCH, MM
 from propmodel.components.propeller.label_fit import default_chord_ratio
 
@@ -17,9 +18,9 @@ def top_view_of(inputs: Inputs) -> TopView:
     """Sizes of the frame, the propellers and the motors; the frame is one for this propeller where it was not told."""
     made = build(inputs)
     turned = made.propeller
-    diameter = float(np.asarray(turned.diameter))
+    diameter = number(turned.diameter)
     told = turned.chord_ratio
-    chord_ratio = float(np.asarray(default_chord_ratio(diameter) if told is None else told))
+    chord_ratio = number(default_chord_ratio(diameter) if told is None else told)
     frame = inputs.frame_propeller_in
     return TopView(
         rotors=inputs.rotors,

@@ -36,7 +36,7 @@ class Guess(NamedTuple):
 
 _ANSWERS = {
     "hover_throttle": "hover throttle",
-    "thrust_to_weight": "thrust over weight",
+    "thrust_to_weight": "thrust to weight",
     "full_throttle_current": "current flat out",
 }
 _MINUTES = "minutes"

@@ -12,12 +12,11 @@ from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import Any
 
-import numpy as np
-
 from explorer.inputs.fields import DESCRIBED, FLYING_STYLES, GROUPS, TAKE_OFF, Field, problem, shown, typed
 from propmodel.assembly.build import Build
 from propmodel.assembly.build_record import DEFAULTS, from_record, motor_of
 from propmodel.assembly.demo import demo_record
+from propmodel.base.arrays import number
 from propmodel.base.units import GRAM, INCH, KMH
 from propmodel.components import propeller
 from propmodel.components.battery import CHEMISTRIES
@@ -298,8 +297,8 @@ def measured_label(name: str) -> str:
     if name not in names:
         return "a measured propeller"
     found = propeller.measured(name)
-    size = " x ".join(f"{float(np.asarray(v)) / INCH:.4g}" for v in (found.diameter, found.pitch))
-    return f"{size} in, {float(np.asarray(found.blades)):.0f} blades, measured no. {names.index(name) + 1}"
+    size = " x ".join(f"{number(v) / INCH:.4g}" for v in (found.diameter, found.pitch))
+    return f"{size} in, {number(found.blades):.0f} blades, measured no. {names.index(name) + 1}"
 
 
 @lru_cache(maxsize=1)
@@ -563,7 +562,7 @@ def flying(inputs: Inputs) -> Flying:
     return Flying(
         *mix(inputs),
         cruise_speed=inputs.cruise_kmh * KMH,
-        hard_load=float(np.asarray(WAYS_OF_FLYING[inputs.flying_style].hard_load)),
+        hard_load=number(WAYS_OF_FLYING[inputs.flying_style].hard_load),
         drop=inputs.drop_m,
         dive_speed=None if inputs.dive_kmh is None else inputs.dive_kmh * KMH,
         reaction=inputs.reaction_s,

@@ -16,7 +16,7 @@ import numpy as np
 
 from explorer.inputs.inputs import Inputs, to_build
 from propmodel.assembly.build import Build
-from propmodel.base.arrays import ArrayOrFloat
+from propmodel.base.arrays import ArrayOrFloat, number
 from propmodel.base.checks import check_number, check_range
 from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller
 from propmodel.components.motor import Motor
@@ -117,7 +117,7 @@ def _label(inputs: Inputs, part: str) -> tuple[Any, ...]:
 def _one(value: ArrayOrFloat | None) -> float:
     """A value of one part, which was told."""
     assert value is not None
-    return float(np.asarray(value))
+    return number(value)
 
 
 def measured(
@@ -147,7 +147,7 @@ def measured(
     return OwnParts(
         name=name[:80],
         motor=None if motor is None else MeasuredMotor(
-            kv=float(motor.kv) * float(np.asarray(motor.loaded_kv_ratio)), resistance=float(motor.resistance),
+            kv=float(motor.kv) * number(motor.loaded_kv_ratio), resistance=float(motor.resistance),
             no_load_current=float(motor.no_load_current), no_load_voltage=float(motor.no_load_voltage),
             log_sd_kv=_one(motor.log_sd_kv), log_sd_resistance=_one(motor.log_sd_resistance),
         ),
@@ -157,12 +157,12 @@ def measured(
             figure_of_merit=float(
                 np.asarray(propeller.figure_of_merit_offset) - np.asarray(label.figure_of_merit_offset)
             ),
-            log_sd_c_t=float(np.asarray(propeller.log_sd_c_t)), log_sd_c_p=float(np.asarray(propeller.log_sd_c_p)),
-            correlation=float(np.asarray(propeller.spread_correlation)),
+            log_sd_c_t=number(propeller.log_sd_c_t), log_sd_c_p=number(propeller.log_sd_c_p),
+            correlation=number(propeller.spread_correlation),
         ),
         propeller_label=() if propeller is None else _label(inputs, "propeller"),
         controller=None if controller is None else MeasuredController(
-            *(float(np.asarray(getattr(controller, f.name))) for f in fields(MeasuredController))
+            *(number(getattr(controller, f.name)) for f in fields(MeasuredController))
         ),
         controller_label=() if controller is None else _label(inputs, "controller"),
     )  # fmt: skip
@@ -214,7 +214,7 @@ def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
         winding = made.motor.winding_resistance
         values = {**asdict(own.motor), "loaded_kv_ratio": 1.0}
         if winding is not None:
-            values["winding_resistance"] = min(float(np.asarray(winding)), own.motor.resistance)
+            values["winding_resistance"] = min(number(winding), own.motor.resistance)
         changes["motor"] = replace(made.motor, **values)
     if "propeller" in there and own.propeller is not None:
         p = made.propeller

@@ -11,7 +11,6 @@ KMH = 1.0 / 3.6
 MAH = 1e-3
 MILLIOHM = 1e-3
 MINUTE = 60.0
-WATT_HOUR = 3600.0
 CELSIUS_ZERO = 273.15
 
 __all__ = [
@@ -27,5 +26,4 @@ __all__ = [
     "MM",
     "POUND_FORCE",
     "RPM",
-    "WATT_HOUR",
 ]

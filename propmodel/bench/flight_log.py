@@ -314,7 +314,7 @@ def _which_is_hover(ways: pd.DataFrame, scale: float, build: Any) -> int | None:
         return first
     from propmodel.assess.performance import performance
 
-    said = float(np.asarray(performance(build).hover_power))
+    said = number(performance(build).hover_power)
     if not np.isfinite(said):
         return first
     # power is in watts only where there is a voltage: the ratio of two ways is the same either way

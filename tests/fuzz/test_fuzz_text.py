@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 import propmodel
 from explorer.inputs import apply, check, demo_inputs, mended
-from explorer.inputs import link as url_state
+from explorer.inputs import link as links
 from explorer.labels import reader
 from explorer.saved import build_file
 from explorer.session.shelf import inputs_of_record
@@ -60,7 +60,7 @@ def spoilt(draw: st.DrawFn, sound: st.SearchStrategy[str]) -> str:
 
 
 CRAFT = [demo_inputs(name) for name in propmodel.demo_names()]
-LINKS = st.builds(url_state.encode, st.sampled_from(CRAFT), st.one_of(st.none(), st.sampled_from(CRAFT)))
+LINKS = st.builds(links.encode, st.sampled_from(CRAFT), st.one_of(st.none(), st.sampled_from(CRAFT)))
 FILES = st.sampled_from([build_file.encode(c.name, asdict(c)).decode() for c in CRAFT])
 TABLES = {
     "motors": "name,KV,stator diameter,stator height,mass [g]\nFern,1950,22,7,31\nBracken,1750,23,6.5,29.5\n",
@@ -88,13 +88,13 @@ def sentence_or(read: Callable[[], Any], *errors: type[Exception]) -> Any:
 @fuzz
 @given(spoilt(LINKS))
 def test_a_link(text):
-    link = url_state.decode(text)
+    link = links.decode(text)
     for inputs in (link.inputs, link.pinned):
         assert inputs is None or check(inputs) == []
     assert all(words and "<script" not in words for words in link.messages)
     # what was understood goes out and comes back
     if link.inputs is not None:
-        assert url_state.decode(url_state.encode(link.inputs)).inputs == link.inputs
+        assert links.decode(links.encode(link.inputs)).inputs == link.inputs
 
 
 @fuzz

@@ -19,7 +19,7 @@ from explorer.app_pages.choose.counting import Change
 from explorer.app_pages.choose.looks import LOOKS, change_words, nice_ticks, reads, shown, unit_of
 from explorer.app_pages.choose.picture import Picture
 from explorer.app_pages.choose.ranges import many
-from explorer.figures.base import FONT, GRID, PINNED, SIZE, SMALL, THIS
+from explorer.figures.base import FONT, GRID, PINNED, SMALL, THIS, panel_title
 from explorer.text.numbers import NARROW, Units
 from propmodel.studies.spread import Contribution
 
@@ -137,20 +137,7 @@ def map_of(
         "layer": "below traces",
     }
     x_title = f"{x_look.words[:1].upper()}{x_look.words[1:]}" + (f", {x_unit}" if x_unit else "")
-    y_title = f"<b>{y_look.words[:1].upper()}{y_look.words[1:]}</b>" + (f", {y_unit}" if y_unit else "")
-    figure.add_annotation(
-        text=y_title,
-        xref="paper",
-        yref="paper",
-        x=0.0,
-        y=1.0,
-        xanchor="left",
-        yanchor="bottom",
-        xshift=-38,
-        yshift=7,
-        showarrow=False,
-        font={"size": SIZE},
-    )
+    figure.add_annotation(**panel_title(f"{y_look.words[:1].upper()}{y_look.words[1:]}", y_unit))
     figure.update_layout(
         template=None,
         height=HEIGHT if not square else 400,

@@ -19,6 +19,7 @@ from explorer.app_pages.choose.ranges import MOST, PRICE, RANGES, Values, droppe
 from explorer.inputs import CHEMISTRY_NAMES, Inputs, apply, to_build
 from propmodel import parts
 from propmodel.assembly.build import Build, with_fields
+from propmodel.base.arrays import number
 from propmodel.base.units import GRAM, INCH, MAH, MILLIOHM, MM
 from propmodel.components import battery, motor, propeller
 from propmodel.studies.sweep import Sweep
@@ -323,4 +324,4 @@ def carried(inputs: Inputs, base: Build, changes: Mapping[str, Any], *, skip: Se
 
 
 def _clean(value: Any, scale: float = 1.0) -> float:
-    return float(f"{float(np.asarray(value)) / scale:.6g}")
+    return float(f"{number(value) / scale:.6g}")

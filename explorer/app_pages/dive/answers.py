@@ -15,6 +15,7 @@ from explorer.forecasts.bands import DRAWS, HIGH, LOW, way_reserve, without_dive
 from explorer.inputs import Inputs, flying
 from propmodel.assembly.build import subset
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 from propmodel.base.status import Status
 from propmodel.dive.pull_out import dive_of, pull_out
 from propmodel.dive.stepped import Delay, PullOut, WashBand, wash_band
@@ -71,12 +72,12 @@ class DiveAnswer:
 def parts_of_delay(reaction: float, spool: float) -> Delay:
     """Split the time to see, decide and turn as the engine's default does, and add the spin-up of this craft."""
     base = Delay()
-    known = float(np.asarray(base.see)) + float(np.asarray(base.decide)) + float(np.asarray(base.rotate))
+    known = number(base.see) + number(base.decide) + number(base.rotate)
     part = reaction / known
     return Delay(
-        see=part * float(np.asarray(base.see)),
-        decide=part * float(np.asarray(base.decide)),
-        rotate=part * float(np.asarray(base.rotate)),
+        see=part * number(base.see),
+        decide=part * number(base.decide),
+        rotate=part * number(base.rotate),
         spool=spool,
     )
 
@@ -99,7 +100,7 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     made, way = headlines.build(inputs), flying(inputs)
     spool = float(punch(made).time_90)
     if not math.isfinite(spool):
-        spool = float(np.asarray(Delay().spool))
+        spool = number(Delay().spool)
     delay = parts_of_delay(way.reaction, spool)
     asked: dict[str, Any] = {"entry": entry, "delay": delay}
     drop: float | None = way.drop

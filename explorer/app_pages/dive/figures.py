@@ -16,14 +16,15 @@ from explorer.figures.base import (
     GRID,
     OVER,
     PINNED,
-    SIZE,
     SMALL,
     THIS,
     dot,
+    panel_title,
     word,
 )
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import NARROW, spread, value
+from propmodel.base.arrays import number
 from propmodel.base.status import Status
 from propmodel.base.units import KMH
 from propmodel.dive.stepped import Path, WashBand
@@ -165,19 +166,7 @@ def dive_figure(
             "title": {"text": "Way forward, m", "standoff": 6},
         },
     )
-    figure.add_annotation(
-        text="<b>Height above the ground</b>, m",
-        xref="paper",
-        yref="paper",
-        x=0.0,
-        y=1.0,
-        xanchor="left",
-        yanchor="bottom",
-        xshift=-38,
-        yshift=8,
-        showarrow=False,
-        font={"size": SIZE},
-    )
+    figure.add_annotation(**panel_title("Height above the ground", "m"))
     _ground(figure, low, top)
     if other is not None:
         x, y = _heights(other, command_height(other, start) if start is not None else command)
@@ -282,10 +271,10 @@ def delay_strip(answer: DiveAnswer) -> str:
     """Parts of the delay, one after the other, in seconds."""
     d = answer.delay
     parts = [
-        ("see", float(np.asarray(d.see))),
-        ("decide", float(np.asarray(d.decide))),
-        ("turn", float(np.asarray(d.rotate))),
-        ("spin up", float(np.asarray(d.spool))),
+        ("see", number(d.see)),
+        ("decide", number(d.decide)),
+        ("turn", number(d.rotate)),
+        ("spin up", number(d.spool)),
     ]
     total = sum(v for _, v in parts)
     if total <= 0.0:
@@ -340,7 +329,7 @@ def wash_strip(found: WashBand, other: WashBand | None) -> str:
         f'<span class="name" style="left:{0.5 * at(low):.2f}%">steady</span>',
         f'<span class="name" style="left:{0.5 * (at(low) + at(worst_low)):.2f}%">own wash</span>',
         f'<span class="name below" style="left:{0.5 * (at(worst_low) + at(worst_high)):.2f}%">worst</span>',
-        f'<span class="name" style="left:{0.5 * (at(high) + 100):.2f}%">faster than it</span>',
+        f'<span class="name" style="left:{0.5 * (at(high) + 100):.2f}%">faster</span>',
     ]
     if other is not None:
         pieces.append(

@@ -31,13 +31,13 @@ def _nearest(inputs: Inputs) -> Nearest:
     volts = float(at_loads[np.flatnonzero(np.isfinite(at_loads))[-1]])
     turned, wound = made.propeller, made.motor
     found = nearest_pairs(
-        kv=float(np.asarray(inputs.kv)),
-        diameter=float(np.asarray(turned.diameter)),
-        pitch=float(np.asarray(turned.pitch)),
-        blades=float(np.asarray(turned.blades)),
+        kv=number(inputs.kv),
+        diameter=number(turned.diameter),
+        pitch=number(turned.pitch),
+        blades=number(turned.blades),
         voltage=volts,
-        stator_diameter=None if wound.stator_diameter is None else float(np.asarray(wound.stator_diameter)),
-        stator_height=None if wound.stator_height is None else float(np.asarray(wound.stator_height)),
+        stator_diameter=None if wound.stator_diameter is None else number(wound.stator_diameter),
+        stator_height=None if wound.stator_height is None else number(wound.stator_height),
     )
     cap = number(made.command_cap)
     # the throttle of a stand is a motor command; under a cap the same command stands further to the right

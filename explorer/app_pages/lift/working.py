@@ -10,6 +10,7 @@ import numpy as np
 from explorer.text.numbers import value
 from explorer.text.working_step import Step
 from propmodel.assembly.build import Build
+from propmodel.base.arrays import number
 from propmodel.base.units import GRAM
 from propmodel.components import battery, propeller
 from propmodel.components.controller import command_from_duty
@@ -25,7 +26,7 @@ __all__ = [
 
 
 def _g(x: object, digits: int = 3) -> str:
-    return f"{float(np.asarray(x)):.{digits}g}"
+    return f"{number(x):.{digits}g}"
 
 
 def lift_steps(build: Build, way: Profile) -> list[Step]:
@@ -45,7 +46,7 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
     rotors = int(np.asarray(build.rotors))
     craft, motor, prop = build.craft, build.motor, build.propeller
     each = (float(motor_mass(motor)) / GRAM, float(propeller.mass(prop)) / GRAM)
-    parts = [float(np.asarray(m)) / GRAM for m in (craft.frame_mass, craft.payload_mass, battery.mass(build.pack))]
+    parts = [number(m) / GRAM for m in (craft.frame_mass, craft.payload_mass, battery.mass(build.pack))]
     steps: list[Step] = [
         (
             "Take-off mass",
@@ -61,8 +62,8 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
     c_t, _ = (float(c) for c in d.prop.static(hover.rev_per_s))
     share, rho, size = float(d.thrust_share), float(d.density), float(d.diameter)
     current, volts, bus = float(hover.motor_current), float(hover.motor_voltage), float(hover.bus_voltage)
-    ratio = float(np.asarray(motor.loaded_kv_ratio))
-    exponent = float(np.asarray(build.controller.throttle_exponent))
+    ratio = number(motor.loaded_kv_ratio)
+    exponent = number(build.controller.throttle_exponent)
     command = float(command_from_duty(build.controller, hover.duty, command_cap=build.command_cap))
     steps += [
         (
@@ -105,7 +106,7 @@ def _minutes(build: Build, way: Profile) -> list[Step]:
     if not (math.isfinite(seconds) and seconds > 0.0):
         return []
     d = prepare(build, HALF, sustained=True)
-    lift = float(build.weight) / float(np.asarray(build.rotors))
+    lift = float(build.weight) / number(build.rotors)
     # a burst asks what the pack gives new and at 25 C
     new = replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0)
     full = at_duty(prepare(replace(build, pack=new), HALF), build.duty_cap)
@@ -114,11 +115,11 @@ def _minutes(build: Build, way: Profile) -> list[Step]:
         "cruise": (way.cruise, float(level_flight(build, way.cruise_speed, state_of_charge=HALF).current)),
         "hard": (
             way.hard,
-            float(at_thrust(d, min(lift * float(np.asarray(way.hard_load)), float(full.thrust))).pack_current),
+            float(at_thrust(d, min(lift * number(way.hard_load), float(full.thrust))).pack_current),
         ),
         "flat out": (way.full, float(full.pack_current)),
     }
-    shares = {name: (float(np.asarray(share)), current) for name, (share, current) in amps.items()}
+    shares = {name: (number(share), current) for name, (share, current) in amps.items()}
     told = {name: (share, current) for name, (share, current) in shares.items() if share > 0.0}
     mean = sum(share * current for share, current in told.values())
     sums = " + ".join(f"{100 * share:.0f} % x {_g(current)} A {name}" for name, (share, current) in told.items())

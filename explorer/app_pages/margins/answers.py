@@ -14,6 +14,7 @@ from propmodel import power_up
 from propmodel.assembly.build import Build
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 from propmodel.base.status import Status
 from propmodel.flight.trim import Airframe, trim
 from propmodel.heat.motor import steady_temperatures
@@ -85,7 +86,7 @@ def _heat_states(inputs: Inputs) -> list[HeatState]:
     made, way = headlines.build(inputs), flying(inputs)
     a = Assessment(made)
     _, cruise = trim(a.fresh_sustained, Airframe.of(made), np.asarray(way.cruise_speed), passes=60)
-    lift = float(a.weight) / float(np.asarray(made.rotors))
+    lift = float(a.weight) / number(made.rotors)
     hard = operating_point.at_thrust(a.fresh_sustained, np.minimum(way.hard_load * lift, a.full_throttle.thrust))
     copper = np.array([float(a.winding_heat(p)) for p in (a.hover, cruise, hard, a.full_throttle)])
     iron = np.array([float(p.iron_loss) for p in (a.hover, cruise, hard, a.full_throttle)])
@@ -100,7 +101,7 @@ def _heat_states(inputs: Inputs) -> list[HeatState]:
         ("flown your way", float(shares @ copper), float(shares @ iron), a.thermal_hover, mixed),
         ("flat out", copper[3], iron[3], a.thermal_full, True),
     )
-    air = float(np.asarray(made.air.temperature))
+    air = number(made.air.temperature)
     found = []
     for name, cu, fe, cooling, possible in rows:
         steady = steady_temperatures(cu, fe, resistance=cooling, air_temperature=air)

@@ -17,6 +17,7 @@ from explorer.forecasts.bands import DRAWS, HIGH, LOW, craft_only, quantiles, wa
 from explorer.inputs import Flying, Inputs, flying, mix
 from propmodel.assembly.build import Build, with_fields
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 from propmodel.base.status import Status
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.components import battery
@@ -215,12 +216,12 @@ LEAST_PULL = 2.0
 def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
     """All single flights of the page in one call of the engine, and the drawn ones in another."""
     made, way, mine = headlines.build(inputs), flying(inputs), mix(inputs)
-    pack, cells = made.pack, float(np.asarray(made.pack.cells))
+    pack, cells = made.pack, number(made.pack.cells)
     reserve, here = way_reserve(made), float(battery.cutoff_voltage(pack))
-    now, age = float(np.asarray(pack.temperature)), float(np.asarray(pack.cycles))
+    now, age = number(pack.temperature), number(pack.cycles)
     warmer = np.linspace(battery.REFERENCE_TEMPERATURE, COLD - 20.0, 200)
     mild = float(np.interp(COLD_MILD_FACTOR, battery.temperature_factor(warmer), warmer))
-    own = float(np.asarray(pack.capacity_ah))
+    own = number(pack.capacity_ah)
     # an ideal hover is longest with a pack twice as heavy as all the rest: look a little beyond that
     heaviest = 3.6 * (float(made.mass) / float(battery.mass(pack)) - 1.0)
     packs = own * np.geomspace(0.3, max(heaviest, 3.0), PACKS)

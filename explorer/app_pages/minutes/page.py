@@ -256,7 +256,7 @@ def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, oth
             reason="" if marks else flight_words.minutes_or_why(this, "your way"),
         )  # fmt: skip
         page_frame.chart(figure, key="voltage", alt=_voltage_alt(this, marks))
-        page_frame.say(page_frame.key_line(None if pin is None else pin.name))
+        page_frame.say(page_frame.key_line([] if pin is None else [pin.name]))
     with right:
         page_frame.say(
             "<h2>Minutes to landing</h2>"

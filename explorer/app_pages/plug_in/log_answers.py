@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from explorer.inputs import Inputs, to_build
 from explorer.inputs.measured_parts import bare
+from propmodel.base.arrays import number
 from propmodel.base.units import MILLIOHM
 from propmodel.bench.stand_model import NAMES, Stand, stand_rows
 from propmodel.components import battery
@@ -122,7 +123,7 @@ def cell_mohm_from_pack(inputs: Inputs, pack_resistance: float) -> float:
     A flight shows the resistance of seconds, a charger's reading is that of a fraction of one. [mohm]
     """
     pack = to_build(bare(inputs)).pack
-    leads = float(np.asarray(battery.resistance(pack, 0.5))) - (
+    leads = number(battery.resistance(pack, 0.5)) - (
         float(np.asarray(battery.resistance(replace(pack, lead_resistance=0.0), 0.5)))
     )
     cell = (pack_resistance - leads) / float(inputs.cells) * float(inputs.parallel)

@@ -24,6 +24,7 @@ from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.text.numbers import value
 from explorer.text.working_step import Step
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 from propmodel.base.units import GRAM
 from propmodel.components.controller import throttle_from_duty
 from propmodel.powertrain.throttle_curve import throttle_curve
@@ -189,13 +190,13 @@ def _spare_why(f: Facts) -> list[Step]:
     own = Assessment(to_build(f.before)).hover
     quick = Assessment(to_build(replace(f.before, kv=f.before.kv * 1.08))).hover
     n = float(own.rev_per_s)
-    ratio = float(np.asarray(to_build(f.before).motor.loaded_kv_ratio))
+    ratio = number(to_build(f.before).motor.loaded_kv_ratio)
     parts = []
     for kv, point in ((f.before.kv, own), (f.before.kv * 1.08, quick)):
         emf = 60.0 * n / (kv * ratio)
         parts.append((emf, float(point.motor_current), float(point.motor_voltage)))
     (e1, i1, v1), (e2, i2, v2) = parts
-    power = 1.0 / float(np.asarray(to_build(f.before).controller.throttle_exponent))
+    power = 1.0 / number(to_build(f.before).controller.throttle_exponent)
     return [
         (
             "Same thrust, same propeller, same speed",

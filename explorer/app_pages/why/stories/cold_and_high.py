@@ -28,6 +28,7 @@ from explorer.text.numbers import value
 from explorer.text.working_step import Step
 from propmodel.assembly.build import drag_areas
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 from propmodel.base.units import KMH
 from propmodel.flight.endurance import flight_time
 
@@ -74,7 +75,7 @@ def _cold_why(f: Facts) -> list[Step]:
     home = to_build(replace(f.before, air_temperature_c=demo_inputs("scree").air_temperature_c))
     a, b = Assessment(warm), Assessment(cold)
     r = [1000 * float(x.fresh_sustained.pack_resistance) for x in (a, b)]
-    rho = [float(np.asarray(x.air.density)) for x in (home, warm)]
+    rho = [number(x.air.density) for x in (home, warm)]
     amps = f.a["hover_current"]
     left = [100 * float(flight_time(x, "hang still").end_state_of_charge) for x in (warm, cold)]
     return [
@@ -153,7 +154,7 @@ def _high_path(i: Inputs, t: NDArray) -> dict[str, Any]:
 
 def _density(f: Facts) -> tuple[float, float]:
     before, after = (to_build(one).air.density for one in (f.before, f.after))
-    return float(np.asarray(before)), float(np.asarray(after))
+    return number(before), number(after)
 
 
 def _high_also(f: Facts) -> list[str]:

@@ -11,16 +11,13 @@ from numpy.typing import ArrayLike
 
 from propmodel.assembly.build import Build
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 from propmodel.components import battery
 from propmodel.components.controller import throttle_from_duty
 from propmodel.flight.endurance import Profile
 from propmodel.studies.spread import draw
 
 __all__ = ["Craft", "Trouble"]
-
-
-def number(x: object) -> float:
-    return float(np.asarray(x, dtype=np.float64))
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from explorer.text.search import holding
 from propmodel import heat
 from propmodel.assembly.build import with_fields
 from propmodel.assess.assessment import Assessment
-from propmodel.base.arrays import number as _f
+from propmodel.base.arrays import number
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.components import battery, wire
 from propmodel.components.air import atmosphere
@@ -40,9 +40,9 @@ def _hot(c: Craft) -> str:
             "It cannot hover by the forecast: every motor at full load gets hot. A larger propeller or less mass first."
         )
     a = c.whole
-    watts = _f(a.winding_heat(a.hover) + a.hover.iron_loss)
-    rise = _f(a.hover_heat.body) - _f(c.build.air.temperature)
-    verdict = hot_motor_verdict(watts, rise, air_temperature=_f(c.build.air.temperature))
+    watts = number(a.winding_heat(a.hover) + a.hover.iron_loss)
+    rise = number(a.hover_heat.body) - number(c.build.air.temperature)
+    verdict = hot_motor_verdict(watts, rise, air_temperature=number(c.build.air.temperature))
     start = f"In a hover, turning the propeller makes {value('power', watts)} of heat in each motor. "
     if verdict.explained == "yes":
         return start + "That is enough to make it hot: a smaller propeller, less pitch, fewer cells or a larger motor."
@@ -63,10 +63,10 @@ def _update(c: Craft) -> str:
 
 
 def _cells(c: Craft) -> str:
-    cells, kv = _f(c.build.pack.cells), _f(c.build.motor.kv)
+    cells, kv = number(c.build.pack.cells), number(c.build.motor.kv)
     more = (cells + 1.0) / cells
-    rpm, size = kv * c.full_volts * more, _f(c.build.propeller.diameter)
-    mach = math.pi * size * rpm / 60.0 / _f(c.build.air.speed_of_sound)
+    rpm, size = kv * c.full_volts * more, number(c.build.propeller.diameter)
+    mach = math.pi * size * rpm / 60.0 / number(c.build.air.speed_of_sound)
     return (
         f"With {cells + 1:.0f} cells instead of {cells:.0f} the bare motor would turn {value('rpm', rpm / 60.0)}, its "
         f"propeller's tips at {mach:.2f} of the speed of sound; it never gets there and draws the difference as amps. "
@@ -77,9 +77,9 @@ def _cells(c: Craft) -> str:
 
 
 def _cap_mode(c: Craft) -> str:
-    cap = _f(c.build.command_cap)
+    cap = number(c.build.command_cap)
     free = at_duty(prepare(c.build, 1.0), np.asarray(1.0))
-    pack, motor = value("current", _f(free.pack_current)), value("current", _f(free.motor_current))
+    pack, motor = value("current", number(free.pack_current)), value("current", number(free.motor_current))
     all_of_it = f"{pack} from the pack, {motor} in each motor"
     if cap >= 0.999:
         return (
@@ -89,15 +89,15 @@ def _cap_mode(c: Craft) -> str:
         )
     held = c.whole.full_throttle
     return (
-        f"Under the cap of {100 * cap:.0f} % it draws {value('current', _f(held.pack_current))} flat out. A mode that "
+        f"Under the cap of {100 * cap:.0f} % it draws {value('current', number(held.pack_current))} flat out. A mode that "
         f"ignores the cap, such as the one that turns a crashed craft upright, sends {all_of_it}: the weakest path "
         "counts, and with propellers stuck in grass it is worse still."
     )
 
 
 def _blocked(c: Craft) -> str:
-    amps = _f(stall_current(c.full_volts, c.build.motor.resistance))
-    duty = _f(c.whole.hover.duty) if c.hovers else 1.0
+    amps = number(stall_current(c.full_volts, c.build.motor.resistance))
+    duty = number(c.whole.hover.duty) if c.hovers else 1.0
     return (
         f"A motor that stands makes no volts of its own: at full command {value('current', amps)} would flow, at the "
         f"command of a hover still {value('current', amps * duty)}, and windings go in a second or two. Software can "
@@ -107,9 +107,11 @@ def _blocked(c: Craft) -> str:
 
 def _bench_smoke(c: Craft) -> str:
     motor = c.build.motor
-    k_e = 60.0 / (_f(motor.kv) * _f(motor.loaded_kv_ratio))
-    speed = c.full_volts / (k_e + _f(motor.resistance) * _f(motor.iron_torque_slope) / _f(motor.torque_constant))
-    amps = _f(motor.iron_torque_slope) * speed / _f(motor.torque_constant)
+    k_e = 60.0 / (number(motor.kv) * number(motor.loaded_kv_ratio))
+    speed = c.full_volts / (
+        k_e + number(motor.resistance) * number(motor.iron_torque_slope) / number(motor.torque_constant)
+    )
+    amps = number(motor.iron_torque_slope) * speed / number(motor.torque_constant)
     return (
         f"Bare, at full command, a motor of this build should draw about {value('current', amps)}. That overloads no "
         "ESC. Twice as much is a fault: a solder bridge, a screw in the windings, a pad on the frame, wrong timing. "
@@ -120,7 +122,7 @@ def _bench_smoke(c: Craft) -> str:
 def _esc_enough(c: Craft) -> str:
     low, mid, high = c.motor_amps
     rated = c.build.controller.continuous_current
-    told = "" if rated is None else f" Yours is sold for {value('current', _f(rated))} a motor."
+    told = "" if rated is None else f" Yours is sold for {value('current', number(rated))} a motor."
     return (
         f"Flat out each motor takes about {value('current', mid)} ({spread('current', low, high)}) here, so that is "
         f"what each ESC must pass.{told} A rating holds for a time and with air over the board; cells come first: an "
@@ -136,7 +138,7 @@ def _pulses(c: Craft) -> str:
 
 
 def _fuse(c: Craft) -> str:
-    energy = _f(transients.capacitor_energy(c.full_volts, c.build.craft.capacitance))
+    energy = number(transients.capacitor_energy(c.full_volts, c.build.craft.capacitance))
     return (
         f"The spark is the capacitor filling: {energy:.2f} J at {value('pack_voltage', c.full_volts)}, and about as "
         "much again lost on the way. Without the capacitor the spark is small and the volts ring up to nearly twice "
@@ -154,21 +156,21 @@ def _supply(c: Craft) -> str:
 
 def _flip(c: Craft) -> str:
     full = c.whole.full_throttle
-    turns = _f(full.rev_per_s) * _f(c.build.motor.pole_pairs)
+    turns = number(full.rev_per_s) * number(c.build.motor.pole_pairs)
     return (
-        f"Losing step comes with many amps at many turns: flat out here {value('current', _f(full.motor_current))} in "
-        f"each motor at {value('rpm', turns)} electrical ({_f(c.build.motor.pole_pairs):.0f} pole pairs). Less output "
+        f"Losing step comes with many amps at many turns: flat out here {value('current', number(full.motor_current))} in "
+        f"each motor at {value('rpm', turns)} electrical ({number(c.build.motor.pole_pairs):.0f} pole pairs). Less output "
         "or more timing in the ESC often cures it, as do less pitch and fresh ESC firmware. Nobody can promise a "
         "limit; rule out a loose wire and a bent bell first."
     )
 
 
 def _alarm(c: Craft) -> str:
-    full, cells = c.whole.full_throttle, _f(c.build.pack.cells)
-    fall = c.full_volts - _f(full.bus_voltage)
+    full, cells = c.whole.full_throttle, number(c.build.pack.cells)
+    fall = c.full_volts - number(full.bus_voltage)
     return (
-        f"A punch on a fresh pack takes {value('current', _f(full.pack_current))} and pulls the pack down by "
-        f"{value('pack_voltage', fall)} to {value('cell_voltage', _f(full.bus_voltage) / cells)} a cell: amps times "
+        f"A punch on a fresh pack takes {value('current', number(full.pack_current))} and pulls the pack down by "
+        f"{value('pack_voltage', fall)} to {value('cell_voltage', number(full.bus_voltage) / cells)} a cell: amps times "
         "the pack's resistance, and the volts come back. Land by the charge drawn; the page Minutes has the figure to "
         "type in."
     )
@@ -177,12 +179,12 @@ def _alarm(c: Craft) -> str:
 def _c_label(c: Craft) -> str:
     pack = c.build.pack
     label = pack.max_continuous_current
-    amps = 50.0 * _f(battery.capacity(pack)) if label is None else _f(label)
-    r = _f(battery.resistance(pack, 0.8))
-    seconds = 3600.0 * _f(battery.capacity(pack)) / amps
-    warming = 60.0 * _f(heat.pack_temperature_rate(amps, resistance=r, mass=_f(battery.mass(pack))))
+    amps = 50.0 * number(battery.capacity(pack)) if label is None else number(label)
+    r = number(battery.resistance(pack, 0.8))
+    seconds = 3600.0 * number(battery.capacity(pack)) / amps
+    warming = 60.0 * number(heat.pack_temperature_rate(amps, resistance=r, mass=number(battery.mass(pack))))
     said = "A label of 50C" if label is None else "The label"
-    honest, floor = _f(battery.believable_rate(pack)), _f(battery.of_chemistry(pack, "punch_floor"))
+    honest, floor = number(battery.believable_rate(pack)), number(battery.of_chemistry(pack, "punch_floor"))
     return (
         f"{said} would mean {value('current', amps)}. At that current this pack would be empty in "
         f"{value('seconds', seconds)}, lose {value('pack_voltage', amps * r)} inside itself, "
@@ -206,10 +208,12 @@ def _li_ion(c: Craft) -> str:
     pack = replace(c.build.pack, chemistry=other_cells, cell_resistance=None, mass=None, max_continuous_current=None,
                    max_burst_current=None, cutoff_voltage_per_cell=None, label_c=None, usable_share=None)  # fmt: skip
     # the same mass of cells
-    pack = replace(pack, capacity_ah=_f(pack.capacity_ah) * _f(battery.mass(c.build.pack)) / _f(battery.mass(pack)))
+    pack = replace(
+        pack, capacity_ah=number(pack.capacity_ah) * number(battery.mass(c.build.pack)) / number(battery.mass(pack))
+    )
     other = replace(c.build, pack=pack)
-    times = [_f(flight_time(b).time) for b in (c.build, other)]
-    pulls = [_f(Assessment(b, quick=True).thrust_to_weight) for b in (c.build, other)]
+    times = [number(flight_time(b).time) for b in (c.build, other)]
+    pulls = [number(Assessment(b, quick=True).thrust_to_weight) for b in (c.build, other)]
     if not all(math.isfinite(t) and t > 10.0 for t in times):
         return "Li-ion cells hold more for their mass and give fewer amps; this craft does not hover on both."
     return (
@@ -223,8 +227,8 @@ def _li_ion(c: Craft) -> str:
 
 def _winter(c: Craft) -> str:
     cold = battery.resistance(replace(c.build.pack, temperature=CELSIUS_ZERO), 0.5)
-    ratio = _f(cold) / _f(battery.resistance(c.build.pack, 0.5))
-    now = _f(c.build.pack.temperature) - CELSIUS_ZERO
+    ratio = number(cold) / number(battery.resistance(c.build.pack, 0.5))
+    now = number(c.build.pack.temperature) - CELSIUS_ZERO
     return (
         f"The charge is there, but at 0 °C the pack's resistance is about {ratio:.1f} times that at {now:.0f} °C "
         "(estimate, from one LiPo pouch), so the alarm rings early. Keep packs in a pocket, never charge "
@@ -249,16 +253,16 @@ def _jumps(c: Craft) -> str:
         "Firmware that takes half throttle for the hover jumps up with a craft that needs less. Its setting counts "
         f"above idle: type {value('percent', 0.5 * (start + end))}, "
         f"{value('percent', start)} on a fresh pack, {value('percent', end)} at the end. Where the firmware evens out "
-        f"the thrust it is nearer {value('percent', 1.0 / _f(c.whole.thrust_to_weight))}."
+        f"the thrust it is nearer {value('percent', 1.0 / number(c.whole.thrust_to_weight))}."
     )
 
 
 def _leads(c: Craft) -> str:
     def lost(amps: float, gauge: int) -> str:
-        volts, watts = (_f(of(amps, gauge=gauge, length=0.1)) for of in (wire.drop, wire.heat))
+        volts, watts = (number(of(amps, gauge=gauge, length=0.1)) for of in (wire.drop, wire.heat))
         return f"{volts:.2f} V and {watts:.1f} W of {gauge} AWG"
 
-    motor, pack = c.motor_amps[1], _f(c.whole.full_throttle.pack_current)
+    motor, pack = c.motor_amps[1], number(c.whole.full_throttle.pack_current)
     return (
         f"Tables for bundles in walls do not fit. What counts is what is lost: flat out, 10 cm of motor wire costs "
         f"{lost(motor, 20)} or {lost(motor, 16)} at {value('current', motor)}; 10 cm of main lead {lost(pack, 14)} or "
@@ -268,11 +272,11 @@ def _leads(c: Craft) -> str:
 
 def _third_blade(c: Craft) -> str:
     prop = c.build.propeller
-    blades = _f(prop.blades)
+    blades = number(prop.blades)
     many = with_fields(c.build, {"propeller.blades": blades + 1.0})
     a, b = c.whole.full_throttle, Assessment(many, quick=True).full_throttle
-    pull, amps = (_f(getattr(b, k)) / _f(getattr(a, k)) - 1.0 for k in ("thrust", "motor_current"))
-    pitch_speed = _f(a.rev_per_s) * _f(prop.pitch)
+    pull, amps = (number(getattr(b, k)) / number(getattr(a, k)) - 1.0 for k in ("thrust", "motor_current"))
+    pitch_speed = number(a.rev_per_s) * number(prop.pitch)
     return (
         f"One blade more on this one: {100 * pull:+.0f} % thrust for {100 * amps:+.0f} % amps, standing still. Pitch "
         f"moves thrust to speed: pitch times turns is {value('road_speed', pitch_speed)} here. Amps on a stand are the "
@@ -282,8 +286,8 @@ def _third_blade(c: Craft) -> str:
 
 
 def _mountain(c: Craft) -> str:
-    here = _f(c.build.air.density)
-    up = _f(atmosphere(2500.0, temperature=max(_f(c.build.air.temperature) - 10.0, 230.0)).density)
+    here = number(c.build.air.density)
+    up = number(atmosphere(2500.0, temperature=max(number(c.build.air.temperature) - 10.0, 230.0)).density)
     ratio = here / up
     if up >= here:
         return "Where it flies now the air is thinner than on most mountains: rotation and watts are already up."
@@ -297,8 +301,8 @@ def _mountain(c: Craft) -> str:
 def _tilt(c: Craft) -> str:
     if not c.hovers:
         return "This craft does not hover, so it holds no tilt."
-    steep = math.degrees(_f(steepest_tilt(c.whole.thrust_to_weight)))
-    top = _f(c.whole.top.speed)
+    steep = math.degrees(number(steepest_tilt(c.whole.thrust_to_weight)))
+    top = number(c.whole.top.speed)
     leans = np.degrees(np.asarray(level_flight(c.build, np.array([5.0, 10.0, 15.0])).tilt))
     at = ", ".join(
         f"{lean:.0f} degrees at {value('road_speed', v)}"
@@ -326,7 +330,7 @@ def _pwm(c: Craft) -> str:
 
 
 def _poles(c: Craft) -> str:
-    poles = 2.0 * _f(c.build.motor.pole_pairs)
+    poles = 2.0 * number(c.build.motor.pole_pairs)
     other = 12.0 if poles >= 13.0 else 14.0
     return (
         f"Count the magnets: loggers and firmware turn electrical turns into rpm with a number you set. {poles:.0f} "
@@ -336,7 +340,7 @@ def _poles(c: Craft) -> str:
 
 
 def _kv_drifts(c: Craft) -> str:
-    ratio = _f(c.build.motor.loaded_kv_ratio)
+    ratio = number(c.build.motor.loaded_kv_ratio)
     real = (
         "it was measured under load here"
         if ratio > 0.995
@@ -359,7 +363,7 @@ def _drifts(c: Craft) -> str:
 
 
 def _minute(c: Craft) -> str:
-    seconds = _f(c.whole.full_throttle_seconds)
+    seconds = number(c.whole.full_throttle_seconds)
     told = (
         "settles below the limit of its winding by the forecast"
         if math.isinf(seconds)
@@ -373,7 +377,7 @@ def _minute(c: Craft) -> str:
 
 
 def _headroom(c: Craft) -> str:
-    left = _f(c.whole.thrust_to_weight_at_reserve)
+    left = number(c.whole.thrust_to_weight_at_reserve)
     return (
         f"With the reserve left its thrust is {value('pull_to_weight', left)} its weight. Below 2 it loses height when "
         "it corrects, and cannot catch a gust (common practice): more diameter, another cell or less mass."
@@ -388,8 +392,8 @@ def _touch(c: Craft) -> str:
 
 
 def _collapse(c: Craft) -> str:
-    low = _f(c.whole.full_throttle_at_reserve.bus_voltage)
-    need = _f(c.build.craft.electronics_min_voltage)
+    low = number(c.whole.full_throttle_at_reserve.bus_voltage)
+    need = number(c.build.craft.electronics_min_voltage)
     return (
         f"Small packs fall fast at the end: a punch with the reserve left pulls this one to "
         f"{value('pack_voltage', low)}, and the electronics restart below {value('pack_voltage', need)}."
@@ -397,7 +401,9 @@ def _collapse(c: Craft) -> str:
 
 
 def _sink(c: Craft) -> str:
-    v = _f(induced_velocity_hover(c.whole.bare_thrust, disc_area=c.build.disc_area, air_density=c.build.air.density))
+    v = number(
+        induced_velocity_hover(c.whole.bare_thrust, disc_area=c.build.disc_area, air_density=c.build.air.density)
+    )
     return (
         f"Straight down at {value('speed', 0.4 * v)} to {value('speed', 1.4 * v)} it sinks into its own wash: thrust "
         "falls, and adding throttle makes it worse. Leave sideways. A pull-out that ends in the ground began too low: "

@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 
-from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, plain_number, short
+from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, short
 from propmodel.assembly.build import Build, drag_areas
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 from propmodel.base.constants import STANDARD_GRAVITY as G
 from propmodel.base.units import KMH
 from propmodel.dive import closed_forms
@@ -32,21 +33,21 @@ def pull_working(b: Build) -> Worked:
     """Working of the thrust at full throttle."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
-    n = plain_number(p.rev_per_s)
-    c_t = plain_number(d.prop.static(p.rev_per_s)[0])
+    n = number(p.rev_per_s)
+    c_t = number(d.prop.static(p.rev_per_s)[0])
     k, rho, size, rotors = (
-        plain_number(d.thrust_share),
-        plain_number(d.density),
-        plain_number(d.diameter),
-        plain_number(b.rotors),
+        number(d.thrust_share),
+        number(d.density),
+        number(d.diameter),
+        number(b.rotors),
     )
     thrust = k * rho * c_t * n * n * size**4
-    got = rotors * thrust / plain_number(b.weight)
+    got = rotors * thrust / number(b.weight)
     return Worked(
         [
             (
                 "Speed flat out",
-                f"the pack sags to {short(plain_number(p.bus_voltage))} V; there motor and propeller agree at {60 * n:,.0f} rpm",
+                f"the pack sags to {short(number(p.bus_voltage))} V; there motor and propeller agree at {60 * n:,.0f} rpm",
                 "Torque of the motor = torque of the propeller, bus voltage from the pack's resistance.",
             ),
             (
@@ -57,12 +58,12 @@ def pull_working(b: Build) -> Worked:
             ),
             (
                 "Thrust to weight",
-                f"{rotors:.0f} x {short(thrust)} N / {short(plain_number(b.weight))} N = {got:.1f}",
+                f"{rotors:.0f} x {short(thrust)} N / {short(number(b.weight))} N = {got:.1f}",
                 "Fresh pack, first ten seconds.",
             ),
         ],
         got,
-        plain_number(a.thrust_to_weight),
+        number(a.thrust_to_weight),
     )
 
 
@@ -71,20 +72,20 @@ def full_current_working(b: Build) -> Worked:
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
     torque, iron, k_t = (
-        plain_number(p.torque),
-        plain_number(d.iron_slope) * plain_number(p.rev_per_s),
-        plain_number(d.torque_constant),
+        number(p.torque),
+        number(d.iron_slope) * number(p.rev_per_s),
+        number(d.torque_constant),
     )
     current = (torque + iron) / k_t
-    duty, bus, rotors = plain_number(p.duty), plain_number(p.bus_voltage), plain_number(b.rotors)
-    other = (rotors * plain_number(p.ripple_loss) + plain_number(d.electronics_power)) / bus
+    duty, bus, rotors = number(p.duty), number(p.bus_voltage), number(b.rotors)
+    other = (rotors * number(p.ripple_loss) + number(d.electronics_power)) / bus
     got = rotors * duty * current + other
     return Worked(
         [
             (
                 "Current in one motor",
                 f"I = (Q + q n) / K_t = ({short(torque)} + {short(iron, 2)}) N m / {short(k_t)} N m/A = {short(current)} A",
-                f"K_t = 60 / (2 pi KV), KV under load {100 * plain_number(b.motor.loaded_kv_ratio):.0f} % of the label: more KV, more "
+                f"K_t = 60 / (2 pi KV), KV under load {100 * number(b.motor.loaded_kv_ratio):.0f} % of the label: more KV, more "
                 "amps for the same torque.",
             ),
             (
@@ -94,7 +95,7 @@ def full_current_working(b: Build) -> Worked:
             ),
         ],
         got,
-        plain_number(p.pack_current),
+        number(p.pack_current),
     )
 
 
@@ -103,10 +104,10 @@ def sag_working(b: Build) -> Worked:
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
     emf, r, amps, cells = (
-        plain_number(d.emf),
-        plain_number(d.pack_resistance),
-        plain_number(p.pack_current),
-        plain_number(b.pack.cells),
+        number(d.emf),
+        number(d.pack_resistance),
+        number(p.pack_current),
+        number(b.pack.cells),
     )
     got = emf - amps * r
     guessed = b.pack.cell_resistance is None
@@ -127,27 +128,27 @@ def sag_working(b: Build) -> Worked:
             )
         ],
         got,
-        plain_number(p.bus_voltage),
+        number(p.bus_voltage),
     )
 
 
 def top_working(b: Build) -> Worked:
     """Working of the top speed."""
     found_ = top_speed(b)
-    v, tilt = plain_number(found_.speed), plain_number(found_.tilt)
+    v, tilt = number(found_.speed), number(found_.tilt)
     if not math.isfinite(v):
         return Worked([("No level flight", "full throttle does not lift the craft", "")], math.nan, v)
     d = Assessment(b).fresh_burst
-    _, top = (plain_number(x) for x in drag_areas(b))
+    _, top = (number(x) for x in drag_areas(b))
     rho, weight, rotors, size = (
-        plain_number(b.air.density),
-        plain_number(b.weight),
-        plain_number(b.rotors),
-        plain_number(d.diameter),
+        number(b.air.density),
+        number(b.weight),
+        number(b.rotors),
+        number(d.diameter),
     )
-    n, k = plain_number(found_.rev_per_s), plain_number(d.thrust_share)
+    n, k = number(found_.rev_per_s), number(d.thrust_share)
     j = v * math.sin(tilt) / (n * size)
-    c_t = plain_number(d.prop.at(np.asarray(j), np.asarray(n))[0])
+    c_t = number(d.prop.at(np.asarray(j), np.asarray(n))[0])
     pull = rotors * k * rho * c_t * n * n * size**4
     # along the shaft: the pull carries its share of the weight and what the air does to the plate, and nothing else
     plate = pull - weight * math.cos(tilt)
@@ -176,7 +177,7 @@ def top_working(b: Build) -> Worked:
             (
                 "Speed",
                 f"V = sqrt(2 F / (rho f_top sin)) = {short(got)} m/s = {got / KMH:.0f} km/h; pitch speed there is "
-                f"{plain_number(found_.pitch_speed) / KMH:.0f} km/h",
+                f"{number(found_.pitch_speed) / KMH:.0f} km/h",
                 "Fresh pack, a sprint: the fastest speed at which the sum closes with the motors flat out.",
             ),
         ],
@@ -193,7 +194,7 @@ TRIED = 241
 def bucket_working(b: Build) -> Worked:
     """Working of the speed of least power."""
     best = best_speeds(b)
-    slow, fast = plain_number(best.endurance_speed), plain_number(best.range_speed)
+    slow, fast = number(best.endurance_speed), number(best.range_speed)
     if not math.isfinite(slow):
         return Worked([("No level flight", "full throttle does not lift the craft", "")], math.nan, math.nan)
     at = level_flight(b, np.array([0.0, slow, fast]))
@@ -222,19 +223,19 @@ def bucket_working(b: Build) -> Worked:
             ),
         ],
         got,
-        plain_number(best.power_ratio),
+        number(best.power_ratio),
     )
 
 
 def dive_working(b: Build) -> Worked:
     """Working of the dive."""
     drop = 40.0
-    front, _ = (plain_number(x) for x in drag_areas(b))
-    rho, mass = plain_number(b.air.density), plain_number(b.mass)
+    front, _ = (number(x) for x in drag_areas(b))
+    rho, mass = number(b.air.density), number(b.mass)
     terminal = math.sqrt(2.0 * mass * G / (rho * front))
     speed = float(closed_forms.fall_speed(drop, terminal_speed=terminal))
     out = pull_out(b, drop)
-    load, lost = plain_number(out.peak_load), plain_number(out.height_lost)
+    load, lost = number(out.peak_load), number(out.height_lost)
     got = terminal * math.sqrt(1.0 - math.exp(-2.0 * G * drop / terminal**2))
     return Worked(
         [
@@ -261,15 +262,15 @@ def dive_working(b: Build) -> Worked:
             ),
         ],
         got,
-        plain_number(out.speed),
+        number(out.speed),
     )
 
 
 @if_it_hovers
 def wash_working(b: Build) -> Worked:
     """Working of the own wake."""
-    each, k = plain_number(b.weight) / plain_number(b.rotors), plain_number(Assessment(b).fresh_sustained.thrust_share)
-    rho, size = plain_number(b.air.density), plain_number(b.propeller.diameter)
+    each, k = number(b.weight) / number(b.rotors), number(Assessment(b).fresh_sustained.thrust_share)
+    rho, size = number(b.air.density), number(b.propeller.diameter)
     area = 0.25 * math.pi * size * size
     v = math.sqrt(each / k / (2.0 * rho * area))
     return Worked(
@@ -289,5 +290,5 @@ def wash_working(b: Build) -> Worked:
             ),
         ],
         v,
-        plain_number(Assessment(b).wash_speed),
+        number(Assessment(b).wash_speed),
     )

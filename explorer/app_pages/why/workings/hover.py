@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, plain_number, short
+from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, short
 from propmodel import heat
 from propmodel.assembly.build import Build
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import evaluate
+from propmodel.base.arrays import number
 from propmodel.base.constants import STANDARD_GRAVITY as G
 from propmodel.base.units import CELSIUS_ZERO, GRAM, MINUTE
 from propmodel.components import battery, momentum, motor, propeller
@@ -29,22 +30,22 @@ __all__ = [
 
 def mass_working(b: Build) -> Worked:
     """Working of the take-off mass."""
-    rotors = plain_number(b.rotors)
+    rotors = number(b.rotors)
     parts = {
-        "frame and electronics": plain_number(b.craft.frame_mass),
-        "payload": plain_number(b.craft.payload_mass),
-        "pack": plain_number(battery.mass(b.pack)),
-        f"{rotors:.0f} motors": rotors * plain_number(motor.motor_mass(b.motor)),
-        f"{rotors:.0f} propellers": rotors * plain_number(propeller.mass(b.propeller)),
+        "frame and electronics": number(b.craft.frame_mass),
+        "payload": number(b.craft.payload_mass),
+        "pack": number(battery.mass(b.pack)),
+        f"{rotors:.0f} motors": rotors * number(motor.motor_mass(b.motor)),
+        f"{rotors:.0f} propellers": rotors * number(propeller.mass(b.propeller)),
     }
     if b.controller.mass is not None:
-        parts[f"{rotors:.0f} ESC"] = rotors * plain_number(b.controller.mass)
+        parts[f"{rotors:.0f} ESC"] = rotors * number(b.controller.mass)
     total = sum(parts.values())
     text = " + ".join(f"{name} {mass / GRAM:.1f}" for name, mass in parts.items())
     return Worked(
         [("Sum of the parts", f"{text} = {total / GRAM:.0f} g", "Kitchen scale where you typed it, else an estimate.")],
         total,
-        plain_number(b.mass),
+        number(b.mass),
     )
 
 
@@ -52,9 +53,9 @@ def mass_working(b: Build) -> Worked:
 def ideal_working(b: Build) -> Worked:
     """Working of the ideal power of the hover."""
     a = Assessment(b)
-    thrust, area, rho = plain_number(a.bare_thrust), plain_number(b.disc_area), plain_number(b.air.density)
+    thrust, area, rho = number(a.bare_thrust), number(b.disc_area), number(b.air.density)
     v = math.sqrt(thrust / (2.0 * rho * area))
-    shaft = plain_number(a.hover.shaft_power)
+    shaft = number(a.hover.shaft_power)
     merit = thrust * v / shaft
     return Worked(
         [
@@ -75,7 +76,7 @@ def ideal_working(b: Build) -> Worked:
             ),
         ],
         merit,
-        plain_number(a.figure_of_merit),
+        number(a.figure_of_merit),
     )
 
 
@@ -84,20 +85,20 @@ def hover_speed_working(b: Build) -> Worked:
     """Working of the speed of the propellers in the hover."""
     a = Assessment(b)
     d = a.fresh_sustained
-    n = plain_number(a.hover.rev_per_s)
-    c_t = plain_number(d.prop.static(a.hover.rev_per_s)[0])
+    n = number(a.hover.rev_per_s)
+    c_t = number(d.prop.static(a.hover.rev_per_s)[0])
     each, k, rho, size = (
-        plain_number(b.weight) / plain_number(b.rotors),
-        plain_number(d.thrust_share),
-        plain_number(d.density),
-        plain_number(d.diameter),
+        number(b.weight) / number(b.rotors),
+        number(d.thrust_share),
+        number(d.density),
+        number(d.diameter),
     )
     got = math.sqrt(each / (k * rho * c_t * size**4))
     return Worked(
         [
             (
                 "Thrust of one rotor",
-                f"T = m g / N = {short(plain_number(b.mass))} kg x {G:.2f} / {plain_number(b.rotors):.0f} = {short(each)} N",
+                f"T = m g / N = {short(number(b.mass))} kg x {G:.2f} / {number(b.rotors):.0f} = {short(each)} N",
                 "Weight shared by the rotors.",
             ),
             (
@@ -116,12 +117,12 @@ def hover_speed_working(b: Build) -> Worked:
 def hover_power_working(b: Build) -> Worked:
     """Working of the power of the hover."""
     a = Assessment(b)
-    p, rotors = a.hover, plain_number(b.rotors)
-    shaft, winding, rest = plain_number(p.shaft_power), plain_number(p.winding_loss), plain_number(p.rest_loss)
+    p, rotors = a.hover, number(b.rotors)
+    shaft, winding, rest = number(p.shaft_power), number(p.winding_loss), number(p.rest_loss)
     iron, ripple, other = (
-        plain_number(p.iron_loss),
-        plain_number(p.ripple_loss),
-        plain_number(b.craft.electronics_power),
+        number(p.iron_loss),
+        number(p.ripple_loss),
+        number(b.craft.electronics_power),
     )
     each = shaft + winding + rest + iron + ripple
     total = rotors * each + other
@@ -141,7 +142,7 @@ def hover_power_working(b: Build) -> Worked:
             ),
         ],
         total,
-        plain_number(p.pack_power),
+        number(p.pack_power),
     )
 
 
@@ -150,12 +151,12 @@ def hover_command_working(b: Build) -> Worked:
     """Working of the hover command."""
     a = Assessment(b)
     p, d = a.hover, a.fresh_sustained
-    emf = plain_number(d.volts_per_rev) * plain_number(p.rev_per_s)
-    current, r, bus = plain_number(p.motor_current), plain_number(d.resistance), plain_number(p.bus_voltage)
+    emf = number(d.volts_per_rev) * number(p.rev_per_s)
+    current, r, bus = number(p.motor_current), number(d.resistance), number(p.bus_voltage)
     volts = emf + current * r
     duty = volts / bus
     esc = b.controller
-    exponent, cap = plain_number(esc.throttle_exponent), plain_number(b.command_cap)
+    exponent, cap = number(esc.throttle_exponent), number(b.command_cap)
     top = cap**exponent
     got = (duty / top) ** (1.0 / exponent)
     capped = "" if cap >= 1.0 else f"; under the cap of {100 * cap:.0f} % full throttle is {100 * top:.0f} % duty"
@@ -182,11 +183,11 @@ def hover_command_working(b: Build) -> Worked:
                 f"command = ({most})^(1 / {exponent:.2f}) = {duty / top:.3f}^{1.0 / exponent:.2f} = {100 * got:.1f} %",
                 f"Throttle map duty = command^{exponent:.2f}{sheets}, idle included. Where firmware makes thrust follow "
                 f"the stick, its own thrust command is "
-                f"nearer 1 / (thrust over weight) = {100 / plain_number(a.thrust_to_weight):.0f} %.",
+                f"nearer 1 / (thrust over weight) = {100 / number(a.thrust_to_weight):.0f} %.",
             ),
         ],
         got,
-        plain_number(evaluate(a, ["hover_throttle"])["hover_throttle"]),
+        number(evaluate(a, ["hover_throttle"])["hover_throttle"]),
     )
 
 
@@ -198,29 +199,29 @@ SLICES = 200
 def minutes_working(b: Build) -> Worked:
     """Working of the minutes."""
     a = Assessment(b)
-    capacity, amps = plain_number(battery.capacity(b.pack)), plain_number(a.hover.pack_current)
-    reserve, rotors = plain_number(b.pack.reserve), plain_number(b.rotors)
+    capacity, amps = number(battery.capacity(b.pack)), number(a.hover.pack_current)
+    reserve, rotors = number(b.pack.reserve), number(b.rotors)
     # the motors keep their speed and load: their volts and amps stay while the pack's volts fall
     volts, steady = (
-        plain_number(a.hover.motor_voltage),
-        plain_number(a.hover.motor_voltage) * plain_number(a.hover.motor_current),
+        number(a.hover.motor_voltage),
+        number(a.hover.motor_voltage) * number(a.hover.motor_current),
     )
-    aside, ripple_k = plain_number(b.craft.electronics_power), plain_number(b.controller.ripple_coefficient)
+    aside, ripple_k = number(b.craft.electronics_power), number(b.controller.ripple_coefficient)
     standby, cut = (
-        plain_number(b.controller.standby_power),
-        plain_number(battery.cutoff_voltage(b.pack)) * plain_number(b.pack.cells),
+        number(b.controller.standby_power),
+        number(battery.cutoff_voltage(b.pack)) * number(b.pack.cells),
     )
     # full throttle gives these volts from no lower a bus; and ripple is held where little power goes with it
-    least = volts / plain_number(a.cap)
+    least = volts / number(a.cap)
     ripple_k = min(ripple_k, RIPPLE_MOST * (steady + standby + aside / rotors) / max(volts * volts, 1e-30))
     seconds = energy = charge = 0.0
-    bus, cut_off = plain_number(a.hover.bus_voltage), False
-    air, kelvin = plain_number(b.air.temperature), plain_number(b.pack.temperature)
-    held_heat = plain_number(battery.mass(b.pack)) * heat.PACK_HEAT
+    bus, cut_off = number(a.hover.bus_voltage), False
+    air, kelvin = number(b.air.temperature), number(b.pack.temperature)
+    held_heat = number(battery.mass(b.pack)) * heat.PACK_HEAT
     for k in range(SLICES):
         left = 1.0 - (1.0 - reserve) * (k + 0.5) / SLICES
-        emf = plain_number(battery.open_circuit_voltage(b.pack, left))
-        r = plain_number(battery.resistance(replace(b.pack, temperature=kelvin), left, sustained=True))
+        emf = number(battery.open_circuit_voltage(b.pack, left))
+        r = number(battery.resistance(replace(b.pack, temperature=kelvin), left, sustained=True))
         for _ in range(3):
             through = volts * max(1.0 - volts / bus, 0.0)
             power = rotors * (steady + standby + ripple_k * through * through) + aside
@@ -232,11 +233,11 @@ def minutes_working(b: Build) -> Worked:
         charge += ampere_hours
         slice_seconds = 3600.0 * ampere_hours * bus / power
         seconds += slice_seconds
-        warming = (power / bus) ** 2 * (r - plain_number(b.pack.lead_resistance))
-        warming -= plain_number(heat.pack_cooling(battery.mass(b.pack))) * (kelvin - air)
+        warming = (power / bus) ** 2 * (r - number(b.pack.lead_resistance))
+        warming -= number(heat.pack_cooling(battery.mass(b.pack))) * (kelvin - air)
         kelvin = min(max(kelvin + warming * slice_seconds / held_heat, LEAST_TEMPERATURE), MOST_TEMPERATURE)
         energy += 3600.0 * ampere_hours * bus
-    label = plain_number(b.pack.capacity_ah) * plain_number(b.pack.parallel)
+    label = number(b.pack.capacity_ah) * number(b.pack.parallel)
     held = (
         ""
         if abs(capacity / label - 1.0) < 0.005
@@ -259,7 +260,7 @@ def minutes_working(b: Build) -> Worked:
                 f"{1000 * charge:.0f} mAh x {short(energy / 3600.0 / charge)} V on average under load = "
                 f"{short(energy / 3600)} Wh",
                 f"{SLICES} slices of charge, each at its own voltage: V = E / 2 + sqrt(E^2 / 4 - P R), E and R from "
-                f"the cell table. Its own loss I^2 R takes the pack from {plain_number(b.pack.temperature) - CELSIUS_ZERO:.0f} to "
+                f"the cell table. Its own loss I^2 R takes the pack from {number(b.pack.temperature) - CELSIUS_ZERO:.0f} to "
                 f"{kelvin - CELSIUS_ZERO:.0f} C, and R falls with it.",
             ),
             (
@@ -269,14 +270,14 @@ def minutes_working(b: Build) -> Worked:
                 f"{60 * capacity / amps:.1f} min: it spends the reserve and forgets that falling volts take more amps.",
             ),
         ]
-    return Worked(steps, seconds, plain_number(a.hover_flight.hours) * 3600.0, within=0.01)
+    return Worked(steps, seconds, number(a.hover_flight.hours) * 3600.0, within=0.01)
 
 
 @if_it_hovers
 def tilted_ideal_working(b: Build) -> Worked:
     """Working of the power with a tilted disc."""
     a = Assessment(b)
-    thrust, area, rho = plain_number(a.bare_thrust), plain_number(b.disc_area), plain_number(b.air.density)
+    thrust, area, rho = number(a.bare_thrust), number(b.disc_area), number(b.air.density)
     bigger = area * 1.44
     before = thrust * math.sqrt(thrust / (2 * rho * area))
     after = thrust * math.sqrt(thrust / (2 * rho * bigger))

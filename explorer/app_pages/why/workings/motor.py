@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 
-from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, plain_number, short
+from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, short
 from propmodel.assembly.build import Build, with_fields
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.components import battery, motor
 from propmodel.flight import spin_up
@@ -26,10 +27,10 @@ __all__ = [
 def heat_working(b: Build) -> Worked:
     """Working of the heat of a motor."""
     a = Assessment(b)
-    copper, iron = plain_number(a.winding_heat(a.hover)), plain_number(a.hover.iron_loss)
+    copper, iron = number(a.winding_heat(a.hover)), number(a.hover.iron_loss)
     t = a.thermal_hover
-    wb, ba = plain_number(t.winding_body), plain_number(t.body_air)
-    air = plain_number(b.air.temperature)
+    wb, ba = number(t.winding_body), number(t.body_air)
+    air = number(b.air.temperature)
     alpha = 0.00393
     k = copper * (wb + ba)
     spare = 1.0 - alpha * k
@@ -40,7 +41,7 @@ def heat_working(b: Build) -> Worked:
             "the air takes away",
             "Copper gains 0.393 % of resistance a degree (IEC 60028). Do not fly this.",
         )
-        return Worked([step], math.nan, plain_number(a.hover_heat.winding))
+        return Worked([step], math.nan, number(a.hover_heat.winding))
     rise = (air - (CELSIUS_ZERO + 20.0) + k + iron * ba) / spare
     got = CELSIUS_ZERO + 20.0 + rise
     return Worked(
@@ -63,7 +64,7 @@ def heat_working(b: Build) -> Worked:
             ),
         ],
         got,
-        plain_number(a.hover_heat.winding),
+        number(a.hover_heat.winding),
     )
 
 
@@ -110,10 +111,10 @@ def step_once(cw: float, wb: float) -> float:
 def seconds_working(b: Build) -> Worked:
     """Working of the seconds to the limit."""
     a = Assessment(b)
-    copper, iron = plain_number(a.winding_heat(a.full_throttle)), plain_number(a.full_throttle.iron_loss)
-    cw, cb = plain_number(a.heat_capacity.winding), plain_number(a.heat_capacity.body)
-    wb, ba = plain_number(a.thermal_full.winding_body), plain_number(a.thermal_full.body_air)
-    limit, air = plain_number(b.motor.winding_limit) - CELSIUS_ZERO, plain_number(b.air.temperature) - CELSIUS_ZERO
+    copper, iron = number(a.winding_heat(a.full_throttle)), number(a.full_throttle.iron_loss)
+    cw, cb = number(a.heat_capacity.winding), number(a.heat_capacity.body)
+    wb, ba = number(a.thermal_full.winding_body), number(a.thermal_full.body_air)
+    limit, air = number(b.motor.winding_limit) - CELSIUS_ZERO, number(b.air.temperature) - CELSIUS_ZERO
     warm = copper * (1.0 + COPPER_GAIN * (WARM - 20.0))
     got = march_working(copper, iron, wb, ba, cw, cb, air, limit)
     end = (
@@ -142,15 +143,15 @@ def seconds_working(b: Build) -> Worked:
             ),
         ],
         got,
-        plain_number(a.full_throttle_seconds),
+        number(a.full_throttle_seconds),
         within=2e-3,
     )
 
 
 def stall_working(b: Build) -> Worked:
     """Working of the current of a blocked motor."""
-    volts = plain_number(battery.open_circuit_voltage(b.pack, 1.0))
-    r = plain_number(b.motor.resistance)
+    volts = number(battery.open_circuit_voltage(b.pack, 1.0))
+    r = number(b.motor.resistance)
     got = volts / r
     return Worked(
         [
@@ -167,8 +168,8 @@ def stall_working(b: Build) -> Worked:
 
 def inrush_working(b: Build) -> Worked:
     """Working of the inrush at the plug."""
-    volts = plain_number(battery.open_circuit_voltage(b.pack, 1.0))
-    c = plain_number(b.craft.capacitance)
+    volts = number(battery.open_circuit_voltage(b.pack, 1.0))
+    c = number(b.craft.capacitance)
     got = 0.5 * c * volts * volts
     return Worked(
         [
@@ -187,11 +188,9 @@ def inrush_working(b: Build) -> Worked:
 def more_kv_working(b: Build) -> Worked:
     """Working of the change of KV."""
     m = b.motor
-    k_t, r = plain_number(m.torque_constant), plain_number(m.resistance)
+    k_t, r = number(m.torque_constant), number(m.resistance)
     # the rule from the stator: this motor's own resistance may lie above or below it, both parts alike
-    by_rule = (
-        k_t / plain_number(motor.motor_constant(plain_number(m.stator_diameter), plain_number(m.stator_height)))
-    ) ** 2
+    by_rule = (k_t / number(motor.motor_constant(number(m.stator_diameter), number(m.stator_height)))) ** 2
     fixed = r * motor.FIXED_RESISTANCE / (by_rule + motor.FIXED_RESISTANCE)
     wound = r - fixed
     got = k_t / math.sqrt(wound)
@@ -201,7 +200,7 @@ def more_kv_working(b: Build) -> Worked:
         after = r * (after / r) ** (1.0 - motor.WINDING_WEIGHT) * 0.25**motor.WINDING_WEIGHT
         told = " by stator and printed winding"
     # what the engine makes of the same stator with another label
-    rewound = with_fields(b, {"motor.kv": 2.0 * plain_number(m.kv)}).motor
+    rewound = with_fields(b, {"motor.kv": 2.0 * number(m.kv)}).motor
     return Worked(
         [
             (
@@ -217,23 +216,23 @@ def more_kv_working(b: Build) -> Worked:
             ),
         ],
         after,
-        plain_number(rewound.resistance),
+        number(rewound.resistance),
     )
 
 
 def cap_working(b: Build) -> Worked:
     """Working of the throttle cap."""
-    cells = plain_number(b.pack.cells)
+    cells = number(b.pack.cells)
     told = b.motor.max_cells is not None
-    limit = plain_number(b.motor.max_cells) if told else max(cells - 1.0, 1.0)
+    limit = number(b.motor.max_cells) if told else max(cells - 1.0, 1.0)
     fits = told and cells <= limit
     on = limit + 1.0 if cells <= limit else cells
     got = limit / on
-    exponent = plain_number(b.controller.throttle_exponent)
-    kv = plain_number(b.motor.kv)
+    exponent = number(b.controller.throttle_exponent)
+    kv = number(b.motor.kv)
     pack_on = with_fields(b, {"pack.cells": on}).pack
-    volts, drained = (plain_number(battery.open_circuit_voltage(pack_on, left)) for left in (1.0, b.pack.reserve))
-    made_for = plain_number(battery.open_circuit_voltage(with_fields(b, {"pack.cells": limit}).pack, 1.0))
+    volts, drained = (number(battery.open_circuit_voltage(pack_on, left)) for left in (1.0, b.pack.reserve))
+    made_for = number(battery.open_circuit_voltage(with_fields(b, {"pack.cells": limit}).pack, 1.0))
     first = (
         f"the motors are made for {limit:.0f} cells and see {cells:.0f}: it fits as it is; with {on:.0f} cells "
         if fits

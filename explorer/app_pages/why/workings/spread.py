@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 
-from explorer.app_pages.why.workings.worked import Worked, plain_number
+from explorer.app_pages.why.workings.worked import Worked
 from propmodel.assembly.build import Build
+from propmodel.base.arrays import number
 from propmodel.studies.spread import bands, contributions
 
 __all__ = [
@@ -20,8 +21,8 @@ def spread_working(b: Build) -> Worked:
     """Working of the spread."""
     low, mid, high = bands(b)
     pull, ends = (
-        plain_number(mid.thrust_to_weight),
-        (plain_number(low.thrust_to_weight), plain_number(high.thrust_to_weight)),
+        number(mid.thrust_to_weight),
+        (number(low.thrust_to_weight), number(high.thrust_to_weight)),
     )
     rows = [row for row in contributions(b, "thrust_to_weight") if row.log_sd > 0.0]
     total = math.sqrt(sum(row.log_sd**2 for row in rows))

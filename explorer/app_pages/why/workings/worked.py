@@ -7,18 +7,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import wraps
 
-import numpy as np
-
 from explorer.text.working_step import Step
 from propmodel.assembly.build import Build
 from propmodel.assess.assessment import Assessment
+from propmodel.base.arrays import number
 
 __all__ = [
     "Question",
     "Worked",
     "check_words",
     "if_it_hovers",
-    "plain_number",
     "short",
 ]
 
@@ -97,11 +95,6 @@ class Question:
     also: str = ""
 
 
-def plain_number(value: object) -> float:
-    """A plain number of what the engine gives."""
-    return float(np.asarray(value, dtype=np.float64))
-
-
 def short(value: float, digits: int = 3) -> str:
     """A number with so many significant digits, never in powers of ten."""
     if not math.isfinite(value):
@@ -120,7 +113,7 @@ def if_it_hovers(work: Callable[[Build], Worked]) -> Callable[[Build], Worked]:
         a = Assessment(b)
         if bool(a.can_hover):
             return work(b)
-        pull = plain_number(a.thrust_to_weight)
+        pull = number(a.thrust_to_weight)
         why = (
             "below 1 it stays on the ground"
             if pull < 1.0
