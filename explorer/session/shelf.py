@@ -78,7 +78,7 @@ def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None
     words = [text for _, text in problems]
     if lost:
         words.append(f"{len(lost)} values could not be used ({', '.join(lost[:4])}); defaults stand there.")
-    own, unused = read_record(record)
+    own, unused = read_record(record, inputs)
     words += unused
     told = said("build", edition, reading=inputs.cell_mohm is not None)
     return inputs, own, [*words, told] if told else words
