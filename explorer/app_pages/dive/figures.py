@@ -11,17 +11,8 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from explorer.app_pages.dive.answers import DiveAnswer
-from explorer.figures.base import (
-    FONT,
-    GRID,
-    OVER,
-    PINNED,
-    SMALL,
-    THIS,
-    dot,
-    panel_title,
-    word,
-)
+from explorer.figures.base import FONT, GRID, OVER, PINNED, SMALL, THIS, panel_title
+from explorer.figures.marks import dot, word
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import NARROW, spread, value
 from propmodel.base.arrays import number

@@ -10,7 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from explorer.app_pages.dive import answers, figures, words
-from explorer.controls import frame_script, page_frame
+from explorer.controls import field_controls, frame_script, page_frame
 from explorer.inputs import Inputs
 from explorer.session import kept_values, state, typed_labels
 from propmodel.dive.stepped import Manoeuvre
@@ -39,9 +39,9 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         f'<p class="wi-caution" role="note">{words.dive_caution(this)}</p>'
         f'<p class="wi-pinned">{words.pinned_dive(this, pin, other)}</p>'
     )
-    page_frame.guessed()
+    field_controls.guessed()
     page_frame.notice()
-    page_frame.knob_strip()
+    field_controls.knob_strip()
     if page_frame.waits(inputs):
         return
     controls(this)
@@ -93,9 +93,9 @@ def controls(this: answers.DiveAnswer) -> None:
     with st.container(key="dive_controls"):
         first = st.columns(4, vertical_alignment="bottom", gap="medium")
         with first[0]:
-            page_frame.control("drop_m", where="dive", short="Falls before you pull out")
+            field_controls.control("drop_m", where="dive", short="Falls before you pull out")
         with first[1]:
-            page_frame.control("dive_kmh", where="dive", short="Or at a speed of")
+            field_controls.control("dive_kmh", where="dive", short="Or at a speed of")
         with first[2]:
             kept_values.put_first("start", kept_values.kept("start"))
             st.number_input(
@@ -112,12 +112,12 @@ def controls(this: answers.DiveAnswer) -> None:
                 help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
             )
         with first[3]:
-            page_frame.control("charge_left_percent", where="dive")
+            field_controls.control("charge_left_percent", where="dive")
         second = st.columns([1, 1, 2], vertical_alignment="bottom", gap="medium")
         with second[0]:
-            page_frame.control("reaction_s", where="dive", short="Reaction time")
+            field_controls.control("reaction_s", where="dive", short="Reaction time")
         with second[1]:
-            page_frame.control("hardest_pull_g", where="dive", short="Hardest pull-out")
+            field_controls.control("hardest_pull_g", where="dive", short="Hardest pull-out")
         with second[2]:
             if st.session_state.get("entry") not in ENTRIES:
                 kept_values.put("entry", kept_values.kept("entry", "nose_down"))

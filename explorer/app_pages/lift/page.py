@@ -6,9 +6,9 @@ import math
 
 import streamlit as st
 
-from explorer.app_pages.lift import figures, measured, nearest, sentence, side_by_side
+from explorer.app_pages.lift import bars, figures, measured, nearest, sentence, side_by_side
 from explorer.app_pages.lift.working import lift_steps
-from explorer.controls import page_frame
+from explorer.controls import field_controls, page_frame
 from explorer.figures.craft_view import caption, top_view
 from explorer.forecasts import headlines
 from explorer.forecasts.craft_view import top_view_of
@@ -60,7 +60,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         f'<p class="wi-beyond">{measured.how_near(found)}</p></div>{picture(inputs, pin)}</div>'
     )
     with st.container(horizontal=True, key="asides"):
-        page_frame.guessed()
+        field_controls.guessed()
         page_frame.working(
             "How these numbers come about",
             lambda: [
@@ -70,8 +70,8 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
             key="lift",
         )
     page_frame.notice(first_words="" if st.session_state["touched"] else sentence.first_words(inputs))
-    page_frame.knob_board()
-    page_frame.knob_strip(leave_out=list(page_frame.BOARD))
+    field_controls.knob_board()
+    field_controls.knob_strip(leave_out=list(field_controls.BOARD))
     if page_frame.waits(inputs):
         return
 
@@ -98,7 +98,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
 
     page_frame.say(
         "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
-        + figures.closest(sentence.nearest_limits(limits))
+        + bars.closest(sentence.nearest_limits(limits))
     )
     with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
         if box.open:
@@ -112,7 +112,7 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
 def compared(inputs: Inputs, head: sentence.Headline, pin: sentence.Headline | None) -> str:
     """Thrust to weight and hover throttle against what people fly; HTML."""
     low, mid, high = head.low, head.mid, head.high
-    strips = figures.ruler(
+    strips = bars.ruler(
         diameter_in=inputs.diameter_in,
         pull=(low.thrust_to_weight, mid.thrust_to_weight, high.thrust_to_weight),
         hover=(low.hover_throttle, mid.hover_throttle, high.hover_throttle),
@@ -214,7 +214,7 @@ def _watts(inputs: Inputs) -> None:
     if not math.isfinite(float(split.total)) or int(split.status) != 0:
         page_frame.say('<p class="wi-small">It cannot hold this state; choose another.</p>')
         return
-    page_frame.say(figures.stairs(split))
+    page_frame.say(bars.stairs(split))
 
 
 page(state.usable(), state.pinned())

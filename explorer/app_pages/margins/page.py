@@ -8,7 +8,7 @@ import math
 import streamlit as st
 
 from explorer.app_pages.margins import answers, figures, words
-from explorer.controls import page_frame
+from explorer.controls import field_controls, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from explorer.session import kept_values, state
@@ -40,9 +40,9 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         f'<p class="wi-sentence">{opening}</p>'
         f'<p class="wi-pinned">{words.pinned_margins(pin, theirs)}</p>'
     )
-    page_frame.guessed()
+    field_controls.guessed()
     page_frame.notice()
-    page_frame.knob_strip()
+    field_controls.knob_strip()
     if page_frame.waits(inputs):
         return
 

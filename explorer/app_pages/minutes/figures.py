@@ -12,21 +12,8 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from explorer.app_pages.minutes.answers import Cutoff, Ghosts, Minutes, PackAxis, SpeedCurve
-from explorer.figures.base import (
-    OVER,
-    PINNED,
-    SMALL,
-    THIS,
-    Axis,
-    Panel,
-    band,
-    dot,
-    hatch,
-    line,
-    panels,
-    pinned,
-    word,
-)
+from explorer.figures.base import OVER, PINNED, SMALL, THIS, Axis, Panel, panels
+from explorer.figures.marks import band, dot, hatch, line, pinned, word
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import value
 from propmodel.base.units import GRAM, KMH, MINUTE

@@ -11,7 +11,7 @@ import streamlit as st
 
 from explorer.app_pages.minutes import answers, figures
 from explorer.app_pages.minutes import words as flight_words
-from explorer.controls import page_frame
+from explorer.controls import field_controls, page_frame
 from explorer.figures.base import Axis
 from explorer.forecasts import headlines
 from explorer.inputs import FLYING_STYLES, STYLE_WORDS, Inputs
@@ -77,7 +77,7 @@ def mix(shares: Sequence[float]) -> None:
             help="Of the time in the air.",
         )  # fmt: skip
     st.caption(f"Together {sum(shares):g} %.")
-    page_frame.control("cruise_kmh", where="mix")
+    field_controls.control("cruise_kmh", where="mix")
 
 
 def way_of_flying() -> None:
@@ -223,9 +223,9 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         f'<div class="wi-short"><p class="wi-sentence">{opening}</p></div>'
         f'<p class="wi-pinned">{flight_words.pinned_minutes(this, pin, other, units)}</p>'
     )
-    page_frame.guessed()
+    field_controls.guessed()
     page_frame.notice()
-    page_frame.knob_strip()
+    field_controls.knob_strip()
     if page_frame.waits(inputs):
         return
     way_of_flying()
@@ -407,7 +407,7 @@ def pack_block(inputs: Inputs, pin: Inputs | None) -> None:
         words = _cutoff_words(cut)
         page_frame.chart(figures.cutoff_figure(cut, cut_pin, axis=axis), key="cutoff", alt=words)
         page_frame.say(f'<p class="wi-small">{words}</p>')
-        page_frame.control("cutoff_v", where="cut", short="Land at, each cell")
+        field_controls.control("cutoff_v", where="cut", short="Land at, each cell")
 
 
 def _most(*curves: np.ndarray | None) -> float:

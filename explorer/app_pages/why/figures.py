@@ -8,7 +8,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from explorer.app_pages.why.stories.story import Facts, guess_value
-from explorer.figures.base import AIR, PINNED, Panel, band, dot, line, panels, snapped, word
+from explorer.figures.base import AIR, PINNED, Panel, panels, snapped
+from explorer.figures.marks import band, dot, line, word
 from explorer.text.numbers import MINUS, Units, number, quantity_of, value
 
 __all__ = ["alt_text", "story_figure"]
