@@ -4,8 +4,8 @@
     python tests/benchmarks/label_overlaps.py dive,lift scree 390 dark
     python tests/benchmarks/label_overlaps.py dive,lift scree 390 dark 3    # with three pinned builds
 
-Compares the boxes of all words in each chart, of the words placed along strips and rulers, and of all other words of the
-page. Prints one line for each pair that shares more than 1.5 px in both directions, and for each word that leaves its
+Compares the boxes of all words in each chart, of those along strips and rulers, and of all other words of the page.
+Prints one line for each pair that shares more than 1.5 px in both directions, and for each word that leaves its
 chart or is cut off; ends with 1 if any does.
 """
 
