@@ -181,7 +181,8 @@ _FRACTIONS = {"\u00bd": ".5", "\u00bc": ".25", "\u00be": ".75"}
 _FRACTION = re.compile(r"(?<=\d) ?([\u00bd\u00bc\u00be])")
 _HALF = re.compile(r"(?<=\d\d\d\d) 1/2(?![\d/])")
 _WRITTEN = {
-    "two": "2", "three": "3", "four": "4", "five": "5", "six": "6", "seven": "7", "eight": "8", "nine": "9", "ten": "10",
+    "two": "2", "three": "3", "four": "4", "five": "5", "six": "6", "seven": "7", "eight": "8", "nine": "9",
+    "ten": "10",
 }  # fmt: skip
 _COUNTS_WRITTEN = re.compile(rf"\b({'|'.join(_WRITTEN)})(?=[ -]?(?:inch|cells?\b|s\b))", re.IGNORECASE)
 _SPACED = re.compile(r"(?<![\w.,])(\d{1,2}) (\d{3})(?=\s?(?:mAh|KV))", re.IGNORECASE)
