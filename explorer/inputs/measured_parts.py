@@ -25,6 +25,7 @@ from propmodel.components.propeller import Propeller
 __all__ = [
     "MOTOR_LABEL",
     "PROPELLER_LABEL",
+    "RECORD_FIELDS",
     "MeasuredController",
     "MeasuredMotor",
     "MeasuredPropeller",
@@ -232,6 +233,14 @@ def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
 
 
 # ---- in a saved build -------------------------------------------------------------------------------------
+
+
+RECORD_FIELDS = frozenset(
+    ["own.name"]
+    + [f"own.{part}.{field.name}" for part, (_, kind) in _PARTS.items() for field in fields(kind)]
+    + [f"own.{part}.of.{name}" for part, (names, _) in _PARTS.items() for name in names]
+)
+"""Every field that `to_record` may write."""
 
 
 def to_record(own: OwnParts | None) -> dict[str, Any]:
