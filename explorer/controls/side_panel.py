@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from explorer.controls import measured_parts, page_frame
+from explorer.controls import field_controls, measured_parts, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
@@ -79,13 +79,13 @@ def _group(group: str) -> None:
         row = [name for name, short in first if short]
         for name, short in first:
             if short is None:
-                page_frame.control(name, where="side")
+                field_controls.control(name, where="side")
         if row:
             for column, name in zip(
                 st.columns([1, 1.2] if group == "What feeds it" else 2, gap="small"), row, strict=True
             ):
                 with column:
-                    page_frame.control(name, where="side", short=dict(first)[name])
+                    field_controls.control(name, where="side", short=dict(first)[name])
         rest = [f.name for f in FIELDS.values() if f.group == group and f.name not in dict(first)]
         over = (
             len(headlines.over_label(state.usable()).intersection(rest))
@@ -98,7 +98,7 @@ def _group(group: str) -> None:
             help="Everything else that can be told; each has a marked default.",
         ):
             for name in rest:
-                page_frame.control(name, where="side")
+                field_controls.control(name, where="side")
 
 
 # ---- labels -----------------------------------------------------------------------------------------------

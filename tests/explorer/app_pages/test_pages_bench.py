@@ -185,13 +185,17 @@ def test_a_saved_build_with_nonsense_in_it_still_opens():
 def test_a_measured_part_out_of_range_is_left_out_and_said(field, value, said):
     """The rest of the file loads, the build it makes is that of the label, and it answers."""
     part = field.split(".")[0]
-    own = replace(
-        own_of(Inputs()),
-        controller=measured_parts.MeasuredController(0.002, 0.5, 0.03, 0.9, 0.03),
-        controller_label=tuple(getattr(Inputs(), name) for name in measured_parts.CONTROLLER_LABEL),
-    )
+    esc = Controller(
+        ripple_coefficient=0.002,
+        standby_power=0.5,
+        throttle_exponent=0.9,
+        idle_duty=0.03,
+        log_sd_throttle_exponent=0.03,
+    )  # fmt: skip
+    one = measured_parts.measured(Inputs(), "stand.csv", controller=esc)
+    own = replace(own_of(Inputs()), controller=one.controller, controller_label=one.controller_label)
     record = shelf.record_of(Inputs(), own)
-    assert measured_parts.read_record(record) == (own, []), "sound as it stands"
+    assert measured_parts.read_record(record, Inputs()) == (own, []), "sound as it stands"
     inputs, back, words = shelf.inputs_of_record({**record, f"own.{field}": value})
     assert inputs == Inputs()
     assert back is not None

@@ -11,7 +11,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import explorer
-from explorer.controls.page_frame import BOARD
+from explorer.controls.field_controls import BOARD
 from explorer.figures.base import PINNED_DASHES
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs
