@@ -95,7 +95,7 @@ QUESTIONS: tuple[Question, ...] = (
              "choose", "diameter_in", "diameter inch"),
     Question("kv", "Is more KV more power?", "No: it is a gear.", more_kv_working, "choose", "kv", "motor constant winding"),
     Question("cap", "Does a throttle cap make too many cells safe?", "No.", cap_working, "margins", "command_cap_percent",
-             "limit over-voltage cells"),
+             "limit output percent over-voltage cells 66 %"),
     Question("spread", "Why a band and not a number?", "Labels do not tell everything.", spread_working, "choose",
              "blade_width_mm", "uncertainty band"),
 )  # fmt: skip
