@@ -460,7 +460,9 @@ def main() -> int:
     asked = parser.parse_args()
     many = asked.browsers + asked.connections
     watched = asked.keep + SLACK if asked.afterwards is None else asked.afterwards
-    environment = {**os.environ, "STREAMLIT_SERVER_DISCONNECTED_SESSION_TTL": f"{asked.keep:.0f}"}
+    # the server is that of this checkout, whatever is installed
+    path = os.pathsep.join(filter(None, [str(Path(propmodel.__file__).parents[1]), os.environ.get("PYTHONPATH")]))
+    environment = {**os.environ, "STREAMLIT_SERVER_DISCONNECTED_SESSION_TTL": f"{asked.keep:.0f}", "PYTHONPATH": path}
     crew, seen, left, wrong = [], [], [], []
     with tempfile.TemporaryDirectory() as home:
         folder = Path(home)
