@@ -13,6 +13,7 @@ __all__ = [
     "apart",
     "as_floats",
     "check_finite",
+    "check_flag",
     "check_in",
     "check_number",
     "check_positive",
@@ -170,7 +171,10 @@ def keep_arrays(part: Any) -> None:
         if kind in _PLAIN or issubclass(kind, np.generic):
             continue
         if kind is list or kind is range or hasattr(kind, "__array__"):
-            array = np.asarray(value)
+            try:
+                array = np.asarray(value)
+            except ValueError:  # lists of unequal lengths
+                array = as_floats(name, value)
             if array.dtype.kind not in "biufU" or isinstance(value, np.ma.MaskedArray):
                 array = as_floats(name, value)
             object.__setattr__(part, name, np.array(array))
@@ -318,6 +322,37 @@ def check_range(name: str, value: Any, low: float, high: float, unit: str = "") 
     return values
 
 
+def check_flag(name: str, value: Any) -> bool:
+    """Refuse anything but True and False.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, as the sentence should call it.
+    value : bool
+        The value.
+
+    Returns
+    -------
+    bool
+
+    Raises
+    ------
+    ValueError
+        In one sentence.
+
+    Examples
+    --------
+    >>> check_flag("sustained", [True, False])
+    Traceback (most recent call last):
+    ...
+    ValueError: sustained must be True or False, got [True, False]
+    """
+    if not isinstance(value, bool | np.bool_):
+        raise ValueError(f"{name} must be True or False, got {shown(value)}")
+    return bool(value)
+
+
 def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:
     """Refuse an unknown name and list the nearest known ones.
 
@@ -348,8 +383,8 @@ def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:
     ValueError: chemistry 'lipoo' is not known; nearest: lipo, li_ion
     """
     known = list(allowed)
-    if value in known:
+    if isinstance(value, str) and value in known:
         return str(value)
-    text = _text(value)
+    text = shown(value)
     near = difflib.get_close_matches(value if isinstance(value, str) else text, known, n=3, cutoff=0.4) or known[:8]
     raise ValueError(f"{name} {text} is not known; nearest: {', '.join(near)}")
