@@ -18,12 +18,12 @@ from explorer.labels import (
 )
 from explorer.labels.cursor import FILLERS, OWNER, WORDS, Cursor, Handler
 from explorer.labels.pieces import MAX_LENGTH, Piece, pieces_of, suggestions
-from explorer.labels.records import Reading, Unread
+from explorer.labels.records import LabelReading, Unread
 
 __all__ = ["read_labels"]
 
 
-def read_labels(text: str) -> Reading:
+def read_labels(text: str) -> LabelReading:
     """Read the labels of motor, propeller, pack and ESC, in any order.
 
     Parameters
@@ -33,7 +33,7 @@ def read_labels(text: str) -> Reading:
 
     Returns
     -------
-    Reading
+    LabelReading
 
     Examples
     --------

@@ -8,9 +8,9 @@ from typing import Any
 
 import streamlit as st
 
-from explorer.inputs import Inputs, demo_inputs, mended
+from explorer.inputs import Inputs, demo_inputs, with_defaults_for_bad
 from explorer.inputs.editions import RECORD_KEY, edition_of, of_today, said
-from explorer.inputs.measured_parts import OwnParts, bare, read_record, to_record
+from explorer.inputs.measured_parts import OwnParts, read_record, to_record, without_measured
 from explorer.saved.items import SavedBuild
 from explorer.saved.store import MemoryStore, Store, open_store
 from explorer.session import keys
@@ -61,7 +61,7 @@ def lasts_for_this_visit() -> bool:
 
 def record_of(inputs: Inputs, own: OwnParts | None) -> dict[str, Any]:
     """A build as it is saved: every field, the measured parts, and the edition of the model."""
-    return {**asdict(bare(inputs)), **to_record(own), RECORD_KEY: MODEL_EDITION}
+    return {**asdict(without_measured(inputs)), **to_record(own), RECORD_KEY: MODEL_EDITION}
 
 
 def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None, list[str]]:
@@ -73,7 +73,7 @@ def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None
     record = of_today(record)
     known = {k: v for k, v in record.items() if hasattr(base, k) and not k.startswith("_")}
     kinds = {k: v for k, v in known.items() if _fits(getattr(base, k), v)}
-    inputs, problems = mended(replace(base, **{"name": "", **kinds}))
+    inputs, problems = with_defaults_for_bad(replace(base, **{"name": "", **kinds}))
     lost = sorted(set(known) - set(kinds))
     words = [text for _, text in problems]
     if lost:
