@@ -33,6 +33,7 @@ __all__ = [
     "notice",
     "numbers",
     "page_file",
+    "pinned_keys",
     "say",
     "section",
     "style",
@@ -113,11 +114,28 @@ def without_verdict(found: Sequence[Limit]) -> list[Limit]:
     return [replace(one, fix="", fix_note="") for one in found] if typed_labels.opened() else list(found)
 
 
+def pinned_keys(names: Sequence[str], *, line: bool = True) -> str:
+    """What stands for each pinned build in the charts: its stroke, and its mark where there are several; HTML.
+
+    Parameters
+    ----------
+    names : sequence of str
+        The last one pinned first.
+    line : bool
+        With the stroke; without it the mark always stands.
+    """
+    out = []
+    for place, name in enumerate(names):
+        stroke = f'<i class="pin p{place}"></i>' if line else ""
+        mark = f'<i class="shape p{place}"></i>' if len(names) > 1 or not line else ""
+        out.append(f'<span class="key">{stroke}{mark}{html.escape(name)} (pinned)</span>')
+    return "".join(out)
+
+
 def key_line(pinned_names: Sequence[str], *, limit: bool = False) -> str:
     """One line that says what the strokes of the charts mean."""
     parts = ['<span class="key"><i class="this"></i>this build</span>']
-    for place, name in enumerate(pinned_names):
-        parts.append(f'<span class="key"><i class="pin p{place}"></i>{html.escape(name)} (pinned)</span>')
+    parts.append(pinned_keys(pinned_names))
     parts.append('<span class="key"><i class="band"></i>8 in 10 such craft</span>')
     if limit:
         parts.append('<span class="key"><i class="beyond"></i>beyond the label</span>')

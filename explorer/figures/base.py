@@ -22,6 +22,7 @@ __all__ = [
     "OVER",
     "PINNED",
     "PINNED_DASHES",
+    "PINNED_MARKS",
     "PLOT_CONFIG",
     "THIS",
     "TIGHT",
@@ -36,6 +37,8 @@ THIS = "#432A86"
 PINNED = "#717D80"
 PINNED_DASHES = ("6px,4px", "2px,3px", "9px,3px,2px,3px")
 """Strokes of the pinned builds, the last one first."""
+PINNED_MARKS = ("circle", "triangle-up", "triangle-down")
+"""Shapes of their points, hollow: a filled point is the build on the screen."""
 OVER = "#9E3413"
 TIGHT = "#A5831C"
 AIR = "#2A7391"

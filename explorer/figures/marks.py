@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
-from explorer.figures.base import AIR, BAND, OVER, PINNED, PINNED_DASHES, SMALL, THIS
+from explorer.figures.base import AIR, BAND, OVER, PINNED, PINNED_DASHES, PINNED_MARKS, SMALL, THIS
 from explorer.figures.sketch import Sketch
 
 __all__ = ["MEASURED_MARKS", "band", "dot", "hatch", "limit", "line", "measured", "pinned", "word"]
@@ -104,22 +104,25 @@ def pinned(
 
 
 def dot(
-    figure: Sketch, x: float, y: float, *, name: str, of_pinned: bool = False, row: int = 1, top: float | None = None
+    figure: Sketch, x: float, y: float, *, name: str, pin: int | None = None, row: int = 1, top: float | None = None
 ) -> None:
-    """Mark one point: filled for this build, hollow for the pinned one.
+    """Mark one point: filled for this build; hollow for a pinned one (its place, 0 the last), each in its own shape.
 
     With ``top``, an upright line from zero to that value runs through it. Line and point are one trace: a browser
     draws it in a third of the time of a shape and a point.
     """
-    size, stroke = (11 if not of_pinned else 10), 2
+    of_pinned, stroke = pin is not None, 2
+    shape, dash = PINNED_MARKS[(pin or 0) % len(PINNED_MARKS)], PINNED_DASHES[(pin or 0) % len(PINNED_DASHES)]
+    size = 11 if not of_pinned else 10 if shape == "circle" else 11
     upright = top is not None
     figure.add_scatter(
         x=[x, x, x] if upright else [x],
         y=[0.0, y, top] if upright else [y],
         mode="lines+markers" if upright else "markers",
-        line={"width": 1.4, "color": PINNED, "dash": "6px,4px"} if of_pinned else {"width": 1.4, "color": THIS},
+        line={"width": 1.4, "color": PINNED, "dash": dash} if of_pinned else {"width": 1.4, "color": THIS},
         marker={
             "size": [0, size, 0] if upright else size,
+            "symbol": shape if of_pinned else "circle",
             "color": "rgba(0,0,0,0)" if of_pinned else THIS,
             "line": {"width": [0, stroke, 0] if upright else stroke, "color": PINNED if of_pinned else THIS},
         },

@@ -28,6 +28,7 @@ from propmodel.components.propeller import Propeller
 __all__ = [
     "MOTOR_LABEL",
     "PROPELLER_LABEL",
+    "RECORD_FIELDS",
     "MeasuredPropeller",
     "OwnInputs",
     "OwnParts",
@@ -237,6 +238,14 @@ def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
 
 
 # ---- in a saved build -------------------------------------------------------------------------------------
+
+
+RECORD_FIELDS = frozenset(
+    ["own.name"]
+    + [f"own.{part}.{name}" for part, (_, told) in _PARTS.items() for name in told]
+    + [f"own.{part}.of.{name}" for part, (label, _) in _PARTS.items() for name in label]
+)
+"""Every field that `to_record` may write."""
 
 
 def to_record(own: OwnParts | None) -> dict[str, Any]:

@@ -45,7 +45,7 @@ def start() -> None:
     """Fill an empty session: the link's build, or *Scree* with *Scree without camera* pinned."""
     if keys.INPUTS in st.session_state:
         return
-    asked = st.query_params.to_dict()
+    asked = {key: st.query_params.get_all(key) for key in st.query_params}
     linked = from_params(asked) if set(asked) - OTHER_KEYS else None
     first = Inputs() if linked is None else linked.inputs
     st.session_state[keys.INPUTS] = first

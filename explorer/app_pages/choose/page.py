@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +29,7 @@ from explorer.controls import page_frame
 from explorer.figures.base import PLOT_CONFIG
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs
+from explorer.inputs.build_names import names_of
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.session import kept_values, state, typed_labels
 from explorer.text.numbers import number, spread
@@ -62,13 +64,13 @@ class Seen:
     """What it takes to count again for the file of all that hold."""
 
 
-def page(inputs: Inputs, pin: Inputs | None) -> None:
+def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.say('<h1 class="wi-ask">Which combination is best for me?</h1>')
     if waiting := page_frame.first_sentence(""):
         page_frame.say(f'<p class="wi-sentence">{waiting}</p>')
     page_frame.notice()
-    combinations(inputs, pin)
+    combinations(inputs, pins)
     what_to_change(inputs)
     solve_sentence(inputs)
     with st.expander("Where the spread comes from", key="choose_spread_open", on_change="rerun") as box:
@@ -131,7 +133,7 @@ def change_frame(found: list[counting.Change], output: str) -> pd.DataFrame:
 
 
 @st.fragment
-def combinations(inputs: Inputs, pin: Inputs | None) -> None:
+def combinations(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Ranges, conditions, the map, the winners."""
     answer = st.container(key="choose_answer")
     frames: dict[str, pd.DataFrame] = kept_values.first("choose_lists", {})
@@ -157,7 +159,7 @@ def combinations(inputs: Inputs, pin: Inputs | None) -> None:
     line = st.container(key="choose_counting")
     seen: Seen | None = kept_values.kept("choose_seen")
     if not faults:
-        seen, more = counted(inputs, pin, values, frames, asked.x, asked.y, asked.bounds, asked.limits, line, seen)
+        seen, more = counted(inputs, pins, values, frames, asked.x, asked.y, asked.bounds, asked.limits, line, seen)
         faults += more
     with line:
         if faults:
@@ -167,7 +169,7 @@ def combinations(inputs: Inputs, pin: Inputs | None) -> None:
     with answer:
         page_frame.say(f'<p class="wi-answer">{best_words(inputs, seen)}</p>')
     if seen is not None:
-        show(inputs, pin, seen)
+        show(inputs, pins, seen)
 
 
 def best_words(inputs: Inputs, seen: Seen | None) -> str:
@@ -190,7 +192,7 @@ def best_words(inputs: Inputs, seen: Seen | None) -> str:
 
 def counted(
     inputs: Inputs,
-    pin: Inputs | None,
+    pins: Sequence[Inputs],
     values: dict[str, tuple],
     frames: dict[str, pd.DataFrame],
     x: str,
@@ -207,7 +209,7 @@ def counted(
     job = counting.start(inputs, values, frames, outputs, size, kept_values.kept("choose_job"))
     kept_values.keep_value("choose_job", job)
     asked = looks.conditions(bounds, limits)
-    key = repr((job.key, asked, x, y, units, pin))
+    key = repr((job.key, asked, x, y, units, pins))
     if before is not None and before.key == key:
         with slot:
             page_frame.say(f'<p class="wi-small">{html.escape(before.words)}</p>')
@@ -229,7 +231,7 @@ def counted(
     found = job.answer.found
     also = [
         (p[x], p[y])
-        for p in (point_of(one, (x, y)) for one in (inputs, pin) if one is not None)
+        for p in (point_of(one, (x, y)) for one in (inputs, *pins))
         if math.isfinite(p[x]) and math.isfinite(p[y])
     ]
     made = picture(found, asked, x=x, y=y, also=also)
@@ -311,18 +313,21 @@ def load_dot(seen: Seen, index: int) -> None:
         kept_values.keep_value("choose_clicks", kept_values.kept("choose_clicks", 0) + 1)
 
 
-def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
+def show(inputs: Inputs, pins: Sequence[Inputs], seen: Seen) -> None:
     """The map with its key, and the winners."""
     units, p = page_frame.units(), seen.picture
     here = point_of(inputs, (p.x, p.y))
-    there = None if pin is None else point_of(pin, (p.x, p.y))
     over = [one for one in headlines.gives_first(inputs) if one.state == "over"]
     broken = [one.name for one in over if not one.usual]
     this = figures.Mark(inputs.name, here[p.x], here[p.y], over=len(broken))
-    other = None if pin is None or there is None else figures.Mark(pin.name, there[p.x], there[p.y])
+    names = names_of(pins)
+    others = [
+        figures.Mark(name, at[p.x], at[p.y])
+        for name, at in zip(names, (point_of(one, (p.x, p.y)) for one in pins), strict=True)
+    ]
     labels = [seen.labels[int(k)] for k in p.frontier]
     event = st.plotly_chart(
-        figures.map_of(p, this, other, labels, units),
+        figures.map_of(p, this, others, labels, units),
         key=f"choose_map:{kept_values.kept('choose_clicks', 0)}",
         theme=None,
         config=PLOT_CONFIG,
@@ -575,4 +580,4 @@ def spread_block(inputs: Inputs) -> None:
     )
 
 
-page(state.usable(), state.pinned())
+page(state.usable(), state.pins())

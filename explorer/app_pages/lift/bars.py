@@ -72,8 +72,8 @@ def ruler(
     diameter_in: float,
     pull: tuple[float, float, float],
     hover: tuple[float, float, float],
-    pinned_pull: float | None,
-    pinned_hover: float | None,
+    pinned_pull: Sequence[float],
+    pinned_hover: Sequence[float],
 ) -> str:
     """Two strips: pull over weight and hover throttle against what people fly.
 
@@ -83,8 +83,8 @@ def ruler(
         Propeller size, for the usual range. [in]
     pull, hover : tuple of float
         Low, forecast, high. [-]
-    pinned_pull, pinned_hover : float or None
-        [-]
+    pinned_pull, pinned_hover : sequence of float
+        Of the pinned builds, the last one first. [-]
 
     Returns
     -------
@@ -107,27 +107,29 @@ def _strip(
     said: str,
     usual: str,
     span: tuple[float, float, float],
-    other: float | None,
+    others: Sequence[float],
     usual_span: tuple[float, float],
 ) -> str:
     def at(v: float) -> float:
         return 100.0 * min(max(v / scale.top, 0.0), 1.0)
 
-    def place(low: float, high: float) -> str:
+    def span_at(low: float, high: float) -> str:
         return f'style="left:{at(low):.2f}%;width:{at(high) - at(low):.2f}%"'
 
     parts = []
+    mark = " marked" if len(others) > 1 else ""
     for low, high, kind, name in scale.zones:
-        parts.append(f'<div class="zone {kind}" {place(low, high)}></div>')
+        parts.append(f'<div class="zone {kind}" {span_at(low, high)}></div>')
         parts.append(f'<div class="zone-name" style="left:{0.5 * (at(low) + at(high)):.2f}%">{name}</div>')
-    parts.append(f'<div class="usual" {place(*usual_span)}></div>')
+    parts.append(f'<div class="usual" {span_at(*usual_span)}></div>')
     for k, (v, text) in enumerate(scale.ticks):
         end = " first" if k == 0 else " last" if k == len(scale.ticks) - 1 else ""
         parts.append(f'<div class="tick{end}" style="left:{at(v):.2f}%">{text}</div>')
     if all(math.isfinite(v) for v in span):
-        parts.append(f'<div class="span" {place(span[0], span[2])}></div>')
-        if other is not None and math.isfinite(other):
-            parts.append(f'<div class="there" style="left:{at(other):.2f}%"></div>')
+        parts.append(f'<div class="span" {span_at(span[0], span[2])}></div>')
+        for place, other in enumerate(others):
+            if math.isfinite(other):
+                parts.append(f'<div class="there p{place}{mark}" style="left:{at(other):.2f}%"></div>')
         parts.append(f'<div class="here" style="left:{at(span[1]):.2f}%"></div>')
     return (
         f'<div class="wi-strip"><div class="what"><b>{scale.name} {html.escape(said)}</b>'

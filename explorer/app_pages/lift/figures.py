@@ -229,7 +229,7 @@ def _hover_marks(
         tops = tuple(one.top if place == 0 else None for one in axes)
         lifted = float(pull_of_all(np.asarray(other.weight), 1, units))
         for row, y in enumerate((lifted, other.hover_current, 100.0 * other.hover_share), start=1):
-            dot(figure, there, y, name="pinned hovers here", of_pinned=True, row=row, top=tops[row - 1])
+            dot(figure, there, y, name="pinned hovers here", pin=place, row=row, top=tops[row - 1])
     if not math.isfinite(at):
         end = np.flatnonzero(np.isfinite(_usable(this.curve, this.curve.thrust)))
         if end.size:

@@ -110,8 +110,8 @@ def test_the_map_is_counts_and_few_marks_however_many_combinations(first):
     assert marks <= 60 + 4
     assert len(first.get("plotly_chart")[0].proto.spec) < 250_000
     assert len(trace(first, "frontier")["customdata"]) == len(trace(first, "frontier")["x"])
-    assert trace(first, "this build")["marker"]["symbol"] == "circle-open"
-    assert trace(first, "pinned")["marker"]["symbol"] == "square-open"
+    assert trace(first, "this build")["marker"]["symbol"] == "circle-open-dot"
+    assert trace(first, "pinned")["marker"]["symbol"] == "circle-open"
 
 
 def test_the_ring_is_where_the_sentence_of_the_map_says(first):

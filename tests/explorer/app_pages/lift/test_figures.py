@@ -183,16 +183,16 @@ def test_stairs_begin_where_the_last_step_ended_and_end_at_the_whole():
 
 def test_the_ruler_marks_stand_where_the_numbers_say():
     markup = bars.ruler(
-        diameter_in=5.1, pull=(5.0, 6.0, 9.0), hover=(0.2, 0.4, 0.5), pinned_pull=3.0, pinned_hover=None
+        diameter_in=5.1, pull=(5.0, 6.0, 9.0), hover=(0.2, 0.4, 0.5), pinned_pull=[3.0], pinned_hover=[]
     )
     assert 'class="here" style="left:50.00%"' in markup  # 6 of 12 and 0.4 of 0.8
-    assert markup.count('class="there"') == 1 and 'class="there" style="left:25.00%"' in markup
+    assert markup.count('class="there ') == 1 and 'class="there p0" style="left:25.00%"' in markup
     assert "most 5-inch: 5 to 10" in markup
 
 
 def test_the_ruler_of_a_craft_that_cannot_hover():
     nothing = (math.nan,) * 3
-    markup = bars.ruler(diameter_in=10.0, pull=(0.5, 0.7, 0.9), hover=nothing, pinned_pull=None, pinned_hover=None)
+    markup = bars.ruler(diameter_in=10.0, pull=(0.5, 0.7, 0.9), hover=nothing, pinned_pull=[], pinned_hover=[])
     assert "Hover cannot" in markup and "nan" not in markup
 
 
