@@ -59,9 +59,9 @@ class Verdict(NamedTuple):
 
     condition: Condition
     """The condition."""
-    kills: float
+    rejected: float
     """Share of all builds that fail it. [-]"""
-    kills_alone: float
+    rejected_by_this_alone: float
     """Share of all builds that fail nothing else. [-]"""
     nearest: float
     """Value of the condition at which one build would meet everything; NaN if none would. [SI]"""
@@ -147,7 +147,7 @@ class Sweep(Grid):
             if value.size:
                 nearest = float(value.max() if c.kind == "at least" else value.min())
             out.append(Verdict(c, float(np.mean(~p)), float(np.mean(~p & others)), nearest))
-        return sorted(out, key=lambda v: -v.kills)
+        return sorted(out, key=lambda v: -v.rejected)
 
     def pareto(
         self, objectives: Mapping[str, Literal["max", "min"]], *, conditions: Sequence[Condition] = ()

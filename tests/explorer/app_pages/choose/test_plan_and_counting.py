@@ -21,7 +21,7 @@ from explorer.app_pages.choose.looks import ASKED, LOOKS, USUAL, asked_outputs, 
 from explorer.app_pages.choose.picture import judged, picture
 from explorer.app_pages.choose.ranges import RANGES, RangeError, read_range, read_stators
 from explorer.forecasts import headlines
-from explorer.forecasts.mixed_flight import WAY
+from explorer.forecasts.mixed_flight import MIXED_TIME
 from explorer.inputs import Inputs, check, demo_inputs, to_build
 from explorer.text.numbers import NARROW, Units, number
 from propmodel import parts
@@ -196,7 +196,7 @@ def test_a_loaded_combination_gives_what_the_map_said(name, told):
     planned, found = swept(inputs, small(inputs))
     rng = np.random.default_rng(7)
     for index in rng.choice(found.size, 24, replace=False):
-        new = plan.loaded(inputs, planned, found, int(index), {})
+        new = plan.inputs_at(inputs, planned, found, int(index), {})
         assert check(new) == []
         got = evaluate(Assessment(to_build(new), quick=True), HEADLINES)
         for output in HEADLINES:
@@ -207,7 +207,7 @@ def test_a_loaded_combination_gives_what_the_map_said(name, told):
 def test_the_frame_stays_and_so_does_everything_that_was_not_told():
     inputs = replace(Inputs(), motor_mass_g=None, pack_g=None, propeller_g=None)
     planned, found = swept(inputs, small(inputs))
-    new = plan.loaded(inputs, planned, found, found.size - 1, {})
+    new = plan.inputs_at(inputs, planned, found, found.size - 1, {})
     assert (new.frame_g, new.payload_g, new.esc_a, new.altitude_m) == (266.0, 70.0, 45.0, 420.0)
     assert new.motor_mass_g is None and new.pack_g is None and new.propeller_g is None
 
@@ -262,7 +262,7 @@ def test_a_list_takes_the_place_of_its_ranges_and_loads_by_name():
     assert found.shape == (2, 2, 2, 2)
     assert plan.count_of(small(inputs), frames) == 16
     for index in range(found.size):
-        new = plan.loaded(inputs, planned, found, index, frames)
+        new = plan.inputs_at(inputs, planned, found, index, frames)
         got = evaluate(Assessment(to_build(new), quick=True), HEADLINES)
         for output in HEADLINES:
             assert float(got[output]) == pytest.approx(float(found[output].flat[index]), rel=2e-3), (output, index)
@@ -519,7 +519,7 @@ def test_a_count_can_be_stopped():
 
 
 def test_no_more_than_two_counts_run_at_once_and_a_waiting_one_can_be_stopped():
-    held = counting.keeper()
+    held = counting.sweep_cache()
     for _ in range(counting.COUNTING):
         assert held.turn.acquire(timeout=30)
     try:
@@ -536,25 +536,25 @@ def test_minutes_flown_your_way_are_those_of_the_page_minutes():
     race = Inputs(flying_style="race")
     for inputs in (Inputs(), race):
         values = values_of(inputs, ranges.around(inputs))
-        outputs = asked_outputs(WAY, "thrust_to_weight", [], "none")
-        assert WAY in outputs
+        outputs = asked_outputs(MIXED_TIME, "thrust_to_weight", [], "none")
+        assert MIXED_TIME in outputs
         job = counting.start(inputs, values, {}, outputs, plan.count_of(values, {}), None)
         assert job.wait(120) and not job.fault and job.done == job.size
         found = job.answer.found
-        assert float(np.nanmin(found[WAY])) >= 0.0 and np.isfinite(found[WAY]).mean() > 0.9
+        assert float(np.nanmin(found[MIXED_TIME])) >= 0.0 and np.isfinite(found[MIXED_TIME]).mean() > 0.9
         # some combinations made one build of, and flown alone
         for index in np.linspace(0, found.size - 1, 7).astype(int):
-            alone = plan.loaded(inputs, job.answer.plan, found, int(index), {})
+            alone = plan.inputs_at(inputs, job.answer.plan, found, int(index), {})
             minutes = headlines.answers(alone).mid.minutes
-            assert minutes == pytest.approx(float(found[WAY].flat[index]), rel=2e-3)
-            assert counting.points(alone, (WAY,))[WAY] == pytest.approx(minutes, rel=1e-6)
-        means = [float(np.nanmean(found[name])) for name in (WAY, "hover_time")]
+            assert minutes == pytest.approx(float(found[MIXED_TIME].flat[index]), rel=2e-3)
+            assert counting.points(alone, (MIXED_TIME,))[MIXED_TIME] == pytest.approx(minutes, rel=1e-6)
+        means = [float(np.nanmean(found[name])) for name in (MIXED_TIME, "hover_time")]
         assert means[0] < means[1]
 
 
 def test_the_best_pack_for_hanging_still_is_not_the_best_for_your_way():
     # a step is judged by the mix that is flown: the order of the steps is not that of the hover
-    flown, still = (counting.changes(Inputs(), name) for name in (WAY, "hover_time"))
+    flown, still = (counting.changes(Inputs(), name) for name in (MIXED_TIME, "hover_time"))
     assert {c.words for c in flown} == {c.words for c in still}
     now = headlines.answers(Inputs()).mid.minutes
     assert all(c.before == pytest.approx(now, rel=1e-6) for c in flown)
@@ -564,7 +564,7 @@ def test_the_best_pack_for_hanging_still_is_not_the_best_for_your_way():
 def test_counting_minutes_your_way_can_be_stopped():
     inputs = Inputs()
     values = values_of(inputs, ranges.around(inputs) | {"kv": "1500 to 2400 by 11", "pitch_in": "3 to 5 by 0.1"})
-    job = counting.start(inputs, values, {}, ("mass", WAY), plan.count_of(values, {}), None)
+    job = counting.start(inputs, values, {}, ("mass", MIXED_TIME), plan.count_of(values, {}), None)
     job.stop()
     assert job.wait(60) and job.stopped and job.answer is None and job.done < job.size
 
@@ -573,17 +573,17 @@ def test_the_bands_of_the_winners_are_those_of_their_builds(many):
     inputs, found = many
     answer = counting.Counted(plan.plan(inputs, {}, {}), found)
     picks = [0, found.size // 2, found.size - 1]
-    bands = counting.bands_of(answer, picks, ("thrust_to_weight", WAY), headlines.profile(inputs))
+    bands = counting.bands_of(answer, picks, ("thrust_to_weight", MIXED_TIME), headlines.profile(inputs))
     for index in picks:
-        there = headlines.answers(plan.loaded(inputs, answer.plan, found, index, {}))
-        for name, field in (("thrust_to_weight", "thrust_to_weight"), (WAY, "minutes")):
+        there = headlines.answers(plan.inputs_at(inputs, answer.plan, found, index, {}))
+        for name, field in (("thrust_to_weight", "thrust_to_weight"), (MIXED_TIME, "minutes")):
             ends = (getattr(there.low, field), getattr(there.high, field))
             assert bands[index][name] == pytest.approx(ends, rel=0.02)
     assert counting.bands_of(answer, [], ("mass",), headlines.profile(inputs)) == {}
 
 
 def test_what_is_kept_stays_within_its_bound(monkeypatch):
-    held = counting.Keeper()
+    held = counting.SweepCache()
     job = job_of()
     assert job.wait(60)
     size = sum(v.nbytes for v in job.answer.found.values.values())
@@ -596,7 +596,7 @@ def test_what_is_kept_stays_within_its_bound(monkeypatch):
 
 def test_a_fault_of_the_engine_becomes_a_sentence():
     planned = plan.plan(Inputs(), small(Inputs()), {})
-    job = counting.Job("k", planned, ("no such output",), 1, counting.Keeper())
+    job = counting.SweepJob("k", planned, ("no such output",), 1, counting.SweepCache())
     job.begin()
     assert job.wait(60) and "no such output" in job.fault and job.answer is None
 
@@ -618,7 +618,7 @@ def test_many_visitors_counting_at_once_get_their_own_answers():
 
 
 def test_every_name_the_page_offers_is_known_to_the_engine():
-    assert set(looks.HEADLINES) == set(ASKED) - {WAY} <= set(OUTPUTS)
+    assert set(looks.HEADLINES) == set(ASKED) - {MIXED_TIME} <= set(OUTPUTS)
     build = to_build(Inputs())
     for name, (path, scale) in counting.SOLVED.items():
         part, _, field = path.partition(".")
@@ -636,7 +636,7 @@ def test_a_list_of_propellers_brings_their_widths_by_eye():
         axis = list(found.axes).index("propellers")
         seen = []
         for index in range(found.size):
-            new = plan.loaded(inputs, planned, found, index, frames)
+            new = plan.inputs_at(inputs, planned, found, index, frames)
             got = evaluate(Assessment(to_build(new), quick=True), HEADLINES)
             for output in HEADLINES:
                 assert float(got[output]) == pytest.approx(float(found[output].flat[index]), rel=2e-3), (output, index)
