@@ -98,7 +98,7 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
             lambda a: a.full_throttle_seconds, "s", "full throttle until the winding limit"
         ),
         "pull_out_height": Output(
-            lambda a: a.pull_out_estimate().height_lost, "m", "height a 40 m dive costs to pull out, reserve left"
+            lambda a: a.pull_out_height, "m", "height a 40 m dive costs to pull out, reserve left"
         ),
     }
 )

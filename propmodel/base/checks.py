@@ -210,8 +210,17 @@ def check_finite(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:
     ValueError: speed must be a finite number, got nan
     """
     values = as_floats(name, value)
-    _fail(name, ~np.isfinite(values), values, "a finite number", "")
+    if not _within(values, -_MOST, _MOST):
+        _fail(name, ~np.isfinite(values), values, "a finite number", "")
     return values
+
+
+_MOST, _LEAST = float(np.finfo(np.float64).max), float(np.finfo(np.float64).smallest_subnormal)
+
+
+def _within(values: NDArray[np.float64], low: float, high: float) -> bool:
+    """Whether there is nothing outside and no NaN: two passes over the values, without a mask."""
+    return bool(low <= values.min(initial=high) and values.max(initial=low) <= high)
 
 
 def check_number(name: str, value: Any, unit: str = "") -> float:
@@ -278,8 +287,10 @@ def check_positive(name: str, value: Any, unit: str = "") -> NDArray[np.float64]
     ...
     ValueError: diameter must be > 0 m, got -0.254 m
     """
-    values = check_finite(name, value, unit)
-    _fail(name, ~(values > 0), values, "> 0", unit)
+    values = as_floats(name, value)
+    if not _within(values, _LEAST, _MOST):
+        check_finite(name, values, unit)
+        _fail(name, ~(values > 0), values, "> 0", unit)
     return values
 
 
@@ -316,9 +327,11 @@ def check_range(name: str, value: Any, low: float, high: float, unit: str = "") 
     """
     if type(value) is float and low <= value <= high:  # what is asked most, answered first
         return np.asarray(value)
-    values = check_finite(name, value, unit)
-    bad = (values < low) | (values > high)
-    _fail(name, bad, values, f"between {_number(low)} and {_number(high)}", unit)
+    values = as_floats(name, value)
+    if not _within(values, max(low, -_MOST), min(high, _MOST)):
+        check_finite(name, values, unit)
+        bad = (values < low) | (values > high)
+        _fail(name, bad, values, f"between {_number(low)} and {_number(high)}", unit)
     return values
 
 
