@@ -9,7 +9,7 @@ from pathlib import Path
 from streamlit.testing.v1 import AppTest
 
 import explorer
-from explorer.controls.page_frame import BOARD
+from explorer.controls.field_controls import BOARD
 
 APP = Path(explorer.__file__).with_name("app.py")
 

@@ -14,6 +14,7 @@ from streamlit.testing.v1 import AppTest
 import explorer
 from explorer.app_pages.minutes import answers
 from explorer.controls.page_frame import page_file
+from explorer.figures.base import PINNED_DASHES
 from explorer.forecasts import headlines
 from explorer.inputs import FLYING_STYLES, Inputs, demo_inputs, mix
 from propmodel.assembly.demo import demo_names
@@ -70,6 +71,40 @@ def test_every_demo_craft_is_alive_on_every_page(page, craft):
     for figure in charts(at):
         pinned = [t for t in figure["data"] if t["name"] == "pinned" and t.get("mode") == "lines"]
         assert pinned and all(t["line"]["dash"] == "6px,4px" for t in pinned)
+
+
+THREE = [replace(Inputs(), kv=kv, name=f"At {kv:.0f} KV") for kv in (1700.0, 1800.0, 2100.0)]
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_three_pinned_builds_are_all_drawn_and_named(page):
+    at = opened(page, pins=THREE)
+    for one in THREE:
+        assert f"{one.name} (pinned)" in body(at)
+    for figure in charts(at):
+        strokes = [t["line"]["dash"] for t in figure["data"] if t["name"] == "pinned" and t.get("mode") == "lines"]
+        assert strokes == list(PINNED_DASHES)
+    markup = " ".join(n.proto.body for n in at.get("html"))
+    if page == "margins":
+        assert all(f'class="there p{k} marked"' in markup for k in range(3))
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_pinned_builds_are_not_forecast_again_when_something_slides(page, monkeypatch):
+    """A build is made of inputs for each new forecast: as many with three pinned as with none."""
+    made = []
+    real = headlines.build_of
+
+    def counted(inputs):
+        made.append(inputs.kv)
+        return real(inputs)
+
+    at = opened(page, pins=THREE)
+    monkeypatch.setattr(headlines, "build_of", counted)
+    slider = next(s for s in at.slider if s.key and "take_off_g" in s.key)
+    slider.set_value(round(1.03 * slider.value))
+    run(at)
+    assert made and set(made) == {Inputs().kv}
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -26,7 +26,7 @@ from propmodel.studies.spread import bands, contributions
 
 def test_measured_parts_reach_the_engine_and_narrow_the_band():
     plain = replace(Inputs(), cell_mohm=5.5)  # a charger's reading: else the pack alone holds the band open
-    mine = measured_parts.attach(plain, own_of(plain))
+    mine = measured_parts.with_measured(plain, own_of(plain))
     made = headlines.build(mine)
     assert float(made.motor.kv) == 1800.0
     assert float(made.propeller.log_c_t_offset) == pytest.approx(0.05)
@@ -45,7 +45,7 @@ def test_measured_parts_reach_the_engine_and_narrow_the_band():
 
 def test_answers_of_one_visitor_are_not_given_to_another():
     plain = Inputs()
-    first, second = (measured_parts.attach(plain, own_of(plain, resistance=r)) for r in (0.100, 0.100000001))
+    first, second = (measured_parts.with_measured(plain, own_of(plain, resistance=r)) for r in (0.100, 0.100000001))
     kept = [headlines.answers(i).mid.full_throttle_current for i in (first, plain, second)]
     assert len(set(kept)) == 3
     assert headlines.answers(plain).mid.full_throttle_current == kept[1]
@@ -66,8 +66,8 @@ def test_another_label_sets_its_part_aside(change, left):
 
 def test_without_measured_parts_the_inputs_are_the_plain_ones():
     other = replace(Inputs(), kv=2000.0, diameter_in=6.0, pitch_in=4.0)
-    assert type(measured_parts.attach(other, own_of(Inputs()))) is Inputs
-    assert measured_parts.bare(measured_parts.attach(Inputs(), own_of(Inputs()))) == Inputs()
+    assert type(measured_parts.with_measured(other, own_of(Inputs()))) is Inputs
+    assert measured_parts.without_measured(measured_parts.with_measured(Inputs(), own_of(Inputs()))) == Inputs()
 
 
 def test_what_is_known_of_the_throttle_map_sets_its_spread():
@@ -87,7 +87,7 @@ def test_a_typed_exponent_a_hover_reading_and_a_stand_table_narrow_the_hover_com
     own = answers.from_readings(Inputs(), {"hover_command": 1.0})
     assert own.controller.throttle_exponent == pytest.approx(THROTTLE_EXPONENT, rel=1e-6)
     assert own.controller.log_sd_throttle_exponent < 0.7 * LOG_SD_THROTTLE_EXPONENT
-    assert width_of_hover(measured_parts.attach(Inputs(), own)) < 0.8 * plain
+    assert width_of_hover(measured_parts.with_measured(Inputs(), own)) < 0.8 * plain
     # a reading above the forecast: the map asks for more command
     higher = answers.from_readings(Inputs(), {"hover_command": 1.1})
     assert higher.controller.throttle_exponent > THROTTLE_EXPONENT
@@ -105,7 +105,7 @@ def test_a_typed_exponent_a_hover_reading_and_a_stand_table_narrow_the_hover_com
     own = measured_parts.measured(
         Inputs(), "stand.csv", motor=fit.motor, propeller=fit.propeller, controller=fit.controller
     )
-    mine = measured_parts.attach(Inputs(), own)
+    mine = measured_parts.with_measured(Inputs(), own)
     found = headlines.build(mine).controller
     assert found.throttle_exponent == pytest.approx(0.78, rel=0.03)
     assert found.log_sd_throttle_exponent < 0.6 * LOG_SD_THROTTLE_EXPONENT

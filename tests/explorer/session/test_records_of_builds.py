@@ -82,13 +82,17 @@ def test_a_saved_build_with_nonsense_in_it_still_opens():
 def test_a_measured_part_out_of_range_is_left_out_and_said(field, value, said):
     """The rest of the file loads, the build it makes is that of the label, and it answers."""
     part = field.split(".")[0]
-    own = replace(
-        own_of(Inputs()),
-        controller=measured_parts.MeasuredController(0.002, 0.5, 0.03, 0.9, 0.03),
-        controller_label=tuple(getattr(Inputs(), name) for name in measured_parts.CONTROLLER_LABEL),
-    )
+    esc = Controller(
+        ripple_coefficient=0.002,
+        standby_power=0.5,
+        throttle_exponent=0.9,
+        idle_duty=0.03,
+        log_sd_throttle_exponent=0.03,
+    )  # fmt: skip
+    one = measured_parts.measured(Inputs(), "stand.csv", controller=esc)
+    own = replace(own_of(Inputs()), controller=one.controller, controller_label=one.controller_label)
     record = shelf.record_of(Inputs(), own)
-    assert measured_parts.read_record(record) == (own, []), "sound as it stands"
+    assert measured_parts.read_record(record, Inputs()) == (own, []), "sound as it stands"
     inputs, back, words = shelf.inputs_of_record({**record, f"own.{field}": value})
     assert inputs == Inputs()
     assert back is not None
@@ -101,7 +105,7 @@ def test_a_measured_part_out_of_range_is_left_out_and_said(field, value, said):
     assert len(words) == 1
     assert words[0].startswith(f"The measured {part} of this build is left out")
     assert said in words[0]
-    assert propmodel.performance(measured_parts.build_of(measured_parts.attach(inputs, back))).hover_time > 0.0
+    assert propmodel.performance(measured_parts.build_of(measured_parts.with_measured(inputs, back))).hover_time > 0.0
 
 
 def test_a_build_file_with_a_measured_motor_of_no_speed_opens_on_the_page(tmp_path):
@@ -113,7 +117,7 @@ def test_a_build_file_with_a_measured_motor_of_no_speed_opens_on_the_page(tmp_pa
     assert own is not None
     assert own.motor is None
     assert any("got -1 rpm/V" in text for text in words)
-    assert headlines.answers(measured_parts.attach(inputs, own))
+    assert headlines.answers(measured_parts.with_measured(inputs, own))
 
 
 def test_what_is_wrong_in_a_file_is_said_when_it_comes_in(tmp_path, monkeypatch):
@@ -173,7 +177,7 @@ def test_a_measured_map_in_an_older_file_still_holds():
     del old["own.controller.log_sd_throttle_exponent"]  # files from before the spread was kept
     inputs, back, _ = shelf.inputs_of_record(old)
     assert measured_parts.in_use(inputs, back) == ["controller"]
-    assert headlines.build(measured_parts.attach(inputs, back)).controller.throttle_exponent == 0.8
+    assert headlines.build(measured_parts.with_measured(inputs, back)).controller.throttle_exponent == 0.8
 
 
 def test_an_older_file_says_once_on_the_shelf_what_moved(folder):

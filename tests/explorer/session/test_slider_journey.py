@@ -1,5 +1,6 @@
-"""One change of a slider: how often it is checked, and how often it becomes a Build."""
+"""One change of a slider: how often it is checked, how often it becomes a Build, and what stays the same object."""
 
+import json
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
@@ -10,7 +11,9 @@ from streamlit.testing.v1 import AppTest
 
 import explorer
 from explorer.controls.page_frame import page_file
+from explorer.forecasts import headlines
 from explorer.inputs import Inputs, inputs, measured_parts, to_build
+from explorer.session import shelf
 
 APP = Path(explorer.__file__).with_name("app.py")
 HEAVY = replace(Inputs(), payload_g=120.0, name="Heavy")
@@ -79,9 +82,32 @@ def test_measured_parts_are_put_in_once():
     own = measured_parts.measured(
         Inputs(), "log", motor=replace(made.motor, kv=1900.0, log_sd_kv=0.01, log_sd_resistance=0.05)
     )
-    mine = measured_parts.attach(Inputs(), own)
-    again = measured_parts.attach(replace(Inputs(), hardest_pull_g=4.0), own)
+    mine = measured_parts.with_measured(Inputs(), own)
+    again = measured_parts.with_measured(replace(Inputs(), hardest_pull_g=4.0), own)
     assert measured_parts.build_of(mine) is measured_parts.build_of(again)
     assert float(measured_parts.build_of(mine).motor.kv) == pytest.approx(
         1900.0 * float(made.motor.loaded_kv_ratio), rel=1e-12
     )
+
+
+def test_a_measured_motor_stays_the_same_motor():
+    """Measured, or read from a saved build: one `Motor` from there to the build of every answer."""
+    made = to_build(Inputs())
+    own = measured_parts.measured(
+        Inputs(),
+        "log",
+        motor=replace(made.motor, kv=1900.0, log_sd_kv=0.01, log_sd_resistance=0.05),
+        controller=replace(made.controller, log_sd_throttle_exponent=0.05),
+    )
+    inputs, back, words = shelf.inputs_of_record(json.loads(json.dumps(shelf.record_of(Inputs(), own))))
+    assert (inputs, back, words) == (Inputs(), own, [])
+    for one in (own, back):
+        assert one is not None
+        measured_parts._with_parts.cache_clear()  # an equal record would get the build of the first
+        mine = measured_parts.with_measured(Inputs(), one)
+        assert headlines.build(headlines.plain(mine)).motor is one.motor
+        assert headlines.build(headlines.plain(mine)).controller is one.controller
+        assert headlines.build(mine).motor == replace(one.motor, name=Inputs().motor_name)
+        heavier = measured_parts.with_measured(replace(Inputs(), motor_mass_g=40.0), one)
+        assert headlines.build(heavier).motor.mass == pytest.approx(0.040)
+        assert headlines.build(heavier).motor.kv == one.motor.kv

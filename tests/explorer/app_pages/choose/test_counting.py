@@ -11,7 +11,7 @@ from choose_counts import small, values_of
 from explorer.app_pages.choose import counting, plan, ranges
 from explorer.app_pages.choose.looks import asked_outputs
 from explorer.forecasts import headlines
-from explorer.forecasts.mixed_flight import WAY
+from explorer.forecasts.mixed_flight import MIXED_TIME
 from explorer.inputs import Inputs
 
 
@@ -45,7 +45,7 @@ def test_a_count_can_be_stopped():
 
 
 def test_no_more_than_two_counts_run_at_once_and_a_waiting_one_can_be_stopped():
-    held = counting.keeper()
+    held = counting.sweep_cache()
     for _ in range(counting.COUNTING):
         assert held.turn.acquire(timeout=30)
     try:
@@ -62,25 +62,25 @@ def test_minutes_flown_your_way_are_those_of_the_page_minutes():
     race = Inputs(flying_style="race")
     for inputs in (Inputs(), race):
         values = values_of(inputs, ranges.around(inputs))
-        outputs = asked_outputs(WAY, "thrust_to_weight", [], "nothing")
-        assert WAY in outputs
+        outputs = asked_outputs(MIXED_TIME, "thrust_to_weight", [], "none")
+        assert MIXED_TIME in outputs
         job = counting.start(inputs, values, {}, outputs, plan.count_of(values, {}), None)
         assert job.wait(120) and not job.fault and job.done == job.size
         found = job.answer.found
-        assert float(np.nanmin(found[WAY])) >= 0.0 and np.isfinite(found[WAY]).mean() > 0.9
+        assert float(np.nanmin(found[MIXED_TIME])) >= 0.0 and np.isfinite(found[MIXED_TIME]).mean() > 0.9
         # some combinations made one build of, and flown alone
         for index in np.linspace(0, found.size - 1, 7).astype(int):
-            alone = plan.loaded(inputs, job.answer.plan, found, int(index), {})
+            alone = plan.inputs_at(inputs, job.answer.plan, found, int(index), {})
             minutes = headlines.answers(alone).mid.minutes
-            assert minutes == pytest.approx(float(found[WAY].flat[index]), rel=2e-3)
-            assert counting.points(alone, (WAY,))[WAY] == pytest.approx(minutes, rel=1e-6)
-        means = [float(np.nanmean(found[name])) for name in (WAY, "hover_time")]
+            assert minutes == pytest.approx(float(found[MIXED_TIME].flat[index]), rel=2e-3)
+            assert counting.points(alone, (MIXED_TIME,))[MIXED_TIME] == pytest.approx(minutes, rel=1e-6)
+        means = [float(np.nanmean(found[name])) for name in (MIXED_TIME, "hover_time")]
         assert means[0] < means[1]
 
 
 def test_the_best_pack_for_hanging_still_is_not_the_best_for_your_way():
     # a step is judged by the mix that is flown: the order of the steps is not that of the hover
-    flown, still = (counting.changes(Inputs(), name) for name in (WAY, "hover_time"))
+    flown, still = (counting.changes(Inputs(), name) for name in (MIXED_TIME, "hover_time"))
     assert {c.words for c in flown} == {c.words for c in still}
     now = headlines.answers(Inputs()).mid.minutes
     assert all(c.before == pytest.approx(now, rel=1e-6) for c in flown)
@@ -90,13 +90,13 @@ def test_the_best_pack_for_hanging_still_is_not_the_best_for_your_way():
 def test_counting_minutes_your_way_can_be_stopped():
     inputs = Inputs()
     values = values_of(inputs, ranges.around(inputs) | {"kv": "1500 to 2400 by 11", "pitch_in": "3 to 5 by 0.1"})
-    job = counting.start(inputs, values, {}, ("mass", WAY), plan.count_of(values, {}), None)
+    job = counting.start(inputs, values, {}, ("mass", MIXED_TIME), plan.count_of(values, {}), None)
     job.stop()
     assert job.wait(60) and job.stopped and job.answer is None and job.done < job.size
 
 
 def test_what_is_kept_stays_within_its_bound(monkeypatch):
-    held = counting.Keeper()
+    held = counting.SweepCache()
     job = job_of()
     assert job.wait(60)
     size = sum(v.nbytes for v in job.answer.found.values.values())
@@ -109,7 +109,7 @@ def test_what_is_kept_stays_within_its_bound(monkeypatch):
 
 def test_a_fault_of_the_engine_becomes_a_sentence():
     planned = plan.plan(Inputs(), small(Inputs()), {})
-    job = counting.Job("k", planned, ("no such output",), 1, counting.Keeper())
+    job = counting.SweepJob("k", planned, ("no such output",), 1, counting.SweepCache())
     job.begin()
     assert job.wait(60) and "no such output" in job.fault and job.answer is None
 

@@ -11,14 +11,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from choose_counts import CRAFT, HEADLINES, small, swept
+from choose_counts import CRAFT, HEADLINES, small, swept, values_of
 
 from explorer.app_pages.choose import counting, looks, map_words, plan, ranges, sold_steps
 from explorer.app_pages.choose import picture as choice_picture
-from explorer.app_pages.choose.looks import LOOKS, conditions
+from explorer.app_pages.choose.looks import LOOKS, USUAL, conditions
+from explorer.app_pages.choose.picture import judged
 from explorer.inputs import Inputs, check, demo_inputs, to_build
 from propmodel import parts
+from propmodel.assembly.build import with_fields
 from propmodel.assess.assessment import Assessment
+from propmodel.assess.limits import limits
 from propmodel.assess.margins import FITS, SHARES
 from propmodel.assess.performance import evaluate
 
@@ -33,7 +36,7 @@ def test_a_loaded_combination_gives_what_the_map_said(name, told):
     planned, found = swept(inputs, small(inputs))
     rng = np.random.default_rng(7)
     for index in rng.choice(found.size, 24, replace=False):
-        new = plan.loaded(inputs, planned, found, int(index), {})
+        new = plan.inputs_at(inputs, planned, found, int(index), {})
         assert check(new) == []
         got = evaluate(Assessment(to_build(new), quick=True), HEADLINES)
         for output in HEADLINES:
@@ -44,7 +47,7 @@ def test_a_loaded_combination_gives_what_the_map_said(name, told):
 def test_the_frame_stays_and_so_does_everything_that_was_not_told():
     inputs = replace(Inputs(), motor_mass_g=None, pack_g=None, propeller_g=None)
     planned, found = swept(inputs, small(inputs))
-    new = plan.loaded(inputs, planned, found, found.size - 1, {})
+    new = plan.inputs_at(inputs, planned, found, found.size - 1, {})
     assert (new.frame_g, new.payload_g, new.esc_a, new.altitude_m) == (266.0, 70.0, 45.0, 420.0)
     assert new.motor_mass_g is None and new.pack_g is None and new.propeller_g is None
 
@@ -103,7 +106,7 @@ def test_a_list_takes_the_place_of_its_ranges_and_loads_by_name():
     assert found.shape == (2, 2, 2, 2)
     assert plan.count_of(small(inputs), frames) == 16
     for index in range(found.size):
-        new = plan.loaded(inputs, planned, found, index, frames)
+        new = plan.inputs_at(inputs, planned, found, index, frames)
         got = evaluate(Assessment(to_build(new), quick=True), HEADLINES)
         for output in HEADLINES:
             assert float(got[output]) == pytest.approx(float(found[output].flat[index]), rel=2e-3), (output, index)
@@ -120,7 +123,7 @@ def test_prices_add_up_over_a_craft():
         for p, propeller in enumerate((2.0, 3.0)):
             for k, pack in enumerate((40.0, 25.0)):
                 assert price[m, p, k] == 4 * motor + 4 * propeller + pack
-    asked = conditions([("price", "at most", 150.0)], "nothing")
+    asked = conditions([("price", "at most", 150.0)], "none")
     assert int(found.meets(asked).sum()) == int((found["price"] <= 150.0).sum()) > 0
 
 
@@ -212,7 +215,7 @@ def test_a_list_of_propellers_brings_their_widths_by_eye():
         axis = list(found.axes).index("propellers")
         seen = []
         for index in range(found.size):
-            new = plan.loaded(inputs, planned, found, index, frames)
+            new = plan.inputs_at(inputs, planned, found, index, frames)
             got = evaluate(Assessment(to_build(new), quick=True), HEADLINES)
             for output in HEADLINES:
                 assert float(got[output]) == pytest.approx(float(found[output].flat[index]), rel=2e-3), (output, index)
@@ -221,3 +224,30 @@ def test_a_list_of_propellers_brings_their_widths_by_eye():
             assert new.blade_width == ("broad", "slim", "unknown")[row]
             seen.append(row)
         assert set(seen) == {0, 1, 2}
+
+
+def test_limits_as_usual_are_those_that_a_loaded_build_is_told_are_usual(many):
+    """The same rule as on the page Margins: over by no more than such craft commonly are, with thrust to spare."""
+    inputs, found = many
+    asked = conditions([], USUAL)
+    good = judged(found, USUAL).meets(asked)
+    strict = found.meets(conditions([], "all"))
+    fits = found.meets(conditions([], "what fits"))
+    assert strict.sum() < good.sum() < fits.sum()
+    assert np.all(good[strict]) and np.all(fits[good])
+    rng = np.random.default_rng(7)
+    values = values_of(inputs, ranges.around(inputs) | {"cells": "5 to 7"})
+    planned = plan.plan(inputs, values, {})
+    for index in rng.choice(found.size, 40, replace=False):
+        made = with_fields(planned.base, {k: v[()] for k, v in found.at(int(index)).items()})
+        over = [one for one in limits(made, hold=10.0) if one.state == "over"]
+        # a share within a rounding of its limit may fall to either side: the sweep keeps single precision
+        if any(abs(one.share - 1.0) < 1e-4 for one in limits(made, hold=10.0) if one.kind == "share"):
+            continue
+        assert bool(good[index]) == all(one.usual for one in over), [(one.key, one.share, one.usual) for one in over]
+    assert found["sag_low"].max() > 1.0, "the sweep itself is left as it is"
+
+
+def test_an_unknown_wish_for_limits_is_refused():
+    with pytest.raises(ValueError, match="limits must be one of"):
+        conditions([], "every limit")

@@ -17,7 +17,7 @@ from explorer.app_pages.choose.looks import ASKED, LOOKS, conditions
 from explorer.app_pages.choose.picture import picture
 from explorer.app_pages.choose.ranges import RANGES
 from explorer.forecasts import headlines
-from explorer.forecasts.mixed_flight import WAY
+from explorer.forecasts.mixed_flight import MIXED_TIME
 from explorer.inputs import Inputs, to_build
 from explorer.text.numbers import NARROW, Units, number
 from propmodel.assess.margins import FITS, SHARES
@@ -37,7 +37,7 @@ def many():
 def test_the_frontier_is_what_its_definition_says(many):
     """Brute force: no combination that holds is at least as good in both and better in one."""
     _, found = many
-    asked = conditions([("thrust_to_weight", "at least", 2.0)], "every limit")
+    asked = conditions([("thrust_to_weight", "at least", 2.0)], "all")
     seen = picture(found, asked)
     good = found.meets(asked)
     x, y = found["hover_time"].ravel(), found["thrust_to_weight"].ravel()
@@ -79,14 +79,14 @@ def test_counts_hold_every_combination_that_holds(many):
 
 def test_when_nothing_holds_the_value_named_lets_one_through(many):
     _, found = many
-    asked = conditions([("thrust_to_weight", "at least", 13.0)], "every limit")
+    asked = conditions([("thrust_to_weight", "at least", 13.0)], "all")
     seen = picture(found, asked)
     assert seen.holding == 0 and seen.winners == [] and seen.frontier.size == 0
     words = map_words.holds_words(seen, Units())
     assert words.startswith(f"Nothing holds. Thrust to weight above 13.0{NARROW}times rejects 100{NARROW}%; at ")
-    eased = conditions([("thrust_to_weight", "at least", seen.verdicts[0].nearest)], "every limit")
+    eased = conditions([("thrust_to_weight", "at least", seen.verdicts[0].nearest)], "all")
     assert int(found.meets(eased).sum()) >= 1
-    harder = conditions([("thrust_to_weight", "at least", seen.verdicts[0].nearest * 1.001)], "every limit")
+    harder = conditions([("thrust_to_weight", "at least", seen.verdicts[0].nearest * 1.001)], "all")
     assert int(found.meets(harder).sum()) == 0
 
 
@@ -99,7 +99,7 @@ def test_two_conditions_that_only_fail_together_are_told(many):
 
 def test_shares_of_what_falls_are_shares(many):
     _, found = many
-    asked = conditions([("thrust_to_weight", "at least", 5.0)], "every limit")
+    asked = conditions([("thrust_to_weight", "at least", 5.0)], "all")
     seen = picture(found, asked)
     told = dict(seen.falls)
     assert told["thrust to weight"] == pytest.approx(float((found["thrust_to_weight"] < 5.0).mean()))
@@ -113,7 +113,7 @@ def test_shares_of_what_falls_are_shares(many):
 def test_craft_that_cannot_hover_make_no_picture_and_no_fault():
     heavy = replace(Inputs(), payload_g=9000.0)
     _, found = swept(heavy, small(heavy), ("hover_time", "thrust_to_weight", "mass"))
-    seen = picture(found, conditions([], "nothing"))
+    seen = picture(found, conditions([], "none"))
     assert seen.holding == 0
     assert "0" in map_words.holds_words(seen, Units())
 
@@ -148,17 +148,17 @@ def test_the_bands_of_the_winners_are_those_of_their_builds(many):
     inputs, found = many
     answer = counting.Counted(plan.plan(inputs, {}, {}), found)
     picks = [0, found.size // 2, found.size - 1]
-    bands = counting.bands_of(answer, picks, ("thrust_to_weight", WAY), headlines.profile(inputs))
+    bands = counting.bands_of(answer, picks, ("thrust_to_weight", MIXED_TIME), headlines.profile(inputs))
     for index in picks:
-        there = headlines.answers(plan.loaded(inputs, answer.plan, found, index, {}))
-        for name, field in (("thrust_to_weight", "thrust_to_weight"), (WAY, "minutes")):
+        there = headlines.answers(plan.inputs_at(inputs, answer.plan, found, index, {}))
+        for name, field in (("thrust_to_weight", "thrust_to_weight"), (MIXED_TIME, "minutes")):
             ends = (getattr(there.low, field), getattr(there.high, field))
             assert bands[index][name] == pytest.approx(ends, rel=0.02)
     assert counting.bands_of(answer, [], ("mass",), headlines.profile(inputs)) == {}
 
 
 def test_every_name_the_page_offers_is_known_to_the_engine():
-    assert set(looks.HEADLINES) == set(ASKED) - {WAY} <= set(OUTPUTS)
+    assert set(looks.HEADLINES) == set(ASKED) - {MIXED_TIME} <= set(OUTPUTS)
     build = to_build(Inputs())
     for name, (path, scale) in counting.SOLVED.items():
         part, _, field = path.partition(".")

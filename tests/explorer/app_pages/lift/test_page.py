@@ -9,7 +9,7 @@ import pytest
 from lift_page import body, chosen, move, opened, run, sentence, story, trace
 from streamlit.testing.v1 import AppTest
 
-from explorer.controls.page_frame import BOARD
+from explorer.controls.field_controls import BOARD
 from explorer.figures.base import PINNED_DASHES
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs

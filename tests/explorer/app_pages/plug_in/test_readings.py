@@ -56,7 +56,7 @@ def test_the_middle_of_the_forecast_has_share_one():
 
 def test_readings_become_parts_of_the_build():
     own = answers.from_readings(Inputs(), {"stand_pull": 0.9, "stand_current": 0.95})
-    after = headlines.answers(measured_parts.attach(Inputs(), own))
+    after = headlines.answers(measured_parts.with_measured(Inputs(), own))
     before = headlines.answers(Inputs())
     assert 0.86 < after.mid.thrust_to_weight / before.mid.thrust_to_weight < 0.96
     assert after.high.thrust_to_weight / after.low.thrust_to_weight < (
@@ -85,7 +85,7 @@ def test_a_real_table_feeds_the_build(shared_data):
     motor, blades, esc, air = log_answers.stand_parts(mine, held.log.labels, own_motor=True, own_propeller=True)
     fit = bench.calibrate(held.log, motor, blades, controller=esc, air=air)
     own = measured_parts.measured(mine, file.name, motor=fit.motor, propeller=fit.propeller)
-    made = headlines.build(measured_parts.attach(mine, own))
+    made = headlines.build(measured_parts.with_measured(mine, own))
     # what the calibration found is what the engine reckons with
     assert float(made.motor.resistance) == pytest.approx(float(fit.motor.resistance))
     assert float(made.propeller.log_c_t_offset) == pytest.approx(float(fit.propeller.log_c_t_offset))
