@@ -175,7 +175,8 @@ class Cursor:
 
     def word_before(self, index: int) -> str:
         """Part named by the word just before or just after a piece."""
-        for step in (-1, 1):
+        behind = WORDS.get(self.next_word(index, 1)) in ("all", "thrust") and self.pieces[index].kind in MASSES
+        for step in (1,) if behind else (-1, 1):
             other = index + step
             if 0 <= other < len(self.pieces) and self.pieces[other].mark in FILLERS:
                 other += step

@@ -201,6 +201,10 @@ def _resistance(at: Cursor, index: int, piece: Piece, value: float) -> None:
     at.ask(piece.text, f'What has "{typed(piece.text)}"?', *options)
 
 
+def _cap(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("command_cap_percent", piece.number(0)))
+
+
 def _cycles(at: Cursor, index: int, piece: Piece) -> None:
     at.add(piece.text, ("cycles", piece.number(0)))
 
@@ -292,6 +296,7 @@ READERS: dict[str, Handler] = {
     "amps_burst": _amps_burst,
     "milliohm": _milliohm,
     "ohm": _ohm,
+    "cap": _cap,
     "cycles": _cycles,
     "celsius": _celsius,
     "metres": _metres,

@@ -118,12 +118,20 @@ def _junk(at: Cursor, index: int, piece: Piece) -> None:
     at.cannot(piece.text)
 
 
+_SMALL_WORDS = {
+    "a", "an", "and", "are", "at", "be", "by", "class", "do", "does", "flying", "for", "freestyle", "from", "how", "i",
+    "in", "is", "it", "long", "lr", "me", "my", "no", "of", "on", "or", "race", "racing", "rated", "running", "size",
+    "that", "the", "these", "this", "to", "use", "using", "what", "which", "will", "with", "x",
+}  # fmt: skip
+"""Words that say nothing of a part: passed over without a word."""
+
+
 def _word(at: Cursor, index: int, piece: Piece) -> None:
     if piece.mark in ("bullnose", "bn"):
         at.add(piece.text, ("blade_width", "broad"), note="blunt, broad tips")
     elif pack_and_esc_reader.age_of_pack(at, index, piece):
         return
-    elif piece.mark not in WORDS and piece.mark not in FILLERS:
+    elif piece.mark not in WORDS and piece.mark not in FILLERS and piece.mark not in _SMALL_WORDS:
         at.left_out.append(piece.text)
 
 

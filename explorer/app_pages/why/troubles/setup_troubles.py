@@ -162,7 +162,7 @@ SETUP_TROUBLES: tuple[Trouble, ...] = (
             "puffy puff swell bloated soft gas battery fire dispose damaged dented"),
     Trouble("vibration", "It shakes: where does the vibration come from?", _vibration, "margins",
             "vibrations vibrate jello wobbly picture balance bent prop noise"),
-    Trouble("yaw", "It turns by itself, or yaw is weak", _yaw, "lift", "yaw spins rotates turns washout torque"),
+    Trouble("yaw", "It turns by itself, or yaw is weak", _yaw, "lift", "yaw spins rotates turns washout torque wrong direction order upside down props"),
     Trouble("drift", "It drifts in a hover", _drift, "lift", "drifts drifting slides level trim accelerometer"),
     Trouble("idle", "How high should the idle be?", _idle, "lift", "idle speed min throttle motors stop desync"),
     Trouble("coaxial", "Coaxial rotors: what do I lose?", _coaxial, "lift", "x8 octo pairs above each other coax"),

@@ -95,7 +95,7 @@ QUESTIONS: tuple[WorkingQuestion, ...] = (
              "choose", "diameter_in", "diameter inch"),
     WorkingQuestion("kv", "Is more KV more power?", "No: it is a gear.", more_kv_working, "choose", "kv", "motor constant winding"),
     WorkingQuestion("cap", "Does a throttle cap make too many cells safe?", "No.", cap_working, "margins", "command_cap_percent",
-             "limit over-voltage cells"),
+             "limit output percent over-voltage cells 66 %"),
     WorkingQuestion("spread", "Why a band and not a number?", "Labels do not tell everything.", spread_working, "choose",
              "blade_width_mm", "uncertainty band"),
 )  # fmt: skip
