@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -18,7 +18,7 @@ from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH
 from propmodel.components import battery
 from propmodel.components.propeller.prepared import MACH_KNEE, MACH_MEASURED, MACH_RISE
 
-__all__ = ["TIGHT", "Limit", "hold_text", "limits"]
+__all__ = ["TIGHT", "Limit", "hold_text", "kv_too_high", "limits"]
 
 TIGHT = 0.85
 """Share of an allowance from which it counts as tight. [-]"""
@@ -103,6 +103,18 @@ def hold_text(hold: float) -> str:
     ('for 10 s', 'for good')
     """
     return "for good" if np.isinf(hold) else f"for {hold:.0f} s"
+
+
+def kv_too_high(found: Sequence[Limit]) -> Limit | None:
+    """The limit that says that the KV is too high for the cells, which is behind other limits; None where it is not.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> kv_too_high(propmodel.limits(propmodel.demo("scree"))) is None
+    True
+    """
+    return next((one for one in found if one.key == "free_tip" and one.state == "over"), None)
 
 
 def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
