@@ -108,6 +108,11 @@ def hold_text(hold: float) -> str:
 def kv_too_high(found: Sequence[Limit]) -> Limit | None:
     """The limit that says that the KV is too high for the cells, which is behind other limits; None where it is not.
 
+    Parameters
+    ----------
+    found : sequence of Limit
+        As `limits` gives them.
+
     Examples
     --------
     >>> import propmodel

@@ -264,8 +264,8 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
         )
     spare = top - wind
     return (
-        f"{first} Out with {value('speed', wind)} of wind and home against it, it <b>can come home</b> from "
+        f"{first} Out with {value('speed', wind)} of wind it <b>can come home</b> against it from "
         f"<b>{value('range', blown[0])}</b>, flown at {value('road_speed', blown[1])} through the air. At the fastest "
-        f"held for minutes it still makes {value('speed', spare)} over the ground against this wind. "
+        f"held for minutes it still makes {value('speed', spare)} over the ground. "
         "Gusts, turns and height are not counted: turn back at half of it."
     )
