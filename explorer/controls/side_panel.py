@@ -12,7 +12,7 @@ from explorer.controls import field_controls, measured_parts, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
-from explorer.labels import Reading, answered
+from explorer.labels import LabelReading, answered
 from explorer.labels.lending import scaled
 from explorer.session import bench_log, kept_values, keys, stale_values, state, typed_labels, whole_builds
 from explorer.text.numbers import Units
@@ -163,7 +163,7 @@ def _labels() -> None:
             )
 
 
-def _say_reading(reading: Reading) -> None:
+def _say_reading(reading: LabelReading) -> None:
     lines = [reading.sentence] if reading.found else []
     lines += [unread.sentence for unread in reading.unread]
     lines += reading.assumed

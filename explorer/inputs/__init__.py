@@ -16,11 +16,11 @@ from explorer.inputs.inputs import (
     demo_inputs,
     flying,
     measured_label,
-    mended,
     mix,
     problem,
     take_off_g,
     to_build,
+    with_defaults_for_bad,
     with_take_off_g,
 )
 
@@ -40,7 +40,6 @@ __all__ = [
     "flying",
     "guessed_fields",
     "measured_label",
-    "mended",
     "mix",
     "problem",
     "shown",
@@ -48,5 +47,6 @@ __all__ = [
     "to_build",
     "typed",
     "unchecked_fields",
+    "with_defaults_for_bad",
     "with_take_off_g",
 ]

@@ -1,7 +1,7 @@
 """What a person types, in the units they type it: one frozen record, and the checks on it.
 
 The craft part becomes a Build in :mod:`propmodel.assembly.build_record`, the flying part a `Flying` in SI here. Nothing
-raises for what a person typed: `check` says it in sentences, `mended` goes on with the default.
+raises for what a person typed: `check` says it in sentences, `with_defaults_for_bad` goes on with the default.
 """
 
 from __future__ import annotations
@@ -36,11 +36,11 @@ __all__ = [
     "demo_inputs",
     "flying",
     "measured_label",
-    "mended",
     "mix",
     "problem",
     "take_off_g",
     "to_build",
+    "with_defaults_for_bad",
     "with_take_off_g",
 ]
 
@@ -306,7 +306,7 @@ def _measured_names() -> frozenset[str]:
     return frozenset(propeller.measured_names())
 
 
-def mended(inputs: Inputs, fallback: Inputs = _SCREE) -> tuple[Inputs, list[tuple[str, str]]]:
+def with_defaults_for_bad(inputs: Inputs, fallback: Inputs = _SCREE) -> tuple[Inputs, list[tuple[str, str]]]:
     """Go on with what can be used: each bad field takes its value from ``fallback``, the rest is kept.
 
     Parameters
@@ -340,7 +340,7 @@ def to_build(inputs: Inputs) -> Build:
     Parameters
     ----------
     inputs : Inputs
-        Checked (see `check`) or mended.
+        Checked (see `check`) or with defaults for what is bad.
 
     Returns
     -------

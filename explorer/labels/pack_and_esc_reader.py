@@ -7,7 +7,7 @@ import math
 from explorer.inputs import typed
 from explorer.labels.cursor import OWNER, WORDS, Cursor, Handler
 from explorer.labels.pieces import Piece
-from explorer.labels.records import Option, Question, Values
+from explorer.labels.records import LabelQuestion, Option, Values
 from explorer.labels.words import cells_words
 from explorer.labels.words import g as _g
 
@@ -259,7 +259,7 @@ def ask_cell_type(at: Cursor, piece: Piece) -> None:
         return
     said = f'"{typed(piece.text)}" may be the type of a Li-ion cell; I know no types. What is it?'
     at.questions.append(
-        Question(
+        LabelQuestion(
             piece.text,
             said,
             (

@@ -34,7 +34,14 @@ OVERLAPS = """() => {
     const main = document.querySelector('[data-testid="stMain"]');
     const walk = document.createTreeWalker(main, NodeFilter.SHOW_TEXT);
     const lines = [];
-    const kept = e => e.closest('.js-plotly-plot, script, style, [aria-hidden="true"] svg') === null;
+    // not the charts, nor the bar of pages, whose row slides below its button, nor what only screen readers get
+    const apart = '.js-plotly-plot, script, style, .wi-bar, [data-testid="stTooltipIcon"]';
+    const kept = e => {
+        if (e.closest(apart)) return false;
+        for (let up = e; up && up !== main; up = up.parentElement)
+            if (getComputedStyle(up).overflowX === 'hidden' && up.offsetWidth <= 2) return false;
+        return true;
+    };
     while (walk.nextNode()) {
         const one = walk.currentNode.parentElement;
         if (!walk.currentNode.data.trim() || !kept(one) || !seen(one)) continue;
@@ -49,7 +56,6 @@ OVERLAPS = """() => {
             const style = getComputedStyle(up), room = box(up);
             if (scrolls(style.overflowX) && up.scrollWidth > up.clientWidth + 1) { free = 'scrolls'; break; }
             if (style.overflowX === 'visible' && style.overflowY === 'visible') continue;
-            if (up.clientWidth <= 2 || up.clientHeight <= 2) { free = 'hidden'; break; }  // for screen readers only
             if (b.right > room.right + 2 || b.left < room.left - 2
                 || (!scrolls(style.overflowY) && (b.bottom > room.bottom + 4 || b.top < room.top - 4))) {
                 found.push(`words: "${said(one)}" is cut off`);
@@ -57,13 +63,12 @@ OVERLAPS = """() => {
                 break;
             }
         }
-        if (free !== 'scrolls' && free !== 'hidden' && (b.right > innerWidth + 1 || b.left < -1))
+        if (free !== 'scrolls' && (b.right > innerWidth + 1 || b.left < -1))
             found.push(`words: "${said(one)}" leaves the page`);
     }
-    const shown = lines.filter(([one]) => !one.closest('[data-testid="stTooltipIcon"]'));
-    shown.sort((a, b) => a[1].top - b[1].top);
-    shown.forEach(([a, p], k) => {
-        for (const [b, q] of shown.slice(k + 1)) {
+    lines.sort((a, b) => a[1].top - b[1].top);
+    lines.forEach(([a, p], k) => {
+        for (const [b, q] of lines.slice(k + 1)) {
             if (q.top > p.bottom) break;
             const [wide, high] = meet(p, q);
             // lines of one paragraph stand close: their boxes are taller than their letters

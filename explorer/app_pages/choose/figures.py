@@ -31,7 +31,7 @@ _HUE = "59,131,160"
 COUNTS = [[0.0, f"rgba({_HUE},0.26)"], [0.5, f"rgba({_HUE},0.6)"], [1.0, f"rgba({_HUE},0.9)"]]
 LEAST_BOUGHT = 0.005
 """A step that buys less than this is told in words only. [-]"""
-MOST_BARS = 5
+MOST_BARS = 4
 """Steps that are drawn; the numbers below have all of them."""
 COST_WIDTH, BUYS_WIDTH = 60.0, 45.0
 """Longest bars, so that equal shares are equally long in columns of 1.5 to 2. [% of their column]"""
@@ -185,7 +185,7 @@ def _mark(
             hoverinfo="skip",
             name=name or ("pinned" if of_pinned else "this build"),
             marker={
-                "symbol": shape,
+                "symbol": shape.removesuffix("-dot") if name == "rim" else shape,
                 "size": size,
                 "color": colour,
                 "line": {"width": width + extra},

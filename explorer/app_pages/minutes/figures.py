@@ -227,8 +227,8 @@ def _of_pinned(texts: Sequence[str], names: Sequence[str]) -> str:
     parts = []
     for text, places in alike.items():
         strokes = "".join(f'<i class="dash p{place}"></i>' for place in places)
-        whose = html.escape(", ".join(names[place] for place in places))
-        parts.append(f'<span>{strokes}<span class="wi-sr">{whose}, pinned: </span>{html.escape(text)}</span>')
+        whose = f"{html.escape(', '.join(names[place] for place in places))}, pinned" if len(names) > 1 else "pinned"
+        parts.append(f'<span>{strokes}<span class="wi-sr">{whose}: </span>{html.escape(text)}</span>')
     return f'<dd class="pin">{"".join(parts)}</dd>' if parts else ""
 
 

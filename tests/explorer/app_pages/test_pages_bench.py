@@ -89,7 +89,7 @@ def own_of(inputs: Inputs, **changes: float) -> measured_parts.OwnParts:
 
 def test_measured_parts_reach_the_engine_and_narrow_the_band():
     plain = replace(Inputs(), cell_mohm=5.5)  # a charger's reading: else the pack alone holds the band open
-    mine = measured_parts.attach(plain, own_of(plain))
+    mine = measured_parts.with_measured(plain, own_of(plain))
     made = headlines.build(mine)
     assert float(made.motor.kv) == 1800.0
     assert float(made.propeller.log_c_t_offset) == pytest.approx(0.05)
@@ -108,7 +108,7 @@ def test_measured_parts_reach_the_engine_and_narrow_the_band():
 
 def test_answers_of_one_visitor_are_not_given_to_another():
     plain = Inputs()
-    first, second = (measured_parts.attach(plain, own_of(plain, resistance=r)) for r in (0.100, 0.100000001))
+    first, second = (measured_parts.with_measured(plain, own_of(plain, resistance=r)) for r in (0.100, 0.100000001))
     kept = [headlines.answers(i).mid.full_throttle_current for i in (first, plain, second)]
     assert len(set(kept)) == 3
     assert headlines.answers(plain).mid.full_throttle_current == kept[1]
@@ -129,8 +129,8 @@ def test_another_label_sets_its_part_aside(change, left):
 
 def test_without_measured_parts_the_inputs_are_the_plain_ones():
     other = replace(Inputs(), kv=2000.0, diameter_in=6.0, pitch_in=4.0)
-    assert type(measured_parts.attach(other, own_of(Inputs()))) is Inputs
-    assert measured_parts.bare(measured_parts.attach(Inputs(), own_of(Inputs()))) == Inputs()
+    assert type(measured_parts.with_measured(other, own_of(Inputs()))) is Inputs
+    assert measured_parts.without_measured(measured_parts.with_measured(Inputs(), own_of(Inputs()))) == Inputs()
 
 
 def test_measured_parts_survive_a_saved_build():
@@ -208,7 +208,7 @@ def test_a_measured_part_out_of_range_is_left_out_and_said(field, value, said):
     assert len(words) == 1
     assert words[0].startswith(f"The measured {part} of this build is left out")
     assert said in words[0]
-    assert propmodel.performance(measured_parts.build_of(measured_parts.attach(inputs, back))).hover_time > 0.0
+    assert propmodel.performance(measured_parts.build_of(measured_parts.with_measured(inputs, back))).hover_time > 0.0
 
 
 def test_a_build_file_with_a_measured_motor_of_no_speed_opens_on_the_page(tmp_path):
@@ -220,7 +220,7 @@ def test_a_build_file_with_a_measured_motor_of_no_speed_opens_on_the_page(tmp_pa
     assert own is not None
     assert own.motor is None
     assert any("got -1 rpm/V" in text for text in words)
-    assert headlines.answers(measured_parts.attach(inputs, own))
+    assert headlines.answers(measured_parts.with_measured(inputs, own))
 
 
 def test_what_is_wrong_in_a_file_is_said_when_it_comes_in(tmp_path, monkeypatch):
@@ -280,7 +280,7 @@ def test_a_measured_map_in_an_older_file_still_holds():
     del old["own.controller.log_sd_throttle_exponent"]  # files from before the spread was kept
     inputs, back, _ = shelf.inputs_of_record(old)
     assert measured_parts.in_use(inputs, back) == ["controller"]
-    assert headlines.build(measured_parts.attach(inputs, back)).controller.throttle_exponent == 0.8
+    assert headlines.build(measured_parts.with_measured(inputs, back)).controller.throttle_exponent == 0.8
 
 
 def test_an_older_file_says_once_on_the_shelf_what_moved(folder):
@@ -313,7 +313,7 @@ def test_a_typed_exponent_a_hover_reading_and_a_stand_table_narrow_the_hover_com
     own = answers.from_readings(Inputs(), {"hover_command": 1.0})
     assert own.controller.throttle_exponent == pytest.approx(THROTTLE_EXPONENT, rel=1e-6)
     assert own.controller.log_sd_throttle_exponent < 0.7 * LOG_SD_THROTTLE_EXPONENT
-    assert width_of_hover(measured_parts.attach(Inputs(), own)) < 0.8 * plain
+    assert width_of_hover(measured_parts.with_measured(Inputs(), own)) < 0.8 * plain
     # a reading above the forecast: the map asks for more command
     higher = answers.from_readings(Inputs(), {"hover_command": 1.1})
     assert higher.controller.throttle_exponent > THROTTLE_EXPONENT
@@ -331,7 +331,7 @@ def test_a_typed_exponent_a_hover_reading_and_a_stand_table_narrow_the_hover_com
     own = measured_parts.measured(
         Inputs(), "stand.csv", motor=fit.motor, propeller=fit.propeller, controller=fit.controller
     )
-    mine = measured_parts.attach(Inputs(), own)
+    mine = measured_parts.with_measured(Inputs(), own)
     found = headlines.build(mine).controller
     assert found.throttle_exponent == pytest.approx(0.78, rel=0.03)
     assert found.log_sd_throttle_exponent < 0.6 * LOG_SD_THROTTLE_EXPONENT
@@ -384,7 +384,7 @@ def test_the_middle_of_the_forecast_has_share_one():
 
 def test_readings_become_parts_of_the_build():
     own = answers.from_readings(Inputs(), {"stand_pull": 0.9, "stand_current": 0.95})
-    after = headlines.answers(measured_parts.attach(Inputs(), own))
+    after = headlines.answers(measured_parts.with_measured(Inputs(), own))
     before = headlines.answers(Inputs())
     assert 0.86 < after.mid.thrust_to_weight / before.mid.thrust_to_weight < 0.96
     assert after.high.thrust_to_weight / after.low.thrust_to_weight < (
@@ -416,7 +416,7 @@ def test_a_real_table_feeds_the_build(shared_data):
     motor, blades, esc, air = log_answers.stand_parts(mine, held.log.labels, own_motor=True, own_propeller=True)
     fit = bench.calibrate(held.log, motor, blades, controller=esc, air=air)
     own = measured_parts.measured(mine, file.name, motor=fit.motor, propeller=fit.propeller)
-    made = headlines.build(measured_parts.attach(mine, own))
+    made = headlines.build(measured_parts.with_measured(mine, own))
     # what the calibration found is what the engine reckons with
     assert float(made.motor.resistance) == pytest.approx(float(fit.motor.resistance))
     assert float(made.propeller.log_c_t_offset) == pytest.approx(float(fit.propeller.log_c_t_offset))

@@ -82,8 +82,8 @@ def test_measured_parts_are_put_in_once():
     own = measured_parts.measured(
         Inputs(), "log", motor=replace(made.motor, kv=1900.0, log_sd_kv=0.01, log_sd_resistance=0.05)
     )
-    mine = measured_parts.attach(Inputs(), own)
-    again = measured_parts.attach(replace(Inputs(), hardest_pull_g=4.0), own)
+    mine = measured_parts.with_measured(Inputs(), own)
+    again = measured_parts.with_measured(replace(Inputs(), hardest_pull_g=4.0), own)
     assert measured_parts.build_of(mine) is measured_parts.build_of(again)
     assert float(measured_parts.build_of(mine).motor.kv) == pytest.approx(
         1900.0 * float(made.motor.loaded_kv_ratio), rel=1e-12
@@ -104,10 +104,10 @@ def test_a_measured_motor_stays_the_same_motor():
     for one in (own, back):
         assert one is not None
         measured_parts._with_parts.cache_clear()  # an equal record would get the build of the first
-        mine = measured_parts.attach(Inputs(), one)
+        mine = measured_parts.with_measured(Inputs(), one)
         assert headlines.build(headlines.plain(mine)).motor is one.motor
         assert headlines.build(headlines.plain(mine)).controller is one.controller
         assert headlines.build(mine).motor == replace(one.motor, name=Inputs().motor_name)
-        heavier = measured_parts.attach(replace(Inputs(), motor_mass_g=40.0), one)
+        heavier = measured_parts.with_measured(replace(Inputs(), motor_mass_g=40.0), one)
         assert headlines.build(heavier).motor.mass == pytest.approx(0.040)
         assert headlines.build(heavier).motor.kv == one.motor.kv
