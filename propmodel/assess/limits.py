@@ -269,7 +269,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C"
     if key in ("sag_fresh", "sag_low"):
         point = a.full_throttle_at_reserve if key == "sag_low" else full
-        when = "with the reserve left" if key == "sag_low" else "on a fresh pack"
+        when = "at the end of the flight" if key == "sag_low" else "on a fresh pack"
         return f"A punch {when} pulls each cell down to {float(point.bus_voltage) / cells:.2f} V"
     if key == "controller_current":
         rating = (
@@ -303,7 +303,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
     if key == "brownout":
         low = float(a.full_throttle_at_reserve.bus_voltage)
         need = number(b.craft.electronics_min_voltage)
-        return f"A punch with the reserve left pulls the bus to {low:.1f} V; the electronics need {need:.1f} V"
+        return f"A punch at the end of the flight pulls the bus to {low:.1f} V; the electronics need {need:.1f} V"
     if key == "tip_speed":
         mach = float(a.fresh_burst.prop.tip_mach(full.rev_per_s))
         speed = mach * number(b.air.speed_of_sound)
@@ -321,11 +321,11 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         )
     if key == "pull":
         ratio = float(a.thrust_to_weight_at_reserve)
-        return f"With the reserve left the thrust is {ratio:.1f} times the weight; below 2 it cannot catch a gust"
+        return f"At the end of the flight the thrust is {ratio:.1f} times the weight; below 2 it cannot catch a gust"
     if key == "hover_high":
         command = float(np.minimum(a.hover_command_at_reserve, 9.99))
         return (
-            f"With the reserve left a hover takes {_percent(command)} of the motors' command, idle included"
+            f"At the end of the flight a hover takes {_percent(command)} of the motors' command, idle included"
             if bool(a.can_hover)
             else "It cannot hover"
         )

@@ -122,7 +122,7 @@ def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float
         else " The landing voltage comes first, so nothing is left after it."
     )
     return (
-        f"<b>Type this alarm: {value('charge', alarm)}</b>. {after}.{then} Land by the charge drawn, "
+        f"<b>Set this alarm: {value('charge', alarm)}</b>. {after}.{then} Land by the charge drawn, "
         "not by volts: they dip with every punch."
     )
 
