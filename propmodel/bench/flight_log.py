@@ -115,8 +115,13 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
         raise ValueError("the flight log needs a time and a current column: name them, or use another log")
     if _counts_backwards(frame["current_a"].to_numpy(np.float64)):
         raise ValueError(f"{_BACKWARDS} Multiply the column by -1 and bring the log in again")
-    time, amps, volts, used, part = _clean(frame)
     notes: list[str] = []
+    if impossible := impossible_rows(frame):
+        frame = frame.drop(index=sorted({row for _, rows in impossible for row in rows}))
+        notes.append("Rows with impossible values are left out. " + " ".join(text for text, _ in impossible))
+    time, amps, volts, used, part = _clean(frame)
+    if time.size < 2:
+        raise ValueError(" ".join(["the flight log holds fewer than two rows with a time and a current.", *notes]))
     if part.size and part[-1]:
         notes.append(
             f"{int(part[-1]) + 1} logs are joined in this file (the clock starts again): charge and time are those of "

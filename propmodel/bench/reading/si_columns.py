@@ -187,7 +187,7 @@ def _same_headings(table: RawTable, pick: _Picker, chosen: Mapping[str, int]) ->
             found.append(
                 Doubt(
                     "same_heading",
-                    f"{len(others) + 1} columns are headed '{table.layout.headings[index].strip()[:40]}': the first is "
+                    f"Several columns are headed '{table.layout.headings[index].strip()[:40]}': the first is "
                     f"taken for {meaning.replace('_', ' ')}. Check which is meant.",
                 )
             )
