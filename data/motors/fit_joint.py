@@ -2,8 +2,8 @@
 
 Run from the checkout: ``python data/motors/fit_joint.py`` (some minutes, most of it for the left-out errors;
 ``--quick``, a few seconds, leaves those out). It needs the raw tables at ``../shared/data`` beside the checkout, or
-where ``PROPMODEL_SHARED`` points; they are not part of the project. It writes the tables of this folder: ``rule.csv`` (the
-constants that propmodel uses), ``effects.csv`` (scatter between motors, propellers and stands), ``stands.csv``,
+where ``PROPMODEL_SHARED`` points; they are not part of the project. It writes the tables of this folder: ``rule.csv``
+(the constants that propmodel uses), ``effects.csv`` (scatter between motors, propellers and stands), ``stands.csv``,
 ``motors.csv``, ``forms.csv`` and ``forms_by_stand.csv`` (forms tried), and ``errors.csv`` (left-out errors and
 coverage). SOURCE.md explains them.
 
