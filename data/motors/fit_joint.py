@@ -1,9 +1,9 @@
 """Fit motor rule, throttle map, ripple loss and fast blade tips to all bench and makers' tables at once.
 
-Run from the checkout: ``python data/motors/fit_joint.py`` (half an hour, most of it for the left-out errors;
-``--quick`` leaves those out). It needs the raw tables at ``../shared/data`` beside the checkout, or where
-``PROPMODEL_SHARED`` points; they are not part of the project. It writes the tables of this folder: ``rule.csv`` (the
-constants that propmodel uses), ``effects.csv`` (scatter between motors, propellers and stands), ``stands.csv``,
+Run from the checkout: ``python data/motors/fit_joint.py`` (some minutes, most of it for the left-out errors;
+``--quick``, a few seconds, leaves those out). It needs the raw tables at ``../shared/data`` beside the checkout, or
+where ``PROPMODEL_SHARED`` points; they are not part of the project. It writes the tables of this folder: ``rule.csv``
+(the constants that propmodel uses), ``effects.csv`` (scatter between motors, propellers and stands), ``stands.csv``,
 ``motors.csv``, ``forms.csv`` and ``forms_by_stand.csv`` (forms tried), and ``errors.csv`` (left-out errors and
 coverage). SOURCE.md explains them.
 
@@ -18,6 +18,7 @@ import os
 import sys
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -189,10 +190,11 @@ class Fit:
     scatter: dict = field(default_factory=lambda: dict(SCATTER))
     z: np.ndarray | None = None
     jacobian: np.ndarray | None = None
+    terms: ClassVar[dict] = {**COMMON, **OPTIONAL}
 
     def __post_init__(self) -> None:
         t = self.rows
-        self.common = [k for k in (*COMMON, *OPTIONAL) if k not in self.fixed]
+        self.common = [k for k in self.terms if k not in self.fixed]
         self.levels = {k: list(t[k].unique()) for k in ("motor", "propeller", "stand")}
         at = {k: t[k].map({v: i for i, v in enumerate(names)}).to_numpy() for k, names in self.levels.items()}
         self.places = {k: at[OWNER[k]] for k in self.scatter}
@@ -208,11 +210,10 @@ class Fit:
 
     def of(self, rows: pd.DataFrame) -> Fit:
         """The same form for other rows."""
-        return Fit(rows.reset_index(drop=True), self.fixed, self.knee, self.power, self.scatter)
+        return type(self)(rows.reset_index(drop=True), self.fixed, self.knee, self.power, self.scatter)
 
     def start(self) -> np.ndarray:
-        both = {**COMMON, **OPTIONAL}
-        return np.r_[[both[k][0] for k in self.common], np.zeros(sum(self.counts.values()))]
+        return np.r_[[self.terms[k][0] for k in self.common], np.zeros(sum(self.counts.values()))]
 
     def unpack(self, z: np.ndarray) -> tuple[dict, dict]:
         common = {**self.fixed, **dict(zip(self.common, z, strict=False))}
@@ -260,16 +261,22 @@ class Fit:
             "ripple": ripple,
         }
 
-    def forecast(self, c: dict, deviations: dict) -> dict:
-        """Speed, thrust, torque and supply current of every row; at the measured speed where no throttle is known."""
+    def exponent(self, c: dict, of: dict) -> np.ndarray:
+        """Throttle exponent of every row."""
+        exponent = np.exp(c["log_throttle_exponent"] + of.get("throttle", 0.0))
+        return exponent * self.shape ** c["shape_power_of_exponent"]
+
+    def forecast(self, c: dict, deviations: dict, *, power: bool = True) -> dict:
+        """Speed, thrust, torque and supply current of every row; at the measured speed where no throttle is known.
+
+        Without ``power`` the supply power at the measured thrust is left out, which the fit does not need.
+        """
         a = self.a
         of = {k: deviations[k][self.places[k]] for k in self.scatter}
         m = self.motor(c, of)
         known = ~np.isnan(a["throttle"])
-        exponent = np.exp(c["log_throttle_exponent"] + of.get("throttle", 0.0))
-        exponent = exponent * self.shape ** c["shape_power_of_exponent"]
         idle = c["idle_duty"] + of.get("idle_duty", 0.0)
-        duty = idle + (1.0 - idle) * np.where(known, a["throttle"], 1.0) ** exponent
+        duty = idle + (1.0 - idle) * np.where(known, a["throttle"], 1.0) ** self.exponent(c, of)
         scale = np.exp(of.get("thrust_scale", 0.0))
         free = duty * a["volts"] / (2 * np.pi * m["k_t"])
         n = np.where(known, 0.8 * free, a["n"])
@@ -284,18 +291,20 @@ class Fit:
         c_t, c_p = self.coefficients(c, n, of)
         e = self.electrical(c, m, n, c_p)
         thrust = DENSITY * n * n * a["metres"] ** 4 * c_t * scale
+        out = {"n": np.where(known, n, np.nan), "thrust": thrust, **m, **e}
+        if not power:
+            return out
         at_thrust = a["n"].copy()
         at_thrust[np.isnan(at_thrust)] = 300.0
         for _ in range(20):  # the speed that gives the measured thrust
             c_t, c_p = self.coefficients(c, at_thrust, of)
             at_thrust = np.sqrt(a["thrust"] / (DENSITY * a["metres"] ** 4 * c_t * scale))
-        power = self.electrical(c, m, at_thrust, c_p)["current"] * a["volts"]
-        return {"n": np.where(known, n, np.nan), "thrust": thrust, "power": power, **m, **e}
+        return {**out, "power": self.electrical(c, m, at_thrust, c_p)["current"] * a["volts"]}
 
     def residuals(self, z: np.ndarray) -> np.ndarray:
         """Weighted residuals of the rows (robust), then of the priors."""
         c, deviations = self.unpack(z)
-        f = self.forecast(c, deviations)
+        f = self.forecast(c, deviations, power=False)
         data = []
         for key, noise in NOISE.items():
             r = np.log(f[key] / self.a[key])
@@ -307,12 +316,38 @@ class Fit:
         data.append([(c["log_loss_torque"] - np.log(3.5e-9)) / IDLE_NOISE])  # the 2507 without propeller
         r = np.concatenate([np.atleast_1d(x) for x in data])
         r = np.sign(r) * ROBUST * np.sqrt(2.0 * (np.sqrt(1.0 + (r / ROBUST) ** 2) - 1.0))
-        prior = [(c[k] - m) / s for k, (_, m, s) in {**COMMON, **OPTIONAL}.items() if k in self.common and s]
+        prior = [(c[k] - m) / s for k, (_, m, s) in self.terms.items() if k in self.common and s]
         return np.r_[r, prior, z[len(self.common) :]]
+
+    def slopes(self, z: np.ndarray) -> np.ndarray:
+        """Jacobian of ``residuals`` by differences.
+
+        A row knows one motor, one propeller and one stand, so all levels of a deviation are moved at once: fifteen
+        forecasts in place of two hundred.
+        """
+        step, start, first = 1e-6, self.residuals(z), len(self.common)
+        c, deviations = self.unpack(z)
+        f = self.forecast(c, deviations, power=False)
+        rows = [np.flatnonzero(np.isfinite(np.log(f[key] / self.a[key]))) for key in NOISE]
+        row = np.concatenate([*rows, np.array([i for i, _, _ in self.idle], dtype=int)])
+        out = np.zeros((len(start), len(z)))
+        for k in range(first):
+            moved = z.copy()
+            moved[k] += step * max(1.0, abs(z[k]))
+            out[:, k] = (self.residuals(moved) - start) / (moved[k] - z[k])
+        out[len(start) - len(z) + first :, first:] = np.eye(len(z) - first)
+        for name, count in self.counts.items():
+            moved = z.copy()
+            moved[first : first + count] += step
+            slope = (self.residuals(moved) - start)[: len(row)] / step
+            out[np.arange(len(row)), first + self.places[name][row]] = slope
+            first += count
+        return out
 
     def solve(self, z: np.ndarray | None = None, *, most: int = 60) -> Fit:
         with np.errstate(all="ignore"):
-            found = least_squares(self.residuals, self.start() if z is None else z, x_scale="jac", max_nfev=most)
+            begin = self.start() if z is None else z
+            found = least_squares(self.residuals, begin, jac=self.slopes, x_scale="jac", max_nfev=most)
         self.z, self.jacobian = found.x, found.jac
         self.cost = float(found.cost)
         return self
