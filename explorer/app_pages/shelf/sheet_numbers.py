@@ -188,7 +188,7 @@ def _figures(inputs: Inputs, pin: Inputs | None) -> list[Figure]:
             lines.append(Line(pin.name or "pinned", x, frame[f"pinned: {name}"], pinned=True))
         marks = []
         if stem == "thrust of all rotors":
-            hover = headlines.story(inputs).hover_throttle
+            hover = headlines.story(inputs).hover_command
             if math.isfinite(hover):
                 weight = float(headlines.build(inputs).weight) / GRAM_FORCE
                 marks.append(PlotMark("hover", weight, 100.0 * hover))

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from explorer.app_pages.choose import counting, looks, map_words, plan, ranges, sold_steps
+from explorer.app_pages.choose import answers, counting, looks, map_words, plan, ranges
 from explorer.app_pages.choose import picture as choice_picture
 from explorer.app_pages.choose.looks import ASKED, LOOKS, USUAL, asked_outputs, conditions
 from explorer.app_pages.choose.picture import judged, picture
@@ -427,10 +427,10 @@ def test_change_words_say_which_way_and_how_much():
 def test_a_step_buys_what_the_engine_says(output):
     inputs = Inputs()
     before = float(evaluate(Assessment(to_build(inputs)), [output])[output])
-    found = counting.changes(inputs, output)
+    found = answers.changes(inputs, output)
     assert [c.buys for c in found] == sorted((c.buys for c in found), reverse=True)
     mah = next(c for c in found if c.words == "a 1400 mAh pack")
-    after = counting.with_one(inputs, "capacity_mah", 1400.0, output)
+    after = answers.with_one(inputs, "capacity_mah", 1400.0, output)
     assert mah.after == pytest.approx(after, rel=1e-3)
     side = 1.0 if LOOKS[output].better == "max" else -1.0
     assert mah.buys == pytest.approx(side * (after / before - 1.0), abs=1e-3)
@@ -439,7 +439,7 @@ def test_a_step_buys_what_the_engine_says(output):
 def test_a_step_that_does_not_fit_says_so():
     def larger(frame):
         inputs = replace(Inputs(), diameter_in=4.8, frame_propeller_in=frame)
-        return next(c for c in counting.changes(inputs, "hover_time") if c.words == "5 in propellers")
+        return next(c for c in answers.changes(inputs, "hover_time") if c.words == "5 in propellers")
 
     assert "propeller in the frame" in larger(4.8).over
     assert "propeller in the frame" not in larger(None).over
@@ -448,8 +448,8 @@ def test_a_step_that_does_not_fit_says_so():
 def test_every_step_is_to_a_size_that_is_sold():
     for name in CRAFT:
         inputs = demo_inputs(name)
-        for step in sold_steps.next_sold(inputs):
-            for path, (field, scale, _, _) in sold_steps._NEXT.items():
+        for step in ranges.next_sold(inputs):
+            for path, (field, scale, _, _) in ranges._NEXT.items():
                 if step.field == path:
                     assert getattr(inputs, field) + step.change / scale == pytest.approx(
                         min(
@@ -473,14 +473,14 @@ def test_a_five_inch_tries_five_inch_propellers():
 
 
 def test_solving_and_putting_it_in_agree():
-    found = counting.solved(Inputs(), "capacity_mah", "hover_time", 480.0)
-    assert counting.with_one(Inputs(), "capacity_mah", found.value, "hover_time") == pytest.approx(480.0, rel=1e-3)
-    none = counting.solved(Inputs(), "capacity_mah", "hover_time", 1e5)
+    found = answers.solved(Inputs(), "capacity_mah", "hover_time", 480.0)
+    assert answers.with_one(Inputs(), "capacity_mah", found.value, "hover_time") == pytest.approx(480.0, rel=1e-3)
+    none = answers.solved(Inputs(), "capacity_mah", "hover_time", 1e5)
     assert math.isnan(none.value) and none.solution.words and math.isfinite(none.solution.closest)
 
 
 def test_spread_shares_make_a_whole():
-    shares, readings = counting.spread_of(Inputs(), "thrust_to_weight")
+    shares, readings = answers.spread_of(Inputs(), "thrust_to_weight")
     assert sum(c.share for c in shares) == pytest.approx(1.0)
     assert all(0.0 <= g <= 1.0 for _, g in readings)
     assert [g for _, g in readings] == sorted((g for _, g in readings), reverse=True)
@@ -547,14 +547,14 @@ def test_minutes_flown_your_way_are_those_of_the_page_minutes():
             alone = plan.inputs_at(inputs, job.answer.plan, found, int(index), {})
             minutes = headlines.answers(alone).mid.minutes
             assert minutes == pytest.approx(float(found[MIXED_TIME].flat[index]), rel=2e-3)
-            assert counting.points(alone, (MIXED_TIME,))[MIXED_TIME] == pytest.approx(minutes, rel=1e-6)
+            assert answers.points(alone, (MIXED_TIME,))[MIXED_TIME] == pytest.approx(minutes, rel=1e-6)
         means = [float(np.nanmean(found[name])) for name in (MIXED_TIME, "hover_time")]
         assert means[0] < means[1]
 
 
 def test_the_best_pack_for_hanging_still_is_not_the_best_for_your_way():
     # a step is judged by the mix that is flown: the order of the steps is not that of the hover
-    flown, still = (counting.changes(Inputs(), name) for name in (MIXED_TIME, "hover_time"))
+    flown, still = (answers.changes(Inputs(), name) for name in (MIXED_TIME, "hover_time"))
     assert {c.words for c in flown} == {c.words for c in still}
     now = headlines.answers(Inputs()).mid.minutes
     assert all(c.before == pytest.approx(now, rel=1e-6) for c in flown)
@@ -571,15 +571,15 @@ def test_counting_minutes_your_way_can_be_stopped():
 
 def test_the_bands_of_the_winners_are_those_of_their_builds(many):
     inputs, found = many
-    answer = counting.Counted(plan.plan(inputs, {}, {}), found)
+    answer = counting.CountedSweep(plan.plan(inputs, {}, {}), found)
     picks = [0, found.size // 2, found.size - 1]
-    bands = counting.bands_of(answer, picks, ("thrust_to_weight", MIXED_TIME), headlines.profile(inputs))
+    bands = answers.bands_of(answer, picks, ("thrust_to_weight", MIXED_TIME), headlines.profile(inputs))
     for index in picks:
         there = headlines.answers(plan.inputs_at(inputs, answer.plan, found, index, {}))
         for name, field in (("thrust_to_weight", "thrust_to_weight"), (MIXED_TIME, "minutes")):
             ends = (getattr(there.low, field), getattr(there.high, field))
             assert bands[index][name] == pytest.approx(ends, rel=0.02)
-    assert counting.bands_of(answer, [], ("mass",), headlines.profile(inputs)) == {}
+    assert answers.bands_of(answer, [], ("mass",), headlines.profile(inputs)) == {}
 
 
 def test_what_is_kept_stays_within_its_bound(monkeypatch):
@@ -620,7 +620,7 @@ def test_many_visitors_counting_at_once_get_their_own_answers():
 def test_every_name_the_page_offers_is_known_to_the_engine():
     assert set(looks.HEADLINES) == set(ASKED) - {MIXED_TIME} <= set(OUTPUTS)
     build = to_build(Inputs())
-    for name, (path, scale) in counting.SOLVED.items():
+    for name, (path, scale) in answers.SOLVED.items():
         part, _, field = path.partition(".")
         value = getattr(getattr(build, part), field) if field else getattr(build, part)
         assert float(value) / scale == pytest.approx(getattr(Inputs(), name), rel=1e-6)
