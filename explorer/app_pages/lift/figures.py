@@ -14,6 +14,7 @@ from explorer.figures.base import Axis, Panel, panels
 from explorer.figures.marks import band, dot, limit, line, measured, pinned, word
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import Units, value
+from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.status import Status
 from propmodel.powertrain.throttle_curve import ThrottleCurve
 
@@ -26,8 +27,6 @@ __all__ = [
     "story_tops",
     "story_words",
 ]
-
-GRAVITY = 9.80665
 
 
 @dataclass(frozen=True)
@@ -93,7 +92,7 @@ class Marks:
 def pull_of_all(thrust: NDArray, rotors: int, units: Units) -> NDArray:
     """Thrust of all rotors in the unit of the axis: kg of force, or N."""
     total = np.asarray(thrust, dtype=float) * rotors
-    return total if units.pull == "N" else total / GRAVITY
+    return total if units.pull == "N" else total / STANDARD_GRAVITY
 
 
 def _usable(curve: ThrottleCurve, values: NDArray) -> NDArray:
