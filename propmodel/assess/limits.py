@@ -419,7 +419,7 @@ def _next_up(value: float, steps: tuple[float, ...]) -> float:
 
 
 class _Change(NamedTuple):
-    """One thing that may be another: its field, its words, and how far it is tried."""
+    """A field that a remedy may change: its words, and how far it is tried."""
 
     path: str
     words: str

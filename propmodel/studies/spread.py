@@ -85,7 +85,7 @@ _AXES = (
     "electronics",
     "thermal",
     "throttle_map",
-    "response",  # of the rotors to the command; no headline hangs on it, so it is in no group
+    "response",  # of the rotors to the command; no headline depends on it, so it is in no group
     "unstalled",
     "inplane",
 )
