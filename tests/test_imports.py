@@ -226,3 +226,30 @@ def test_the_walk_sees_a_breach(source, complaint):
 def test_the_walk_sees_a_circle():
     motor, battery = "propmodel.components.motor", "propmodel.components.battery"
     assert any(line.startswith("circle: ") for line in breaches({motor: {battery}, battery: {motor}}))
+
+
+LONG = 500
+"""Lines a module may have without a reason in its docstring."""
+
+
+def test_a_long_module_says_why(root):
+    """Modules are parted by what they hold, not by count: a long one that holds one thing says so."""
+    paths = [path for folder in ("propmodel", "explorer", "data") for path in (root / folder).rglob("*.py")]
+    texts = {path: path.read_text("utf-8") for path in paths}
+    long = {path: text for path, text in texts.items() if text.count("\n") > LONG}
+    assert long, "this test reads nothing"
+    reason = "Longer than others because"
+    assert [path for path, text in long.items() if reason not in (ast.get_docstring(ast.parse(text)) or "")] == []
+
+
+def test_no_two_classes_share_a_name(root):
+    """One name, one thing: a class is found by its name alone."""
+    seen: dict[str, str] = {}
+    twice = []
+    for package in ("propmodel", "explorer"):
+        for path in sorted((root / package).rglob("*.py")):
+            for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+                if isinstance(node, ast.ClassDef) and seen.setdefault(node.name, str(path)) != str(path):
+                    twice.append(f"{node.name}: {seen[node.name]} and {path}")
+    assert len(seen) > 100
+    assert twice == []

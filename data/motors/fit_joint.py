@@ -10,6 +10,8 @@ coverage). SOURCE.md explains them.
 The model of a row is that of `bench_curve`: throttle -> duty -> speed -> torque, current, thrust.
 Each motor has an own deviation in motor constant and speed constant, each propeller in C_T and figure of merit, each
 stand in throttle exponent and ripple coefficient. All deviations are drawn towards zero by their own scatter.
+
+Longer than others because all deviations are fitted at once: rows, terms and scatter belong to one system.
 """
 
 from __future__ import annotations

@@ -4,6 +4,8 @@ Run from the checkout: ``python data/propellers/fit_propellers.py`` (three to fi
 measurements at ``../shared/data`` beside the checkout, or where ``PROPMODEL_SHARED`` points; they are not
 part of the project. Writes ``label_fit.json``, ``measured.csv`` and the tables of errors inside
 ``SOURCE.md``.
+
+Longer than others because it is one run from the raw files to the tables: each step takes what the one before made.
 """
 
 from __future__ import annotations

@@ -35,7 +35,7 @@ def craft_only(inputs: Inputs) -> Inputs:
 
 
 def without_dive(inputs: Inputs) -> Inputs:
-    """The same without the dive, which the minutes do not hang on."""
+    """The same without the dive, which the minutes do not depend on."""
     return replace(
         headlines.plain(inputs),
         drop_m=60.0,

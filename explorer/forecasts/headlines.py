@@ -99,7 +99,7 @@ class ThrottleStory:
     curve: ThrottleCurve
     low: ThrottleCurve
     high: ThrottleCurve
-    hover_throttle: float
+    hover_command: float
     """Hover command, idle included, at the charge shown; NaN where it cannot hover. [-]"""
     hover_current: float
     hover_power: float
@@ -187,7 +187,7 @@ def _story(inputs: Inputs) -> ThrottleStory:
         curve=over_command(throttle_curve(made, THROTTLE, state_of_charge=charge)),
         low=over_command(low),
         high=over_command(high),
-        hover_throttle=float(hover) if flies else math.nan,
+        hover_command=float(hover) if flies else math.nan,
         hover_current=float(still.current) if flies else math.nan,
         hover_power=float(still.electrical_power) if flies else math.nan,
         lifting_power=float(split.induced_power),

@@ -417,7 +417,7 @@ class FolderStore(Downloads):
             if row is None:
                 return None, ""
             try:
-                return _build(key, row[0]), ""  # another window may have mended it meanwhile
+                return _build(key, row[0]), ""  # another window may have repaired it meanwhile
             except StoreError as wrong:
                 why = str(wrong)
             where = self._set_aside(f"{key}.json", row[0])

@@ -1,4 +1,7 @@
-"""Which part reaches its limit first: the margins of one build in words, worst first, each with its smallest remedy."""
+"""Which part reaches its limit first: the margins of one build in words, worst first, each with its smallest remedy.
+
+Longer than others because a limit is added in one place: its clause, what to ask and what may help stand together.
+"""
 
 from __future__ import annotations
 
@@ -433,7 +436,7 @@ def _next_up(value: float, steps: tuple[float, ...]) -> float:
 
 
 class _Change(NamedTuple):
-    """One thing that may be another: its field, its words, and how far it is tried."""
+    """A field that a remedy may change: its words, and how far it is tried."""
 
     path: str
     words: str

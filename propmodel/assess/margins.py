@@ -1,4 +1,4 @@
-"""How close: shares of allowances used, and what fits, for an array of builds at once.
+"""Margins: shares of allowances used, and what fits, for an array of builds at once.
 
 A share is written so that a floor reads the same way as a ceiling: 0 is untouched, 1 is all used. Each takes the
 time a load is held: 2 s, 10 s, 60 s, or for good (infinity).

@@ -7,6 +7,7 @@ makes the table. One number off cannot raise it: C_T, KV x V and the power must 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, NamedTuple
 
@@ -92,6 +93,12 @@ def label_evidence(points: pd.DataFrame, motor: Motor, propeller: Propeller, air
     return Evidence(base - low, base - high, base - free, ratio)
 
 
+def _label_of(log: BenchLog, part: pd.DataFrame, column: str, needed: str) -> Mapping[str, Any] | None:
+    """Label of a part in its own column, else that of the whole file; None where neither tells what is needed."""
+    own = labels_in(str(part[column].iloc[0])) if column in part else {}
+    return next((label for label in (own, log.labels) if needed in label), None)
+
+
 def block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
     """Propeller of one block: the one given, else of its name, else of the file's labels; None if unknown.
 
@@ -106,12 +113,10 @@ def block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
     """
     if given is not None:
         return given
-    label = labels_in(str(part["propeller"].iloc[0])) if "propeller" in part else {}
-    if "diameter" not in label:
-        label = log.labels
-    if "diameter" not in label:
+    label = _label_of(log, part, "propeller", "diameter")
+    if label is None:
         return None
-    return Propeller(float(label["diameter"]), float(label["pitch"]), int(label["blades"]))  # type: ignore[arg-type, call-overload]
+    return Propeller(float(label["diameter"]), float(label["pitch"]), int(label["blades"]))
 
 
 def block_motor(log: BenchLog, part: pd.DataFrame, given: Any) -> Motor | None:
@@ -128,14 +133,12 @@ def block_motor(log: BenchLog, part: pd.DataFrame, given: Any) -> Motor | None:
     """
     if given is not None:
         return given
-    label = labels_in(str(part["motor"].iloc[0])) if "motor" in part else {}
-    if "kv" not in label:
-        label = log.labels
-    if "kv" not in label:
+    label = _label_of(log, part, "motor", "kv")
+    if label is None:
         return None
-    kv = float(label["kv"])  # type: ignore[arg-type]
+    kv = float(label["kv"])
     if "stator_diameter" in label:
-        return from_stator(float(label["stator_diameter"]), float(label["stator_height"]), kv)  # type: ignore[arg-type]
+        return from_stator(float(label["stator_diameter"]), float(label["stator_height"]), kv)
     if not {"current_a", "voltage_v"} <= set(part) or not part[["current_a", "voltage_v"]].notna().any().all():
         return None
     return motor_of_kv(kv, part)

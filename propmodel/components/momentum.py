@@ -1,4 +1,4 @@
-"""Momentum theory of the ideal rotor disc: the floor under every forecast, and the teacher.
+"""Momentum theory of the ideal rotor disc: the least power that physics allows.
 
 Uniform inflow through a disc, no swirl, no profile drag. Speeds are taken along the thrust axis (positive
 when the disc moves towards its thrust: a climb) and across it (in the plane of the disc). v_h, the induced

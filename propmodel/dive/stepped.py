@@ -200,7 +200,7 @@ def fly_pull_out(
     -----
     Fourth-order Runge-Kutta. Thrust does not change with air speed here: the disc never moves towards its thrust, so
     the fall of C_T with the advance ratio does not enter, and the static value is held. Its doubt enters the draws: air
-    along the disc or against the thrust takes inflow away, and how much thrust that adds hangs on whether the blade
+    along the disc or against the thrust takes inflow away, and how much thrust that adds depends on whether the blade
     stalls (`inflow_rise`, one factor for the whole pull, at the speed of the command). The rotors' in-plane force,
     which would brake too, is left out. No height is
     given back by zooming. The mixed way lies between the two others; the way that loses least height is the

@@ -265,7 +265,7 @@ def hover_hours(
 
 
 class _Warming:
-    """Cells of a pack on their way down: resistance from temperature, and temperature from one knot to the next."""
+    """Cells of a pack under discharge: resistance from temperature, and temperature from one knot to the next."""
 
     def __init__(self, build: Build) -> None:
         pack = build.pack
@@ -449,14 +449,14 @@ def _closed(
     at: Callable[[NDArray, NDArray, NDArray], _Draw],
     limit: NDArray,
 ) -> tuple[Rundown, list[tuple[NDArray, ...]]]:
-    """The same flights with their end where the room of voltage is used up, in place of on the chord.
+    """The same flights with a refined end: where the voltage margin is used up, in place of on the chord.
 
     ``at(charge, temperature, guess)``; the temperature goes straight along a segment.
     """
     low, high = np.zeros(closing.shape), np.ones(closing.shape)
     left, right = np.maximum(last.room, 0.0), np.minimum(last.next_room, -1e-12)
     guess, warmer = last.guess, last.next_heat - last.heat
-    for _ in range(REFINED):  # the room is nearly straight: false position gains two digits a step
+    for _ in range(REFINED):  # the margin is nearly linear: false position gains two digits a step
         share = low + (high - low) * left / (left - right)
         draw = at(last.charge - share * last.width, last.heat + share * warmer, guess)
         guess = draw.voltage
@@ -470,7 +470,7 @@ def _closed(
     charge, heat = last.charge - share * last.width, last.heat + share * warmer
     draw = at(charge, heat, guess)
     throttle = draw.spare < draw.voltage - limit
-    # at the reserve the chord serves, as in flights that end there with volts to spare
+    # at the reserve the chord is exact enough, as in flights that end there with volts to spare
     voltage = np.where(ends, draw.voltage, last.voltage + share * (last.guess - last.voltage))
     current = np.where(ends, draw.current, last.current + share * (last.next_current - last.current))
     step = 0.5 * last.width * share
@@ -552,7 +552,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     hover = at_thrust(d, lift)
     _, cruise = trim(d, Airframe.of(build), np.asarray(profile.cruise_speed) * one, passes=60)
     cap = build.duty_cap * one
-    # what bursts and hard pulls ask does not hang on the pack's temperature and age
+    # what bursts and hard pulls ask does not depend on the pack's temperature and age
     fresh = replace(build, pack=replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0))
 
     def flat_out(charge: NDArray, *, passes: int = 6) -> OperatingPoint:
@@ -567,7 +567,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     weak = pulls and bool(np.any(wanted > np.minimum(most_thrust, flat_out(reserve).thrust)))
     asks = weak or bool(np.any(shares[3] > 0.0))
 
-    # full throttle of the fresh pack hangs on the charge alone: for a few builds all knots are solved at once
+    # full throttle of the fresh pack depends on the charge alone: for a few builds all knots are solved at once
     few = math.prod(shape) <= 4000 and asks
     knots = 1.0 - np.arange(SEGMENTS + 1) / SEGMENTS
     at_knots = flat_out(knots.reshape(-1, *(1,) * len(shape))) if few else None

@@ -125,7 +125,7 @@ def electrical(
     bus = battery.terminal_voltage(emf, r, fixed + coefficient * through * through)
     tight = bus < _TIGHT * emf
     if tight.any():
-        # near half of the rest voltage two roots meet: begin above both, where Newton's method comes down safely
+        # near half of the rest voltage two roots meet: begin above both, from where Newton's method converges
         asked = (emf, r, fixed, coefficient, motor_voltage)
         e, o, f, c, v = (np.broadcast_to(x, tight.shape)[tight] for x in asked)
         above = ripple_voltage(v, _HALF * e)
@@ -435,7 +435,7 @@ def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolutio
         return point
     some = np.broadcast_to(~sound, shape)
     part, asked = subset(d, some, shape), np.broadcast_to(asked, shape)[some]
-    # near the most a pack can give the passes close slowly, and the bus hangs on the last digits of the speed
+    # near the most a pack can give the passes close slowly, and the bus depends on the last digits of the speed
     many = WEAK_PACK_PASSES if passes < PASSES else 4 * PASSES
     n_part = rotor_speed.for_duty(part, asked, passes=many)
     # one start for all duties of a powertrain: what is held at the peak is then the same to the last digit

@@ -473,7 +473,7 @@ def _newton_step(
 
 
 def _all_within(step: NDArray, most: float) -> bool:
-    """Whether no element is larger than that, or no number."""
+    """Whether every element is within the bound, or NaN."""
     # on a curve the sum of fourth powers is quicker and mostly enough; on large arrays it would wake a second thread
     if step.size < SMALL:
         square = step * step

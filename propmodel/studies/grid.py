@@ -135,7 +135,7 @@ class Grid:
     def row(self) -> tuple[int, int]:
         """How pieces are laid out: axes that run from row to row, and the builds in a row, along the other axes.
 
-        What hangs on the axes of one kind only is then worked out for one column, or for one row, of a piece.
+        What depends on the axes of one kind only is then worked out for one column, or for one row, of a piece.
         """
         ahead, builds = len(self.axes), 1
         while ahead and builds * self.shape[ahead - 1] <= MOST_ROW:

@@ -10,6 +10,8 @@ forecast in their middle:
   where it was, but several of them together pull it up, by 3 to 5 % of the hover power.
 
 The points are a scrambled Sobol sequence, seeded, so that the same build always shows the same band.
+
+Longer than others because the unknowns, their scatter and what is read off their draws belong to one list.
 """
 
 from __future__ import annotations
@@ -83,7 +85,7 @@ _AXES = (
     "electronics",
     "thermal",
     "throttle_map",
-    "response",  # of the rotors to the command; no headline hangs on it, so it is in no group
+    "response",  # of the rotors to the command; no headline depends on it, so it is in no group
     "unstalled",
     "inplane",
 )

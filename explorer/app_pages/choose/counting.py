@@ -1,4 +1,4 @@
-"""What the Choose page asks of the engine, each answer kept; sweeps are counted in a thread that can be stopped.
+"""Sweeps of the Choose page, counted in a thread that can be stopped.
 
 A sweep of a million combinations takes seconds and a hundred megabytes: two at a time are counted on the whole server
 (or sent to the cluster that it was told of) and the last few are kept for all visitors, within a bound.
@@ -7,67 +7,34 @@ A sweep of a million combinations takes seconds and a hundred megabytes: two at 
 from __future__ import annotations
 
 import logging
-import math
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
-import numpy as np
 import pandas as pd
 import streamlit as st
-from numpy.typing import NDArray
 
 from explorer.app_pages.choose.cluster import Cluster, Place, scheduler_address
-from explorer.app_pages.choose.looks import HEADLINES, LOOKS
 from explorer.app_pages.choose.plan import Plan, plan, priced
 from explorer.app_pages.choose.ranges import Values
-from explorer.app_pages.choose.sold_steps import next_sold
 from explorer.forecasts import headlines
 from explorer.forecasts.mixed_flight import MIXED_TIME, mixed_flight_times
-from explorer.inputs import FIELDS, Inputs
-from propmodel.assembly.build import Build, with_fields
-from propmodel.assess import margins
-from propmodel.assess.assessment import Assessment
-from propmodel.assess.performance import OUTPUTS, evaluate
-from propmodel.base.arrays import number
-from propmodel.base.units import GRAM, INCH, MAH
-from propmodel.flight.endurance import Profile, flight_time
-from propmodel.studies.sensitivity import Effect, InputStep, steps
-from propmodel.studies.solve_for import Solution, solve_for
-from propmodel.studies.spread import READINGS, Contribution, contributions, draw, reading_gains
+from explorer.inputs import Inputs
+from propmodel.flight.endurance import Profile
 from propmodel.studies.sweep import Sweep, sweep
 
-__all__ = [
-    "SOLVED",
-    "Change",
-    "Solved",
-    "SweepJob",
-    "bands_of",
-    "changes",
-    "over_of",
-    "points",
-    "solved",
-    "spread_of",
-    "start",
-    "with_one",
-]
+__all__ = ["HOLD", "CountedSweep", "SweepJob", "start"]
 
 KEPT_BYTES = 400_000_000
 COUNTING = 2
 """Sweeps counted at the same time on this server. [-]"""
-BAND_DRAWS = 256
-"""As behind the bands of the other pages. [-]"""
 HOLD = 10.0
 """How long full throttle is held for the limits. [s]"""
 
 
-# ---- counting ---------------------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True)
-class Counted:
+class CountedSweep:
     """A finished sweep and the plan behind it."""
 
     plan: Plan
@@ -80,17 +47,17 @@ class SweepCache:
     """The last finished sweeps, by question, within a bound of memory; and the turn to count."""
 
     def __init__(self) -> None:
-        self._kept: OrderedDict[str, Counted] = OrderedDict()
+        self._kept: OrderedDict[str, CountedSweep] = OrderedDict()
         self._lock = threading.Lock()
         self.turn = threading.BoundedSemaphore(COUNTING)
 
-    def get(self, key: str) -> Counted | None:
+    def get(self, key: str) -> CountedSweep | None:
         with self._lock:
             if key in self._kept:
                 self._kept.move_to_end(key)
             return self._kept.get(key)
 
-    def put(self, key: str, counted: Counted) -> None:
+    def put(self, key: str, counted: CountedSweep) -> None:
         with self._lock:
             self._kept[key] = counted
             self._kept.move_to_end(key)
@@ -98,7 +65,7 @@ class SweepCache:
                 self._kept.popitem(last=False)
 
 
-def _bytes(counted: Counted) -> int:
+def _bytes(counted: CountedSweep) -> int:
     return sum(v.nbytes for v in counted.found.values.values())
 
 
@@ -135,7 +102,7 @@ class SweepJob:
         self, key: str, planned: Plan, outputs: tuple[str, ...], size: int, held: SweepCache, way: Profile | None = None
     ) -> None:
         self.key, self.size, self.done = key, size, 0
-        self.answer: Counted | None = None
+        self.answer: CountedSweep | None = None
         self.fault = ""
         self.stopped = False
         self.waiting = True
@@ -186,7 +153,7 @@ class SweepJob:
                         self.stopped = True
                         return
                     found = replace(found, values={**found.values, MIXED_TIME: minutes})
-                self.answer = Counted(p, priced(found, p.prices), where)
+                self.answer = CountedSweep(p, priced(found, p.prices), where)
                 self._keeper.put(self.key, self.answer)
             finally:
                 self._keeper.turn.release()
@@ -263,254 +230,3 @@ def start(
     job = SweepJob(key, plan(asked, values, frames), outputs, size, sweep_cache(), headlines.profile(asked))
     job.begin()
     return job
-
-
-def points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
-    """Answers of one build, SI."""
-    return _points(headlines.plain(inputs), names)
-
-
-@st.cache_data(**headlines.KEPT_ANSWERS)
-def _points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
-    made = headlines.build(inputs)
-    found = {k: float(v) for k, v in _evaluate(Assessment(made, quick=True), names, headlines.profile(inputs)).items()}
-    return {n: found[n] for n in names if n in found}
-
-
-def _evaluate(whole: Assessment, names: Sequence[str], way: Profile) -> dict[str, Any]:
-    """Answers by name, the reader's own minutes among them; a price has none."""
-    found: dict[str, Any] = dict(evaluate(whole, [n for n in names if n in OUTPUTS]))
-    if MIXED_TIME in names:
-        found[MIXED_TIME] = flight_time(whole.build, way).time
-    return found
-
-
-def bands_of(answer: Counted, picks: Sequence[int], names: tuple[str, ...], way: Profile) -> dict[int, dict[str, Any]]:
-    """Where 8 in 10 craft with the labels of some combinations land, by flat index and answer. [SI]"""
-    if not picks:
-        return {}
-    made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
-    many = draw(made, draws=BAND_DRAWS).build
-    drawn = _evaluate(Assessment(many, quick=True, drawn=True), names, way)
-    if MIXED_TIME in drawn:
-        # craft that cannot fly that way are left out, as in the headlines
-        drawn[MIXED_TIME] = np.where(np.asarray(drawn[MIXED_TIME]) > 0.0, drawn[MIXED_TIME], np.nan)
-    out: dict[int, dict[str, Any]] = {index: {} for index in picks}
-    for name, values in drawn.items():
-        spread_out = np.broadcast_to(values, (len(picks), BAND_DRAWS))
-        for index, row in zip(picks, spread_out, strict=True):
-            there = row[np.isfinite(row)]
-            if there.size >= 0.5 * row.size:
-                out[index][name] = tuple(float(v) for v in np.quantile(there, headlines.TAILS))
-    return out
-
-
-# ---- what should I change? --------------------------------------------------------------------------------
-
-COUNTER = ("hover_time", "thrust_to_weight", "top_speed", "full_throttle_motor_current", "mass")
-"""What a step may cost: the sharpest loss among these is shown against what it buys."""
-WEIGHTS = {"full_throttle_motor_current": 0.5}
-"""A per cent more current hurts less than a per cent less flight. [-] Judgement."""
-
-
-@dataclass(frozen=True)
-class Change:
-    """What one practical step buys in the chosen answer, and what it costs elsewhere.
-
-    Parameters
-    ----------
-    words : str
-    path, amount : str, float
-        Field of the build and how far it moves.
-    buys : float
-        Relative gain in the chosen answer; below zero it loses. [-]
-    after, before : float
-        The chosen answer, SI.
-    cost_of : str
-        Output that loses most; empty where none does.
-    cost : float
-        Its relative loss. [-]
-    cost_after, cost_before : float
-        [SI]
-    over : tuple of str
-        Limits that it newly breaks, in words.
-    """
-
-    words: str
-    path: str
-    amount: float
-    buys: float
-    after: float
-    before: float
-    cost_of: str
-    cost: float
-    cost_after: float
-    cost_before: float
-    over: tuple[str, ...]
-
-
-def changes(inputs: Inputs, output: str) -> list[Change]:
-    """Every step to the next size that is sold, what gains most first."""
-    return _changes(headlines.plain(inputs), output)
-
-
-@st.cache_data(**headlines.KEPT_ANSWERS)
-def _changes(inputs: Inputs, output: str) -> list[Change]:
-    made = headlines.build(inputs)
-    names = list(dict.fromkeys([output, *COUNTER]))
-    way = headlines.profile(inputs)
-    before = {k: float(v) for k, v in _evaluate(Assessment(made), names, way).items()}
-    now = _broken(made)
-    effects = steps(made, [n for n in names if n != MIXED_TIME], moves=next_sold(inputs))
-    if output == MIXED_TIME:
-        effects = [_flown(made, effect, before[MIXED_TIME], way) for effect in effects]
-    found = [_change(made, effect, output, before, now) for effect in effects]
-    return sorted(found, key=lambda c: -c.buys)
-
-
-def _flown(made: Build, effect: Effect, before: float, way: Profile) -> Effect:
-    """A step with the minutes flown the reader's way among its answers."""
-    after = float(flight_time(stepped(made, effect.step), way).time)
-    ratio = after / before - 1.0 if before > 0.0 else math.nan
-    return effect._replace(values={**effect.values, MIXED_TIME: after}, relative={**effect.relative, MIXED_TIME: ratio})
-
-
-def _gain(name: str, relative: float) -> float:
-    return relative if LOOKS[name].better == "max" else -relative
-
-
-def _change(made: Build, effect: Effect, output: str, before: dict[str, float], now: set[str]) -> Change:
-    gains = {k: _gain(k, r) for k, r in effect.relative.items()}
-    buys = gains.pop(output)
-    # grams are no loss of their own where the chosen answer is the mass
-    worst = min(gains, key=lambda k: WEIGHTS.get(k, 1.0) * (gains[k] if math.isfinite(gains[k]) else -9.0))
-    cost = -gains[worst] if math.isfinite(gains[worst]) else math.inf
-    real = cost > 0.002
-    return Change(
-        words=effect.step.words, path=effect.step.field, amount=effect.step.change, buys=buys,
-        after=effect.values[output], before=before[output], cost_of=worst if real else "", cost=cost if real else 0.0,
-        cost_after=effect.values[worst], cost_before=before[worst],
-        over=tuple(sorted(_broken(stepped(made, effect.step)) - now)),
-    )  # fmt: skip
-
-
-def stepped(made: Build, step: InputStep) -> Build:
-    """A build after one step."""
-    part, _, name = step.field.partition(".")
-    old = getattr(getattr(made, part), name) if name else getattr(made, part)
-    return with_fields(made, {step.field: number(old) + step.change})
-
-
-def _over(whole: Assessment, shape: tuple[int, ...] = ()) -> dict[str, NDArray]:
-    """Where each limit is over, by its words; what is usual in ten seconds flat out is none."""
-    names: dict[str, Any] = {**margins.SHARES, **margins.FITS}
-    found = margins.evaluate(whole, hold=HOLD)
-    return {
-        names[key].name: np.broadcast_to(
-            (used > 1.0) & ~margins.is_usual(getattr(names[key], "usual", None), used, whole.thrust_to_weight), shape
-        )
-        for key, used in found.items()
-    }
-
-
-def _broken(made: Build) -> set[str]:
-    """Limits that are over, in words."""
-    return {name for name, over in _over(Assessment(made, quick=True)).items() if over}
-
-
-def over_of(answer: Counted, picks: list[int]) -> dict[int, tuple[str, ...]]:
-    """Limits that some combinations break, in words, asked for or not."""
-    if not picks:
-        return {}
-    made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
-    over = _over(Assessment(made, quick=True), (len(picks),))
-    return {index: tuple(name for name, bad in over.items() if bad[row]) for row, index in enumerate(picks)}
-
-
-# ---- solve for --------------------------------------------------------------------------------------------
-
-SOLVED: dict[str, tuple[str, float]] = {
-    "capacity_mah": ("pack.capacity_ah", MAH),
-    "kv": ("motor.kv", 1.0),
-    "diameter_in": ("propeller.diameter", INCH),
-    "pitch_in": ("propeller.pitch", INCH),
-    "payload_g": ("craft.payload_mass", GRAM),
-    "frame_g": ("craft.frame_mass", GRAM),
-    "command_cap_percent": ("command_cap", 0.01),
-}
-"""Fields that can be solved for: dotted field of the build and its scale to SI."""
-_SPANS = {"capacity_mah": (0.2, 8.0), "kv": (0.3, 3.0), "diameter_in": (0.6, 1.6), "pitch_in": (0.5, 2.0)}
-"""Range looked in, times the present value. [-]"""
-
-
-@dataclass(frozen=True)
-class Solved:
-    """Answer of a solve-for.
-
-    Parameters
-    ----------
-    solution : Solution
-        SI.
-    value : float
-        In the field's own unit; NaN where nothing does it.
-    low, high : float
-        Range looked in, same unit.
-    """
-
-    solution: Solution
-    value: float
-    low: float
-    high: float
-
-
-def solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
-    """What value of one field gives an asked answer. [target in SI]"""
-    return _solved(headlines.plain(inputs), name, output, target)
-
-
-@st.cache_data(**headlines.KEPT_ANSWERS)
-def _solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
-    path, scale = SOLVED[name]
-    field = FIELDS[name]
-    low, high = float(field.low or 0.0), float(field.high or 0.0)
-    if name in _SPANS:
-        least, most = (s * getattr(inputs, name) for s in _SPANS[name])
-        low, high = max(low, least), min(high, most)
-    elif name == "payload_g":
-        high = min(high, 8.0 * float(headlines.build(inputs).mass) / GRAM)
-    elif name == "frame_g":
-        high = min(high, 8.0 * inputs.frame_g)
-    found = solve_for(headlines.build(inputs), path, output, target, low=low * scale, high=high * scale)
-    return Solved(found, found.value / scale, low, high)
-
-
-def with_one(inputs: Inputs, name: str, typed: float, output: str) -> float:
-    """An answer with one field at another value, parts of the same make. [SI]"""
-    path, scale = SOLVED[name]
-    changed = with_fields(headlines.build(inputs), {path: typed * scale})
-    return float(evaluate(Assessment(changed, quick=True), [output])[output])
-
-
-# ---- where the spread comes from --------------------------------------------------------------------------
-
-
-def spread_of(inputs: Inputs, output: str) -> tuple[list[Contribution], list[tuple[str, float]]]:
-    """What each unknown brings to the spread of one answer, and what each reading would take off its band.
-
-    Returns
-    -------
-    list of Contribution, list of (words, share of the band's width)
-        Largest first.
-    """
-    return _spread_of(headlines.plain(inputs), output)
-
-
-@st.cache_data(**headlines.KEPT_ANSWERS)
-def _spread_of(inputs: Inputs, output: str) -> tuple[list[Contribution], list[tuple[str, float]]]:
-    made = headlines.build(inputs)
-    gains = reading_gains(made, output)
-    readings = [(READINGS[k].words, g) for k, g in sorted(gains.items(), key=lambda kv: -kv[1])]
-    return contributions(made, output), readings
-
-
-assert set(HEADLINES) <= set(OUTPUTS)

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import plotly.graph_objects as go
 
-from explorer.app_pages.choose.counting import Change
+from explorer.app_pages.choose.answers import Change
 from explorer.app_pages.choose.looks import LOOKS, change_words, nice_ticks, reads, shown, unit_of
 from explorer.app_pages.choose.picture import Picture
 from explorer.app_pages.choose.ranges import many
@@ -23,12 +24,24 @@ from explorer.figures.base import FONT, GRID, PINNED, PINNED_MARKS, SMALL, THIS,
 from explorer.text.numbers import NARROW, Units
 from propmodel.studies.spread import Contribution
 
-__all__ = ["Mark", "change_bars", "map_of", "map_words", "over_words", "reading_bars", "spread_bars"]
+__all__ = [
+    "MapMark",
+    "change_bars",
+    "change_frame",
+    "change_sentence",
+    "map_of",
+    "map_words",
+    "over_words",
+    "reading_bars",
+    "spread_bars",
+]
 
 HEIGHT = 470
 FOOTPRINT = "rgba(113,125,128,0.17)"
 _HUE = "59,131,160"
 COUNTS = [[0.0, f"rgba({_HUE},0.26)"], [0.5, f"rgba({_HUE},0.6)"], [1.0, f"rgba({_HUE},0.9)"]]
+BOUGHT = ("motor.", "propeller.", "pack.")
+"""Fields that a part in a shop decides; the frame and what it carries are no tip."""
 LEAST_BOUGHT = 0.005
 """A step that buys less than this is told in words only. [-]"""
 MOST_BARS = 4
@@ -40,7 +53,7 @@ BARS_TOP = 0.4
 
 
 @dataclass(frozen=True)
-class Mark:
+class MapMark:
     """Where a build lies on the map, SI; NaN where it cannot."""
 
     name: str
@@ -54,15 +67,21 @@ class Mark:
 
 
 def map_of(
-    seen: Picture, this: Mark, others: Sequence[Mark], labels: Sequence[str], units: Units, *, square: bool = False
+    seen: Picture,
+    this: MapMark,
+    others: Sequence[MapMark],
+    labels: Sequence[str],
+    units: Units,
+    *,
+    square: bool = False,
 ) -> go.Figure:
     """Counts of combinations over two answers, the frontier, this build and the pinned ones.
 
     Parameters
     ----------
     seen : Picture
-    this : Mark
-    others : sequence of Mark
+    this : MapMark
+    others : sequence of MapMark
         The last one pinned first.
     labels : sequence of str
         Shop label of each frontier dot.
@@ -167,7 +186,7 @@ def map_of(
 
 
 def _mark(
-    figure: go.Figure, mark: Mark, seen: Picture, units: Units, words: str, *, pin: int | None, right: bool
+    figure: go.Figure, mark: MapMark, seen: Picture, units: Units, words: str, *, pin: int | None, right: bool
 ) -> None:
     """A build on the map: a ring with a dot in it, or the hollow mark of a pinned one, with its words beside it."""
     if not (math.isfinite(mark.x) and math.isfinite(mark.y)):
@@ -207,7 +226,7 @@ def _mark(
     )
 
 
-def map_words(seen: Picture, this: Mark, units: Units) -> str:
+def map_words(seen: Picture, this: MapMark, units: Units) -> str:
     """The map in a sentence, for those who do not see it."""
     x_words, y_words = LOOKS[seen.x].words, LOOKS[seen.y].words
     start = f"Map of {many(seen.size)} combinations, {x_words} across and {y_words} upwards; {many(seen.holding)} hold."
@@ -224,6 +243,40 @@ def map_words(seen: Picture, this: Mark, units: Units) -> str:
 
 
 # ---- what should I change? --------------------------------------------------------------------------------
+
+
+def change_sentence(found: list[Change], output: str) -> str:
+    """The best step that breaks no further limit, in words."""
+    clean = [c for c in found if c.buys >= LEAST_BOUGHT and not c.over and c.path.startswith(BOUGHT)]
+    if not clean:
+        return (
+            '<p class="wi-small">No single part that is sold betters this without breaking a limit; '
+            "the combinations above change several parts at once.</p>"
+        )
+    best = clean[0]
+    gain = change_words(output, best.after, best.before)
+    cost = ""
+    if best.cost_of:
+        lost = change_words(best.cost_of, best.cost_after, best.cost_before)
+        name = "" if best.cost_of in ("mass", "thrust_to_weight") else f" in {LOOKS[best.cost_of].words}"
+        cost = f", but {html.escape(lost)}{html.escape(name)}"
+    return (
+        f'<p class="wi-answer">Best single change that breaks no new limit: '
+        f'<b class="n">{html.escape(best.words)}</b>, {html.escape(gain)}{cost}.</p>'
+    )
+
+
+def change_frame(found: list[Change], output: str) -> pd.DataFrame:
+    """The bars as a table."""
+    return pd.DataFrame(
+        {
+            "step": [c.words for c in found],
+            f"{LOOKS[output].words}, change [%]": [100.0 * (c.after / c.before - 1.0) for c in found],
+            "costs most in": [LOOKS[c.cost_of].words if c.cost_of else "" for c in found],
+            "loss there [%]": [100.0 * c.cost for c in found],
+            "goes over": [", ".join(c.over) for c in found],
+        }
+    )
 
 
 def change_bars(found: Sequence[Change], output: str, units: Units) -> str:

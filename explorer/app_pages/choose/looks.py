@@ -15,6 +15,7 @@ from explorer.forecasts.mixed_flight import MIXED_TIME
 from explorer.text.numbers import NARROW, Units, quantity_of, value
 from propmodel.assess.margins import FITS, SHARES
 from propmodel.assess.performance import OUTPUTS
+from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.studies.sweep import Condition
 
 __all__ = [
@@ -73,7 +74,8 @@ LOOKS: dict[str, Look] = {
     "mass": Look("take-off mass", "mass", "min", "heavier", "lighter", "the mass"),
     "top_speed": Look("top level speed", "road_speed", "max", "faster", "slower", "the top speed"),
     "thrust_per_power": Look(
-        "grams lifted per watt", "grams_per_watt", "max", "thriftier", "thirstier", "the grams per watt", 9.80665
+        "grams lifted per watt", "grams_per_watt", "max", "thriftier", "thirstier", "the grams per watt",
+        STANDARD_GRAVITY,
     ),
     "hover_throttle": Look("hover command", "percent", "min", "higher hover", "lower hover", "the hover command"),
     "hover_power": Look("watts in hover", "power", "min", "thirstier", "thriftier", "the watts"),

@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from explorer.app_pages.choose import counting, figures, looks, map_words, plan, ranges
+from explorer.app_pages.choose import answers, counting, figures, looks, map_words, plan, ranges, solve_block
 from explorer.app_pages.choose.controls import (
     asked_now,
     chosen_output,
@@ -25,15 +25,15 @@ from explorer.app_pages.choose.controls import (
 )
 from explorer.app_pages.choose.looks import ASKED, HEADLINES, LOOKS, USUAL, reads
 from explorer.app_pages.choose.picture import Picture, alike_kv, judged, picture
-from explorer.app_pages.choose.ranges import PRICE, RANGES, RangeError
+from explorer.app_pages.choose.ranges import PRICE, RangeError
 from explorer.controls import page_frame
 from explorer.figures.base import PLOT_CONFIG
 from explorer.forecasts import headlines
-from explorer.inputs import FIELDS, Inputs
+from explorer.inputs import Inputs
 from explorer.inputs.build_names import names_of
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.session import kept_values, state, typed_labels
-from explorer.text.numbers import number, spread
+from explorer.text.numbers import spread
 from propmodel import parts
 
 PATIENCE = 0.7
@@ -42,12 +42,10 @@ FIRST_PATIENCE = 3.0
 """The same on a first visit, when there is no picture to keep. [s]"""
 POLL = 0.3
 KEPT_FOR_CSV = 20_000
-BOUGHT = ("motor.", "propeller.", "pack.")
-"""Fields that a part in a shop decides; the frame and what it carries are no tip."""
 
 
 @dataclass(frozen=True)
-class Seen:
+class MapState:
     """The last good picture, and all that its dots and rows need; small, so that a session may keep it."""
 
     key: str
@@ -78,7 +76,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         "The other way round: what gives the minutes I want?", key="choose_solve_open", on_change="rerun"
     ) as box:
         if box.open:
-            solve_sentence(inputs)
+            solve_block.solve_sentence(inputs)
     with st.expander("Where the spread comes from", key="choose_spread_open", on_change="rerun") as box:
         if box.open:
             spread_block(inputs)
@@ -92,43 +90,9 @@ def what_to_change(inputs: Inputs, output: str) -> None:
     """Two-sided bars, a row per practical step."""
     units = page_frame.units()
     page_frame.section("Or change one part", f"to the next size sold, for {_better(output)}")
-    found = counting.changes(inputs, output)
-    page_frame.say(change_sentence(found, output) + figures.change_bars(found, output, units))
-    page_frame.numbers("changes", lambda: change_frame(found, output), file_name="steps.csv")
-
-
-def change_sentence(found: list[counting.Change], output: str) -> str:
-    """The best step that breaks no further limit, in words."""
-    clean = [c for c in found if c.buys >= figures.LEAST_BOUGHT and not c.over and c.path.startswith(BOUGHT)]
-    if not clean:
-        return (
-            '<p class="wi-small">No single part that is sold betters this without breaking a limit; '
-            "the combinations above change several parts at once.</p>"
-        )
-    best = clean[0]
-    gain = looks.change_words(output, best.after, best.before)
-    cost = ""
-    if best.cost_of:
-        lost = looks.change_words(best.cost_of, best.cost_after, best.cost_before)
-        name = "" if best.cost_of in ("mass", "thrust_to_weight") else f" in {LOOKS[best.cost_of].words}"
-        cost = f", but {html.escape(lost)}{html.escape(name)}"
-    return (
-        f'<p class="wi-answer">Best single change that breaks no new limit: '
-        f'<b class="n">{html.escape(best.words)}</b>, {html.escape(gain)}{cost}.</p>'
-    )
-
-
-def change_frame(found: list[counting.Change], output: str) -> pd.DataFrame:
-    """The bars as a table."""
-    return pd.DataFrame(
-        {
-            "step": [c.words for c in found],
-            f"{LOOKS[output].words}, change [%]": [100.0 * (c.after / c.before - 1.0) for c in found],
-            "costs most in": [LOOKS[c.cost_of].words if c.cost_of else "" for c in found],
-            "loss there [%]": [100.0 * c.cost for c in found],
-            "goes over": [", ".join(c.over) for c in found],
-        }
-    )
+    found = answers.changes(inputs, output)
+    page_frame.say(figures.change_sentence(found, output) + figures.change_bars(found, output, units))
+    page_frame.numbers("changes", lambda: figures.change_frame(found, output), file_name="steps.csv")
 
 
 # ---- 2 all combinations -----------------------------------------------------------------------------------
@@ -159,7 +123,7 @@ def combinations(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         faults += str(wrong).split("\n")
     asked = asked_now(with_price)
     line = st.container(key="choose_counting")
-    seen: Seen | None = kept_values.kept("choose_seen")
+    seen: MapState | None = kept_values.kept("choose_seen")
     if not faults:
         seen, more = counted(inputs, pins, values, frames, asked.x, asked.y, asked.bounds, asked.limits, line, seen)
         faults += more
@@ -176,14 +140,14 @@ def combinations(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     what_to_change(inputs, asked.x if asked.x in ASKED else "hover_time")
 
 
-def best_words(inputs: Inputs, seen: Seen | None) -> str:
+def best_words(inputs: Inputs, seen: MapState | None) -> str:
     """The best combination that holds, in the words of a shop; HTML."""
     if seen is None or not seen.picture.winners:
         return "No combination of these parts holds what you ask. Ask less, or try more parts."
     p = seen.picture
     sense = 1.0 if LOOKS[p.x].better == "max" else -1.0
     index = max(p.winners, key=lambda k: sense * seen.answers[k][p.x])
-    got, now = seen.answers[index], point_of(inputs, (p.x,))[p.x]
+    got, now = seen.answers[index], answers.point_of(inputs, (p.x,))[p.x]
     bands = seen.bands.get(index, {})
     first, second = (_small_band(html.escape(_answer(n, got[n], bands.get(n)))) for n in (p.x, p.y))
     against = ""
@@ -227,8 +191,8 @@ def counted(
     bounds: list[tuple[str, Any, float | None]],
     limits: str,
     slot: Any,
-    before: Seen | None,
-) -> tuple[Seen | None, list[str]]:
+    before: MapState | None,
+) -> tuple[MapState | None, list[str]]:
     """The picture asked for, or the last good one with a line about the count under way; and what went wrong."""
     units = page_frame.units()
     outputs = looks.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
@@ -258,7 +222,7 @@ def counted(
     found = judged(job.answer.found, limits)
     also = [
         (p[x], p[y])
-        for p in (point_of(one, (x, y)) for one in (inputs, *pins))
+        for p in (answers.point_of(one, (x, y)) for one in (inputs, *pins))
         if math.isfinite(p[x]) and math.isfinite(p[y])
     ]
     made = picture(found, asked, x=x, y=y, also=also)
@@ -285,35 +249,30 @@ def counted(
     return seen, []
 
 
-def point_of(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
-    """Answers of one build; nothing for a price."""
-    return {n: math.nan for n in names} | counting.points(inputs, names)
-
-
 def seen_of(
     inputs: Inputs,
-    answer: counting.Counted,
+    answer: counting.CountedSweep,
     made: Picture,
     asked: list[Any],
     frames: dict[str, pd.DataFrame],
     told: tuple[str, str, str, tuple[Any, ...]],
-) -> Seen:
+) -> MapState:
     """Labels, inputs and answers of every dot and row."""
     key, question, words, rows = told
     found = answer.found
     good = found.meets(asked)
     labels: dict[int, str] = {}
     made_inputs: dict[int, Inputs] = {}
-    answers: dict[int, dict[str, float]] = {}
+    told_of: dict[int, dict[str, float]] = {}
     for index in dict.fromkeys([*made.winners, *(int(k) for k in made.frontier)]):
         span = alike_kv(found, index, good, made.x, made.y) if index in made.winners else None
         labels[index] = plan.shop_label(found, index, frames, inputs, span)
         made_inputs[index] = plan.inputs_at(inputs, answer.plan, found, index, frames)
-        answers[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
+        told_of[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
     edge = map_words.edge_words(found, made)
-    over = counting.over_of(answer, made.winners)
-    bands = counting.bands_of(answer, made.winners, (made.x, made.y), headlines.profile(inputs))
-    return Seen(key, made, labels, made_inputs, answers, words, edge, over, bands, question, rows)
+    over = answers.over_of(answer, made.winners)
+    bands = answers.bands_of(answer, made.winners, (made.x, made.y), headlines.profile(inputs))
+    return MapState(key, made, labels, made_inputs, told_of, words, edge, over, bands, question, rows)
 
 
 def waiting(key: str) -> None:
@@ -341,7 +300,7 @@ def waiting(key: str) -> None:
 # ---- map and winners --------------------------------------------------------------------------------------
 
 
-def load_dot(seen: Seen, index: int) -> None:
+def load_dot(seen: MapState, index: int) -> None:
     """Put a combination on the screen as the build."""
     if index in seen.inputs:
         state.load(seen.inputs[index])
@@ -349,17 +308,17 @@ def load_dot(seen: Seen, index: int) -> None:
         kept_values.keep_value("choose_clicks", kept_values.kept("choose_clicks", 0) + 1)
 
 
-def show(inputs: Inputs, pins: Sequence[Inputs], seen: Seen, limits: str) -> None:
+def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) -> None:
     """The map with its key, and the winners."""
     units, p = page_frame.units(), seen.picture
-    here = point_of(inputs, (p.x, p.y))
+    here = answers.point_of(inputs, (p.x, p.y))
     over = [one for one in headlines.gives_first(inputs) if one.state == "over"]
     broken = [one.name for one in over if not one.usual]
-    this = figures.Mark(inputs.name, here[p.x], here[p.y], over=len(broken))
+    this = figures.MapMark(inputs.name, here[p.x], here[p.y], over=len(broken))
     names = names_of(pins)
     others = [
-        figures.Mark(name, at[p.x], at[p.y])
-        for name, at in zip(names, (point_of(one, (p.x, p.y)) for one in pins), strict=True)
+        figures.MapMark(name, at[p.x], at[p.y])
+        for name, at in zip(names, (answers.point_of(one, (p.x, p.y)) for one in pins), strict=True)
     ]
     labels = [seen.labels[int(k)] for k in p.frontier]
     event = st.plotly_chart(
@@ -409,13 +368,13 @@ def measured_parts(inputs: Inputs) -> list[str]:
     return in_use(inputs, inputs.own) if isinstance(inputs, OwnInputs) else []
 
 
-def winners(inputs: Inputs, seen: Seen) -> None:
+def winners(inputs: Inputs, seen: MapState) -> None:
     """At most five rows along the frontier, in the words of a shop, and a button to load each."""
     p, units = seen.picture, page_frame.units()
     if not p.winners:
         return
     names = list(dict.fromkeys([p.x, p.y, "mass", *(k for k in (PRICE,) if k in seen.answers[p.winners[0]])]))
-    now = point_of(inputs, tuple(names))
+    now = answers.point_of(inputs, tuple(names))
     headings = ["No.", "Motor; propeller; pack", *(LOOKS[n].words for n in names), "against this build"]
     rows = []
     for place, index in enumerate(p.winners, start=1):
@@ -471,7 +430,7 @@ def _answer(name: str, si: float, ends: tuple[float, float] | None = None) -> st
     return f"{text} its weight{band}" if LOOKS[name].kind == "pull_to_weight" else f"{text}{band}"
 
 
-def all_that_hold(seen: Seen) -> bytes:
+def all_that_hold(seen: MapState) -> bytes:
     """Every combination that holds, with its fields and answers, counted again if the server let it go."""
     inputs, values, frames, outputs, size, asked, limits = seen.rows
     job = counting.start(inputs, values, frames, outputs, size, None)
@@ -481,7 +440,7 @@ def all_that_hold(seen: Seen) -> bytes:
     return map_words.csv_of(job.answer.found, asked, frames, KEPT_FOR_CSV, limits=limits)
 
 
-def frontier_frame(seen: Seen, units: Any) -> pd.DataFrame:
+def frontier_frame(seen: MapState, units: Any) -> pd.DataFrame:
     """Every dot of the frontier with its label, for the table and the file."""
     picks = [int(k) for k in seen.picture.frontier]
     columns: dict[str, Any] = {"look for": [parts.escape_cell(seen.labels[k]) for k in picks]}
@@ -490,99 +449,6 @@ def frontier_frame(seen: Seen, units: Any) -> pd.DataFrame:
         heading = f"{LOOKS[name].words} [{unit}]" if unit else LOOKS[name].words
         columns[heading] = [float(looks.shown(name, seen.answers[k][name], units)) for k in picks]
     return pd.DataFrame(columns)
-
-
-# ---- 4 solve for ------------------------------------------------------------------------------------------
-
-_TARGETS = {"hover_time": 8.0, "thrust_to_weight": 4.0}
-
-
-def solve_sentence(inputs: Inputs) -> None:
-    """What capacity gives eight minutes?"""
-    units = page_frame.units()
-    with st.container(key="choose_solve", horizontal=True, vertical_alignment="bottom"):
-        name = st.selectbox(
-            "What",
-            list(counting.SOLVED),
-            format_func=lambda k: FIELDS[k].label.lower() if k != "kv" else "KV",
-            key="choose_solve_field",
-            width=210,
-            help="The one thing that changes.",
-        )
-        output = chosen_output(
-            "gives", "choose_solve_output", "hover_time", help_="The answer you want.", names=HEADLINES, width=260
-        )
-        unit = looks.unit_of(output, units)
-        key = f"choose_target:{output}:{unit}"
-        targets: dict[str, float] = kept_values.first("choose_targets", {})
-        if key not in targets:
-            now = float(looks.shown(output, point_of(inputs, (output,))[output], units))
-            targets[key] = _TARGETS.get(output) or (float(f"{1.1 * now:.2g}") if math.isfinite(now) else 1.0)
-        target = st.number_input(
-            f"of, {unit}" if unit else "of",
-            min_value=0.0,
-            max_value=1e6,
-            value=targets[key],
-            key=key,
-            format="%g",
-            step=0.5,
-            width=150,
-            help="How much of it.",
-        )
-        targets[key] = float(target)
-    page_frame.say(f'<p class="wi-answer">{answer_words(inputs, name, output, float(target))}</p>')
-
-
-def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
-    """The answer of the sentence, as HTML."""
-    units = page_frame.units()
-    field = FIELDS[name]
-    si = looks.unshown(output, target, units)
-    found = counting.solved(inputs, name, output, si)
-    wanted, words = html.escape(reads(output, si, units)), LOOKS[output].words
-    of_words = words.removeprefix("minutes ") if words.startswith("minutes ") else f"of {words}"
-    thing = "KV" if name == "kv" else field.label.lower()
-    if not math.isfinite(found.value):
-        if not math.isfinite(found.solution.closest):
-            between = f"{_amount(name, found.low)} and {_amount(name, found.high)}"
-            return f"No {thing} between {between} gives it: {_no_craft(words)}"
-        closest = found.solution.closest / counting.SOLVED[name][1]
-        reached = html.escape(reads(output, found.solution.reached, units))
-        return (
-            f"No {thing} between {_amount(name, found.low)} and {_amount(name, found.high)} gives {wanted} {of_words}. "
-            f'The nearest is <b class="n bad">{reached}</b>, at {_amount(name, closest)}.'
-        )
-    now = getattr(inputs, name)
-    start = f'<b class="n">{_amount(name, found.value)}</b> does it; this build has {_amount(name, now)}.'
-    others = ""
-    if found.solution.others:
-        scale = counting.SOLVED[name][1]
-        others = f" So does {' and '.join(_amount(name, v / scale) for v in found.solution.others[:2])}."
-    return start + others + _near_sold(inputs, name, output, found.value)
-
-
-def _no_craft(words: str) -> str:
-    return f"the craft then has no {words} at all."
-
-
-def _near_sold(inputs: Inputs, name: str, output: str, value_: float) -> str:
-    """What the sold sizes to either side give."""
-    sold = RANGES[name].sold if name in RANGES else ()
-    near = [max((s for s in sold if s <= value_), default=None), min((s for s in sold if s >= value_), default=None)]
-    sizes = [float(s) for s in dict.fromkeys(near) if s is not None]
-    if not sizes:
-        return ""
-    told = []
-    for size in sizes:
-        got = counting.with_one(inputs, name, size, output)
-        told.append(f"{_amount(name, size)} gives {html.escape(reads(output, got, page_frame.units()))}")
-    return f" Sold near it: {', '.join(told)}."
-
-
-def _amount(name: str, typed: float) -> str:
-    step = {"capacity_mah": 10, "kv": 10, "payload_g": 5, "frame_g": 5, "command_cap_percent": 1}.get(name, 0.1)
-    unit = {"kv": "KV"}.get(name, FIELDS[name].unit)
-    return html.escape(f"{number(typed, step)}\u00a0{unit}")
 
 
 # ---- 5 spread ---------------------------------------------------------------------------------------------
@@ -597,7 +463,7 @@ def spread_block(inputs: Inputs) -> None:
         output = chosen_output(
             "of", "choose_spread", "thrust_to_weight", help_="The answer whose band is looked at.", names=HEADLINES
         )
-    found, readings = counting.spread_of(inputs, output)
+    found, readings = answers.spread_of(inputs, output)
     if not any(c.log_sd > 0.0 for c in found):
         page_frame.say('<p class="wi-small">This craft has no such answer, so there is no spread to share out.</p>')
         return

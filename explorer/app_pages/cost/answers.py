@@ -10,6 +10,7 @@ import streamlit as st
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from propmodel import costs
+from propmodel.base.units import CELSIUS_ZERO
 from propmodel.flight.endurance import flight_time
 
 __all__ = [
@@ -29,7 +30,7 @@ def session_of(inputs: Inputs, rates: Mapping[str, float]) -> costs.Session:
         packs_owned=rates["packs_owned"],
         sessions_per_year=rates["sessions_per_year"],
         depth=max(1.0 - inputs.reserve_percent / 100.0, 0.01),
-        pack_temperature=rates["pack_temperature_c"] + 273.15,
+        pack_temperature=rates["pack_temperature_c"] + CELSIUS_ZERO,
         crashes=rates["crashes"],
         propellers_per_crash=min(rates["propellers_per_crash"], float(inputs.rotors)),
         packs_per_crash=rates["packs_per_crash"],

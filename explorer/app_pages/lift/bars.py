@@ -15,7 +15,7 @@ from explorer.text.numbers import prose, value
 from propmodel.assess.limits import Limit
 from propmodel.flight.power_split import PowerSplit
 
-__all__ = ["closest", "ruler", "stairs"]
+__all__ = ["margin_bars", "power_steps", "ruler"]
 
 # ---- what people fly --------------------------------------------------------------------------------------
 
@@ -151,7 +151,7 @@ _STEPS = (
 )
 
 
-def stairs(split: PowerSplit) -> str:
+def power_steps(split: PowerSplit) -> str:
     """Each part one step, left edge where the last one ended.
 
     Parameters
@@ -194,7 +194,7 @@ def _used(share: float) -> str:
     return f"{100.0 * share:.0f} % used" if share < 10.0 else "more than 10 times"
 
 
-def closest(found: Sequence[Limit]) -> str:
+def margin_bars(found: Sequence[Limit]) -> str:
     """The first few limits as bars in % of what is used; what does not fit with its sentence.
 
     Parameters

@@ -14,6 +14,7 @@ from explorer.figures.base import Axis, Panel, panels
 from explorer.figures.marks import band, dot, limit, line, measured, pinned, word
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import Units, value
+from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.status import Status
 from propmodel.powertrain.throttle_curve import ThrottleCurve
 
@@ -26,8 +27,6 @@ __all__ = [
     "story_tops",
     "story_words",
 ]
-
-GRAVITY = 9.80665
 
 
 @dataclass(frozen=True)
@@ -43,7 +42,7 @@ class Curve:
     rotors : int
     weight : float
         [N]
-    hover_throttle : float
+    hover_command : float
         NaN where it cannot hover. [-]
     hover_current, hover_share, hover_thrust_per_watt : float
         [A, -, N/W]
@@ -57,7 +56,7 @@ class Curve:
     high: ThrottleCurve | None
     rotors: int
     weight: float
-    hover_throttle: float
+    hover_command: float
     hover_current: float
     hover_share: float
     hover_thrust_per_watt: float
@@ -93,7 +92,7 @@ class Marks:
 def pull_of_all(thrust: NDArray, rotors: int, units: Units) -> NDArray:
     """Thrust of all rotors in the unit of the axis: kg of force, or N."""
     total = np.asarray(thrust, dtype=float) * rotors
-    return total if units.pull == "N" else total / GRAVITY
+    return total if units.pull == "N" else total / STANDARD_GRAVITY
 
 
 def _usable(curve: ThrottleCurve, values: NDArray) -> NDArray:
@@ -219,12 +218,12 @@ def _hover_marks(
     units: Units,
     ceiling: Ceiling | None,
 ) -> None:
-    at = 100.0 * this.hover_throttle
-    hovering = [other for other in others if math.isfinite(other.hover_throttle)]
+    at = 100.0 * this.hover_command
+    hovering = [other for other in others if math.isfinite(other.hover_command)]
     # the word stands on the side where no pinned hover line is
-    right = at < 72.0 and not any(at < 100.0 * other.hover_throttle < at + 25.0 for other in hovering)
+    right = at < 72.0 and not any(at < 100.0 * other.hover_command < at + 25.0 for other in hovering)
     for place, other in enumerate(hovering):
-        there = 100.0 * other.hover_throttle
+        there = 100.0 * other.hover_command
         # an upright line for the last one pinned only: three of them would be a fence
         tops = tuple(one.top if place == 0 else None for one in axes)
         lifted = float(pull_of_all(np.asarray(other.weight), 1, units))
@@ -285,12 +284,12 @@ def story_words(this: Curve, units: Units) -> str:
         f"{value('current', full.pack_current[half])}; flat out all rotors give {value('pull', most, units)} at "
         f"{value('current', full.pack_current[-1])}."
     )
-    if not math.isfinite(this.hover_throttle):
+    if not math.isfinite(this.hover_command):
         if _lifts(this):
             return f"{first} It could lift its weight for seconds, but the pack cannot hold a hover."
         return f"{first} It never reaches its own weight of {value('pull', this.weight, units)}."
     return (
-        f"{first} A hover takes {value('percent', this.hover_throttle)} of the command and "
+        f"{first} A hover takes {value('percent', this.hover_command)} of the command and "
         f"{value('current', this.hover_current)}; {value('percent', this.hover_share)} of those watts lift: "
         f"{value('grams_per_watt', this.hover_thrust_per_watt, units)}."
     )

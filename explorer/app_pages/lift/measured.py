@@ -26,7 +26,7 @@ HEADINGS = ("Measured", "Throttle", "Volts", "Thrust", "Our forecast", "Current"
 
 @dataclass(frozen=True)
 class Nearest:
-    """Measured pairs nearest to a build, and what a comparison hangs on.
+    """Measured pairs nearest to a build, and what a comparison depends on.
 
     Parameters
     ----------

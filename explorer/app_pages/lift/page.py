@@ -37,7 +37,7 @@ def curve_of(inputs: Inputs) -> figures.Curve:
         high=got.high,
         rotors=inputs.rotors,
         weight=weight,
-        hover_throttle=got.hover_throttle,
+        hover_command=got.hover_command,
         hover_current=got.hover_current,
         hover_share=got.lifting_power / got.hover_power,
         hover_thrust_per_watt=weight / got.hover_power,
@@ -97,7 +97,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
 
     page_frame.say(
         "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
-        + bars.closest(sentence.nearest_limits(limits))
+        + bars.margin_bars(sentence.nearest_limits(limits))
     )
     with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
         if box.open:
@@ -213,7 +213,7 @@ def _watts(inputs: Inputs) -> None:
     if not math.isfinite(float(split.total)) or int(split.status) != 0:
         page_frame.say('<p class="wi-small">It cannot hold this state; choose another.</p>')
         return
-    page_frame.say(bars.stairs(split))
+    page_frame.say(bars.power_steps(split))
 
 
 page(state.usable(), state.pins())

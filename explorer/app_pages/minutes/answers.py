@@ -142,7 +142,7 @@ class Ghosts:
     old_time: NDArray
     old_volts: NDArray
     cold_lands: tuple[float, float]
-    """Landing with the cold pack: as the measured pouch, and as a pack that minds the cold less. [s]"""
+    """Landing with the cold pack: as the measured pouch, and as a pack that loses less in the cold. [s]"""
     old_lands: float
     """[s]"""
 

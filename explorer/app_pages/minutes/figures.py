@@ -19,7 +19,7 @@ from explorer.text.numbers import value
 from propmodel.base.units import GRAM, KMH, MINUTE
 
 __all__ = [
-    "Mark",
+    "VoltageMark",
     "cutoff_figure",
     "ledger",
     "pack_figure",
@@ -33,7 +33,7 @@ GHOST = "rgba(113,125,128,0.20)"
 
 
 @dataclass(frozen=True)
-class Mark:
+class VoltageMark:
     """One of the three marks on the voltage curve: word, time [s], voltage of a cell [V]."""
 
     name: str
@@ -80,7 +80,7 @@ def voltage_figure(
     this: Minutes,
     others: Sequence[Minutes],
     *,
-    marks: Sequence[Mark],
+    marks: Sequence[VoltageMark],
     ghosts: Ghosts | None,
     show: tuple[bool, bool],
     axis: Axis,
@@ -95,7 +95,7 @@ def voltage_figure(
         The build on the screen.
     others : sequence of Minutes
         The pinned ones, the last one first.
-    marks : sequence of Mark
+    marks : sequence of VoltageMark
         Alarm, land, empty.
     ghosts : Ghosts or None
         The same flight with a cold or an old pack.
@@ -168,7 +168,7 @@ def _reason(figure: Sketch, text: str) -> None:
     )  # fmt: skip
 
 
-def _mark(figure: Sketch, mark: Mark, level: float, axis: Axis) -> None:
+def _mark(figure: Sketch, mark: VoltageMark, level: float, axis: Axis) -> None:
     if not math.isfinite(mark.time):
         return
     x = mark.time / MINUTE

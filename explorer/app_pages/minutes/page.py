@@ -125,7 +125,7 @@ def way_of_flying() -> None:
 # ---- the page ---------------------------------------------------------------------------------------------
 
 
-def marks_of(answer: answers.Minutes, home: float) -> tuple[list[figures.Mark], float]:
+def marks_of(answer: answers.Minutes, home: float) -> tuple[list[figures.VoltageMark], float]:
     """Alarm, land and empty on the voltage curve, and the charge to type in as an alarm. [A h]"""
     if not answer.time["your way"] > 1.0:
         return [], math.nan
@@ -141,11 +141,11 @@ def marks_of(answer: answers.Minutes, home: float) -> tuple[list[figures.Mark], 
     alarm_time, alarm_volts = at(alarm)
     land_time = answer.time["your way"]
     found = [
-        figures.Mark("alarm", alarm_time, alarm_volts),
-        figures.Mark("land", land_time, float(np.interp(land_time, time, volts))),
+        figures.VoltageMark("alarm", alarm_time, alarm_volts),
+        figures.VoltageMark("land", land_time, float(np.interp(land_time, time, volts))),
     ]
     if answer.empty_time > land_time * 1.002:
-        found.append(figures.Mark("empty", answer.empty_time, float(volts[-1])))
+        found.append(figures.VoltageMark("empty", answer.empty_time, float(volts[-1])))
     return found, alarm
 
 
@@ -317,7 +317,7 @@ def voltage_block(
     page_frame.numbers("voltage", lambda: _voltage_frame(this), file_name="voltage-against-minutes.csv", every=2)
 
 
-def _voltage_alt(this: answers.Minutes, marks: list[figures.Mark]) -> str:
+def _voltage_alt(this: answers.Minutes, marks: list[figures.VoltageMark]) -> str:
     told = ", ".join(f"{m.name} at {value('minutes', m.time)} and {m.volts:.2f} V" for m in marks)
     return (
         f"Voltage of a cell under load against minutes: {told}."

@@ -48,7 +48,7 @@ def page(inputs: Inputs) -> None:
 
 
 def questions() -> tuple[bool | None, float | None]:
-    """Two things the forecast of a first power-up hangs on."""
+    """Two things the forecast of a first power-up depends on."""
     with st.container(horizontal=True, key="bench_questions"):
         kept_values.put("esc_age", kept_values.kept("esc_age", "unknown"))
         age = st.segmented_control(

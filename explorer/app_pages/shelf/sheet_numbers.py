@@ -18,7 +18,7 @@ from explorer.inputs import CHEMISTRY_NAMES, Inputs, measured_label, unchecked_f
 from explorer.text import markup
 from explorer.text.numbers import NARROW, Units, number, prose, spread, value
 from propmodel import power_up
-from propmodel.base.units import GRAM_FORCE
+from propmodel.base.units import CELSIUS_ZERO, GRAM_FORCE
 from propmodel.components import battery
 
 __all__ = ["alarms", "curves", "sheet_of"]
@@ -76,7 +76,10 @@ def _build_rows(inputs: Inputs, units: Units) -> list[tuple[str, str]]:
         ("Pack", _named(pack, inputs.pack_name)),
         ("ESC", _named(esc, inputs.controller_name)),
         ("Throttle cap", f"{inputs.command_cap_percent:g}{NARROW}%"),
-        ("Place", f"{inputs.altitude_m:g}{NARROW}m, {value('temperature', inputs.air_temperature_c + 273.15, units)}"),
+        (
+            "Place",
+            f"{inputs.altitude_m:g}{NARROW}m, {value('temperature', inputs.air_temperature_c + CELSIUS_ZERO, units)}",
+        ),
     ]
     own = getattr(inputs, "own", None)
     if own is not None:
@@ -188,7 +191,7 @@ def _figures(inputs: Inputs, pin: Inputs | None) -> list[Figure]:
             lines.append(Line(pin.name or "pinned", x, frame[f"pinned: {name}"], pinned=True))
         marks = []
         if stem == "thrust of all rotors":
-            hover = headlines.story(inputs).hover_throttle
+            hover = headlines.story(inputs).hover_command
             if math.isfinite(hover):
                 weight = float(headlines.build(inputs).weight) / GRAM_FORCE
                 marks.append(PlotMark("hover", weight, 100.0 * hover))

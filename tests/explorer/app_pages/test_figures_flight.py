@@ -144,7 +144,7 @@ def test_no_way_home_against_a_wind_faster_than_the_craft():
 def voltage(inputs: Inputs, **more):
     got = answers.minutes(inputs)
     known = {
-        "marks": [minutes.Mark("alarm", 200.0, 3.5), minutes.Mark("land", 220.0, 3.4)],
+        "marks": [minutes.VoltageMark("alarm", 200.0, 3.5), minutes.VoltageMark("land", 220.0, 3.4)],
         "ghosts": None,
         "show": (False, False),
         "axis": Axis(6.0, 2.0),

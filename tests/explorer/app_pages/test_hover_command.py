@@ -60,7 +60,7 @@ def test_every_answer_gives_the_same_figure(name):
     assert float(performance(build).hover_throttle) == pytest.approx(told)
     assert head.mid.hover_throttle == pytest.approx(told)
     # the mark on the throttle story, at a full pack
-    assert headlines.story(inputs).hover_throttle == pytest.approx(told, rel=1e-6)
+    assert headlines.story(inputs).hover_command == pytest.approx(told, rel=1e-6)
     assert answers.power(inputs, modern=None).hover_command[1] == pytest.approx(told)
     assert named(opening(head, headlines.gives_first(inputs), Units())) == [want]
     shown = dict((step[0], step[1]) for step in lift_steps(build, headlines.profile(inputs)))

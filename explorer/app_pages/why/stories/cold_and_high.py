@@ -29,6 +29,7 @@ from explorer.text.working_step import Step
 from propmodel.assembly.build import drag_areas
 from propmodel.assess.assessment import Assessment
 from propmodel.base.arrays import number
+from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.units import KMH
 from propmodel.flight.endurance import flight_time
 
@@ -170,7 +171,7 @@ def _high_why(f: Facts) -> list[Step]:
     rho, thin = _density(f)
     ratio = thin / rho
     front = float(drag_areas(to_build(f.before))[0])
-    fall = [math.sqrt(2 * x["mass"] * 9.80665 / (d * front)) for x, d in ((f.a, rho), (f.b, thin))]
+    fall = [math.sqrt(2 * x["mass"] * STANDARD_GRAVITY / (d * front)) for x, d in ((f.a, rho), (f.b, thin))]
     return [
         ("Density", f"{thin:.3f} / {rho:.3f} kg/m3 = {ratio:.2f}", "ISO 2533, the same offset from its temperature."),
         (

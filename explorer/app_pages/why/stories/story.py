@@ -60,7 +60,7 @@ class Note(NamedTuple):
 
 
 def told(value: float | None) -> float:
-    """A field that the craft of a story has told."""
+    """A field of a story's craft that must have a value."""
     assert value is not None
     return value
 
@@ -248,7 +248,7 @@ def _ends(values: NDArray) -> tuple[NDArray, NDArray]:
 
 @lru_cache(maxsize=64)
 def facts(story: Story) -> Facts:
-    """Work a story out; kept, since it depends on nothing but the story.
+    """What the engine says about a story; cached, since it depends on nothing but the story.
 
     Examples
     --------

@@ -434,7 +434,7 @@ TROUBLES: tuple[Trouble, ...] = (
     Trouble("more_cells", "May I put one more cell on these motors?", _cells, "margins",
             "wrong KV too many cells 6S 4S over-voltage ESC burnt high"),
     Trouble("cap_mode", "A throttle cap was set and it burnt all the same", _cap_mode, "margins",
-            "limit output percent flip over after crash mode upright ESC capacitor"),
+            "limit output percent flip over after crash mode upright upside down ESC capacitor"),
     Trouble("bench_smoke", "Smoke on the bench, without a propeller", _bench_smoke, "plug_in",
             "first power-up fire no-load current ESC burnt resettable fuse current-limiting plug"),
     Trouble("esc", "Is my ESC large enough?", _esc_enough, "margins", "20 A four-in-one burnt speed controller rating first take-off maiden"),

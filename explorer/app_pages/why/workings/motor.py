@@ -22,6 +22,9 @@ __all__ = [
     "stall_working",
 ]
 
+COPPER_GAIN = 0.00393
+"""Resistance that copper gains for each degree (IEC 60028). [1/K]"""
+
 
 @if_it_hovers
 def heat_working(b: Build) -> Worked:
@@ -31,13 +34,12 @@ def heat_working(b: Build) -> Worked:
     t = a.thermal_hover
     wb, ba = number(t.winding_body), number(t.body_air)
     air = number(b.air.temperature)
-    alpha = 0.00393
     k = copper * (wb + ba)
-    spare = 1.0 - alpha * k
+    spare = 1.0 - COPPER_GAIN * k
     if spare <= 0.0:
         step = (
             "It never settles",
-            f"0.00393 x {short(k, 2)} K of copper heating is {alpha * k:.1f}, not below 1: each degree adds more heat than "
+            f"0.00393 x {short(k, 2)} K of copper heating is {COPPER_GAIN * k:.1f}, not below 1: each degree adds more heat than "
             "the air takes away",
             "Copper gains 0.393 % of resistance a degree (IEC 60028). Do not fly this.",
         )
@@ -68,8 +70,6 @@ def heat_working(b: Build) -> Worked:
     )
 
 
-COPPER_GAIN = 0.00393
-"""Resistance that copper gains for each degree (IEC 60028). [1/K]"""
 WARM = 55.0
 """A motor warmed by flying. [C]"""
 

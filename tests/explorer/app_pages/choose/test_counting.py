@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from choose_counts import small, values_of
 
-from explorer.app_pages.choose import counting, plan, ranges
+from explorer.app_pages.choose import answers, counting, plan, ranges
 from explorer.app_pages.choose.looks import asked_outputs
 from explorer.forecasts import headlines
 from explorer.forecasts.mixed_flight import MIXED_TIME
@@ -73,14 +73,14 @@ def test_minutes_flown_your_way_are_those_of_the_page_minutes():
             alone = plan.inputs_at(inputs, job.answer.plan, found, int(index), {})
             minutes = headlines.answers(alone).mid.minutes
             assert minutes == pytest.approx(float(found[MIXED_TIME].flat[index]), rel=2e-3)
-            assert counting.points(alone, (MIXED_TIME,))[MIXED_TIME] == pytest.approx(minutes, rel=1e-6)
+            assert answers.points(alone, (MIXED_TIME,))[MIXED_TIME] == pytest.approx(minutes, rel=1e-6)
         means = [float(np.nanmean(found[name])) for name in (MIXED_TIME, "hover_time")]
         assert means[0] < means[1]
 
 
 def test_the_best_pack_for_hanging_still_is_not_the_best_for_your_way():
     # a step is judged by the mix that is flown: the order of the steps is not that of the hover
-    flown, still = (counting.changes(Inputs(), name) for name in (MIXED_TIME, "hover_time"))
+    flown, still = (answers.changes(Inputs(), name) for name in (MIXED_TIME, "hover_time"))
     assert {c.words for c in flown} == {c.words for c in still}
     now = headlines.answers(Inputs()).mid.minutes
     assert all(c.before == pytest.approx(now, rel=1e-6) for c in flown)

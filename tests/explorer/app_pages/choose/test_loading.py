@@ -11,17 +11,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from choose_counts import CRAFT, HEADLINES, small, swept, values_of
+from choose_counts import CRAFT, HEADLINES, small, swept
 
-from explorer.app_pages.choose import counting, looks, map_words, plan, ranges, sold_steps
+from explorer.app_pages.choose import answers, looks, map_words, plan, ranges
 from explorer.app_pages.choose import picture as choice_picture
-from explorer.app_pages.choose.looks import LOOKS, USUAL, conditions
-from explorer.app_pages.choose.picture import judged
+from explorer.app_pages.choose.looks import LOOKS, conditions
 from explorer.inputs import Inputs, check, demo_inputs, to_build
 from propmodel import parts
-from propmodel.assembly.build import with_fields
 from propmodel.assess.assessment import Assessment
-from propmodel.assess.limits import limits
 from propmodel.assess.margins import FITS, SHARES
 from propmodel.assess.performance import evaluate
 
@@ -147,10 +144,10 @@ def test_the_file_of_all_that_hold_names_parts_harmlessly():
 def test_a_step_buys_what_the_engine_says(output):
     inputs = Inputs()
     before = float(evaluate(Assessment(to_build(inputs)), [output])[output])
-    found = counting.changes(inputs, output)
+    found = answers.changes(inputs, output)
     assert [c.buys for c in found] == sorted((c.buys for c in found), reverse=True)
     mah = next(c for c in found if c.words == "a 1400 mAh pack")
-    after = counting.with_one(inputs, "capacity_mah", 1400.0, output)
+    after = answers.with_one(inputs, "capacity_mah", 1400.0, output)
     assert mah.after == pytest.approx(after, rel=1e-3)
     side = 1.0 if LOOKS[output].better == "max" else -1.0
     assert mah.buys == pytest.approx(side * (after / before - 1.0), abs=1e-3)
@@ -159,7 +156,7 @@ def test_a_step_buys_what_the_engine_says(output):
 def test_a_step_that_does_not_fit_says_so():
     def larger(frame):
         inputs = replace(Inputs(), diameter_in=4.8, frame_propeller_in=frame)
-        return next(c for c in counting.changes(inputs, "hover_time") if c.words == "5 in propellers")
+        return next(c for c in answers.changes(inputs, "hover_time") if c.words == "5 in propellers")
 
     assert "propeller in the frame" in larger(4.8).over
     assert "propeller in the frame" not in larger(None).over
@@ -168,8 +165,8 @@ def test_a_step_that_does_not_fit_says_so():
 def test_every_step_is_to_a_size_that_is_sold():
     for name in CRAFT:
         inputs = demo_inputs(name)
-        for step in sold_steps.next_sold(inputs):
-            for path, (field, scale, _, _) in sold_steps._NEXT.items():
+        for step in ranges.next_sold(inputs):
+            for path, (field, scale, _, _) in ranges._NEXT.items():
                 if step.field == path:
                     assert getattr(inputs, field) + step.change / scale == pytest.approx(
                         min(
@@ -193,14 +190,14 @@ def test_a_five_inch_tries_five_inch_propellers():
 
 
 def test_solving_and_putting_it_in_agree():
-    found = counting.solved(Inputs(), "capacity_mah", "hover_time", 480.0)
-    assert counting.with_one(Inputs(), "capacity_mah", found.value, "hover_time") == pytest.approx(480.0, rel=1e-3)
-    none = counting.solved(Inputs(), "capacity_mah", "hover_time", 1e5)
+    found = answers.solved(Inputs(), "capacity_mah", "hover_time", 480.0)
+    assert answers.with_one(Inputs(), "capacity_mah", found.value, "hover_time") == pytest.approx(480.0, rel=1e-3)
+    none = answers.solved(Inputs(), "capacity_mah", "hover_time", 1e5)
     assert math.isnan(none.value) and none.solution.words and math.isfinite(none.solution.closest)
 
 
 def test_spread_shares_make_a_whole():
-    shares, readings = counting.spread_of(Inputs(), "thrust_to_weight")
+    shares, readings = answers.spread_of(Inputs(), "thrust_to_weight")
     assert sum(c.share for c in shares) == pytest.approx(1.0)
     assert all(0.0 <= g <= 1.0 for _, g in readings)
     assert [g for _, g in readings] == sorted((g for _, g in readings), reverse=True)
@@ -224,28 +221,6 @@ def test_a_list_of_propellers_brings_their_widths_by_eye():
             assert new.blade_width == ("broad", "slim", "unknown")[row]
             seen.append(row)
         assert set(seen) == {0, 1, 2}
-
-
-def test_limits_as_usual_are_those_that_a_loaded_build_is_told_are_usual(many):
-    """The same rule as on the page Margins: over by no more than such craft commonly are, with thrust to spare."""
-    inputs, found = many
-    asked = conditions([], USUAL)
-    good = judged(found, USUAL).meets(asked)
-    strict = found.meets(conditions([], "all"))
-    fits = found.meets(conditions([], "what fits"))
-    assert strict.sum() < good.sum() < fits.sum()
-    assert np.all(good[strict]) and np.all(fits[good])
-    rng = np.random.default_rng(7)
-    values = values_of(inputs, ranges.around(inputs) | {"cells": "5 to 7"})
-    planned = plan.plan(inputs, values, {})
-    for index in rng.choice(found.size, 40, replace=False):
-        made = with_fields(planned.base, {k: v[()] for k, v in found.at(int(index)).items()})
-        over = [one for one in limits(made, hold=10.0) if one.state == "over"]
-        # a share within a rounding of its limit may fall to either side: the sweep keeps single precision
-        if any(abs(one.share - 1.0) < 1e-4 for one in limits(made, hold=10.0) if one.kind == "share"):
-            continue
-        assert bool(good[index]) == all(one.usual for one in over), [(one.key, one.share, one.usual) for one in over]
-    assert found["sag_low"].max() > 1.0, "the sweep itself is left as it is"
 
 
 def test_an_unknown_wish_for_limits_is_refused():

@@ -11,15 +11,17 @@ from choose_counts import small, swept, values_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from explorer.app_pages.choose import counting, looks, map_words, plan, ranges
+from explorer.app_pages.choose import answers, counting, looks, map_words, plan, ranges
 from explorer.app_pages.choose import picture as choice_picture
-from explorer.app_pages.choose.looks import ASKED, LOOKS, conditions
-from explorer.app_pages.choose.picture import picture
+from explorer.app_pages.choose.looks import ASKED, LOOKS, USUAL, conditions
+from explorer.app_pages.choose.picture import judged, picture
 from explorer.app_pages.choose.ranges import RANGES
 from explorer.forecasts import headlines
 from explorer.forecasts.mixed_flight import MIXED_TIME
 from explorer.inputs import Inputs, to_build
 from explorer.text.numbers import NARROW, Units, number
+from propmodel.assembly.build import with_fields
+from propmodel.assess.limits import limits
 from propmodel.assess.margins import FITS, SHARES
 from propmodel.assess.performance import OUTPUTS
 from propmodel.base.units import INCH
@@ -146,22 +148,44 @@ def test_change_words_say_which_way_and_how_much():
 
 def test_the_bands_of_the_winners_are_those_of_their_builds(many):
     inputs, found = many
-    answer = counting.Counted(plan.plan(inputs, {}, {}), found)
+    answer = counting.CountedSweep(plan.plan(inputs, {}, {}), found)
     picks = [0, found.size // 2, found.size - 1]
-    bands = counting.bands_of(answer, picks, ("thrust_to_weight", MIXED_TIME), headlines.profile(inputs))
+    bands = answers.bands_of(answer, picks, ("thrust_to_weight", MIXED_TIME), headlines.profile(inputs))
     for index in picks:
         there = headlines.answers(plan.inputs_at(inputs, answer.plan, found, index, {}))
         for name, field in (("thrust_to_weight", "thrust_to_weight"), (MIXED_TIME, "minutes")):
             ends = (getattr(there.low, field), getattr(there.high, field))
             assert bands[index][name] == pytest.approx(ends, rel=0.02)
-    assert counting.bands_of(answer, [], ("mass",), headlines.profile(inputs)) == {}
+    assert answers.bands_of(answer, [], ("mass",), headlines.profile(inputs)) == {}
 
 
 def test_every_name_the_page_offers_is_known_to_the_engine():
     assert set(looks.HEADLINES) == set(ASKED) - {MIXED_TIME} <= set(OUTPUTS)
     build = to_build(Inputs())
-    for name, (path, scale) in counting.SOLVED.items():
+    for name, (path, scale) in answers.SOLVED.items():
         part, _, field = path.partition(".")
         value = getattr(getattr(build, part), field) if field else getattr(build, part)
         assert float(value) / scale == pytest.approx(getattr(Inputs(), name), rel=1e-6)
     assert RANGES["diameter_in"].scale == INCH
+
+
+def test_limits_as_usual_are_those_that_a_loaded_build_is_told_are_usual(many):
+    """The same rule as on the page Margins: over by no more than such craft commonly are, with thrust to spare."""
+    inputs, found = many
+    asked = conditions([], USUAL)
+    good = judged(found, USUAL).meets(asked)
+    strict = found.meets(conditions([], "all"))
+    fits = found.meets(conditions([], "what fits"))
+    assert strict.sum() < good.sum() < fits.sum()
+    assert np.all(good[strict]) and np.all(fits[good])
+    rng = np.random.default_rng(7)
+    values = values_of(inputs, ranges.around(inputs) | {"cells": "5 to 7"})
+    planned = plan.plan(inputs, values, {})
+    for index in rng.choice(found.size, 40, replace=False):
+        made = with_fields(planned.base, {k: v[()] for k, v in found.at(int(index)).items()})
+        over = [one for one in limits(made, hold=10.0) if one.state == "over"]
+        # a share within a rounding of its limit may fall to either side: the sweep keeps single precision
+        if any(abs(one.share - 1.0) < 1e-4 for one in limits(made, hold=10.0) if one.kind == "share"):
+            continue
+        assert bool(good[index]) == all(one.usual for one in over), [(one.key, one.share, one.usual) for one in over]
+    assert found["sag_low"].max() > 1.0, "the sweep itself is left as it is"

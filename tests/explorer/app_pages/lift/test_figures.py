@@ -33,7 +33,7 @@ def curve_of(name: str = "scree", **changes) -> figures.Curve:
         "high": high,
         "rotors": 4,
         "weight": float(build.weight),
-        "hover_throttle": 0.25,
+        "hover_command": 0.25,
         "hover_current": 6.0,
         "hover_share": 0.32,
         "hover_thrust_per_watt": 0.043,
@@ -119,14 +119,14 @@ def test_newtons_instead_of_kilograms():
 
 
 def test_the_pinned_build_is_dashed_and_this_one_solid():
-    figure = story(curve_of(), curve_of("tarn", hover_throttle=0.3))
+    figure = story(curve_of(), curve_of("tarn", hover_command=0.3))
     assert {t.line.dash for t in traces(figure, "pinned")} == {"6px,4px"}
     assert {t.line.dash for t in traces(figure, "this")} == {None}
     assert len(traces(figure, "pinned")) == 3
 
 
 def test_a_pinned_build_that_differs_only_in_mass_shows_by_its_hover_mark():
-    figure = story(curve_of(hover_throttle=0.25), curve_of(hover_throttle=0.22))
+    figure = story(curve_of(hover_command=0.25), curve_of(hover_command=0.22))
     assert traces(figure, "hovers here")[0].x == (25.0,) * 3
     assert traces(figure, "pinned hovers here")[0].x == (22.0,) * 3
 
@@ -144,7 +144,7 @@ def test_a_label_above_the_axis_is_not_drawn():
 
 
 def test_a_craft_that_cannot_hover_says_so_on_the_chart():
-    heavy = curve_of(hover_throttle=math.nan, hover_current=math.nan, weight=1000.0)
+    heavy = curve_of(hover_command=math.nan, hover_current=math.nan, weight=1000.0)
     assert any("cannot hover" in (note.text or "") for note in story(heavy).layout.annotations)
     assert "never reaches its own weight" in figures.story_words(heavy, GRAMS)
 
@@ -173,7 +173,7 @@ def test_the_summary_says_half_throttle_and_hover():
 
 
 def test_stairs_begin_where_the_last_step_ended_and_end_at_the_whole():
-    markup = bars.stairs(where_watts_go(propmodel.demo("scree"), "cruise", speed=14.0))
+    markup = bars.power_steps(where_watts_go(propmodel.demo("scree"), "cruise", speed=14.0))
     steps = [(float(a), float(b)) for a, b in re.findall(r"margin-left:([\d.]+)%;width:([\d.]+)%", markup)]
     assert len(steps) == 8
     for (left, width), (following, _) in pairwise(steps):
@@ -205,18 +205,18 @@ def one_limit(**changes) -> Limit:
 
 
 def test_state_is_never_told_by_colour_alone_and_names_come_escaped():
-    markup = bars.closest([one_limit(), one_limit(state="tight", share=0.9), one_limit(state="clear", share=0.3)])
+    markup = bars.margin_bars([one_limit(), one_limit(state="tight", share=0.9), one_limit(state="clear", share=0.3)])
     for sign in ("✕ over", "! tight", "✓ clear"):
         assert sign in markup
-    misfit = bars.closest([one_limit(kind="fits", share=2.0)])
+    misfit = bars.margin_bars([one_limit(kind="fits", share=2.0)])
     assert "Too &lt;much&gt;." in misfit and "<much>" not in misfit + markup
     assert "120 % used" in markup
 
 
 def test_far_over_is_said_in_words():
-    assert "more than 10 times" in bars.closest([one_limit(share=math.inf)])
+    assert "more than 10 times" in bars.margin_bars([one_limit(share=math.inf)])
 
 
 def test_what_does_not_fit_has_no_bar():
-    markup = bars.closest([one_limit(kind="fits", share=2.0)])
+    markup = bars.margin_bars([one_limit(kind="fits", share=2.0)])
     assert "does not fit" in markup and 'class="bar' not in markup
