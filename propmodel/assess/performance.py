@@ -97,9 +97,7 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
         "full_throttle_seconds": Output(
             lambda a: a.full_throttle_seconds, "s", "full throttle until the winding limit"
         ),
-        "pull_out_height": Output(
-            lambda a: a.pull_out_height, "m", "height a 40 m dive costs to pull out, at landing"
-        ),
+        "pull_out_height": Output(lambda a: a.pull_out_height, "m", "height a 40 m dive costs to pull out, at landing"),
     }
 )
 
