@@ -384,8 +384,8 @@ WRITTEN = [
     ("frame with electronics 260g", {"frame_g": 260.0}),
     ("sub250 3 inch", {"mass_threshold_g": 250.0, "diameter_in": 3.0, "blades": 3}),
     ("motor2207 1950kv prop5143 6s1300 esc45A",
-     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0, "diameter_in": 5.1, "pitch_in": 4.3, "blades": 3, "cells": 6,
-      "capacity_mah": 1300.0, "esc_a": 45.0}),
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0, "diameter_in": 5.1, "pitch_in": 4.3, "blades": 3,
+      "cells": 6, "capacity_mah": 1300.0, "esc_a": 45.0}),
     ("2550KV 6S 77% limit", {"kv": 2550.0, "cells": 6, "command_cap_percent": 77.0}),
 ]  # fmt: skip
 
