@@ -82,6 +82,9 @@ def settle_masses(at: Cursor) -> None:
     def owner_of(index: int, grams: float) -> str:
         """Part named beside a mass, unless no such part weighs so much."""
         owner = at.word_before(index)
+        alone = {WORDS[p.mark] for p in at.pieces if p.segment == at.pieces[index].segment and p.mark in WORDS}
+        if not owner and alone == {"frame"} and at.owners[at.pieces[index].segment] == {"frame"}:
+            return "frame"
         if owner == "esc" or (owner in usual and not _MOST[0] <= grams / usual[owner] <= _MOST[1]):
             return ""
         return owner
@@ -103,6 +106,17 @@ def settle_masses(at: Cursor) -> None:
             continue
         if at.beside(index, "dry"):
             without_pack.append((piece.text, grams))
+            continue
+        if owner == "frame":
+            whole_frame = Option(f"frame with electronics and ESC, {_g(grams)} g", (("frame_g", grams),))
+            bare = Option(
+                f"bare frame: with electronics and ESC about {_g(2.0 * grams)} g", (("frame_g", 2.0 * grams),)
+            )  # half and half (common practice, from memory)
+            options = [whole_frame] if at.any_word("electronics") else [bare, whole_frame]
+            if any(owner_of(i, g) == "all" for i, _, g in at.masses):
+                at.left_out.append(piece.text)  # the scale tells the whole
+            else:
+                at.ask(piece.text, f"Is {said} the bare frame, or with electronics and ESC?", *options)
             continue
         if owner in fields:
             at.ask(piece.text, f"What weighs {said}?", fields[owner])
@@ -218,12 +232,17 @@ def settle_inches(at: Cursor) -> None:
             at.assume(piece.text, said, ("diameter_in", inches))
 
 
+def _threshold(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("mass_threshold_g", piece.number(0)))
+
+
 def _dry(at: Cursor, index: int, piece: Piece) -> None:
     """Read with the mass beside it; without one it says nothing."""
 
 
 READERS: dict[str, Handler] = {
     "dry": _dry,
+    "threshold": _threshold,
     "kilograms": _kilograms,
     "grams": _grams,
     "pounds": _pounds,

@@ -162,6 +162,8 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("other", rf"(?!KV)[A-Z]{{2,3}}\d\.\d{_STOP}"),
         ("dry", rf"dry(?:\s?(?:weight|mass))?{_STOP}"),
         ("dry", rf"(?:without|w/o|ohne|sans|sin|no|excl\.?|excluding|minus)\s(?:the\s|a\s)?{_PACK}{_STOP}"),
+        ("threshold", rf"sub\s?-?\s?(\d{{2,4}})\s?(?:grams?|g)?{_STOP}"),
+        ("word", r"(?P<mark>stators?|motors?|props?|propellers?|lipo|battery|esc|pack)(?=\d)"),
         ("prefix", r"(?!KV|mAh|Ah|uF|AWG)[A-Z]{1,3}-?(?=\d{4,5}(?!\d))"),
         ("coaxial", rf"(?P<mark>coax(?:ial)?){_STOP}"),
         ("craft", rf"(?P<mark>quad(?:copter)?|hexa?(?:copter)?|octo?(?:copter)?|tricopter){_STOP}"),

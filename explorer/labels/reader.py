@@ -110,7 +110,7 @@ _TYPE = re.compile(r"[A-Za-z]{1,4}-?\d{1,3}[A-Za-z]{0,2}|\d{1,2}[A-Za-z]{1,2}")
 def _junk(at: Cursor, index: int, piece: Piece) -> None:
     owners = at.owners.get(piece.segment, set())
     if _TYPE.fullmatch(piece.text) and owners and not _better(piece.text):
-        if "pack" in owners:
+        if "pack" in owners and not re.search(r"\d{3}", piece.text):
             pack_and_esc_reader.ask_cell_type(at, piece)
         else:
             at.left_out.append(piece.text)  # a name beside a part that is told by its sizes

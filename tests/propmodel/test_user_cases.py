@@ -241,6 +241,13 @@ QUANTITIES = {
     "pull at reserve": lambda q: float(q.a.thrust_to_weight_at_reserve),
     "hover minutes": lambda q: minutes(q.build),
     "hover minutes at 3.7 V cut-off over all": lambda q: minutes(q.other(cutoff_v=3.7)) / minutes(q.build),
+    "hover minutes on 6 cells at equal energy": lambda q: (
+        minutes(q.other(cells=6, capacity_mah=1000, kv=2450 * 4 / 6)) / minutes(q.build)
+    ),
+    "tired over new resistance": lambda q: ratio(
+        battery.resistance(q.other(pack_age="tired").pack, 0.5), battery.resistance(q.build.pack, 0.5)
+    ),
+    "tired over new hover minutes": lambda q: minutes(q.other(pack_age="tired")) / minutes(q.build),
     "hover over playing minutes": lambda q: minutes(q.build) / minutes(q.build, WAYS_OF_FLYING["play"]),
     "pack of longest hover over rest": longest_hover_pack,
     "hover rpm over sea level": lambda q: ratio(q.a.hover.rev_per_s, sea_level(q).hover_rev_per_s),

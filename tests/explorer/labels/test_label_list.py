@@ -374,6 +374,19 @@ WRITTEN = [
     ("4S 1500 vs 6S 1000", {"cells": 4, "capacity_mah": 1500.0}),
     ("5 inch 4S 2300KV 1500mAh or 6S 1750KV 1050mAh",
      {"cells": 4, "kv": 2300.0, "capacity_mah": 1500.0, "diameter_in": 5.0, "blades": 3}),
+    ("65mm 1S 450 HV 0802 22000KV 31mm 4-blade props 25 g auw",
+     {"cells": 1, "capacity_mah": 450.0, "chemistry": "lipo_hv", "stator_d_mm": 8.0, "stator_h_mm": 2.0, "kv": 22000.0,
+      "blades": 4, "diameter_in": 1.22, "frame_propeller_in": 1.6, "take_off_g": 25.0}),
+    ("2207 1950KV 6S 1300 45A ESC 600g",
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0, "cells": 6, "capacity_mah": 1300.0, "esc_a": 45.0,
+      "take_off_g": 600.0}),
+    ("frame 120g, 690g auw", {"take_off_g": 690.0}),
+    ("frame with electronics 260g", {"frame_g": 260.0}),
+    ("sub250 3 inch", {"mass_threshold_g": 250.0, "diameter_in": 3.0, "blades": 3}),
+    ("motor2207 1950kv prop5143 6s1300 esc45A",
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0, "diameter_in": 5.1, "pitch_in": 4.3, "blades": 3,
+      "cells": 6, "capacity_mah": 1300.0, "esc_a": 45.0}),
+    ("2550KV 6S 77% limit", {"kv": 2550.0, "cells": 6, "command_cap_percent": 77.0}),
 ]  # fmt: skip
 
 
@@ -392,6 +405,13 @@ ASKED = [
     ("55A ESC 6S", [{"cells": 6}, {"esc_max_cells": 6}]),
     ("65mm", [{"diameter_in": 2.56}, {"frame_propeller_in": 1.6}]),
     ("coaxial", [X8, {"rotors": 6, "coaxial": True}]),
+    ("frame 120g", [{"frame_g": 240.0}, {"frame_g": 120.0}]),
+    ('frame 5" 110g', [{"frame_g": 220.0}, {"frame_g": 110.0}]),
+    (
+        "motor 500g 2207",
+        [{"take_off_g": 500.0}, {"payload_g": 500.0}, {"frame_g": 500.0}, {"pack_g": 500.0}, {"motor_mass_g": 500.0}],
+    ),
+    ("2x 6S 5000", [{"parallel": 2}, {"parallel": 1}]),
     ("max 6S", [{"esc_max_cells": 6}, {"motor_max_cells": 6}]),
     ("6S2P 5000mAh", [{"capacity_mah": 2500.0}, {"capacity_mah": 5000.0}]),
 ]
