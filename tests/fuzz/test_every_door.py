@@ -140,10 +140,10 @@ FOREIGN = (
     "object is not", "must be real number", "cannot be interpreted", "not subscriptable", "unhashable", "out of bounds",
     "setting an array", "inhomogeneous", "only integer", "zero-size", "cannot cast", "Cannot cast",
 )  # fmt: skip
-NOT_DOORS = {
-    ("cold_root", "temperature"),  # along a flight: an array, as its signature says
-    ("escape_cell", "numbers_pass"),
-}
+INSIDE = {"cold_root", "run_down", "escape_cell", "unescape_cell", "PartsError", "check"}
+"""For other modules of the engine, which hand over what their signatures say."""
+PROGRAMS = {"progress", "choose", "moves", "executor", "axis"}
+"""Arguments that take a function or an object of a program."""
 LONGEST = 20
 """Seconds for one call."""
 
@@ -218,13 +218,13 @@ def test_every_public_function_answers_or_says_why_not():
     wrong, cases, functions = [], 0, 0
     begun = time.process_time()
     for name, what, given in doors():
+        if name in INSIDE:
+            continue
+        given = {key: value for key, value in given.items() if key != "executor"}  # that of the example is shut down
         functions += 1
         parameters = inspect.signature(what).parameters
         for parameter in parameters.values():
-            if (
-                parameter.kind in (parameter.VAR_KEYWORD, parameter.VAR_POSITIONAL)
-                or (name, parameter.name) in NOT_DOORS
-            ):
+            if parameter.kind in (parameter.VAR_KEYWORD, parameter.VAR_POSITIONAL) or parameter.name in PROGRAMS:
                 continue
             if parameter.name not in given or not plain(given[parameter.name]):
                 continue
@@ -247,4 +247,4 @@ def test_every_public_function_answers_or_says_why_not():
                     wrong.append(f"{name}({parameter.name}={kind}): {text}")
     print(f"{functions} functions, {cases} cases, {time.process_time() - begun:.0f} s")
     assert functions > 140 and cases > 10_000
-    assert wrong == []
+    assert wrong == [], "\n".join(wrong)
