@@ -1,7 +1,8 @@
-"""Time limit for the head of a request: a connection that sends none, or half of one, is closed.
+"""Limits for the head of a request: a connection that sends none, or half of one, is closed.
 
-The HTTP server waits for a head without end. `install` replaces its protocol by one with a time limit: the server looks
-protocols up by name, and this one stands under ``auto``.
+The HTTP server waits for a head without end, and what speaks WebSocket behind it leaves a head with long lines without
+an answer. `install` replaces its protocol by one with limits: the server looks protocols up by name, and this one
+stands under ``auto``.
 """
 
 from __future__ import annotations
@@ -19,8 +20,13 @@ HEAD_SECONDS = 15.0
 """Longest wait for the head of a request. [s]"""
 
 
+LONGEST_LINE = 8000
+MOST_LINES = 120
+"""Of the head that opens a WebSocket: a little less than the WebSocket protocol itself takes. [byte, -]"""
+
+
 class HeadTimeoutProtocol(H11Protocol):
-    """HTTP/1.1 with a time limit for the head of a request."""
+    """HTTP/1.1 with limits for the head of a request."""
 
     _timer: asyncio.TimerHandle | None = None
 
@@ -41,6 +47,23 @@ class HeadTimeoutProtocol(H11Protocol):
         """Stop the timer."""
         self._stop()
         super().connection_lost(exc)
+
+    def handle_websocket_upgrade(self, event: h11.Request) -> None:
+        """Hand over to the WebSocket protocol what it can answer; refuse the rest."""
+        lines = [len(event.target), *(len(name) + len(value) for name, value in self.headers)]
+        if max(lines) > LONGEST_LINE or len(lines) > MOST_LINES:
+            self.send_400_response("The head of the request is too long.")
+            return
+        super().handle_websocket_upgrade(event)
+        if not getattr(self.transport.get_protocol(), "handshake_initiated", True):
+            self.transport.close()  # it found no request in the head, and would wait for one
+
+    def send_400_response(self, msg: str) -> None:
+        """Answer what is no HTTP; a request that was being answered is over, and what is said to it goes nowhere."""
+        if self._at_work():
+            self.cycle.disconnected = True
+            self.cycle.message_event.set()
+        super().send_400_response(msg)
 
     def _at_work(self) -> bool:
         """Whether a request is being answered."""

@@ -19,6 +19,7 @@ import re
 import time
 from collections import Counter
 from collections.abc import Awaitable, Callable, Iterable, Mapping, MutableMapping
+from contextlib import suppress
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -107,8 +108,9 @@ def allowed_hosts(address: str | None, named: Iterable[str], origins: Iterable[s
         return [*LOCAL_NAMES, *names] if is_loopback(address) else names
     if not is_loopback(address):
         return []
-    names = [urlsplit(origin).hostname or "" for origin in origins] + [public or ""]
-    return [*LOCAL_NAMES, *(name.lower() for name in names if name)]
+    named_in_origins = [host_of(re.sub(r"^[a-z]+://|/$", "", origin.lower())) for origin in origins]
+    names = [host[0] for host in named_in_origins if host] + ([public.lower()] if public else [])
+    return [*LOCAL_NAMES, *names]
 
 
 def _is_among(name: str, hosts: Iterable[str]) -> bool:
@@ -126,12 +128,15 @@ def may_come_from(origin: str, host: tuple[str, int | None], origins: Iterable[s
     True
     >>> may_come_from("http://localhost:3000", ("localhost", 8501), [])
     False
-    >>> may_come_from("null", ("localhost", 8501), [])
+    >>> may_come_from("null", ("localhost", 8501), []) or may_come_from("http://[::1", ("::1", 80), [])
     False
     """
     if origin.rstrip("/").lower() in {named.rstrip("/").lower() for named in origins}:
         return True
-    parts = urlsplit(origin)
+    try:
+        parts = urlsplit(origin)
+    except ValueError:  # brackets that are no address
+        return False
     given = host_of(parts.netloc)
     if parts.scheme not in ("http", "https") or given is None or given[0] != host[0]:
         return False
@@ -203,7 +208,7 @@ class RequestGuard:
         refused = self.refusal(headers, scope.get("path", ""))
         if scope["type"] == "websocket":
             if refused is None:
-                await self.app(scope, receive, send)
+                await self.app(scope, _bytes_only(receive, send), send)
             else:
                 await receive()  # websocket.connect; closing before it is accepted is answered with 403
                 await send({"type": "websocket.close", "code": 1008, "reason": refused[1]})
@@ -269,6 +274,20 @@ class RequestGuard:
         coming = self._coming[visitor] + more
         everybody = sum(sum(files.values()) for files in kept.values()) + sum(self._coming.values()) + more
         return len(mine) < MOST_FILES and sum(mine.values()) + coming <= most and everybody <= VISITORS_WORTH * most
+
+
+def _bytes_only(receive: Receive, send: Send) -> Receive:
+    """Close a WebSocket on which text comes: the page sends bytes alone (code 1003, RFC 6455 section 7.4.1)."""
+
+    async def taken() -> Message:
+        message = await receive()
+        if message["type"] == "websocket.receive" and message.get("bytes") is None:
+            with suppress(Exception):  # it may be closed already
+                await send({"type": "websocket.close", "code": 1003})
+            return {"type": "websocket.disconnect", "code": 1003}
+        return message
+
+    return taken
 
 
 def _held() -> dict[str, dict[str, int]]:

@@ -88,8 +88,7 @@ def chance_enough_propellers(
     >>> bool(bag[0] < bag[1])
     True
     """
-    from scipy import stats  # half a second to import: only where it is used
-
+    check_flag("two_hands", two_hands)
     check_range("spares", spares, 0.0, 1e6)
     check_range("crashes", crashes, 0.0, 1e4)
     check_range("rotors", rotors, 1.0, 16.0)
@@ -97,11 +96,13 @@ def chance_enough_propellers(
     s, m, k, n = np.broadcast_arrays(floats(spares), floats(crashes), floats(propellers_per_crash), floats(rotors))
     if np.any(k > n):
         raise ValueError("propellers per crash must be at most the number of rotors")
+    from scipy import stats  # half a second to import: only where it is used
+
     most = float(np.max(m, initial=0.0))
     c = np.arange(int(most + 12.0 * np.sqrt(most) + 20.0)).reshape((-1,) + (1,) * s.ndim)
     weight = stats.poisson.pmf(c, m)
     q = k / n
-    if check_flag("two_hands", two_hands):
+    if two_hands:
         one = np.ceil(n / 2.0)
         enough = stats.binom.cdf(np.floor(s / 2.0), c * one, q) * stats.binom.cdf(np.floor(s / 2.0), c * (n - one), q)
     else:

@@ -10,7 +10,7 @@ import numpy as np
 
 from propmodel.assembly.build import Build, shape_of
 from propmodel.base.arrays import number
-from propmodel.base.checks import check_flag, check_number, shown
+from propmodel.base.checks import check_flag, check_number, check_positive, shown
 from propmodel.components import battery, motor, propeller
 from propmodel.components.controller import command_from_duty, ripple_power, winding_ripple
 from propmodel.powertrain import operating_point
@@ -163,7 +163,7 @@ def bare_motor(
     """
     kv, resistance = check_number("motor KV", kv), check_number("resistance", resistance)
     no_load_current = check_number("no-load current", no_load_current)
-    no_load_voltage = check_number("no-load voltage", no_load_voltage)
+    no_load_voltage = float(check_positive("no-load voltage", check_number("no-load voltage", no_load_voltage), "V"))
     volts = check_number("duty", duty) * check_number("voltage", voltage)
     current = no_load_current * volts / no_load_voltage
     return (volts - current * resistance) * kv / 60.0, current

@@ -21,6 +21,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
 from multiprocessing import connection, context, spawn
+from numbers import Integral
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -141,7 +142,7 @@ def check_processes(processes: Any) -> int:
     >>> check_processes(2)
     2
     """
-    whole = not isinstance(processes, bool) and hasattr(processes, "__index__")
+    whole = not isinstance(processes, bool) and isinstance(processes, Integral)
     if not whole or not 1 <= int(processes) <= MOST_PROCESSES:
         raise ValueError(f"processes must be a whole number from 1 to {MOST_PROCESSES}, got {processes!r}")
     return int(processes)

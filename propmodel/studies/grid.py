@@ -246,6 +246,8 @@ def grid_of(
         check_in("axis", name, known)
         clean[name] = _clean_axis(name, values)
     columns: dict[str, dict[str, NDArray]] = {}
+    if tables is not None and not isinstance(tables, Mapping):
+        raise ValueError(f"tables must be a mapping of names to tables, got {shown(tables)}")
     for name, table in (tables or {}).items():
         columns[name] = {check_in("column", f, known): _clean_axis(f, v) for f, v in table.items()}
         lengths = {len(v) for v in columns[name].values()}

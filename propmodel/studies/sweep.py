@@ -8,7 +8,7 @@ the answers of all builds, or keeps only what is asked of them (`studies.keep`) 
 from __future__ import annotations
 
 import multiprocessing
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, overload
@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.assembly.build import Build
-from propmodel.base.checks import check_in
+from propmodel.base.checks import check_in, check_number, check_positive
 from propmodel.studies import executors, pareto
 from propmodel.studies import keep as keeping
 from propmodel.studies.executors import process_pool
@@ -321,6 +321,8 @@ def sweep(
     """
     grid = grid_of(build, axes, tables)
     names = names_of(outputs)
+    if not (isinstance(hold, float) and hold == np.inf):
+        check_positive("hold", check_number("hold", hold, "s"), "s")
     collectors: list[keeping.Collector] = []
     if keep is None:
         if grid.size > LARGEST:
@@ -333,7 +335,7 @@ def sweep(
             keep = [keep]
         if grid.size > LARGEST_KEPT:
             raise ValueError(f"{grid.size:,} combinations have no flat index: take fewer or coarser ranges")
-        for kind in keep:
+        for kind in keep if isinstance(keep, Iterable) else [keep]:
             if not isinstance(kind, Keep):
                 raise ValueError(f"keep takes Meets, Frontier, Counts and Parquet, got {type(kind).__name__}")
         names = list(dict.fromkeys([*names, *names_of([n for kind in keep for n in kind.needs()])])) or ["mass"]

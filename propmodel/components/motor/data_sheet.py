@@ -97,7 +97,8 @@ def peak_efficiency_constant_loss(
     >>> round(float(current), 4), round(float(best), 6)
     (8.202, 0.881795)
     """
-    v, r, i0 = (np.asarray(x, float) for x in (voltage, resistance, no_load_current))
+    v, r = as_floats("voltage", voltage), as_floats("resistance", resistance)
+    i0 = as_floats("no_load_current", no_load_current)
     return np.sqrt(i0 * v / r), (1.0 - np.sqrt(i0 * r / v)) ** 2
 
 

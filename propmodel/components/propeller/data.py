@@ -120,6 +120,8 @@ def blade_width_index(blade_width: str | int | ArrayLike) -> NDArray[np.intp]:
         names = np.asarray(blade_width)
     except ValueError:
         raise ValueError(f"blade_width must be a name or a plain list of names, got {shown(blade_width)}") from None
+    if names.dtype.kind == "O" and not all(isinstance(name, str) for name in names.flat):
+        raise ValueError(f"blade_width must be a name or a plain list of names, got {shown(blade_width)}")
     if names.dtype.kind in "iu":
         if np.any((names < 0) | (names >= len(_WIDTH_NAMES))):
             raise ValueError(f"blade_width positions run from 0 to {len(_WIDTH_NAMES) - 1}")
