@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from explorer.controls import address, frame_script, page_frame, side_panel
+from explorer.controls import address, field_controls, frame_script, page_frame, side_panel
 from explorer.session import stale_values, state
 
 PAGES = (
@@ -35,8 +35,8 @@ def main() -> None:
         ],
         position="top",
     )
-    page_frame.turn_to(page.url_path or PAGES[0][0])
-    page_frame.begin_run()
+    field_controls.turn_to(page.url_path or PAGES[0][0])
+    field_controls.begin_run()
     frame_script.bar(PAGES)
     side_panel.draw()
     try:

@@ -28,7 +28,7 @@ EXPLORER_FLOORS: list[list[str]] = [
     ["app_pages"],
 ]
 """Wings of explorer, lowest floor first; `app.py` and `__main__.py` stand above them all."""
-PURE = re.compile(r"^explorer\.(text|figures|saved|inputs|labels)\.|^explorer\.app_pages\.\w+\.(words|figures)$")
+PURE = re.compile(r"^explorer\.(text|figures|saved|inputs|labels)\.|^explorer\.app_pages\.\w+\.(words|figures|bars)$")
 """Modules without Streamlit."""
 PRINTS_OTHERS = "shelf"
 """The one page that may read the answers of other pages: its field sheet prints them."""

@@ -8,11 +8,12 @@ from typing import Any
 
 import streamlit as st
 
-from explorer.controls import measured_parts, page_frame
+from explorer.controls import field_controls, measured_parts, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
-from explorer.labels import Reading, answered
+from explorer.labels import LabelReading, answered
+from explorer.labels.lending import scaled
 from explorer.session import bench_log, kept_values, keys, stale_values, state, typed_labels, whole_builds
 from explorer.text.numbers import Units
 from propmodel.assembly.demo import demo_names
@@ -78,13 +79,13 @@ def _group(group: str) -> None:
         row = [name for name, short in first if short]
         for name, short in first:
             if short is None:
-                page_frame.control(name, where="side")
+                field_controls.control(name, where="side")
         if row:
             for column, name in zip(
                 st.columns([1, 1.2] if group == "What feeds it" else 2, gap="small"), row, strict=True
             ):
                 with column:
-                    page_frame.control(name, where="side", short=dict(first)[name])
+                    field_controls.control(name, where="side", short=dict(first)[name])
         rest = [f.name for f in FIELDS.values() if f.group == group and f.name not in dict(first)]
         over = (
             len(headlines.over_label(state.usable()).intersection(rest))
@@ -97,7 +98,7 @@ def _group(group: str) -> None:
             help="Everything else that can be told; each has a marked default.",
         ):
             for name in rest:
-                page_frame.control(name, where="side")
+                field_controls.control(name, where="side")
 
 
 # ---- labels -----------------------------------------------------------------------------------------------
@@ -162,7 +163,7 @@ def _labels() -> None:
             )
 
 
-def _say_reading(reading: Reading) -> None:
+def _say_reading(reading: LabelReading) -> None:
     lines = [reading.sentence] if reading.found else []
     lines += [unread.sentence for unread in reading.unread]
     lines += reading.assumed
@@ -172,7 +173,7 @@ def _say_reading(reading: Reading) -> None:
         lines.append(f"Changed since: {', '.join(moved)}.")
     lender = st.session_state.get(keys.LENDER)
     if reading.found and lender:
-        lines.append(f"All else is that of {lender.capitalize()}, {_SIZES[lender]}: change it below.")
+        lines.append(f"All else is guessed from {lender.capitalize()}, {_SIZES[lender]}: change it below.")
     if not lines and not reading.questions:
         lines = ["There is nothing here that I can read as a label."]
     st.html('<div class="wi wi-read" role="status">' + "<br>".join(html.escape(line) for line in lines) + "</div>")
@@ -238,20 +239,19 @@ def _fill() -> None:
     if any(base.name == demo_inputs(n).name for n in demo_names()):
         base = replace(base, name="Your build")
     told = answered(reading, typed_labels.answers(reading))
-    told = {**_pitch_of(base, told), **told}
+    told = {**_guessed(base, told), **told}
     state.load(apply(base, told))
     if "take_off_g" in told:
         st.session_state[keys.NOTICES] = state.unreached(float(told["take_off_g"]))
     st.session_state[keys.LABEL_MADE] = apply(st.session_state.get(keys.LABEL_PLAIN) or base, told)
 
 
-def _pitch_of(base: Inputs, told: dict[str, Any]) -> dict[str, Any]:
-    """A propeller told by its diameter alone has the pitch of the lending craft for its size: a guess."""
-    if "diameter_in" not in told or "pitch_in" in told or not st.session_state.get(keys.LENDER):
+def _guessed(base: Inputs, told: dict[str, Any]) -> dict[str, Any]:
+    """What no label tells, from the lending craft at the told size; not what was typed by hand."""
+    plain: Inputs | None = st.session_state.get(keys.LABEL_PLAIN)
+    if plain is None or not st.session_state.get(keys.LENDER):
         return {}
-    if base.pitch_in != (st.session_state.get(keys.LABEL_PLAIN) or base).pitch_in:
-        return {}  # typed by hand
-    return {"pitch_in": round(base.pitch_in * float(told["diameter_in"]) / base.diameter_in, 1)}
+    return {k: v for k, v in scaled(plain, told).items() if getattr(base, k) == getattr(plain, k)}
 
 
 def _mend(source: str, suggestion: str) -> None:

@@ -1,8 +1,9 @@
-"""The craft from above, to scale: frame, discs, the room between the tips; the pinned one as an outline. Pure."""
+"""The craft from above, to scale: frame, discs, the room between the tips; the pinned ones as outlines. Pure."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from explorer.figures.svg_image import svg_image
@@ -16,7 +17,8 @@ _STYLE = (
     ".body,.can{fill:var(--ground);stroke:var(--second);stroke-width:1.5}.nose{stroke:var(--second);stroke-width:1.5}"
     ".disc{fill:var(--this);fill-opacity:.13;stroke:var(--this);stroke-width:1.6}"
     ".disc.tight{stroke:var(--over);stroke-width:2.6}.blade{fill:var(--this);fill-opacity:.55}"
-    ".pin{stroke:var(--pinned);stroke-width:1.6;stroke-dasharray:6 4}"
+    ".pin{stroke:var(--pinned);stroke-width:1.6;stroke-dasharray:6 4}.pin.p1{stroke-dasharray:2 3}"
+    ".pin.p2{stroke-dasharray:9 3 2 3}"
 )
 _BLADE_TIP = 0.45
 """Chord at the tip against the widest chord. [-]"""
@@ -92,15 +94,15 @@ def _blade(length: float, width: float) -> str:
     )
 
 
-def top_view(this: TopView, pin: TopView | None = None, *, corners: bool = False) -> str:
+def top_view(this: TopView, pins: Sequence[TopView] = (), *, corners: bool = False) -> str:
     """The craft from above as an image, the nose up.
 
     Parameters
     ----------
     this : TopView
         The build on the screen.
-    pin : TopView, optional
-        Drawn as a dashed outline where it is of another size.
+    pins : sequence of TopView
+        The last one pinned first; each a dashed outline where it is of another size.
     corners : bool
         Write the name of each corner beside its motor, in place of the blades.
 
@@ -117,8 +119,8 @@ def top_view(this: TopView, pin: TopView | None = None, *, corners: bool = False
     >>> top_view(quad)[:49]
     '<img class="wi-svg" alt="From above, to scale: 4 '
     """
-    shown = None if pin is None or (pin.diameter == this.diameter and pin.arm == this.arm) else pin
-    reach = 1.04 * max(this.reach, 0.0 if shown is None else shown.reach)
+    shown = {k: one for k, one in enumerate(pins) if (one.diameter, one.arm) != (this.diameter, this.arm)}
+    reach = 1.04 * max(one.reach for one in (this, *shown.values()))
     parts = []
     body = 0.52 * this.arm
     for x, y in this.places():
@@ -151,9 +153,9 @@ def top_view(this: TopView, pin: TopView | None = None, *, corners: bool = False
                 f'<text x="{_f(x)}" y="{_f(y + (0.6 if y > -1.0 else -0.42) * radius)}" '
                 f'font-size="{_f(0.1 * reach)}">{_corner(x, y)}</text>'
             )
-    if shown is not None:
-        for x, y in shown.places():
-            parts.append(f'<circle class="pin" cx="{_f(x)}" cy="{_f(y)}" r="{_f(0.5 * shown.diameter)}"/>')
+    for k, one in shown.items():
+        for x, y in one.places():
+            parts.append(f'<circle class="pin p{k}" cx="{_f(x)}" cy="{_f(y)}" r="{_f(0.5 * one.diameter)}"/>')
     return svg_image("".join(parts), (-reach, -reach, 2.0 * reach, 2.0 * reach), words(this), style=_STYLE)
 
 

@@ -16,9 +16,10 @@ from functools import lru_cache
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
+from explorer.inputs.checks import with_defaults_for_bad
 from explorer.inputs.editions import edition_of, said
 from explorer.inputs.fields import Field, typed
-from explorer.inputs.inputs import FIELDS, Inputs, demo_inputs, mended
+from explorer.inputs.inputs import FIELDS, Inputs, demo_inputs
 from propmodel import MODEL_EDITION
 from propmodel.assembly.demo import demo_names
 from propmodel.components.propeller import current_name
@@ -40,6 +41,8 @@ _MIGRATIONS: dict[int, Callable[[dict[str, str]], dict[str, str]]] = {}
 """Version n to the function that turns its keys and values into those of version n + 1."""
 
 _NUMBER = re.compile(r"[-\u2212]?\d{1,7}(?:[.,]\d{1,6})?", re.ASCII)
+_THOUSANDS = re.compile(r"[-\u2212]?[1-9]\d{0,2},\d{3}", re.ASCII)
+"""A comma that may part thousands or decimals: a thousandfold difference, so it is not read."""
 _TEXT_SIGNS = frozenset(" .,-+_/()'\u00b0%#")
 _SUFFIX = re.compile(r"_(g|w|mm|in|mah|mohm|a|v|c|percent|m|s|kmh|awg|uf|cm2)$")
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
@@ -177,9 +180,13 @@ def decode(query: str) -> Link:
     return _read(pairs, too_long=long)
 
 
-def from_params(params: Mapping[str, str]) -> Link:
-    """Read keys and values that a server has taken apart already, as `decode` does."""
-    pairs = [(str(key), str(value)) for key, value in params.items()]
+def from_params(params: Mapping[str, str | list[str]]) -> Link:
+    """Read keys and values that a server has taken apart already, as `decode` does; a list holds those of one key."""
+    pairs = [
+        (str(key), str(value))
+        for key, values in params.items()
+        for value in (values if isinstance(values, list) else [values])
+    ]
     size = 0
     for number, (key, value) in enumerate(pairs):
         size += len(key) + len(value) + 2
@@ -192,6 +199,7 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
     pairs = [(key, value) for key, value in pairs if key not in OTHER_KEYS]
     too_long = too_long or len(pairs) > MAX_VALUES
     params = dict(pairs[:MAX_VALUES])
+    twice = _said_twice(pairs[:MAX_VALUES])
     messages: list[str] = []
     version = params.pop("v", None)
     if version is not None:
@@ -204,9 +212,11 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
         params.pop(last, None)
         named = _shown(last) or "the craft"
         messages.append(f"This link was cut short; its last value ({named}) is left out.")
+    if twice:
+        messages.append(f"This link gives {_named(twice)} more than once; the last value stands.")
     told = params.pop("end", "")
     counted = sum(_ANY_PIN.sub("", key) != "craft" for key in params)
-    if told.isdigit() and int(told[:6]) > len(params):
+    if _is_count(told) and int(told[:6]) > len(params):
         messages.append("Some values of this link were lost on the way; theirs are those of the craft it names.")
     inputs, bad = _build_of({k: v for k, v in params.items() if not _ANY_PIN.match(k)})
     pinned: list[Inputs] = []
@@ -243,8 +253,18 @@ def _cut_at(version: str | None, params: Mapping[str, str]) -> str | None:
     """Last key of a link that lost its end on the way, None if it is whole or was written by hand."""
     if version is None or "end" in params:
         end = params.get("end", "0")
-        return None if end.isdigit() else "end"
+        return None if _is_count(end) else "end"
     return next(reversed(list(params)), "craft")
+
+
+def _is_count(text: str) -> bool:
+    return text.isascii() and text.isdigit()
+
+
+def _said_twice(pairs: Iterable[tuple[str, str]]) -> list[str]:
+    """Keys that come with two values."""
+    first: dict[str, str] = {}
+    return [key for key, value in pairs if first.setdefault(key, value) != value]
 
 
 def _build_of(params: Mapping[str, str]) -> tuple[Inputs, list[str]]:
@@ -267,7 +287,7 @@ def _build_of(params: Mapping[str, str]) -> tuple[Inputs, list[str]]:
             values[key] = current_name(value) if key == "measured_propeller" and value else value
         else:
             bad.append(key)
-    inputs, problems = mended(replace(base, **values), base)
+    inputs, problems = with_defaults_for_bad(replace(base, **values), base)
     wrong = {name for name, _ in problems}
     # a clash between two fields puts both back: name those that the link had set
     put_back = [name for name in values if getattr(inputs, name) != values[name] or name in wrong]
@@ -280,9 +300,9 @@ def _parsed(field: Field, text: str) -> tuple[bool, Any]:
     if text == "none" and field.optional:
         return True, None
     if field.kind in ("number", "whole"):
-        if not _NUMBER.fullmatch(text) or not text.isprintable():
+        if not _NUMBER.fullmatch(text) or not text.isprintable() or _THOUSANDS.fullmatch(text):
             return False, None
-        number = float(text.replace(",", ".").replace("\u2212", "-"))
+        number = float(text.replace(",", ".").replace("\u2212", "-")) + 0.0  # minus zero is zero
         if field.kind == "whole":
             return number == int(number), int(number)
         return True, number
@@ -303,9 +323,14 @@ def _count(number: int) -> str:
     return _WORDS[number] if number < len(_WORDS) else str(number)
 
 
+def _named(keys: list[str]) -> str:
+    """The first four of some keys as names."""
+    names = list(dict.fromkeys(_shown(key) or "no name" for key in keys))
+    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+
+
 def _sentence(bad: list[str], counted: int) -> str:
-    names = list(dict.fromkeys(_shown(key) or "no name" for key in bad))
-    shown = ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+    shown = _named(bad)
     total = max(counted, len(bad))
     first = _count(len(bad)).capitalize()
     stand = "the default stands there" if len(bad) == 1 else "the defaults stand there"

@@ -1,20 +1,24 @@
 """Measured parts in place of labelled ones: what a bench log made of motor, propeller and throttle map.
 
 A measured part belongs to the label it was measured for: another KV or another diameter in the build sets it aside,
-and the label's forecast stands again. Plain numbers only, so that the whole of it is part of every key under which
-an answer is kept; it travels inside the inputs of one visitor and can reach nobody else.
+and the label's forecast stands again. A measured motor is the engine's `Motor` and a measured speed controller its
+`Controller`: made once, when it is measured or read from a file, and the same object in every build of its label.
+A propeller is kept as shifts from its label's forecast, which is what a stand can tell of it. All values are plain
+numbers, so that the whole of it is part of every key under which an answer is kept; it travels inside the inputs of
+one visitor and can reach nobody else.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import MISSING, asdict, dataclass, fields, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
-from explorer.inputs.inputs import Inputs, to_build
+from explorer.inputs.conversion import to_build
+from explorer.inputs.inputs import Inputs
 from propmodel.assembly.build import Build
 from propmodel.base.arrays import ArrayOrFloat, number
 from propmodel.base.checks import check_number, check_range
@@ -25,19 +29,17 @@ from propmodel.components.propeller import Propeller
 __all__ = [
     "MOTOR_LABEL",
     "PROPELLER_LABEL",
-    "MeasuredController",
-    "MeasuredMotor",
+    "RECORD_FIELDS",
     "MeasuredPropeller",
     "OwnInputs",
     "OwnParts",
-    "attach",
-    "bare",
     "build_of",
-    "from_record",
     "in_use",
     "measured",
     "read_record",
     "to_record",
+    "with_measured",
+    "without_measured",
 ]
 
 MOTOR_LABEL = ("kv", "stator_d_mm", "stator_h_mm", "winding_mohm", "no_load_a", "no_load_v")
@@ -46,17 +48,11 @@ CONTROLLER_LABEL = ("esc_a", "esc_max_cells", "throttle_exponent", "idle_percent
 """Fields that say which part it is; a change in one of them is another part."""
 
 
-@dataclass(frozen=True)
-class MeasuredMotor:
-    """What replaces the label of a motor; SI but for KV."""
-
-    kv: float
-    """Under load. [rpm/V]"""
-    resistance: float
-    no_load_current: float
-    no_load_voltage: float
-    log_sd_kv: float
-    log_sd_resistance: float
+MOTOR_MEASURED = ("kv", "resistance", "no_load_current", "no_load_voltage", "log_sd_kv", "log_sd_resistance")
+CONTROLLER_MEASURED = (
+    "ripple_coefficient", "standby_power", "idle_duty", "throttle_exponent", "log_sd_throttle_exponent",
+)  # fmt: skip
+"""Fields of a `Motor` and a `Controller` that a measurement tells; all others are facts of the label."""
 
 
 @dataclass(frozen=True)
@@ -71,28 +67,17 @@ class MeasuredPropeller:
 
 
 @dataclass(frozen=True)
-class MeasuredController:
-    """Throttle map and losses of a speed controller."""
-
-    ripple_coefficient: float
-    standby_power: float
-    idle_duty: float
-    throttle_exponent: float
-    log_sd_throttle_exponent: float = LOG_SD_THROTTLE_EXPONENT_TYPED
-    """Files saved before this was kept say nothing of it. [-]"""
-
-
-@dataclass(frozen=True)
 class OwnParts:
     """Measured parts of one visitor, each with the label it holds for."""
 
     name: str
     """Where it came from: the file, or "readings"."""
-    motor: MeasuredMotor | None = None
+    motor: Motor | None = None
+    """Its KV holds under load; no name. [SI, KV in rpm/V]"""
     motor_label: tuple[Any, ...] = ()
     propeller: MeasuredPropeller | None = None
     propeller_label: tuple[Any, ...] = ()
-    controller: MeasuredController | None = None
+    controller: Controller | None = None
     controller_label: tuple[Any, ...] = ()
 
 
@@ -103,11 +88,12 @@ class OwnInputs(Inputs):
     own: OwnParts | None = None
 
 
-_PARTS = {
-    "motor": (MOTOR_LABEL, MeasuredMotor),
-    "propeller": (PROPELLER_LABEL, MeasuredPropeller),
-    "controller": (CONTROLLER_LABEL, MeasuredController),
+_PARTS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "motor": (MOTOR_LABEL, MOTOR_MEASURED),
+    "propeller": (PROPELLER_LABEL, tuple(f.name for f in fields(MeasuredPropeller))),
+    "controller": (CONTROLLER_LABEL, CONTROLLER_MEASURED),
 }
+"""Fields of the label that a part holds for, and what was measured of it, in the order of a saved build."""
 
 
 def _label(inputs: Inputs, part: str) -> tuple[Any, ...]:
@@ -143,10 +129,10 @@ def measured(
     -------
     OwnParts
     """
-    label = to_build(bare(inputs)).propeller
-    return OwnParts(
+    label = to_build(without_measured(inputs)).propeller
+    own = OwnParts(
         name=name[:80],
-        motor=None if motor is None else MeasuredMotor(
+        motor=None if motor is None else Motor(
             kv=float(motor.kv) * number(motor.loaded_kv_ratio), resistance=float(motor.resistance),
             no_load_current=float(motor.no_load_current), no_load_voltage=float(motor.no_load_voltage),
             log_sd_kv=_one(motor.log_sd_kv), log_sd_resistance=_one(motor.log_sd_resistance),
@@ -161,11 +147,36 @@ def measured(
             correlation=number(propeller.spread_correlation),
         ),
         propeller_label=() if propeller is None else _label(inputs, "propeller"),
-        controller=None if controller is None else MeasuredController(
-            *(number(getattr(controller, f.name)) for f in fields(MeasuredController))
+        controller=None if controller is None else Controller(
+            ripple_coefficient=number(controller.ripple_coefficient), standby_power=number(controller.standby_power),
+            idle_duty=number(controller.idle_duty), throttle_exponent=number(controller.throttle_exponent),
+            log_sd_throttle_exponent=_one(controller.log_sd_throttle_exponent),
         ),
         controller_label=() if controller is None else _label(inputs, "controller"),
     )  # fmt: skip
+    return _with_label_facts(own, inputs)
+
+
+_Part = TypeVar("_Part", Motor, Controller)
+
+
+def _with_facts(found: _Part, facts: Mapping[str, Any]) -> _Part:
+    """A part with the facts of its label; the very same object where it has them."""
+    return found if all(getattr(found, k) == v for k, v in facts.items()) else replace(found, **facts)
+
+
+def _motor_of_label(label: Motor, found: Motor) -> Motor:
+    """A measured motor with its label's stator, mass, limits, poles and name; its winding is no more than the whole."""
+    facts = {f.name: getattr(label, f.name) for f in fields(Motor) if f.name not in MOTOR_MEASURED}
+    if label.winding_resistance is not None:
+        facts["winding_resistance"] = min(number(label.winding_resistance), number(found.resistance))
+    return _with_facts(found, {**facts, "loaded_kv_ratio": 1.0})
+
+
+def _controller_of_label(label: Controller, found: Controller) -> Controller:
+    """A measured speed controller with its label's limits, mass and name."""
+    names = [f.name for f in fields(Controller) if f.name not in CONTROLLER_MEASURED]
+    return _with_facts(found, {name: getattr(label, name) for name in names})
 
 
 def in_use(inputs: Inputs, own: OwnParts | None) -> list[str]:
@@ -179,18 +190,18 @@ def in_use(inputs: Inputs, own: OwnParts | None) -> list[str]:
     ]
 
 
-def bare(inputs: Inputs) -> Inputs:
+def without_measured(inputs: Inputs) -> Inputs:
     """The inputs as typed, without measured parts."""
     if type(inputs) is Inputs:
         return inputs
     return Inputs(**{f.name: getattr(inputs, f.name) for f in fields(Inputs)})
 
 
-def attach(inputs: Inputs, own: OwnParts | None) -> Inputs:
+def with_measured(inputs: Inputs, own: OwnParts | None) -> Inputs:
     """Put the measured parts that hold for this build with it; the inputs themselves where none does."""
     there = in_use(inputs, own)
     if own is None or not there:
-        return bare(inputs)
+        return without_measured(inputs)
     gone: dict[str, Any] = {part: None for part in _PARTS if part not in there} | {
         f"{p}_label": () for p in _PARTS if p not in there
     }
@@ -211,11 +222,7 @@ def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
     """The build with its measured parts, put together once."""
     changes: dict[str, Any] = {}
     if "motor" in there and own.motor is not None:
-        winding = made.motor.winding_resistance
-        values = {**asdict(own.motor), "loaded_kv_ratio": 1.0}
-        if winding is not None:
-            values["winding_resistance"] = min(number(winding), own.motor.resistance)
-        changes["motor"] = replace(made.motor, **values)
+        changes["motor"] = _motor_of_label(made.motor, own.motor)
     if "propeller" in there and own.propeller is not None:
         p = made.propeller
         changes["propeller"] = replace(
@@ -227,11 +234,19 @@ def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
             spread_correlation=own.propeller.correlation,
         )
     if "controller" in there and own.controller is not None:
-        changes["controller"] = replace(made.controller, **asdict(own.controller))
+        changes["controller"] = _controller_of_label(made.controller, own.controller)
     return replace(made, **changes)
 
 
 # ---- in a saved build -------------------------------------------------------------------------------------
+
+
+RECORD_FIELDS = frozenset(
+    ["own.name"]
+    + [f"own.{part}.{name}" for part, (_, told) in _PARTS.items() for name in told]
+    + [f"own.{part}.of.{name}" for part, (label, _) in _PARTS.items() for name in label]
+)
+"""Every field that `to_record` may write."""
 
 
 def to_record(own: OwnParts | None) -> dict[str, Any]:
@@ -240,14 +255,14 @@ def to_record(own: OwnParts | None) -> dict[str, Any]:
     for part in _PARTS:
         held = None if own is None else getattr(own, part)
         if held is not None:
-            found |= {f"own.{part}.{name}": value for name, value in asdict(held).items()}
-            names = _PARTS[part][0]
-            found |= {f"own.{part}.of.{name}": v for name, v in zip(names, getattr(own, f"{part}_label"), strict=True)}
+            label, measured_ = _PARTS[part]
+            found |= {f"own.{part}.{name}": getattr(held, name) for name in measured_}
+            found |= {f"own.{part}.of.{name}": v for name, v in zip(label, getattr(own, f"{part}_label"), strict=True)}
     return {"own.name": own.name, **found} if own is not None and found else {}
 
 
-RANGES: dict[type, dict[str, tuple[str, float, float, str]]] = {
-    MeasuredMotor: {
+RANGES: dict[str, dict[str, tuple[str, float, float, str]]] = {
+    "motor": {
         "log_sd_kv": ("log sd of motor KV", 0.0, 0.3, ""),
         "log_sd_resistance": ("log sd of motor resistance", 0.0, 1.0, ""),
         "kv": ("motor KV", 10.0, 30000.0, "rpm/V"),
@@ -255,14 +270,14 @@ RANGES: dict[type, dict[str, tuple[str, float, float, str]]] = {
         "no_load_current": ("motor no-load current", 0.0, 100.0, "A"),
         "no_load_voltage": ("motor no-load voltage", 0.1, 1000.0, "V"),
     },
-    MeasuredPropeller: {
+    "propeller": {
         "log_c_t": ("shift of ln C_T", -2.0, 2.0, ""),
         "figure_of_merit": ("shift of the figure of merit", -5.0, 5.0, ""),
         "log_sd_c_t": ("log sd of C_T", 0.0, 1.0, ""),
         "log_sd_c_p": ("log sd of C_P", 0.0, 1.0, ""),
         "correlation": ("correlation of C_T and C_P", -1.0, 1.0, ""),
     },
-    MeasuredController: {
+    "controller": {
         "ripple_coefficient": ("ripple coefficient", 0.0, 3.0, "W/V^2"),
         "standby_power": ("standby power", 0.0, 100.0, "W"),
         "idle_duty": ("idle duty", 0.0, 0.4, ""),
@@ -274,24 +289,31 @@ RANGES: dict[type, dict[str, tuple[str, float, float, str]]] = {
 takes the value, so that the spread of the answers can be drawn. Estimates."""
 
 
-def _check(held: MeasuredMotor | MeasuredPropeller | MeasuredController) -> None:
-    """Raise a ValueError, one sentence, for numbers that no such part can have."""
-    for field, (name, low, high, unit) in RANGES[type(held)].items():
-        value = getattr(held, field)
-        if value is None:
+_NOT_KEPT = {"log_sd_throttle_exponent": LOG_SD_THROTTLE_EXPONENT_TYPED}
+"""What stands for a field that files saved before it was kept do not have."""
+
+
+def _made(part: str, values: Mapping[str, Any]) -> Motor | MeasuredPropeller | Controller:
+    """The part of the numbers in a file; a ValueError, one sentence, for numbers that no such part can have."""
+    for field, (name, low, high, unit) in RANGES[part].items():
+        if values[field] is None:
             raise ValueError(f"{name} is missing")
-        check_range(name, check_number(name, value), low, high, unit)
-    if isinstance(held, MeasuredMotor):  # current, resistance and voltage must fit together
-        Motor(**asdict(held), loaded_kv_ratio=1.0)
+        check_range(name, check_number(name, values[field]), low, high, unit)
+    told: dict[str, Any] = {name: float(value) for name, value in values.items()}
+    if part == "motor":
+        return Motor(**told)  # current, resistance and voltage must fit together
+    return MeasuredPropeller(**told) if part == "propeller" else Controller(**told)
 
 
-def read_record(record: Mapping[str, Any]) -> tuple[OwnParts | None, list[str]]:
+def read_record(record: Mapping[str, Any], inputs: Inputs) -> tuple[OwnParts | None, list[str]]:
     """Measured parts of a saved build, and a sentence for each that cannot be used.
 
     Parameters
     ----------
     record : mapping
         Fields of the saved build, as `to_record` writes them; others are passed over.
+    inputs : Inputs
+        The saved build, usable: motor and controller take the facts of its label.
 
     Returns
     -------
@@ -302,26 +324,36 @@ def read_record(record: Mapping[str, Any]) -> tuple[OwnParts | None, list[str]]:
 
     Examples
     --------
-    >>> read_record({"kv": 1950.0})
+    >>> read_record({"kv": 1950.0}, Inputs())
     (None, [])
     """
     found: dict[str, Any] = {}
     words: list[str] = []
-    for part, (names, kind) in _PARTS.items():
+    for part, (label, names) in _PARTS.items():
         here = f"own.{part}."
         if not any(key.startswith(here) and not key.startswith(f"{here}of.") for key in record):
             continue
-        values = [record.get(f"{here}{f.name}", None if f.default is MISSING else f.default) for f in fields(kind)]
         try:
-            _check(kind(*values))
+            found[part] = _made(part, {name: record.get(f"{here}{name}", _NOT_KEPT.get(name)) for name in names})
         except ValueError as wrong:
             words.append(f"The measured {part} of this build is left out, and the label stands in its place: {wrong}.")
             continue
-        found[part] = kind(*(float(v) for v in values))
-        found[f"{part}_label"] = tuple(record.get(f"{here}of.{name}") for name in names)
-    return (OwnParts(str(record.get("own.name", "saved build"))[:80], **found) if found else None), words
+        found[f"{part}_label"] = tuple(record.get(f"{here}of.{name}") for name in label)
+    if not found:
+        return None, words
+    own = OwnParts(str(record.get("own.name", "saved build"))[:80], **found)
+    return _with_label_facts(own, inputs), words
 
 
-def from_record(record: Mapping[str, Any]) -> OwnParts | None:
-    """Measured parts of a saved build; None where there are none or their numbers cannot be used."""
-    return read_record(record)[0]
+def _with_label_facts(own: OwnParts, inputs: Inputs) -> OwnParts:
+    """Motor and controller that hold for these inputs, with the facts of their label."""
+    there = in_use(inputs, own)
+    if not there:
+        return own
+    made = to_build(without_measured(inputs))
+    motor, controller = own.motor, own.controller
+    if "motor" in there and motor is not None:
+        motor = _motor_of_label(replace(made.motor, name=""), motor)
+    if "controller" in there and controller is not None:
+        controller = _controller_of_label(replace(made.controller, name=""), controller)
+    return replace(own, motor=motor, controller=controller)

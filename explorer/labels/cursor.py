@@ -7,7 +7,7 @@ from collections.abc import Callable
 from explorer.inputs import FIELDS, TAKE_OFF, problem, typed
 from explorer.labels import meanings
 from explorer.labels.pieces import Piece
-from explorer.labels.records import Found, Option, Question, Reading, Unread, Value
+from explorer.labels.records import Found, LabelQuestion, LabelReading, Option, Unread, Value
 from explorer.text.numbers import lowered
 
 __all__ = ["FILLERS", "MAX_PIECES", "MOST_KV_DIAMETER", "OWNER", "WORDS", "Cursor", "Handler"]
@@ -17,21 +17,37 @@ MOST_KV_DIAMETER = 35000.0
 """KV times propeller diameter that is flown: 8,000 to 12,000, up to 31,000 on one cell. [rpm/V in]"""
 
 OWNER = {
-    "kv": "motor", "kilo_kv": "motor", "stator_kv": "motor", "poles": "motor", "no_load": "motor",
-    "dims": "propeller", "code_blades": "propeller", "blades": "propeller", "blade_word": "propeller",
-    "blade_shape": "propeller",
+    "kv": "motor", "kilo_kv": "motor", "stator_kv": "motor", "poles": "motor", "magnets": "motor", "no_load": "motor",
+    "dims": "propeller", "across": "propeller", "code_blades": "propeller", "blades": "propeller",
+    "blade_word": "propeller", "blade_shape": "propeller",
     "cells": "pack", "mah": "pack", "ah": "pack", "wh": "pack", "c_rate": "pack", "c_burst": "pack",
-    "parallel": "pack", "chemistry": "pack", "cell_format": "pack",
+    "cycles": "pack", "parallel": "pack", "chemistry": "pack", "cell_format": "pack",
     "amps": "esc", "amps_burst": "esc", "four_in_one": "esc",
 }  # fmt: skip
 WORDS = {
-    **dict.fromkeys(("motor", "motors", "stator"), "motor"),
+    **dict.fromkeys(("motor", "motors", "stator", "winding"), "motor"),
+    **dict.fromkeys(("lead", "leads", "wire", "wires", "cable", "cables"), "lead"),
+    **dict.fromkeys(("thrust", "pull", "lift"), "thrust"),
     **dict.fromkeys(("prop", "props", "propeller", "propellers"), "propeller"),
     **dict.fromkeys(("pack", "packs", "battery", "batteries", "accu", "akku", "cell", "cells", "ir"), "pack"),
     **dict.fromkeys(("esc", "escs", "controller", "controllers"), "esc"),
     **dict.fromkeys(("frame", "wheelbase", "diagonal"), "frame"),
     **dict.fromkeys(
-        ("take-off", "takeoff", "auw", "tow", "all-up", "total", "overall", "craft", "build", "drone"), "all"
+        (
+            "take-off",
+            "takeoff",
+            "auw",
+            "tow",
+            "mtow",
+            "flying",
+            "all-up",
+            "total",
+            "overall",
+            "craft",
+            "build",
+            "drone",
+        ),
+        "all",
     ),
     **dict.fromkeys(("payload", "camera", "cam"), "load"),
     **dict.fromkeys(("bec", "ubec", "regulator", "output"), "regulator"),
@@ -39,7 +55,10 @@ WORDS = {
         ("shaft", "screw", "screws", "bolt", "hole", "holes", "mounting", "hub", "bore", "stack", "holes"), "fitting"
     ),
 }
-FILLERS = {"mass", "weight", "weighs", "per", "of", "is"}
+MASSES = ("grams", "kilograms", "pounds", "ounces")
+FILLERS = {
+    "mass", "weight", "weighs", "per", "of", "is", "gewicht", "abfluggewicht", "masse", "poids", "peso",
+}  # fmt: skip
 """Words between a part and its grams."""
 
 
@@ -51,7 +70,7 @@ class Cursor:
         self.dropped = len(pieces) - MAX_PIECES
         self.pieces = pieces[:MAX_PIECES]
         self.found: dict[str, Found] = {}
-        self.questions: list[Question] = []
+        self.questions: list[LabelQuestion] = []
         self.unread: list[Unread] = []
         self.left_out: list[str] = []
         self.stators = self._stators_beside_kv()
@@ -67,6 +86,8 @@ class Cursor:
         self.watt_hours: tuple[float, str] | None = None
         self.volts: list[tuple[float, str]] = []
         self.masses: list[tuple[int, Piece, float]] = []
+        self.lengths: list[tuple[int, Piece, float]] = []
+        self.packs = 1
         self.inches: list[tuple[int, Piece, float]] = []
         self.coaxial: str | None = None
         self.assumed: list[str] = []
@@ -77,7 +98,7 @@ class Cursor:
         here = self.pieces[index].segment
         index += step
         while 0 <= index < len(self.pieces) and self.pieces[index].segment == here:
-            if self.pieces[index].kind not in ("word", "quantity"):
+            if self.pieces[index].kind not in ("word", "quantity", "connector", "dry", "other"):
                 return self.pieces[index]
             index += step
         return None
@@ -122,6 +143,27 @@ class Cursor:
     def names(self, segment: int, owner: str) -> bool:
         return any(p.segment == segment and p.kind == "word" and WORDS.get(p.mark) == owner for p in self.pieces)
 
+    def kind_before(self, index: int) -> str:
+        """Kind of the very piece before, in the same segment."""
+        before = self.pieces[index - 1] if index else None
+        return before.kind if before is not None and before.segment == self.pieces[index].segment else ""
+
+    def count_in(self, segment: int, kind: str) -> int:
+        return sum(piece.segment == segment and piece.kind == kind for piece in self.pieces)
+
+    def any_word(self, *words: str) -> bool:
+        return any(piece.kind == "word" and piece.mark in words for piece in self.pieces)
+
+    def beside(self, index: int, kind: str) -> bool:
+        """Whether a piece of that kind stands right before or behind, one filler passed over."""
+        for step in (-1, 1):
+            other = index + step
+            if 0 <= other < len(self.pieces) and self.pieces[other].mark in FILLERS:
+                other += step
+            if 0 <= other < len(self.pieces) and self.pieces[other].kind == kind:
+                return True
+        return False
+
     def next_word(self, index: int, step: int, *, skip: bool = False) -> str:
         """Word directly before or behind a piece in its segment, or empty; ``skip`` passes over one filler."""
         other = index + step
@@ -133,15 +175,28 @@ class Cursor:
 
     def word_before(self, index: int) -> str:
         """Part named by the word just before or just after a piece."""
-        for step in (-1, 1):
+        behind = WORDS.get(self.next_word(index, 1)) in ("all", "thrust") and self.pieces[index].kind in MASSES
+        for step in (1,) if behind else (-1, 1):
             other = index + step
             if 0 <= other < len(self.pieces) and self.pieces[other].mark in FILLERS:
                 other += step
             if 0 <= other < len(self.pieces) and self.pieces[other].segment == self.pieces[index].segment:
                 owner = WORDS.get(self.pieces[other].mark) if self.pieces[other].kind == "word" else None
-                if owner:
+                if owner and not (step == 1 and self._leads_a_mass(index, other)):
                     return owner
         return ""
+
+    def _leads_a_mass(self, index: int, word: int) -> bool:
+        """Whether the word behind a mass stands before the next one: 1100g camera 150g."""
+        masses = [i for i, p in enumerate(self.pieces) if p.kind in MASSES]
+        if (
+            index not in masses
+            or word + 1 not in masses
+            or self.pieces[word].segment != self.pieces[masses[-1]].segment
+        ):
+            return False
+        last = masses[-1] + 1
+        return last >= len(self.pieces) or self.pieces[last].kind != "word"
 
     def add(self, source: str, *values: tuple[str, Value], note: str = "") -> None:
         for field, value in values:
@@ -162,7 +217,7 @@ class Cursor:
                     Option(f"{shown[i]} ({typed(text)})", ((field, v),))
                     for i, (v, text) in enumerate(((before.value, before.source), (value, source)))
                 )
-                self.questions.append(Question(source, f"{label}: {shown[0]} or {shown[1]}?", options))
+                self.questions.append(LabelQuestion(source, f"{label}: {shown[0]} or {shown[1]}?", options))
 
     def assume(self, source: str, sentence: str, *values: tuple[str, Value]) -> None:
         """Take what is customary where nothing was told, and say so."""
@@ -184,7 +239,7 @@ class Cursor:
         else:
             shared = set(good[0].values).intersection(*(o.values for o in good[1:]))
             self.add(source, *(pair for pair in good[0].values if pair in shared))
-            self.questions.append(Question(source, sentence, tuple(good)))
+            self.questions.append(LabelQuestion(source, sentence, tuple(good)))
 
     @staticmethod
     def _wrong(field: str, value: Value) -> bool:
@@ -197,8 +252,8 @@ class Cursor:
         what = f'"{typed(source)}"' if typed(source) else "one of the signs"
         self.unread.append(Unread(source, f"I could not read {what}{end}", better))
 
-    def reading(self) -> Reading:
-        return Reading(
+    def reading(self) -> LabelReading:
+        return LabelReading(
             tuple(self.found.values()),
             tuple(self.questions),
             tuple(self.unread),

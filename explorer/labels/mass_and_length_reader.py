@@ -5,14 +5,18 @@ from __future__ import annotations
 import math
 
 from explorer.inputs import TAKE_OFF, typed
-from explorer.labels.cursor import FILLERS, MOST_KV_DIAMETER, OWNER, Cursor, Handler
+from explorer.labels.cursor import FILLERS, MOST_KV_DIAMETER, OWNER, WORDS, Cursor, Handler
 from explorer.labels.pieces import Piece
 from explorer.labels.records import Option, Unread
 from explorer.labels.words import g as _g
 from propmodel.base.units import INCH
 from propmodel.components import battery, motor, propeller
 
-__all__ = ["READERS", "across_the_frame", "settle_inches", "settle_masses"]
+__all__ = ["READERS", "across_the_frame", "settle_inches", "settle_lengths", "settle_masses"]
+
+
+_POUND = 0.45359237
+"""Avoirdupois pound (international agreement of 1959). [kg]"""
 
 
 def _kilograms(at: Cursor, index: int, piece: Piece) -> None:
@@ -23,6 +27,14 @@ def _grams(at: Cursor, index: int, piece: Piece) -> None:
     _mass(at, index, piece, piece.number(0))
 
 
+def _pounds(at: Cursor, index: int, piece: Piece) -> None:
+    _mass(at, index, piece, float(round(1000.0 * _POUND * (piece.number(0) + (piece.numbers[1] or 0.0) / 16.0))))
+
+
+def _ounces(at: Cursor, index: int, piece: Piece) -> None:
+    _mass(at, index, piece, float(round(1000.0 * _POUND * piece.number(0) / 16.0)))
+
+
 def _mass(at: Cursor, index: int, piece: Piece, grams: float) -> None:
     at.masses.append((index, piece, grams))
 
@@ -31,14 +43,25 @@ _LIKELY = (0.6, 1.6)
 """A mass between these shares of the usual one is taken for the part it stands behind. [-]"""
 
 
+_KINDS = {"freestyle", "race", "racing", "racer", "lr", "range", "cinematic", "rtf"}
+"""Words for a kind of craft, which name no part."""
+
+
+_MOST = (0.2, 5.0)
+"""A part is not named by the word before a mass beyond these shares of its usual one. [-]"""
+_TOO_MUCH_FOR_AN_ESC = 100.0
+"""A board of four weighs 5 to 30 g (common practice, from memory). [g]"""
+
+
 def _usual(at: Cursor) -> dict[str, float]:
     """Usual mass of each part whose size was read. [g]"""
     got = {name: float(found.value) for name, found in at.found.items() if isinstance(found.value, int | float)}
     usual = {}
     if {"stator_d_mm", "stator_h_mm"} <= got.keys():
         usual["motor"] = 1e3 * float(motor.estimated_mass(1e-3 * got["stator_d_mm"], 1e-3 * got["stator_h_mm"]))
-    if {"diameter_in", "pitch_in"} <= got.keys():
-        made = propeller.Propeller(INCH * got["diameter_in"], INCH * got["pitch_in"], got.get("blades", 3))
+    if "diameter_in" in got:
+        pitch = got.get("pitch_in", 0.8 * got["diameter_in"])
+        made = propeller.Propeller(INCH * got["diameter_in"], INCH * pitch, got.get("blades", 3))
         usual["propeller"] = 1e3 * float(propeller.mass(made))
     if {"cells", "capacity_mah"} <= got.keys():
         kind = str(at.found["chemistry"].value) if "chemistry" in at.found else "lipo"
@@ -54,9 +77,18 @@ def settle_masses(at: Cursor) -> None:
     def likely_parts(grams: float) -> list[str]:
         return [part for part, mass in usual.items() if _LIKELY[0] <= grams / mass <= _LIKELY[1]]
 
-    whole = [index for index, _, grams in at.masses if not at.word_before(index) and not likely_parts(grams)]
-    for index, piece, grams in at.masses:
+    without_pack: list[tuple[str, float]] = []
+
+    def owner_of(index: int, grams: float) -> str:
+        """Part named beside a mass, unless no such part weighs so much."""
         owner = at.word_before(index)
+        if owner == "esc" or (owner in usual and not _MOST[0] <= grams / usual[owner] <= _MOST[1]):
+            return ""
+        return owner
+
+    whole = [index for index, _, grams in at.masses if not owner_of(index, grams) and not likely_parts(grams)]
+    for index, piece, grams in at.masses:
+        owner = owner_of(index, grams)
         fields = {
             "motor": Option(f"one motor, {_g(grams)} g", (("motor_mass_g", grams),)),
             "propeller": Option(f"one propeller, {_g(grams)} g", (("propeller_g", grams),)),
@@ -66,16 +98,22 @@ def settle_masses(at: Cursor) -> None:
             "all": Option(f"take-off mass, {_g(grams)} g", (("take_off_g", grams),)),
         }
         said = f'"{typed(piece.text)}"'
-        if at.next_word(index, -1) == "dry" or at.next_word(index, -1, skip=True) == "dry":
-            text = f"{said} is without the pack: type the take-off mass, pack and camera on."
-            at.unread.append(Unread(piece.text, text))
+        if owner == "thrust":
+            at.left_out.append(piece.text)
+            continue
+        if at.beside(index, "dry"):
+            without_pack.append((piece.text, grams))
             continue
         if owner in fields:
             at.ask(piece.text, f"What weighs {said}?", fields[owner])
             continue
         likely = likely_parts(grams)
         before = OWNER.get(at.kind(index, -1), "motor" if at.kind(index, -1) == "code" else "")
-        named = at.next_word(index, -1) not in ("", *FILLERS) or at.next_word(index, 1) == "each"
+        word = at.next_word(index, -1)
+        named = (
+            word not in ("", *FILLERS, *_KINDS) and not (WORDS.get(word) == "esc" and grams >= _TOO_MUCH_FOR_AN_ESC)
+        ) or at.kind_before(index) in ("junk", "other")
+        named = named or (at.next_word(index, 1) == "each" and before not in ("motor", "propeller"))
         if before in likely and not named:
             at.assume(piece.text, f"{said} is taken as the mass of one {before}.", *fields[before].values)
         elif not named and not likely and grams >= TAKE_OFF.bounds()[0] and whole == [index]:
@@ -83,14 +121,38 @@ def settle_masses(at: Cursor) -> None:
         else:
             order = [*likely, *(part for part in reversed(fields) if part not in likely)]
             at.ask(piece.text, f"What weighs {said}?", *(fields[part] for part in order))
+    for source, grams in without_pack:
+        _add_the_pack(at, source, grams, usual.get("pack"))
+
+
+def _add_the_pack(at: Cursor, source: str, grams: float, usual: float | None) -> None:
+    """Take-off mass from one without the pack: the pack's mass as told, else as usual for its size."""
+    told = at.found.get("pack_g")
+    pack = usual if told is None else float(told.value)
+    if pack is None:
+        text = f'"{typed(source)}" is without the pack: type the mass of the pack too, or the take-off mass.'
+        at.unread.append(Unread(source, text))
+        return
+    total = float(round(grams + pack))
+    guess = "" if told else " (a guess)"
+    said = (
+        f'"{typed(source)}" is without the pack: with {_g(round(pack))} g of pack{guess} it takes off at {_g(total)} g.'
+    )
+    at.assume(source, said, ("take_off_g", total))
 
 
 def _cm(at: Cursor, index: int, piece: Piece) -> None:
-    _length(at, index, piece, piece.number(0) * 10.0)
+    at.lengths.append((index, piece, piece.number(0) * 10.0))
 
 
 def _mm(at: Cursor, index: int, piece: Piece) -> None:
-    _length(at, index, piece, piece.number(0))
+    at.lengths.append((index, piece, piece.number(0)))
+
+
+def settle_lengths(at: Cursor) -> None:
+    """Give each length to the propeller or the frame; the short ones first, which are propellers only."""
+    for index, piece, mm in sorted(at.lengths, key=lambda length: length[2] >= _LEAST_FRAME_MM):
+        _length(at, index, piece, mm)
 
 
 def across_the_frame(at: Cursor, source: str, mm: float) -> None:
@@ -105,21 +167,34 @@ def _frame_option(mm: float) -> Option:
     return Option(text, (("frame_propeller_in", clear),))
 
 
+_LEAST_FRAME_MM = 60.0
+"""Frames of 65 mm from motor to motor are the smallest sold (common practice)."""
 _HOLES_MM = 30.6
 """Distances of mounting holes end at 30.5 mm (trade standard); the smallest propellers begin at 31 mm."""
 
 
 def _length(at: Cursor, index: int, piece: Piece, mm: float) -> None:
     named = at.word_before(index)
+    if (named == "lead" or at.kind_before(index) == "awg") and mm >= 5.0:
+        of_motor = at.names(piece.segment, "motor")
+        at.add(piece.text, ("motor_lead_mm" if of_motor else "pack_lead_mm", mm))
+        return
+    if named == "motor" and mm >= _LEAST_FRAME_MM:
+        across_the_frame(at, piece.text, mm)  # motor to motor
+        return
     if named in ("fitting", "motor", "esc") or (mm < _HOLES_MM and named != "propeller"):
         at.left_out.append(piece.text)
         return
     inches = round(mm / 25.4, 2)
     options = []
-    too_fast = at.kv_typed * inches > MOST_KV_DIAMETER and mm >= 60 and named != "propeller"
+    too_fast = at.kv_typed * inches > MOST_KV_DIAMETER and mm >= _LEAST_FRAME_MM and named != "propeller"
+    told = "diameter_in" in at.found or "diameter_in" in at.asked() or at.inches
+    if told and named != "propeller" and mm >= _LEAST_FRAME_MM:
+        across_the_frame(at, piece.text, mm)
+        return
     if named != "frame" and not too_fast:
         options.append(Option(f"propeller {_g(inches)} in across", (("diameter_in", inches),)))
-    if named != "propeller" and mm >= 60:
+    if named != "propeller" and mm >= _LEAST_FRAME_MM:
         options.append(_frame_option(mm))
     at.ask(piece.text, f'What measures "{typed(piece.text)}"?', *options)
 
@@ -138,13 +213,21 @@ def settle_inches(at: Cursor) -> None:
         elif named == "propeller":
             at.add(piece.text, ("diameter_in", inches))
         else:
-            said = f'"{typed(piece.text)}" is taken as the propeller.'
+            name = typed(piece.text) if piece.text[-1].isalpha() else f"{_g(inches)} in"
+            said = f'"{name}" is taken as the propeller.'
             at.assume(piece.text, said, ("diameter_in", inches))
 
 
+def _dry(at: Cursor, index: int, piece: Piece) -> None:
+    """Read with the mass beside it; without one it says nothing."""
+
+
 READERS: dict[str, Handler] = {
+    "dry": _dry,
     "kilograms": _kilograms,
     "grams": _grams,
+    "pounds": _pounds,
+    "ounces": _ounces,
     "cm": _cm,
     "mm": _mm,
     "inch": _inch,

@@ -12,7 +12,19 @@ from explorer.labels.words import g as _g
 __all__ = ["READERS"]
 
 _COUNTS = ("blades", "blade_word")
-BLADES = {"two": 2, "twin": 2, "bi": 2, "three": 3, "tri": 3, "four": 4, "quad": 4, "five": 5, "six": 6}
+BLADES = {
+    "two": 2,
+    "twin": 2,
+    "bi": 2,
+    "three": 3,
+    "tri": 3,
+    "zwei": 2,
+    "drei": 3,
+    "four": 4,
+    "quad": 4,
+    "five": 5,
+    "six": 6,
+}
 _CRAFT = {"tri": (3, False), "qua": (4, False), "hex": (6, False), "oct": (8, False), "y6": (6, True), "x8": (8, True)}
 
 _LEAST_KV_WIDTH = 15000.0
@@ -50,6 +62,17 @@ def _with_blades(sizes: list[meanings.Size]) -> list[meanings.Size]:
 
 def _poles(at: Cursor, index: int, piece: Piece) -> None:
     at.add(piece.text, ("pole_pairs", int(piece.number(1)) // 2))
+
+
+def _magnets(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("pole_pairs", int(piece.number(0)) // 2))
+
+
+def _across(at: Cursor, index: int, piece: Piece) -> None:
+    """A propeller named by its diameter in mm, as those in ducts are."""
+    at.add(piece.text, ("diameter_in", round(piece.number(0) / 25.4, 2)))
+    if piece.numbers[1] is not None:
+        at.add(piece.text, ("blades", int(piece.number(1))))
 
 
 def _kv(at: Cursor, index: int, piece: Piece) -> None:
@@ -132,6 +155,9 @@ def _dims(at: Cursor, index: int, piece: Piece) -> None:
         at.left_out.append(piece.text)  # a hole pattern
         return
     found = meanings.propeller_of_size(first, second, third)
+    if found is None and third is None and 1.2 <= first <= 2.5 and second in (3, 4, 5, 6):
+        at.add(piece.text, ("diameter_in", first), ("blades", int(second)))  # 1.2x4: no pitch is that steep
+        return
     options = [] if found is None else [Option(_size(found), _size_values(found))]
     beside = bool({"kv", "kilo_kv"} & {at.kind(index, -1), at.kind(index, 1)}) or found is None
     whole = third is None and first == int(first) and "in" not in piece.mark and '"' not in piece.mark
@@ -159,8 +185,11 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
     if at.word_before(index) == "all" and number >= 10:
         at.masses.append((index, piece, number))
         return
-    if word == "class" and 100 <= number <= 1500:
+    if (word == "class" or (word == "size" and piece.kind == "number")) and 100 <= number <= 1500:
         mass_and_length_reader.across_the_frame(at, source, number)
+        return
+    if number in (2, 3, 4, 5, 6) and at.kind(index, -1) in ("code", "dims") and "diameter_in" in at.found:
+        at.add(source, ("blades", int(number)))
         return
     stator = meanings.stator_of_code(number) if number < 10000 and piece.kind == "code" else None
     sizes = meanings.propeller_of_code(number, also_a_motor=stator is not None) if piece.kind == "code" else []
@@ -168,7 +197,7 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
     capacity = capacity and not (at.beside_cells - {index})  # another number stands behind the cells
     before, after = at.kind(index, -1), at.kind(index, 1)
     named = at.word_before(index)
-    if {before, after} & {"blades", "blade_word"} and named != "motor":
+    if {before, after} & {"blades", "blade_word"} and named != "motor" and index not in at.beside_cells:
         named = "propeller"
     if named == "propeller" and stator and not meanings.propeller_of_code(number):
         named = "motor"  # "5 in props 2207 motors": the word behind it counts
@@ -252,6 +281,8 @@ def _craft(at: Cursor, index: int, piece: Piece) -> None:
 
 READERS: dict[str, Handler] = {
     "poles": _poles,
+    "magnets": _magnets,
+    "across": _across,
     "kv": _kv,
     "kilo_kv": _kilo_kv,
     "pitch": _pitch,

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 
 from explorer.inputs import typed
-from explorer.labels.cursor import OWNER, Cursor, Handler
+from explorer.labels.cursor import OWNER, WORDS, Cursor, Handler
 from explorer.labels.pieces import Piece
-from explorer.labels.records import Option, Question, Values
+from explorer.labels.records import LabelQuestion, Option, Values
 from explorer.labels.words import cells_words
 from explorer.labels.words import g as _g
 
-__all__ = ["READERS", "ask_cell_type"]
+__all__ = ["READERS", "age_of_pack", "ask_cell_type"]
 
 
 def _four_in_one(at: Cursor, index: int, piece: Piece) -> None:
@@ -24,7 +24,15 @@ def _cell_format(at: Cursor, index: int, piece: Piece) -> None:
 
 def _quantity(at: Cursor, index: int, piece: Piece) -> None:
     count = int(piece.number(0))
-    if at.kind(index, 1) == "cells" and 2 <= count <= 4 and "parallel" not in at.found:
+    packish = {"cells", "mah", "ah"}
+    pack = bool({at.kind(index, 1), at.kind(index, -1)} & packish) or at.pieces[index - 1].kind in packish
+    if pack and 2 <= count <= 4 and at.any_word("series", "parallel"):
+        at.packs = count
+        if at.any_word("parallel"):
+            at.add(piece.text, ("parallel", count))
+    elif pack and "parallel" in at.found and at.found["parallel"].value == count:
+        at.packs = count
+    elif pack and 2 <= count <= 4 and "parallel" not in at.found:
         at.ask(
             piece.text,
             f"{count} packs side by side at once, or one in the craft and the others spare?",
@@ -56,6 +64,8 @@ def _cells(at: Cursor, index: int, piece: Piece) -> None:
         part = esc
     elif owner == "motor" or (at.last == "stator" and before == "code"):
         part = motor
+    elif elsewhere and not at.names(piece.segment, "pack") and at.count_in(piece.segment, "cells") == 1:
+        part = esc if at.names(piece.segment, "esc") else motor if at.names(piece.segment, "motor") else None
     if part is None:
         at.add(piece.text, *pack.values)
     elif part is motor and not elsewhere:
@@ -176,7 +186,14 @@ def _amps_burst(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _milliohm(at: Cursor, index: int, piece: Piece) -> None:
-    value = piece.number(0)
+    _resistance(at, index, piece, piece.number(0))
+
+
+def _ohm(at: Cursor, index: int, piece: Piece) -> None:
+    _resistance(at, index, piece, round(1000.0 * piece.number(0), 1))
+
+
+def _resistance(at: Cursor, index: int, piece: Piece, value: float) -> None:
     winding = Option("winding of the motor", (("winding_mohm", value),))
     cell = Option("one cell of the pack", (("cell_mohm", value),))
     owner = at.word_before(index) or OWNER.get(at.kind(index, -1), "")
@@ -184,8 +201,45 @@ def _milliohm(at: Cursor, index: int, piece: Piece) -> None:
     at.ask(piece.text, f'What has "{typed(piece.text)}"?', *options)
 
 
+def _cap(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("command_cap_percent", piece.number(0)))
+
+
+def _cycles(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("cycles", piece.number(0)))
+
+
+_AGES = {"old": "tired", "tired": "tired", "worn": "tired", "used": "a season"}
+_AGE_WORDS = {"tired": "a tired pack", "a season": "a pack one season old"}
+
+
+def age_of_pack(at: Cursor, index: int, piece: Piece) -> bool:
+    """Read a word for the age of the pack behind it; whether it was one."""
+    age = _AGES.get(piece.mark)
+    if age is None or not (WORDS.get(at.next_word(index, 1)) == "pack" or OWNER.get(at.kind(index, 1)) == "pack"):
+        return False
+    at.assume(piece.text, f'"{typed(piece.text)}" is taken as {_AGE_WORDS[age]}.', ("pack_age", age))
+    return True
+
+
+def _celsius(at: Cursor, index: int, piece: Piece) -> None:
+    field = "pack_temperature_c" if at.word_before(index) == "pack" else "air_temperature_c"
+    at.add(piece.text, (field, piece.number(0)))
+
+
+def _metres(at: Cursor, index: int, piece: Piece) -> None:
+    if at.next_word(index, -1) in _HEIGHTS or at.next_word(index, 1) in _HEIGHTS:
+        at.add(piece.text, ("altitude_m", piece.number(0)))
+    else:
+        at.cannot(piece.text)
+
+
+_HEIGHTS = {"altitude", "elevation", "height", "asl", "above", "at", "high"}
+
+
 def _awg(at: Cursor, index: int, piece: Piece) -> None:
-    field = "motor_wire_awg" if at.word_before(index) == "motor" else "wire_awg"
+    of_motor = at.word_before(index) == "motor" or at.names(piece.segment, "motor")
+    field = "motor_wire_awg" if of_motor and not at.names(piece.segment, "pack") else "wire_awg"
     at.add(piece.text, (field, int(piece.number(0))))
 
 
@@ -205,7 +259,7 @@ def ask_cell_type(at: Cursor, piece: Piece) -> None:
         return
     said = f'"{typed(piece.text)}" may be the type of a Li-ion cell; I know no types. What is it?'
     at.questions.append(
-        Question(
+        LabelQuestion(
             piece.text,
             said,
             (
@@ -241,6 +295,11 @@ READERS: dict[str, Handler] = {
     "amps": _amps,
     "amps_burst": _amps_burst,
     "milliohm": _milliohm,
+    "ohm": _ohm,
+    "cap": _cap,
+    "cycles": _cycles,
+    "celsius": _celsius,
+    "metres": _metres,
     "awg": _awg,
     "cell_code": _cell_code,
     "connector": _connector,

@@ -56,31 +56,40 @@ _STOP = r"(?![A-Za-z0-9])"
 _END = r"(?![A-Za-z0-9])(?!\.{1,3}\d)"
 """After digits."""
 _NO_NUMBER = r"(?!\s?:?\s?\d)"
-_IN = r"(?:inch(?:es)?|in|\"|'')"
+_IN = r"(?:inch(?:es)?|in|\"|''|zoll|pouces?|pulgadas?)"
+_TIMES = r"(?:[x*]|by(?=\s?\d))"
 _DASH = r"(?:-|~|to)"
 _SHAPE = r"(?P<nose>BN|SF|bull\s?nose|slow\s?-?\s?fl(?:yer|y|ight))"
 """What labels say of the blade's shape right behind its size."""
+_TYPE_LETTERS = rf"(?:(?!in)[BDEFHKLNQRTWYZ]{{1,2}}|MR){_STOP}"
+"""Letters of a type right behind a size; none of them is a unit."""
+_PACK = r"(?:pack|battery|batt?|lipo|akku|accu|batterie)"
 
 _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
     (kind, re.compile(pattern.replace(r"\s?", " {0,2}").replace(r"\s", " "), re.IGNORECASE))
     for kind, pattern in (
         ("poles", rf"(\d{{1,2}})\s?N\s?(\d{{1,2}})\s?P{_STOP}"),
+        ("magnets", rf"(\d{{1,2}})\s?-?\s?(?:poles?|magnets?){_STOP}"),
         ("four_in_one", rf"(?:4|four)\s?-?\s?in\s?-?\s?(?:1|one){_STOP}"),
+        ("stator_kv", rf"(\d{{4}}(?:\.\d)?)(?:\s?KV\s?[:=]\s?|KV)(\d{{3,5}}){_END}"),
         ("kilo_kv", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?k\s?KV{_STOP}"),
         ("kilo_kv", rf"(\d{{1,2}}\.\d{{1,3}})\s?KV{_STOP}"),
         ("kv", rf"KV\s?[:=]?\s?{_THOUSANDS}(?:\s?rpm\s?/\s?V)?{_END}"),
-        ("kv", rf"{_THOUSANDS}\s?-?\s?(?:KV|rpm\s?/\s?V|r/min/V|rpm per volt){_STOP}"),
+        ("kv", rf"{_THOUSANDS}\s?-?\s?(?:KV|rpm\s?/\s?V(?:olts?)?|(?:r|tr|u)/min/V|rpm per volt)(?![A-Za-z])"),
         ("dims", rf"(\d{{1,2}}(?:\.\d{{1,2}})?)\s?/\s?(\d(?:\.\d{{1,2}})?)\s?/\s?([2-6]){_END}"),
         ("stator_kv", rf"(\d{{4}}(?:\.\d)?)\s?[-/_]\s?(\d{{3,5}})\s?(?:KV)?{_END}"),
+        ("stator_kv", rf"(\d{{4}})\.(\d{{3,5}})KV{_END}"),
         ("cell_format", rf"(18650|20700|21700|26650|26700|14500|18350){_STOP}"),
-        ("code_blades", rf"(\d{{4}}(?:\.\d)?|\d{{5}})\s?[x*/-]\s?([2-8])(?:\s?-?\s?blades?)?{_END}"),
+        ("code_blades", rf"(\d{{4}}(?:\.\d)?|\d{{5}})\s?[x*/-]\s?([2-8])(?:\s?-?\s?blades?|B)?{_END}"),
         (
             "dims",
-            rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<unit>{_IN}|mm)?\s?[x*]\s?(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<mid>{_IN}|mm)?"
-            rf"(?:\s?[x*/]\s?(\d))?\s?(?P<last>{_IN}|mm)?\s?{_SHAPE}?{_END}",
+            rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<unit>{_IN}|mm)?\s?{_TIMES}\s?(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<mid>{_IN}|mm)?"
+            rf"(?:\s?(?:/|{_TIMES})\s?(\d))?(?:{_TYPE_LETTERS}|\s?(?P<last>{_IN}|mm)?\s?{_SHAPE}?{_END})",
         ),
+        ("across", rf"(?:D|\u00d8)\s?(\d{{2,3}})(?:\s?mm)?(?:\s?[x*-]\s?([2-8]))?{_END}"),
         ("craft", rf"(?P<mark>x8|y6){_STOP}"),
         ("quantity", r"(\d{1,2})\s?(?:[x*]|pcs|pieces)(?=\s|\d{3,5}|\d{1,3}\s?A)"),
+        ("quantity", rf"(\d{{1,2}})\s?(?:pcs?|pieces){_STOP}"),
         ("quantity", rf"[x*]\s?(\d{{1,2}}){_END}"),
         ("cell_range", rf"(\d{{1,2}})\s?S?\s?{_DASH}\s?(\d{{1,2}})\s?(?:S|cells?){_STOP}"),
         ("cell_max", rf"(?:up\s?to|max\.?|<=?)\s?(\d{{1,2}})\s?(?:S|cells?){_STOP}"),
@@ -90,39 +99,56 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("parallel", rf"(\d{{1,2}})\s?P{_STOP}"),
         ("volt_range", rf"{_N}\s?V?\s?{_DASH}\s?{_N}\s?V(?:DC)?{_STOP}"),
         ("capacitor", rf"(\d{{1,5}})\s?[u\u03bc]F(?:\s?[/@]?\s?(\d{{1,3}})\s?V)?{_STOP}"),
-        ("mah", rf"{_THOUSANDS}\s?mA\s?h{_STOP}"),
+        ("mah", rf"{_THOUSANDS}\s?mA\s?h(?![A-Za-z])"),
         ("ah", rf"{_N}\s?Ah{_STOP}"),
         ("wh", rf"{_N}\s?Wh{_STOP}"),
         ("c_rate", rf"{_N}\s?C?\s?[/-]\s?{_N}\s?C{_STOP}"),
         ("c_burst", rf"(?:burst|peak|max)\s?:?\s?{_N}\s?C{_STOP}"),
         ("c_burst", rf"{_N}\s?C\s?(?:burst|peak|max){_STOP}{_NO_NUMBER}"),
         ("c_rate", rf"{_N}\s?C{_STOP}"),
-        ("no_load", rf"(?:no[-\s]?load|I0|Io)\s?[:=]?\s?{_N}\s?A(?:\s?[@/]\s?{_N}\s?V)?{_STOP}"),
+        ("celsius", rf"(-?\d{{1,2}})\s?\u00b0?\s?C{_STOP}"),
+        ("metres", r"(\d{2,4})\s?m(?!\w)"),
+        ("other", rf"\d{{1,4}}\s?W(?:atts?)?{_STOP}"),
+        ("no_load", rf"(?:no[-\s]?load|I0|Io)\s?[:=]?\s?{_N}\s?A(?:\s?[@/]?\s?{_N}\s?V)?{_STOP}"),
         ("no_load", rf"{_N}\s?A\s?(?:no[-\s]?load|I0|Io)?\s?@\s?{_N}\s?V{_STOP}"),
         ("amps_burst", rf"(?:burst|peak)\s?:?\s?{_N}\s?A(?:mps?)?{_STOP}"),
         ("amps_burst", rf"{_N}\s?A(?:mps?)?\s?(?:burst|peak){_STOP}{_NO_NUMBER}"),
         ("amps", rf"{_N}\s?A?\s?/\s?{_N}\s?A(?:mps?)?{_STOP}"),
         ("amps", rf"{_N}\s?A\s?\(\s?{_N}\s?A\s?\)"),
-        ("amps", rf"{_N}\s?A(?:mps?|mperes?)?{_STOP}"),
+        ("amps", rf"{_N}\s?A(?:mps?|mperes?)?(?:{_STOP}|(?=[x*]\d))"),
         ("other", rf"\d{{1,2}}\s?-?\s?bit{_STOP}"),
-        ("milliohm", rf"{_N}\s?(?:m\s?(?:ohms?|\u03a9)|milli-?ohms?){_STOP}"),
-        ("awg", rf"(\d{{1,2}})\s?-?\s?AWG{_STOP}"),
+        ("milliohm", rf"{_N}\s?(?:m\s?(?:ohms?|\u03a9|r)|milli-?ohms?){_STOP}"),
+        ("ohm", rf"(0?\.\d{{1,4}})\s?(?:ohms?|\u03a9){_STOP}"),
+        ("awg", rf"(\d{{1,2}})\s?-?\s?(?:AWG|gauge){_STOP}"),
         ("awg", rf"AWG\s?[:#]?\s?(\d{{1,2}}){_END}"),
-        ("kilograms", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?kg{_STOP}"),
-        ("grams", rf"(\d{{1,5}}(?:\.\d{{1,2}})?)\s?(?:grams?|gr|g){_STOP}"),
+        ("kilograms", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?kgs?{_STOP}"),
+        (
+            "pounds",
+            rf"(\d{{1,2}}(?:\.\d{{1,2}})?)\s?(?:lbs?|pounds?)(?:\s?(\d{{1,2}}(?:\.\d)?)\s?(?:oz|ounces?))?{_STOP}",
+        ),
+        ("ounces", rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?:oz|ounces?){_STOP}"),
+        ("cap", r"(\d{2,3})\s?%\s?(?:motor |throttle |output ){0,2}(?:cap|limit|output)(?![A-Za-z])"),
+        ("cap", r"(?:throttle |output |motor ){0,2}(?:cap|limit)\s?(?:of|at|to|[:=])?\s?(\d{2,3})\s?%"),
+        ("other", r"\d{1,3}(?:\.\d)?\s?%"),
+        ("grams", rf"(\d{{1,5}}(?:\.\d{{1,2}})?)\s?(?:grams?|gr|gms?|g){_STOP}"),
+        ("other", rf"(?:[5-9]|1\d)T{_STOP}"),
+        ("cycles", rf"(\d{{1,4}})\s?(?:cycles?|flights?){_STOP}"),
         ("cell_code", rf"(?:[A-Z]\d{{2}}[A-Z]|\d{{2}}[QRET]){_STOP}"),
         ("volts", rf"{_N}\s?V(?:olts?|DC)?{_STOP}"),
         ("mm", rf"(\d{{1,4}}(?:\.\d{{1,2}})?)\s?mm{_STOP}"),
         ("cm", rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?cm{_STOP}"),
-        ("inch", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?-?\s?{_IN}(?![A-Za-z0-9])"),
-        ("pitch", rf"pitch\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
+        ("diameter", rf"{_N}\s?-?\s?{_IN}\s?dia(?:m|meter)?{_STOP}"),
+        ("diameter", rf"dia(?:m|meter)?\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
         ("pitch", rf"{_N}\s?-?\s?{_IN}?\s?pitch{_STOP}"),
-        ("diameter", rf"diameter\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
+        ("pitch", rf"pitch\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
+        ("inch", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?-?\s?{_IN}(?![A-Za-z0-9])"),
         ("rotors", rf"([3-8])\s?-?\s?(?:motors|rotors|propellers|props){_STOP}"),
-        ("blades", rf"(\d)\s?-?\s?blad(?:es?|ed){_STOP}"),
+        ("blades", rf"(\d)\s?-?\s?(?:blad(?:es?|ed)|blatt|pales?|palas?){_STOP}"),
+        ("blades", rf"([2-6])-?B{_STOP}"),
         ("blade_word", rf"(?P<mark>two|twin|bi|three|tri|four|quad|five|six)\s?-?\s?blad(?:es?|ed){_STOP}"),
+        ("blade_word", rf"(?P<mark>tri|bi|drei|zwei)\s?-?\s?(?:blatt|pales?|palas?){_STOP}"),
         ("blade_word", rf"(?P<mark>tri|bi){_STOP}"),
-        ("code", rf"(\d{{4}}(?:\.\d)?|\d{{5}})(?:V\d(?:\.\d)?|[EFPSTW]){_STOP}"),
+        ("code", rf"(\d{{4}}(?:\.\d)?|\d{{5}})(?:V\d(?:\.\d)?|[EFPRSTW]){_STOP}"),
         ("code", rf"(\d{{4}}(?:\.\d)?)\s?{_SHAPE}?{_END}"),
         ("code", rf"(\d{{5}})\s?{_SHAPE}?{_END}"),
         ("blade_shape", rf"(?P<mark>narrow|slim|thin|medium|middle|broad|wide)\s?-?\s?blad(?:es?|ed){_STOP}"),
@@ -133,17 +159,20 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("chemistry", rf"(?P<mark>li\s?-?\s?ion|lion){_STOP}"),
         ("chemistry", rf"(?P<mark>li\s?-?\s?po(?:lymer)?){_STOP}"),
         ("connector", rf"(?!in|to|on|at|up|or|no|of)[A-Z]{{2}}-?(30|60|90|120|150)(?:H|PW|PB)?{_END}"),
+        ("other", rf"(?!KV)[A-Z]{{2,3}}\d\.\d{_STOP}"),
+        ("dry", rf"dry(?:\s?(?:weight|mass))?{_STOP}"),
+        ("dry", rf"(?:without|w/o|ohne|sans|sin|no|excl\.?|excluding|minus)\s(?:the\s|a\s)?{_PACK}{_STOP}"),
         ("prefix", r"(?!KV|mAh|Ah|uF|AWG)[A-Z]{1,3}-?(?=\d{4,5}(?!\d))"),
         ("coaxial", rf"(?P<mark>coax(?:ial)?){_STOP}"),
         ("craft", rf"(?P<mark>quad(?:copter)?|hexa?(?:copter)?|octo?(?:copter)?|tricopter){_STOP}"),
         ("screw", rf"M\d(?:\.\d)?(?:x\d{{1,2}})?{_STOP}"),
-        ("word", rf"(?P<mark>[A-Za-z][A-Za-z'-]{{0,30}}){_STOP}"),
+        ("word", rf"(?P<mark>[A-Za-z][A-Za-z'-]{{0,30}}(?:_\d{{1,3}})?){_STOP}"),
     )
 ]
 _JUNK = re.compile(r"[^\s,;|\n]{1,80}")
 _SPACE = " \t"
 _BREAK = "\n;|"
-_LOOSE = "-/+:()[]{}&@#=.,_~\u2022'\"*"
+_LOOSE = "?!-/+:()[]{}&@#=.,_~\u2022'\"*"
 
 _DECIMAL = re.compile(r"(?<![\d.])(\d{1,2}),(\d{1,2})(?![\d.,]\d|\d|\s?[Ss](?![A-Za-z])|\s?cells?)")
 _HALF_STATOR = re.compile(r"(?<![\d.,])(\d{4}),(\d)(?=$|[\s\-/])")
@@ -153,6 +182,11 @@ _GROUPED = re.compile(r"(?<![\d.,])(\d),(\d{3})(?=(?:\.\d)?(?:[\s\-/]|$))")
 _FRACTIONS = {"\u00bd": ".5", "\u00bc": ".25", "\u00be": ".75"}
 _FRACTION = re.compile(r"(?<=\d) ?([\u00bd\u00bc\u00be])")
 _HALF = re.compile(r"(?<=\d\d\d\d) 1/2(?![\d/])")
+_WRITTEN = {
+    "two": "2", "three": "3", "four": "4", "five": "5", "six": "6", "seven": "7", "eight": "8", "nine": "9",
+    "ten": "10",
+}  # fmt: skip
+_COUNTS_WRITTEN = re.compile(rf"\b({'|'.join(_WRITTEN)})(?=[ -]?(?:inch|cells?\b|s\b))", re.IGNORECASE)
 _SPACED = re.compile(r"(?<![\w.,])(\d{1,2}) (\d{3})(?=\s?(?:mAh|KV))", re.IGNORECASE)
 _CHAIN = re.compile(r"[x*]\s?\d{1,3}(?:[.,]\d{1,2})?\s?[x*]\s?\d$", re.IGNORECASE)
 _SIGNS = str.maketrans(
@@ -181,6 +215,7 @@ def canonical(text: str) -> tuple[str, str]:
     >>> canonical("5,1x4,3x3,6S")[1]
     '5.1x4.3x3\\n6S'
     """
+    text = _COUNTS_WRITTEN.sub(lambda m: _WRITTEN[m[1].lower()], text[:MAX_LENGTH])
     text = _HALF.sub(".5", _FRACTION.sub(lambda m: _FRACTIONS[m[1]], text[:MAX_LENGTH]))
     shown = unicodedata.normalize("NFKC", text[:MAX_LENGTH].translate(_SIGNS)).translate(_SIGNS)[:MAX_LENGTH]
     shown = "".join(ch if ch.isprintable() or ch == "\n" else " " for ch in shown)  # tabs too

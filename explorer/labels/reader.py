@@ -18,12 +18,12 @@ from explorer.labels import (
 )
 from explorer.labels.cursor import FILLERS, OWNER, WORDS, Cursor, Handler
 from explorer.labels.pieces import MAX_LENGTH, Piece, pieces_of, suggestions
-from explorer.labels.records import Reading, Unread
+from explorer.labels.records import LabelReading, Unread
 
 __all__ = ["read_labels"]
 
 
-def read_labels(text: str) -> Reading:
+def read_labels(text: str) -> LabelReading:
     """Read the labels of motor, propeller, pack and ESC, in any order.
 
     Parameters
@@ -33,7 +33,7 @@ def read_labels(text: str) -> Reading:
 
     Returns
     -------
-    Reading
+    LabelReading
 
     Examples
     --------
@@ -45,11 +45,35 @@ def read_labels(text: str) -> Reading:
     text = str(text)
     cursor = Cursor(pieces_of(text, _accept), _better)
     _run(cursor)
+    if (between := _BETWEEN.search(text[:MAX_LENGTH])) and cursor.questions:
+        return _first_of_two(text[: between.start()], text[between.end() : MAX_LENGTH]) or cursor.reading()
     if len(text) > MAX_LENGTH:
         end = typed(text[MAX_LENGTH:])
         sentence = f"I read the first {MAX_LENGTH} characters only; the rest was left out."
         cursor.unread.append(Unread(end, sentence))
     return cursor.reading()
+
+
+_BETWEEN = re.compile(r"(?<![\w.])(?:or|vs\.?|versus|oder|ou)(?!\w)", re.IGNORECASE)
+
+
+def _first_of_two(first: str, second: str) -> LabelReading | None:
+    """Two parts to choose from in one line: the first with what both share; None where they do not differ."""
+    one, other = read_labels(first), read_labels(second)
+    if not any(field in other.values and other.values[field] != value for field, value in one.values.items()):
+        return None
+    told = set(one.values) | one.open_fields()
+    shared = tuple(found for found in other.found if found.field not in told)
+    own = [found.source for found in other.found if found.field in one.values and found.source not in first]
+    label = " ".join(dict.fromkeys(typed(source) for source in own))
+    said = f'Of two, the first is read. Pin this build, then type "{label}" in its place: both stand side by side.'
+    return LabelReading(
+        (*one.found, *shared),
+        (*one.questions, *(q for q in other.questions if not told & {f for o in q.options for f, _ in o.values})),
+        (*one.unread, *other.unread),
+        tuple(dict.fromkeys((*one.left_out, *other.left_out))),
+        (said, *one.assumed, *(other.assumed if any(found.note == "assumed" for found in shared) else ())),
+    )
 
 
 def _accept(piece: Piece) -> bool:
@@ -58,6 +82,12 @@ def _accept(piece: Piece) -> bool:
         return meanings.stator_of_code(piece.number(0)) is not None and 100 <= piece.number(1) <= 30000
     if piece.kind == "code_blades":
         return bool(meanings.propeller_of_code(piece.number(0)))
+    if piece.kind == "c_rate":
+        return piece.number(0) > 0
+    if piece.kind == "across":
+        return 31.0 <= piece.number(0) <= 508.0
+    if piece.kind == "magnets":
+        return piece.number(0) % 2 == 0 and piece.number(0) >= 4
     if piece.kind == "poles":
         return piece.number(1) % 2 == 0 and piece.number(1) >= 4
     return True
@@ -88,10 +118,20 @@ def _junk(at: Cursor, index: int, piece: Piece) -> None:
     at.cannot(piece.text)
 
 
+_SMALL_WORDS = {
+    "a", "an", "and", "are", "at", "be", "by", "class", "do", "does", "flying", "for", "freestyle", "from", "how", "i",
+    "in", "is", "it", "long", "lr", "me", "my", "no", "of", "on", "or", "race", "racing", "rated", "running", "size",
+    "that", "the", "these", "this", "to", "use", "using", "what", "which", "will", "with", "x",
+}  # fmt: skip
+"""Words that say nothing of a part: passed over without a word."""
+
+
 def _word(at: Cursor, index: int, piece: Piece) -> None:
     if piece.mark in ("bullnose", "bn"):
         at.add(piece.text, ("blade_width", "broad"), note="blunt, broad tips")
-    elif piece.mark not in WORDS and piece.mark not in FILLERS:
+    elif pack_and_esc_reader.age_of_pack(at, index, piece):
+        return
+    elif piece.mark not in WORDS and piece.mark not in FILLERS and piece.mark not in _SMALL_WORDS:
         at.left_out.append(piece.text)
 
 

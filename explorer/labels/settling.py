@@ -5,8 +5,8 @@ from __future__ import annotations
 from explorer.inputs import CHEMISTRY_NAMES, typed
 from explorer.labels import meanings
 from explorer.labels.cursor import MAX_PIECES, Cursor
-from explorer.labels.mass_and_length_reader import settle_inches, settle_masses
-from explorer.labels.records import Option, Question, Unread, Values
+from explorer.labels.mass_and_length_reader import settle_inches, settle_lengths, settle_masses
+from explorer.labels.records import LabelQuestion, Option, Unread, Values
 from explorer.labels.words import g as _g
 from propmodel.components.battery import CHEMISTRIES
 
@@ -16,8 +16,10 @@ __all__ = ["settle"]
 def settle(at: Cursor) -> None:
     """Settle what needs the whole text."""
     _settle_volts(at)
+    _settle_series(at)
     _settle_capacity(at)
     _settle_four_in_one(at)
+    settle_lengths(at)
     settle_inches(at)
     _settle_blades(at)
     _settle_rotors(at)
@@ -123,6 +125,14 @@ def _pack_option(pack: tuple[int, str | None, str]) -> Option:
     return Option(f"{cells}{name} cells ({why})", values)
 
 
+def _settle_series(at: Cursor) -> None:
+    """Packs one behind the other: their cells add."""
+    cells = at.found.get("cells")
+    if at.packs > 1 and at.any_word("series") and cells is not None:
+        del at.found["cells"]
+        at.add(cells.source, ("cells", int(cells.value) * at.packs), note=f"{at.packs} in series")
+
+
 def _settle_capacity(at: Cursor) -> None:
     cells, chemistry = at.found.get("cells"), at.found.get("chemistry")
     if at.watt_hours is not None:
@@ -133,8 +143,10 @@ def _settle_capacity(at: Cursor) -> None:
         else:
             at.left_out.append(at.watt_hours[1])
     capacity, parallel = at.found.get("capacity_mah"), at.found.get("parallel")
-    if capacity is not None and parallel is not None and int(parallel.value) > 1:
+    if capacity is not None and parallel is not None and int(parallel.value) > 1 and at.packs == 1:
         count, mah = int(parallel.value), float(capacity.value)
+        if at.any_word("each") and at.next_word(_index_of(at, capacity.source), 1) == "each":
+            return
         del at.found["capacity_mah"]
         at.ask(
             capacity.source,
@@ -142,6 +154,10 @@ def _settle_capacity(at: Cursor) -> None:
             Option(f"together: {_g(mah / count)} mAh each", (("capacity_mah", mah / count),)),
             Option(f"each: {_g(mah)} mAh, {_g(mah * count)} together", (("capacity_mah", mah),)),
         )
+
+
+def _index_of(at: Cursor, source: str) -> int:
+    return next((i for i, piece in enumerate(at.pieces) if piece.text == source), 0)
 
 
 def _settle_four_in_one(at: Cursor) -> None:
@@ -158,7 +174,7 @@ def _settle_four_in_one(at: Cursor) -> None:
         usual = (*usual, ("esc_burst_a", burst.value))
         board = (*board, ("esc_burst_a", float(burst.value) / 4.0))
     at.questions.append(
-        Question(
+        LabelQuestion(
             amps.source,
             f"Are the {_g(each)} A for each motor, or for the whole board?",
             (

@@ -5,6 +5,7 @@ A record is a plain ``dict`` of field names to text, numbers, yes/no or ``None``
 
 from __future__ import annotations
 
+import codecs
 import json
 import math
 import re
@@ -31,6 +32,7 @@ __all__ = [
     "file_name",
     "free_name",
     "new_key",
+    "one_line",
     "parse",
 ]
 
@@ -68,12 +70,22 @@ def clean_name(name: object) -> str:
     >>> clean_name("")
     'Unnamed build'
     """
-    text = unicodedata.normalize("NFC", str(name)[: MAX_NAME * 20])
+    return one_line(str(name)[: MAX_NAME * 20])[:MAX_NAME].strip() or "Unnamed build"
+
+
+def one_line(text: str) -> str:
+    """Return a text as one line, without control and direction marks and half characters.
+
+    Examples
+    --------
+    >>> one_line("a\\x00b\\n c\\ud83d")
+    'a b c'
+    """
+    text = unicodedata.normalize("NFC", text)
     # Cc control, Cf direction and joining marks, Cs half characters, Co private use, Zl and Zp line breaks
     text = "".join(" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text)
     text = "".join(c for c in text if unicodedata.category(c) not in ("Cf", "Cs", "Co", "Cn"))
-    text = " ".join(text.split())[:MAX_NAME].strip()
-    return text or "Unnamed build"
+    return " ".join(text.split())
 
 
 def file_name(name: object, ending: str = ".json") -> str:
@@ -239,12 +251,14 @@ def _no_constant(text: str) -> float:
 def _load(data: bytes, limit: int) -> Any:
     if len(data) > limit:
         raise StoreError(f"The file is too large ({len(data) // 1024} kB, at most {limit // 1024} kB are read).")
-    if not data.strip():
-        raise StoreError("The file is empty.")
     try:
-        text = data.decode("utf-8-sig")
+        # some editors save text as UTF-16, with a mark at its head
+        wide = data[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+        text = data.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError:
         raise StoreError("This is not a saved build: the file is not text.") from None
+    if not text.strip():
+        raise StoreError("The file is empty.")
     try:
         return json.loads(text, object_pairs_hook=_no_twins, parse_constant=_no_constant)
     except StoreError:
@@ -257,18 +271,25 @@ def _load(data: bytes, limit: int) -> Any:
         raise StoreError("This is not a saved build.") from None
 
 
-def _one(document: Any) -> tuple[str, Record, str]:
-    """Bring one parsed document to the present version and check it: name, record, time saved."""
-    if not isinstance(document, dict):
-        raise StoreError("This is not a saved build.")
+def _version(document: dict[str, Any]) -> int:
+    """Version of a parsed document, which this program can read."""
     version = document.get("format_version", 0)
     if isinstance(version, bool) or not isinstance(version, int) or version < 0:
         raise StoreError("The file does not say which version it has.")
     if version > FORMAT_VERSION:
+        named = f"format {version}" if version < 10**6 else "a format of many digits"
         raise LaterVersionError(
-            f"This build was saved by a later version (format {version}; this one reads up to "
+            f"This build was saved by a later version ({named}; this one reads up to "
             f"{FORMAT_VERSION}). Update the program to open it."
         )
+    return version
+
+
+def _one(document: Any) -> tuple[str, Record, str]:
+    """Bring one parsed document to the present version and check it: name, record, time saved."""
+    if not isinstance(document, dict):
+        raise StoreError("This is not a saved build.")
+    version = _version(document)
     if version >= 1 and document.get("format") != FORMAT:
         raise StoreError("This is not a saved build: its heading names something else.")
     while version < FORMAT_VERSION:
@@ -280,7 +301,12 @@ def _one(document: Any) -> tuple[str, Record, str]:
     if not record:
         raise StoreError("The saved build holds no fields.")
     saved = document.get("saved", "")
-    return clean_name(document.get("name", "")), record, saved[:32] if isinstance(saved, str) else ""
+    name = document.get("name", "")
+    return (
+        clean_name(name if isinstance(name, str) else ""),
+        record,
+        one_line(saved[:32]) if isinstance(saved, str) else "",
+    )
 
 
 def parse(data: bytes) -> tuple[str, Record, str]:
@@ -309,8 +335,11 @@ def decode_many(data: bytes) -> list[tuple[str, Record]]:
     """Read a file with one build or with many."""
     document = _load(data, 16 * 1024 * 1024)
     if isinstance(document, dict) and document.get("format") == FORMAT_MANY:
+        _version(document)
         builds = document.get("builds")
         if not isinstance(builds, list) or len(builds) > MAX_BUILDS:
             raise StoreError(f"The file must list its builds, at most {MAX_BUILDS}.")
+        if not builds:
+            raise StoreError("The file holds no builds.")
         return [_one(build)[:2] for build in builds]
     return [_one(document)[:2]]

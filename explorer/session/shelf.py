@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from typing import Any
 
 import streamlit as st
 
-from explorer.inputs import Inputs, demo_inputs, mended
+from explorer.inputs import FIELDS, Inputs, demo_inputs, with_defaults_for_bad
 from explorer.inputs.editions import RECORD_KEY, edition_of, of_today, said
-from explorer.inputs.measured_parts import OwnParts, bare, read_record, to_record
+from explorer.inputs.fields import typed
+from explorer.inputs.measured_parts import RECORD_FIELDS, OwnParts, read_record, to_record, without_measured
+from explorer.saved.build_file import one_line
 from explorer.saved.items import SavedBuild
 from explorer.saved.store import MemoryStore, Store, open_store
 from explorer.session import keys
@@ -61,7 +63,7 @@ def lasts_for_this_visit() -> bool:
 
 def record_of(inputs: Inputs, own: OwnParts | None) -> dict[str, Any]:
     """A build as it is saved: every field, the measured parts, and the edition of the model."""
-    return {**asdict(bare(inputs)), **to_record(own), RECORD_KEY: MODEL_EDITION}
+    return {**asdict(without_measured(inputs)), **to_record(own), RECORD_KEY: MODEL_EDITION}
 
 
 def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None, list[str]]:
@@ -70,15 +72,15 @@ def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None
     """
     base = demo_inputs("scree")
     edition = edition_of(record.get(RECORD_KEY))
-    record = of_today(record)
-    known = {k: v for k, v in record.items() if hasattr(base, k) and not k.startswith("_")}
-    kinds = {k: v for k, v in known.items() if _fits(getattr(base, k), v)}
-    inputs, problems = mended(replace(base, **{"name": "", **kinds}))
-    lost = sorted(set(known) - set(kinds))
+    record = {k: one_line(v) if isinstance(v, str) else v for k, v in of_today(record).items()}
+    known = {k: v for k, v in record.items() if k in FIELDS}
+    inputs, problems = with_defaults_for_bad(replace(base, **{"name": "", **known}))
     words = [text for _, text in problems]
-    if lost:
-        words.append(f"{len(lost)} values could not be used ({', '.join(lost[:4])}); defaults stand there.")
-    own, unused = read_record(record)
+    if strange := [k for k in record if k not in FIELDS and k not in RECORD_FIELDS and k != RECORD_KEY]:
+        words.append(f"{_counted(strange)} not known here and left out.")
+    if missing := [k for k in FIELDS if k not in known and k != "name"]:
+        words.append(f"{_counted(missing)} not in the file: what {base.name} has stands there.")
+    own, unused = read_record(record, inputs)
     words += unused
     told = said("build", edition, reading=inputs.cell_mohm is not None)
     return inputs, own, [*words, told] if told else words
@@ -91,10 +93,7 @@ def unusable(record: Mapping[str, Any]) -> list[str]:
     return [text for text in words if text != moved]
 
 
-def _fits(example: Any, value: Any) -> bool:
-    """Whether a value has the kind of its field: text stays text, yes/no stays yes/no."""
-    if isinstance(example, bool) or isinstance(value, bool):
-        return isinstance(example, bool) and isinstance(value, bool)
-    if isinstance(example, str):
-        return isinstance(value, str)
-    return value is None or isinstance(value, int | float | str)
+def _counted(names: Sequence[str]) -> str:
+    """How many fields, the first four of them named."""
+    shown = ", ".join(typed(name) for name in names[:4]) + (f" and {len(names) - 4} more" if names[4:] else "")
+    return f"{len(names)} values ({shown}) are" if names[1:] else f"One value ({shown}) is"

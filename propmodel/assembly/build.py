@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -222,6 +222,8 @@ def with_fields(build: Build, changes: dict[str, Any]) -> Build:
     """
     grouped: dict[str, dict[str, Any]] = {}
     top: dict[str, Any] = {}
+    if not isinstance(changes, Mapping):
+        raise ValueError(f"changes must be a mapping of fields to values, got {shown(changes)}")
     for path, value in changes.items():
         check_in("field", path, field_paths(build))
         part, _, name = path.partition(".")

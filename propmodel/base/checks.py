@@ -13,7 +13,9 @@ __all__ = [
     "apart",
     "as_floats",
     "check_finite",
+    "check_flag",
     "check_in",
+    "check_names",
     "check_number",
     "check_positive",
     "check_range",
@@ -170,7 +172,10 @@ def keep_arrays(part: Any) -> None:
         if kind in _PLAIN or issubclass(kind, np.generic):
             continue
         if kind is list or kind is range or hasattr(kind, "__array__"):
-            array = np.asarray(value)
+            try:
+                array = np.asarray(value)
+            except ValueError:  # lists of unequal lengths
+                array = as_floats(name, value)
             if array.dtype.kind not in "biufU" or isinstance(value, np.ma.MaskedArray):
                 array = as_floats(name, value)
             object.__setattr__(part, name, np.array(array))
@@ -331,6 +336,71 @@ def check_range(name: str, value: Any, low: float, high: float, unit: str = "") 
     return values
 
 
+def check_flag(name: str, value: Any) -> bool:
+    """Refuse anything but True and False.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, as the sentence should call it.
+    value : bool
+        The value.
+
+    Returns
+    -------
+    bool
+
+    Raises
+    ------
+    ValueError
+        In one sentence.
+
+    Examples
+    --------
+    >>> check_flag("sustained", [True, False])
+    Traceback (most recent call last):
+    ...
+    ValueError: sustained must be True or False, got [True, False]
+    """
+    if not isinstance(value, bool | np.bool_):
+        raise ValueError(f"{name} must be True or False, got {shown(value)}")
+    return bool(value)
+
+
+def check_names(name: str, value: Any, allowed: Iterable[str]) -> list[str]:
+    """Refuse anything but a list of known names.
+
+    Parameters
+    ----------
+    name : str
+        What the names are, as the sentence should call them.
+    value : sequence of str
+        The names to look up.
+    allowed : iterable of str
+        Known names.
+
+    Returns
+    -------
+    list of str
+
+    Raises
+    ------
+    ValueError
+        In one sentence: if it is no list, or one is not known.
+
+    Examples
+    --------
+    >>> check_names("outputs", 3.0, ["mass"])
+    Traceback (most recent call last):
+    ...
+    ValueError: outputs must be a list of names, got 3.0
+    """
+    if isinstance(value, str | bytes) or not isinstance(value, Iterable):
+        raise ValueError(f"{name} must be a list of names, got {shown(value)}")
+    known = list(allowed)
+    return [check_in(name, one, known) for one in value]
+
+
 def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:
     """Refuse an unknown name and list the nearest known ones.
 
@@ -361,8 +431,8 @@ def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:
     ValueError: chemistry 'lipoo' is not known; nearest: lipo, li_ion
     """
     known = list(allowed)
-    if value in known:
+    if isinstance(value, str) and value in known:
         return str(value)
-    text = _text(value)
+    text = shown(value)
     near = difflib.get_close_matches(value if isinstance(value, str) else text, known, n=3, cutoff=0.4) or known[:8]
     raise ValueError(f"{name} {text} is not known; nearest: {', '.join(near)}")

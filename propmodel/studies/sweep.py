@@ -22,7 +22,8 @@ from propmodel.studies import executors, pareto
 from propmodel.studies import keep as keeping
 from propmodel.studies.executors import process_pool
 from propmodel.studies.grid import Condition, Grid, Question, answers, grid_of, margin_names, names_of, passes
-from propmodel.studies.keep import Counts, Frontier, Keep, Meets, Parquet
+from propmodel.studies.keep import Counts, Frontier, Keep, Meets
+from propmodel.studies.parquet_file import Parquet
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -59,9 +60,9 @@ class Verdict(NamedTuple):
 
     condition: Condition
     """The condition."""
-    kills: float
+    rejected: float
     """Share of all builds that fail it. [-]"""
-    kills_alone: float
+    rejected_by_this_alone: float
     """Share of all builds that fail nothing else. [-]"""
     nearest: float
     """Value of the condition at which one build would meet everything; NaN if none would. [SI]"""
@@ -147,7 +148,7 @@ class Sweep(Grid):
             if value.size:
                 nearest = float(value.max() if c.kind == "at least" else value.min())
             out.append(Verdict(c, float(np.mean(~p)), float(np.mean(~p & others)), nearest))
-        return sorted(out, key=lambda v: -v.kills)
+        return sorted(out, key=lambda v: -v.rejected)
 
     def pareto(
         self, objectives: Mapping[str, Literal["max", "min"]], *, conditions: Sequence[Condition] = ()

@@ -1,11 +1,14 @@
-"""Forty browsers at once move sliders: no error, memory bounded, every visitor sees their own build and no other's.
+"""Forty visitors at once move sliders: no error, memory bounded, everybody sees their own build and no other's.
 
     python tests/benchmarks/load.py [--browsers 40] [--minutes 5] [--savers 4]
+    python tests/benchmarks/load.py --browsers 0 --connections 40 --pause 5 --rounds 3
 
 Starts its own server on a free port of this machine. Each browser is a context of one headless Chromium: own cookies,
-own session. It comes by a link of its own with a name, a KV and a mass that nobody else has, and goes round the
-pages with the slider "Try changing"; on each it presses arrow keys one at a time. After every key, once the page is
-finished, it checks
+own session. A connection is a visitor without a browser, who sends and reads what a browser would: forty browsers take
+more of the machine than the server that they are to load. Each comes by a link of its own with a name, a KV and a mass
+that nobody else has, and goes round the pages with the slider "Try changing"; on each it moves it by one step at a
+time, with a pause of ``--pause`` seconds on average between two moves. After every move, once the page is finished, it
+checks
 
 - the slider stands where this visitor's own keys have put it;
 - on Lift, take-off mass, hover throttle and pull in the opening sentence are those that `propmodel` works out here, in
@@ -18,9 +21,11 @@ every third may write no more than some kilobytes, as on a full disk. In the end
 whose save was told done is there.
 
 When all have left, the server is watched until their sessions have ended by themselves: few files are open then, and
-its memory no longer grows.
+its memory no longer grows. With ``--rounds`` the same crowd comes again after that, and the server must take no more
+than after the round before.
 
-Prints the server's memory at the start, each minute and at the end, and what a visitor takes of it.
+Prints the server's memory, open files, threads and processor time at the start, each minute and at the end, what a
+visitor takes of them, and the times to an answer.
 
 The code is 1 when anything of this fails, the
 server's log has an error, somebody never moved, or the memory passes `MOST_MEGABYTES` or still grows in the last two
@@ -31,6 +36,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import os
 import random
 import re
 import sqlite3
@@ -41,6 +47,7 @@ import threading
 import time
 from contextlib import closing
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 
 from playwright import async_api as playwright
@@ -49,7 +56,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from browser_speed import WATCH
 from conftest import CHROMIUM_ARGUMENTS, HARMLESS
+from load_connections import Page
+from load_watch import Taken, taken, times_in_words
 from serving import chromium, served
+from websockets.exceptions import WebSocketException
 
 import propmodel
 from explorer.inputs import Inputs, demo_inputs, take_off_g, to_build, with_take_off_g
@@ -58,15 +68,21 @@ from explorer.text.numbers import value
 
 MOST_MEGABYTES = 1500.0
 MOST_GROWTH = 1.5
+MOST_ROUND_GROWTH = 1.05
+"""A later round may leave this much more than the one before: an estimate."""
 TOUR = ("Lift", "Minutes", "Margins", "Dive")
+MOST_SHOWN = 40
+"""Lines of what went wrong that are printed in the end."""
 KEYS = 4
 """Keys on a page before the next."""
 PATIENCE = 90_000
 """Longest wait for a finished page in the crowd. [ms]"""
-AFTERWARDS = 170.0
-"""Sessions end within two minutes after their visitors left; then some. [s]"""
+SLACK = 50.0
+"""Sessions end before the time that the server keeps them is over; then some. [s]"""
 EMPTY_FILES = 40
 """Open files of a server whose visitors have left: an estimate. Each session has three."""
+EMPTY_THREADS = 50
+"""Threads of a server whose visitors have left: the loop's own pool keeps up to 40."""
 NAMES = re.compile(r"Visitor\d{3}x")
 ENDED = """() => {
     const old = document.querySelector('[data-stale="true"]') || document.querySelector('[data-testid="stSkeleton"]');
@@ -99,7 +115,8 @@ class Visitor:
     inputs: Inputs
     moves: int = 0
     checks: int = 0
-    slowest: float = 0.0
+    times: list[float] = field(default_factory=list)
+    """From a move to the finished page. [s]"""
     restless: int = 0
     wrong: list[str] = field(default_factory=list)
 
@@ -111,7 +128,8 @@ class Visitor:
         """Keep what went wrong."""
         if not any(word in text for word in HARMLESS):
             self.wrong.append(f"{self.name}, move {self.moves}: {text[:500]}")
-            print("WRONG", self.wrong[-1], flush=True)
+            if len(self.wrong) <= 2:
+                print("WRONG", self.wrong[-1], flush=True)
 
 
 def visitor(number: int) -> Visitor:
@@ -174,11 +192,55 @@ async def check(page: playwright.Page, who: Visitor, where: str) -> None:
     if who.name not in body:
         who.note(f"no own name on {where}")
     if where == "Lift":
-        mass, hover, pull = (one_space(text) for text in expected(who.inputs))
-        sentence = one_space(sentence)
-        for text in (who.name, f"at {mass} and has a hover command of {hover}", f"pulls {pull} its weight"):
-            if text not in sentence:
-                who.note(f"“{text}” is not in “{sentence[:160]}”")
+        check_sentence(one_space(sentence), who)
+
+
+def check_sentence(sentence: str, who: Visitor) -> None:
+    """The opening sentence of Lift holds the visitor's own answers."""
+    mass, hover, pull = (one_space(text) for text in expected(who.inputs))
+    for text in (who.name, f"at {mass} and has a hover command of {hover}", f"its thrust is {pull} its weight"):
+        if text not in sentence:
+            who.note(f"“{text}” is not in “{sentence[:300]}”")
+
+
+async def connected(address: str, who: Visitor, *, end: float, pause: float) -> None:
+    """One session without a browser until the time is over; checks what `check` does."""
+
+    def look(page: Page, where: str) -> None:
+        who.checks += 1
+        for text in page.errors:
+            who.note(f"an error on {where}: {text}")
+        page.errors.clear()
+        if abs(page.value - (wanted := round(take_off_g(who.inputs)))) > 1e-6:
+            who.note(f"the slider on {where} stands at {page.value}, not at {wanted}")
+        if foreign := set(NAMES.findall(page.text)) - {who.name}:
+            who.note(f"{sorted(foreign)} on {where}")
+        if who.name not in page.text:
+            who.note(f"no own name on {where}")
+        if where == "Lift":
+            check_sentence(page.sentence, who)
+
+    luck = random.Random(who.number)
+    try:
+        await asyncio.sleep(luck.uniform(0.0, pause))
+        async with Page(address, encode(who.inputs)) as page:
+            await page.run()
+            while time.monotonic() < end:
+                for where in TOUR:
+                    if where != "Lift" or who.moves:
+                        await page.go(where)
+                    look(page, where)
+                    for _ in range(KEYS):
+                        await asyncio.sleep(luck.uniform(0.0, 2.0 * pause))
+                        if time.monotonic() >= end:
+                            return
+                        step = 5.0 if luck.random() < 0.5 else -5.0
+                        who.moves += 1
+                        who.inputs = with_take_off_g(who.inputs, float(round(take_off_g(who.inputs)) + step))
+                        who.times.append(await page.move(step))
+                        look(page, where)
+    except (OSError, EOFError, ValueError, WebSocketException) as stopped:
+        who.note(f"stopped: {stopped!r}")
 
 
 async def visit(browser: playwright.Browser, address: str, who: Visitor, *, end: float) -> None:
@@ -215,7 +277,7 @@ async def visit(browser: playwright.Browser, address: str, who: Visitor, *, end:
                     now = round(take_off_g(who.inputs))
                     who.inputs = with_take_off_g(who.inputs, float(now + (step if up else -step)))
                     await finished(page, who)
-                    who.slowest = max(who.slowest, time.monotonic() - begin)
+                    who.times.append(time.monotonic() - begin)
                     await check(page, who, where)
                 if time.monotonic() >= end:
                     break
@@ -324,80 +386,109 @@ class Savers:
         return wrong
 
 
-def open_files(pid: int) -> int:
-    """Open files of a process."""
-    return len(list(Path(f"/proc/{pid}/fd").iterdir()))
+async def first_visit(address: str) -> None:
+    """Walk over the pages once: what a server loads and keeps for good is there then."""
+    async with Page(address, encode(visitor(0).inputs)) as page:
+        await page.run()
+        for where in TOUR:
+            await page.go(where)
 
 
-def resident(pid: int) -> float:
-    """Resident memory of a process. [MB]"""
-    status = Path(f"/proc/{pid}/status").read_text(encoding="utf-8")
-    found = re.search(r"VmRSS:\s+(\d+)", status)
-    assert found is not None
-    return int(found.group(1)) / 1024.0
-
-
-async def crowd(address: str, pid: int, crew: list[Visitor], *, seconds: float) -> list[float]:
-    """Let all visitors in; gives the server's memory at the start, each minute and at the end. [MB]"""
-    memory: list[float] = []
+async def crowd(
+    address: str, pid: int, crew: list[Visitor], *, browsers: int, seconds: float, pause: float
+) -> list[Taken]:
+    """Let all in, the first ones in browsers; gives what the server takes at the start, each minute and at the end."""
+    seen: list[Taken] = []
     begin = time.monotonic()
 
     def remember() -> None:
-        memory.append(resident(pid))
+        seen.append(taken(pid))
         moves = sum(who.moves for who in crew)
-        print(f"{time.monotonic() - begin:6.0f} s  {memory[-1]:7.0f} MB  {moves:5d} moves", flush=True)
+        print(f"{time.monotonic() - begin:6.0f} s  {seen[-1]}, {moves} moves", flush=True)
 
     async def watch() -> None:
         while True:
             remember()
             await asyncio.sleep(min(60.0, seconds / 5.0))
 
-    async with playwright.async_playwright() as driver:
-        browser = await driver.chromium.launch(args=CHROMIUM_ARGUMENTS, executable_path=chromium())
-        watching = asyncio.create_task(watch())
-        await asyncio.gather(*(visit(browser, address, who, end=begin + seconds) for who in crew))
-        watching.cancel()
-        remember()
-        await browser.close()
-    return memory
+    end = begin + seconds
+    watching = asyncio.create_task(watch())
+    visits = [connected(address, who, end=end, pause=pause) for who in crew[browsers:]]
+    if browsers:
+        async with playwright.async_playwright() as driver:
+            browser = await driver.chromium.launch(args=CHROMIUM_ARGUMENTS, executable_path=chromium())
+            await asyncio.gather(*visits, *(visit(browser, address, who, end=end) for who in crew[:browsers]))
+            await browser.close()
+    else:
+        await asyncio.gather(*visits)
+    watching.cancel()
+    remember()
+    return seen
 
 
-def afterwards(pid: int, full: float, seconds: float) -> list[str]:
-    """Watch the server after its visitors have left; what is wrong."""
-    begun, before = time.monotonic(), open_files(pid)
+def afterwards(pid: int, full: Taken, seconds: float, *, ended: bool) -> tuple[Taken, list[str]]:
+    """Watch the server after its visitors have left; what it takes then, and what is wrong.
+
+    ``ended`` says that all sessions must be over by then.
+    """
+    begun = time.monotonic()
     while time.monotonic() - begun < seconds:
         time.sleep(min(10.0, seconds))
-    left, memory = open_files(pid), resident(pid)
-    print(f"{seconds:.0f} s after they left: {left} open files of {before}, {memory:.0f} MB of {full:.0f} MB")
+    left = taken(pid)
+    print(f"{seconds:.0f} s after they left: {left}", flush=True)
     wrong = []
-    if memory > 1.05 * full:
-        wrong.append(f"memory grows without a visitor: {full:.0f} to {memory:.0f} MB")
-    if seconds >= AFTERWARDS and left > EMPTY_FILES:
-        wrong.append(f"{left} files are still open")
-    return wrong
+    if left.megabytes > 1.05 * full.megabytes:
+        wrong.append(f"memory grows without a visitor: {full.megabytes:.0f} to {left.megabytes:.0f} MB")
+    if ended and left.files > EMPTY_FILES:
+        wrong.append(f"{left.files} files are still open")
+    if ended and left.threads > EMPTY_THREADS:
+        wrong.append(f"{left.threads} threads are still there")
+    return left, wrong
 
 
 def main() -> int:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--browsers", type=int, default=40)
+    parser.add_argument("--connections", type=int, default=0, help="visitors without a browser")
+    parser.add_argument("--pause", type=float, default=5.0, help="seconds between two moves of a connection")
     parser.add_argument("--minutes", type=float, default=5.0)
+    parser.add_argument("--rounds", type=int, default=1, help="how often the crowd comes")
     parser.add_argument("--savers", type=int, default=4, help="processes that save meanwhile")
-    parser.add_argument("--afterwards", type=float, default=AFTERWARDS, help="seconds to watch the empty server")
+    parser.add_argument("--afterwards", type=float, default=None, help="seconds to watch the empty server")
+    parser.add_argument("--keep", type=float, default=120.0, help="seconds that the server keeps a session")
     asked = parser.parse_args()
-    crew = [visitor(k) for k in range(asked.browsers)]
+    many = asked.browsers + asked.connections
+    watched = asked.keep + SLACK if asked.afterwards is None else asked.afterwards
+    # the server is that of this checkout, whatever is installed
+    path = os.pathsep.join(filter(None, [str(Path(propmodel.__file__).parents[1]), os.environ.get("PYTHONPATH")]))
+    environment = {**os.environ, "STREAMLIT_SERVER_DISCONNECTED_SESSION_TTL": f"{asked.keep:.0f}", "PYTHONPATH": path}
+    crew, seen, left, wrong = [], [], [], []
     with tempfile.TemporaryDirectory() as home:
         folder = Path(home)
-        with served(folder) as running:
+        with served(folder, environment=environment) as running:
             server = running.process
-            empty = resident(server.pid)
+            print(f"started: {taken(server.pid)}", flush=True)
+            asyncio.run(first_visit(running.address))
+            empty = taken(server.pid)
+            print(f"after a first visit: {empty}", flush=True)
             with Savers(folder / "data" / "propulsion-what-if", asked.savers) as savers:
-                memory = asyncio.run(crowd(running.address, server.pid, crew, seconds=60.0 * asked.minutes))
-            wrong = [text for who in crew for text in who.wrong]
-            if server.poll() is not None:
-                wrong.append(f"the server stopped with code {server.returncode}")
-            else:
-                wrong += afterwards(server.pid, memory[-1], asked.afterwards)
+                for _ in range(asked.rounds):
+                    these = [visitor(k) for k in range(many)]
+                    crew += these
+                    seen = asyncio.run(
+                        crowd(
+                            running.address, server.pid, these,
+                            browsers=asked.browsers, seconds=60.0 * asked.minutes, pause=asked.pause,
+                        )
+                    )  # fmt: skip
+                    wrong += [text for who in these for text in who.wrong]
+                    if server.poll() is not None:
+                        wrong.append(f"the server stopped with code {server.returncode}")
+                        break
+                    after, grown = afterwards(server.pid, seen[-1], watched, ended=watched >= asked.keep + SLACK)
+                    left.append(after)
+                    wrong += grown
         if asked.savers:
             wrong += savers.wrong()
             told = savers.told or "nothing"
@@ -407,21 +498,38 @@ def main() -> int:
         wrong.append(f"the server's log: {told[-1500:]}")
     if idle := [who.name for who in crew if who.moves == 0]:
         wrong.append(f"never moved: {', '.join(idle)}")
+    memory = [one.megabytes for one in seen]
     third = memory[len(memory) // 3]
     if max(memory) > MOST_MEGABYTES or memory[-1] > MOST_GROWTH * third:
         wrong.append(
             f"memory: {third:.0f} MB after a third, {memory[-1]:.0f} MB at the end, {max(memory):.0f} MB at most"
         )
+    for before, after in pairwise(left):
+        if after.megabytes > MOST_ROUND_GROWTH * before.megabytes:
+            wrong.append(f"a round leaves more than the one before: {before.megabytes:.0f} to {after.megabytes:.0f} MB")
     restless = sum(who.restless for who in crew)
     if restless > MOST_RESTLESS * sum(who.moves for who in crew):
         wrong.append(f"{restless} times a chart went on drawing itself")
     moves, checks = sum(who.moves for who in crew), sum(who.checks for who in crew)
     print(
-        f"{asked.browsers} browsers, {asked.minutes:g} minutes, {moves} moves, {checks} checks, slowest move "
-        f"{max(who.slowest for who in crew):.1f} s, {restless} charts without rest, "
-        f"memory {empty:.0f} to {memory[-1]:.0f} MB, {(max(memory) - empty) / asked.browsers:.1f} MB a visitor"
+        f"{asked.browsers} browsers and {asked.connections} connections, {asked.rounds} times {asked.minutes:g} "
+        f"minutes, {moves} moves, {checks} checks, {restless} charts without rest"
     )
-    for text in wrong[len([text for who in crew for text in who.wrong]) :]:
+    print(times_in_words([seconds for who in crew for seconds in who.times]))
+    if left:
+        inside, gone = many or 1, left[-1]
+        files, threads = max(one.files for one in seen), max(one.threads for one in seen)
+        spent = gone.seconds - empty.seconds
+        print(
+            f"a visitor: {(max(memory) - empty.megabytes) / inside:.1f} MB, {(files - gone.files) / inside:.1f} files, "
+            f"{(threads - gone.threads) / inside:.1f} threads"
+        )
+        print(f"processor: {1000.0 * spent / max(moves, 1):.0f} ms a move")
+        print(
+            f"memory: {empty.megabytes:.0f} MB after a first visit, {max(memory):.0f} MB full; when all have left "
+            + ", ".join(f"{one.megabytes:.0f} MB" for one in left)
+        )
+    for text in wrong[:MOST_SHOWN]:
         print("WRONG", text)
     print(f"{len(wrong)} things went wrong" if wrong else "nothing went wrong")
     return int(bool(wrong))

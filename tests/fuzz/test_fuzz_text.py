@@ -17,7 +17,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import propmodel
-from explorer.inputs import apply, check, demo_inputs, mended
+from explorer.inputs import apply, check, demo_inputs, with_defaults_for_bad
 from explorer.inputs import link as links
 from explorer.labels import reader
 from explorer.saved import build_file
@@ -60,7 +60,7 @@ def spoilt(draw: st.DrawFn, sound: st.SearchStrategy[str]) -> str:
 
 
 CRAFT = [demo_inputs(name) for name in propmodel.demo_names()]
-LINKS = st.builds(links.encode, st.sampled_from(CRAFT), st.one_of(st.none(), st.sampled_from(CRAFT)))
+LINKS = st.lists(st.sampled_from(CRAFT), min_size=1, max_size=4).map(lambda builds: links.encode(*builds))
 FILES = st.sampled_from([build_file.encode(c.name, asdict(c)).decode() for c in CRAFT])
 TABLES = {
     "motors": "name,KV,stator diameter,stator height,mass [g]\nFern,1950,22,7,31\nBracken,1750,23,6.5,29.5\n",
@@ -89,12 +89,12 @@ def sentence_or(read: Callable[[], Any], *errors: type[Exception]) -> Any:
 @given(spoilt(LINKS))
 def test_a_link(text):
     link = links.decode(text)
-    for inputs in (link.inputs, link.pinned):
-        assert inputs is None or check(inputs) == []
+    for inputs in (link.inputs, *link.pinned):
+        assert check(inputs) == []
     assert all(words and "<script" not in words for words in link.messages)
     # what was understood goes out and comes back
-    if link.inputs is not None:
-        assert links.decode(links.encode(link.inputs)).inputs == link.inputs
+    again = links.decode(links.encode(link.inputs, *link.pinned))
+    assert (again.inputs, again.pinned) == (link.inputs, link.pinned)
 
 
 @fuzz
@@ -137,4 +137,4 @@ def test_a_log(text):
 def test_labels(text):
     reading = reader.read_labels(text)
     assert "<script" not in reading.sentence
-    assert check(mended(apply(CRAFT[0], reading.values))[0]) == []
+    assert check(with_defaults_for_bad(apply(CRAFT[0], reading.values))[0]) == []

@@ -14,7 +14,7 @@ import pandas as pd
 import streamlit as st
 
 from explorer.app_pages.choose import looks, ranges
-from explorer.app_pages.choose.looks import ASKED, LIMIT_WISHES, LOOKS
+from explorer.app_pages.choose.looks import ASKED, LIMIT_WISHES, LOOKS, USUAL
 from explorer.app_pages.choose.ranges import PRICE, RANGES, RangeError
 from explorer.controls import page_frame
 from explorer.inputs import CHEMISTRY_NAMES, Inputs
@@ -368,13 +368,13 @@ def three_controls(with_price: bool) -> None:
             _bound("thrust_to_weight", "Thrust to weight at least")
         with hold:
             limits = st.segmented_control(
-                "Must hold",
+                "Limits to keep",
                 LIMIT_WISHES,
-                default=kept_values.kept("choose_limits", "every limit"),
+                default=kept_values.kept("choose_limits", USUAL),
                 key="choose_limits",
                 required=True,
-                help="What fits: cells, voltages and the propeller in the frame. Every limit: all margins too, "
-                "held flat out for 10 s.",
+                help="What fits: cells, voltages and the propeller in the frame. As usual: over a limit only where "
+                "such craft commonly are for seconds flat out, and no further. All: no limit is reached in 10 s.",
             )
             kept_values.keep_value("choose_limits", limits)
 
@@ -434,4 +434,4 @@ def asked_now(with_price: bool) -> Asked:
     x, y = kept_values.kept("choose_x", "hover_time"), kept_values.kept("choose_y", "thrust_to_weight")
     if x == y:
         y = "thrust_to_weight" if x != "thrust_to_weight" else "hover_time"
-    return Asked(x, y, found, kept_values.kept("choose_limits", "every limit"))
+    return Asked(x, y, found, kept_values.kept("choose_limits", USUAL))

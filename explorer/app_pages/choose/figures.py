@@ -19,7 +19,7 @@ from explorer.app_pages.choose.counting import Change
 from explorer.app_pages.choose.looks import LOOKS, change_words, nice_ticks, reads, shown, unit_of
 from explorer.app_pages.choose.picture import Picture
 from explorer.app_pages.choose.ranges import many
-from explorer.figures.base import FONT, GRID, PINNED, SMALL, THIS, panel_title
+from explorer.figures.base import FONT, GRID, PINNED, PINNED_MARKS, SMALL, THIS, panel_title
 from explorer.text.numbers import NARROW, Units
 from propmodel.studies.spread import Contribution
 
@@ -31,7 +31,7 @@ _HUE = "59,131,160"
 COUNTS = [[0.0, f"rgba({_HUE},0.26)"], [0.5, f"rgba({_HUE},0.6)"], [1.0, f"rgba({_HUE},0.9)"]]
 LEAST_BOUGHT = 0.005
 """A step that buys less than this is told in words only. [-]"""
-MOST_BARS = 5
+MOST_BARS = 4
 """Steps that are drawn; the numbers below have all of them."""
 COST_WIDTH, BUYS_WIDTH = 60.0, 45.0
 """Longest bars, so that equal shares are equally long in columns of 1.5 to 2. [% of their column]"""
@@ -54,15 +54,16 @@ class Mark:
 
 
 def map_of(
-    seen: Picture, this: Mark, other: Mark | None, labels: Sequence[str], units: Units, *, square: bool = False
+    seen: Picture, this: Mark, others: Sequence[Mark], labels: Sequence[str], units: Units, *, square: bool = False
 ) -> go.Figure:
-    """Counts of combinations over two answers, the frontier, this build and the pinned one.
+    """Counts of combinations over two answers, the frontier, this build and the pinned ones.
 
     Parameters
     ----------
     seen : Picture
     this : Mark
-    other : Mark or None
+    others : sequence of Mark
+        The last one pinned first.
     labels : sequence of str
         Shop label of each frontier dot.
     units : Units
@@ -124,9 +125,12 @@ def map_of(
         selected={"marker": {"opacity": 1.0}},
         unselected={"marker": {"opacity": 1.0}},
     )
-    if other is not None:
-        _mark(figure, other, seen, units, of_pinned=True, right=not other.x < this.x)
-    _mark(figure, this, seen, units, of_pinned=False, right=other is None or not this.x < other.x)
+    for place, other in reversed(list(enumerate(others))):
+        words = html.escape(other.name or "unnamed") if len(others) > 1 else "pinned"
+        _mark(figure, other, seen, units, words, pin=place, right=not other.x < this.x)
+    over = "" if not this.over else " ✕ over a limit" if this.over == 1 else f" ✕ over {this.over} limits"
+    beside = any(this.x < other.x for other in others)
+    _mark(figure, this, seen, units, f"<b>this build</b>{over}", pin=None, right=not beside)
     x_range, y_range = (float(x_edges[0]), float(x_edges[-1])), (float(y_edges[0]), float(y_edges[-1]))
     base = {
         "fixedrange": True,
@@ -162,11 +166,16 @@ def map_of(
     return figure
 
 
-def _mark(figure: go.Figure, mark: Mark, seen: Picture, units: Units, *, of_pinned: bool, right: bool) -> None:
+def _mark(
+    figure: go.Figure, mark: Mark, seen: Picture, units: Units, words: str, *, pin: int | None, right: bool
+) -> None:
+    """A build on the map: a ring with a dot in it, or the hollow mark of a pinned one, with its words beside it."""
     if not (math.isfinite(mark.x) and math.isfinite(mark.y)):
         return
     x, y = float(shown(seen.x, mark.x, units)), float(shown(seen.y, mark.y, units))
-    size, width = (14, 2.4) if of_pinned else (18, 3.2)
+    of_pinned = pin is not None
+    size, width = (13, 2.4) if of_pinned else (18, 3.2)
+    shape = f"{PINNED_MARKS[(pin or 0) % len(PINNED_MARKS)]}-open" if of_pinned else "circle-open-dot"
     # a light rim under the mark keeps it apart from the counts on either ground
     for name, colour, extra in (("rim", "rgba(246,245,240,0.9)", 3.4), ("", PINNED if of_pinned else THIS, 0.0)):
         figure.add_scatter(
@@ -176,18 +185,17 @@ def _mark(figure: go.Figure, mark: Mark, seen: Picture, units: Units, *, of_pinn
             hoverinfo="skip",
             name=name or ("pinned" if of_pinned else "this build"),
             marker={
-                "symbol": "square-open" if of_pinned else "circle-open",
+                "symbol": shape.removesuffix("-dot") if name == "rim" else shape,
                 "size": size,
                 "color": colour,
                 "line": {"width": width + extra},
             },
         )
-    over = "" if not mark.over else " ✕ over a limit" if mark.over == 1 else f" ✕ over {mark.over} limits"
     edges = shown(seen.x, seen.x_edges, units)
     share = (x - edges[0]) / (edges[-1] - edges[0])
     right = (right and share < 0.85) or share < 0.15
     figure.add_annotation(
-        text="pinned" if of_pinned else f"<b>this build</b>{over}",
+        text=words,
         x=x,
         y=y,
         xanchor="left" if right else "right",

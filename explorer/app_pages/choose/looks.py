@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from explorer.app_pages.choose.ranges import PRICE
-from explorer.forecasts.mixed_flight import WAY
+from explorer.forecasts.mixed_flight import MIXED_TIME
 from explorer.text.numbers import NARROW, Units, quantity_of, value
 from propmodel.assess.margins import FITS, SHARES
 from propmodel.assess.performance import OUTPUTS
@@ -20,7 +20,9 @@ from propmodel.studies.sweep import Condition
 __all__ = [
     "ASKED",
     "HEADLINES",
+    "LIMIT_WISHES",
     "LOOKS",
+    "USUAL",
     "Look",
     "asked_outputs",
     "change_words",
@@ -60,12 +62,12 @@ class Look:
 
 LOOKS: dict[str, Look] = {
     "hover_time": Look("minutes in hover", "minutes", "max", "longer", "shorter", "the minutes"),
-    WAY: Look("minutes flown your way", "minutes", "max", "longer", "shorter", "the minutes flown your way"),
+    MIXED_TIME: Look("minutes flown your way", "minutes", "max", "longer", "shorter", "the minutes flown your way"),
     "thrust_to_weight": Look(
         "thrust to weight", "pull_to_weight", "max", "more thrust", "less thrust", "thrust to weight"
     ),
     "thrust_to_weight_at_reserve": Look(
-        "thrust to weight, reserve left", "pull_to_weight", "max", "more thrust at the end", "less thrust at the end",
+        "thrust to weight, at landing", "pull_to_weight", "max", "more thrust at the end", "less thrust at the end",
         "thrust to weight at the end",
     ),
     "mass": Look("take-off mass", "mass", "min", "heavier", "lighter", "the mass"),
@@ -90,7 +92,7 @@ LOOKS: dict[str, Look] = {
 """Answers one can choose by: those of `propmodel.performance.OUTPUTS`, the reader's own way of flying, the price."""
 
 ASKED = tuple(k for k in LOOKS if k != PRICE)
-HEADLINES = tuple(k for k in ASKED if k != WAY)
+HEADLINES = tuple(k for k in ASKED if k != MIXED_TIME)
 """Those that the engine solves for and draws the spread of."""
 
 
@@ -152,7 +154,9 @@ def bound_si(name: str, typed: float) -> float:
 
 # ---- conditions -------------------------------------------------------------------------------------------
 
-LIMIT_WISHES = ("nothing", "what fits", "every limit")
+LIMIT_WISHES = ("none", "what fits", "as usual", "all")
+USUAL = "as usual"
+"""What a builder expects: what people fly may go over a limit for seconds by as much as is common, and nothing else."""
 
 
 def conditions(
@@ -165,22 +169,27 @@ def conditions(
     bounds : sequence of (output, kind, SI value or None)
         None is not asked.
     limits : str
-        One of "nothing", "what fits" (cells, voltages, frame) and "every limit".
+        One of `LIMIT_WISHES`: "what fits" are cells, voltages and frame; for "as usual" the sweep must come from
+        `explorer.app_pages.choose.picture.judged`.
 
     Returns
     -------
     list of Condition
     """
     found = [Condition(name, kind, float(v)) for name, kind, v in bounds if v is not None]
-    names = {"nothing": (), "what fits": tuple(FITS), "every limit": (*FITS, *SHARES)}[limits]
-    return found + [Condition(name, "at most", 1.0) for name in names]
+    return found + [Condition(name, "at most", 1.0) for name in _limits(limits)]
+
+
+def _limits(wish: str) -> tuple[str, ...]:
+    if wish not in LIMIT_WISHES:
+        raise ValueError(f"limits must be one of {LIMIT_WISHES}, got {wish!r}")
+    return {"none": (), "what fits": tuple(FITS)}.get(wish, (*FITS, *SHARES))
 
 
 def asked_outputs(x: str, y: str, bounds: Sequence[str], limits: str) -> tuple[str, ...]:
     """Answers a sweep must bring for this picture, in a fixed order so that equal questions are equal."""
     names = {x, y, *bounds, "hover_time", "thrust_to_weight", "mass"} - {PRICE}
-    fits = {"nothing": (), "what fits": tuple(FITS), "every limit": (*FITS, *SHARES)}[limits]
-    return (*(k for k in (*OUTPUTS, WAY) if k in names), *fits)
+    return (*(k for k in (*OUTPUTS, MIXED_TIME) if k in names), *_limits(limits))
 
 
 def nice_ticks(low: float, high: float, most: int = 6) -> tuple[float, float, float]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import html
 import math
-from dataclasses import dataclass
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -21,13 +23,14 @@ from explorer.app_pages.choose.controls import (
     three_controls,
     typed_ranges,
 )
-from explorer.app_pages.choose.looks import HEADLINES, LOOKS, reads
-from explorer.app_pages.choose.picture import Picture, alike_kv, picture
+from explorer.app_pages.choose.looks import ASKED, HEADLINES, LOOKS, USUAL, reads
+from explorer.app_pages.choose.picture import Picture, alike_kv, judged, picture
 from explorer.app_pages.choose.ranges import PRICE, RANGES, RangeError
 from explorer.controls import page_frame
 from explorer.figures.base import PLOT_CONFIG
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, Inputs
+from explorer.inputs.build_names import names_of
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.session import kept_values, state, typed_labels
 from explorer.text.numbers import number, spread
@@ -60,17 +63,22 @@ class Seen:
     question: str
     rows: tuple[Any, ...]
     """What it takes to count again for the file of all that hold."""
+    instead: bool = False
+    """None keeps its limits as usual: this is of those that fit."""
 
 
-def page(inputs: Inputs, pin: Inputs | None) -> None:
+def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.say('<h1 class="wi-ask">Which combination is best for me?</h1>')
     if waiting := page_frame.first_sentence(""):
         page_frame.say(f'<p class="wi-sentence">{waiting}</p>')
     page_frame.notice()
-    combinations(inputs, pin)
-    what_to_change(inputs)
-    solve_sentence(inputs)
+    combinations(inputs, pins)
+    with st.expander(
+        "The other way round: what gives the minutes I want?", key="choose_solve_open", on_change="rerun"
+    ) as box:
+        if box.open:
+            solve_sentence(inputs)
     with st.expander("Where the spread comes from", key="choose_spread_open", on_change="rerun") as box:
         if box.open:
             spread_block(inputs)
@@ -80,14 +88,10 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
 # ---- 1 what should I change? ------------------------------------------------------------------------------
 
 
-def what_to_change(inputs: Inputs) -> None:
+def what_to_change(inputs: Inputs, output: str) -> None:
     """Two-sided bars, a row per practical step."""
     units = page_frame.units()
-    title, pick = st.columns([3, 1.3], vertical_alignment="bottom")
-    with title:
-        page_frame.section("What should I change?", "the next size sold of one part")
-    with pick:
-        output = chosen_output("I want better", "choose_output", "hover_time", help_="The answer to be improved.")
+    page_frame.section("Or change one part", f"to the next size sold, for {_better(output)}")
     found = counting.changes(inputs, output)
     page_frame.say(change_sentence(found, output) + figures.change_bars(found, output, units))
     page_frame.numbers("changes", lambda: change_frame(found, output), file_name="steps.csv")
@@ -131,7 +135,7 @@ def change_frame(found: list[counting.Change], output: str) -> pd.DataFrame:
 
 
 @st.fragment
-def combinations(inputs: Inputs, pin: Inputs | None) -> None:
+def combinations(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Ranges, conditions, the map, the winners."""
     answer = st.container(key="choose_answer")
     frames: dict[str, pd.DataFrame] = kept_values.first("choose_lists", {})
@@ -157,17 +161,19 @@ def combinations(inputs: Inputs, pin: Inputs | None) -> None:
     line = st.container(key="choose_counting")
     seen: Seen | None = kept_values.kept("choose_seen")
     if not faults:
-        seen, more = counted(inputs, pin, values, frames, asked.x, asked.y, asked.bounds, asked.limits, line, seen)
+        seen, more = counted(inputs, pins, values, frames, asked.x, asked.y, asked.bounds, asked.limits, line, seen)
         faults += more
     with line:
         if faults:
             body = "".join(f'<p class="wi-notice" role="status">{html.escape(f)}</p>' for f in faults)
             stays = '<p class="wi-small">The last good picture stays below.</p>' if seen else ""
             page_frame.say(body + stays)
-    with answer:
-        page_frame.say(f'<p class="wi-answer">{best_words(inputs, seen)}</p>')
+    if not typed_labels.opened():
+        with answer:
+            page_frame.say(f'<p class="wi-sentence">{best_words(inputs, seen)}</p>')
     if seen is not None:
-        show(inputs, pin, seen)
+        show(inputs, pins, seen, asked.limits)
+    what_to_change(inputs, asked.x if asked.x in ASKED else "hover_time")
 
 
 def best_words(inputs: Inputs, seen: Seen | None) -> str:
@@ -178,11 +184,34 @@ def best_words(inputs: Inputs, seen: Seen | None) -> str:
     sense = 1.0 if LOOKS[p.x].better == "max" else -1.0
     index = max(p.winners, key=lambda k: sense * seen.answers[k][p.x])
     got, now = seen.answers[index], point_of(inputs, (p.x,))[p.x]
-    told = ", ".join(html.escape(_answer(n, got[n], seen.bands.get(index, {}).get(n))) for n in (p.x, p.y))
+    bands = seen.bands.get(index, {})
+    first, second = (_small_band(html.escape(_answer(n, got[n], bands.get(n)))) for n in (p.x, p.y))
     against = ""
     if math.isfinite(now) and (words := looks.change_words(p.x, got[p.x], now)) != "the same":
-        against = f"; {html.escape(words)} than this build"
-    return f'Best in {LOOKS[p.x].words}: <b class="n">{html.escape(seen.labels[index])}</b>. {told}{against}.'
+        against = f", {html.escape(words)} than this build"
+    beside = "thrust" if LOOKS[p.y].kind == "pull_to_weight" else LOOKS[p.y].words
+    better = f"{_better(p.x)[:1].upper()}{_better(p.x)[1:]}"
+    if seen.instead:
+        better = f"No combination keeps its limits as usual. Of those that fit, {_better(p.x)}"
+    return f'{better}: <b class="n">{html.escape(seen.labels[index])}</b>. {first}{against}; {beside} {second}.'
+
+
+def _small_band(told: str) -> str:
+    """The band behind a number small and in one piece; HTML."""
+    return re.sub(r" \(([^()]* to [^()]*)\)", r' <span class="r">(\1)</span>', told)
+
+
+def _better(output: str) -> str:
+    """What is wanted, in words.
+
+    Examples
+    --------
+    >>> _better("hover_time"), _better("mass"), _better("top_speed")
+    ('most minutes in hover', 'lowest take-off mass', 'highest top level speed')
+    """
+    look = LOOKS[output]
+    most = "most" if look.kind in ("minutes", "grams_per_watt") else "highest"
+    return f"{most if look.better == 'max' else 'lowest'} {look.words}"
 
 
 # ---- counting ---------------------------------------------------------------------------------------------
@@ -190,7 +219,7 @@ def best_words(inputs: Inputs, seen: Seen | None) -> str:
 
 def counted(
     inputs: Inputs,
-    pin: Inputs | None,
+    pins: Sequence[Inputs],
     values: dict[str, tuple],
     frames: dict[str, pd.DataFrame],
     x: str,
@@ -207,7 +236,7 @@ def counted(
     job = counting.start(inputs, values, frames, outputs, size, kept_values.kept("choose_job"))
     kept_values.keep_value("choose_job", job)
     asked = looks.conditions(bounds, limits)
-    key = repr((job.key, asked, x, y, units, pin))
+    key = repr((job.key, asked, limits, x, y, units, pins))
     if before is not None and before.key == key:
         with slot:
             page_frame.say(f'<p class="wi-small">{html.escape(before.words)}</p>')
@@ -226,22 +255,31 @@ def counted(
                 "change something to count again.</p>"
             )
         return before, []
-    found = job.answer.found
+    found = judged(job.answer.found, limits)
     also = [
         (p[x], p[y])
-        for p in (point_of(one, (x, y)) for one in (inputs, pin) if one is not None)
+        for p in (point_of(one, (x, y)) for one in (inputs, *pins))
         if math.isfinite(p[x]) and math.isfinite(p[y])
     ]
     made = picture(found, asked, x=x, y=y, also=also)
     words = " ".join(filter(None, [map_words.holds_words(made, units), job.answer.where]))
+    instead = False
+    if made.holding == 0 and limits == USUAL:
+        # no answer helps nobody: those that fit, and what they go over stands beside each
+        fitting = looks.conditions(bounds, "what fits")
+        fits = picture(found, fitting, x=x, y=y, also=also)
+        if fits.holding:
+            made, asked, instead = fits, fitting, True
+            words += f" Shown: the {ranges.many(fits.holding)} whose parts fit."
     question = repr((inputs, values, {k: f.to_csv() for k, f in frames.items()}))
     if made.holding == 0 and before is not None and before.question == question:
         # the same combinations: the last map stays; of others the empty map is drawn
         return before, [words]
-    rows = (inputs, values, frames, outputs, size, asked)
-    seen = seen_of(inputs, job.answer, made, asked, frames, (key, question, words, rows))
+    rows = (inputs, values, frames, outputs, size, asked, limits)
+    told = (key, question, words, rows)
+    seen = replace(seen_of(inputs, replace(job.answer, found=found), made, asked, frames, told), instead=instead)
     kept_values.keep_value("choose_seen", seen)
-    job.answer = None  # a hundred megabytes: kept for all by the keeper, not by every visitor
+    job.answer = None  # a hundred megabytes: kept for all in the cache, not by every visitor
     with slot:
         page_frame.say(f'<p class="wi-small">{html.escape(words)}</p>')
     return seen, []
@@ -270,7 +308,7 @@ def seen_of(
     for index in dict.fromkeys([*made.winners, *(int(k) for k in made.frontier)]):
         span = alike_kv(found, index, good, made.x, made.y) if index in made.winners else None
         labels[index] = plan.shop_label(found, index, frames, inputs, span)
-        made_inputs[index] = plan.loaded(inputs, answer.plan, found, index, frames)
+        made_inputs[index] = plan.inputs_at(inputs, answer.plan, found, index, frames)
         answers[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
     edge = map_words.edge_words(found, made)
     over = counting.over_of(answer, made.winners)
@@ -311,18 +349,21 @@ def load_dot(seen: Seen, index: int) -> None:
         kept_values.keep_value("choose_clicks", kept_values.kept("choose_clicks", 0) + 1)
 
 
-def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
+def show(inputs: Inputs, pins: Sequence[Inputs], seen: Seen, limits: str) -> None:
     """The map with its key, and the winners."""
     units, p = page_frame.units(), seen.picture
     here = point_of(inputs, (p.x, p.y))
-    there = None if pin is None else point_of(pin, (p.x, p.y))
     over = [one for one in headlines.gives_first(inputs) if one.state == "over"]
     broken = [one.name for one in over if not one.usual]
     this = figures.Mark(inputs.name, here[p.x], here[p.y], over=len(broken))
-    other = None if pin is None or there is None else figures.Mark(pin.name, there[p.x], there[p.y])
+    names = names_of(pins)
+    others = [
+        figures.Mark(name, at[p.x], at[p.y])
+        for name, at in zip(names, (point_of(one, (p.x, p.y)) for one in pins), strict=True)
+    ]
     labels = [seen.labels[int(k)] for k in p.frontier]
     event = st.plotly_chart(
-        figures.map_of(p, this, other, labels, units),
+        figures.map_of(p, this, others, labels, units),
         key=f"choose_map:{kept_values.kept('choose_clicks', 0)}",
         theme=None,
         config=PLOT_CONFIG,
@@ -349,16 +390,18 @@ def show(inputs: Inputs, pin: Inputs | None, seen: Seen) -> None:
             "with its labels may lie beside its ring.</p>"
         )
     if broken:
-        page_frame.say(f'<p class="wi-small">This build itself breaks a limit.{figures.over_words(broken)}</p>')
-    elif over:
+        page_frame.say(f'<p class="wi-small">This build itself{figures.over_words(broken)}.</p>')
+    elif over and limits == "all":
+        count = f"{len(over)} limits, all" if len(over) > 1 else f"one limit ({html.escape(over[0].name)}),"
         page_frame.say(
-            f'<p class="wi-small">This build reaches {len(over)} limits, all usual for such a craft; '
-            "\u201cevery limit\u201d asks that none is reached.</p>"
-            if len(over) > 1
-            else f'<p class="wi-small">This build reaches one limit ({html.escape(over[0].name)}), usual for such a '
-            "craft; \u201cevery limit\u201d asks that none is reached.</p>"
+            f'<p class="wi-small">This build reaches {count} usual for such a craft; \u201call\u201d asks that none is '
+            "reached.</p>"
         )
     winners(inputs, seen)
+
+
+def _first_of(names: Sequence[str]) -> str:
+    return names[0] + (f" and {len(names) - 1} more" if len(names) > 1 else "")
 
 
 def measured_parts(inputs: Inputs) -> list[str]:
@@ -385,10 +428,11 @@ def winners(inputs: Inputs, seen: Seen) -> None:
             and (words := looks.change_words(n, got[n], now[n])) != "the same"
         ]
         over = seen.over.get(index, ())
-        told = [_answer(n, got[n], seen.bands.get(index, {}).get(n)) for n in names]
-        beside = ", ".join(against) + (f"; over: {', '.join(over)}" if over else "")
+        told = [_answer(n, got[n], seen.bands.get(index, {}).get(n)).replace(" its weight", "") for n in names]
+        beside = ", ".join(against) + (f"; over: {_first_of(over)}" if over else "")
         rows.append([f"{place}", seen.labels[index], *told, beside])
-    page_frame.say(page_frame.table(headings, rows, caption="What to look for"))
+    table = page_frame.table(headings, rows, caption="What to look for")
+    page_frame.say(f'<div class="wi-winners">{table}</div>')
     with st.container(key="choose_winners", horizontal=True):
         for place, index in enumerate(p.winners, start=1):
             if st.button(
@@ -398,22 +442,21 @@ def winners(inputs: Inputs, seen: Seen) -> None:
             ):
                 load_dot(seen, index)
                 st.rerun()
+        st.download_button(
+            f"All {ranges.many(p.holding)}, as CSV",
+            lambda: all_that_hold(seen),
+            file_name="combinations.csv",
+            mime="text/csv",
+            key="choose_all_csv",
+            on_click="ignore",
+            help=f"All that hold, in SI units; at most {ranges.many(KEPT_FOR_CSV)} rows, evenly taken.",
+        )
     edge = f" {html.escape(seen.edge)}" if seen.edge else ""
     page_frame.say(
         '<p class="wi-small">In brackets: where 8 in 10 craft with these labels land. '
         f"Load one and read its margins before you buy.{edge}</p>"
     )
     page_frame.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
-    st.download_button(
-        f"All {ranges.many(p.holding)} that hold, as CSV",
-        lambda: all_that_hold(seen),
-        file_name="combinations.csv",
-        mime="text/csv",
-        key="choose_all_csv",
-        on_click="ignore",
-        type="tertiary",
-        help=f"SI units, at most {ranges.many(KEPT_FOR_CSV)} rows evenly taken.",
-    )
 
 
 def _answer(name: str, si: float, ends: tuple[float, float] | None = None) -> str:
@@ -430,12 +473,12 @@ def _answer(name: str, si: float, ends: tuple[float, float] | None = None) -> st
 
 def all_that_hold(seen: Seen) -> bytes:
     """Every combination that holds, with its fields and answers, counted again if the server let it go."""
-    inputs, values, frames, outputs, size, asked = seen.rows
+    inputs, values, frames, outputs, size, asked, limits = seen.rows
     job = counting.start(inputs, values, frames, outputs, size, None)
     job.wait(120.0)
     if job.answer is None:
         return b"These combinations could not be counted again. Change something on the page and try once more.\n"
-    return map_words.csv_of(job.answer.found, asked, frames, KEPT_FOR_CSV)
+    return map_words.csv_of(job.answer.found, asked, frames, KEPT_FOR_CSV, limits=limits)
 
 
 def frontier_frame(seen: Seen, units: Any) -> pd.DataFrame:
@@ -457,7 +500,6 @@ _TARGETS = {"hover_time": 8.0, "thrust_to_weight": 4.0}
 def solve_sentence(inputs: Inputs) -> None:
     """What capacity gives eight minutes?"""
     units = page_frame.units()
-    page_frame.section("The other way round", "what it takes")
     with st.container(key="choose_solve", horizontal=True, vertical_alignment="bottom"):
         name = st.selectbox(
             "What",
@@ -575,4 +617,4 @@ def spread_block(inputs: Inputs) -> None:
     )
 
 
-page(state.usable(), state.pinned())
+page(state.usable(), state.pins())

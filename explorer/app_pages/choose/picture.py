@@ -7,19 +7,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from explorer.app_pages.choose.looks import HEADLINES, LOOKS, fault_words
+from explorer.app_pages.choose.looks import HEADLINES, LOOKS, USUAL, fault_words
 from explorer.text.numbers import QUANTITIES
-from propmodel.assess.margins import FITS
+from propmodel.assess.margins import FITS, SHARES, is_usual
 from propmodel.assess.performance import OUTPUTS
 from propmodel.studies.sweep import Condition, Sweep, Verdict
 
 __all__ = [
     "Picture",
+    "judged",
     "picture",
 ]
 
@@ -79,6 +80,32 @@ class Picture:
     winners: list[int]
 
 
+def judged(found: Sweep, limits: str) -> Sweep:
+    """The sweep as the wish for limits judges it: for "as usual", what is usually gone over counts as just used up.
+
+    Parameters
+    ----------
+    found : Sweep
+        With the shares used, and thrust to weight where the wish is "as usual".
+    limits : str
+        One of `explorer.app_pages.choose.looks.LIMIT_WISHES`.
+
+    Returns
+    -------
+    Sweep
+        The same, or one with other shares; never changed in place.
+    """
+    if limits != USUAL:
+        return found
+    thrust_to_weight = found["thrust_to_weight"]
+    eased = {
+        key: np.where(is_usual(share.usual, found[key], thrust_to_weight), np.minimum(found[key], 1.0), found[key])
+        for key, share in SHARES.items()
+        if share.usual is not None and key in found.values
+    }
+    return replace(found, values={**found.values, **eased})
+
+
 def picture(
     found: Sweep,
     asked: Sequence[Condition],
@@ -128,8 +155,10 @@ _RATED = tuple(k for k in FITS if k.endswith(("_cells", "_voltage")))
 
 
 def _falls(found: Sweep, asked: Sequence[Condition], verdicts: Sequence[Verdict]) -> list[tuple[str, float]]:
-    """Reasons in words with their shares, the deadliest first."""
-    told = [(fault_words(v.condition), v.kills) for v in verdicts if v.condition.name not in _RATED and v.kills > 0.0]
+    """Reasons in words with their shares, what rejects most first."""
+    told = [
+        (fault_words(v.condition), v.rejected) for v in verdicts if v.condition.name not in _RATED and v.rejected > 0.0
+    ]
     rated = [c for c in asked if c.name in _RATED]
     if rated:
         share = 1.0 - float(np.mean(found.meets(rated)))

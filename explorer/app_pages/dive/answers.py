@@ -27,6 +27,7 @@ __all__ = [
     "DiveAnswer",
     "dive",
     "parts_of_delay",
+    "path_alone",
     "wash",
 ]
 
@@ -95,8 +96,29 @@ def dive(inputs: Inputs, *, entry: str = "nose_down", start_height: float | None
     return _dive(headlines.plain(inputs), entry, start_height)
 
 
+def path_alone(inputs: Inputs, *, entry: str = "nose_down", start_height: float | None = None) -> PullOut:
+    """The forecast of a dive without its band and table: all that a pinned craft shows. Parameters as of `dive`."""
+    return _path_alone(headlines.plain(inputs), entry, start_height)
+
+
 @st.cache_data(**headlines.KEPT_ANSWERS)
-def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
+def _path_alone(inputs: Inputs, entry: str, start_height: float | None) -> PullOut:
+    return _forecast(inputs, entry, start_height).out
+
+
+@dataclass(frozen=True)
+class _Forecast:
+    """One dive, and what the same dive of other craft is asked with."""
+
+    out: PullOut
+    drop: float | None
+    delay: Delay
+    spool: float
+    asked: dict[str, Any]
+    powered: bool
+
+
+def _forecast(inputs: Inputs, entry: str, start_height: float | None) -> _Forecast:
     made, way = headlines.build(inputs), flying(inputs)
     spool = float(punch(made).time_90)
     if not math.isfinite(spool):
@@ -115,7 +137,14 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     fallen = way.drop if powered else float(first.fall_height)
     if start_height is not None and start_height > fallen:
         first = pull_out(made, drop, height_at_command=start_height - fallen, **now, **asked)
-    first = replace(first, fall_height=np.asarray(fallen))
+    return _Forecast(replace(first, fall_height=np.asarray(fallen)), drop, delay, spool, asked, powered)
+
+
+@st.cache_data(**headlines.KEPT_ANSWERS)
+def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
+    made, way = headlines.build(inputs), flying(inputs)
+    known = _forecast(inputs, entry, start_height)
+    drop, delay, spool = known.drop, known.delay, known.spool
     pulls = np.array([2.0, 3.0, 4.0, 5.0, 6.0])
     charges = np.unique(np.array([1.0, 0.6, 0.4, way_reserve(made)]))[::-1][:4]
     cells = (pulls.size, charges.size)
@@ -124,7 +153,7 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     drawn = draw(made, draws=DRAWS, forecast=True)
     which = np.r_[:DRAWS, [DRAWS] * count]
     own = punch(drawn.build, factor=drawn.response_factor, quick=True).time_90
-    asked["delay"] = replace(delay, spool=np.where(np.isfinite(own), own, spool)[which])
+    asked = {**known.asked, "delay": replace(delay, spool=np.where(np.isfinite(own), own, spool)[which])}
     many = pull_out(
         subset(drawn.build, which, (DRAWS + 1,)),
         drop,
@@ -137,8 +166,8 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     there = dive_of(made, state_of_charge=way.state_of_charge, drop=way.drop)
     available = float(np.asarray(there.steering_share) * there.max_thrust / made.weight)
     return DiveAnswer(
-        first, low, high, delay, pulls, charges, many.height_lost[DRAWS:].reshape(cells),
-        many.peak_load[DRAWS:].reshape(cells) < pulls[:, None] - 1e-9, available, powered,
+        known.out, low, high, delay, pulls, charges, many.height_lost[DRAWS:].reshape(cells),
+        many.peak_load[DRAWS:].reshape(cells) < pulls[:, None] - 1e-9, available, known.powered,
         int(level_flight(made, 0.0, state_of_charge=way.state_of_charge).status) == Status.OK,
     )  # fmt: skip
 

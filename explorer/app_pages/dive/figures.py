@@ -11,23 +11,14 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from explorer.app_pages.dive.answers import DiveAnswer
-from explorer.figures.base import (
-    FONT,
-    GRID,
-    OVER,
-    PINNED,
-    SMALL,
-    THIS,
-    dot,
-    panel_title,
-    word,
-)
+from explorer.figures.base import FONT, GRID, OVER, PINNED, PINNED_DASHES, SMALL, THIS, panel_title
+from explorer.figures.marks import dot, word
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import NARROW, spread, value
 from propmodel.base.arrays import number
 from propmodel.base.status import Status
 from propmodel.base.units import KMH
-from propmodel.dive.stepped import Path, WashBand
+from propmodel.dive.stepped import Path, PullOut, WashBand
 
 __all__ = [
     "charge_words",
@@ -60,22 +51,22 @@ def charge_words(charge: float) -> str:
     return next((w for c, w in named.items() if abs(c - charge) < 0.005), f"{100 * charge:.0f}{NARROW}% left")
 
 
-def _reported(answer: DiveAnswer) -> Path | None:
-    way = int(answer.out.manoeuvre)
-    return next((p for p in answer.out.paths if int(p.manoeuvre) == way), None)
+def _reported(out: PullOut) -> Path | None:
+    way = int(out.manoeuvre)
+    return next((p for p in out.paths if int(p.manoeuvre) == way), None)
 
 
-def _heights(answer: DiveAnswer, command: float) -> tuple[NDArray, NDArray]:
+def _heights(out: PullOut, command: float) -> tuple[NDArray, NDArray]:
     """Way [m] and height above the ground [m] along the path that is reported, to the ground or to level."""
-    path = _reported(answer)
+    path = _reported(out)
     if path is None:
         return np.array([]), np.array([])
     x, y = np.asarray(path.forward, float).ravel(), np.asarray(path.height, float).ravel() + command
-    if not math.isfinite(float(answer.out.height_lost)):  # never level: draw until far below
+    if not math.isfinite(float(out.height_lost)):  # never level: draw until far below
         keep = y > -0.2 * command
         return x[keep], y[keep]
     under = np.flatnonzero(y < 0.0)
-    if int(answer.out.status) == Status.REACHES_THE_GROUND and under.size:
+    if int(out.status) == Status.REACHES_THE_GROUND and under.size:
         k = int(under[0])
         share = y[k - 1] / (y[k - 1] - y[k])
         return (
@@ -106,25 +97,31 @@ def command_height(answer: DiveAnswer, start: float | None) -> float:
     return lost if math.isfinite(lost) else 60.0
 
 
-def dive_frame(answers: Sequence[DiveAnswer | None], start: float | None) -> float:
+def _pinned_command(this: DiveAnswer, other: PullOut, start: float | None) -> float:
+    """Height at which the pull of a pinned craft is decided: yours, or where this one decides. [m]"""
+    return command_height(this, None) if start is None else start - float(other.fall_height)
+
+
+def dive_frame(this: DiveAnswer, others: Sequence[PullOut], start: float | None) -> float:
     """Top of the picture: the highest point to be drawn. [m]"""
     tops = [10.0]
-    for one in answers:
-        if one is None:
-            continue
-        fallen, command = float(one.out.fall_height), command_height(one, start)
+    known = [(this.out, command_height(this, start)), *((one, _pinned_command(this, one, start)) for one in others)]
+    for one, command in known:
+        fallen = float(one.fall_height)
         tops.append(command + min(fallen if math.isfinite(fallen) else 0.0, SHOWN_FALL * max(command, 10.0)))
     return max(tops)
 
 
 def dive_figure(
-    this: DiveAnswer, other: DiveAnswer | None, *, start: float | None, top: float, tick: float
+    this: DiveAnswer, others: Sequence[PullOut], *, start: float | None, top: float, tick: float
 ) -> go.Figure:
     """Side view of the dive with equal axes: ground hatched, the latest height to pull, a bracket of end heights.
 
     Parameters
     ----------
-    this, other : DiveAnswer
+    this : DiveAnswer
+    others : sequence of PullOut
+        The same dive of the pinned craft, the last one first.
     start : float or None
         Height above ground at which it begins; None puts the ground where 9 in 10 craft just clear it. [m]
     top, tick : float
@@ -168,10 +165,13 @@ def dive_figure(
     )
     figure.add_annotation(**panel_title("Height above the ground", "m"))
     _ground(figure, low, top)
-    if other is not None:
-        x, y = _heights(other, command_height(other, start) if start is not None else command)
-        _path(figure, x, y, "pinned", {"width": 1.6, "color": PINNED, "dash": "6px,4px"})
-    x, y = _heights(this, command)
+    for place, other in enumerate(others):
+        x, y = _heights(other, _pinned_command(this, other, start))
+        dash = PINNED_DASHES[place % len(PINNED_DASHES)]
+        _path(figure, x, y, "pinned", {"width": 1.6, "color": PINNED, "dash": dash})
+        if x.size and math.isfinite(float(other.height_lost)):
+            dot(figure, float(x[-1]), float(y[-1]), name="pinned is level", pin=place)
+    x, y = _heights(this.out, command)
     if x.size:
         _path(figure, x, y, "this", {"width": 2.6, "color": THIS})
     if comes_out(this) and command > 0.0:  # no height is named that would not be enough
@@ -187,8 +187,8 @@ def craft_path(answer: DiveAnswer, *, start: float | None, top: float) -> list[t
 
     Empty where there is no path.
     """
-    path = _reported(answer)
-    x, y = _heights(answer, command_height(answer, start))
+    path = _reported(answer.out)
+    x, y = _heights(answer.out, command_height(answer, start))
     if path is None or x.size < 2:
         return []
     count = x.size
@@ -313,7 +313,7 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
     )
 
 
-def wash_strip(found: WashBand, other: WashBand | None) -> str:
+def wash_strip(found: WashBand, others: Sequence[WashBand]) -> str:
     """Descent speeds on a strip: calm, own wash, worst, calm again. [m/s]"""
     low, worst_low, worst_high, high = (float(v) for v in (found.low, found.worst_low, found.worst_high, found.high))
     top = 5.0 * math.ceil((high + 2.0) / 5.0)
@@ -331,11 +331,9 @@ def wash_strip(found: WashBand, other: WashBand | None) -> str:
         f'<span class="name below" style="left:{0.5 * (at(worst_low) + at(worst_high)):.2f}%">worst</span>',
         f'<span class="name" style="left:{0.5 * (at(high) + 100):.2f}%">faster</span>',
     ]
-    if other is not None:
-        pieces.append(
-            '<i class="there" '
-            f'style="left:{at(float(other.low)):.2f}%;width:{at(float(other.high)) - at(float(other.low)):.2f}%"></i>'
-        )
+    for place, other in enumerate(others):
+        left, right = at(float(other.low)), at(float(other.high))
+        pieces.append(f'<i class="there p{place}" style="left:{left:.2f}%;width:{right - left:.2f}%"></i>')
     marks = "".join(
         f'<span class="tick" style="left:{at(v):.2f}%">{text}</span>'
         for v, text in ((0.0, "0"), (low, f"{low:.1f}"), (high, f"{high:.1f}"), (top, f"{top:.0f}{NARROW}m/s"))

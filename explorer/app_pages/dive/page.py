@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import html
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pandas as pd
 import streamlit as st
 
 from explorer.app_pages.dive import answers, figures, words
-from explorer.controls import frame_script, page_frame
+from explorer.controls import field_controls, frame_script, page_frame
 from explorer.inputs import Inputs
+from explorer.inputs.build_names import names_of
 from explorer.session import kept_values, state, typed_labels
 from propmodel.dive.stepped import Manoeuvre
 
@@ -23,15 +25,15 @@ CAUTION = (
 )
 
 
-def page(inputs: Inputs, pin: Inputs | None) -> None:
+def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.style("flight")
     entry = kept_values.kept("entry", "nose_down")
     start = kept_values.kept("start")
     this = answers.dive(inputs, entry=entry, start_height=start)
-    # the pinned craft flies this dive: same fall, same pilot, same charge
-    same = None if pin is None else _same_dive(inputs, pin)
-    other = None if same is None else answers.dive(same, entry=entry, start_height=start)
+    # the pinned craft fly this dive: same fall, same pilot, same charge
+    others = [answers.path_alone(_same_dive(inputs, one), entry=entry, start_height=start) for one in pins]
+    pin, other = (pins[0], others[0]) if pins else (None, None)
     opening = page_frame.first_sentence(words.dive_opening(inputs, this, start=start))
     page_frame.say(
         '<h1 class="wi-ask">Will it come out of the dive?</h1>'
@@ -39,19 +41,19 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         f'<p class="wi-caution" role="note">{words.dive_caution(this)}</p>'
         f'<p class="wi-pinned">{words.pinned_dive(this, pin, other)}</p>'
     )
-    page_frame.guessed()
+    field_controls.guessed()
     page_frame.notice()
-    page_frame.knob_strip()
+    field_controls.knob_strip()
     if page_frame.waits(inputs):
         return
     controls(this)
     left, right = st.columns([11, 9], gap="large")
     with left:
-        tall = figures.dive_frame((this, other), start)
+        tall = figures.dive_frame(this, others, start)
         axis = state.axis("dive height", tall)  # stays while the values move
         tick = tick_of(axis.top)
         top = tick * math.ceil(tall / tick)
-        figure = figures.dive_figure(this, other, start=start, top=top, tick=tick)
+        figure = figures.dive_figure(this, others, start=start, top=top, tick=tick)
         three = ["No verdict while labels are open."]
         if not typed_labels.opened():
             three = words.dive_three(inputs, this)
@@ -65,14 +67,14 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
                 start=float(this.delay.total),
                 flat=entry == "flat" or int(this.out.manoeuvre) != Manoeuvre.PULL_UP,
             )
-        page_frame.say(_key(None if pin is None else pin.name))
+        page_frame.say(_key(names_of(pins)))
     with right:
         rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)
         page_frame.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')
     page_frame.say(f'<p class="wi-caution" role="note">{CAUTION}</p>')
     page_frame.section("A harder pull-out, a fuller pack", "height lost")
     page_frame.say(figures.pull_table(this, asked=inputs.hardest_pull_g))
-    wash_block(inputs, pin)
+    wash_block(inputs, pins)
     page_frame.numbers("dive", lambda: _frame(this), file_name="dive-path.csv", every=8)
     page_frame.next_question("choose", "What should I change?")
 
@@ -93,9 +95,9 @@ def controls(this: answers.DiveAnswer) -> None:
     with st.container(key="dive_controls"):
         first = st.columns(4, vertical_alignment="bottom", gap="medium")
         with first[0]:
-            page_frame.control("drop_m", where="dive", short="Falls before you pull out")
+            field_controls.control("drop_m", where="dive", short="Falls before you pull out")
         with first[1]:
-            page_frame.control("dive_kmh", where="dive", short="Or at a speed of")
+            field_controls.control("dive_kmh", where="dive", short="Or at a speed of")
         with first[2]:
             kept_values.put_first("start", kept_values.kept("start"))
             st.number_input(
@@ -112,12 +114,12 @@ def controls(this: answers.DiveAnswer) -> None:
                 help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
             )
         with first[3]:
-            page_frame.control("charge_left_percent", where="dive")
+            field_controls.control("charge_left_percent", where="dive")
         second = st.columns([1, 1, 2], vertical_alignment="bottom", gap="medium")
         with second[0]:
-            page_frame.control("reaction_s", where="dive", short="Reaction time")
+            field_controls.control("reaction_s", where="dive", short="Reaction time")
         with second[1]:
-            page_frame.control("hardest_pull_g", where="dive", short="Hardest pull-out")
+            field_controls.control("hardest_pull_g", where="dive", short="Hardest pull-out")
         with second[2]:
             if st.session_state.get("entry") not in ENTRIES:
                 kept_values.put("entry", kept_values.kept("entry", "nose_down"))
@@ -133,12 +135,8 @@ def controls(this: answers.DiveAnswer) -> None:
             )
 
 
-def _key(pinned_name: str | None) -> str:
-    pinned = (
-        ""
-        if pinned_name is None
-        else f'<span class="key"><i class="pin"></i>{html.escape(pinned_name)} (pinned)</span>'
-    )
+def _key(pinned_names: Sequence[str]) -> str:
+    pinned = page_frame.pinned_keys(pinned_names)
     return (
         f'<p class="wi-small"><span class="key"><i class="this"></i>this build</span>'
         f'{pinned}<span class="key"><i class="beyond"></i>ground</span>'
@@ -146,12 +144,12 @@ def _key(pinned_name: str | None) -> str:
     )
 
 
-def wash_block(inputs: Inputs, pin: Inputs | None) -> None:
+def wash_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Descending into the own wash."""
     page_frame.section("Straight down, slowly", "into its own wash; sinking speed in m/s")
     band, speed = answers.wash(inputs)
-    other = None if pin is None else answers.wash(pin)[0]
-    page_frame.say(figures.wash_strip(band, other) + f'<p class="wi-plain">{words.wash_words(band, speed)}</p>')
+    others = [answers.wash(one)[0] for one in pins]
+    page_frame.say(figures.wash_strip(band, others) + f'<p class="wi-plain">{words.wash_words(band, speed)}</p>')
 
 
 def _frame(this: answers.DiveAnswer) -> pd.DataFrame:
@@ -167,4 +165,4 @@ def _frame(this: answers.DiveAnswer) -> pd.DataFrame:
     return frame if math.isfinite(float(this.out.height_lost)) else frame.head(400)
 
 
-page(state.usable(), state.pinned())
+page(state.usable(), state.pins())

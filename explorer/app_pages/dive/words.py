@@ -11,7 +11,7 @@ from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, value
 from explorer.text.sentence_parts import build_name, dash, ink, range_words, small_own_name
 from propmodel.base.status import Status
-from propmodel.dive.stepped import BindingLimit, Manoeuvre, WashBand
+from propmodel.dive.stepped import BindingLimit, Manoeuvre, PullOut, WashBand
 
 __all__ = [
     "dive_caution",
@@ -73,17 +73,17 @@ def dive_caution(answer: DiveAnswer) -> str:
     return f"{line} First try it high, gently, on the first half of a pack." if comes_out(answer) else line
 
 
-def pinned_dive(answer: DiveAnswer, other: Inputs | None, theirs: DiveAnswer | None) -> str:
+def pinned_dive(answer: DiveAnswer, other: Inputs | None, theirs: PullOut | None) -> str:
     """The pinned build's height and what this one does differently."""
     if other is None or theirs is None:
         return f"{dash()}Nothing is pinned. Pin this build, then every change shows against it."
     name = html.escape(other.name or "unnamed")
-    then, now = float(theirs.out.height_lost), float(answer.out.height_lost)
+    then, now = float(theirs.height_lost), float(answer.out.height_lost)
     if not math.isfinite(then):
         return f"{dash()}Pinned: <em>{name}</em>, does not come out of this dive."
     told = (
         f"{dash()}Pinned: <em>{name}</em>, loses {value('distance', then)} at "
-        f"{value('road_speed', float(theirs.out.speed))}."
+        f"{value('road_speed', float(theirs.speed))}."
     )
     if not math.isfinite(now):
         return told

@@ -1,12 +1,7 @@
-"""Pictures of the Lift page: throttle story, ruler of what people fly, where the watts go, what is closest.
-
-The story is a plotly figure. The other three are a few strips with words; they are plain HTML, which takes no time
-to draw, wraps on a phone, prints, and is read out as it stands.
-"""
+"""Chart of the Lift page: thrust, current and the share of the watts that lifts, against throttle."""
 
 from __future__ import annotations
 
-import html
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -15,33 +10,18 @@ import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
 
-from explorer.figures.base import (
-    Axis,
-    Panel,
-    band,
-    dot,
-    limit,
-    line,
-    measured,
-    panels,
-    pinned,
-    word,
-)
+from explorer.figures.base import Axis, Panel, panels
+from explorer.figures.marks import band, dot, limit, line, measured, pinned, word
 from explorer.figures.sketch import Sketch
-from explorer.text.numbers import Units, prose, value
-from propmodel.assess.limits import Limit
+from explorer.text.numbers import Units, value
 from propmodel.base.status import Status
-from propmodel.flight.power_split import PowerSplit
 from propmodel.powertrain.throttle_curve import ThrottleCurve
 
 __all__ = [
     "Ceiling",
     "Curve",
     "Marks",
-    "closest",
     "pull_of_all",
-    "ruler",
-    "stairs",
     "story",
     "story_tops",
     "story_words",
@@ -249,7 +229,7 @@ def _hover_marks(
         tops = tuple(one.top if place == 0 else None for one in axes)
         lifted = float(pull_of_all(np.asarray(other.weight), 1, units))
         for row, y in enumerate((lifted, other.hover_current, 100.0 * other.hover_share), start=1):
-            dot(figure, there, y, name="pinned hovers here", of_pinned=True, row=row, top=tops[row - 1])
+            dot(figure, there, y, name="pinned hovers here", pin=place, row=row, top=tops[row - 1])
     if not math.isfinite(at):
         end = np.flatnonzero(np.isfinite(_usable(this.curve, this.curve.thrust)))
         if end.size:
@@ -314,211 +294,3 @@ def story_words(this: Curve, units: Units) -> str:
         f"{value('current', this.hover_current)}; {value('percent', this.hover_share)} of those watts lift: "
         f"{value('grams_per_watt', this.hover_thrust_per_watt, units)}."
     )
-
-
-# ---- what people fly --------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Size:
-    name: str
-    up_to: float
-    pull: tuple[float, float]
-    hover: tuple[float, float]
-
-
-# Common practice, from memory: what craft of a size are usually flown at.
-_SIZES = (
-    _Size("1.2- to 2-inch", 2.2, (2.0, 4.0), (0.30, 0.50)),
-    _Size("3-inch", 4.3, (4.0, 8.0), (0.20, 0.35)),
-    _Size("5-inch", 6.2, (5.0, 10.0), (0.18, 0.30)),
-    _Size("7-inch", 8.2, (3.0, 6.0), (0.25, 0.38)),
-    _Size("10-inch", 99.0, (2.2, 4.5), (0.30, 0.45)),
-)
-
-
-@dataclass(frozen=True)
-class _Scale:
-    """One strip: zones of (from, to, kind, word) and ticks of (value, word)."""
-
-    name: str
-    top: float
-    zones: tuple[tuple[float, float, str, str], ...]
-    ticks: tuple[tuple[float, str], ...]
-
-
-_PULL = _Scale(
-    "Thrust to weight",
-    12.0,
-    ((0.0, 2.0, "refuse", "too weak"), (2.0, 4.0, "", "lifters"), (4.0, 8.0, "", "relaxed"), (8.0, 12.0, "", "quick")),
-    ((0.0, "0"), (2.0, "2"), (4.0, "4"), (8.0, "8"), (12.0, "12")),
-)
-_HOVER = _Scale(
-    "Hover",
-    0.8,
-    (
-        (0.0, 0.18, "", "jumpy"),
-        (0.18, 0.35, "", "most craft"),
-        (0.35, 0.5, "", "heavy"),
-        (0.5, 0.8, "refuse", "little left"),
-    ),
-    ((0.0, "0"), (0.18, "18"), (0.35, "35"), (0.5, "50"), (0.8, "80 %")),
-)
-
-
-def ruler(
-    *,
-    diameter_in: float,
-    pull: tuple[float, float, float],
-    hover: tuple[float, float, float],
-    pinned_pull: float | None,
-    pinned_hover: float | None,
-) -> str:
-    """Two strips: pull over weight and hover throttle against what people fly.
-
-    Parameters
-    ----------
-    diameter_in : float
-        Propeller size, for the usual range. [in]
-    pull, hover : tuple of float
-        Low, forecast, high. [-]
-    pinned_pull, pinned_hover : float or None
-        [-]
-
-    Returns
-    -------
-    str
-        HTML.
-    """
-    size = next(s for s in _SIZES if diameter_in <= s.up_to)
-    low, high = (f"{100.0 * share:.0f}" for share in size.hover)
-    usual = (f"most {size.name}: {size.pull[0]:g} to {size.pull[1]:g}", f"most {size.name}: {low} to {high} %")
-    hovers = value("percent", hover[1]) if math.isfinite(hover[1]) else "cannot"
-    strips = (
-        _strip(_PULL, value("pull_to_weight", pull[1]), usual[0], pull, pinned_pull, size.pull),
-        _strip(_HOVER, hovers, usual[1], hover, pinned_hover, size.hover),
-    )
-    return f'<div class="wi-ruler">{"".join(strips)}</div>'
-
-
-def _strip(
-    scale: _Scale,
-    said: str,
-    usual: str,
-    span: tuple[float, float, float],
-    other: float | None,
-    usual_span: tuple[float, float],
-) -> str:
-    def at(v: float) -> float:
-        return 100.0 * min(max(v / scale.top, 0.0), 1.0)
-
-    def place(low: float, high: float) -> str:
-        return f'style="left:{at(low):.2f}%;width:{at(high) - at(low):.2f}%"'
-
-    parts = []
-    for low, high, kind, name in scale.zones:
-        parts.append(f'<div class="zone {kind}" {place(low, high)}></div>')
-        parts.append(f'<div class="zone-name" style="left:{0.5 * (at(low) + at(high)):.2f}%">{name}</div>')
-    parts.append(f'<div class="usual" {place(*usual_span)}></div>')
-    for k, (v, text) in enumerate(scale.ticks):
-        end = " first" if k == 0 else " last" if k == len(scale.ticks) - 1 else ""
-        parts.append(f'<div class="tick{end}" style="left:{at(v):.2f}%">{text}</div>')
-    if all(math.isfinite(v) for v in span):
-        parts.append(f'<div class="span" {place(span[0], span[2])}></div>')
-        if other is not None and math.isfinite(other):
-            parts.append(f'<div class="there" style="left:{at(other):.2f}%"></div>')
-        parts.append(f'<div class="here" style="left:{at(span[1]):.2f}%"></div>')
-    return (
-        f'<div class="wi-strip"><div class="what"><b>{scale.name} {html.escape(said)}</b>'
-        f'<span>{html.escape(usual)}</span></div><div class="scale" aria-hidden="true">{"".join(parts)}</div></div>'
-    )
-
-
-# ---- where the watts go -----------------------------------------------------------------------------------
-
-_STEPS = (
-    ("induced_power", "lifts the craft (ideal)", "lift"),
-    ("climb_and_drag_power", "pushes it through the air", "lift"),
-    ("profile_power", "lost in the air: blade drag, swirl, arms", "air"),
-    ("winding", "heat in the windings, half the ripple", "heat"),
-    ("iron", "iron and bearings of the motors", "heat"),
-    ("controller", "heat in ESC and leads, half the ripple", "heat"),
-    ("electronics", "flight electronics", "aside"),
-    ("pack", "heat inside the pack", "heat"),
-)
-
-
-def stairs(split: PowerSplit) -> str:
-    """Each part one step, left edge where the last one ended.
-
-    Parameters
-    ----------
-    split : PowerSplit
-        Of one build in one state.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
-    total = float(split.total)
-    done, rows = 0.0, []
-    for name, words, kind in _STEPS:
-        part = float(getattr(split, name))
-        if name == "climb_and_drag_power" and part < 0.002 * total:
-            continue
-        left, width = 100.0 * done / total, 100.0 * part / total
-        done += part
-        # the gap before the words gives way where they would run out at the right
-        rows.append(
-            f'<li><div class="words"><i style="flex-basis:{left:.2f}%"></i><span class="label">'
-            f"<b>{value('power', part)}</b> {words} <span>{width:.0f} %</span></span></div>"
-            f'<div class="bar {kind}" style="margin-left:{left:.2f}%;width:{width:.2f}%"></div></li>'
-        )
-    return (
-        f'<div class="wi-stairs"><ol>{"".join(rows)}</ol><div class="total"><span>leaves the cells</span>'
-        f"<b>{value('power', total)}</b></div></div>"
-    )
-
-
-# ---- what is closest --------------------------------------------------------------------------------------
-
-_SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, usual", "unknown": "? unknown"}
-CLOSEST_TOP = 1.5
-
-
-def _used(share: float) -> str:
-    return f"{100.0 * share:.0f} % used" if share < 10.0 else "more than 10 times"
-
-
-def closest(found: Sequence[Limit]) -> str:
-    """The first few limits as bars in % of what is used; what does not fit with its sentence.
-
-    Parameters
-    ----------
-    found : sequence of Limit
-
-    Returns
-    -------
-    str
-        HTML.
-    """
-    rows = []
-    for one in found:
-        name = html.escape(one.name[:1].upper() + one.name[1:])
-        words = html.escape(prose(f"{one.reason}. {one.fix}".strip()))
-        state = "usual" if one.usual else one.state
-        why = f'<div class="why">{words}</div>' if one.kind == "fits" else ""
-        sign = f'<span class="wi-{state}">{_SIGNS[state]}</span>'
-        if one.kind == "fits":
-            fits = "does not fit" if one.state == "over" else ""
-            rows.append(f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{fits}</span></div>{why}</li>')
-            continue
-        width = 100.0 * min(one.share, CLOSEST_TOP) / CLOSEST_TOP
-        rows.append(
-            f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{_used(one.share)}</span></div>'
-            f'<div class="track" aria-hidden="true"><div class="bar {state}" style="width:{width:.1f}%"></div>'
-            f'<div class="full" style="left:{100.0 / CLOSEST_TOP:.2f}%"></div></div>'
-            f"{why}</li>"
-        )
-    return f'<div class="wi-near"><ul>{"".join(rows)}</ul></div>'

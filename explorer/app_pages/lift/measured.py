@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from explorer.app_pages.lift.figures import Marks
-from explorer.figures.base import MEASURED_MARKS
+from explorer.figures.marks import MEASURED_MARKS
 from explorer.text.numbers import NARROW, Units, number, prose, value
 from propmodel.bench.pairs import NearPair, forecast
 

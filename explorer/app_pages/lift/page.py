@@ -6,13 +6,14 @@ import math
 
 import streamlit as st
 
-from explorer.app_pages.lift import figures, measured, nearest, sentence, side_by_side
+from explorer.app_pages.lift import bars, figures, measured, nearest, sentence, side_by_side
 from explorer.app_pages.lift.working import lift_steps
-from explorer.controls import page_frame
+from explorer.controls import field_controls, page_frame
 from explorer.figures.craft_view import caption, top_view
 from explorer.forecasts import headlines
 from explorer.forecasts.craft_view import top_view_of
 from explorer.inputs import Inputs
+from explorer.inputs.build_names import names_of
 from explorer.session import kept_values, state
 from explorer.text.numbers import value
 
@@ -44,11 +45,12 @@ def curve_of(inputs: Inputs) -> figures.Curve:
     )
 
 
-def page(inputs: Inputs, pin: Inputs | None) -> None:
+def page(inputs: Inputs, pins: list[Inputs]) -> None:
     """Draw the page."""
     units = page_frame.units()
     head = head_of(inputs)
-    pin_head = None if pin is None else head_of(pin)
+    pin_heads = [head_of(one) for one in pins]
+    pin_head = pin_heads[0] if pins else None
     limits = page_frame.without_verdict(headlines.gives_first(inputs))
     found = nearest.nearest(inputs)
 
@@ -57,10 +59,10 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         '<div class="wi-open"><div>'
         f'<p class="wi-sentence">{page_frame.first_sentence(sentence.opening(head, limits, units))}</p>'
         f'<p class="wi-pinned">{sentence.pinned_line(head, pin_head, units)}</p>'
-        f'<p class="wi-beyond">{measured.how_near(found)}</p></div>{picture(inputs, pin)}</div>'
+        f'<p class="wi-beyond">{measured.how_near(found)}</p></div>{picture(inputs, pins)}</div>'
     )
     with st.container(horizontal=True, key="asides"):
-        page_frame.guessed()
+        field_controls.guessed()
         page_frame.working(
             "How these numbers come about",
             lambda: [
@@ -70,13 +72,12 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
             key="lift",
         )
     page_frame.notice(first_words="" if st.session_state["touched"] else sentence.first_words(inputs))
-    page_frame.knob_board()
-    page_frame.knob_strip(leave_out=list(page_frame.BOARD))
+    field_controls.knob_board()
+    field_controls.knob_strip(leave_out=list(field_controls.BOARD))
     if page_frame.waits(inputs):
         return
 
     this = curve_of(inputs)
-    pins = state.pins()
     others = [curve_of(one) for one in pins]
     marks = measured.marks_of(found)
     tops = figures.story_tops(this, others, units, marks)
@@ -89,46 +90,44 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     figure = figures.story(this, others, axes=axes, units=units, ceiling=ceiling, marks=marks)
     words = figures.story_words(this, units)
     page_frame.chart(figure, key="story", alt=words)
-    page_frame.say(
-        page_frame.key_line(side_by_side.names(pins), limit=ceiling is not None) + measured.key(found, inputs.rotors)
-    )
+    page_frame.say(page_frame.key_line(names_of(pins), limit=ceiling is not None) + measured.key(found, inputs.rotors))
     beside(inputs, pins)
     sources(found)
     page_frame.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5, words=words)
 
     page_frame.say(
         "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
-        + figures.closest(sentence.nearest_limits(limits))
+        + bars.closest(sentence.nearest_limits(limits))
     )
     with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
         if box.open:
-            page_frame.say(compared(inputs, head, pin_head))
+            page_frame.say(compared(inputs, head, pin_heads))
     watts_block(inputs)
     with st.container(horizontal=True, gap="large"):
         page_frame.next_question("minutes", "Next: how long?")
         page_frame.next_question("margins", "All limits")
 
 
-def compared(inputs: Inputs, head: sentence.Headline, pin: sentence.Headline | None) -> str:
+def compared(inputs: Inputs, head: sentence.Headline, pins: list[sentence.Headline]) -> str:
     """Thrust to weight and hover throttle against what people fly; HTML."""
     low, mid, high = head.low, head.mid, head.high
-    strips = figures.ruler(
+    strips = bars.ruler(
         diameter_in=inputs.diameter_in,
         pull=(low.thrust_to_weight, mid.thrust_to_weight, high.thrust_to_weight),
         hover=(low.hover_throttle, mid.hover_throttle, high.hover_throttle),
-        pinned_pull=None if pin is None else pin.mid.thrust_to_weight,
-        pinned_hover=None if pin is None else pin.mid.hover_throttle,
+        pinned_pull=[one.mid.thrust_to_weight for one in pins],
+        pinned_hover=[one.mid.hover_throttle for one in pins],
     )
     return f'{strips}<p class="wi-small">Common practice, from memory.</p>'
 
 
-def picture(inputs: Inputs, pin: Inputs | None) -> str:
+def picture(inputs: Inputs, pins: list[Inputs]) -> str:
     """The craft from above, to scale; HTML."""
     this = top_view_of(inputs)
-    other = None if pin is None else top_view_of(pin)
+    others = [top_view_of(one) for one in pins]
     invented = any("invented" in name for name in (inputs.motor_name, inputs.propeller_name, inputs.pack_name))
     said = f"{caption(this)} Invented parts." if invented else caption(this)
-    return f"<figure>{top_view(this, other)}<figcaption>{said}</figcaption></figure>"
+    return f"<figure>{top_view(this, others)}<figcaption>{said}</figcaption></figure>"
 
 
 def beside(inputs: Inputs, pins: list[Inputs]) -> None:
@@ -140,7 +139,7 @@ def beside(inputs: Inputs, pins: list[Inputs]) -> None:
         if not box.open:
             return
         builds = []
-        called = ["this build", *(page_frame.tame(name) for name in side_by_side.names(pins))]
+        called = ["this build", *(page_frame.tame(name) for name in names_of(pins))]
         for place, (one, name, slot) in enumerate(zip([inputs, *pins], called, st.columns(4), strict=False)):
             with slot:
                 price = _price(name, place, one)
@@ -214,7 +213,7 @@ def _watts(inputs: Inputs) -> None:
     if not math.isfinite(float(split.total)) or int(split.status) != 0:
         page_frame.say('<p class="wi-small">It cannot hold this state; choose another.</p>')
         return
-    page_frame.say(figures.stairs(split))
+    page_frame.say(bars.stairs(split))
 
 
-page(state.usable(), state.pinned())
+page(state.usable(), state.pins())

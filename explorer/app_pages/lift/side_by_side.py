@@ -11,10 +11,11 @@ import numpy as np
 import pandas as pd
 
 from explorer.inputs import CHEMISTRY_NAMES, Inputs, measured_label
+from explorer.inputs.build_names import names_of
 from explorer.text.numbers import NARROW, Units, number, spread, value
 from propmodel.assess.limits import Limit
 
-__all__ = ["BEST", "Beside", "frame", "names", "table"]
+__all__ = ["BEST", "Beside", "frame", "table"]
 
 BEST = "\u25cf"
 """Sign of the best of a row: a shape, so that it shows without colour and in print."""
@@ -129,37 +130,8 @@ def _rows(builds: Sequence[Beside], units: Units) -> list[tuple[str, list[str], 
     return rows
 
 
-_TELLING = (
-    ("kv", "{:g} KV"), ("stator_d_mm", "{:g} mm stator"), ("diameter_in", "{:g} in"), ("pitch_in", "{:g} in pitch"),
-    ("blades", "{:g} blades"), ("cells", "{:g} cells"), ("capacity_mah", "{:g} mAh"), ("parallel", "{:g} in parallel"),
-    ("payload_g", "{:g} g payload"), ("frame_g", "{:g} g frame"), ("command_cap_percent", "cap {:g} %"),
-)  # fmt: skip
-"""Fields that tell builds of one name apart, and how they are said."""
-
-
-def names(pins: Sequence[Inputs]) -> list[str]:
-    """Names of the pinned builds; those of one name are told apart by the first field that differs, else by a number.
-
-    Examples
-    --------
-    >>> names([Inputs(kv=1750.0), Inputs(kv=1850.0)])
-    ['Scree, 1750 KV', 'Scree, 1850 KV']
-    """
-    plain = [one.name or "unnamed" for one in pins]
-    out = []
-    for k, (one, name) in enumerate(zip(pins, plain, strict=True)):
-        alike = [other for other, its in zip(pins, plain, strict=True) if its == name]
-        if len(alike) > 1:
-            field, words = next(
-                ((f, w) for f, w in _TELLING if len({getattr(other, f) for other in alike}) == len(alike)), ("", "")
-            )
-            name = f"{name}, {words.format(getattr(one, field))}" if field else f"{name}, no. {k + 1}"
-        out.append(name)
-    return out
-
-
 def _names(builds: Sequence[Beside]) -> list[str]:
-    return ["this build", *names([one.inputs for one in builds[1:]])]
+    return ["this build", *names_of([one.inputs for one in builds[1:]])]
 
 
 def table(builds: Sequence[Beside], units: Units) -> str:

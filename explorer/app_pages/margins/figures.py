@@ -15,7 +15,7 @@ from propmodel.heat.hot_motor import TOUCH
 __all__ = ["BASIS", "close_bars", "fits_list", "heat_rows", "tied"]
 
 SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, usual", "unknown": "? unknown"}
-FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? not told"}
+FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? not checked"}
 TOP = 1.5
 """Share at the right end of a bar; more is cut off with an arrow. [-]"""
 SHOWN = 3
@@ -76,7 +76,7 @@ def fits_list(found: Sequence[Limit]) -> str:
             f'<span class="why">{html.escape(tied(text))}</span><span class="on">{_basis(one.basis)}</span></li>'
         )
     bad, fine, unknown = (rows[state] for state in ("over", "clear", "unknown"))
-    counts = [f"{len(fine)} fit"] * bool(fine) + [f"{len(unknown)} not told"] * bool(unknown)
+    counts = [f"{len(fine)} fit"] * bool(fine) + [f"{len(unknown)} not checked"] * bool(unknown)
     shown = f'<ul class="wi-fits">{"".join(bad)}</ul>' if bad else ""
     return shown + folded(", ".join(counts), f'<ul class="wi-fits">{"".join([*fine, *unknown])}</ul>')
 
@@ -85,7 +85,7 @@ def close_bars(
     found: Sequence[Limit],
     *,
     bands: Mapping[str, tuple[float, float]],
-    pinned: Mapping[str, float] | None,
+    pinned: Sequence[Mapping[str, float]] = (),
 ) -> str:
     """Bars in % of what is used, worst first: what is over and the worst few with remedies, the rest folded.
 
@@ -95,8 +95,8 @@ def close_bars(
         Any; only the shares are taken.
     bands : mapping
         Key to the ends of its band. [-]
-    pinned : mapping or None
-        Key to the share of the pinned build. [-]
+    pinned : sequence of mapping
+        Key to the share of each pinned build, the last one first. [-]
 
     Returns
     -------
@@ -116,7 +116,7 @@ def close_bars(
     rest_of_bars = folded(summary, f'<ul class="wi-close">{"".join(out[shown:])}</ul>')
     rest = ""
     if unknown:
-        names = ", ".join(html.escape(one.name) for one in unknown)
+        names = ", ".join(one.name for one in unknown)
         asks = "".join(f"<li>{html.escape(one.ask)}</li>" for one in unknown if one.ask)
         rest = folded(f"{len(unknown)} not checked: {names}", f'<ul class="rest">{asks}</ul>')
     return f'<ul class="wi-close">{"".join(out[:shown])}</ul>{rest_of_bars}{rest}'
@@ -131,7 +131,7 @@ def _at(share: float) -> float:
 
 
 def _bar(
-    one: Limit, bands: Mapping[str, tuple[float, float]], pinned: Mapping[str, float] | None, *, first: bool
+    one: Limit, bands: Mapping[str, tuple[float, float]], pinned: Sequence[Mapping[str, float]], *, first: bool
 ) -> str:
     beyond = not math.isfinite(one.share) or one.share > TOP
     percent = f"{100.0 * one.share:.0f}{NARROW}%" if math.isfinite(one.share) and one.share < 9.995 else "far over"
@@ -143,15 +143,16 @@ def _bar(
         if high < 9.995:
             spread = f' <span class="r">({100 * low:.0f} to {100 * high:.0f})</span>'
     there = ""
-    if pinned is not None:
-        other = pinned.get(one.key, math.nan)
+    mark = " marked" if len(pinned) > 1 else ""
+    for place, theirs in enumerate(pinned):
+        other = theirs.get(one.key, math.nan)
         if math.isfinite(other):
-            there = f'<i class="there" style="left:{_at(other):.2f}%"></i>'
+            there += f'<i class="there p{place}{mark}" style="left:{_at(other):.2f}%"></i>'
     named = '<span class="all">all used</span>' if first else ""
     return (
         f'<div class="label"><span class="sign wi-{_state(one)}">{SIGNS[_state(one)]}</span><b>{_name(one)}</b>'
         f'<span class="pc">{percent}{spread}</span></div>'
-        f'<div class="track" aria-hidden="true">{named}<i class="hatch"></i><i class="bar '
+        f'<div class="track{mark}" aria-hidden="true">{named}<i class="hatch"></i><i class="bar '
         f'{_state(one)}{" cut" if beyond else ""}" '
         f'style="width:{_at(one.share if math.isfinite(one.share) else TOP):.2f}%"></i><i '
         f'class="full"></i>{there}{span}</div>'

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import html
 import math
+from collections.abc import Sequence
 
 import streamlit as st
 
 from explorer.app_pages.margins import answers, figures, words
-from explorer.controls import page_frame
+from explorer.controls import field_controls, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
+from explorer.inputs.build_names import names_of
 from explorer.session import kept_values, state
 from explorer.text.numbers import NARROW, number
 
@@ -28,21 +30,22 @@ def held_words(hold: float) -> str:
     return "for good" if math.isinf(hold) else f"held {hold:.0f}{NARROW}s"
 
 
-def page(inputs: Inputs, pin: Inputs | None) -> None:
+def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.style("flight")
     hold = float(kept_values.kept("hold", 10.0))
     found = page_frame.without_verdict(headlines.gives_first(inputs, hold))
-    theirs = [] if pin is None else headlines.gives_first(pin, hold)
+    theirs = [headlines.gives_first(one, hold) for one in pins]
+    pin, first = (pins[0], theirs[0]) if pins else (None, [])
     opening = page_frame.first_sentence(words.margins_opening(inputs, found, held_words(hold)))
     page_frame.say(
         '<h1 class="wi-ask">Which part reaches its limit first?</h1>'
         f'<p class="wi-sentence">{opening}</p>'
-        f'<p class="wi-pinned">{words.pinned_margins(pin, theirs)}</p>'
+        f'<p class="wi-pinned">{words.pinned_margins(pin, first)}</p>'
     )
-    page_frame.guessed()
+    field_controls.guessed()
     page_frame.notice()
-    page_frame.knob_strip()
+    field_controls.knob_strip()
     if page_frame.waits(inputs):
         return
 
@@ -58,22 +61,17 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
             args=("hold", "hold"), required=True,
             help="A punch of two seconds and a climb of a minute are different loads: heat takes time, volts do not.",
         )  # fmt: skip
-    shares = None if pin is None else {one.key: one.share for one in theirs if one.kind == "share"}
+    shares = [{one.key: one.share for one in each if one.kind == "share"} for each in theirs]
     page_frame.say(
-        figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares)
-        + _key(None if pin is None else pin.name)
+        figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares) + _key(names_of(pins))
     )
     hot_block(inputs)
     quick_block(inputs)
     page_frame.next_question("dive", "Will it come out of the dive?")
 
 
-def _key(pinned_name: str | None) -> str:
-    pinned = (
-        ""
-        if pinned_name is None
-        else f'<span class="key"><i class="pin"></i>dashed tick: {html.escape(pinned_name)} (pinned)</span>'
-    )
+def _key(pinned_names: Sequence[str]) -> str:
+    pinned = page_frame.pinned_keys(pinned_names)
     return (
         '<p class="wi-small"><span class="key"><i class="this"></i>thin line: 8 in 10 such craft</span>'
         f'{pinned}<span class="key"><i class="beyond"></i>right of the line: over the limit</span></p>'
@@ -147,4 +145,4 @@ def _quick(inputs: Inputs) -> None:
     )
 
 
-page(state.usable(), state.pinned())
+page(state.usable(), state.pins())

@@ -12,21 +12,8 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from explorer.app_pages.minutes.answers import Cutoff, Ghosts, Minutes, PackAxis, SpeedCurve
-from explorer.figures.base import (
-    OVER,
-    PINNED,
-    SMALL,
-    THIS,
-    Axis,
-    Panel,
-    band,
-    dot,
-    hatch,
-    line,
-    panels,
-    pinned,
-    word,
-)
+from explorer.figures.base import OVER, PINNED, SMALL, THIS, Axis, Panel, panels
+from explorer.figures.marks import band, dot, hatch, line, pinned, word
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import value
 from propmodel.base.units import GRAM, KMH, MINUTE
@@ -91,7 +78,7 @@ def _ghost(figure: Sketch, x: NDArray, y: NDArray, name: str) -> None:
 
 def voltage_figure(
     this: Minutes,
-    other: Minutes | None,
+    others: Sequence[Minutes],
     *,
     marks: Sequence[Mark],
     ghosts: Ghosts | None,
@@ -104,8 +91,10 @@ def voltage_figure(
 
     Parameters
     ----------
-    this, other : Minutes
-        The build on the screen, and the pinned one.
+    this : Minutes
+        The build on the screen.
+    others : sequence of Minutes
+        The pinned ones, the last one first.
     marks : sequence of Mark
         Alarm, land, empty.
     ghosts : Ghosts or None
@@ -160,8 +149,8 @@ def voltage_figure(
         when = 0.88 * float(ghosts.old_time[-1])
         word(figure, when / MINUTE, float(np.interp(when, ghosts.old_time, ghosts.old_volts)), "old", shift=8)
     band(figure, this.band_time / MINUTE, this.band_low, this.band_high)
-    if other is not None:
-        pinned(figure, other.curve_time / MINUTE, other.curve_volts, unit="V", digits=".2f")
+    for place, other in enumerate(others):
+        pinned(figure, other.curve_time / MINUTE, other.curve_volts, unit="V", digits=".2f", place=place)
     line(figure, this.curve_time / MINUTE, this.curve_volts, name="this", unit="V", digits=".2f")
     if reason:
         _reason(figure, reason)
@@ -203,14 +192,15 @@ def _mark(figure: Sketch, mark: Mark, level: float, axis: Axis) -> None:
 # ---- ledger -----------------------------------------------------------------------------------------------
 
 
-def ledger(rows: Sequence[tuple[str, str, str, str]], *, pinned_name: str | None) -> str:
-    """Ways of flying in words: name, this build, its band, the pinned build.
+def ledger(rows: Sequence[tuple[str, str, str, Sequence[str]]], *, pinned_names: Sequence[str]) -> str:
+    """Ways of flying in words: name, this build, its band, the pinned builds.
 
     Parameters
     ----------
     rows : sequence of tuple
         All text; escaped here.
-    pinned_name : str or None
+    pinned_names : sequence of str
+        The last one pinned first.
 
     Returns
     -------
@@ -220,24 +210,36 @@ def ledger(rows: Sequence[tuple[str, str, str, str]], *, pinned_name: str | None
     out = []
     for name, mine, spread_, theirs in rows:
         aside = f' <span class="r">({html.escape(spread_)})</span>' if spread_ else ""
-        second = (
-            f'<dd class="pin"><i class="dash"></i><span class="wi-sr">pinned: </span>{html.escape(theirs)}</dd>'
-            if pinned_name is not None
-            else ""
-        )
+        second = _of_pinned(theirs, pinned_names)
         out.append(f"<div><dt>{html.escape(name)}</dt><dd><b>{html.escape(mine)}</b>{aside}</dd>{second}</div>")
-    foot = "" if pinned_name is None else f'<p class="foot"><i class="dash"></i>{html.escape(pinned_name)}, pinned</p>'
+    foot = "".join(
+        f'<p class="foot"><i class="dash p{place}"></i>{html.escape(whose)}, pinned</p>'
+        for place, whose in enumerate(pinned_names)
+    )
     return f'<div class="wi-ledger"><dl>{"".join(out)}</dl>{foot}</div>'
+
+
+def _of_pinned(texts: Sequence[str], names: Sequence[str]) -> str:
+    """What the pinned builds have to say in a row, those that say the same together; HTML."""
+    alike: dict[str, list[int]] = {}
+    for place, text in enumerate(texts):
+        alike.setdefault(text, []).append(place)
+    parts = []
+    for text, places in alike.items():
+        strokes = "".join(f'<i class="dash p{place}"></i>' for place in places)
+        whose = f"{html.escape(', '.join(names[place] for place in places))}, pinned" if len(names) > 1 else "pinned"
+        parts.append(f'<span>{strokes}<span class="wi-sr">{whose}: </span>{html.escape(text)}</span>')
+    return f'<dd class="pin">{"".join(parts)}</dd>' if parts else ""
 
 
 # ---- speed ------------------------------------------------------------------------------------------------
 
 
-def speed_tops(this: SpeedCurve, other: SpeedCurve | None) -> tuple[float, float]:
+def speed_tops(this: SpeedCurve, others: Sequence[SpeedCurve]) -> tuple[float, float]:
     """Largest speed [km/h] and power [W] to be drawn: the part with the two tangents only."""
     speeds, powers = [1.0], [1.0]
-    for one in (this, other):
-        if one is None or not np.isfinite(one.power).any():
+    for one in (this, *others):
+        if not np.isfinite(one.power).any():
             continue
         fast, some = float(one.best.range_speed), float(one.best.range_power)
         speeds.append(min(2.3 * fast, float(one.speed[-1])) / KMH)
@@ -246,13 +248,15 @@ def speed_tops(this: SpeedCurve, other: SpeedCurve | None) -> tuple[float, float
 
 
 def speed_figure(
-    this: SpeedCurve, other: SpeedCurve | None, *, axes: tuple[Axis, Axis], cruise: float | None
+    this: SpeedCurve, others: Sequence[SpeedCurve], *, axes: tuple[Axis, Axis], cruise: float | None
 ) -> go.Figure:
     """Power against speed with two tangents: lowest point longest, where the line from the origin touches farthest.
 
     Parameters
     ----------
-    this, other : SpeedCurve
+    this : SpeedCurve
+    others : sequence of SpeedCurve
+        Pinned, the last one first.
     axes : tuple of Axis
         Speed [km/h] and power [W].
     cruise : float or None
@@ -261,9 +265,12 @@ def speed_figure(
     x_axis, y_axis = axes
     figure = panels((Panel("Power in level flight", "W", y_axis),), x_axis, x_title="Air speed, km/h", height=380)
     band(figure, this.speed[::2] / KMH, this.low, this.high)
-    if other is not None:
-        pinned(figure, other.speed / KMH, np.where(other.held, other.power, np.nan), unit="W", digits=".0f")
-        dot(figure, float(other.best.range_speed) / KMH, float(other.best.range_power), name="pinned", of_pinned=True)
+    for place, other in enumerate(others):
+        held = np.where(other.held, other.power, np.nan)
+        pinned(figure, other.speed / KMH, held, unit="W", digits=".0f", place=place)
+        fast, some = float(other.best.range_speed) / KMH, float(other.best.range_power)
+        if math.isfinite(fast):
+            dot(figure, fast, some, name="pinned", pin=place)
     if not np.isfinite(this.power).any():
         word(figure, 0.02 * x_axis.top, 0.5 * y_axis.top, "cannot hover, so it cannot fly level", bold=True)
         return figure.finished()
@@ -319,12 +326,14 @@ def _below(figure: Sketch, x: float, y: float, text: str, *, shift: int, anchor:
 # ---- pack mass and landing voltage ------------------------------------------------------------------------
 
 
-def pack_figure(this: PackAxis, other: PackAxis | None, *, axes: tuple[Axis, Axis]) -> go.Figure:
+def pack_figure(this: PackAxis, others: Sequence[PackAxis], *, axes: tuple[Axis, Axis]) -> go.Figure:
     """Minutes flown your way against the mass of the pack; dots: today's pack, and the longest flight.
 
     Parameters
     ----------
-    this, other : PackAxis
+    this : PackAxis
+    others : sequence of PackAxis
+        Pinned, the last one first.
     axes : tuple of Axis
         Mass [g] and minutes.
     """
@@ -332,9 +341,10 @@ def pack_figure(this: PackAxis, other: PackAxis | None, *, axes: tuple[Axis, Axi
     figure = panels(
         (Panel("Minutes flown your way", "min", y_axis),), x_axis, x_title="Mass of the pack, g", height=320
     )
-    if other is not None:
-        pinned(figure, other.mass / GRAM, other.time / MINUTE, unit="min", digits=".1f")
-        dot(figure, other.here_mass / GRAM, other.here_time / MINUTE, name="pinned pack", of_pinned=True)
+    for place, other in enumerate(others):
+        pinned(figure, other.mass / GRAM, other.time / MINUTE, unit="min", digits=".1f", place=place)
+        if math.isfinite(other.here_time):
+            dot(figure, other.here_mass / GRAM, other.here_time / MINUTE, name="pinned pack", pin=place)
     line(figure, this.mass / GRAM, this.time / MINUTE, name="this", unit="min", digits=".1f")
     if not np.isfinite(this.time).any():
         _reason(figure, "no pack of this kind flies it your way")
@@ -363,9 +373,9 @@ def pack_figure(this: PackAxis, other: PackAxis | None, *, axes: tuple[Axis, Axi
     return figure.finished()
 
 
-def cutoff_figure(this: Cutoff, other: Cutoff | None, *, axis: Axis) -> go.Figure:
+def cutoff_figure(this: Cutoff, others: Sequence[Cutoff], *, axis: Axis) -> go.Figure:
     """Minutes flown your way against the landing voltage of a cell."""
-    ends = [v for one in (this, other) if one is not None for v in (one.volts[0], one.volts[-1])]
+    ends = [v for one in (this, *others) for v in (one.volts[0], one.volts[-1])]
     low, high = min(ends), max(ends)
     ticks = [float(t) for t in np.arange(math.ceil(low * 2.0) / 2.0, high + 1e-9, 0.5)]
     figure = panels(
@@ -375,9 +385,9 @@ def cutoff_figure(this: Cutoff, other: Cutoff | None, *, axis: Axis) -> go.Figur
         height=320,
     )
     figure.layout["xaxis"] |= {"range": [low, high], "tickvals": ticks, "ticktext": [f"{t:.1f}" for t in ticks]}
-    if other is not None:
-        pinned(figure, other.volts, other.time / MINUTE, unit="min", digits=".1f")
-        dot(figure, other.here_volts, other.here_time / MINUTE, name="pinned", of_pinned=True)
+    for place, other in enumerate(others):
+        pinned(figure, other.volts, other.time / MINUTE, unit="min", digits=".1f", place=place)
+        dot(figure, other.here_volts, other.here_time / MINUTE, name="pinned", pin=place)
     if not np.any(this.time > 1.0):
         _reason(figure, "no landing voltage flies it your way")
         return figure.finished()

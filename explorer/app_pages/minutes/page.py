@@ -11,10 +11,11 @@ import streamlit as st
 
 from explorer.app_pages.minutes import answers, figures
 from explorer.app_pages.minutes import words as flight_words
-from explorer.controls import page_frame
+from explorer.controls import field_controls, page_frame
 from explorer.figures.base import Axis
 from explorer.forecasts import headlines
 from explorer.inputs import FLYING_STYLES, STYLE_WORDS, Inputs
+from explorer.inputs.build_names import names_of
 from explorer.session import kept_values, state
 from explorer.text.numbers import NARROW, spread, value
 from propmodel.base.status import Status
@@ -77,7 +78,7 @@ def mix(shares: Sequence[float]) -> None:
             help="Of the time in the air.",
         )  # fmt: skip
     st.caption(f"Together {sum(shares):g} %.")
-    page_frame.control("cruise_kmh", where="mix")
+    field_controls.control("cruise_kmh", where="mix")
 
 
 def way_of_flying() -> None:
@@ -149,8 +150,8 @@ def marks_of(answer: answers.Minutes, home: float) -> tuple[list[figures.Mark], 
 
 
 def ledger_rows(
-    inputs: Inputs, this: answers.Minutes, other: answers.Minutes | None
-) -> list[tuple[str, str, str, str]]:
+    inputs: Inputs, this: answers.Minutes, others: Sequence[answers.Minutes]
+) -> list[tuple[str, str, str, list[str]]]:
     """Four lines of text: hover, cruise, your way, flat out."""
     rows = []
     for row in answers.ROWS:
@@ -166,7 +167,7 @@ def ledger_rows(
         ):
             text = spread("minutes", this.low[row], this.high[row])
             band = text if " to " in text else ""
-        rows.append((name, mine, band, "" if other is None else flight_words.minutes_or_why(other, row)))
+        rows.append((name, mine, band, [flight_words.minutes_or_why(other, row) for other in others]))
     return rows
 
 
@@ -211,56 +212,59 @@ def why_not_division(inputs: Inputs, answer: answers.Minutes) -> Sequence[tuple[
     )
 
 
-def page(inputs: Inputs, pin: Inputs | None) -> None:
+def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.style("flight")
     units = page_frame.units()
     this = answers.minutes(inputs)
-    other = None if pin is None else answers.minutes(pin)
+    others = [answers.minutes(one) for one in pins]
+    pin, other = (pins[0], others[0]) if pins else (None, None)
     opening = page_frame.first_sentence(flight_words.minutes_opening(inputs, this))
     page_frame.say(
         '<h1 class="wi-ask">How long, doing what I do?</h1>'
         f'<div class="wi-short"><p class="wi-sentence">{opening}</p></div>'
         f'<p class="wi-pinned">{flight_words.pinned_minutes(this, pin, other, units)}</p>'
     )
-    page_frame.guessed()
+    field_controls.guessed()
     page_frame.notice()
-    page_frame.knob_strip()
+    field_controls.knob_strip()
     if page_frame.waits(inputs):
         return
     way_of_flying()
-    voltage_block(inputs, this, pin, other)
-    speed_block(inputs, pin)
-    pack_block(inputs, pin)
+    voltage_block(inputs, this, pins, others)
+    speed_block(inputs, pins)
+    pack_block(inputs, pins)
     firmware_block(inputs)
     page_frame.next_question("margins", "Which part reaches its limit first?")
 
 
-def voltage_block(inputs: Inputs, this: answers.Minutes, pin: Inputs | None, other: answers.Minutes | None) -> None:
+def voltage_block(
+    inputs: Inputs, this: answers.Minutes, pins: Sequence[Inputs], others: Sequence[answers.Minutes]
+) -> None:
     """Voltage against minutes, the ledger, the alarm, cold and old packs."""
     home = float(kept_values.kept("way_home", 20.0))
     marks, alarm = marks_of(this, home)
     cold, old = bool(st.session_state.get("ghost_cold")), bool(st.session_state.get("ghost_old"))
     ghosts = answers.ghosts(inputs) if (cold or old) and marks else None
-    longest = [this.empty_time, this.empty_high, 0.0 if other is None else other.empty_time]
+    longest = [this.empty_time, this.empty_high, *(other.empty_time for other in others)]
     axis = state.axis("minutes", max((v / MINUTE for v in longest if math.isfinite(v)), default=1.0))
     made = headlines.build(inputs)
     full = float(battery.open_circuit_voltage(made.pack, 1.0)) / inputs.cells
-    least = min(this.cutoff, math.inf if other is None else other.cutoff)
+    least = min(one.cutoff for one in (this, *others))
+    names = names_of(pins)
     with st.container(key="volt_row"):
         left, right = st.columns([2.1, 1], gap="large")
     with left:
         figure = figures.voltage_figure(
-            this, other, marks=marks, ghosts=ghosts, show=(cold, old), axis=axis,
+            this, others, marks=marks, ghosts=ghosts, show=(cold, old), axis=axis,
             volts=figures.volt_axis(this.cutoff, full, least),
             reason="" if marks else flight_words.minutes_or_why(this, "your way"),
         )  # fmt: skip
         page_frame.chart(figure, key="voltage", alt=_voltage_alt(this, marks))
-        page_frame.say(page_frame.key_line([] if pin is None else [pin.name]))
+        page_frame.say(page_frame.key_line(names))
     with right:
         page_frame.say(
-            "<h2>Minutes to landing</h2>"
-            + figures.ledger(ledger_rows(inputs, this, other), pinned_name=None if pin is None else pin.name)
+            "<h2>Minutes to landing</h2>" + figures.ledger(ledger_rows(inputs, this, others), pinned_names=names)
         )
     still = this.time["hang still"]
     spare = max(this.end_charge * this.capacity, 0.0) if math.isfinite(this.end_charge) else 0.0
@@ -333,14 +337,14 @@ def _voltage_frame(this: answers.Minutes) -> pd.DataFrame:
     )
 
 
-def speed_block(inputs: Inputs, pin: Inputs | None) -> None:
+def speed_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Power against speed, range, wind, top speed."""
     this = answers.speed_curve(inputs)
-    other = None if pin is None else answers.speed_curve(pin)
+    others = [answers.speed_curve(one) for one in pins]
     page_frame.section("How far", "full pack; lowest point: longest flight; where the line touches: farthest")
-    tops = figures.speed_tops(this, other)
+    tops = figures.speed_tops(this, others)
     axes = (state.axis("road speed", tops[0]), state.axis("level power", tops[1]))
-    figure = figures.speed_figure(this, other, axes=axes, cruise=inputs.cruise_kmh * KMH)
+    figure = figures.speed_figure(this, others, axes=axes, cruise=inputs.cruise_kmh * KMH)
     words = flight_words.speed_words(this)
     page_frame.chart(figure, key="speed", alt=words)
     left, right = st.columns([1, 3.2], vertical_alignment="top", gap="medium")
@@ -386,32 +390,32 @@ def _speed_frame(this: answers.SpeedCurve) -> pd.DataFrame:
     )
 
 
-def pack_block(inputs: Inputs, pin: Inputs | None) -> None:
+def pack_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Minutes against pack mass and against the landing voltage."""
     page_frame.section("A heavier pack, a lower landing voltage", "flown your way")
     pack = answers.pack_axis(inputs)
-    pack_pin = None if pin is None else answers.pack_axis(pin)
+    pack_pins = [answers.pack_axis(one) for one in pins]
     cut = answers.cutoffs(inputs)
-    cut_pin = None if pin is None else answers.cutoffs(pin)
+    cut_pins = [answers.cutoffs(one) for one in pins]
     left, right = st.columns([1.45, 1], gap="large")
     with left:
-        grams = max(float(one.mass[-1]) / GRAM for one in (pack, pack_pin) if one is not None)
-        most = _most(pack.time, None if pack_pin is None else pack_pin.time)
+        grams = max(float(one.mass[-1]) / GRAM for one in (pack, *pack_pins))
+        most = _most(*(one.time for one in (pack, *pack_pins)))
         axes = (state.axis("pack mass", grams), state.axis("pack minutes", most))
         page_frame.chart(
-            figures.pack_figure(pack, pack_pin, axes=axes), key="pack_mass", alt=flight_words.pack_words(pack)
+            figures.pack_figure(pack, pack_pins, axes=axes), key="pack_mass", alt=flight_words.pack_words(pack)
         )
         page_frame.say(f'<p class="wi-small">{flight_words.pack_words(pack)}</p>')
     with right:
-        axis: Axis = state.axis("cutoff minutes", _most(cut.time, None if cut_pin is None else cut_pin.time))
+        axis: Axis = state.axis("cutoff minutes", _most(*(one.time for one in (cut, *cut_pins))))
         words = _cutoff_words(cut)
-        page_frame.chart(figures.cutoff_figure(cut, cut_pin, axis=axis), key="cutoff", alt=words)
+        page_frame.chart(figures.cutoff_figure(cut, cut_pins, axis=axis), key="cutoff", alt=words)
         page_frame.say(f'<p class="wi-small">{words}</p>')
-        page_frame.control("cutoff_v", where="cut", short="Land at, each cell")
+        field_controls.control("cutoff_v", where="cut", short="Land at, each cell")
 
 
-def _most(*curves: np.ndarray | None) -> float:
-    found = [float(np.nanmax(c)) / MINUTE for c in curves if c is not None and np.isfinite(c).any()]
+def _most(*curves: np.ndarray) -> float:
+    found = [float(np.nanmax(c)) / MINUTE for c in curves if np.isfinite(c).any()]
     return max(found, default=1.0)
 
 
@@ -429,6 +433,8 @@ def _cutoff_words(cut: answers.Cutoff) -> str:
             f"{enough:.2f}{NARROW}V it flies, if the cells bear that."
         )
     higher, lower = at(min(here + 0.2, float(cut.volts[-1]))), at(max(here - 0.2, float(cut.volts[0])))
+    if cut.here_time - higher < 3.0 and lower - cut.here_time <= 3.0:
+        return "The landing voltage changes nothing here: the charge you land with ends the flight first."
     up = f"Landing {0.2:.1f}{NARROW}V a cell earlier costs {value('minutes', max(cut.here_time - higher, 0.0))}"
     gain = lower - cut.here_time
     down = (
@@ -445,4 +451,4 @@ def firmware_block(inputs: Inputs) -> None:
     page_frame.say(f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>')
 
 
-page(state.usable(), state.pinned())
+page(state.usable(), state.pins())

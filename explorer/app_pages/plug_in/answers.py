@@ -14,10 +14,11 @@ import streamlit as st
 
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
-from explorer.inputs.measured_parts import MeasuredMotor, OwnParts, bare, measured
+from explorer.inputs.measured_parts import OwnParts, measured, without_measured
 from propmodel import power_up
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import evaluate
+from propmodel.base.arrays import number
 from propmodel.bench.readings import NOISE, READINGS, conditioned, parts_from_readings, reading_shares, seen
 from propmodel.components import motor as motor_model
 from propmodel.power_up.steps import PowerUp
@@ -66,9 +67,9 @@ def _power(inputs: Inputs, modern: bool | None, supply_voltage: float | None) ->
     found = power_up.from_build(
         made, active_freewheeling=modern, no_load_known=known, supply_voltage=supply_voltage, bands=shares
     )
-    if own is not None and isinstance(own.motor, MeasuredMotor):
+    if own is not None and own.motor is not None:
         # a calibrated KV holds under load; a bare motor turns at what its label would say
-        found = replace(found, kv=own.motor.kv / motor_model.LOADED_KV_RATIO)
+        found = replace(found, kv=number(own.motor.kv) / motor_model.LOADED_KV_RATIO)
     return found
 
 
@@ -129,7 +130,7 @@ def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Lear
 
 def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
     """Motor, propeller and controller as single readings make them."""
-    made = headlines.build(headlines.plain(bare(inputs)))
+    made = headlines.build(headlines.plain(without_measured(inputs)))
     whole = Assessment(draw(made, draws=DRAWS).build, quick=True)
     motor, propeller, controller = parts_from_readings(made, whole, shares, draws=DRAWS)
     # a stand at full command tells nothing of the throttle map

@@ -8,7 +8,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from explorer.app_pages.why.stories.story import Facts, guess_value
-from explorer.figures.base import AIR, PINNED, Panel, band, dot, line, panels, snapped, word
+from explorer.figures.base import AIR, PINNED, Panel, panels, snapped
+from explorer.figures.marks import band, dot, line, word
 from explorer.text.numbers import MINUS, Units, number, quantity_of, value
 
 __all__ = ["alt_text", "story_figure"]
@@ -79,7 +80,7 @@ def story_figure(found: Facts, *, guess: float | None, shown: bool, units: Units
             band(figure, [x - half, x + half], [a, a], [b, b])
             if x not in (found.x_before, found.x_after):
                 dot(figure, float(x), float(y), name=f"{story.x_name} {x:g}")
-    dot(figure, found.x_before, float(shape(found.y_before)), name="before", of_pinned=True)
+    dot(figure, found.x_before, float(shape(found.y_before)), name="before", pin=0)
     left = found.x_before < found.x_after
     word(
         figure, found.x_before, float(shape(found.y_before)), f"now {value(story.kind, found.y_before, units)}",

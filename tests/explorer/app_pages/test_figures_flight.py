@@ -21,7 +21,7 @@ from explorer.app_pages.margins import words
 from explorer.app_pages.minutes import answers
 from explorer.app_pages.minutes import figures as minutes
 from explorer.app_pages.minutes import words as flight_words
-from explorer.figures.base import Axis
+from explorer.figures.base import PINNED_DASHES, PINNED_MARKS, Axis
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs, demo_inputs, flying, mix
 from explorer.text.numbers import Units
@@ -150,7 +150,46 @@ def voltage(inputs: Inputs, **more):
         "axis": Axis(6.0, 2.0),
         "volts": minutes.volt_axis(got.cutoff, 4.2, got.cutoff),
     }
-    return minutes.voltage_figure(got, got, **(known | more))
+    return minutes.voltage_figure(got, [got], **(known | more))
+
+
+def test_every_pinned_build_is_drawn_with_a_stroke_and_a_mark_of_its_own():
+    crafts = [replace(SCREE, kv=kv) for kv in (1700.0, 1800.0, 2100.0)]
+    this, axes = SCREE, (Axis(900.0, 200.0), Axis(9.0, 2.0))
+    drawn = [
+        minutes.speed_figure(
+            answers.speed_curve(this), [answers.speed_curve(c) for c in crafts], axes=axes, cruise=None
+        ),
+        minutes.pack_figure(answers.pack_axis(this), [answers.pack_axis(c) for c in crafts], axes=axes),
+        minutes.cutoff_figure(answers.cutoffs(this), [answers.cutoffs(c) for c in crafts], axis=axes[1]),
+        figures.dive_figure(
+            dive_answers.dive(this), [dive_answers.path_alone(c) for c in crafts], start=None, top=100.0, tick=20.0
+        ),
+    ]
+    for figure in drawn:
+        theirs = [t for t in figure.data if t.name.startswith("pinned")]
+        assert [t.line.dash for t in theirs if t.mode == "lines"] == list(PINNED_DASHES)
+        assert [t.marker.symbol for t in theirs if t.mode == "markers"] == list(PINNED_MARKS)
+    voltages = minutes.voltage_figure(
+        answers.minutes(this), [answers.minutes(c) for c in crafts], marks=[], ghosts=None, show=(False, False),
+        axis=axes[1], volts=minutes.volt_axis(3.3, 4.2, 3.3),
+    )  # fmt: skip
+    assert [t.line.dash for t in voltages.data if t.name == "pinned"] == list(PINNED_DASHES)
+
+
+def test_a_pinned_dive_is_the_dive_of_that_craft():
+    heavy = replace(SCREE, payload_g=200.0)
+    for start in (None, 150.0):
+        alone = dive_answers.path_alone(heavy, start_height=start)
+        whole = dive_answers.dive(heavy, start_height=start).out
+        assert float(alone.height_lost) == float(whole.height_lost) and float(alone.speed) == float(whole.speed)
+
+
+def test_the_ledger_says_once_what_several_pinned_builds_share():
+    text = minutes.ledger([("Hover", "7 min", "", ["9 min", "8 min", "9 min"])], pinned_names=["a", "b<", "c"])
+    assert text.count("9 min") == 1 and text.count("8 min") == 1
+    assert '<i class="dash p0"></i><i class="dash p2"></i><span class="wi-sr">a, c, pinned: </span>9 min' in text
+    assert "b&lt;" in text and "b<," not in text
 
 
 def test_voltage_figure_pinned_is_dashed_and_only_the_limit_is_hatched():
@@ -175,7 +214,7 @@ def test_the_ray_from_the_corner_touches_the_curve_and_never_cuts_it():
     power = this.power[this.held][1:]
     assert np.all(power >= 0.997 * ray * this.speed[this.held][1:])
     assert np.all(power >= 0.997 * float(this.best.endurance_power))
-    figure = minutes.speed_figure(this, None, axes=(Axis(150.0, 50.0), Axis(800.0, 200.0)), cruise=14.0)
+    figure = minutes.speed_figure(this, [], axes=(Axis(150.0, 50.0), Axis(800.0, 200.0)), cruise=14.0)
     (drawn,) = [s for s in figure.layout.shapes if s.name == "farthest"]
     slope = (drawn.y1 - drawn.y0) / (drawn.x1 - drawn.x0)
     assert slope == pytest.approx(ray / 3.6, rel=1e-6)  # W per km/h
@@ -184,7 +223,7 @@ def test_the_ray_from_the_corner_touches_the_curve_and_never_cuts_it():
 
 def test_pictures_of_a_craft_that_cannot_hover_say_so():
     this = answers.speed_curve(HEAVY)
-    figure = minutes.speed_figure(this, None, axes=(Axis(1.0, 0.5), Axis(1.0, 0.5)), cruise=14.0)
+    figure = minutes.speed_figure(this, [], axes=(Axis(1.0, 0.5), Axis(1.0, 0.5)), cruise=14.0)
     assert any("cannot hover" in a.text for a in figure.layout.annotations)
     got = answers.minutes(HEAVY)
     assert flight_words.minutes_or_why(got, "hang still") == "cannot hover"
@@ -196,15 +235,15 @@ def test_where_there_is_no_flight_the_reason_stands_inside_the_axes():
     axes = (Axis(1.0, 0.5), Axis(1.0, 0.5))
     for figure, reason in (
         (voltage(HEAVY, marks=[], reason=flight_words.minutes_or_why(got, "your way")), "cannot hover"),
-        (minutes.pack_figure(answers.pack_axis(HEAVY), None, axes=axes), "no pack of this kind"),
-        (minutes.cutoff_figure(answers.cutoffs(HEAVY), None, axis=axes[1]), "no landing voltage"),
+        (minutes.pack_figure(answers.pack_axis(HEAVY), [], axes=axes), "no pack of this kind"),
+        (minutes.cutoff_figure(answers.cutoffs(HEAVY), [], axis=axes[1]), "no landing voltage"),
     ):
         (said,) = [a for a in figure.layout.annotations if reason in a.text]
         assert (said.xref, said.yref) == ("paper", "paper") and 0.0 < said.x < 1.0 and 0.0 < said.y < 1.0
     for figure in (
         voltage(SCREE),
-        minutes.pack_figure(answers.pack_axis(SCREE), None, axes=(Axis(900.0, 100.0), Axis(9.0, 1.0))),
-        minutes.cutoff_figure(answers.cutoffs(SCREE), None, axis=Axis(9.0, 1.0)),
+        minutes.pack_figure(answers.pack_axis(SCREE), [], axes=(Axis(900.0, 100.0), Axis(9.0, 1.0))),
+        minutes.cutoff_figure(answers.cutoffs(SCREE), [], axis=Axis(9.0, 1.0)),
     ):
         assert not any(w in a.text for a in figure.layout.annotations for w in ("cannot", "no pack", "no landing"))
 
@@ -247,8 +286,8 @@ def test_names_reach_the_page_escaped():
         words.margins_opening(bad, found, "held 10 s"),
         words.pinned_margins(bad, found),
         dive_words.dive_opening(bad, answer, start=None),
-        dive_words.pinned_dive(answer, bad, answer),
-        minutes.ledger([(bad.name, bad.name, bad.name, bad.name)], pinned_name=bad.name),
+        dive_words.pinned_dive(answer, bad, answer.out),
+        minutes.ledger([(bad.name, bad.name, bad.name, [bad.name])], pinned_names=[bad.name]),
     ):
         assert "<img" not in markup
         assert "&lt;img" in markup
@@ -268,12 +307,12 @@ def one(kind: str = "share", share: float = 0.5, state: str = "clear", **more) -
 def test_fits_are_a_list_and_never_bars():
     found = [one("fits", 2.0, "over", name="cells"), one()]
     assert "Cells" in margins.fits_list(found) and 'class="bar' not in margins.fits_list(found)
-    assert "Cells" not in margins.close_bars(found, bands={}, pinned=None)
+    assert "Cells" not in margins.close_bars(found, bands={})
 
 
 @pytest.mark.parametrize(("state", "word"), [("clear", "✓ clear"), ("tight", "! tight"), ("over", "✕ over")])
 def test_state_is_told_by_symbol_and_word_and_by_the_shape_of_the_bar(state, word):
-    text = margins.close_bars([one(state=state)], bands={}, pinned=None)
+    text = margins.close_bars([one(state=state)], bands={})
     assert word in text
     assert f'class="bar {state}"' in text
 
@@ -282,26 +321,30 @@ def test_bars_show_band_pinned_and_remedies_and_fold_what_is_within_its_limit():
     found = [
         one(share=1.4 - 0.1 * k, state="over" if k < 4 else "tight", key=f"k{k}", fix=f"Remedy {k}.") for k in range(5)
     ]
-    text = margins.close_bars(found, bands={"k0": (1.2, 1.45)}, pinned={"k0": 0.75})
+    text = margins.close_bars(found, bands={"k0": (1.2, 1.45)}, pinned=[{"k0": 0.75}])
     assert "(120 to 145)" in text
-    assert 'class="there" style="left:50.00%"' in text
+    assert 'class="there p0" style="left:50.00%"' in text
+    three = margins.close_bars(found, bands={}, pinned=[{"k0": 0.75}, {"k0": 0.9}, {"k0": 0.3}])
+    # each of several has its own stroke and the mark that the key names
+    for place, left in enumerate(("50.00", "60.00", "20.00")):
+        assert f'class="there p{place} marked" style="left:{left}%"' in three
     shown, folded = text.split('<details class="fold">')
     assert [k for k in range(5) if f"Remedy {k}." in shown] == [0, 1, 2, 3] and "Remedy 4." in folded
     assert "1 more within their limits, 1 of them tight" in folded
 
 
 def test_what_such_craft_commonly_pass_has_no_cross_and_no_alarm_colour():
-    text = margins.close_bars([one(share=1.4, state="over", usual=True)], bands={}, pinned=None)
+    text = margins.close_bars([one(share=1.4, state="over", usual=True)], bands={})
     assert "over, usual" in text and "\u2715" not in text and "wi-over" not in text and 'class="bar usual"' in text
 
 
 def test_endless_shares_are_words_not_numbers():
-    text = margins.close_bars([one(share=math.inf, state="over")], bands={}, pinned=None)
+    text = margins.close_bars([one(share=math.inf, state="over")], bands={})
     assert "far over" in text and "inf" not in text and "nan" not in text
 
 
 def test_each_basis_opens_its_meaning():
-    text = margins.close_bars([one(basis="estimate, common practice")], bands={}, pinned=None)
+    text = margins.close_bars([one(basis="estimate, common practice")], bands={})
     assert "<summary>estimate, common practice</summary>" in text
     assert margins.BASIS["estimate"] in text and margins.BASIS["common practice"] in text
 
@@ -389,7 +432,7 @@ def test_the_height_named_is_above_the_band_of_heights_lost(craft):
 
 def test_the_path_ends_level_where_the_ground_just_allows_it():
     answer = dive_answers.dive(SCREE)
-    figure = figures.dive_figure(answer, answer, start=None, top=100.0, tick=20.0)
+    figure = figures.dive_figure(answer, [answer.out], start=None, top=100.0, tick=20.0)
     (this,) = [t for t in figure.data if t.name == "this"]
     command = figures.pull_by(answer)
     assert this.y[-1] == pytest.approx(command - float(answer.out.height_lost), abs=0.1)
@@ -403,7 +446,7 @@ def test_a_dive_lower_than_the_height_lost_ends_on_the_ground_in_words_and_pictu
     answer = dive_answers.dive(SCREE, start_height=80.0)
     text = plain(dive_words.dive_opening(SCREE, answer, start=80.0))
     assert "reaches the ground" in text and "it is 20 m up and needs" in text
-    figure = figures.dive_figure(answer, None, start=80.0, top=100.0, tick=20.0)
+    figure = figures.dive_figure(answer, [], start=80.0, top=100.0, tick=20.0)
     (this,) = [t for t in figure.data if t.name == "this"]
     assert this.y[-1] == pytest.approx(0.0, abs=1e-9)
     below = plain(dive_words.dive_opening(SCREE, answer, start=40.0))
@@ -415,7 +458,7 @@ WEAK = replace(SCREE, frame_g=2500.0, charge_left_percent=50.0)
 
 
 def no_height_named(answer, start: float | None = None) -> bool:
-    figure = figures.dive_figure(answer, None, start=start, top=1000.0, tick=200.0)
+    figure = figures.dive_figure(answer, [], start=start, top=1000.0, tick=200.0)
     said = [a.text for a in figure.layout.annotations]
     drawn = [s.name for s in figure.layout.shapes] + names(figure)
     return "pull by" not in drawn and "command" not in drawn and not any("pull" in text for text in said)
@@ -472,7 +515,7 @@ def test_a_craft_without_pull_does_not_come_out():
     assert "not level" in figures.pull_table(answer, asked=5.0)
     assert any(
         "never level" in a.text
-        for a in figures.dive_figure(answer, None, start=None, top=200.0, tick=50.0).layout.annotations
+        for a in figures.dive_figure(answer, [], start=None, top=200.0, tick=50.0).layout.annotations
     )
 
 
@@ -490,7 +533,8 @@ def test_a_speed_the_fall_does_not_give_is_said():
 def test_wash_strip_carries_the_published_edges():
     """Band 0.4 to 1.4 times the induced velocity (Johnson, as reproduced by Hoffmann et al. 2007)."""
     band, speed = dive_answers.wash(SCREE)
-    text = figures.wash_strip(band, None)
+    text = figures.wash_strip(band, [])
+    assert all(f'class="there p{k}"' in figures.wash_strip(band, [band] * 3) for k in range(3))
     assert f">{0.4 * speed:.1f}<" in text and f">{1.4 * speed:.1f}<" in text
     # ideal induced velocity of a 0.69 kg five-inch craft: sqrt(m g / (2 rho A)), about 7.5 m/s
     made = headlines.build(SCREE)

@@ -14,6 +14,7 @@ from streamlit.testing.v1 import AppTest
 import explorer
 from explorer.app_pages.minutes import answers
 from explorer.controls.page_frame import page_file
+from explorer.figures.base import PINNED_DASHES
 from explorer.forecasts import headlines
 from explorer.inputs import FLYING_STYLES, Inputs, demo_inputs, mix
 from propmodel.assembly.demo import demo_names
@@ -72,6 +73,40 @@ def test_every_demo_craft_is_alive_on_every_page(page, craft):
         assert pinned and all(t["line"]["dash"] == "6px,4px" for t in pinned)
 
 
+THREE = [replace(Inputs(), kv=kv, name=f"At {kv:.0f} KV") for kv in (1700.0, 1800.0, 2100.0)]
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_three_pinned_builds_are_all_drawn_and_named(page):
+    at = opened(page, pins=THREE)
+    for one in THREE:
+        assert f"{one.name} (pinned)" in body(at)
+    for figure in charts(at):
+        strokes = [t["line"]["dash"] for t in figure["data"] if t["name"] == "pinned" and t.get("mode") == "lines"]
+        assert strokes == list(PINNED_DASHES)
+    markup = " ".join(n.proto.body for n in at.get("html"))
+    if page == "margins":
+        assert all(f'class="there p{k} marked"' in markup for k in range(3))
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_pinned_builds_are_not_forecast_again_when_something_slides(page, monkeypatch):
+    """A build is made of inputs for each new forecast: as many with three pinned as with none."""
+    made = []
+    real = headlines.build_of
+
+    def counted(inputs):
+        made.append(inputs.kv)
+        return real(inputs)
+
+    at = opened(page, pins=THREE)
+    monkeypatch.setattr(headlines, "build_of", counted)
+    slider = next(s for s in at.slider if s.key and "take_off_g" in s.key)
+    slider.set_value(round(1.03 * slider.value))
+    run(at)
+    assert made and set(made) == {Inputs().kv}
+
+
 @pytest.mark.parametrize("page", PAGES)
 def test_nothing_pinned_is_said_and_nothing_is_dashed(page):
     at = opened(page, pins=[])
@@ -127,12 +162,12 @@ def test_three_marks_and_the_alarm_to_type_in():
     marks = {t["name"]: t for t in charts(at)[0]["data"] if t["name"] in ("alarm", "land", "empty")}
     assert marks["alarm"]["x"][0] < marks["land"]["x"][0] < marks["empty"]["x"][0]
     text = body(at)
-    alarm = int(re.search(r"Type this alarm: (\d+) mAh", text).group(1))
+    alarm = int(re.search(r"Set this alarm: (\d+) mAh", text).group(1))
     # four fifths of the 1,222 mAh that a LiPo of 1,300 holds, to ten
     assert alarm < 980 and "you land with 980 mAh drawn" in text
     at.number_input(key="way_home").set_value(0.0)
     run(at)
-    assert "Type this alarm: 980 mAh" in body(at)
+    assert "Set this alarm: 980 mAh" in body(at)
 
 
 def test_a_way_of_flying_changes_the_minutes_and_frees_the_mix():

@@ -61,8 +61,8 @@ def test_a_propeller_too_large_for_the_frame_is_marked_and_said():
 
 
 def test_the_pinned_one_is_an_outline_only_where_it_differs():
-    assert not of_class(drawn(top_view(QUAD, QUAD)), "pin")
-    assert len(of_class(drawn(top_view(QUAD, replace(QUAD, diameter=110.0))), "pin")) == 4
+    assert not of_class(drawn(top_view(QUAD, [QUAD])), "pin")
+    assert len(of_class(drawn(top_view(QUAD, [replace(QUAD, diameter=110.0)])), "pin")) == 4
 
 
 def test_corners_have_their_names():

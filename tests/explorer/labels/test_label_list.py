@@ -13,8 +13,16 @@ READ = [
     # tiny craft
     (
         "1102 18000KV 40mm 3-blade 1S 300mAh 30g auw",
-        {"stator_d_mm": 11.0, "stator_h_mm": 2.0, "kv": 18000.0, "diameter_in": 1.57, "blades": 3, "cells": 1,
-         "capacity_mah": 300.0, "take_off_g": 30.0},
+        {
+            "stator_d_mm": 11.0,
+            "stator_h_mm": 2.0,
+            "kv": 18000.0,
+            "diameter_in": 1.57,
+            "blades": 3,
+            "cells": 1,
+            "capacity_mah": 300.0,
+            "take_off_g": 30.0,
+        },
     ),
     ("0802 19000KV 1S", {"stator_d_mm": 8.0, "stator_h_mm": 2.0, "kv": 19000.0, "cells": 1}),
     ("22g auw", {"take_off_g": 22.0}),
@@ -70,14 +78,28 @@ READ = [
     ("6 motors", {"rotors": 6}),
     (
         "800KV 10x4.5 4S 5000mAh quad",
-        {"kv": 800.0, "diameter_in": 10.0, "pitch_in": 4.5, "blades": 2, "cells": 4, "capacity_mah": 5000.0,
-         "rotors": 4},
+        {
+            "kv": 800.0,
+            "diameter_in": 10.0,
+            "pitch_in": 4.5,
+            "blades": 2,
+            "cells": 4,
+            "capacity_mah": 5000.0,
+            "rotors": 4,
+        },
     ),
     # as people put it in threads
     (
         "2400KV, 5x4.0 tri, 4S 1300 mAh, 30 A ESC",
-        {"kv": 2400.0, "diameter_in": 5.0, "pitch_in": 4.0, "blades": 3, "cells": 4, "capacity_mah": 1300.0,
-         "esc_a": 30.0},
+        {
+            "kv": 2400.0,
+            "diameter_in": 5.0,
+            "pitch_in": 4.0,
+            "blades": 3,
+            "cells": 4,
+            "capacity_mah": 1300.0,
+            "esc_a": 30.0,
+        },
     ),
     ("2633KV, 4.0x4.5 prop, 4S", {"kv": 2633.0, "diameter_in": 4.0, "pitch_in": 4.5, "blades": 3, "cells": 4}),
     ("2305 2600KV", {"stator_d_mm": 23.0, "stator_h_mm": 5.0, "kv": 2600.0}),
@@ -100,8 +122,17 @@ READ = [
     ),
     (
         "2808 850KV, 10x4.5, 4S; ESC 2-3S",
-        {"stator_d_mm": 28.0, "stator_h_mm": 8.0, "kv": 850.0, "diameter_in": 10.0, "pitch_in": 4.5, "blades": 2,
-         "cells": 4, "esc_min_cells": 2, "esc_max_cells": 3},
+        {
+            "stator_d_mm": 28.0,
+            "stator_h_mm": 8.0,
+            "kv": 850.0,
+            "diameter_in": 10.0,
+            "pitch_in": 4.5,
+            "blades": 2,
+            "cells": 4,
+            "esc_min_cells": 2,
+            "esc_max_cells": 3,
+        },
     ),
     ("1806 2280KV, 3S, 12 A ESC", {"stator_d_mm": 18.0, "stator_h_mm": 6.0, "kv": 2280.0, "cells": 3, "esc_a": 12.0}),
     ("5x4.6 bullnose tri", {"diameter_in": 5.0, "pitch_in": 4.6, "blades": 3, "blade_width": "broad"}),
@@ -118,8 +149,16 @@ READ = [
     ("5 inch props 2207 motors 6S", {**M2207, "diameter_in": 5.0, "blades": 3, "cells": 6}),
     (
         "2212 920KV 9450 3S 5200",
-        {"stator_d_mm": 22.0, "stator_h_mm": 12.0, "kv": 920.0, "diameter_in": 9.4, "pitch_in": 5.0, "blades": 2,
-         "cells": 3, "capacity_mah": 5200.0},
+        {
+            "stator_d_mm": 22.0,
+            "stator_h_mm": 12.0,
+            "kv": 920.0,
+            "diameter_in": 9.4,
+            "pitch_in": 5.0,
+            "blades": 2,
+            "cells": 3,
+            "capacity_mah": 5200.0,
+        },
     ),
     (
         "65mm 1S 0702 23000KV",
@@ -127,8 +166,15 @@ READ = [
     ),
     (
         "4S 1300mAh 150 g 2207 2400KV 32g 690 g",
-        {**M2207, "kv": 2400.0, "cells": 4, "capacity_mah": 1300.0, "pack_g": 150.0, "motor_mass_g": 32.0,
-         "take_off_g": 690.0},
+        {
+            **M2207,
+            "kv": 2400.0,
+            "cells": 4,
+            "capacity_mah": 1300.0,
+            "pack_g": 150.0,
+            "motor_mass_g": 32.0,
+            "take_off_g": 690.0,
+        },
     ),
     ("45A 32-bit ESC", {"esc_a": 45.0}),
     (
@@ -139,10 +185,199 @@ READ = [
         "F60 2207 1950KV, F4 FC 45A ESC",
         {**M2207, "kv": 1950.0, "esc_a": 45.0},
     ),
+]
+
+WRITTEN = [
+    # as practitioners write them: units glued, signs, decimal commas, several parts in a line, other languages
+    ("2207 1960KV 6S, 5.1\xd74.6\xd73, 1300mAh 6S 120C, 55A ESC, 680g AUW",
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1960.0, "motor_max_cells": 6, "diameter_in": 5.1,
+      "pitch_in": 4.6, "blades": 3, "capacity_mah": 1300.0, "cells": 6, "pack_label_c": 120.0, "esc_a": 55.0,
+      "take_off_g": 680.0}),
+    ("2207-1960kv 5136-3 6s1p 1100mAh 150C",
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1960.0, "diameter_in": 5.1, "pitch_in": 3.6, "blades": 3,
+      "cells": 6, "parallel": 1, "capacity_mah": 1100.0, "pack_label_c": 150.0}),
+    ("1404 4600KV 3x3x3 4S 450 mAh 75C 250g",
+     {"stator_d_mm": 14.0, "stator_h_mm": 4.0, "kv": 4600.0, "diameter_in": 3.0, "pitch_in": 3.0, "blades": 3,
+      "cells": 4, "capacity_mah": 450.0, "pack_label_c": 75.0, "take_off_g": 250.0}),
+    ("2806.5 1300kv 7x4x3 6s 3000mah 1.2kg",
+     {"stator_d_mm": 28.0, "stator_h_mm": 6.5, "kv": 1300.0, "diameter_in": 7.0, "pitch_in": 4.0, "blades": 3,
+      "cells": 6, "capacity_mah": 3000.0, "take_off_g": 1200.0}),
+    ("4S1P 1500mAh 100C/200C XT60",
+     {"cells": 4, "parallel": 1, "capacity_mah": 1500.0, "pack_label_c": 100.0, "pack_burst_c": 200.0,
+      "connector_a": 60.0}),
+    ("22.2V 1300mAh 95C XT60 210g",
+     {"capacity_mah": 1300.0, "pack_label_c": 95.0, "connector_a": 60.0, "cells": 6, "chemistry": "lipo",
+      "pack_g": 210.0}),
+    ("11.1V 2200mAh 25C-50C",
+     {"capacity_mah": 2200.0, "pack_label_c": 25.0, "pack_burst_c": 50.0, "cells": 3, "chemistry": "lipo"}),
+    ("2207,5 1900KV 5,1x4,3x3 6S 1.300 mAh",
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.5, "kv": 1900.0, "diameter_in": 5.1, "pitch_in": 4.3, "blades": 3,
+      "cells": 6, "capacity_mah": 1300.0}),
+    ("\xd8127 mm, 3 Blatt", {"diameter_in": 5.0, "blades": 3}),
+    ('5,1" x 4,3" 3-blatt 1950 kv 6s 1300 mah 690 gr',
+     {"diameter_in": 5.1, "pitch_in": 4.3, "blades": 3, "kv": 1950.0, "cells": 6, "capacity_mah": 1300.0,
+      "take_off_g": 690.0}),
+    ("5x4.3 tripale, 6S 1300mAh, 1950 tr/min/V",
+     {"diameter_in": 5.0, "pitch_in": 4.3, "blades": 3, "cells": 6, "capacity_mah": 1300.0, "kv": 1950.0}),
+    ("2207 1950 RPM/volt 6S LiPo",
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0, "cells": 6, "chemistry": "lipo"}),
+    ("1300 mA/h 6S", {"capacity_mah": 1300.0, "cells": 6}),
+    ("LiHV 4S 15.2V 450mAh", {"chemistry": "lipo_hv", "cells": 4, "capacity_mah": 450.0}),
+    ("1S 450mAh HV 80C/160C",
+     {"cells": 1, "capacity_mah": 450.0, "chemistry": "lipo_hv", "pack_label_c": 80.0, "pack_burst_c": 160.0}),
+    ("1S 300mAh QZ2.0 0802 19500KV 31mm 4-blade 22g",
+     {"cells": 1, "capacity_mah": 300.0, "stator_d_mm": 8.0, "stator_h_mm": 2.0, "kv": 19500.0, "blades": 4,
+      "diameter_in": 1.22, "take_off_g": 22.0}),
+    ("31mm 4 blade props, 0702 27000KV, 1S 300, 18g dry",
+     {"blades": 4, "stator_d_mm": 7.0, "stator_h_mm": 2.0, "kv": 27000.0, "cells": 1, "capacity_mah": 300.0,
+      "diameter_in": 1.22, "take_off_g": 26.0}),
+    ("1.2x4 props", {"diameter_in": 1.2, "blades": 4}),
+    ("40mm tri 1103 8000KV 2S 450 75mm frame",
+     {"blades": 3, "stator_d_mm": 11.0, "stator_h_mm": 3.0, "kv": 8000.0, "cells": 2, "capacity_mah": 450.0,
+      "diameter_in": 1.57, "frame_propeller_in": 1.8}),
+    ('2" 4 blade 1303.5 5500KV 3S 450',
+     {"blades": 4, "stator_d_mm": 13.0, "stator_h_mm": 3.5, "kv": 5500.0, "cells": 3, "capacity_mah": 450.0,
+      "diameter_in": 2.0}),
+    ('3" ducted 1408 2800KV 6S',
+     {"stator_d_mm": 14.0, "stator_h_mm": 8.0, "kv": 2800.0, "cells": 6, "diameter_in": 3.0, "blades": 3}),
+    ("D76x5 props", {"diameter_in": 2.99, "blades": 5}),
+    ('8" 2.5kg 2809 1250KV 6S 5000mAh 8x4x3 camera 500g',
+     {"stator_d_mm": 28.0, "stator_h_mm": 9.0, "kv": 1250.0, "cells": 6, "capacity_mah": 5000.0, "diameter_in": 8.0,
+      "pitch_in": 4.0, "blades": 3, "frame_propeller_in": 8.0, "take_off_g": 2500.0, "payload_g": 500.0}),
+    ("10x4.5R 2212 920kv",
+     {"diameter_in": 10.0, "pitch_in": 4.5, "stator_d_mm": 22.0, "stator_h_mm": 12.0, "kv": 920.0, "blades": 2}),
+    ("1050 3-blade 3115 900KV 6S 8000mAh 10 inch 3kg",
+     {"diameter_in": 10.0, "pitch_in": 5.0, "blades": 3, "stator_d_mm": 31.0, "stator_h_mm": 15.0, "kv": 900.0,
+      "cells": 6, "capacity_mah": 8000.0, "frame_propeller_in": 10.0, "take_off_g": 3000.0}),
+    ("13x4.4 carbon 4010 370KV 6S 10000mAh hex 4kg",
+     {"diameter_in": 13.0, "pitch_in": 4.4, "stator_d_mm": 40.0, "stator_h_mm": 10.0, "kv": 370.0, "cells": 6,
+      "capacity_mah": 10000.0, "rotors": 6, "blades": 2, "take_off_g": 4000.0}),
+    ('15x5.5" 340KV 6S 16000mAh octo',
+     {"diameter_in": 15.0, "pitch_in": 5.5, "kv": 340.0, "cells": 6, "capacity_mah": 16000.0, "rotors": 8,
+      "blades": 2}),
+    ("18x6.1 4014 330KV 12S quad 8kg",
+     {"diameter_in": 18.0, "pitch_in": 6.1, "stator_d_mm": 40.0, "stator_h_mm": 14.0, "kv": 330.0, "cells": 12,
+      "rotors": 4, "blades": 2, "take_off_g": 8000.0}),
+    ("450mm 920KV 9450 4S 5000",
+     {"kv": 920.0, "diameter_in": 9.4, "pitch_in": 5.0, "cells": 4, "capacity_mah": 5000.0,
+      "frame_propeller_in": 12.3, "blades": 2}),
+    ("250 size quad 2204 2300kv 5045 3S 1300 12A",
+     {"frame_propeller_in": 6.7, "rotors": 4, "stator_d_mm": 22.0, "stator_h_mm": 4.0, "kv": 2300.0,
+      "diameter_in": 5.0, "pitch_in": 4.5, "cells": 3, "capacity_mah": 1300.0, "esc_a": 12.0, "blades": 3}),
+    ("210mm 2306 2450KV 5040x3 4S 1500 100C",
+     {"stator_d_mm": 23.0, "stator_h_mm": 6.0, "kv": 2450.0, "diameter_in": 5.0, "pitch_in": 4.0, "blades": 3,
+      "cells": 4, "capacity_mah": 1500.0, "pack_label_c": 100.0, "frame_propeller_in": 5.6}),
+    ("5043R 5.0x4.3 tri", {"diameter_in": 5.0, "pitch_in": 4.3, "blades": 3}),
+    ("5.1*4.3*3", {"diameter_in": 5.1, "pitch_in": 4.3, "blades": 3}),
+    ("5.1 by 4.3 by 3", {"diameter_in": 5.1, "pitch_in": 4.3, "blades": 3}),
+    ("5.1-inch 4.3-pitch 3-blade", {"pitch_in": 4.3, "blades": 3, "diameter_in": 5.1}),
+    ("five inch 6S", {"cells": 6, "diameter_in": 5.0, "blades": 3}),
+    ("six S 1300", {"cells": 6, "capacity_mah": 1300.0}),
+    ("5 \u201c 6S", {"cells": 6, "diameter_in": 5.0, "blades": 3}),
+    ("7'' LR 2806.5 1300KV",
+     {"stator_d_mm": 28.0, "stator_h_mm": 6.5, "kv": 1300.0, "diameter_in": 7.0, "blades": 2}),
+    ('3.5" 2004 3000KV 4S 850 tri',
+     {"stator_d_mm": 20.0, "stator_h_mm": 4.0, "kv": 3000.0, "cells": 4, "capacity_mah": 850.0, "blades": 3,
+      "diameter_in": 3.5}),
+    ('6" 2407 1700KV 6S',
+     {"stator_d_mm": 24.0, "stator_h_mm": 7.0, "kv": 1700.0, "cells": 6, "diameter_in": 6.0, "blades": 3}),
+    ("ESC 45A (55A burst) 3-6S", {"esc_a": 45.0, "esc_burst_a": 55.0, "esc_min_cells": 3, "esc_max_cells": 6}),
+    ("M5 shaft 2306 2400KV 12N14P", {"stator_d_mm": 23.0, "stator_h_mm": 6.0, "kv": 2400.0, "pole_pairs": 7}),
+    ("9N12P 1103 8000KV", {"pole_pairs": 6, "stator_d_mm": 11.0, "stator_h_mm": 3.0, "kv": 8000.0}),
+    ("14 poles", {"pole_pairs": 7}),
+    ("12 magnets 1404", {"pole_pairs": 6, "stator_d_mm": 14.0, "stator_h_mm": 4.0}),
+    ("14 gauge", {"wire_awg": 14}),
+    ("35V 1000\xb5F low ESR", {"capacitor_v": 35.0, "capacitor_uf": 1000.0}),
+    ("hover at 25%", {}),
+    ("1950KV@6S", {"kv": 1950.0, "cells": 6}),
+    ("[2207] [1950KV] [6S]", {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0, "cells": 6}),
+    ("2207_1950KV_6S", {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0, "cells": 6}),
+    ("2207 1950 6s 5143 3 1300",
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0, "cells": 6, "diameter_in": 5.1, "pitch_in": 4.3,
+      "blades": 3, "capacity_mah": 1300.0}),
+    ("4x 2207 1950KV, 4x 5143, 1x 6S 1300",
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0, "diameter_in": 5.1, "pitch_in": 4.3, "cells": 6,
+      "capacity_mah": 1300.0, "blades": 3}),
+    ("2 x 6S 5000mAh parallel", {"parallel": 2, "cells": 6, "capacity_mah": 5000.0}),
+    ("2x 3S 5000 in series", {"capacity_mah": 5000.0, "cells": 6}),
+    ("6S2P (2x 4000mAh)", {"cells": 6, "parallel": 2, "capacity_mah": 4000.0}),
+    ("6S2P 4000mAh each", {"cells": 6, "parallel": 2, "capacity_mah": 4000.0}),
+    ("12S 22Ah", {"cells": 12, "capacity_mah": 22000.0}),
+    ("6S 22,000mAh", {"cells": 6, "capacity_mah": 22000.0}),
+    ("1'300 mAh", {"capacity_mah": 1300.0}),
+    ("0,69 kg", {"take_off_g": 690.0}),
+    ("1,5 lb", {"take_off_g": 680.0}),
+    ("24 oz", {"take_off_g": 680.0}),
+    ("1 lb 8 oz", {"take_off_g": 680.0}),
+    ("MTOW 2.5 kg", {"take_off_g": 2500.0}),
+    ("flying weight 690g", {"take_off_g": 690.0}),
+    ("Gewicht: 690g", {"take_off_g": 690.0}),
+    ("RTF 130g", {"take_off_g": 130.0}),
+    ("680 g dry, pack 210 g", {"pack_g": 210.0, "take_off_g": 890.0}),
+    ("2207KV1960", {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1960.0}),
+    ("2207 kv: 1960", {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1960.0}),
+    ("2207.1950KV", {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0}),
+    ("1950KV2207", {"kv": 1950.0, "stator_d_mm": 22.0, "stator_h_mm": 7.0}),
+    ("1960kv 2207 4pcs", {"kv": 1960.0, "stator_d_mm": 22.0, "stator_h_mm": 7.0}),
+    ("2207 1960KV 33.5g each", {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1960.0, "motor_mass_g": 33.5}),
+    ("28x6.5mm 1300KV", {"stator_d_mm": 28.0, "stator_h_mm": 6.5, "kv": 1300.0}),
+    ("2.5 inch, 1404/4600KV, 4S 650mAh, 130 g ready to fly",
+     {"stator_d_mm": 14.0, "stator_h_mm": 4.0, "kv": 4600.0, "cells": 4, "capacity_mah": 650.0, "diameter_in": 2.5,
+      "blades": 3, "take_off_g": 130.0}),
+    ("5 inch 6S race: 2207 2020KV 5.1x5x3 6S 1100 150C 600g",
+     {"cells": 6, "stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 2020.0, "diameter_in": 5.1, "pitch_in": 5.0,
+      "blades": 3, "capacity_mah": 1100.0, "pack_label_c": 150.0, "frame_propeller_in": 5.0, "take_off_g": 600.0}),
+    ("6S 1300 mAh 130C, 5.1x4.1x3, 2306.5 1850KV freestyle 750 g",
+     {"cells": 6, "capacity_mah": 1300.0, "pack_label_c": 130.0, "diameter_in": 5.1, "pitch_in": 4.1, "blades": 3,
+      "stator_d_mm": 23.0, "stator_h_mm": 6.5, "kv": 1850.0, "take_off_g": 750.0}),
+    ('7" LR 2806.5 1300KV 7x3.5x3 6S 4000 Li-ion 1100g camera 150g',
+     {"stator_d_mm": 28.0, "stator_h_mm": 6.5, "kv": 1300.0, "diameter_in": 7.0, "pitch_in": 3.5, "blades": 3,
+      "cells": 6, "capacity_mah": 4000.0, "chemistry": "li_ion", "frame_propeller_in": 7.0, "take_off_g": 1100.0,
+      "payload_g": 150.0}),
+    ("10 inch lifter 3115 900KV 10x5x3 6S 10000 payload 1.5kg",
+     {"stator_d_mm": 31.0, "stator_h_mm": 15.0, "kv": 900.0, "diameter_in": 10.0, "pitch_in": 5.0, "blades": 3,
+      "cells": 6, "capacity_mah": 10000.0, "frame_propeller_in": 10.0, "payload_g": 1500.0}),
+    ("ESC rated 4S, flying 6S", {"esc_max_cells": 4, "cells": 6}),
+    ("motors are for 4S, 6S lipo", {"motor_max_cells": 4, "cells": 6, "chemistry": "lipo"}),
+    ("4S ESC with 6S battery", {"esc_max_cells": 4, "cells": 6}),
+    ("45Ax4", {"esc_a": 45.0}),
+    ("motor to motor 220mm", {"frame_propeller_in": 5.9}),
+    ("wheelbase 220mm", {"frame_propeller_in": 5.9}),
+    ("battery lead 14AWG 100mm", {"wire_awg": 14, "pack_lead_mm": 100.0}),
+    ("motor wire 80mm 20AWG", {"motor_wire_awg": 20, "motor_lead_mm": 80.0}),
+    ("motor wires 20 awg", {"motor_wire_awg": 20}),
+    ("5mR per cell", {"cell_mohm": 5.0}),
+    ("70 m\u03a9 winding", {"winding_mohm": 70.0}),
+    ("Io=1.1A 10V", {"no_load_a": 1.1, "no_load_v": 10.0}),
+    ("1500g thrust", {}),
+    ("max power 900W", {}),
+    ("-10\xb0C", {"air_temperature_c": -10.0}),
+    ("altitude 1500m", {"altitude_m": 1500.0}),
+    ("old 6S 1300", {"pack_age": "tired", "cells": 6, "capacity_mah": 1300.0}),
+    ("6S 1300 after 200 cycles", {"cells": 6, "capacity_mah": 1300.0, "cycles": 200.0}),
+    ("6s1300mah100c", {"cells": 6, "capacity_mah": 1300.0, "pack_label_c": 100.0}),
+    ("1300mah6s", {"capacity_mah": 1300.0, "cells": 6}),
+    ("3,5 Zoll 2004 3000 KV 4S 850",
+     {"stator_d_mm": 20.0, "stator_h_mm": 4.0, "kv": 3000.0, "cells": 4, "capacity_mah": 850.0, "diameter_in": 3.5,
+      "blades": 3}),
+    ("5 inch prop, 3 inch pitch", {"pitch_in": 3.0, "diameter_in": 5.0, "blades": 3}),
+    ("5in dia 4.3in pitch 3 blades", {"diameter_in": 5.0, "pitch_in": 4.3, "blades": 3}),
+    ("7040-3B", {"diameter_in": 7.0, "pitch_in": 4.0, "blades": 3}),
+    ("brushless 2212-13T 1000KV", {"stator_d_mm": 22.0, "stator_h_mm": 12.0, "kv": 1000.0}),
+    ("3016-5", {"diameter_in": 3.0, "pitch_in": 1.6, "blades": 5}),
+    ("2207 1950KV 6S 5x4.3x3 and 35A ESC, 700 g, does it burn?",
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1950.0, "cells": 6, "diameter_in": 5.0, "pitch_in": 4.3,
+      "blades": 3, "esc_a": 35.0, "take_off_g": 700.0}),
+    ("2207 1750KV or 2306 1950KV, 6S 1300 5x4.3x3",
+     {"stator_d_mm": 22.0, "stator_h_mm": 7.0, "kv": 1750.0, "cells": 6, "capacity_mah": 1300.0, "diameter_in": 5.0,
+      "pitch_in": 4.3, "blades": 3}),
+    ("4S 1500 vs 6S 1000", {"cells": 4, "capacity_mah": 1500.0}),
+    ("5 inch 4S 2300KV 1500mAh or 6S 1750KV 1050mAh",
+     {"cells": 4, "kv": 2300.0, "capacity_mah": 1500.0, "diameter_in": 5.0, "blades": 3}),
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("text", "values"), READ, ids=[text for text, _ in READ])
+@pytest.mark.parametrize(("text", "values"), [*READ, *WRITTEN], ids=[text for text, _ in [*READ, *WRITTEN]])
 def test_read_without_a_question(text, values):
     reading = read_labels(text)
     assert reading.values == values
@@ -151,9 +386,9 @@ def test_read_without_a_question(text, values):
 
 ASKED = [
     # two fair meanings, or a maker's code of which nothing is known
-    ("P42A", [{"chemistry": "li_ion"}, {}]),
-    ("6S1P P42A 4200mAh", [{"chemistry": "li_ion"}, {}]),
-    ("30Q 6S2P", [{"chemistry": "li_ion"}, {}]),
+    ("K42A", [{"chemistry": "li_ion"}, {}]),
+    ("6S1P K42A 4200mAh", [{"chemistry": "li_ion"}, {}]),
+    ("31Q 6S2P", [{"chemistry": "li_ion"}, {}]),
     ("55A ESC 6S", [{"cells": 6}, {"esc_max_cells": 6}]),
     ("65mm", [{"diameter_in": 2.56}, {"frame_propeller_in": 1.6}]),
     ("coaxial", [X8, {"rotors": 6, "coaxial": True}]),
@@ -181,6 +416,17 @@ def test_asked_fairly(text, options):
         ("680g", '"680g" is taken as the take-off mass.'),
         ("2207 1950KV 6S", '"6S" is taken as your pack.'),
         ("coaxial quad", '"coaxial" is taken as 8 rotors on 4 arms.'),
+        ("1400KV, 2 inch", '"2 inch" is taken as the propeller.'),
+        ('5" 6S', '"5 in" is taken as the propeller.'),
+        ("old 4S 1500", '"old" is taken as a tired pack.'),
+        (
+            "6S 1300, 480 g without battery",
+            '"480 g" is without the pack: with 213 g of pack (a guess) it takes off at 693 g.',
+        ),
+        (
+            "2207 1750KV or 2306 1950KV",
+            'Of two, the first is read. Pin this build, then type "2306 1950KV" in its place: both stand side by side.',
+        ),
     ],
 )
 def test_whatever_is_assumed_is_said(text, said):
@@ -192,8 +438,8 @@ def test_nothing_is_said_where_the_label_tells_it():
 
 
 def test_a_cell_type_beside_its_chemistry_is_a_name_only():
-    reading = read_labels("21700 P42A 6S 4200mAh")
-    assert reading.questions == () and reading.left_out == ("P42A",)
+    reading = read_labels("21700 K42A 6S 4200mAh")
+    assert reading.questions == () and reading.left_out == ("K42A",)
     assert reading.values["chemistry"] == "li_ion"
 
 
@@ -210,3 +456,19 @@ def test_open_labels_count_questions_and_what_was_not_read():
     assert reading.open_labels({0: 1}) == ("22o7",) and reading.open_fields({0: 1}) == frozenset()
     # what has an answer until another is given holds nothing open
     assert read_labels("45A 4in1").questions and read_labels("45A 4in1").open_labels() == ()
+
+
+def test_a_mass_without_a_pack_of_which_nothing_is_known_is_never_the_take_off_mass():
+    reading = read_labels("480 g dry")
+    assert reading.values == {}
+    assert reading.unread[0].sentence == (
+        '"480 g" is without the pack: type the mass of the pack too, or the take-off mass.'
+    )
+
+
+def test_of_two_parts_in_one_line_what_both_share_is_kept():
+    reading = read_labels("2207 1750KV or 2306 1950KV, 6S 1300, 5x4.3")
+    assert reading.values["kv"] == 1750.0 and reading.values["pitch_in"] == 4.3
+    assert reading.open_labels() == () and any("Blades" in said for said in reading.assumed)
+    # one part told in two ways is no choice between two
+    assert read_labels("1300 mAh or 1.3 Ah").assumed == ()

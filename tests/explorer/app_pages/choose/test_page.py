@@ -17,7 +17,7 @@ from explorer.inputs import Inputs
 APP = Path(explorer.__file__).with_name("app.py")
 
 
-FOLDS = ("choose_more_open", "choose_spread_open")
+FOLDS = ("choose_more_open", "choose_spread_open", "choose_solve_open")
 
 
 def run(at: AppTest) -> AppTest:
@@ -92,8 +92,8 @@ def first() -> AppTest:
 
 def test_it_answers_all_five_questions_at_once(first):
     text = body(first)
-    for words in ("Which combination is best for me?", "What should I change?", "Best in minutes", "What to look for",
-                  "The other way round", "Where the spread comes from",
+    for words in ("Which combination is best for me?", "Or change one part", "Most minutes in hover",
+                  "What to look for", "Where the spread comes from",
                   "Best single change that breaks no new limit"):  # fmt: skip
         assert words in text
     assert re.search(r"\d[\d ]* of \d[\d ]* hold", text)
@@ -110,8 +110,8 @@ def test_the_map_is_counts_and_few_marks_however_many_combinations(first):
     assert marks <= 60 + 4
     assert len(first.get("plotly_chart")[0].proto.spec) < 250_000
     assert len(trace(first, "frontier")["customdata"]) == len(trace(first, "frontier")["x"])
-    assert trace(first, "this build")["marker"]["symbol"] == "circle-open"
-    assert trace(first, "pinned")["marker"]["symbol"] == "square-open"
+    assert trace(first, "this build")["marker"]["symbol"] == "circle-open-dot"
+    assert trace(first, "pinned")["marker"]["symbol"] == "circle-open"
 
 
 def test_the_ring_is_where_the_sentence_of_the_map_says(first):
@@ -166,7 +166,7 @@ def test_a_bad_range_is_told_and_the_last_picture_stays(name, text, words):
     assert field(at, name).value == text  # kept as typed
 
 
-def test_nothing_holds_says_what_kills_and_what_would_do():
+def test_nothing_holds_says_what_rejects_and_what_would_do():
     at = opened()
     before = trace(at, "frontier")
     at.number_input(key="choose_bound:thrust_to_weight").set_value(13.0)
@@ -183,22 +183,41 @@ def test_nothing_holds_says_what_kills_and_what_would_do():
 def test_conditions_narrow_what_holds():
     at = opened()
     counts = []
-    for wish in ("nothing", "what fits", "every limit"):
+    for wish in ("none", "what fits", "as usual", "all"):
         at.segmented_control(key="choose_limits").set_value(wish)
         run(at)
         counts.append(holding(at))
-    assert counts[0] >= counts[1] > counts[2]
+    assert counts[0] >= counts[1] > counts[2] > counts[3]
     at.number_input(key="choose_bound:mass").set_value(660.0)
     run(at)
-    assert holding(at) < counts[2]
-    masses = [float(g) for g in re.findall(r"its weight[^,]*?(\d+) g ", body(at))]
+    assert holding(at) < counts[3]
+    masses = [float(g) for g in re.findall(r"times \([^,]*?(\d+) g ", body(at))]
     assert masses and max(masses) <= 660.0
+
+
+def test_where_none_keeps_its_limits_as_usual_those_that_fit_are_answered_and_that_is_said():
+    at = opened("moor")
+    text = body(at)
+    assert "No combination keeps its limits as usual. Of those that fit, most minutes in hover:" in text
+    assert re.search(r"Nothing holds\. .+ Shown: the [\d ]+ whose parts fit\.", text)
+    assert "; over: " in text  # what each goes over stands beside it
+    assert any(b.label.startswith("Load ") for b in at.button)
+
+
+def test_only_three_controls_and_the_folds_stand_open():
+    at = AppTest.from_file(str(APP), default_timeout=120)
+    at.run()
+    at.switch_page(page_file("choose"))
+    at.run()
+    here = [w for kind in (at.selectbox, at.number_input, at.segmented_control, at.text_input, at.slider) for w in kind]
+    assert {w.key for w in here if w.key and w.key.startswith("choose")} == {
+        "choose_x", "choose_bound:thrust_to_weight", "choose_limits",
+    }  # fmt: skip
 
 
 def test_minutes_flown_your_way_can_be_mapped_and_bettered():
     at = opened()
     at.selectbox(key="choose_x").set_value("way_time")
-    at.selectbox(key="choose_output").set_value("way_time")
     run(at)
     assert spec(at)["layout"]["xaxis"]["title"]["text"] == "Minutes flown your way, min"
     first = trace(at, "this build")["x"][0]
@@ -213,13 +232,14 @@ def test_minutes_flown_your_way_can_be_mapped_and_bettered():
 
 def test_the_winners_tell_their_spread(first):
     told = body(first).split("What to look for", 2)[-1]
-    rows = re.findall(r"[\d.]+ min \([\d.]+ to [\d.]+\) +[\d.]+ times its weight \([\d.]+ to [\d.]+\)", told)
+    rows = re.findall(r"[\d.]+ min \([\d.]+ to [\d.]+\) +[\d.]+ times \([\d.]+ to [\d.]+\)", told)
     assert len(rows) == len([b for b in first.button if b.label.startswith("Load")])
 
 
 def test_parts_on_the_shelf_are_offered(monkeypatch):
     monkeypatch.setenv("PROPULSION_WHAT_IF_DATA", "none")
     at = opened()
+    at.segmented_control(key="choose_limits").set_value("all")
     at.session_state["choose_lists_open"] = True
     run(at)
     assert any("Your shelf has no motors yet" in c.value for c in at.caption)
@@ -232,7 +252,7 @@ def test_parts_on_the_shelf_are_offered(monkeypatch):
     assert "2 on my shelf" in button.label
     button.click()
     run(at)
-    # Fern has the larger stator at less KV: the frontier is its own
+    # Fern has the larger stator at less KV: with all limits kept the frontier is its own
     assert not notices(at) and "Fern" in body(at) and field(at, "kv").disabled
 
 
@@ -278,11 +298,12 @@ def test_a_craft_that_cannot_hover_is_no_fault():
     at.switch_page(page_file("choose"))
     run(at)
     assert "Nothing holds." in body(at)
-    assert "What should I change?" in body(at)
+    assert "Or change one part" in body(at)
 
 
 def test_a_pasted_list_takes_over_and_a_bad_one_is_told():
     at = opened()
+    at.segmented_control(key="choose_limits").set_value("all")
     at.session_state["choose_lists_open"] = True
     run(at)
     at.text_area(key="choose_paste:motors").set_value("name,stator diameter\nFern,22\n")

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import propmodel
-from explorer.app_pages.lift import figures
+from explorer.app_pages.lift import bars, figures
 from explorer.figures import base
 from explorer.text.numbers import Units
 from propmodel.assess.limits import Limit
@@ -173,7 +173,7 @@ def test_the_summary_says_half_throttle_and_hover():
 
 
 def test_stairs_begin_where_the_last_step_ended_and_end_at_the_whole():
-    markup = figures.stairs(where_watts_go(propmodel.demo("scree"), "cruise", speed=14.0))
+    markup = bars.stairs(where_watts_go(propmodel.demo("scree"), "cruise", speed=14.0))
     steps = [(float(a), float(b)) for a, b in re.findall(r"margin-left:([\d.]+)%;width:([\d.]+)%", markup)]
     assert len(steps) == 8
     for (left, width), (following, _) in pairwise(steps):
@@ -182,17 +182,17 @@ def test_stairs_begin_where_the_last_step_ended_and_end_at_the_whole():
 
 
 def test_the_ruler_marks_stand_where_the_numbers_say():
-    markup = figures.ruler(
-        diameter_in=5.1, pull=(5.0, 6.0, 9.0), hover=(0.2, 0.4, 0.5), pinned_pull=3.0, pinned_hover=None
+    markup = bars.ruler(
+        diameter_in=5.1, pull=(5.0, 6.0, 9.0), hover=(0.2, 0.4, 0.5), pinned_pull=[3.0], pinned_hover=[]
     )
     assert 'class="here" style="left:50.00%"' in markup  # 6 of 12 and 0.4 of 0.8
-    assert markup.count('class="there"') == 1 and 'class="there" style="left:25.00%"' in markup
+    assert markup.count('class="there ') == 1 and 'class="there p0" style="left:25.00%"' in markup
     assert "most 5-inch: 5 to 10" in markup
 
 
 def test_the_ruler_of_a_craft_that_cannot_hover():
     nothing = (math.nan,) * 3
-    markup = figures.ruler(diameter_in=10.0, pull=(0.5, 0.7, 0.9), hover=nothing, pinned_pull=None, pinned_hover=None)
+    markup = bars.ruler(diameter_in=10.0, pull=(0.5, 0.7, 0.9), hover=nothing, pinned_pull=[], pinned_hover=[])
     assert "Hover cannot" in markup and "nan" not in markup
 
 
@@ -205,18 +205,18 @@ def one_limit(**changes) -> Limit:
 
 
 def test_state_is_never_told_by_colour_alone_and_names_come_escaped():
-    markup = figures.closest([one_limit(), one_limit(state="tight", share=0.9), one_limit(state="clear", share=0.3)])
+    markup = bars.closest([one_limit(), one_limit(state="tight", share=0.9), one_limit(state="clear", share=0.3)])
     for sign in ("✕ over", "! tight", "✓ clear"):
         assert sign in markup
-    misfit = figures.closest([one_limit(kind="fits", share=2.0)])
+    misfit = bars.closest([one_limit(kind="fits", share=2.0)])
     assert "Too &lt;much&gt;." in misfit and "<much>" not in misfit + markup
     assert "120 % used" in markup
 
 
 def test_far_over_is_said_in_words():
-    assert "more than 10 times" in figures.closest([one_limit(share=math.inf)])
+    assert "more than 10 times" in bars.closest([one_limit(share=math.inf)])
 
 
 def test_what_does_not_fit_has_no_bar():
-    markup = figures.closest([one_limit(kind="fits", share=2.0)])
+    markup = bars.closest([one_limit(kind="fits", share=2.0)])
     assert "does not fit" in markup and 'class="bar' not in markup

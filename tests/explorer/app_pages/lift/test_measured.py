@@ -12,6 +12,8 @@ import pytest
 
 from explorer.app_pages.lift import figures, measured, nearest
 from explorer.figures import base
+from explorer.figures.marks import MEASURED_MARKS
+from explorer.figures.marks import measured as draw_measured
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.text.numbers import Units
@@ -90,7 +92,7 @@ def test_marks_are_the_rows_of_the_pair_times_the_rotors():
     (marks,) = measured.marks_of(found)
     assert marks.thrust is FIRST.thrust and marks.current is FIRST.current
     figure = base.panels([base.Panel("a", "kg", base.Axis(8.0, 2.0))], base.Axis(100.0, 25.0), x_title="x", height=200)
-    base.measured(figure, 100.0 * marks.throttle, 4.0 * marks.thrust, name="measured", unit="N")
+    draw_measured(figure, 100.0 * marks.throttle, 4.0 * marks.thrust, name="measured", unit="N")
     (trace,) = figure.data
     assert trace["mode"] == "markers" and trace["marker"]["symbol"] == "diamond-open"
     assert trace["y"] == pytest.approx(4.0 * FIRST.thrust, rel=1e-3)
@@ -98,8 +100,8 @@ def test_marks_are_the_rows_of_the_pair_times_the_rotors():
 
 def test_no_mark_looks_like_another_or_like_the_forecast():
     # shape carries it, not colour alone: the forecast's own points are discs, filled or hollow
-    assert len(set(base.MEASURED_MARKS)) == len(base.MEASURED_MARKS) == len(measured.SIGNS)
-    assert not any("circle" in mark for mark in base.MEASURED_MARKS)
+    assert len(set(MEASURED_MARKS)) == len(MEASURED_MARKS) == len(measured.SIGNS)
+    assert not any("circle" in mark for mark in MEASURED_MARKS)
 
 
 def test_a_wrong_or_missing_point_is_no_mark():

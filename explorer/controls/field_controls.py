@@ -1,0 +1,340 @@
+"""Controls that show one field of the session's `Inputs`: numbers, choices, sliders, the strip, the list of guesses."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import streamlit as st
+
+from explorer.controls.page_frame import say, units
+from explorer.figures.blades import WIDTH_WORDS, blade_silhouettes
+from explorer.forecasts import guesses, headlines
+from explorer.inputs import (
+    CHEMISTRY_NAMES,
+    FIELDS,
+    STYLE_WORDS,
+    TAKE_OFF,
+    Field,
+    Inputs,
+    guessed_fields,
+    measured_label,
+    take_off_g,
+    unchecked_fields,
+)
+from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
+from explorer.session import keys, stale_values, state, typed_labels
+from explorer.text.numbers import NARROW
+from propmodel.components import propeller
+
+__all__ = [
+    "BOARD",
+    "KNOBS",
+    "begin_run",
+    "control",
+    "described",
+    "guessed",
+    "knob_board",
+    "knob_strip",
+    "offer",
+    "turn_to",
+    "value_of",
+]
+
+KNOBS = (
+    "take_off_g", "payload_g", "kv", "stator_d_mm", "stator_h_mm", "diameter_in", "pitch_in", "blades",
+    "blade_width_mm", "cells", "capacity_mah", "parallel", "rotors", "command_cap_percent", "charge_left_percent",
+    "altitude_m", "air_temperature_c", "pack_temperature_c", "cruise_kmh", "reserve_percent",
+)  # fmt: skip
+"""What the knob strip offers, in this order."""
+
+BOARD = {"kv": "KV", "diameter_in": "Diameter", "pitch_in": "Pitch", "capacity_mah": "Capacity"}
+"""The four sliders that stand at once on the first page, and their labels."""
+
+_WHOLE_SPAN = {"command_cap_percent", "charge_left_percent", "reserve_percent", "pack_temperature_c"}
+"""Their whole allowed range fits a slider."""
+_OWN_SPAN = {
+    "blades": (2, 6), "cells": (1, 12), "parallel": (1, 4), "rotors": (3, 8), "altitude_m": (0.0, 4000.0),
+    "air_temperature_c": (-20.0, 40.0), "payload_g": (0.0, 400.0), "cruise_kmh": (0.0, 150.0),
+}  # fmt: skip
+
+
+def described(name: str) -> Field:
+    """How a field is asked for."""
+    return TAKE_OFF if name == "take_off_g" else FIELDS[name]
+
+
+def value_of(name: str) -> Any:
+    """What the build on the screen says."""
+    # the scale reads whole grams; the build keeps what it has until somebody moves this
+    return float(round(take_off_g(state.usable()))) if name == "take_off_g" else getattr(state.inputs(), name)
+
+
+_CHOICES = CHEMISTRY_NAMES | WIDTH_WORDS | STYLE_WORDS
+"""Words of the choices that are not their own."""
+
+SHARED = ("lean", "board")
+"""Places of controls that several pages draw."""
+
+
+def turn_to(page: str) -> None:
+    """The page that is drawn now."""
+    st.session_state[keys.PAGE] = page
+
+
+def _page() -> str:
+    """The page being drawn. A control that two pages share must have a key for each: Streamlit takes them for two
+    controls, and a value put under one key for the first is lost on the second."""
+    return st.session_state.get(keys.PAGE, "")
+
+
+def begin_run() -> None:
+    """Note which input the strip of the page offers as this run begins."""
+    choice = f"knob:{_page()}"
+    stale_values.begin_run({choice: st.session_state[choice]} if choice in st.session_state else {})
+
+
+def _slid(key: str, name: str) -> None:
+    """Take what the strip's slider says, unless it is the slider of the choice before, about to be drawn over."""
+    choice = f"knob:{_page()}"
+    now = st.session_state.get(choice, name)
+    if now == name and stale_values.chosen_when_drawn(choice, name) == name:
+        _took(key, name)
+
+
+def _took(key: str, name: str) -> None:
+    if stale_values.is_stale(key):
+        return
+    value = from_shown(name, st.session_state[key], units())
+    if value is None and not described(name).optional:
+        return  # an emptied field keeps what it had
+    if described(name).kind == "whole" and value is not None:
+        value = int(value)
+    state.change(name, value)
+
+
+def _label(field: Field, short: str | None) -> str:
+    unit = shown_unit(field.name, field.unit, units())
+    words = short or field.label
+    named = f"{words}, {unit}" if unit and unit not in ("cells",) else words
+    if field.name in headlines.FIT_NAMES and field.name in headlines.over_label(state.usable()):
+        return f"{named} (over its limit)"
+    return named
+
+
+def _help(field: Field) -> str:
+    return f"{field.help} Typical: {field.typical}." if field.typical else field.help
+
+
+def _within(value: float | None, low: float, high: float) -> float | None:
+    return None if value is None or not math.isfinite(value) else min(max(value, low), high)
+
+
+def control(name: str, *, where: str, short: str | None = None) -> None:
+    """Draw the control of one field.
+
+    Parameters
+    ----------
+    name : str
+        Field of `Inputs`, or ``take_off_g``.
+    where : str
+        Tells apart two controls of one field on one page.
+    short : str or None
+        Shorter label.
+    """
+    field, value = described(name), value_of(name)
+    # the style sheet takes the clearing cross off fields that must have a value
+    place = f"{where}:{_page()}" if where in SHARED else where
+    key = f"{place}:{name}" if field.optional else f"{place}-must:{name}"
+    common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
+    label = _label(field, short)
+    if name == "measured_propeller":
+        stale_values.put(key, value)
+        st.selectbox(
+            label,
+            [None, *propeller.measured_names()],
+            format_func=lambda v: measured_label(v) if v else "none: by its label",
+            **common,
+        )
+    elif field.kind == "choice":
+        stale_values.put(key, value if value in field.options else field.options[0])
+        st.selectbox(label, field.options, format_func=lambda v: _CHOICES.get(v, v), **common)
+        if name == "blade_width":
+            say(blade_silhouettes(value))
+    elif field.kind == "switch":
+        stale_values.put(key, bool(value))
+        st.checkbox(label, **common)
+    elif field.kind == "text":
+        stale_values.put(key, str(value))
+        st.text_input(label, max_chars=60, **common)
+    else:
+        assert field.low is not None and field.high is not None and field.step is not None
+        low, high, step = shown_span(name, (field.low, field.high, _step(field, value)), units())
+        shown = _within(to_shown(name, value, units()), low, high)
+        if field.kind == "whole":
+            numbers_: dict[str, Any] = {"min_value": int(low), "max_value": int(high), "step": 1}
+            shown = None if shown is None else int(shown)
+        else:
+            numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
+            shown = None if shown is None else float(f"{shown:.6g}")
+        hint = f"not told: {field.when_unknown}" if field.optional else None
+        stale_values.put(key, shown)
+        st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
+
+
+def _step(field: Field, value: float | None) -> float:
+    """Step of a control; a gram on craft below 100 g."""
+    small = field.name == "take_off_g" and value is not None and value < 100.0
+    return 1.0 if small else float(field.step or 1.0)
+
+
+def _slider_span(name: str, value: float) -> tuple[float, float, float]:
+    """Range of the knob: around the value it had when chosen, kept until the value leaves it."""
+    field = described(name)
+    spans: dict[str, tuple[float, float, float]] = st.session_state.setdefault(keys.KNOB_SPANS, {})
+    low, high, step = spans.get(name, (math.inf, -math.inf, 1.0))
+    if not low <= value <= high:
+        assert field.low is not None and field.high is not None
+        step = _step(field, value)
+        if name in _WHOLE_SPAN:
+            low, high = field.low, field.high
+        elif name in _OWN_SPAN and _OWN_SPAN[name][0] <= value <= _OWN_SPAN[name][1]:
+            low, high = _OWN_SPAN[name]
+        else:
+            coarse = step * max(1.0, 10 ** math.floor(math.log10(max(value, step) / step / 4)))
+            low = max(field.low, math.floor(0.55 * value / coarse) * coarse)
+            high = min(field.high, math.ceil(1.7 * value / coarse) * coarse)
+        spans[name] = (low, high, step)
+    return spans[name]
+
+
+def knob_board() -> None:
+    """The four inputs that count most, each as a slider with its number to type."""
+    # containers in a row, not columns with a container each: half as many elements for the browser to go through
+    with st.container(key="board", horizontal=True, gap="medium"):
+        for name, short in BOARD.items():
+            with st.container(key=f"board-{name}"):
+                _knob(name, short=short)
+                control(name, where="board", short=short)
+
+
+def offer(name: str) -> None:
+    """Let the strip of the next page begin with this input."""
+    st.session_state[keys.KNOB_KEPT] = name
+
+
+def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
+    """Try changing one input: choose it, slide it, pin the result. The same on all pages that offer it.
+
+    Parameters
+    ----------
+    leave_out : sequence of str
+        Inputs that already have a slider on the page.
+    """
+    with st.container(key="strip"):
+        pick, slide, hold = st.columns([2.2, 5, 1.7], vertical_alignment="bottom", gap="medium")
+        with pick:
+            # another page drops the choice: take it up again
+            key = f"knob:{_page()}"
+            st.session_state.setdefault(key, st.session_state.get(keys.KNOB_KEPT, KNOBS[0]))
+            offered = [knob for knob in KNOBS if knob not in leave_out]
+            if st.session_state[key] not in offered:
+                st.session_state[key] = offered[0]
+            name = st.selectbox(
+                "Try changing",
+                offered,
+                format_func=lambda k: described(k).label,
+                key=key,
+                help="Choose an input; the slider beside it moves it. The same input stands at the left.",
+            )
+            st.session_state[keys.KNOB_KEPT] = name
+        with slide:
+            _knob(name)
+        with hold:
+            st.button(
+                "Pin this build",
+                key="pin",
+                on_click=state.pin,
+                width="stretch",
+                help="Keep this build as the grey dashed one; every number then shows against it.",
+            )
+
+
+def _knob(name: str, *, short: str | None = None) -> None:
+    field, value = described(name), value_of(name)
+    if value is None:  # not told: start from the middle of what may be
+        value = {"blade_width_mm": 0.155 * 0.5 * 25.4 * state.usable().diameter_in}.get(name, field.low)
+    assert field.low is not None and field.high is not None  # every knob is a number
+    value = min(max(float(value), field.low), field.high)
+    low, high, step = _slider_span(name, value)
+    key = f"knob:{_page()}:{name}"
+    drawn = st.session_state.setdefault(keys.KNOB_DRAWN, {})
+    if drawn.get(key) != (low, high, step):
+        # Streamlit takes a slider with other ends for a new one and shows its least value: it must be told
+        st.session_state.pop(key, None)
+    drawn[key] = (low, high, step)
+    unit = shown_unit(name, field.unit, units())
+    label = _label(field, short)
+    # beside its own number a slider needs no second help mark
+    help_ = None if short else _help(field)
+    common: dict[str, Any] = {"key": key, "help": help_, "on_change": _took if short else _slid, "args": (key, name)}
+    if field.kind == "whole":
+        stale_values.put(key, int(value))
+        st.slider(label, int(low), int(high), step=1, format=f"%d {unit}".strip(), **common)
+        return
+    low, high, step = shown_span(name, (low, high, step), units())
+    at = float(to_shown(name, value, units()) or 0.0)
+    digits = max(0, math.ceil(-math.log10(step) - 1e-9))
+    at = min(max(round(at, digits), low), high)
+    stale_values.put(key, float(at))
+    sign = "%%" if unit == "%" else unit
+    st.slider(label, float(low), float(high), step=float(step), format=f"%.{digits}f {sign}".strip(), **common)
+
+
+def guessed() -> None:
+    """Say how many values nobody told, the one that moves the answers most first, and open their fields."""
+    inputs = state.usable()
+    found, unchecked = _ranked_guesses(inputs), unchecked_fields(inputs)
+    with st.container(key="lean", width="content"):
+        if not found and not unchecked:
+            say('<p class="wi-small">Nothing is guessed.</p>')
+            return
+        short = [one.words.split(" (")[0] for one in found] or [words for _, words in unchecked]
+        words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
+        count, what = (len(found), "guessed") if found else (len(unchecked), "not told")
+        label = f"{count} values are {what}; fill them in: {words}"
+        if count == 1:
+            label = f"1 value is {what}; fill it in: {words}"
+        with st.popover(label, type="tertiary", key=keys.LEAN_OPEN, on_change="rerun") as box:
+            if not box.open:
+                return
+            if found:
+                st.caption("The guess that moves the answers most comes first.")
+            for one in found:
+                control(one.name, where="lean")
+                lender = st.session_state.get(keys.LENDER) if "lent" in one.words else None
+                st.caption(f"Lent by {lender.capitalize()}. {_moves(one)}" if lender else _moves(one))
+            if unchecked:
+                st.caption("Not told, so not checked:")
+            for name, _ in unchecked:
+                control(name, where="lean")
+
+
+def _ranked_guesses(inputs: Inputs) -> list[guesses.GuessedField]:
+    """Guesses in order; while values slide and the list is closed, the order of before stands."""
+    lent = typed_labels.borrowed(inputs)
+    these = (inputs.name, guessed_fields(inputs, lent))
+    held = st.session_state.get(keys.GUESS_ORDER)
+    if held is None or held[0] != these or st.session_state.get(keys.LEAN_OPEN):
+        held = (these, guesses.ranked(inputs, lent))
+        st.session_state[keys.GUESS_ORDER] = held
+    return held[1]
+
+
+def _moves(one: guesses.GuessedField) -> str:
+    """How much a guess matters, in words."""
+    if one.effect < 0.005:
+        return f"Moves no answer by as much as 1{NARROW}%."
+    share = "a great deal" if one.effect >= guesses.LOST else f"by up to {100.0 * one.effect:.0f}{NARROW}%"
+    return f"A usual error moves {one.answer} {share}."
