@@ -20,6 +20,8 @@ from typing import Any
 __all__ = ["config_path", "main", "missing", "server_arguments"]
 
 NEEDED = ("numpy", "pandas", "plotly", "scipy", "streamlit")
+INSTALLED = "propulsion-what-if"
+"""Name of the command that a wheel installs."""
 OLDEST_PYTHON = (3, 11)
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 """Variables that the linear algebra below numpy reads when it is loaded."""
@@ -129,9 +131,15 @@ def _port(text: str) -> int:
     return int(text)
 
 
+def _command() -> str:
+    """What was typed to start: the installed command, or the module."""
+    name = Path(sys.argv[0]).stem
+    return INSTALLED if name == INSTALLED else "python -m explorer"
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="python -m explorer",
+        prog=_command(),
         description="Start the explorer and stay until it is stopped (Ctrl+C). It answers this machine only.",
         epilog="Any other option goes to the server as it is, for example --server.headless true (no browser window "
         "is opened). PROPULSION_WHAT_IF_DATA names the folder of saved builds; with the value none they last for the "
@@ -185,6 +193,7 @@ def main(arguments: list[str] | None = None) -> None:
     >>> main()  # doctest: +SKIP
     """
     given = sys.argv[1:] if arguments is None else arguments
+    command = _command()
     known, rest = _parser().parse_known_args(given)
     if lacking := missing():
         sys.exit(lacking)
@@ -204,7 +213,7 @@ def main(arguments: list[str] | None = None) -> None:
     head_timeout.install()
     sys.argv = ["streamlit", *server_arguments([item for item in rest if item != "--"])]
     try:
-        sys.exit(cli.main(prog_name="python -m explorer"))
+        sys.exit(cli.main(prog_name=command))
     except OSError as wrong:  # an address that is none, or is not this machine's
         sys.exit(f"The server could not start: {wrong.strerror or wrong}.")
 

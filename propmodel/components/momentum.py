@@ -188,8 +188,7 @@ def _tilted_ratio(climb: FloatArray, across_squared: FloatArray) -> FloatArray:
     level += 1.0
     level = np.sqrt(level)
     level += 0.5 * across_squared
-    level += half * half
-    level = np.sqrt(level)
+    level = np.sqrt(level + half * half)
     level += half
     return _newton(1.0 / level, climb, across_squared, _NEWTON_STEPS)
 
@@ -304,8 +303,7 @@ def inflow_of_climb(
     yardstick = 1.0 / np.maximum(hover_speed, _SMALLEST_SPEED)
     across = inplane_speed * yardstick
     across *= across
-    hover_speed *= _tilted_ratio(axial_speed * yardstick, across)
-    return hover_speed
+    return hover_speed * _tilted_ratio(axial_speed * yardstick, across)
 
 
 def ideal_power(

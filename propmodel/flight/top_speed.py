@@ -114,7 +114,8 @@ def find_top_speed(
         shape = np.shape(open_)
         part, body, asked = subset(d, open_, shape), subset(frame, open_, shape), np.broadcast_to(cap, shape)[open_]
         if bracket:
-            rest = _bracketed_top(part, body, asked, pull[open_], full.rev_per_s[open_], steps=16 if quick else 36)
+            most, turning = (np.broadcast_to(x, shape)[open_] for x in (pull, full.rev_per_s))
+            rest = _bracketed_top(part, body, asked, most, turning, steps=16 if quick else 36)
         else:
             begun = np.log(found.speed[open_]), subset(found.state, open_, shape)
             rest = _aimed_top(part, body, asked, *begun, effort=second)

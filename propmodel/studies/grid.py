@@ -320,7 +320,7 @@ def answers(asked: Question, piece: tuple[int, int]) -> NDArray[np.float32]:
     limits = [n for n in asked.names if n in _MARGINS]
     if limits:
         found |= margins.evaluate(a, hold=asked.hold, names=limits)
-    out = np.empty((len(asked.names), *a.shape), dtype=np.float32)
+    out = np.empty((len(asked.names), piece[1] - piece[0]), dtype=np.float32)
     for values, name in zip(out, asked.names, strict=True):
-        values[...] = found[name]
-    return out.reshape(len(asked.names), -1)
+        values.reshape(a.shape)[...] = found[name]
+    return out

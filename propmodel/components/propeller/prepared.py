@@ -207,9 +207,7 @@ class PreparedPropeller:
         rev_per_s : array_like
             n. [1/s]
         """
-        log_c_t = self.slope_c_t * np.log(self._held(floats(rev_per_s)))
-        log_c_t += self.speed_c_t
-        c_t = np.exp(log_c_t)
+        c_t = np.exp(self.speed_c_t + self.slope_c_t * np.log(self._held(floats(rev_per_s))))
         return c_t * self.c_t_multiplier if self.has_offsets else c_t
 
     def static(self, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -341,7 +339,7 @@ class PreparedPropeller:
             c_p = c_p * (_ONE - lost)
         else:
             c_t = (_ONE - x) * (_ONE + bulge)
-        c_t *= still
+        c_t = c_t * still
         if not slow:
             x = np.minimum(u, end_p)
         a, b, c, d, e = self.shape_c_p
@@ -359,9 +357,7 @@ class PreparedPropeller:
         # Induced plus climb power of an ideal disc: C_T (J + v/(nD)), v from momentum theory in climb.
         pull = np.maximum(c_t, _ZERO)
         half = _HALF * j0 * u
-        ideal = half * half
-        ideal += _DISC * pull
-        ideal = np.sqrt(ideal)
+        ideal = np.sqrt(half * half + _DISC * pull)
         ideal += half
         ideal *= pull
         ideal *= _MARGIN
@@ -399,7 +395,7 @@ class PreparedPropeller:
         slope += k1
         slope *= left
         slope -= rise
-        slope *= still / j0
+        slope = slope * (still / j0)
         c_t = still * left
         c_t *= rise
         if beyond:
@@ -501,6 +497,8 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
         base = tuple(pick(m, t) for m, t in zip(mine, base, strict=True))  # type: ignore[assignment]
         shape_c_t = tuple(pick(m, t) for m, t in zip(own.shape_c_t, shape_c_t, strict=True))
         shape_c_p = tuple(pick(m, t) for m, t in zip(own.shape_c_p, shape_c_p, strict=True))
+        # of one shape, so that polynomials may be worked out in place
+        shape_c_t, shape_c_p = np.broadcast_arrays(*shape_c_t), np.broadcast_arrays(*shape_c_p)
         first, last = _own_clamp(own, *fit["reynolds_range"])
         low, high = pick(first, low), pick(last, high)
         measured_low, measured_high = (

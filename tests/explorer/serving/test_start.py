@@ -39,6 +39,21 @@ def test_help_is_our_own_and_needs_no_package(capsys):
     assert end.value.code == 0 and "--port" in printed and "streamlit" not in printed.lower()
 
 
+@pytest.mark.parametrize(
+    ("typed", "shown"),
+    [
+        ("/opt/a b/bin/propulsion-what-if", "usage: propulsion-what-if ["),
+        ("propulsion-what-if.exe", "usage: propulsion-what-if ["),
+        ("/home/a b/explorer/__main__.py", "usage: python -m explorer ["),
+    ],
+)
+def test_help_names_the_command_that_was_typed(typed, shown, monkeypatch, capsys):
+    monkeypatch.setattr(sys, "argv", [typed, "--help"])
+    with pytest.raises(SystemExit):
+        start.main()
+    assert capsys.readouterr().out.startswith(shown)
+
+
 def test_version(capsys):
     import propmodel
 
