@@ -16,9 +16,10 @@ from functools import lru_cache
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
+from explorer.inputs.checks import with_defaults_for_bad
 from explorer.inputs.editions import edition_of, said
 from explorer.inputs.fields import Field, typed
-from explorer.inputs.inputs import FIELDS, Inputs, demo_inputs, with_defaults_for_bad
+from explorer.inputs.inputs import FIELDS, Inputs, demo_inputs
 from propmodel import MODEL_EDITION
 from propmodel.assembly.demo import demo_names
 from propmodel.components.propeller import current_name

@@ -17,7 +17,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from explorer.inputs.inputs import Inputs, to_build
+from explorer.inputs.conversion import to_build
+from explorer.inputs.inputs import Inputs
 from propmodel.assembly.build import Build
 from propmodel.base.arrays import ArrayOrFloat, number
 from propmodel.base.checks import check_number, check_range

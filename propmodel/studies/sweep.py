@@ -22,7 +22,8 @@ from propmodel.studies import executors, pareto
 from propmodel.studies import keep as keeping
 from propmodel.studies.executors import process_pool
 from propmodel.studies.grid import Condition, Grid, Question, answers, grid_of, margin_names, names_of, passes
-from propmodel.studies.keep import Counts, Frontier, Keep, Meets, Parquet
+from propmodel.studies.keep import Counts, Frontier, Keep, Meets
+from propmodel.studies.parquet_file import Parquet
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -51,7 +51,8 @@ def main(pages: list[str], crafts: list[str], widths: list[int], schemes: list[s
             page = context.new_page()
             for craft in crafts:
                 for name in pages:
-                    page.goto(f"{running.address}/{name}?{address_of(craft, pins)}")
+                    first = name == PAGES[0][0]  # it stands at the bare address
+                    page.goto(f"{running.address}/{'' if first else name}?{address_of(craft, pins)}")
                     for scheme in schemes:
                         page.emulate_media(color_scheme=scheme)
                         wait_until_idle(page)

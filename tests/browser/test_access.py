@@ -144,7 +144,7 @@ def test_no_grave_fault_on_the_shelf_and_its_like_buttons_are_told_apart(visit, 
         expect(page.get_by_role("button", name=f"Put on the screen {name}", exact=True)).to_have_count(1)
     page.get_by_role("button", name="Save as a new build").hover()
     assert grave(page) == []
-    for side in ("My builds", "My parts", "Measured propellers", "Take along"):
+    for side in ("Builds", "Parts", "Measured", "Take along"):
         page.get_by_role("radio", name=side).click()
         settle(page)
         assert faults_of(page) == [], side

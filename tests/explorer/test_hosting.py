@@ -161,7 +161,7 @@ CLIMB = "../../../../tmp/x"
 EVIL = (MARKUP, MARKDOWN, LINK, FORMULA, SUM, CLIMB)
 NAMED = tuple(f.name for f in FIELDS.values() if f.kind == "text")
 PAGES = ("lift", "minutes", "margins", "dive", "choose", "plug_in", "cost", "why")
-SHELVES = {"My builds": 2, "My parts": 1, "Measured propellers": 0, "Take along": 3}
+SHELVES = {"Builds": 2, "Parts": 1, "Measured": 0, "Take along": 3}
 """Parts of the page Shelf, and how many downloads each offers."""
 TAGS_OF_OTHERS = {"script", "img", "iframe", "object", "embed", "form", "base", "link", "meta"}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
 from typing import Any
 
 import streamlit as st
@@ -10,6 +11,7 @@ import streamlit as st
 from explorer.app_pages.cost import answers, figures
 from explorer.controls import page_frame
 from explorer.inputs import Inputs
+from explorer.inputs.build_names import names_of
 from explorer.session import kept_values, state
 from explorer.text.numbers import number
 from propmodel import costs
@@ -55,18 +57,18 @@ MORE_PRICES = {
 PLURAL = {"packs": "packs", "propellers": "propellers", "motors": "motors", "controllers": "the ESC"}
 
 
-def page(inputs: Inputs, pin: Inputs | None) -> None:
+def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.style("bench")
     page_frame.say('<h1 class="wi-ask">What does a session cost?</h1>')
     top = st.container(key="cost_top")
     rates, prices = form()
-    weekend = more(rates, prices, pin)
+    weekend = more(rates, prices, pins)
     bill = answers.cost(inputs, rates, prices)
     with top:
         page_frame.say(f'<p class="wi-sentence wb-head">{page_frame.first_sentence(sentence(inputs, rates, bill))}</p>')
         page_frame.notice()
-        strips(inputs, pin, rates, prices, bill)
+        strips(inputs, pins, rates, prices, bill)
     used = costs.consumption(answers.session_of(inputs, rates))
     page_frame.section("What counts", "pieces a session uses up, before any price")
     page_frame.say(figures.counts({part: float(getattr(used, part)) for part in costs.PARTS}))
@@ -109,10 +111,10 @@ def _rate(key: str, name: str) -> None:
         kept_values.keep(key, name)
 
 
-def price(name: str, label: str, help_: str, *, hint: str = "not told") -> float | None:
-    """One price; blank until typed, in any currency."""
-    key = f"price-{name}"
-    kept_values.put(key, kept_values.kept(f"price_{name}"))
+def price(name: str, label: str, help_: str, *, hint: str = "not told", whose: str = "") -> float | None:
+    """One price; blank until typed, in any currency. ``whose`` keeps it for one build, wherever that is pinned."""
+    key, kept = f"price-{name}", whose or f"price_{name}"
+    kept_values.put(key, kept_values.kept(kept))
     return st.number_input(
         label,
         0.0,
@@ -124,18 +126,28 @@ def price(name: str, label: str, help_: str, *, hint: str = "not told") -> float
         placeholder=hint,
         help=(help_ + " Any currency, the same throughout.").strip(),
         on_change=kept_values.keep,
-        args=(key, f"price_{name}"),
+        args=(key, kept),
     )
 
 
-def more(rates: dict[str, float], prices: dict[str, float | None], pin: Inputs | None) -> float:
+PINNED_PRICES = ("propeller", "pack", "motor", "controller")
+
+
+def _whose(name: str, pin: Inputs) -> str:
+    """Under which name the price of a part of a pinned build is kept."""
+    return f"price of the {name} of {pin!r}"
+
+
+def more(rates: dict[str, float], prices: dict[str, float | None], pins: Sequence[Inputs]) -> float:
     """Everything else, closed at first. Fills both records and gives the sessions until the next shop."""
     for name, how in MORE_RATES.items():
         rates[name] = float(kept_values.kept(name, how[1]))
     for name in MORE_PRICES:
         prices[name] = kept_values.kept(f"price_{name}")
     with st.expander(
-        "More: packs and their wear, ESC, travel, prices of the pinned build", key="cost_more", on_change="rerun"
+        f"More: packs and their wear, ESC, travel, prices of the pinned build{'s' * (len(pins) > 1)}",
+        key="cost_more",
+        on_change="rerun",
     ) as box:
         if box.open:
             names = list(MORE_RATES)
@@ -146,17 +158,16 @@ def more(rates: dict[str, float], prices: dict[str, float | None], pin: Inputs |
             for slot, name in zip(st.columns(4, gap="medium"), MORE_PRICES, strict=False):
                 with slot:
                     prices[name] = price(name, *MORE_PRICES[name])
-            if pin is not None:
-                st.caption(f"Prices of {page_frame.tame(pin.name) or 'the pinned build'}, where they differ")
-                for slot, name in zip(
-                    st.columns(4, gap="medium"), ("propeller", "pack", "motor", "controller"), strict=True
-                ):
+            for place, (pin, called) in enumerate(zip(pins, names_of(pins), strict=True)):
+                st.caption(f"Prices of {page_frame.tame(called)}, where they differ")
+                for slot, name in zip(st.columns(4, gap="medium"), PINNED_PRICES, strict=True):
                     with slot:
                         price(
-                            f"pinned_{name}",
+                            f"pinned_{name}" + (f":{place}" if place else ""),
                             f"One {'ESC' if name == 'controller' else name}, pinned",
                             "",
                             hint="the same",
+                            whose=_whose(name, pin),
                         )
     return float(kept_values.kept("weekend", 2.0))
 
@@ -191,17 +202,20 @@ def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -
     return told
 
 
-def strips(inputs: Inputs, pin: Inputs | None, rates: dict, prices: dict, bill: costs.SessionCost) -> None:
+def strips(inputs: Inputs, pins: Sequence[Inputs], rates: dict, prices: dict, bill: costs.SessionCost) -> None:
     """One strip per build, and the minute in the air in words."""
     if float(bill.total) <= 0.0:
         return
     rows = [_row(inputs.name or "This build", bill, False)]
     words = ""
-    if pin is not None:
-        own = {k: kept_values.kept(f"price_pinned_{k}") for k in ("propeller", "pack", "motor", "controller")}
+    others = []
+    for pin, called in zip(pins, names_of(pins), strict=True):
+        own = {k: kept_values.kept(_whose(k, pin)) for k in PINNED_PRICES}
         there = {**prices, **{k: v for k, v in own.items() if v is not None}}
-        other = answers.cost(pin, rates, there)
-        rows.append(_row(pin.name or "The pinned build", other, True))
+        others.append(answers.cost(pin, rates, there))
+        rows.append(_row(called, others[-1], True))
+    if others:
+        other = others[0]
         a, b = float(bill.per_minute), float(other.per_minute)
         if b > 0.0 and a > 0.0:
             change = a / b - 1.0
@@ -258,4 +272,4 @@ def spares(inputs: Inputs, rates: dict[str, float], weekend: float) -> None:
     )
 
 
-page(state.usable(), state.pinned())
+page(state.usable(), state.pins())

@@ -21,6 +21,7 @@ from explorer.inputs.measured_parts import measured
 from explorer.saved.store import SavedBuild, StoreError, file_name
 from explorer.session import kept_values, measured_parts, shelf, state, typed_labels, whole_builds
 from explorer.text.numbers import number, value
+from explorer.text.sentence_parts import build_name, ink
 from propmodel import parts
 from propmodel.base.units import CELSIUS_ZERO, INCH
 from propmodel.components import propeller
@@ -38,13 +39,14 @@ NAME_OF = {
     "packs": "pack_name",
     "controllers": "controller_name",
 }
-SHELVES = ("My builds", "My parts", "Measured propellers", "Take along")
+SHELVES = ("Builds", "Parts", "Measured", "Take along")
 
 
 def page(inputs: Inputs, pin: Inputs | None) -> None:
     """Draw the page."""
     page_frame.style("bench")
     page_frame.say('<h1 class="wi-ask">What do I keep, and what do I take along?</h1>')
+    page_frame.say(f'<p class="wi-sentence">{page_frame.first_sentence(answer(inputs))}</p>')
     told()
     kept_values.put("shelf", kept_values.kept("shelf", SHELVES[0]))
     which = st.segmented_control(
@@ -57,6 +59,16 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         label_visibility="collapsed",
     )
     {SHELVES[0]: builds, SHELVES[1]: my_parts, SHELVES[2]: measured_propellers}.get(str(which), take_along)(inputs, pin)
+
+
+def answer(inputs: Inputs) -> str:
+    """What is kept and what can be taken along, in a sentence; HTML."""
+    name = build_name(inputs.name) if inputs.name else "this craft"
+    count = len(shelf.store().builds().builds)
+    if not count:
+        return f"You keep nothing yet. Save {name} here, or take it along: its field sheet is one page."
+    kept = f"{count} build{'s' if count > 1 else ''}"
+    return f"You keep {ink(kept)}. To take {name} along, print its field sheet: one page."
 
 
 def told() -> None:
@@ -96,8 +108,8 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
     if not listing.builds:
         brief = shelf.lasts_for_this_visit()
         page_frame.say(
-            '<p class="wi-small">No build is kept yet. Everything on the screen is saved: inputs, names, '
-            f"measured parts; {'for this visit only' if brief else 'on the computer that serves this page'}.</p>"
+            '<p class="wi-small">Everything on the screen is saved: inputs, names, measured parts; '
+            f" {'for this visit only' if brief else 'on the computer that serves this page'}.</p>"
         )
     all_ = len(listing.builds) <= SHOWN or st.toggle(f"Show all {len(listing.builds)}", key="all_builds")
     for build in listing.builds if all_ else listing.builds[:SHOWN]:

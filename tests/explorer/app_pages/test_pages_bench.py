@@ -162,7 +162,7 @@ def test_two_visitors_do_not_see_each_other(monkeypatch):
     first.session_state["own_parts"] = own_of(Inputs())
     assert "as measured" in body(run(first))
     said = body(run(second))
-    assert "No build is kept yet" in said
+    assert "You keep nothing yet" in said
     assert "as measured" not in said
 
 

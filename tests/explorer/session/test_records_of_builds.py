@@ -126,7 +126,7 @@ def test_what_is_wrong_in_a_file_is_said_when_it_comes_in(tmp_path, monkeypatch)
     record = shelf.record_of(Inputs(), own_of(Inputs()))
     data = encode_many([("sound", record), ("wrong", {**record, "own.motor.kv": -1, "cells": 400})])
     at = AppTest.from_file(str(APP), default_timeout=60)
-    at.session_state["bench_kept"] = {"shelf": "My builds"}
+    at.session_state["bench_kept"] = {"shelf": "Builds"}
     at.run()
     at.switch_page(page_file("shelf"))
     at.run()

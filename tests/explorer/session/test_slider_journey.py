@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 import explorer
 from explorer.controls.page_frame import page_file
 from explorer.forecasts import headlines
-from explorer.inputs import Inputs, inputs, measured_parts, to_build
+from explorer.inputs import Inputs, checks, conversion, measured_parts, to_build
 from explorer.session import shelf
 
 APP = Path(explorer.__file__).with_name("app.py")
@@ -23,7 +23,7 @@ HEAVY = replace(Inputs(), payload_g=120.0, name="Heavy")
 def counted(monkeypatch):
     """How often each craft was checked and converted, by its KV and payload."""
     found = {"check": Counter(), "from_record": Counter()}
-    check, from_record = inputs.check, inputs.from_record
+    check, from_record = checks.check, conversion.from_record
 
     def checked(typed):
         found["check"][typed.kv, typed.payload_g] += 1
@@ -33,8 +33,8 @@ def counted(monkeypatch):
         found["from_record"][record["kv"], record["payload_g"]] += 1
         return from_record(record)
 
-    monkeypatch.setattr(inputs, "check", checked)
-    monkeypatch.setattr(inputs, "from_record", converted)
+    monkeypatch.setattr(checks, "check", checked)
+    monkeypatch.setattr(conversion, "from_record", converted)
     return found
 
 
@@ -46,7 +46,7 @@ def test_a_change_of_kv_checks_and_converts_each_build_once(page, counted):
     at.switch_page(page_file(page)).run()
     # as on a server that has just started: nothing kept but what the session holds
     st.cache_data.clear()
-    inputs._converted.cache_clear()
+    conversion._converted.cache_clear()
     for counter in counted.values():
         counter.clear()
     at.number_input(key="side-must:kv").set_value(2105).run()
@@ -68,7 +68,7 @@ def test_a_run_without_a_change_checks_and_converts_nothing(counted):
 
 
 def test_a_name_or_a_way_of_flying_is_no_new_conversion(counted):
-    inputs._converted.cache_clear()
+    conversion._converted.cache_clear()
     first = to_build(Inputs())
     assert to_build(replace(Inputs(), name="", flying_style="race", drop_m=30.0)).motor.kv == first.motor.kv
     assert to_build(replace(Inputs(), charge_left_percent=60.0)) is first

@@ -114,7 +114,7 @@ def test_readings_and_prices_stay_with_their_craft():
 def test_replaced_parts_retire_the_labels_and_keep_what_is_lent():
     at = typed(opened())
     go(at, "shelf")
-    at.button_group(key="shelf").set_value("Measured propellers")
+    at.button_group(key="shelf").set_value("Measured")
     run(at)
     at.button(key="measured_use").click()
     run(at)

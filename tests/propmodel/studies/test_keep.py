@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 import propmodel
-from propmodel.studies import keep
+from propmodel.studies import keep, parquet_file
 from propmodel.studies import sweep as module
 from propmodel.studies.executors import STANDBY
 from propmodel.studies.sweep import CHUNK, Condition, Counts, Frontier, Kept, Meets, Parquet, margin_names, sweep
@@ -128,9 +128,10 @@ def test_progress_stop_and_what_was_reached(whole):
     found = sweep(
         SCREE, AXES, NAMES, keep=[Meets([LONG])], processes=1, progress=lambda d, n: seen.append((d, n)) or d < 3000
     )
-    assert seen == [(1000, whole.size), (2000, whole.size), (3000, whole.size)]
-    assert not found.complete and found.reached == 3000
-    assert found.results[0].count == int(whole.meets([LONG])[:3000].sum())
+    piece = whole.piece_size(1000)
+    assert 500 < piece <= 1000 and found.reached == seen[-1][0] and 3000 <= found.reached < 3000 + piece
+    assert seen == [(k * piece, whole.size) for k in range(1, len(seen) + 1)] and not found.complete
+    assert found.results[0].count == int(whole.meets([LONG])[: found.reached].sum())
 
 
 def test_no_limit_of_size(monkeypatch):
@@ -139,8 +140,9 @@ def test_no_limit_of_size(monkeypatch):
     axes = {"pack.capacity_ah": thousand, "craft.payload_mass": 0.1 * thousand, "motor.kv": 1000.0 * thousand}
     with pytest.raises(ValueError, match=r"1,000,000,000 combinations are more than 20,000,000: .* say what to keep"):
         sweep(SCREE, axes, "mass")
-    found = sweep(SCREE, axes, "mass", keep=[Meets([], most=5)], processes=1, progress=lambda d, n: d < 3 * CHUNK)
-    assert found.size == 10**9 and found.reached == 3 * CHUNK and not found.complete
+    piece = 32_000  # whole rows of a thousand
+    found = sweep(SCREE, axes, "mass", keep=[Meets([], most=5)], processes=1, progress=lambda d, n: d < 3 * piece)
+    assert found.size == 10**9 and found.reached == 3 * piece and not found.complete
     assert found.to_frame(found.results[0])["motor.kv"].tolist() == pytest.approx(
         [1000.0 + k / 0.999 for k in range(5)]
     )
@@ -151,7 +153,7 @@ def test_no_limit_of_size(monkeypatch):
 
 def test_memory_does_not_grow_with_the_grid(monkeypatch, tmp_path):
     monkeypatch.setattr(module, "CHUNK", 4096)
-    monkeypatch.setattr(keep._File, "GROUP", 4096)
+    monkeypatch.setattr(parquet_file._File, "GROUP", 4096)
     kinds = [Meets([STRONG], most=1000), Frontier(OBJECTIVES), Counts({"mass": np.linspace(0.0, 3.0, 100)})]
 
     def peak(chunks):
@@ -196,7 +198,7 @@ def test_nonsense_is_refused(kind, message):
 
 
 def test_a_file_of_all_builds(monkeypatch, whole, kept_of, tmp_path):
-    monkeypatch.setattr(keep._File, "GROUP", 3000)
+    monkeypatch.setattr(parquet_file._File, "GROUP", 3000)
     file, some = tmp_path / "all builds.parquet", tmp_path / "some.parquet"
     everything, cool = kept_of(Parquet(file), Parquet(some, [COOL])).results
     assert (everything.path, everything.rows) == (file, whole.size)
@@ -256,9 +258,9 @@ def test_a_disk_that_takes_no_more_is_said_and_nothing_is_left(tmp_path):
     script = f"""
 import resource, signal
 import numpy as np, propmodel
-from propmodel.studies import keep
+from propmodel.studies import keep, parquet_file
 from propmodel.studies.sweep import Parquet, sweep
-keep._File.GROUP = 10_000
+parquet_file._File.GROUP = 10_000
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 resource.setrlimit(resource.RLIMIT_FSIZE, (1_500_000, 1_500_000))
 axes = {{"motor.kv": np.linspace(1500.0, 2300.0, 200_000)}}
