@@ -80,7 +80,7 @@ def luminance(colour: str) -> float:
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
-def test_colours_of_marks_differ_in_lightness_and_charts_take_those_of_the_scheme(visit):
+def test_colours_of_marks_differ_in_lightness_and_charts_take_those_of_the_scheme(look_at):
     """CIE 1976 lightness, 5 apart at least; 3 : 1 on the ground (success criterion 1.4.11)."""
     css = (STYLES / "style.css").read_text(encoding="utf-8")
     found = dict(re.findall(r"--(mark-\w+|ground): light-dark\((#\w+, #\w+)\)", css))
@@ -93,7 +93,7 @@ def test_colours_of_marks_differ_in_lightness_and_charts_take_those_of_the_schem
             assert (max(light, ground) + 0.05) / (min(light, ground) + 0.05) >= 3.0, (scheme, colour)
         star = sorted(116.0 * luminance(c) ** (1 / 3) - 16.0 for c in colours.values())
         assert min(b - a for a, b in itertools.pairwise(star)) >= 4.5, (scheme, star)
-        page = visit(scheme=scheme)
+        page = look_at(scheme=scheme)
         stroke = page.locator(".js-plotly-plot path.js-line[style*='stroke-width: 2.6px']").first
         seen = stroke.evaluate("e => getComputedStyle(e).stroke")
         assert luminance(seen) == pytest.approx(luminance(colours["mark-this"]), abs=1e-3)
@@ -113,8 +113,8 @@ def test_six_sizes_of_type():
 
 
 @pytest.mark.parametrize("width", [1400, 390])
-def test_the_question_leads_the_page(visit, width):
-    page = visit(width=width)
+def test_the_question_leads_the_page(look_at, width):
+    page = look_at(width=width)
     size = "e => parseFloat(getComputedStyle(e).fontSize)"
     question = page.get_by_role("heading", level=1)
     assert question.evaluate(size) > page.locator(".wi-sentence").evaluate(size)
