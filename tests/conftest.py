@@ -27,18 +27,26 @@ settings.register_profile(
 settings.load_profile("project")
 
 ROOT = Path(__file__).resolve().parents[1]
+LONG = (
+    "test_serving.py", "test_executors.py", "test_invariants.py", "test_cluster.py", "test_hosting.py",
+    "test_bench_logs.py", "test_end_of_flight.py", "test_pages_flight.py", "test_examples.py", "test_page.py",
+)  # fmt: skip
+"""Files that take about ten seconds or more, beside those in the browser or marked slow."""
+# Scripts: the doctests would import them, and so run the example.
+collect_ignore_glob = ["benchmarks/*", "examples/*"]
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """In a run over several processes, start with the files that take longest: in the browser, then marked slow.
+    """In a run over several processes, start with the files that take longest, so that all end together.
 
-    A process takes one file after the other, so that what a file shares is made once.
+    First those in the browser, then marked slow, then the long ones. A process takes one file after the other, so that
+    what a file shares is made once.
     """
     if not hasattr(config, "workerinput"):
         return
     browser = ROOT / "tests" / "browser"
     slow = {item.path for item in items if item.get_closest_marker("slow")}
-    items.sort(key=lambda item: (browser not in item.path.parents, item.path not in slow))
+    items.sort(key=lambda item: (browser not in item.path.parents, item.path not in slow, item.path.name not in LONG))
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -13,7 +13,7 @@ import streamlit as st
 
 from explorer.inputs import Inputs
 from explorer.inputs.link import OTHER_KEYS, encode
-from explorer.inputs.measured_parts import bare
+from explorer.inputs.measured_parts import without_measured
 from explorer.session import keys, state
 
 __all__ = ["carry"]
@@ -37,7 +37,9 @@ export default function ({ data }) {
 def carry() -> None:
     """Write the build and the pinned ones into the address; an untouched first visit keeps its bare address."""
     touched = st.session_state[keys.TOUCHED] or state.inputs() != Inputs()
-    query = encode(bare(state.usable()), *(bare(one) for one in state.pins())) if touched else ""
+    query = (
+        encode(without_measured(state.usable()), *(without_measured(one) for one in state.pins())) if touched else ""
+    )
     _component()(
         # the page, so that the address is written again where the frame has changed it
         data={"query": query, "others": sorted(OTHER_KEYS), "page": st.session_state.get(keys.PAGE, "")},

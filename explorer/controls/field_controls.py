@@ -321,7 +321,7 @@ def guessed() -> None:
                 control(name, where="lean")
 
 
-def _ranked_guesses(inputs: Inputs) -> list[guesses.Guess]:
+def _ranked_guesses(inputs: Inputs) -> list[guesses.GuessedField]:
     """Guesses in order; while values slide and the list is closed, the order of before stands."""
     lent = typed_labels.borrowed(inputs)
     these = (inputs.name, guessed_fields(inputs, lent))
@@ -332,7 +332,7 @@ def _ranked_guesses(inputs: Inputs) -> list[guesses.Guess]:
     return held[1]
 
 
-def _moves(one: guesses.Guess) -> str:
+def _moves(one: guesses.GuessedField) -> str:
     """How much a guess matters, in words."""
     if one.effect < 0.005:
         return f"Moves no answer by as much as 1{NARROW}%."

@@ -12,7 +12,8 @@ from explorer.controls import field_controls, measured_parts, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import FIELDS, GROUPS, Inputs, apply, demo_inputs
 from explorer.inputs.measured_parts import OwnInputs, in_use
-from explorer.labels import Reading, answered
+from explorer.labels import LabelReading, answered
+from explorer.labels.lending import scaled
 from explorer.session import bench_log, kept_values, keys, stale_values, state, typed_labels, whole_builds
 from explorer.text.numbers import Units
 from propmodel.assembly.demo import demo_names
@@ -162,7 +163,7 @@ def _labels() -> None:
             )
 
 
-def _say_reading(reading: Reading) -> None:
+def _say_reading(reading: LabelReading) -> None:
     lines = [reading.sentence] if reading.found else []
     lines += [unread.sentence for unread in reading.unread]
     lines += reading.assumed
@@ -238,20 +239,19 @@ def _fill() -> None:
     if any(base.name == demo_inputs(n).name for n in demo_names()):
         base = replace(base, name="Your build")
     told = answered(reading, typed_labels.answers(reading))
-    told = {**_pitch_of(base, told), **told}
+    told = {**_guessed(base, told), **told}
     state.load(apply(base, told))
     if "take_off_g" in told:
         st.session_state[keys.NOTICES] = state.unreached(float(told["take_off_g"]))
     st.session_state[keys.LABEL_MADE] = apply(st.session_state.get(keys.LABEL_PLAIN) or base, told)
 
 
-def _pitch_of(base: Inputs, told: dict[str, Any]) -> dict[str, Any]:
-    """A propeller told by its diameter alone has the pitch of the lending craft for its size: a guess."""
-    if "diameter_in" not in told or "pitch_in" in told or not st.session_state.get(keys.LENDER):
+def _guessed(base: Inputs, told: dict[str, Any]) -> dict[str, float]:
+    """What no label tells, from the lending craft at the told size; not what was typed by hand."""
+    plain: Inputs | None = st.session_state.get(keys.LABEL_PLAIN)
+    if plain is None or not st.session_state.get(keys.LENDER):
         return {}
-    if base.pitch_in != (st.session_state.get(keys.LABEL_PLAIN) or base).pitch_in:
-        return {}  # typed by hand
-    return {"pitch_in": round(base.pitch_in * float(told["diameter_in"]) / base.diameter_in, 1)}
+    return {k: v for k, v in scaled(plain, told).items() if getattr(base, k) == getattr(plain, k)}
 
 
 def _mend(source: str, suggestion: str) -> None:

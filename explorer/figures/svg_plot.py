@@ -14,7 +14,7 @@ from html import escape
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Line", "Mark", "nice_ticks", "plain_text", "svg_plot"]
+__all__ = ["Line", "PlotMark", "nice_ticks", "plain_text", "svg_plot"]
 
 MAX_POINTS = 2000
 DRAWABLE = 1e12
@@ -51,7 +51,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Mark:
+class PlotMark:
     """A point on the plot (``x`` and ``y``) or a limit across it (``y`` alone, the bad side above or
     below)."""
 
@@ -115,7 +115,7 @@ def svg_plot(
     x_title: str,
     y_title: str,
     title: str = "",
-    marks: Sequence[Mark] = (),
+    marks: Sequence[PlotMark] = (),
     width: int = 640,
     height: int = 300,
     from_zero: bool = True,
@@ -129,7 +129,7 @@ def svg_plot(
         NaN makes a gap.
     x_title, y_title, title : str
         With units; any text, escaped here.
-    marks : sequence of Mark
+    marks : sequence of PlotMark
     width, height : int
         [px] of the drawing; it scales with the page.
     from_zero : bool

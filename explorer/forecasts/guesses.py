@@ -19,10 +19,10 @@ from propmodel.components import battery, motor, propeller
 from propmodel.flight.endurance import flight_time
 from propmodel.studies.sensitivity import standing_at
 
-__all__ = ["LOST", "Guess", "ranked"]
+__all__ = ["LOST", "GuessedField", "ranked"]
 
 
-class Guess(NamedTuple):
+class GuessedField(NamedTuple):
     """A value nobody told."""
 
     name: str
@@ -58,7 +58,7 @@ _STEPS = {
 }  # fmt: skip
 
 
-def ranked(inputs: Inputs, lent: frozenset[str] = frozenset()) -> list[Guess]:
+def ranked(inputs: Inputs, lent: frozenset[str] = frozenset()) -> list[GuessedField]:
     """Values nobody told, the one that moves an answer most first.
 
     Parameters
@@ -69,13 +69,13 @@ def ranked(inputs: Inputs, lent: frozenset[str] = frozenset()) -> list[Guess]:
 
     Returns
     -------
-    list of Guess
+    list of GuessedField
     """
     return _ranked(plain(inputs), tuple(sorted(lent)))
 
 
 @st.cache_data(**KEPT_ANSWERS)
-def _ranked(inputs: Inputs, lent: tuple[str, ...]) -> list[Guess]:
+def _ranked(inputs: Inputs, lent: tuple[str, ...]) -> list[GuessedField]:
     found = guessed_fields(inputs, frozenset(lent))
     if not found:
         return []
@@ -90,7 +90,7 @@ def _ranked(inputs: Inputs, lent: tuple[str, ...]) -> list[Guess]:
     guesses = []
     for k, (name, words) in enumerate(found):
         answer, effect = max(((w, float(e[k])) for w, e in effects.items()), key=lambda pair: pair[1])
-        guesses.append(Guess(name, words, effect, answer if effect > 0.0 else ""))
+        guesses.append(GuessedField(name, words, effect, answer if effect > 0.0 else ""))
     return sorted(guesses, key=lambda one: -one.effect)
 
 

@@ -1,6 +1,6 @@
 """What the pages ask of the engine, each answer kept: wrappers with a cache, no formula and no screen.
 
-Every function takes frozen `Inputs` that were checked (see `explorer.inputs.mended`) and returns frozen
+Every function takes frozen `Inputs` that were checked (see `explorer.inputs.with_defaults_for_bad`) and returns frozen
 results that nobody changes. They are kept for all visitors, keyed by every value of the inputs; each caller
 gets a copy of its own.
 """
@@ -34,7 +34,7 @@ __all__ = [
     "THROTTLE",
     "Answers",
     "Headlines",
-    "Story",
+    "ThrottleStory",
     "answers",
     "build",
     "gives_first",
@@ -90,7 +90,7 @@ class Answers:
 
 
 @dataclass(frozen=True)
-class Story:
+class ThrottleStory:
     """The throttle curve over the motor command, and where 8 in 10 craft with these labels land.
 
     ``throttle`` of the three curves is the motor command, idle included: from idle to 1, as logs show it.
@@ -163,13 +163,13 @@ def quantile(values: NDArray, share: float) -> float:
     return float(np.quantile(there, share)) if there.size >= 0.5 * values.size else math.nan
 
 
-def story(inputs: Inputs) -> Story:
+def story(inputs: Inputs) -> ThrottleStory:
     """The throttle curve with its band, at the charge that is shown."""
     return _story(plain(inputs))
 
 
 @st.cache_data(**KEPT_ANSWERS)
-def _story(inputs: Inputs) -> Story:
+def _story(inputs: Inputs) -> ThrottleStory:
     made = build(inputs)
     charge = flying(inputs).state_of_charge
     low, _, high = curve_bands(made, BAND_THROTTLE, state_of_charge=charge)
@@ -183,7 +183,7 @@ def _story(inputs: Inputs) -> Story:
         return replace(curve, throttle=command_from_duty(esc, duty_from_throttle(esc, curve.throttle)))
 
     hover = command_from_duty(esc, still.duty, command_cap=made.command_cap)
-    return Story(
+    return ThrottleStory(
         curve=over_command(throttle_curve(made, THROTTLE, state_of_charge=charge)),
         low=over_command(low),
         high=over_command(high),

@@ -15,14 +15,14 @@ from propmodel.assembly.build import Build, with_fields
 from propmodel.flight.endurance import Profile, flight_time
 from propmodel.studies.sweep import Sweep
 
-__all__ = ["WAY", "way_times"]
+__all__ = ["MIXED_TIME", "mixed_flight_times"]
 
-WAY = "way_time"
+MIXED_TIME = "way_time"
 """Name of this answer beside those of `propmodel.performance.OUTPUTS`."""
 CHUNK = 8192
 
 
-def way_times(
+def mixed_flight_times(
     base: Build,
     found: Sweep,
     way: Profile,
@@ -50,7 +50,7 @@ def way_times(
     >>> import propmodel
     >>> scree = propmodel.demo("scree")
     >>> grid = propmodel.sweep(scree, {"pack.capacity_ah": [0.85, 1.3]}, ["mass"])
-    >>> times = way_times(scree, grid, Profile(0.2, 0.5, 0.3))
+    >>> times = mixed_flight_times(scree, grid, Profile(0.2, 0.5, 0.3))
     >>> bool(times[0] < times[1])
     True
     """

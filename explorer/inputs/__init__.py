@@ -1,28 +1,10 @@
 """What the user typed: fields, checks, link, measured parts. No Streamlit."""
 
-from explorer.inputs.fields import STYLE_WORDS, shown, typed
+from explorer.inputs.checks import check, with_defaults_for_bad
+from explorer.inputs.conversion import apply, take_off_g, to_build, with_take_off_g
+from explorer.inputs.fields import FLYING_STYLES, GROUPS, STYLE_WORDS, TAKE_OFF, Field, problem, shown, typed
 from explorer.inputs.guesses import guessed_fields, unchecked_fields
-from explorer.inputs.inputs import (
-    CHEMISTRY_NAMES,
-    FIELDS,
-    FLYING_STYLES,
-    GROUPS,
-    TAKE_OFF,
-    Field,
-    Flying,
-    Inputs,
-    apply,
-    check,
-    demo_inputs,
-    flying,
-    measured_label,
-    mended,
-    mix,
-    problem,
-    take_off_g,
-    to_build,
-    with_take_off_g,
-)
+from explorer.inputs.inputs import CHEMISTRY_NAMES, FIELDS, Flying, Inputs, demo_inputs, flying, measured_label, mix
 
 __all__ = [
     "CHEMISTRY_NAMES",
@@ -40,7 +22,6 @@ __all__ = [
     "flying",
     "guessed_fields",
     "measured_label",
-    "mended",
     "mix",
     "problem",
     "shown",
@@ -48,5 +29,6 @@ __all__ = [
     "to_build",
     "typed",
     "unchecked_fields",
+    "with_defaults_for_bad",
     "with_take_off_g",
 ]

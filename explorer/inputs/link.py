@@ -16,9 +16,10 @@ from functools import lru_cache
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
+from explorer.inputs.checks import with_defaults_for_bad
 from explorer.inputs.editions import edition_of, said
 from explorer.inputs.fields import Field, typed
-from explorer.inputs.inputs import FIELDS, Inputs, demo_inputs, mended
+from explorer.inputs.inputs import FIELDS, Inputs, demo_inputs
 from propmodel import MODEL_EDITION
 from propmodel.assembly.demo import demo_names
 from propmodel.components.propeller import current_name
@@ -286,7 +287,7 @@ def _build_of(params: Mapping[str, str]) -> tuple[Inputs, list[str]]:
             values[key] = current_name(value) if key == "measured_propeller" and value else value
         else:
             bad.append(key)
-    inputs, problems = mended(replace(base, **values), base)
+    inputs, problems = with_defaults_for_bad(replace(base, **values), base)
     wrong = {name for name, _ in problems}
     # a clash between two fields puts both back: name those that the link had set
     put_back = [name for name in values if getattr(inputs, name) != values[name] or name in wrong]

@@ -17,7 +17,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from explorer.inputs.inputs import Inputs, to_build
+from explorer.inputs.conversion import to_build
+from explorer.inputs.inputs import Inputs
 from propmodel.assembly.build import Build
 from propmodel.base.arrays import ArrayOrFloat, number
 from propmodel.base.checks import check_number, check_range
@@ -32,13 +33,13 @@ __all__ = [
     "MeasuredPropeller",
     "OwnInputs",
     "OwnParts",
-    "attach",
-    "bare",
     "build_of",
     "in_use",
     "measured",
     "read_record",
     "to_record",
+    "with_measured",
+    "without_measured",
 ]
 
 MOTOR_LABEL = ("kv", "stator_d_mm", "stator_h_mm", "winding_mohm", "no_load_a", "no_load_v")
@@ -128,7 +129,7 @@ def measured(
     -------
     OwnParts
     """
-    label = to_build(bare(inputs)).propeller
+    label = to_build(without_measured(inputs)).propeller
     own = OwnParts(
         name=name[:80],
         motor=None if motor is None else Motor(
@@ -189,18 +190,18 @@ def in_use(inputs: Inputs, own: OwnParts | None) -> list[str]:
     ]
 
 
-def bare(inputs: Inputs) -> Inputs:
+def without_measured(inputs: Inputs) -> Inputs:
     """The inputs as typed, without measured parts."""
     if type(inputs) is Inputs:
         return inputs
     return Inputs(**{f.name: getattr(inputs, f.name) for f in fields(Inputs)})
 
 
-def attach(inputs: Inputs, own: OwnParts | None) -> Inputs:
+def with_measured(inputs: Inputs, own: OwnParts | None) -> Inputs:
     """Put the measured parts that hold for this build with it; the inputs themselves where none does."""
     there = in_use(inputs, own)
     if own is None or not there:
-        return bare(inputs)
+        return without_measured(inputs)
     gone: dict[str, Any] = {part: None for part in _PARTS if part not in there} | {
         f"{p}_label": () for p in _PARTS if p not in there
     }
@@ -349,7 +350,7 @@ def _with_label_facts(own: OwnParts, inputs: Inputs) -> OwnParts:
     there = in_use(inputs, own)
     if not there:
         return own
-    made = to_build(bare(inputs))
+    made = to_build(without_measured(inputs))
     motor, controller = own.motor, own.controller
     if "motor" in there and motor is not None:
         motor = _motor_of_label(replace(made.motor, name=""), motor)

@@ -1,13 +1,13 @@
 """From the text of a label to values."""
 
 from explorer.labels.reader import read_labels
-from explorer.labels.records import Found, Option, Question, Reading, Unread, Value, answered
+from explorer.labels.records import Found, LabelQuestion, LabelReading, Option, Unread, Value, answered
 
 __all__ = [
     "Found",
+    "LabelQuestion",
+    "LabelReading",
     "Option",
-    "Question",
-    "Reading",
     "Unread",
     "Value",
     "answered",

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from explorer.inputs import FIELDS, TAKE_OFF, problem, typed
 from explorer.labels import meanings
 from explorer.labels.pieces import Piece
-from explorer.labels.records import Found, Option, Question, Reading, Unread, Value
+from explorer.labels.records import Found, LabelQuestion, LabelReading, Option, Unread, Value
 from explorer.text.numbers import lowered
 
 __all__ = ["FILLERS", "MAX_PIECES", "MOST_KV_DIAMETER", "OWNER", "WORDS", "Cursor", "Handler"]
@@ -70,7 +70,7 @@ class Cursor:
         self.dropped = len(pieces) - MAX_PIECES
         self.pieces = pieces[:MAX_PIECES]
         self.found: dict[str, Found] = {}
-        self.questions: list[Question] = []
+        self.questions: list[LabelQuestion] = []
         self.unread: list[Unread] = []
         self.left_out: list[str] = []
         self.stators = self._stators_beside_kv()
@@ -175,7 +175,8 @@ class Cursor:
 
     def word_before(self, index: int) -> str:
         """Part named by the word just before or just after a piece."""
-        for step in (-1, 1):
+        behind = WORDS.get(self.next_word(index, 1)) in ("all", "thrust") and self.pieces[index].kind in MASSES
+        for step in (1,) if behind else (-1, 1):
             other = index + step
             if 0 <= other < len(self.pieces) and self.pieces[other].mark in FILLERS:
                 other += step
@@ -216,7 +217,7 @@ class Cursor:
                     Option(f"{shown[i]} ({typed(text)})", ((field, v),))
                     for i, (v, text) in enumerate(((before.value, before.source), (value, source)))
                 )
-                self.questions.append(Question(source, f"{label}: {shown[0]} or {shown[1]}?", options))
+                self.questions.append(LabelQuestion(source, f"{label}: {shown[0]} or {shown[1]}?", options))
 
     def assume(self, source: str, sentence: str, *values: tuple[str, Value]) -> None:
         """Take what is customary where nothing was told, and say so."""
@@ -238,7 +239,7 @@ class Cursor:
         else:
             shared = set(good[0].values).intersection(*(o.values for o in good[1:]))
             self.add(source, *(pair for pair in good[0].values if pair in shared))
-            self.questions.append(Question(source, sentence, tuple(good)))
+            self.questions.append(LabelQuestion(source, sentence, tuple(good)))
 
     @staticmethod
     def _wrong(field: str, value: Value) -> bool:
@@ -251,8 +252,8 @@ class Cursor:
         what = f'"{typed(source)}"' if typed(source) else "one of the signs"
         self.unread.append(Unread(source, f"I could not read {what}{end}", better))
 
-    def reading(self) -> Reading:
-        return Reading(
+    def reading(self) -> LabelReading:
+        return LabelReading(
             tuple(self.found.values()),
             tuple(self.questions),
             tuple(self.unread),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from explorer.inputs import TAKE_OFF, typed
-from explorer.labels.cursor import FILLERS, MOST_KV_DIAMETER, OWNER, Cursor, Handler
+from explorer.labels.cursor import FILLERS, MOST_KV_DIAMETER, OWNER, WORDS, Cursor, Handler
 from explorer.labels.pieces import Piece
 from explorer.labels.records import Option, Unread
 from explorer.labels.words import g as _g
@@ -47,14 +47,21 @@ _KINDS = {"freestyle", "race", "racing", "racer", "lr", "range", "cinematic", "r
 """Words for a kind of craft, which name no part."""
 
 
+_MOST = (0.2, 5.0)
+"""A part is not named by the word before a mass beyond these shares of its usual one. [-]"""
+_TOO_MUCH_FOR_AN_ESC = 100.0
+"""A board of four weighs 5 to 30 g (common practice, from memory). [g]"""
+
+
 def _usual(at: Cursor) -> dict[str, float]:
     """Usual mass of each part whose size was read. [g]"""
     got = {name: float(found.value) for name, found in at.found.items() if isinstance(found.value, int | float)}
     usual = {}
     if {"stator_d_mm", "stator_h_mm"} <= got.keys():
         usual["motor"] = 1e3 * float(motor.estimated_mass(1e-3 * got["stator_d_mm"], 1e-3 * got["stator_h_mm"]))
-    if {"diameter_in", "pitch_in"} <= got.keys():
-        made = propeller.Propeller(INCH * got["diameter_in"], INCH * got["pitch_in"], got.get("blades", 3))
+    if "diameter_in" in got:
+        pitch = got.get("pitch_in", 0.8 * got["diameter_in"])
+        made = propeller.Propeller(INCH * got["diameter_in"], INCH * pitch, got.get("blades", 3))
         usual["propeller"] = 1e3 * float(propeller.mass(made))
     if {"cells", "capacity_mah"} <= got.keys():
         kind = str(at.found["chemistry"].value) if "chemistry" in at.found else "lipo"
@@ -71,9 +78,17 @@ def settle_masses(at: Cursor) -> None:
         return [part for part, mass in usual.items() if _LIKELY[0] <= grams / mass <= _LIKELY[1]]
 
     without_pack: list[tuple[str, float]] = []
-    whole = [index for index, _, grams in at.masses if not at.word_before(index) and not likely_parts(grams)]
-    for index, piece, grams in at.masses:
+
+    def owner_of(index: int, grams: float) -> str:
+        """Part named beside a mass, unless no such part weighs so much."""
         owner = at.word_before(index)
+        if owner == "esc" or (owner in usual and not _MOST[0] <= grams / usual[owner] <= _MOST[1]):
+            return ""
+        return owner
+
+    whole = [index for index, _, grams in at.masses if not owner_of(index, grams) and not likely_parts(grams)]
+    for index, piece, grams in at.masses:
+        owner = owner_of(index, grams)
         fields = {
             "motor": Option(f"one motor, {_g(grams)} g", (("motor_mass_g", grams),)),
             "propeller": Option(f"one propeller, {_g(grams)} g", (("propeller_g", grams),)),
@@ -94,7 +109,10 @@ def settle_masses(at: Cursor) -> None:
             continue
         likely = likely_parts(grams)
         before = OWNER.get(at.kind(index, -1), "motor" if at.kind(index, -1) == "code" else "")
-        named = at.next_word(index, -1) not in ("", *FILLERS, *_KINDS) or at.kind_before(index) in ("junk", "other")
+        word = at.next_word(index, -1)
+        named = (
+            word not in ("", *FILLERS, *_KINDS) and not (WORDS.get(word) == "esc" and grams >= _TOO_MUCH_FOR_AN_ESC)
+        ) or at.kind_before(index) in ("junk", "other")
         named = named or (at.next_word(index, 1) == "each" and before not in ("motor", "propeller"))
         if before in likely and not named:
             at.assume(piece.text, f"{said} is taken as the mass of one {before}.", *fields[before].values)

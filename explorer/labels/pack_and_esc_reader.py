@@ -7,7 +7,7 @@ import math
 from explorer.inputs import typed
 from explorer.labels.cursor import OWNER, WORDS, Cursor, Handler
 from explorer.labels.pieces import Piece
-from explorer.labels.records import Option, Question, Values
+from explorer.labels.records import LabelQuestion, Option, Values
 from explorer.labels.words import cells_words
 from explorer.labels.words import g as _g
 
@@ -201,6 +201,10 @@ def _resistance(at: Cursor, index: int, piece: Piece, value: float) -> None:
     at.ask(piece.text, f'What has "{typed(piece.text)}"?', *options)
 
 
+def _cap(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("command_cap_percent", piece.number(0)))
+
+
 def _cycles(at: Cursor, index: int, piece: Piece) -> None:
     at.add(piece.text, ("cycles", piece.number(0)))
 
@@ -255,7 +259,7 @@ def ask_cell_type(at: Cursor, piece: Piece) -> None:
         return
     said = f'"{typed(piece.text)}" may be the type of a Li-ion cell; I know no types. What is it?'
     at.questions.append(
-        Question(
+        LabelQuestion(
             piece.text,
             said,
             (
@@ -292,6 +296,7 @@ READERS: dict[str, Handler] = {
     "amps_burst": _amps_burst,
     "milliohm": _milliohm,
     "ohm": _ohm,
+    "cap": _cap,
     "cycles": _cycles,
     "celsius": _celsius,
     "metres": _metres,

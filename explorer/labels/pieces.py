@@ -127,6 +127,8 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
             rf"(\d{{1,2}}(?:\.\d{{1,2}})?)\s?(?:lbs?|pounds?)(?:\s?(\d{{1,2}}(?:\.\d)?)\s?(?:oz|ounces?))?{_STOP}",
         ),
         ("ounces", rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?:oz|ounces?){_STOP}"),
+        ("cap", r"(\d{2,3})\s?%\s?(?:motor |throttle |output ){0,2}(?:cap|limit|output)(?![A-Za-z])"),
+        ("cap", r"(?:throttle |output |motor ){0,2}(?:cap|limit)\s?(?:of|at|to|[:=])?\s?(\d{2,3})\s?%"),
         ("other", r"\d{1,3}(?:\.\d)?\s?%"),
         ("grams", rf"(\d{{1,5}}(?:\.\d{{1,2}})?)\s?(?:grams?|gr|gms?|g){_STOP}"),
         ("other", rf"(?:[5-9]|1\d)T{_STOP}"),

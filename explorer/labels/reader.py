@@ -18,12 +18,12 @@ from explorer.labels import (
 )
 from explorer.labels.cursor import FILLERS, OWNER, WORDS, Cursor, Handler
 from explorer.labels.pieces import MAX_LENGTH, Piece, pieces_of, suggestions
-from explorer.labels.records import Reading, Unread
+from explorer.labels.records import LabelReading, Unread
 
 __all__ = ["read_labels"]
 
 
-def read_labels(text: str) -> Reading:
+def read_labels(text: str) -> LabelReading:
     """Read the labels of motor, propeller, pack and ESC, in any order.
 
     Parameters
@@ -33,7 +33,7 @@ def read_labels(text: str) -> Reading:
 
     Returns
     -------
-    Reading
+    LabelReading
 
     Examples
     --------
@@ -57,7 +57,7 @@ def read_labels(text: str) -> Reading:
 _BETWEEN = re.compile(r"(?<![\w.])(?:or|vs\.?|versus|oder|ou)(?!\w)", re.IGNORECASE)
 
 
-def _first_of_two(first: str, second: str) -> Reading | None:
+def _first_of_two(first: str, second: str) -> LabelReading | None:
     """Two parts to choose from in one line: the first with what both share; None where they do not differ."""
     one, other = read_labels(first), read_labels(second)
     if not any(field in other.values and other.values[field] != value for field, value in one.values.items()):
@@ -67,7 +67,7 @@ def _first_of_two(first: str, second: str) -> Reading | None:
     own = [found.source for found in other.found if found.field in one.values and found.source not in first]
     label = " ".join(dict.fromkeys(typed(source) for source in own))
     said = f'Of two, the first is read. Pin this build, then type "{label}" in its place: both stand side by side.'
-    return Reading(
+    return LabelReading(
         (*one.found, *shared),
         (*one.questions, *(q for q in other.questions if not told & {f for o in q.options for f, _ in o.values})),
         (*one.unread, *other.unread),
@@ -118,12 +118,20 @@ def _junk(at: Cursor, index: int, piece: Piece) -> None:
     at.cannot(piece.text)
 
 
+_SMALL_WORDS = {
+    "a", "an", "and", "are", "at", "be", "by", "class", "do", "does", "flying", "for", "freestyle", "from", "how", "i",
+    "in", "is", "it", "long", "lr", "me", "my", "no", "of", "on", "or", "race", "racing", "rated", "running", "size",
+    "that", "the", "these", "this", "to", "use", "using", "what", "which", "will", "with", "x",
+}  # fmt: skip
+"""Words that say nothing of a part: passed over without a word."""
+
+
 def _word(at: Cursor, index: int, piece: Piece) -> None:
     if piece.mark in ("bullnose", "bn"):
         at.add(piece.text, ("blade_width", "broad"), note="blunt, broad tips")
     elif pack_and_esc_reader.age_of_pack(at, index, piece):
         return
-    elif piece.mark not in WORDS and piece.mark not in FILLERS:
+    elif piece.mark not in WORDS and piece.mark not in FILLERS and piece.mark not in _SMALL_WORDS:
         at.left_out.append(piece.text)
 
 

@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from explorer.labels.words import sentence_of
 
-__all__ = ["Found", "Option", "Question", "Reading", "Unread", "Value", "Values", "answered"]
+__all__ = ["Found", "LabelQuestion", "LabelReading", "Option", "Unread", "Value", "Values", "answered"]
 
 Value = float | int | str | bool
 Values = tuple[tuple[str, Value], ...]
@@ -33,7 +33,7 @@ class Option:
 
 
 @dataclass(frozen=True)
-class Question:
+class LabelQuestion:
     """A piece with two meanings or more. ``assumed`` is the option in use until it is answered, if any."""
 
     source: str
@@ -52,14 +52,14 @@ class Unread:
 
 
 @dataclass(frozen=True)
-class Reading:
+class LabelReading:
     """What was read from a text.
 
     Parameters
     ----------
     found : tuple of Found
         One for each field.
-    questions : tuple of Question
+    questions : tuple of LabelQuestion
         To be answered by a choice each (see `answered`).
     unread : tuple of Unread
     left_out : tuple of str
@@ -69,7 +69,7 @@ class Reading:
     """
 
     found: tuple[Found, ...] = ()
-    questions: tuple[Question, ...] = ()
+    questions: tuple[LabelQuestion, ...] = ()
     unread: tuple[Unread, ...] = ()
     left_out: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
@@ -110,12 +110,12 @@ pack 6 cells, 1300 mAh.'
         return sentence_of(self.values, asked=bool(self.questions))
 
 
-def answered(reading: Reading, answers: Mapping[int, int]) -> dict[str, Value]:
+def answered(reading: LabelReading, answers: Mapping[int, int]) -> dict[str, Value]:
     """Field values with the questions answered.
 
     Parameters
     ----------
-    reading : Reading
+    reading : LabelReading
     answers : mapping
         Number of a question to number of the chosen option; others are left out.
 

@@ -6,7 +6,7 @@ from explorer.inputs import CHEMISTRY_NAMES, typed
 from explorer.labels import meanings
 from explorer.labels.cursor import MAX_PIECES, Cursor
 from explorer.labels.mass_and_length_reader import settle_inches, settle_lengths, settle_masses
-from explorer.labels.records import Option, Question, Unread, Values
+from explorer.labels.records import LabelQuestion, Option, Unread, Values
 from explorer.labels.words import g as _g
 from propmodel.components.battery import CHEMISTRIES
 
@@ -174,7 +174,7 @@ def _settle_four_in_one(at: Cursor) -> None:
         usual = (*usual, ("esc_burst_a", burst.value))
         board = (*board, ("esc_burst_a", float(burst.value) / 4.0))
     at.questions.append(
-        Question(
+        LabelQuestion(
             amps.source,
             f"Are the {_g(each)} A for each motor, or for the whole board?",
             (

@@ -20,7 +20,7 @@ from propmodel import bench
 from propmodel.bench.read_log import BenchFileError, BenchLog
 
 __all__ = [
-    "Held",
+    "LoadedLog",
     "held_log",
     "read_log",
     "readings",
@@ -53,7 +53,7 @@ def clear_readings() -> None:
 
 
 @dataclass(frozen=True)
-class Held:
+class LoadedLog:
     """A log as it stands: what was read, or why not."""
 
     ident: str
@@ -70,12 +70,12 @@ class Held:
     calibrated_with: tuple[Any, ...] = ()
 
 
-def held_log() -> Held | None:
+def held_log() -> LoadedLog | None:
     """The log this visitor brought."""
     return st.session_state.get(keys.BENCH_LOG)
 
 
-def hold(held: Held | None) -> None:
+def hold(held: LoadedLog | None) -> None:
     """Keep a log, in place of the one before."""
     st.session_state[keys.BENCH_LOG] = held
 
@@ -89,7 +89,7 @@ def read_log(
     units: Mapping[str, str] | None = None,
     poles: int | None = None,
     progress: Callable[[float], None] | None = None,
-) -> Held:
+) -> LoadedLog:
     """Read a log from the bytes of a file; never raises, a file that cannot be used gets one plain sentence.
 
     Parameters
@@ -104,7 +104,7 @@ def read_log(
     progress : callable or None
         Called with the share read.
     """
-    told = Held(ident, name[:120], columns=dict(columns or {}), units=dict(units or {}), poles=poles,
+    told = LoadedLog(ident, name[:120], columns=dict(columns or {}), units=dict(units or {}), poles=poles,
                 data=data if len(data) <= KEPT_BYTES else None)  # fmt: skip
     file = io.BytesIO(data)
     file.name = name

@@ -49,7 +49,7 @@ __all__ = [
 INPUTS = "inputs"
 """The build as typed: the one truth, of which every control is a view."""
 CHECKED = "checked"
-"""What `mended` said of the records held: list of (record, answer), the last ones."""
+"""What `with_defaults_for_bad` said of the records held: list of (record, answer), the last ones."""
 PINS = "pins"
 """The pinned builds, the last one first."""
 PIN_IS_EXAMPLE = "pin_is_example"

@@ -8,10 +8,10 @@ from typing import Any
 
 import streamlit as st
 
-from explorer.inputs import FIELDS, Inputs, demo_inputs, mended
+from explorer.inputs import FIELDS, Inputs, demo_inputs, with_defaults_for_bad
 from explorer.inputs.editions import RECORD_KEY, edition_of, of_today, said
 from explorer.inputs.fields import typed
-from explorer.inputs.measured_parts import RECORD_FIELDS, OwnParts, bare, read_record, to_record
+from explorer.inputs.measured_parts import RECORD_FIELDS, OwnParts, read_record, to_record, without_measured
 from explorer.saved.build_file import one_line
 from explorer.saved.items import SavedBuild
 from explorer.saved.store import MemoryStore, Store, open_store
@@ -63,7 +63,7 @@ def lasts_for_this_visit() -> bool:
 
 def record_of(inputs: Inputs, own: OwnParts | None) -> dict[str, Any]:
     """A build as it is saved: every field, the measured parts, and the edition of the model."""
-    return {**asdict(bare(inputs)), **to_record(own), RECORD_KEY: MODEL_EDITION}
+    return {**asdict(without_measured(inputs)), **to_record(own), RECORD_KEY: MODEL_EDITION}
 
 
 def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None, list[str]]:
@@ -74,7 +74,7 @@ def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None
     edition = edition_of(record.get(RECORD_KEY))
     record = {k: one_line(v) if isinstance(v, str) else v for k, v in of_today(record).items()}
     known = {k: v for k, v in record.items() if k in FIELDS}
-    inputs, problems = mended(replace(base, **{"name": "", **known}))
+    inputs, problems = with_defaults_for_bad(replace(base, **{"name": "", **known}))
     words = [text for _, text in problems]
     if strange := [k for k in record if k not in FIELDS and k not in RECORD_FIELDS and k != RECORD_KEY]:
         words.append(f"{_counted(strange)} not known here and left out.")

@@ -12,9 +12,9 @@ from typing import Any
 import streamlit as st
 
 from explorer.figures.base import Axis, snapped
-from explorer.inputs import Inputs, apply, mended, take_off_g, with_take_off_g
+from explorer.inputs import Inputs, apply, take_off_g, with_defaults_for_bad, with_take_off_g
 from explorer.inputs.link import OTHER_KEYS, encode, from_params
-from explorer.inputs.measured_parts import OwnParts, attach, bare
+from explorer.inputs.measured_parts import OwnParts, with_measured, without_measured
 from explorer.session import keys
 
 __all__ = [
@@ -76,20 +76,20 @@ def inputs() -> Inputs:
 
 def usable() -> Inputs:
     """The build as typed, with defaults in place of what cannot be used, and with the parts that were measured."""
-    return attach(_mended(inputs())[0], own_parts())
+    return with_measured(_usable_and_problems(inputs())[0], own_parts())
 
 
 _KEPT_CHECKS = 8
 """The build on the screen, the pinned ones, and the same before the change. [-]"""
 
 
-def _mended(typed: Inputs) -> tuple[Inputs, list[tuple[str, str]]]:
-    """`mended`, asked once for each record of this session: it is frozen, so the same object has the same answer."""
+def _usable_and_problems(typed: Inputs) -> tuple[Inputs, list[tuple[str, str]]]:
+    """`with_defaults_for_bad`, asked once for each record of this session: the same object has the same answer."""
     held: list[tuple[Inputs, tuple[Inputs, list[tuple[str, str]]]]] = st.session_state.setdefault(keys.CHECKED, [])
     for one, answer in held:
         if one is typed:
             return answer
-    answer = mended(typed)
+    answer = with_defaults_for_bad(typed)
     st.session_state[keys.CHECKED] = [*held, (typed, answer)][-_KEPT_CHECKS:]
     return answer
 
@@ -111,12 +111,12 @@ def pinned() -> Inputs | None:
 
 def pins() -> list[Inputs]:
     """The pinned builds, the last one first; at most `MOST_PINS`."""
-    return [attach(_mended(one)[0], own_parts()) for one in st.session_state[keys.PINS]]
+    return [with_measured(_usable_and_problems(one)[0], own_parts()) for one in st.session_state[keys.PINS]]
 
 
 def load(new: Inputs, *, example: bool = False) -> None:
     """Put another build on the screen; a demo craft brings its own pin unless the reader pinned one."""
-    st.session_state[keys.INPUTS] = bare(new)
+    st.session_state[keys.INPUTS] = without_measured(new)
     st.session_state[keys.TOUCHED] = True
     st.session_state[keys.NOTICES] = []
     st.session_state.pop(keys.KNOB_SPANS, None)
@@ -132,7 +132,9 @@ def with_change(old: Inputs, name: str, value: Any) -> Inputs:
 def change(name: str, value: Any) -> None:
     """Take what a control says."""
     st.session_state.setdefault(keys.TOLD_BY_HAND, set()).add(name)
-    st.session_state[keys.INPUTS] = bare(with_change(usable() if name == "take_off_g" else inputs(), name, value))
+    st.session_state[keys.INPUTS] = without_measured(
+        with_change(usable() if name == "take_off_g" else inputs(), name, value)
+    )
     st.session_state[keys.NOTICES] = unreached(float(value)) if name == "take_off_g" else []
 
 
@@ -169,7 +171,7 @@ def unreached(grams: float) -> list[str]:
 
 def pin() -> None:
     """Pin the build on the screen; the ones pinned before stay as long as there is room."""
-    now = bare(usable())
+    now = without_measured(usable())
     before = [] if st.session_state[keys.PIN_IS_EXAMPLE] else st.session_state[keys.PINS]
     st.session_state[keys.PINS] = [now, *(one for one in before if one != now)][:MOST_PINS]
     st.session_state[keys.PIN_IS_EXAMPLE] = False
@@ -198,4 +200,4 @@ def axis(key: str, most: float) -> Axis:
 
 def notices() -> list[str]:
     """Sentences about what was typed, or came by a link, and could not be used."""
-    return [*st.session_state[keys.NOTICES], *(text for _, text in _mended(inputs())[1])]
+    return [*st.session_state[keys.NOTICES], *(text for _, text in _usable_and_problems(inputs())[1])]

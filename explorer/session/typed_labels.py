@@ -10,7 +10,7 @@ from typing import Any
 import streamlit as st
 
 from explorer.inputs import FIELDS, Inputs
-from explorer.labels import Reading, answered, read_labels
+from explorer.labels import LabelReading, answered, read_labels
 from explorer.session import keys, stale_values
 
 __all__ = [
@@ -46,14 +46,14 @@ class Open:
 _read = lru_cache(maxsize=64)(read_labels)
 
 
-def reading() -> Reading:
+def reading() -> LabelReading:
     """What was read from the labels in the field; empty where they belong to a build that is gone."""
     if st.session_state.get(keys.LABELS_FORGOTTEN) or st.session_state.get(keys.LABELS_RETIRED):
-        return Reading()
+        return LabelReading()
     return _read(st.session_state.get(keys.LABELS, ""))
 
 
-def answers(found: Reading) -> dict[int, int]:
+def answers(found: LabelReading) -> dict[int, int]:
     """Number of each question with an answer, to the number of its option."""
     widgets = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(found.questions)}
     given = {k: st.session_state.get(key, found.questions[k].assumed) for k, key in widgets.items()}

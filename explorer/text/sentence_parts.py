@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import wraps
 from typing import Any
 
 from explorer.text.markup import NO_BREAK, own_name
-from explorer.text.numbers import NARROW, spread
+from explorer.text.numbers import NARROW, lowered, prose, spread
+from propmodel.assess.limits import Limit
 
 __all__ = [
     "build_name",
@@ -16,6 +17,7 @@ __all__ = [
     "ink",
     "range_words",
     "small_own_name",
+    "too_fast",
 ]
 
 
@@ -49,3 +51,12 @@ def range_words(kind: str, low: float, high: float) -> str:
 def dash() -> str:
     """The dash of a pinned build."""
     return '<span class="dash"></span>'
+
+
+def too_fast(found: Sequence[Limit]) -> str:
+    """A KV too high for the cells, which is behind much else; HTML with a space behind it, empty where it is not."""
+    one = next((limit for limit in found if limit.key == "free_tip" and limit.state == "over"), None)
+    if one is None:
+        return ""
+    why = html.escape(prose(lowered(one.reason.split(";")[0]), NARROW))
+    return f"The {ink('KV is too high', bad=True)} for these cells: {why}. "

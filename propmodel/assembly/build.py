@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -222,6 +222,8 @@ def with_fields(build: Build, changes: dict[str, Any]) -> Build:
     """
     grouped: dict[str, dict[str, Any]] = {}
     top: dict[str, Any] = {}
+    if not isinstance(changes, Mapping):
+        raise ValueError(f"changes must be a mapping of fields to values, got {shown(changes)}")
     for path, value in changes.items():
         check_in("field", path, field_paths(build))
         part, _, name = path.partition(".")
@@ -411,7 +413,15 @@ def subset(part: Any, keep: NDArray | slice, shape: tuple[int, ...]) -> Any:
     dataclass
         Plain numbers stay; arrays become one-dimensional.
     """
-    flat = keep.ravel() if isinstance(keep, np.ndarray) else keep
+    places: list[tuple[NDArray, ...]] = []  # looked up once, where there is an array
+
+    def taken(whole: NDArray) -> NDArray:
+        if not isinstance(keep, np.ndarray):
+            return whole.reshape(-1)[keep]
+        if not places:
+            flat = np.flatnonzero(keep) if keep.dtype == np.bool_ else keep.ravel()
+            places.append(np.unravel_index(flat, shape))
+        return whole[places[0]]
 
     def pick(value: Any) -> Any:
         if is_dataclass(value) and not isinstance(value, type):
@@ -424,7 +434,7 @@ def subset(part: Any, keep: NDArray | slice, shape: tuple[int, ...]) -> Any:
         if isinstance(value, tuple):
             return tuple(pick(v) for v in value)
         if isinstance(value, np.ndarray) and value.ndim:
-            return np.broadcast_to(value, shape).reshape(-1)[flat]
+            return taken(np.broadcast_to(value, shape))
         return value
 
     return pick(part)

@@ -17,8 +17,9 @@ from propmodel import heat
 from propmodel.assembly.build import Build, drag_areas, shape_of
 from propmodel.base.status import Status
 from propmodel.components import battery, controller, momentum, motor
+from propmodel.dive.estimate import estimate_height_lost, estimate_pull_out
 from propmodel.dive.pull_out import inflow_rise
-from propmodel.dive.stepped import Dive, PullOut, estimate_pull_out
+from propmodel.dive.stepped import Dive, PullOut
 from propmodel.flight.best_speeds import lowest_point
 from propmodel.flight.endurance import HoverTime, hover_hours, lifts
 from propmodel.flight.top_speed import TopSpeed, find_top_speed
@@ -70,6 +71,8 @@ class Assessment:
         self.passes = 4 if quick else PASSES
         self.shape = np.broadcast_shapes(shape_of(build), np.shape(drop))
         self._one = np.ones(self.shape)
+        self.warmed: dict[float, tuple[NDArray, NDArray]] = {}
+        """Winding and body after full throttle, by hold time; kept here by `margins.motor_temperatures`. [s to K]"""
 
     # --- the parts, prepared ---------------------------------------------------------------------------------
 
@@ -86,12 +89,12 @@ class Assessment:
     @cached_property
     def reserve(self) -> NDArray:
         """State of charge to land with. [-]"""
-        return np.asarray(self.build.pack.reserve, dtype=np.float64) * self._one
+        return np.asarray(self.build.pack.reserve, dtype=np.float64)
 
     @cached_property
     def cap(self) -> NDArray:
         """Largest duty. [-]"""
-        return self.build.duty_cap * self._one
+        return np.asarray(self.build.duty_cap)
 
     @cached_property
     def frame(self) -> Airframe:
@@ -303,20 +306,26 @@ class Assessment:
 
     def pull_out_estimate(self, *, at_reserve: bool = True) -> PullOut:
         """Closed-form estimate of the way out of a nose-down dive, at the reserve or on a fresh pack."""
+        return estimate_pull_out(self._dive(at_reserve=at_reserve))
+
+    @cached_property
+    def pull_out_height(self) -> NDArray:
+        """Height of that way out at the reserve alone. [m]"""
+        return estimate_height_lost(self._dive(at_reserve=True))
+
+    def _dive(self, *, at_reserve: bool) -> Dive:
         point = self.full_throttle_at_reserve if at_reserve else self.full_throttle
         front, top = drag_areas(self.build)
-        return estimate_pull_out(
-            Dive(
-                mass=self.mass,
-                max_thrust=np.asarray(self.build.rotors) * point.thrust,
-                drag_area_front=front,
-                drag_area_top=top,
-                air_density=self.build.air.density,
-                drop=self.drop,
-                disc_area=self.build.total_disc_area,
-                inflow_rise=inflow_rise(self.build, self.fresh_burst.prop, point.rev_per_s),
-                pack_limited=point.status == Status.PACK_CANNOT_DELIVER,
-            )
+        return Dive(
+            mass=self.mass,
+            max_thrust=np.asarray(self.build.rotors) * point.thrust,
+            drag_area_front=front,
+            drag_area_top=top,
+            air_density=self.build.air.density,
+            drop=self.drop,
+            disc_area=self.build.total_disc_area,
+            inflow_rise=inflow_rise(self.build, self.fresh_burst.prop, point.rev_per_s),
+            pack_limited=point.status == Status.PACK_CANNOT_DELIVER,
         )
 
 

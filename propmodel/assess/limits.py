@@ -134,7 +134,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
     """
     if shape_of(build) != ():
         raise ValueError("limits needs one build of plain numbers; for arrays of builds use propmodel.margins.evaluate")
-    if not (np.ndim(hold) == 0 and hold == np.inf):
+    if not (isinstance(hold, float) and hold == np.inf):
         check_positive("hold", check_number("hold", hold, "s"), "s")
     a = Assessment(build)
     values = {k: float(v) for k, v in margins.evaluate(a, hold=hold).items()}

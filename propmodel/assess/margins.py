@@ -232,6 +232,12 @@ def motor_temperatures(a: Assessment, hold: float) -> tuple[NDArray, NDArray]:
     if np.isinf(hold):
         never = np.isnan(a.full_heat.winding)
         return np.where(never, np.inf, a.full_heat.winding), np.where(never, np.inf, a.full_heat.body)
+    if hold not in a.warmed:
+        a.warmed[hold] = _warmed(a, hold)
+    return a.warmed[hold]
+
+
+def _warmed(a: Assessment, hold: float) -> tuple[NDArray, NDArray]:
     return heat.temperatures_after(
         hold,
         copper_loss=a.winding_heat(a.full_throttle),

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel.assembly.build import Build, shape_of, subset
 from propmodel.assess.assessment import Assessment
+from propmodel.base.checks import check_finite
 from propmodel.base.status import Status
 from propmodel.components import momentum
 from propmodel.dive.question import STEERING_SHARE
@@ -97,7 +98,7 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
             lambda a: a.full_throttle_seconds, "s", "full throttle until the winding limit"
         ),
         "pull_out_height": Output(
-            lambda a: a.pull_out_estimate().height_lost, "m", "height a 40 m dive costs to pull out, reserve left"
+            lambda a: a.pull_out_height, "m", "height a 40 m dive costs to pull out, reserve left"
         ),
     }
 )
@@ -236,13 +237,16 @@ def performance(build: Build, *, drop: ArrayLike = 40.0) -> Performance:
     >>> bool(4 < answers.thrust_to_weight < 12)
     True
     """
-    shape = np.broadcast_shapes(shape_of(build), np.shape(drop))
+    drop = check_finite("drop", drop, "m")
+    if not drop.size:
+        raise ValueError("drop must hold at least one value, got none")
+    shape = np.broadcast_shapes(shape_of(build), drop.shape)
     size = int(np.prod(shape, dtype=np.int64))
     if size <= CHUNK:
         a = Assessment(build, drop=drop)
         return Performance(**evaluate(a), status=status_of(a)[()])
     # large arrays in pieces that stay near the processor
-    drops = np.broadcast_to(np.asarray(drop, dtype=np.float64), shape).reshape(-1)
+    drops = np.broadcast_to(drop, shape).reshape(-1)
     found = {f.name: np.empty(size, np.int8 if f.name == "status" else np.float64) for f in fields(Performance)}
 
     for start in range(0, size, CHUNK):

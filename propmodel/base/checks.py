@@ -13,6 +13,7 @@ __all__ = [
     "apart",
     "as_floats",
     "check_finite",
+    "check_flag",
     "check_in",
     "check_number",
     "check_positive",
@@ -170,7 +171,10 @@ def keep_arrays(part: Any) -> None:
         if kind in _PLAIN or issubclass(kind, np.generic):
             continue
         if kind is list or kind is range or hasattr(kind, "__array__"):
-            array = np.asarray(value)
+            try:
+                array = np.asarray(value)
+            except ValueError:  # lists of unequal lengths
+                array = as_floats(name, value)
             if array.dtype.kind not in "biufU" or isinstance(value, np.ma.MaskedArray):
                 array = as_floats(name, value)
             object.__setattr__(part, name, np.array(array))
@@ -206,8 +210,17 @@ def check_finite(name: str, value: Any, unit: str = "") -> NDArray[np.float64]:
     ValueError: speed must be a finite number, got nan
     """
     values = as_floats(name, value)
-    _fail(name, ~np.isfinite(values), values, "a finite number", "")
+    if not _within(values, -_MOST, _MOST):
+        _fail(name, ~np.isfinite(values), values, "a finite number", "")
     return values
+
+
+_MOST, _LEAST = float(np.finfo(np.float64).max), float(np.finfo(np.float64).smallest_subnormal)
+
+
+def _within(values: NDArray[np.float64], low: float, high: float) -> bool:
+    """Whether there is nothing outside and no NaN: two passes over the values, without a mask."""
+    return bool(low <= values.min(initial=high) and values.max(initial=low) <= high)
 
 
 def check_number(name: str, value: Any, unit: str = "") -> float:
@@ -274,8 +287,10 @@ def check_positive(name: str, value: Any, unit: str = "") -> NDArray[np.float64]
     ...
     ValueError: diameter must be > 0 m, got -0.254 m
     """
-    values = check_finite(name, value, unit)
-    _fail(name, ~(values > 0), values, "> 0", unit)
+    values = as_floats(name, value)
+    if not _within(values, _LEAST, _MOST):
+        check_finite(name, values, unit)
+        _fail(name, ~(values > 0), values, "> 0", unit)
     return values
 
 
@@ -312,10 +327,43 @@ def check_range(name: str, value: Any, low: float, high: float, unit: str = "") 
     """
     if type(value) is float and low <= value <= high:  # what is asked most, answered first
         return np.asarray(value)
-    values = check_finite(name, value, unit)
-    bad = (values < low) | (values > high)
-    _fail(name, bad, values, f"between {_number(low)} and {_number(high)}", unit)
+    values = as_floats(name, value)
+    if not _within(values, max(low, -_MOST), min(high, _MOST)):
+        check_finite(name, values, unit)
+        bad = (values < low) | (values > high)
+        _fail(name, bad, values, f"between {_number(low)} and {_number(high)}", unit)
     return values
+
+
+def check_flag(name: str, value: Any) -> bool:
+    """Refuse anything but True and False.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, as the sentence should call it.
+    value : bool
+        The value.
+
+    Returns
+    -------
+    bool
+
+    Raises
+    ------
+    ValueError
+        In one sentence.
+
+    Examples
+    --------
+    >>> check_flag("sustained", [True, False])
+    Traceback (most recent call last):
+    ...
+    ValueError: sustained must be True or False, got [True, False]
+    """
+    if not isinstance(value, bool | np.bool_):
+        raise ValueError(f"{name} must be True or False, got {shown(value)}")
+    return bool(value)
 
 
 def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:
@@ -348,8 +396,8 @@ def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:
     ValueError: chemistry 'lipoo' is not known; nearest: lipo, li_ion
     """
     known = list(allowed)
-    if value in known:
+    if isinstance(value, str) and value in known:
         return str(value)
-    text = _text(value)
+    text = shown(value)
     near = difflib.get_close_matches(value if isinstance(value, str) else text, known, n=3, cutoff=0.4) or known[:8]
     raise ValueError(f"{name} {text} is not known; nearest: {', '.join(near)}")

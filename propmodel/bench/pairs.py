@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmodel.base import tables
-from propmodel.base.checks import check_number, check_positive, check_range
+from propmodel.base.checks import check_flag, check_number, check_positive, check_range
 from propmodel.base.units import GRAM_FORCE, INCH, RPM
 from propmodel.components.air import STANDARD, Air
 from propmodel.components.motor import from_stator
@@ -157,6 +157,7 @@ def measured_pairs(*, all_points: bool = False) -> list[MeasuredPair]:
     >>> len(pairs) > 90, pairs[0].label
     (True, '1104 7200 KV, 2.2x1.8x3, 12 V')
     """
+    check_flag("all_points", all_points)
     return [pair for pair in _pairs() if all_points or pair.usable.any()]
 
 

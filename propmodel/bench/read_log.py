@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from propmodel.base.checks import check_in, check_number, check_range, shown
 from propmodel.bench.calibration import Calibration, calibrate
 from propmodel.bench.doubts import cell_doubts, find_doubts
 from propmodel.bench.flight_log import FlightCalibration, calibrate_flight, flight_doubts
@@ -30,6 +31,8 @@ from propmodel.bench.reading.raw_table import read_table
 from propmodel.bench.reading.records import BenchFileError, BenchLog, Doubt, Guess, safe_cell
 from propmodel.bench.reading.si_columns import tidy
 from propmodel.components.air import STANDARD, Air
+from propmodel.components.motor import Motor
+from propmodel.components.propeller import Propeller
 
 __all__ = [
     "BenchFileError",
@@ -99,6 +102,10 @@ def read(
     BenchFileError
         With one plain sentence, if the file cannot be used.
     """
+    _check_arguments(columns=columns, units=units, poles=poles, logger_poles=logger_poles, kind=kind)
+    for what, given, wanted in (("motor", motor, Motor), ("propeller", propeller, Propeller)):
+        if not isinstance(given, wanted | None):
+            raise ValueError(f"{what} must be a {wanted.__name__}, got {shown(given)}")
     table = read_table(path_or_file, columns=columns, progress=progress)
     found = tidy(table, units=dict(units or {}), poles=poles, logger_poles=logger_poles, kind=kind)
     labels = labels_in(table.name, *(f"{key} {value}" for key, value in table.layout.above))
@@ -110,6 +117,18 @@ def read(
     frame["hold"] = _holds(frame)
     log = replace(log, points=plateau_table(frame))
     return replace(log, doubts=[*doubts, *find_doubts(log, motor=motor, propeller=propeller, air=air)])
+
+
+def _check_arguments(*, columns: Any, units: Any, poles: Any, logger_poles: Any, kind: Any) -> None:
+    """Refuse what overrules a guess and makes no sense, in one sentence."""
+    for what, given in (("columns", columns), ("units", units)):
+        if given is not None and not isinstance(given, Mapping):
+            raise ValueError(f"{what} must be a mapping of meanings, got {shown(given)}")
+    for what, number in (("poles", poles), ("logger_poles", logger_poles)):
+        if number is not None:
+            check_range(what, check_number(what, number), 2, 200)
+    if kind is not None:
+        check_in("kind", kind, ("stand", "flight"))
 
 
 def _holds(frame: pd.DataFrame) -> np.ndarray:

@@ -25,6 +25,7 @@ __all__ = [
     "induced_velocity_axial",
     "induced_velocity_edgewise",
     "induced_velocity_hover",
+    "inflow_of_climb",
 ]
 
 # Stands in for v_h where the thrust is zero, so that nothing divides by zero; the answer is scaled back by 0.
@@ -160,7 +161,7 @@ def induced_velocity_axial(
 def _newton(start: FloatArray, climb: FloatArray, across_squared: FloatArray, steps: int) -> FloatArray:
     """Fixed number of Newton steps on u sqrt(m^2 + (x + u)^2) = 1: no powers, no branches."""
     # Written into a few buffers: fresh temporaries cost more than the arithmetic in a sweep.
-    u = np.array(start)
+    u = np.asarray(start)  # changed in place: made for this
     through, total, flow = np.empty_like(u), np.empty_like(u), np.empty_like(u)
     for _ in range(steps):
         np.add(climb, u, out=through)
@@ -182,8 +183,15 @@ def _tilted_ratio(climb: FloatArray, across_squared: FloatArray) -> FloatArray:
     """Root u of u sqrt(m^2 + (x + u)^2) = 1 for x >= 0."""
     # The start is exact on both axes (m = 0 and x = 0) and at most 14 % low between them.
     half = 0.5 * climb
-    level = 0.5 * across_squared + np.sqrt(0.25 * across_squared * across_squared + 1.0)
-    return _newton(1.0 / (half + np.sqrt(half * half + level)), climb, across_squared, _NEWTON_STEPS)
+    level = 0.25 * across_squared
+    level *= across_squared
+    level += 1.0
+    level = np.sqrt(level)
+    level += 0.5 * across_squared
+    level += half * half
+    level = np.sqrt(level)
+    level += half
+    return _newton(1.0 / level, climb, across_squared, _NEWTON_STEPS)
 
 
 def _sinking_ratio(climb: FloatArray, across_squared: FloatArray) -> FloatArray:
@@ -261,6 +269,43 @@ def induced_velocity_edgewise(
         ratio = ratio.copy()
         ratio[sinking] = _sinking_ratio(climb[sinking], across_squared[sinking])
     return sign * hover_speed * ratio
+
+
+def inflow_of_climb(
+    thrust: FloatArray,
+    axial_speed: FloatArray,
+    inplane_speed: FloatArray,
+    *,
+    disc_area: FloatArray,
+    air_density: FloatArray,
+) -> FloatArray:
+    """`induced_velocity_edgewise` where no thrust or axial speed is below zero: unchecked, for the inside of a trim.
+
+    Parameters
+    ----------
+    thrust : ndarray, >= 0
+        Thrust of one rotor. [N]
+    axial_speed, inplane_speed : ndarray
+        Axial speed >= 0. [m/s]
+    disc_area, air_density : ndarray, > 0
+        [m^2], [kg/m^3]
+
+    Returns
+    -------
+    ndarray
+        v at the disc. [m/s]
+
+    Examples
+    --------
+    >>> round(float(inflow_of_climb(*(np.asarray(x) for x in (10.0, 2.0, 5.0)), disc_area=0.05, air_density=1.225)), 3)
+    7.301
+    """
+    hover_speed = np.sqrt(thrust / (2.0 * air_density * disc_area))
+    yardstick = 1.0 / np.maximum(hover_speed, _SMALLEST_SPEED)
+    across = inplane_speed * yardstick
+    across *= across
+    hover_speed *= _tilted_ratio(axial_speed * yardstick, across)
+    return hover_speed
 
 
 def ideal_power(

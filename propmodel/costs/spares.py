@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from propmodel.base.arrays import FloatArray, floats
-from propmodel.base.checks import check_range
+from propmodel.base.checks import check_flag, check_number, check_range
 from propmodel.costs.session import PARTS, Session, consumption
 
 __all__ = ["Spare", "chance_enough", "chance_enough_propellers", "chance_in_words", "spares_list", "spares_needed"]
@@ -101,7 +101,7 @@ def chance_enough_propellers(
     c = np.arange(int(most + 12.0 * np.sqrt(most) + 20.0)).reshape((-1,) + (1,) * s.ndim)
     weight = stats.poisson.pmf(c, m)
     q = k / n
-    if two_hands:
+    if check_flag("two_hands", two_hands):
         one = np.ceil(n / 2.0)
         enough = stats.binom.cdf(np.floor(s / 2.0), c * one, q) * stats.binom.cdf(np.floor(s / 2.0), c * (n - one), q)
     else:
@@ -151,7 +151,7 @@ def chance_in_words(chance: float) -> str:
     >>> chance_in_words(0.9961)
     '199 times in 200'
     """
-    check_range("chance", chance, 0.0, 1.0)
+    check_range("chance", check_number("chance", chance), 0.0, 1.0)
     for top, bottom in ((999, 1000), (199, 200), (99, 100), (49, 50), (19, 20)):
         if chance >= top / bottom:
             return f"{top} times in {bottom}"
@@ -204,8 +204,8 @@ def spares_list(session: Session, *, sessions: float = 2.0, chance: float = 0.9)
     >>> [(s.part, s.take) for s in spares_list(Session(crashes=1.0), sessions=2.0)]
     [('packs', 0), ('propellers', 8), ('motors', 1), ('controllers', 0)]
     """
-    check_range("wanted chance", chance, 0.5, 0.999)
-    check_range("sessions", sessions, 0.1, 1000.0)
+    check_range("wanted chance", check_number("wanted chance", chance), 0.5, 0.999)
+    check_range("sessions", check_number("sessions", sessions), 0.1, 1000.0)
     if any(np.ndim(getattr(session, field.name)) for field in fields(session)):
         raise ValueError("a spares list is made for one session of plain numbers, not for arrays")
     used = consumption(session)

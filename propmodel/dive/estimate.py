@@ -13,7 +13,7 @@ from propmodel.dive import closed_forms
 from propmodel.dive.question import Dive, PullOut, Setup, collect, set_up
 from propmodel.dive.vortex_ring import WASH_EDGES
 
-__all__ = ["estimate_pull_out"]
+__all__ = ["estimate_height_lost", "estimate_pull_out"]
 
 
 def _washed_arrest(s: Setup, speed: FloatArray, terminal: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -77,6 +77,57 @@ def estimate_pull_out(dive: Dive) -> PullOut:
     31.8
     """
     s = set_up(dive)
+    lost, v1, ways = _ways_out(s)
+    heights, times, speeds = (np.stack(each) for each in zip(*ways, strict=True))
+    out = collect(
+        s,
+        (0, 1),
+        lost + heights,
+        times,
+        speeds,
+        lost,
+        v1,
+        np.full(lost.size, np.nan),
+        np.full(heights.shape, np.nan),
+    )
+    if not np.any(out.status == Status.REACHES_THE_GROUND):
+        return out
+    # speed at the ground: the square of the speed is taken linear in height, an estimate
+    end = np.asarray(out.bottom_speed).ravel()
+    deep = np.clip((s.ground - lost) / np.maximum(np.asarray(out.height_lost).ravel() - lost, 1e-9), 0.0, 1.0)
+    early = np.clip(s.ground / np.maximum(lost, 1e-9), 0.0, 1.0)
+    square = s.speed**2 + early * (v1**2 - s.speed**2) + deep * (end**2 - v1**2)
+    hit = np.where(np.asarray(out.status).ravel() == Status.REACHES_THE_GROUND, np.sqrt(square), np.nan)
+    return replace(out, impact_speed=hit.reshape(s.shape)[()])
+
+
+def estimate_height_lost(dive: Dive) -> FloatArray:
+    """`PullOut.height_lost` of :func:`estimate_pull_out` alone.
+
+    Parameters
+    ----------
+    dive : Dive
+        Arrest and pull-up are both computed, the worse is taken.
+
+    Returns
+    -------
+    ndarray
+        NaN where one of the two never comes level. [m]
+
+    Examples
+    --------
+    >>> scree = Dive(mass=0.62, max_thrust=50.0, drag_area_front=0.01, drag_area_top=0.022,
+    ...              air_density=1.17, drop=60.0)
+    >>> float(estimate_height_lost(scree)) == float(estimate_pull_out(scree).height_lost)
+    True
+    """
+    s = set_up(dive)
+    lost, _, ((arrest, *_), (pull_up, *_)) = _ways_out(s)
+    return (lost + np.maximum(arrest, pull_up)).reshape(s.shape)[()]
+
+
+def _ways_out(s: Setup) -> tuple[FloatArray, FloatArray, tuple[tuple[FloatArray, ...], ...]]:
+    """Height lost in the delay [m], speed after it [m/s]; of arrest and pull-up height [m], time [s], last speed [m/s]."""
     with np.errstate(divide="ignore"):
         vertical_terminal = np.sqrt(G0 / s.drag_fall)
         terminal_front, terminal_top = np.sqrt(G0 / s.drag_front), np.sqrt(G0 / s.drag_top)
@@ -106,24 +157,4 @@ def estimate_pull_out(dive: Dive) -> PullOut:
         v1, s.load, dive_angle=angle, terminal_speed=terminal_front
     )
     sideways = v1 * np.cos(angle) if slanted else np.zeros_like(v1)
-    heights = lost + np.stack([arrest, pull_up])
-    out = collect(
-        s,
-        (0, 1),
-        heights,
-        np.stack([arrest_time, pull_time]),
-        np.stack([sideways, bottom]),
-        lost,
-        v1,
-        np.full(lost.size, np.nan),
-        np.full(heights.shape, np.nan),
-    )
-    if not np.any(out.status == Status.REACHES_THE_GROUND):
-        return out
-    # speed at the ground: the square of the speed is taken linear in height, an estimate
-    end = np.asarray(out.bottom_speed).ravel()
-    deep = np.clip((s.ground - lost) / np.maximum(np.asarray(out.height_lost).ravel() - lost, 1e-9), 0.0, 1.0)
-    early = np.clip(s.ground / np.maximum(lost, 1e-9), 0.0, 1.0)
-    square = s.speed**2 + early * (v1**2 - s.speed**2) + deep * (end**2 - v1**2)
-    hit = np.where(np.asarray(out.status).ravel() == Status.REACHES_THE_GROUND, np.sqrt(square), np.nan)
-    return replace(out, impact_speed=hit.reshape(s.shape)[()])
+    return lost, v1, ((arrest, arrest_time, sideways), (pull_up, pull_time, bottom))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.assembly.build import Build, drag_areas, shape_of
-from propmodel.base.checks import check_range
+from propmodel.base.checks import check_flag, check_range
 from propmodel.base.status import Status
 from propmodel.components.propeller import PreparedPropeller
 from propmodel.components.propeller.advance import pull_rise
@@ -124,4 +124,4 @@ def pull_out(
     True
     """
     dive = dive_of(build, state_of_charge=state_of_charge, drop=drop, **question)
-    return fly_pull_out(dive, manoeuvre=manoeuvre, keep_path=keep_path)
+    return fly_pull_out(dive, manoeuvre=manoeuvre, keep_path=check_flag("keep_path", keep_path))

@@ -42,6 +42,8 @@ from propmodel.powertrain.rotor_speed import PASSES
 
 __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]
 
+_ZERO = np.asarray(0.0)  # numpy takes it faster than a plain number
+
 SEGMENTS = 20
 FALL = 0.03
 """Share by which a kelvin lowers the resistance of cells, for the size of a step only: 1.6 to 4 %. [1/K]"""
@@ -164,12 +166,19 @@ def _bus_of(
     def at(emf: NDArray, resistance: NDArray, guess: NDArray) -> tuple[NDArray, NDArray]:
         # the ripple as a straight line through its value at the guess; the rest of the pack's equation is closed
         share = square / guess
-        through = np.maximum(volts - share, 0.0)
+        through = np.maximum(volts - share, _ZERO)
         ripple = coefficient * through
-        slope = (ripple + ripple) * share / guess
-        power = steady + ripple * through - slope * guess
+        power = through
+        power *= ripple
+        power += steady
+        fall = share  # of the ripple with ln of the bus voltage
+        fall *= ripple + ripple
+        power -= fall
+        slope = fall / guess
         voltage = battery.terminal_voltage(np.maximum(emf - resistance * slope, 0.5 * emf), resistance, power)
-        return voltage, power / voltage + slope
+        power /= voltage
+        power += slope
+        return voltage, power
 
     return at
 
@@ -286,8 +295,16 @@ class _Warming:
             lost = lost + ten * (draw.square * per_amp - draw.current)
         given = self.cooling * per_amp
         step = self.per_volt * width
-        damping = (given + lost * FALL) * (0.5 * step) + 1.0
-        return temperature + (lost - given * (temperature - self.air)) * step / damping
+        damping = lost * FALL
+        damping += given
+        damping *= 0.5 * step
+        damping += 1.0
+        given *= temperature - self.air
+        lost -= given
+        lost *= step
+        lost /= damping
+        lost += temperature
+        return lost
 
 
 def _run_down(
@@ -371,8 +388,11 @@ def _run_down(
                 closing = closing | short
         step = width * share
         # trapezoid in charge of 1/I and of V
-        hours = hours + 0.5 * (per_amp + stop_per_amp) * step
-        end_heat = end_heat + share * (next_heat - heat)
+        mean_per_amp = per_amp + stop_per_amp
+        mean_per_amp *= 0.5 * step
+        hours = mean_per_amp + hours
+        if share is not alive or not time_only:
+            end_heat = np.where(alive > 0.0, heat + share * (next_heat - heat), end_heat)
         if not time_only:
             stop_voltage = voltage + share * (next_voltage - voltage)
             energy = energy + 0.5 * (voltage + stop_voltage) * step
@@ -380,12 +400,16 @@ def _run_down(
             dead = alive == 0.0
             kept = np.where(dead, curve[-1][2], stop_voltage), np.where(dead, curve[-1][3], stop_current)
             curve.append((end, hours, *kept, end_heat))
+        landed = False
         if share is not alive:
             alive = np.where(share >= 1.0, alive, 0.0)
+            landed = not alive.any()
         charge, voltage, current, room, heat = low, next_voltage, next_current, next_room, next_heat
         per_amp = next_per_amp
-        if not alive.any():
+        if landed:
             break
+    if time_only:
+        end_heat = np.where(alive > 0.0, heat, end_heat)
     found = Rundown(hours, energy, end, by_voltage, by_throttle, at_once, end_heat)
     if last is not None:
 

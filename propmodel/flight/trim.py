@@ -99,13 +99,24 @@ def profile_split(
 ) -> tuple[NDArray, NDArray, NDArray]:
     """Induced factor, axial induced velocity and profile power of one rotor on the axial curve."""
     area = d.diameter * d.diameter
-    axial = d.density * (area * area * d.diameter) * c_p * (n * n * n)
+    axial = d.density * (area * area * d.diameter) * c_p
+    axial *= n * n * n
     half = _HALF * axial_speed
     pull = np.maximum(thrust, _SMALL)
-    v = np.sqrt(half * half + pull / (2.0 * d.density * d.disc_area)) - half
-    most = (_MOMENTUM_SHARE * axial / pull - axial_speed) / np.maximum(v, _SMALL)
+    v = pull / (2.0 * d.density * d.disc_area)
+    v += half * half
+    v = np.sqrt(v)
+    v -= half
+    most = _MOMENTUM_SHARE * axial
+    most /= pull
+    most -= axial_speed
+    most /= np.maximum(v, _SMALL)
     kappa = np.minimum(np.maximum(most, _ZERO), _INDUCED)
-    return kappa, v, axial - thrust * (axial_speed + kappa * v)
+    paid = kappa * v
+    paid += axial_speed
+    paid *= thrust
+    axial -= paid
+    return kappa, v, axial
 
 
 def trim(
@@ -164,12 +175,20 @@ def balance(
         ratio = through_most / n
         tangent_new, cosine = _tilt(tangent, cosine, low, high, ratio, gain, steps=1 if quick else 2)
         sine = tangent_new * cosine
-        wanted = (high * sine + cosine) * lift
+        wanted = high * sine
+        wanted += cosine
+        wanted *= lift
         through = through_most * sine
         c_t, steep = d.prop.thrust_with_slope(ratio * sine, n)
         # Newton's method on T = rho D^4 C_T(V/(n D)) n^2; slower than zero thrust no step leads back
         given = c_t * n
-        n_new = n + (wanted - given * n) / (_TWO * given - steep * through)
+        steep *= through
+        gradient = _TWO * given
+        gradient -= steep
+        given *= n
+        n_new = wanted - given
+        n_new /= gradient
+        n_new += n
         n_new = np.maximum(n_new, np.maximum(_THIRD * n, through / d.prop.zero_thrust_advance_ratio))
         done = passes > 4 and not (
             np.any(np.abs(n_new - n) > 1e-13 * n_new) or np.any(np.abs(tangent_new - tangent) > 1e-12)
@@ -181,13 +200,28 @@ def balance(
     axial, inplane = speed * sine, speed * cosine
     # thrust and power of one and the same speed: their difference, the profile power, hardly minds which
     c_t, c_p = d.prop.at(through / n, n)
-    kappa, v_axial, profile = profile_split(d, n, scale * c_t * n * n, axial, c_p)
-    v = momentum.induced_velocity_edgewise(thrust, axial, inplane, disc_area=d.disc_area, air_density=d.density)
+    c_t *= scale
+    c_t *= n
+    c_t *= n
+    kappa, v_axial, profile = profile_split(d, n, c_t, axial, c_p)
+    v = momentum.inflow_of_climb(thrust, axial, inplane, disc_area=d.disc_area, air_density=d.density)
     mu = inplane / (_PI * d.diameter * n)
-    force = _GAIN * d.prop.inplane_factor * thrust * mu / (_ONE + _FADE * mu)
+    force = _GAIN * d.prop.inplane_factor * thrust
+    force *= mu
+    force /= _ONE + _FADE * mu
     # at zero in-plane speed Glauert's v is the axial one: keep the split's own to the last digit
-    v = np.where((inplane == _ZERO) | (speed == _ZERO), v_axial, v)
-    shaft = thrust * (axial + kappa * v) - force * inplane + profile * (_ONE + PROFILE_GROWTH * mu * mu)
+    still = (inplane == _ZERO) | (speed == _ZERO)
+    if still.any():
+        v = np.where(still, v_axial, v)
+    v *= kappa
+    v += axial
+    v *= thrust
+    v -= force * inplane
+    mu *= mu
+    mu *= PROFILE_GROWTH
+    mu += _ONE
+    mu *= profile
+    shaft = v + mu
     return Trim(n, tangent, force, thrust, axial, inplane, profile, shaft)
 
 
@@ -202,9 +236,27 @@ def _tilt(
     t = tangent
     gain, fade = gain * ratio, (_FADE / _PI) * ratio
     for _ in range(steps):
-        below = _ONE + fade * cosine
-        pull = gain * cosine * (_ONE + high * t) / below
-        slope = _ONE - cosine * cosine * cosine * (gain * (high - t) + pull * fade * t) / below
-        t = np.maximum(t - (t - low - pull) / np.maximum(slope, _LEAST_SLOPE), _ZERO)
-        cosine = _ONE / np.sqrt(_ONE + t * t)
+        below = fade * cosine
+        below += _ONE
+        pull = high * t
+        pull += _ONE
+        pull *= gain * cosine
+        pull /= below
+        bent = pull * fade
+        bent *= t
+        slope = high - t
+        slope *= gain
+        slope += bent
+        cube = cosine * cosine
+        cube *= cosine
+        slope *= cube
+        slope /= below
+        slope = np.maximum(_ONE - slope, _LEAST_SLOPE)
+        step = t - low
+        step -= pull
+        step /= slope
+        t = np.maximum(t - step, _ZERO)
+        cosine = t * t
+        cosine += _ONE
+        cosine = _ONE / np.sqrt(cosine)
     return t, cosine

@@ -185,9 +185,18 @@ def _bus(
         share = square / bus
         through = np.maximum(motor_voltage - share, _ZERO)
         ripple = coefficient * through
-        slope = bus + bus - emf + r * (ripple + ripple) * share / bus
-        gap = bus * (bus - emf) + r * (fixed + ripple * through)
-        bus = np.maximum(bus - gap / np.maximum(slope, least), half)
+        gap = ripple * through
+        gap += fixed
+        gap *= r
+        gap += bus * (bus - emf)
+        slope = ripple
+        slope += ripple
+        slope *= r
+        slope *= share
+        slope /= bus
+        slope += bus + bus - emf
+        gap /= np.maximum(slope, least)
+        bus = np.maximum(bus - gap, half)
     return bus
 
 

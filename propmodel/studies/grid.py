@@ -47,6 +47,9 @@ NAMED: Mapping[str, tuple[Callable[..., NDArray], tuple[str, ...]]] = {
 }
 """Fields of names: how to read them, and the names in order."""
 
+LEAST_ROW, MOST_ROW = 32, 1024
+"""Builds in a row of a piece: fewer make numpy's loops short, more leave too few rows. [-]"""
+
 _NOT_NUMBERS = ("coaxial", "name", "propeller.own_fit", "motor.stand_controller")
 """Fields of a build that no axis can run along, beside names."""
 
@@ -127,6 +130,53 @@ class Grid:
             else:
                 out[name] = values[place]
         return out
+
+    @property
+    def row(self) -> tuple[int, int]:
+        """How pieces are laid out: axes that run from row to row, and the builds in a row, along the other axes.
+
+        What hangs on the axes of one kind only is then worked out for one column, or for one row, of a piece.
+        """
+        ahead, builds = len(self.axes), 1
+        while ahead and builds * self.shape[ahead - 1] <= MOST_ROW:
+            ahead -= 1
+            builds *= self.shape[ahead]
+        return (ahead, builds) if builds >= LEAST_ROW else (len(self.axes), 1)
+
+    def piece_size(self, most: int) -> int:
+        """Builds in a piece: whole rows, and no more than that many where a row is not more itself.
+
+        Parameters
+        ----------
+        most : int
+
+        Returns
+        -------
+        int
+        """
+        _, builds = self.row
+        return max(most // builds, 1) * builds
+
+    def between(self, first: int, last: int) -> dict[str, NDArray]:
+        """Field values of a piece of the grid.
+
+        Parameters
+        ----------
+        first, last : int
+            Flat index of the first build, and the one after the last.
+
+        Returns
+        -------
+        dict of ndarray
+            Dotted field to value, of shape (rows, 1) or (builds in a row,) where the piece has whole rows.
+        """
+        ahead, builds = self.row
+        if builds == 1 or first % builds or last % builds:
+            return self.at(np.arange(first, last))
+        axes = list(self.axes.items())
+        outer, inner = Grid(dict(axes[:ahead]), self.tables), Grid(dict(axes[ahead:]), self.tables)
+        column = {path: v[:, None] for path, v in outer.at(np.arange(first // builds, last // builds)).items()}
+        return column | inner.at(np.arange(builds))
 
     def frame_of(self, index: NDArray, values: Mapping[str, NDArray]) -> pd.DataFrame:
         """Fields and answers of some builds as a table.
@@ -259,13 +309,12 @@ def answers(asked: Question, piece: tuple[int, int]) -> NDArray[np.float32]:
     ndarray of float32
         Shape (names, builds).
     """
-    index = np.arange(*piece)
-    a = Assessment(with_fields(asked.build, asked.grid.at(index)), quick=True)
+    a = Assessment(with_fields(asked.build, asked.grid.between(*piece)), quick=True)
     found = evaluate(a, [n for n in asked.names if n in OUTPUTS])
     limits = [n for n in asked.names if n in _MARGINS]
     if limits:
         found |= margins.evaluate(a, hold=asked.hold, names=limits)
-    out = np.empty((len(asked.names), index.size), dtype=np.float32)
-    for row, name in zip(out, asked.names, strict=True):
-        row[:] = found[name]
-    return out
+    out = np.empty((len(asked.names), *a.shape), dtype=np.float32)
+    for values, name in zip(out, asked.names, strict=True):
+        values[...] = found[name]
+    return out.reshape(len(asked.names), -1)

@@ -7,12 +7,8 @@ out what.
 
 from __future__ import annotations
 
-import contextlib
-import os
-import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Literal, Protocol, runtime_checkable
 
 import numpy as np
@@ -20,9 +16,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base.checks import as_floats, check_in
 from propmodel.studies import pareto
-from propmodel.studies.grid import NAMED, Condition, Grid, passes
+from propmodel.studies.grid import Condition, Grid, passes
 
-__all__ = ["Builds", "Counted", "Counts", "Frontier", "Meets", "Parquet", "Written"]
+__all__ = ["Builds", "Counted", "Counts", "Frontier", "Meets"]
 
 Values = Mapping[str, NDArray]
 
@@ -73,11 +69,12 @@ class Keep(Protocol):
         """Begin a sweep of a grid with these answers."""
 
 
-def _names(conditions: Sequence[Condition]) -> list[str]:
+def names_of(conditions: Sequence[Condition]) -> list[str]:
+    """Names of the answers that conditions look at."""
     return [c.name for c in conditions]
 
 
-def _among(values: Values, conditions: Sequence[Condition]) -> NDArray[np.intp]:
+def places_that_meet(values: Values, conditions: Sequence[Condition]) -> NDArray[np.intp]:
     """Places of one piece that meet every condition."""
     size = next(iter(values.values())).size
     good = np.ones(size, bool)
@@ -179,7 +176,7 @@ class Meets:
 
     def needs(self) -> list[str]:
         """Outputs and margins that it looks at."""
-        return _names(self.conditions) + ([] if self.best is None else [self.best[0]])
+        return names_of(self.conditions) + ([] if self.best is None else [self.best[0]])
 
     def _listed(self, values: Values) -> NDArray[np.intp]:
         """Which of these are listed, in their order."""
@@ -191,7 +188,7 @@ class Meets:
 
     def part(self, start: int, values: Values) -> tuple[NDArray, dict[str, NDArray], int]:
         """Reduce one piece."""
-        among = _among(values, self.conditions)
+        among = places_that_meet(values, self.conditions)
         kept = among[np.sort(self._listed({k: v[among] for k, v in values.items()}))]
         return start + kept, {k: v[kept] for k, v in values.items()}, among.size
 
@@ -239,7 +236,7 @@ class Frontier:
 
     def needs(self) -> list[str]:
         """Outputs and margins that it looks at."""
-        return [*self.objectives, *_names(self.conditions)]
+        return [*self.objectives, *names_of(self.conditions)]
 
     def _best(self, values: Values) -> NDArray[np.intp]:
         columns = [values[name] for name in self.objectives]
@@ -247,7 +244,7 @@ class Frontier:
 
     def part(self, start: int, values: Values) -> tuple[NDArray, dict[str, NDArray], int]:
         """Reduce one piece."""
-        among = _among(values, self.conditions)
+        among = places_that_meet(values, self.conditions)
         kept = among[np.sort(self._best({name: values[name][among] for name in self.objectives}))]
         return start + kept, {k: v[kept] for k, v in values.items()}, kept.size
 
@@ -318,7 +315,7 @@ class Counts:
 
     def needs(self) -> list[str]:
         """Outputs and margins that it looks at."""
-        return [*self.edges, *_names(self.conditions)]
+        return [*self.edges, *names_of(self.conditions)]
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -327,7 +324,7 @@ class Counts:
 
     def part(self, start: int, values: Values) -> tuple[NDArray, NDArray, int]:
         """Reduce one piece: filled bins, how often, and how many lie outside."""
-        among = _among(values, self.conditions)
+        among = places_that_meet(values, self.conditions)
         place, inside = np.zeros(among.size, np.int64), np.ones(among.size, bool)
         for name, e in self.edges.items():
             edges, value = np.asarray(e), values[name][among].astype(np.float64)
@@ -359,178 +356,3 @@ class _Map:
 
     def close(self) -> None:
         pass
-
-
-# ---- files ------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Written:
-    """A file of builds.
-
-    Parameters
-    ----------
-    path : pathlib.Path or None
-        None where the sweep was stopped: then nothing was left behind.
-    rows : int
-        Builds in it. [-]
-    """
-
-    path: Path | None
-    rows: int
-
-
-@dataclass(frozen=True)
-class Parquet:
-    """Write every build to an Apache Parquet file: its fields and all answers of the sweep, one row a build.
-
-    The file gets its name only when it is whole; until then it stands beside it under a temporary one, which is
-    removed if the sweep is stopped or fails. Needs pyarrow.
-
-    Parameters
-    ----------
-    path : str or path-like
-        Where the file will stand, on the machine that calls; there must be none yet.
-    conditions : sequence of Condition
-        Only builds that meet these are written.
-
-    Raises
-    ------
-    OSError
-        From the sweep: if the file exists already, or the disk is full or does not take it.
-    ModuleNotFoundError
-        From the sweep: without pyarrow.
-
-    Notes
-    -----
-    Rows come in the order of the grid; the column "build" is the flat index, fields are in SI units, chemistries and
-    blade widths by name. ``pandas.read_parquet(path, columns=[...])`` reads some columns only.
-
-    Examples
-    --------
-    >>> import tempfile, pathlib, pandas, propmodel
-    >>> from propmodel.studies.sweep import sweep
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     file = pathlib.Path(folder, "cells.parquet")
-    ...     found = sweep(propmodel.demo("scree"), {"pack.cells": [4, 6]}, "mass", keep=[Parquet(file)])
-    ...     pandas.read_parquet(file)["pack.cells"].tolist()
-    [4.0, 6.0]
-    """
-
-    path: str | os.PathLike[str]
-    conditions: Sequence[Condition] = ()
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "conditions", tuple(self.conditions))
-
-    def needs(self) -> list[str]:
-        """Outputs and margins that it looks at."""
-        return _names(self.conditions)
-
-    def part(self, start: int, values: Values) -> tuple[NDArray, dict[str, NDArray]]:
-        """Reduce one piece."""
-        if not self.conditions:
-            return start + np.arange(next(iter(values.values())).size), dict(values)
-        kept = _among(values, self.conditions)
-        return start + kept, {k: v[kept] for k, v in values.items()}
-
-    def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
-        """Begin a sweep: opens the temporary file."""
-        return _File(Path(self.path), grid, names)
-
-
-class _File:
-    GROUP = 262_144
-    """Builds in a row group. [-]"""
-
-    def __init__(self, path: Path, grid: Grid, names: tuple[str, ...]) -> None:
-        try:
-            import pyarrow as pa
-            from pyarrow import parquet
-        except ModuleNotFoundError as missing:
-            raise ModuleNotFoundError(
-                "writing builds to a Parquet file needs pyarrow: pip install pyarrow"
-            ) from missing
-        if path.exists():
-            raise FileExistsError(f"{path} exists already: give another name, or move it away")
-        self.path, self.grid, self.rows, self.waiting = path, grid, 0, 0
-        self.index: list[NDArray] = []
-        self.values: list[dict[str, NDArray]] = []
-        fields = grid.at(np.zeros(0, np.intp))
-        types = {name: pa.from_numpy_dtype(v.dtype) for name, v in fields.items()}
-        types |= {name: pa.dictionary(pa.int8(), pa.string()) for name in fields if name in NAMED}
-        schema = pa.schema({"build": pa.int64(), **types, **dict.fromkeys(names, pa.float32())})
-        self.arrow, self.schema = pa, schema
-        self.temporary: Path | None = None
-        try:
-            temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}.part")
-            self.file = temporary.open("xb")
-            self.temporary = temporary
-            # answers hardly repeat; fields do
-            self.writer = parquet.ParquetWriter(
-                self.file, schema, use_dictionary=list(fields), compression="zstd", compression_level=1
-            )
-        except OSError as wrong:
-            self.close()
-            raise self._refused(wrong) from wrong
-
-    def _refused(self, wrong: OSError) -> OSError:
-        said = os.strerror(wrong.errno) if wrong.errno else str(wrong)
-        return type(wrong)(
-            wrong.errno, f"{self.path} could not be written after {self.rows:,} builds ({said}): nothing was left there"
-        )
-
-    def add(self, piece: tuple[int, int], part: Any) -> None:
-        index, values = part
-        self.index.append(index)
-        self.values.append(values)
-        self.waiting += index.size
-        if self.waiting >= self.GROUP:
-            self._write()
-
-    def _write(self) -> None:
-        if not self.waiting:
-            return
-        index = np.concatenate(self.index)
-        columns: dict[str, Any] = {"build": index, **self.grid.at(index)}
-        for path, (_, words) in NAMED.items():
-            if path in columns:
-                numbers = self.arrow.array(columns[path].astype(np.int8))
-                columns[path] = self.arrow.DictionaryArray.from_arrays(numbers, self.arrow.array(words))
-        for name in self.values[0]:
-            columns[name] = np.concatenate([v[name] for v in self.values])
-        self.index, self.values, self.waiting = [], [], 0
-        try:
-            self.writer.write_table(self.arrow.table(columns, schema=self.schema))
-        except OSError as wrong:
-            raise self._refused(wrong) from wrong
-        self.rows += index.size
-
-    def result(self, complete: bool) -> Written:
-        if not complete:
-            return Written(None, 0)
-        assert self.temporary is not None
-        try:
-            self._write()
-            self.writer.close()
-            self.file.flush()
-            os.fsync(self.file.fileno())
-            self.file.close()
-            if self.path.exists():
-                raise FileExistsError(17, "a file of this name has come meanwhile")
-            os.replace(self.temporary, self.path)
-        except OSError as wrong:
-            raise self._refused(wrong) from wrong
-        self.temporary = None
-        return Written(self.path, self.rows)
-
-    def close(self) -> None:
-        if self.temporary is None:
-            return
-        with contextlib.suppress(Exception):  # what a full disk does not take is of no use to anybody
-            self.writer.close()
-        with contextlib.suppress(OSError, AttributeError):
-            self.file.close()
-        with contextlib.suppress(OSError):
-            self.temporary.unlink()
-        self.temporary = None

@@ -22,7 +22,8 @@ from propmodel.studies import executors, pareto
 from propmodel.studies import keep as keeping
 from propmodel.studies.executors import process_pool
 from propmodel.studies.grid import Condition, Grid, Question, answers, grid_of, margin_names, names_of, passes
-from propmodel.studies.keep import Counts, Frontier, Keep, Meets, Parquet
+from propmodel.studies.keep import Counts, Frontier, Keep, Meets
+from propmodel.studies.parquet_file import Parquet
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -59,9 +60,9 @@ class Verdict(NamedTuple):
 
     condition: Condition
     """The condition."""
-    kills: float
+    rejected: float
     """Share of all builds that fail it. [-]"""
-    kills_alone: float
+    rejected_by_this_alone: float
     """Share of all builds that fail nothing else. [-]"""
     nearest: float
     """Value of the condition at which one build would meet everything; NaN if none would. [SI]"""
@@ -147,7 +148,7 @@ class Sweep(Grid):
             if value.size:
                 nearest = float(value.max() if c.kind == "at least" else value.min())
             out.append(Verdict(c, float(np.mean(~p)), float(np.mean(~p & others)), nearest))
-        return sorted(out, key=lambda v: -v.kills)
+        return sorted(out, key=lambda v: -v.rejected)
 
     def pareto(
         self, objectives: Mapping[str, Literal["max", "min"]], *, conditions: Sequence[Condition] = ()
@@ -340,7 +341,8 @@ def sweep(
         raise ValueError(f"executor must be a concurrent.futures.Executor, got {type(executor).__name__}")
     if executor is not None and processes is not None:
         raise ValueError("give processes or an executor, not both")
-    chunks = -(-grid.size // CHUNK)
+    chunk = grid.piece_size(CHUNK)
+    chunks = -(-grid.size // chunk)
     if processes is not None:
         partners = min(executors.check_processes(processes), chunks) - 1
     else:
@@ -352,10 +354,10 @@ def sweep(
     size, reached = grid.size, 0
 
     def pieces() -> Iterator[tuple[int, int]]:
-        return ((start, min(start + CHUNK, size)) for start in range(0, size, CHUNK))
+        return ((start, min(start + chunk, size)) for start in range(0, size, chunk))
 
     def told(done: int) -> bool | None:
-        return None if progress is None else progress(min(done * CHUNK, size), size)
+        return None if progress is None else progress(min(done * chunk, size), size)
 
     if keep is None:
         found = np.empty((len(names), size), dtype=np.float32)
@@ -363,13 +365,13 @@ def sweep(
 
         def take_all(piece: tuple[int, int], values: NDArray[np.float32]) -> None:
             found[:, slice(*piece)] = values
-            missing[piece[0] // CHUNK] = False
+            missing[piece[0] // chunk] = False
 
         complete = executors.walk(
             answers, asked, pieces(), take=take_all, told=told, executor=executor, partners=partners, ordered=False
         )
-        for chunk in np.flatnonzero(missing):
-            found[:, chunk * CHUNK : (chunk + 1) * CHUNK] = np.nan
+        for k in np.flatnonzero(missing):
+            found[:, k * chunk : (k + 1) * chunk] = np.nan
         values = {name: row.reshape(grid.shape) for name, row in zip(names, found, strict=True)}
         return Sweep(grid.axes, grid.tables, values, complete)
 

@@ -71,6 +71,8 @@ MOST_GROWTH = 1.5
 MOST_ROUND_GROWTH = 1.05
 """A later round may leave this much more than the one before: an estimate."""
 TOUR = ("Lift", "Minutes", "Margins", "Dive")
+MOST_SHOWN = 40
+"""Lines of what went wrong that are printed in the end."""
 KEYS = 4
 """Keys on a page before the next."""
 PATIENCE = 90_000
@@ -126,7 +128,8 @@ class Visitor:
         """Keep what went wrong."""
         if not any(word in text for word in HARMLESS):
             self.wrong.append(f"{self.name}, move {self.moves}: {text[:500]}")
-            print("WRONG", self.wrong[-1], flush=True)
+            if len(self.wrong) <= 2:
+                print("WRONG", self.wrong[-1], flush=True)
 
 
 def visitor(number: int) -> Visitor:
@@ -457,7 +460,9 @@ def main() -> int:
     asked = parser.parse_args()
     many = asked.browsers + asked.connections
     watched = asked.keep + SLACK if asked.afterwards is None else asked.afterwards
-    environment = {**os.environ, "STREAMLIT_SERVER_DISCONNECTED_SESSION_TTL": f"{asked.keep:.0f}"}
+    # the server is that of this checkout, whatever is installed
+    path = os.pathsep.join(filter(None, [str(Path(propmodel.__file__).parents[1]), os.environ.get("PYTHONPATH")]))
+    environment = {**os.environ, "STREAMLIT_SERVER_DISCONNECTED_SESSION_TTL": f"{asked.keep:.0f}", "PYTHONPATH": path}
     crew, seen, left, wrong = [], [], [], []
     with tempfile.TemporaryDirectory() as home:
         folder = Path(home)
@@ -524,7 +529,7 @@ def main() -> int:
             f"memory: {empty.megabytes:.0f} MB after a first visit, {max(memory):.0f} MB full; when all have left "
             + ", ".join(f"{one.megabytes:.0f} MB" for one in left)
         )
-    for text in wrong:
+    for text in wrong[:MOST_SHOWN]:
         print("WRONG", text)
     print(f"{len(wrong)} things went wrong" if wrong else "nothing went wrong")
     return int(bool(wrong))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 
 import pytest
@@ -93,27 +93,85 @@ def settle() -> Callable[[playwright.Page], None]:
     return wait_until_idle
 
 
-def new_page(
-    browser: playwright.Browser, address: str, errors: list[str], *, width: int, height: int, scheme: str
-) -> playwright.Page:
-    """Open an address in a context of its own; what goes wrong in the page is added to the list."""
+class Tab:
+    """A page of the browser in a context of its own, and what went wrong in it since it was last empty."""
 
-    def note(text: str) -> None:
-        if not any(word in text for word in HARMLESS):
-            errors.append(text)
+    def __init__(self, browser: playwright.Browser) -> None:
+        self.errors: list[str] = []
+        self.context = browser.new_context(locale="en-GB")
+        self.context.set_default_timeout(FINISH_MILLISECONDS)
+        self.page = self.context.new_page()
+        self.page.on("console", self._listen)
+        self.page.on("pageerror", lambda error: self._note(str(error)))
 
-    def listen(message: playwright.ConsoleMessage) -> None:
+    def _listen(self, message: playwright.ConsoleMessage) -> None:
         if message.type == "error":
-            note(f"{message.text} {message.location.get('url', '')}")
+            self._note(f"{message.text} {message.location.get('url', '')}")
 
-    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme, locale="en-GB")
-    context.set_default_timeout(FINISH_MILLISECONDS)
-    page = context.new_page()
-    page.on("console", listen)
-    page.on("pageerror", lambda error: note(str(error)))
-    page.goto(address)
-    wait_until_idle(page)
-    return page
+    def _note(self, text: str) -> None:
+        if not any(word in text for word in HARMLESS):
+            self.errors.append(text)
+
+    def show(self, address: str = "", *, width: int, height: int, scheme: str) -> playwright.Page:
+        """Set the screen, open the address, or keep the page without one, and wait until it has settled."""
+        self.page.set_viewport_size({"width": width, "height": height})
+        self.page.emulate_media(media="null", color_scheme=scheme)
+        if address:
+            self.page.goto(address)
+        wait_until_idle(self.page)
+        return self.page
+
+    def empty(self) -> None:
+        """What a new visitor brings: nothing kept in the browser, no pointer on the page. The scripts stay loaded."""
+        self.context.set_offline(False)
+        for opened in self.context.pages:
+            if opened is not self.page:
+                opened.close()
+        self.page.evaluate("localStorage.clear(); sessionStorage.clear()")
+        self.page.goto("about:blank")
+        self.context.clear_cookies()
+        self.page.mouse.move(-10, -10)
+        self.errors.clear()
+
+    def close(self) -> None:
+        self.context.close()
+
+
+class Tabs:
+    """Pages lent to tests. Opened anew, a page takes four times the processor time of one that is used again."""
+
+    def __init__(self, browser: playwright.Browser) -> None:
+        self._browser = browser
+        self._free: list[Tab] = []
+
+    def take(self, *, new: bool = False) -> Tab:
+        """An empty page; ``new``: one that no test had before."""
+        return self._free.pop() if self._free and not new else Tab(self._browser)
+
+    def give_back(self, tab: Tab, *, sound: bool) -> None:
+        """A page of a test that failed, or that left the server, is closed."""
+        if sound and tab.page.url.startswith("http"):
+            tab.empty()
+            self._free.append(tab)
+        else:
+            tab.close()
+
+
+@pytest.fixture(scope="session")
+def tabs(browser: playwright.Browser) -> Iterator[Tabs]:
+    """The pages of this run."""
+    yield Tabs(browser)  # the browser closes them
+
+
+FAILED = pytest.StashKey[bool]()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Let fixtures know, before they end, whether their test failed, also where it is tried once more."""
+    report = yield
+    item.stash[FAILED] = report.failed or (item.stash.get(FAILED, False) and report.when != "setup")
+    return report
 
 
 def check_errors(errors: list[str], request: pytest.FixtureRequest) -> None:
@@ -123,75 +181,86 @@ def check_errors(errors: list[str], request: pytest.FixtureRequest) -> None:
 
 
 @pytest.fixture
-def visit(browser: playwright.Browser, server: str, request: pytest.FixtureRequest) -> Iterator[Callable]:
+def visit(tabs: Tabs, server: str, request: pytest.FixtureRequest) -> Iterator[Callable]:
     """Open a page: ``visit("lift?kv=1950", width=390, scheme="dark")``; returns it when it has settled.
 
-    The test fails at its end when a page of it wrote an error to the console or threw one, unless it carries
-    the marker ``console_errors_expected``.
+    Each visit is a visitor of its own. ``new`` opens a page that no test had before, with its history empty. The test
+    fails at its end when a page of it wrote an error to the console or threw one, unless it carries the marker
+    ``console_errors_expected``.
     """
-    pages: list[playwright.Page] = []
-    errors: list[str] = []
+    taken: list[Tab] = []
 
-    def open_page(path: str = "", *, width: int = 1400, height: int = 900, scheme: str = "light") -> playwright.Page:
-        address = f"{server}/{path.lstrip('/')}"
-        page = new_page(browser, address, errors, width=width, height=height, scheme=scheme)
-        pages.append(page)
-        return page
+    def open_page(
+        path: str = "", *, width: int = 1400, height: int = 900, scheme: str = "light", new: bool = False
+    ) -> playwright.Page:
+        taken.append(tabs.take(new=new))
+        return taken[-1].show(f"{server}/{path.lstrip('/')}", width=width, height=height, scheme=scheme)
 
     yield open_page
-    for page in pages:
-        page.context.close()
+    errors = [text for tab in taken for text in tab.errors]
+    for tab in taken:
+        tabs.give_back(tab, sound=not errors and not request.node.stash.get(FAILED, False))
     check_errors(errors, request)
 
 
 class Standing:
-    """The page that stays open between tests that only look at it, and what went wrong in it since the last look."""
+    """The page that stays open between tests that only look at it."""
 
-    def __init__(self) -> None:
-        self.path: str | None = None
-        self.page: playwright.Page | None = None
-        self.errors: list[str] = []
+    def __init__(self, tabs: Tabs) -> None:
+        self._tabs = tabs
+        self._tab: Tab | None = None
+        self._path: str | None = None
+        self._errors: list[str] = []
 
-    def close(self) -> None:
-        if self.page is not None:
-            self.page.context.close()
-        self.path = self.page = None
+    def show(self, server: str, path: str, **screen: int | str) -> playwright.Page:
+        """The page at this path, as it stands where it is open already."""
+        if self._tab is not None and self._path == path:
+            self._tab.page.evaluate("document.querySelector('[data-testid=stMain]').scrollTo(0, 0)")
+            return self._tab.show(**screen)
+        self.leave()
+        self._tab, self._path = self._tabs.take(), path
+        return self._tab.show(f"{server}/{path.lstrip('/')}", **screen)
+
+    def new_errors(self) -> list[str]:
+        """What went wrong since this was last asked."""
+        self._collect()
+        errors, self._errors = self._errors, []
+        return errors
+
+    def leave(self, *, sound: bool = True) -> None:
+        """Look at nothing."""
+        self._collect()
+        if self._tab is not None:
+            self._tabs.give_back(self._tab, sound=sound)
+        self._tab = self._path = None
+
+    def _collect(self) -> None:
+        if self._tab is not None:
+            self._errors += self._tab.errors
+            self._tab.errors.clear()
 
 
 @pytest.fixture(scope="module")
-def standing() -> Iterator[Standing]:
-    """The page of `look_at`, closed when another path is looked at and at the end of the file."""
-    one = Standing()
+def standing(tabs: Tabs) -> Iterator[Standing]:
+    """The page of `look_at`, given back when another path is looked at and at the end of the file."""
+    one = Standing(tabs)
     yield one
-    one.close()
+    one.leave()
 
 
 @pytest.fixture
-def look_at(
-    browser: playwright.Browser, server: str, standing: Standing, request: pytest.FixtureRequest
-) -> Iterator[Callable]:
+def look_at(server: str, standing: Standing, request: pytest.FixtureRequest) -> Iterator[Callable]:
     """Show a page as `visit` does, loaded once for tests that follow each other and look at the same path.
 
     Width and colour scheme are switched in place. For tests that move no control; a test that fails leaves the next
     one a new page.
     """
-    failed_before = request.session.testsfailed
 
     def show(path: str = "", *, width: int = 1400, height: int = 900, scheme: str = "light") -> playwright.Page:
-        if standing.page is None or standing.path != path:
-            standing.close()
-            address = f"{server}/{path.lstrip('/')}"
-            standing.page = new_page(browser, address, standing.errors, width=width, height=height, scheme=scheme)
-            standing.path = path
-            return standing.page
-        standing.page.set_viewport_size({"width": width, "height": height})
-        standing.page.emulate_media(color_scheme=scheme)
-        standing.page.evaluate("document.querySelector('[data-testid=stMain]').scrollTo(0, 0)")
-        wait_until_idle(standing.page)
-        return standing.page
+        return standing.show(server, path, width=width, height=height, scheme=scheme)
 
     yield show
-    errors, standing.errors[:] = list(standing.errors), []
-    if errors or request.session.testsfailed > failed_before:
-        standing.close()
+    errors = standing.new_errors()
+    if errors or request.node.stash.get(FAILED, False):
+        standing.leave(sound=False)
     check_errors(errors, request)

@@ -24,6 +24,15 @@ NORMAL_TEXT = 4.5
 """Least contrast of text: success criterion 1.4.3."""
 POPOVER = '[data-testid="stPopoverBody"]'
 
+AUDIT = """async ([part, grave]) => {
+    const found = await axe.run(
+        {include: [[part]], exclude: [['.main-svg']]}, {resultTypes: ['violations', 'passes']});
+    const judged = found.passes.reduce((sum, rule) => sum + rule.nodes.length, 0);
+    const lines = found.violations.filter(rule => grave.includes(rule.impact)).flatMap(rule => rule.nodes.map(
+        node => `${rule.impact} ${rule.id} at ${node.target}: ${node.html.slice(0, 160)}`));
+    return [judged, lines];
+}"""
+"""Evaluated in the page: the whole report is a megabyte, and slow to hand over."""
 CHART_TEXT = """() => {
     const channels = s => (s.match(/[\\d.]+/g) || []).map(Number);
     const light = c => { const f = c.slice(0, 3).map(v => { v /= 255;
@@ -66,17 +75,9 @@ def grave(page: Page, part: str = "body") -> list[str]:
     """Serious and critical findings of axe-core on a part of the page as it stands, one line each."""
     page.add_style_tag(content="* { transition: none !important; animation: none !important; }")
     page.evaluate(AXE)
-    found = page.evaluate(
-        "part => axe.run({include: [[part]], exclude: [['.main-svg']]}, {resultTypes: ['violations', 'passes']})", part
-    )
-    judged = sum(len(rule["nodes"]) for rule in found["passes"])
+    judged, found = page.evaluate(AUDIT, [part, sorted(GRAVE)])
     assert judged >= 10, "the audit judged hardly anything: it did not see the page"
-    return [
-        f"{rule['impact']} {rule['id']} at {node['target']}: {node['html'][:160]}"
-        for rule in found["violations"]
-        if rule["impact"] in GRAVE
-        for node in rule["nodes"]
-    ]
+    return found
 
 
 def faults_of(page: Page) -> list[str]:

@@ -202,7 +202,7 @@ def test_the_strip_goes_along_from_page_to_page(visit, settle):
 
 
 def test_a_reload_keeps_the_build_and_adds_nothing_to_the_history(visit, settle):
-    page = visit()
+    page = visit(new=True)
     bare = page.url
     assert "kv=" not in bare
     length = page.evaluate("history.length")

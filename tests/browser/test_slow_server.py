@@ -37,13 +37,17 @@ def slow_server(request, tmp_path_factory):
         yield running.address
 
 
+@pytest.fixture
+def tab(tabs):
+    one = tabs.take()
+    yield one
+    tabs.give_back(one, sound=True)
+
+
 @pytest.mark.parametrize("wait", [0, 150, 400, 900])
-def test_arrow_keys_after_another_knob_is_chosen(browser, slow_server, settle, wait):
+def test_arrow_keys_after_another_knob_is_chosen(tab, slow_server, settle, wait):
     """Six presses on whatever slider stands there: the KV moves by six steps or less, the mass does not."""
-    context = browser.new_context(viewport={"width": 1400, "height": 900}, locale="en-GB")
-    page = context.new_page()
-    page.goto(f"{slow_server}/minutes")
-    settle(page)
+    page = tab.show(f"{slow_server}/minutes", width=1400, height=900, scheme="light")
     page.get_by_role("combobox", name="Try changing").focus()
     page.keyboard.press("Control+A")
     page.keyboard.type("KV", delay=20)
@@ -63,4 +67,3 @@ def test_arrow_keys_after_another_knob_is_chosen(browser, slow_server, settle, w
     assert told["Take-off mass"] == "690"
     assert 1950 <= int(told["KV"]) <= 2010
     assert slider.input_value() == told["KV"], "slider and field say the same"
-    context.close()

@@ -17,7 +17,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import propmodel
-from explorer.inputs import apply, check, demo_inputs, mended
+from explorer.inputs import apply, check, demo_inputs, with_defaults_for_bad
 from explorer.inputs import link as links
 from explorer.labels import reader
 from explorer.saved import build_file
@@ -137,4 +137,4 @@ def test_a_log(text):
 def test_labels(text):
     reading = reader.read_labels(text)
     assert "<script" not in reading.sentence
-    assert check(mended(apply(CRAFT[0], reading.values))[0]) == []
+    assert check(with_defaults_for_bad(apply(CRAFT[0], reading.values))[0]) == []

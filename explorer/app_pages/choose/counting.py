@@ -25,7 +25,7 @@ from explorer.app_pages.choose.plan import Plan, plan, priced
 from explorer.app_pages.choose.ranges import Values
 from explorer.app_pages.choose.sold_steps import next_sold
 from explorer.forecasts import headlines
-from explorer.forecasts.mixed_flight import WAY, way_times
+from explorer.forecasts.mixed_flight import MIXED_TIME, mixed_flight_times
 from explorer.inputs import FIELDS, Inputs
 from propmodel.assembly.build import Build, with_fields
 from propmodel.assess import margins
@@ -42,8 +42,8 @@ from propmodel.studies.sweep import Sweep, sweep
 __all__ = [
     "SOLVED",
     "Change",
-    "Job",
     "Solved",
+    "SweepJob",
     "bands_of",
     "changes",
     "over_of",
@@ -76,7 +76,7 @@ class Counted:
     """Where it was counted, in words; empty where no cluster was asked for."""
 
 
-class Keeper:
+class SweepCache:
     """The last finished sweeps, by question, within a bound of memory; and the turn to count."""
 
     def __init__(self) -> None:
@@ -109,12 +109,12 @@ def cluster() -> Cluster:
 
 
 @st.cache_resource
-def keeper() -> Keeper:
-    """The one keeper of this server."""
-    return Keeper()
+def sweep_cache() -> SweepCache:
+    """The one cache of this server."""
+    return SweepCache()
 
 
-class Job:
+class SweepJob:
     """One sweep being counted.
 
     Parameters
@@ -125,14 +125,14 @@ class Job:
     outputs : tuple of str
     size : int
         Combinations.
-    held : Keeper
+    held : SweepCache
         Where finished counts are kept.
     way : Profile
         How it is flown, where the minutes of that are asked.
     """
 
     def __init__(
-        self, key: str, planned: Plan, outputs: tuple[str, ...], size: int, held: Keeper, way: Profile | None = None
+        self, key: str, planned: Plan, outputs: tuple[str, ...], size: int, held: SweepCache, way: Profile | None = None
     ) -> None:
         self.key, self.size, self.done = key, size, 0
         self.answer: Counted | None = None
@@ -142,9 +142,9 @@ class Job:
         self.away = False
         """On the cluster now."""
         self._plan, self._keeper = planned, held
-        self._outputs = tuple(k for k in outputs if k != WAY)
+        self._outputs = tuple(k for k in outputs if k != MIXED_TIME)
         # minutes flown one way are a count of their own after the other answers
-        self._way = (way or Profile()) if WAY in outputs else None
+        self._way = (way or Profile()) if MIXED_TIME in outputs else None
         self._stop, self._ready = threading.Event(), threading.Event()
 
     def begin(self) -> None:
@@ -181,11 +181,11 @@ class Job:
                     self.stopped = True
                     return
                 if self._way is not None:
-                    minutes = way_times(p.base, found, self._way, progress=self._progress_of_way)
+                    minutes = mixed_flight_times(p.base, found, self._way, progress=self._progress_of_way)
                     if minutes is None:
                         self.stopped = True
                         return
-                    found = replace(found, values={**found.values, WAY: minutes})
+                    found = replace(found, values={**found.values, MIXED_TIME: minutes})
                 self.answer = Counted(p, priced(found, p.prices), where)
                 self._keeper.put(self.key, self.answer)
             finally:
@@ -233,8 +233,8 @@ def start(
     frames: Mapping[str, pd.DataFrame],
     outputs: tuple[str, ...],
     size: int,
-    before: Job | None,
-) -> Job:
+    before: SweepJob | None,
+) -> SweepJob:
     """The job that answers a question: the one under way if it asks the same, else a new one.
 
     Parameters
@@ -245,12 +245,12 @@ def start(
         As for `explorer.app_pages.choose.plan.plan`.
     outputs : tuple of str
     size : int
-    before : Job or None
+    before : SweepJob or None
         The visitor's last job; stopped if it asks something else.
 
     Returns
     -------
-    Job
+    SweepJob
     """
     asked = headlines.plain(inputs)
     told = {k: f.to_csv() for k, f in sorted(frames.items())}
@@ -260,7 +260,7 @@ def start(
         if before.key == key and (over or not before.wait(0.0)):
             return before
         before.stop()
-    job = Job(key, plan(asked, values, frames), outputs, size, keeper(), headlines.profile(asked))
+    job = SweepJob(key, plan(asked, values, frames), outputs, size, sweep_cache(), headlines.profile(asked))
     job.begin()
     return job
 
@@ -280,8 +280,8 @@ def _points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
 def _evaluate(whole: Assessment, names: Sequence[str], way: Profile) -> dict[str, Any]:
     """Answers by name, the reader's own minutes among them; a price has none."""
     found: dict[str, Any] = dict(evaluate(whole, [n for n in names if n in OUTPUTS]))
-    if WAY in names:
-        found[WAY] = flight_time(whole.build, way).time
+    if MIXED_TIME in names:
+        found[MIXED_TIME] = flight_time(whole.build, way).time
     return found
 
 
@@ -292,9 +292,9 @@ def bands_of(answer: Counted, picks: Sequence[int], names: tuple[str, ...], way:
     made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
     many = draw(made, draws=BAND_DRAWS).build
     drawn = _evaluate(Assessment(many, quick=True, drawn=True), names, way)
-    if WAY in drawn:
+    if MIXED_TIME in drawn:
         # craft that cannot fly that way are left out, as in the headlines
-        drawn[WAY] = np.where(np.asarray(drawn[WAY]) > 0.0, drawn[WAY], np.nan)
+        drawn[MIXED_TIME] = np.where(np.asarray(drawn[MIXED_TIME]) > 0.0, drawn[MIXED_TIME], np.nan)
     out: dict[int, dict[str, Any]] = {index: {} for index in picks}
     for name, values in drawn.items():
         spread_out = np.broadcast_to(values, (len(picks), BAND_DRAWS))
@@ -361,9 +361,9 @@ def _changes(inputs: Inputs, output: str) -> list[Change]:
     way = headlines.profile(inputs)
     before = {k: float(v) for k, v in _evaluate(Assessment(made), names, way).items()}
     now = _broken(made)
-    effects = steps(made, [n for n in names if n != WAY], moves=next_sold(inputs))
-    if output == WAY:
-        effects = [_flown(made, effect, before[WAY], way) for effect in effects]
+    effects = steps(made, [n for n in names if n != MIXED_TIME], moves=next_sold(inputs))
+    if output == MIXED_TIME:
+        effects = [_flown(made, effect, before[MIXED_TIME], way) for effect in effects]
     found = [_change(made, effect, output, before, now) for effect in effects]
     return sorted(found, key=lambda c: -c.buys)
 
@@ -372,7 +372,7 @@ def _flown(made: Build, effect: Effect, before: float, way: Profile) -> Effect:
     """A step with the minutes flown the reader's way among its answers."""
     after = float(flight_time(stepped(made, effect.step), way).time)
     ratio = after / before - 1.0 if before > 0.0 else math.nan
-    return effect._replace(values={**effect.values, WAY: after}, relative={**effect.relative, WAY: ratio})
+    return effect._replace(values={**effect.values, MIXED_TIME: after}, relative={**effect.relative, MIXED_TIME: ratio})
 
 
 def _gain(name: str, relative: float) -> float:

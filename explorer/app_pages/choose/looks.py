@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from explorer.app_pages.choose.ranges import PRICE
-from explorer.forecasts.mixed_flight import WAY
+from explorer.forecasts.mixed_flight import MIXED_TIME
 from explorer.text.numbers import NARROW, Units, quantity_of, value
 from propmodel.assess.margins import FITS, SHARES
 from propmodel.assess.performance import OUTPUTS
@@ -62,7 +62,7 @@ class Look:
 
 LOOKS: dict[str, Look] = {
     "hover_time": Look("minutes in hover", "minutes", "max", "longer", "shorter", "the minutes"),
-    WAY: Look("minutes flown your way", "minutes", "max", "longer", "shorter", "the minutes flown your way"),
+    MIXED_TIME: Look("minutes flown your way", "minutes", "max", "longer", "shorter", "the minutes flown your way"),
     "thrust_to_weight": Look(
         "thrust to weight", "pull_to_weight", "max", "more thrust", "less thrust", "thrust to weight"
     ),
@@ -92,7 +92,7 @@ LOOKS: dict[str, Look] = {
 """Answers one can choose by: those of `propmodel.performance.OUTPUTS`, the reader's own way of flying, the price."""
 
 ASKED = tuple(k for k in LOOKS if k != PRICE)
-HEADLINES = tuple(k for k in ASKED if k != WAY)
+HEADLINES = tuple(k for k in ASKED if k != MIXED_TIME)
 """Those that the engine solves for and draws the spread of."""
 
 
@@ -189,7 +189,7 @@ def _limits(wish: str) -> tuple[str, ...]:
 def asked_outputs(x: str, y: str, bounds: Sequence[str], limits: str) -> tuple[str, ...]:
     """Answers a sweep must bring for this picture, in a fixed order so that equal questions are equal."""
     names = {x, y, *bounds, "hover_time", "thrust_to_weight", "mass"} - {PRICE}
-    return (*(k for k in (*OUTPUTS, WAY) if k in names), *_limits(limits))
+    return (*(k for k in (*OUTPUTS, MIXED_TIME) if k in names), *_limits(limits))
 
 
 def nice_ticks(low: float, high: float, most: int = 6) -> tuple[float, float, float]:

@@ -11,7 +11,7 @@ import pandas as pd
 from explorer.app_pages.choose.looks import LOOKS, reads
 from explorer.app_pages.choose.picture import Picture, judged
 from explorer.app_pages.choose.ranges import RANGES, many
-from explorer.forecasts.mixed_flight import WAY
+from explorer.forecasts.mixed_flight import MIXED_TIME
 from explorer.text.numbers import NARROW, Units
 from propmodel.assess.margins import FITS, SHARES
 from propmodel.assess.performance import OUTPUTS
@@ -62,7 +62,7 @@ def _share(part: float) -> str:
 def nothing_words(verdicts: Sequence[Verdict], units: Units) -> str:
     """Say which condition rejects most, and by how much it would have to give way."""
     first = verdicts[0]
-    start = f"Nothing holds. {_asked(first.condition, units)} rejects {_share(first.kills)}"
+    start = f"Nothing holds. {_asked(first.condition, units)} rejects {_share(first.rejected)}"
     # the condition that gives way most cheaply, of those after which something would hold
     ready = [v for v in verdicts if math.isfinite(v.nearest)]
     if not ready:
@@ -154,7 +154,7 @@ def csv_of(
             table = table.drop(columns=name)
     headings = (
         {k: f"{k} [{OUTPUTS[k].unit}]" for k in OUTPUTS}
-        | {WAY: f"{WAY} [s]"}
+        | {MIXED_TIME: f"{MIXED_TIME} [s]"}
         | {k: f"{k} [share used]" for k in SHARES}
     )
     table = table.rename(columns=headings)

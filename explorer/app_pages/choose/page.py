@@ -279,7 +279,7 @@ def counted(
     told = (key, question, words, rows)
     seen = replace(seen_of(inputs, replace(job.answer, found=found), made, asked, frames, told), instead=instead)
     kept_values.keep_value("choose_seen", seen)
-    job.answer = None  # a hundred megabytes: kept for all by the keeper, not by every visitor
+    job.answer = None  # a hundred megabytes: kept for all in the cache, not by every visitor
     with slot:
         page_frame.say(f'<p class="wi-small">{html.escape(words)}</p>')
     return seen, []
@@ -308,7 +308,7 @@ def seen_of(
     for index in dict.fromkeys([*made.winners, *(int(k) for k in made.frontier)]):
         span = alike_kv(found, index, good, made.x, made.y) if index in made.winners else None
         labels[index] = plan.shop_label(found, index, frames, inputs, span)
-        made_inputs[index] = plan.loaded(inputs, answer.plan, found, index, frames)
+        made_inputs[index] = plan.inputs_at(inputs, answer.plan, found, index, frames)
         answers[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
     edge = map_words.edge_words(found, made)
     over = counting.over_of(answer, made.winners)

@@ -155,8 +155,10 @@ _RATED = tuple(k for k in FITS if k.endswith(("_cells", "_voltage")))
 
 
 def _falls(found: Sweep, asked: Sequence[Condition], verdicts: Sequence[Verdict]) -> list[tuple[str, float]]:
-    """Reasons in words with their shares, the deadliest first."""
-    told = [(fault_words(v.condition), v.kills) for v in verdicts if v.condition.name not in _RATED and v.kills > 0.0]
+    """Reasons in words with their shares, what rejects most first."""
+    told = [
+        (fault_words(v.condition), v.rejected) for v in verdicts if v.condition.name not in _RATED and v.rejected > 0.0
+    ]
     rated = [c for c in asked if c.name in _RATED]
     if rated:
         share = 1.0 - float(np.mean(found.meets(rated)))

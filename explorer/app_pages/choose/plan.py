@@ -28,7 +28,7 @@ __all__ = [
     "Plan",
     "carried",
     "count_of",
-    "loaded",
+    "inputs_at",
     "plan",
     "priced",
     "shop_label",
@@ -232,7 +232,7 @@ def _names(found: Sweep, index: int, frames: Mapping[str, pd.DataFrame]) -> dict
     return {kind: str(frame["name"].iloc[rows[kind]]) for kind, frame in frames.items() if kind in rows}
 
 
-def loaded(inputs: Inputs, planned: Plan, found: Sweep, index: int, frames: Mapping[str, pd.DataFrame]) -> Inputs:
+def inputs_at(inputs: Inputs, planned: Plan, found: Sweep, index: int, frames: Mapping[str, pd.DataFrame]) -> Inputs:
     """Inputs of one combination.
 
     Parameters

@@ -23,8 +23,8 @@ __all__ = [
     "PRICE",
     "RANGES",
     "STATORS_SOLD",
-    "Range",
     "RangeError",
+    "TriedRange",
     "Values",
     "around",
     "dropped_by",
@@ -80,7 +80,7 @@ CELLS_SOLD = (1, 2, 3, 4, 6, 8, 12)
 
 
 @dataclass(frozen=True)
-class Range:
+class TriedRange:
     """One thing that can be ranged over.
 
     Parameters
@@ -109,17 +109,19 @@ class Range:
     kind: str
 
 
-RANGES: dict[str, Range] = {
+RANGES: dict[str, TriedRange] = {
     r.name: r
     for r in (
-        Range("kv", "motor.kv", "KV", "KV values", "", 1.0, KV_SOLD, "motors"),
-        Range("stator", "stator", "Stator", "Stators", "", MM, (), "motors"),
-        Range("diameter_in", "propeller.diameter", "Diameter", "Diameters", "in", INCH, DIAMETERS_SOLD, "propellers"),
-        Range("pitch_in", "propeller.pitch", "Pitch", "Pitches", "in", INCH, PITCHES_SOLD, "propellers"),
-        Range("blades", "propeller.blades", "Blades", "Blade counts", "", 1.0, (2, 3, 4, 5, 6), "propellers"),
-        Range("cells", "pack.cells", "Cells", "Cell counts", "S", 1.0, tuple(range(1, 15)), "packs"),
-        Range("capacity_mah", "pack.capacity_ah", "Capacity", "Capacities", "mAh", MAH, CAPACITIES_SOLD, "packs"),
-        Range("chemistry", "pack.chemistry", "Chemistry", "Chemistries", "", 1.0, (), "packs"),
+        TriedRange("kv", "motor.kv", "KV", "KV values", "", 1.0, KV_SOLD, "motors"),
+        TriedRange("stator", "stator", "Stator", "Stators", "", MM, (), "motors"),
+        TriedRange(
+            "diameter_in", "propeller.diameter", "Diameter", "Diameters", "in", INCH, DIAMETERS_SOLD, "propellers"
+        ),
+        TriedRange("pitch_in", "propeller.pitch", "Pitch", "Pitches", "in", INCH, PITCHES_SOLD, "propellers"),
+        TriedRange("blades", "propeller.blades", "Blades", "Blade counts", "", 1.0, (2, 3, 4, 5, 6), "propellers"),
+        TriedRange("cells", "pack.cells", "Cells", "Cell counts", "S", 1.0, tuple(range(1, 15)), "packs"),
+        TriedRange("capacity_mah", "pack.capacity_ah", "Capacity", "Capacities", "mAh", MAH, CAPACITIES_SOLD, "packs"),
+        TriedRange("chemistry", "pack.chemistry", "Chemistry", "Chemistries", "", 1.0, (), "packs"),
     )
 }
 

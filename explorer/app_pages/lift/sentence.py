@@ -17,7 +17,7 @@ import numpy as np
 
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, Units, change, lowered, number, percent_change, prose, value
-from explorer.text.sentence_parts import build_name, ink, range_words
+from explorer.text.sentence_parts import build_name, ink, range_words, too_fast
 from propmodel.assess.limits import Limit
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.status import Status
@@ -213,7 +213,8 @@ def _first(found: Sequence[Limit]) -> str:
         # a fact, no alarm
         return f"As is usual for such craft flat out, the {ink(thing)} {reach} {their} first: {why}."
     if worst.state == "over":
-        return f"The {ink(thing, bad=True)} {reach} {their} first: {why}. {html.escape(_tidy(worst.fix))}"
+        first = f"The {ink(thing, bad=True)} {reach} {their} first: {why}. {html.escape(_tidy(worst.fix))}"
+        return first if worst.key == "free_tip" else f"{too_fast(found)}{first}"
     bars = [limit for limit in told if limit.kind == "share"]
     if not bars:
         return "No limit that you told is reached."

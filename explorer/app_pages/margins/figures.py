@@ -116,7 +116,7 @@ def close_bars(
     rest_of_bars = folded(summary, f'<ul class="wi-close">{"".join(out[shown:])}</ul>')
     rest = ""
     if unknown:
-        names = ", ".join(html.escape(one.name) for one in unknown)
+        names = ", ".join(one.name for one in unknown)
         asks = "".join(f"<li>{html.escape(one.ask)}</li>" for one in unknown if one.ask)
         rest = folded(f"{len(unknown)} not checked: {names}", f'<ul class="rest">{asks}</ul>')
     return f'<ul class="wi-close">{"".join(out[:shown])}</ul>{rest_of_bars}{rest}'

@@ -10,7 +10,7 @@ from explorer.app_pages.margins.answers import HeatState, Response
 from explorer.app_pages.margins.figures import tied
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, lowered, spread, value
-from explorer.text.sentence_parts import build_name, dash, ink, small_own_name
+from explorer.text.sentence_parts import build_name, dash, ink, small_own_name, too_fast
 from propmodel.assess.limits import Limit
 from propmodel.flight.spin_up import CONTROLLER_LAG
 from propmodel.heat.hot_motor import OTHER_CAUSES, hot_motor_verdict
@@ -52,19 +52,19 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
         )
     fits = "All parts that you told fit together" if unknown else "All parts fit together"
     if unknown == sum(one.kind == "fits" for one in found):
-        fits = "No label is told that could show a part that does not fit"
+        fits = "Fit not checked: cell ratings of ESC and motor missing"
     if not over:
         bars = [one for one in found if one.kind == "share" and one.state != "unknown"]
         if not bars:
             return f"{fits}. Too little is told to say which part reaches its limit first."
         near = bars[0]
         return (
-            f"{fits}, and flat out {held} no limit of {name} is reached. Closest comes {html.escape(near.name)}: "
+            f"{fits}. Flat out {held} no limit of {name} is reached. Closest comes {html.escape(near.name)}: "
             f"{ink(f'{100 * near.share:.0f} %')} used."
         )
     worst = over[0]
     count = _COUNTS.get(len(over), f"{len(over)} limits are")
-    reached = f"{fits}. {count} reached by {name} flat out, {held}"
+    reached = f"{fits}. {too_fast(found)}{count} reached by {name} flat out, {held}"
     first = f"{html.escape(worst.name)}, {ink(_used(worst), bad=not worst.usual)}: {_because(worst)}."
     if worst.usual:
         usual = "all usual" if len(over) > 2 else "both usual" if len(over) == 2 else "which is usual"

@@ -147,8 +147,9 @@ def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
         a, b = cold
         first = spread("minutes", a, b, unit=True) if min(a, b) > 1.0 else f"at most {value('minutes', max(a, b))}"
         parts.append(
-            f"Cells at 0{NARROW}\u00b0C: {first}. A band, from one pouch as measured to a pack that "
-            "minds the cold less. Keep them in a pocket, and never charge them below freezing."
+            f"Cells at 0{NARROW}\u00b0C: {first} by the charge drawn (from one measured pouch to a milder pack). An "
+            f"alarm on volts rings 10 to 20{NARROW}% sooner (common practice). Keep them in a pocket, and never charge "
+            "them below freezing."
         )
     if old is not None:
         parts.append(

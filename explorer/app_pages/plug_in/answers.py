@@ -14,7 +14,7 @@ import streamlit as st
 
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
-from explorer.inputs.measured_parts import OwnParts, bare, measured
+from explorer.inputs.measured_parts import OwnParts, measured, without_measured
 from propmodel import power_up
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import evaluate
@@ -130,7 +130,7 @@ def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Lear
 
 def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
     """Motor, propeller and controller as single readings make them."""
-    made = headlines.build(headlines.plain(bare(inputs)))
+    made = headlines.build(headlines.plain(without_measured(inputs)))
     whole = Assessment(draw(made, draws=DRAWS).build, quick=True)
     motor, propeller, controller = parts_from_readings(made, whole, shares, draws=DRAWS)
     # a stand at full command tells nothing of the throttle map

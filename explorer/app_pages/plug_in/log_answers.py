@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from explorer.inputs import Inputs, to_build
-from explorer.inputs.measured_parts import bare
+from explorer.inputs.measured_parts import without_measured
 from propmodel.base.arrays import number
 from propmodel.base.units import MILLIOHM
 from propmodel.bench.stand_model import NAMES, Stand, stand_rows
@@ -75,16 +75,16 @@ def stand_parts(
     inputs: Inputs, labels: Mapping[str, Any], *, own_motor: bool, own_propeller: bool
 ) -> tuple[Motor, Propeller, Controller, Air]:
     """Motor, propeller, ESC and air to begin a calibration from: this build's, or what the file's label says."""
-    made = to_build(bare(inputs))
+    made = to_build(without_measured(inputs))
     values = label_values(labels)
     motor_values = {k: v for k, v in values.items() if k in ("kv", "stator_d_mm", "stator_h_mm")}
     blade_values = {k: v for k, v in values.items() if k in ("diameter_in", "pitch_in", "blades")}
     motor, blades = made.motor, made.propeller
     if not own_motor and motor_values:
-        motor = to_build(replace(bare(inputs), winding_mohm=None, no_load_a=None, **motor_values)).motor
+        motor = to_build(replace(without_measured(inputs), winding_mohm=None, no_load_a=None, **motor_values)).motor
     if not own_propeller and blade_values:
         other = replace(
-            bare(inputs),
+            without_measured(inputs),
             measured_propeller=None,
             blade_width="unknown",
             blade_width_mm=None,
@@ -122,7 +122,7 @@ def cell_mohm_from_pack(inputs: Inputs, pack_resistance: float) -> float:
 
     A flight shows the resistance of seconds, a charger's reading is that of a fraction of one. [mohm]
     """
-    pack = to_build(bare(inputs)).pack
+    pack = to_build(without_measured(inputs)).pack
     leads = number(battery.resistance(pack, 0.5)) - (
         float(np.asarray(battery.resistance(replace(pack, lead_resistance=0.0), 0.5)))
     )

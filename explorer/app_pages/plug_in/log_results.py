@@ -17,7 +17,7 @@ from explorer.forecasts import headlines
 from explorer.inputs import Inputs, apply
 from explorer.inputs.measured_parts import in_use
 from explorer.session import measured_parts, state
-from explorer.session.bench_log import Held
+from explorer.session.bench_log import LoadedLog
 from explorer.text.numbers import number, spread, value
 from propmodel import bench
 from propmodel.base.units import GRAM_FORCE
@@ -123,7 +123,7 @@ def _more(share: float) -> str:
     return f"{figures.per_cent(abs(share))} {'above' if share > 0 else 'below'} it"
 
 
-def result(held: Held, fit: Any, inputs: Inputs) -> None:
+def result(held: LoadedLog, fit: Any, inputs: Inputs) -> None:
     """What the table made of the parts."""
     page_frame.section("What the table made of the parts")
     rows = []
@@ -187,7 +187,7 @@ def result(held: Held, fit: Any, inputs: Inputs) -> None:
     page_frame.say(f'<p class="wi-small">{keys}</p><p class="wi-small">{words}.</p>')
 
 
-def flight(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
+def flight(held: LoadedLog, log: bench.BenchLog, inputs: Inputs) -> None:
     """What a flight says of the build."""
     page_frame.section("What the flight says of this build")
     key = f"put_back:{held.ident}"

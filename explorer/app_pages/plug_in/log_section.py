@@ -17,7 +17,7 @@ from explorer.controls import page_frame
 from explorer.inputs import Inputs, apply
 from explorer.inputs.measured_parts import measured
 from explorer.session import bench_log, kept_values, measured_parts, state
-from explorer.session.bench_log import Held
+from explorer.session.bench_log import LoadedLog
 from explorer.text.numbers import NARROW
 from propmodel import bench
 from propmodel.bench.calibration import ROWS_IN_DOUBT, TABLE_IN_DOUBT
@@ -114,7 +114,7 @@ def _unit(unit: str) -> str:
     return WRITTEN.get(unit.lower(), unit)
 
 
-def _take(ident: str, name: str, data: bytes, **choices: Any) -> Held:
+def _take(ident: str, name: str, data: bytes, **choices: Any) -> LoadedLog:
     """Read a file, with a line of progress where it is long."""
     slot = st.empty()
     big = len(data) > 2_000_000
@@ -128,7 +128,7 @@ def _take(ident: str, name: str, data: bytes, **choices: Any) -> Held:
     return held
 
 
-def columns(held: Held, log: bench.BenchLog, dropped: Any) -> None:
+def columns(held: LoadedLog, log: bench.BenchLog, dropped: Any) -> None:
     """What was taken for what; every guess can be changed."""
     used = {g.meaning: g for g in log.guesses if g.meaning != "not used"}
     words = ", ".join(
@@ -201,7 +201,7 @@ def columns(held: Held, log: bench.BenchLog, dropped: Any) -> None:
                 st.rerun(scope="fragment")
 
 
-def stand(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
+def stand(held: LoadedLog, log: bench.BenchLog, inputs: Inputs) -> None:
     """Forecast against reading, and the calibration."""
     differ = log_answers.labels_differ(log.labels, inputs)
     other = any(d.kind == "another_propeller" and d.severity == "wrong" for d in log.doubts)
@@ -271,7 +271,9 @@ def stand(held: Held, log: bench.BenchLog, inputs: Inputs) -> None:
         result(held, fit, inputs)
 
 
-def _against_parts(held: Held, log: bench.BenchLog, motor: Motor, blades: Propeller, air: Air) -> list[bench.Doubt]:
+def _against_parts(
+    held: LoadedLog, log: bench.BenchLog, motor: Motor, blades: Propeller, air: Air
+) -> list[bench.Doubt]:
     """Doubts about the table as one of these parts, kept for as long as neither changes."""
     box = kept_values.box("against_parts")
     mark = (held.ident, repr(held.columns), repr(held.units), held.poles, repr(motor), repr(blades), repr(air))
@@ -281,7 +283,7 @@ def _against_parts(held: Held, log: bench.BenchLog, motor: Motor, blades: Propel
 
 
 def _calibrate(
-    held: Held,
+    held: LoadedLog,
     log: bench.BenchLog,
     inputs: Inputs,
     parts: tuple,

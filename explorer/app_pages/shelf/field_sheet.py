@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from explorer.figures.svg_plot import Line, Mark, plain_text, svg_plot
+from explorer.figures.svg_plot import Line, PlotMark, plain_text, svg_plot
 from propmodel.parts.csv_table import escape_cell
 
 __all__ = ["Figure", "Sheet", "curves_csv", "curves_json", "field_sheet", "safe_link"]
@@ -35,7 +35,7 @@ class Figure:
     x_title: str
     y_title: str
     lines: Sequence[Line]
-    marks: Sequence[Mark] = ()
+    marks: Sequence[PlotMark] = ()
 
 
 @dataclass(frozen=True)

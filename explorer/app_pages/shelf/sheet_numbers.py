@@ -12,7 +12,7 @@ from explorer.app_pages.lift import sentence
 from explorer.app_pages.minutes import answers as flight_answers
 from explorer.app_pages.plug_in import answers
 from explorer.app_pages.shelf.field_sheet import Figure, Sheet
-from explorer.figures.svg_plot import Line, Mark
+from explorer.figures.svg_plot import Line, PlotMark
 from explorer.forecasts import guesses, headlines
 from explorer.inputs import CHEMISTRY_NAMES, Inputs, measured_label, unchecked_fields
 from explorer.text import markup
@@ -191,11 +191,11 @@ def _figures(inputs: Inputs, pin: Inputs | None) -> list[Figure]:
             hover = headlines.story(inputs).hover_throttle
             if math.isfinite(hover):
                 weight = float(headlines.build(inputs).weight) / GRAM_FORCE
-                marks.append(Mark("hover", weight, 100.0 * hover))
+                marks.append(PlotMark("hover", weight, 100.0 * hover))
         else:
             limit = headlines.build(inputs).pack.max_continuous_current
             if limit is not None and float(np.asarray(limit)) < float(np.nanmax(frame[name])):
-                marks.append(Mark("label of the pack", float(np.asarray(limit))))
+                marks.append(PlotMark("label of the pack", float(np.asarray(limit))))
         out.append(Figure(f"{title}, {unit}", "Throttle, %", f"{title}, {unit}", lines, marks))
     return out
 

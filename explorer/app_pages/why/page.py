@@ -13,9 +13,9 @@ from explorer.app_pages.why.glossary import Term, terms_with
 from explorer.app_pages.why.groups import FIRST, FIRST_TROUBLES, GROUPS
 from explorer.app_pages.why.stories.story import Exercise, Facts, Story, exercises, facts, notes_of, said
 from explorer.app_pages.why.stories.story_list import STORIES
-from explorer.app_pages.why.troubles.troubles import Craft, Trouble, troubles_with
+from explorer.app_pages.why.troubles.troubles import CraftAnswers, Trouble, troubles_with
 from explorer.app_pages.why.workings.questions import QUESTIONS, found
-from explorer.app_pages.why.workings.worked import Question, Worked, check_words
+from explorer.app_pages.why.workings.worked import Worked, WorkingQuestion, check_words
 from explorer.controls import field_controls, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
@@ -67,7 +67,7 @@ def _opened(knob: str) -> None:
     field_controls.offer(knob)  # the page behind *try it* then offers this input
 
 
-def question(q: Question, inputs: Inputs) -> None:
+def question(q: WorkingQuestion, inputs: Inputs) -> None:
     """One question; worked out only when open."""
     knob = q.knob if q.page in WITH_STRIP and q.knob in field_controls.KNOBS else ""
     with st.expander(q.ask, key=f"why_q_{q.key}", on_change=_opened if knob else "rerun", args=(knob,)) as box:
@@ -90,7 +90,7 @@ def question(q: Question, inputs: Inputs) -> None:
 @st.cache_data(show_spinner=False, max_entries=64, hash_funcs={Inputs: repr, OwnInputs: repr})
 def said_of(inputs: Inputs, keys: tuple[str, ...]) -> dict[str, str]:
     """Answers to the troubles asked for, with the numbers of a build."""
-    craft = Craft(headlines.build(inputs), headlines.profile(inputs))
+    craft = CraftAnswers(headlines.build(inputs), headlines.profile(inputs))
     return {t.key: t.say(craft) for t in troubles_with("") if t.key in keys}
 
 
@@ -118,7 +118,7 @@ def story_rows() -> None:
             page_frame.say(f'<p class="wi-teaser">{text(story.teaser)}</p>')
 
 
-def _asked_first(asked: Sequence[Question], words: str, inputs: Inputs) -> None:
+def _asked_first(asked: Sequence[WorkingQuestion], words: str, inputs: Inputs) -> None:
     """The questions: all that were found; without a search six, and the others in groups that draw when opened."""
     for q in asked:
         if words or q.key in FIRST:

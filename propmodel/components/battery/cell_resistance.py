@@ -17,7 +17,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.base.checks import as_floats, check_positive
+from propmodel.base.checks import as_floats, check_flag, check_positive
 from propmodel.base.constants import GAS_CONSTANT
 from propmodel.components.battery.chemistry import (
     POUCH_CAPACITY,
@@ -263,6 +263,7 @@ def resistance(
     """
     low, share = between_knots(state_of_charge)
     rate = None if rate is None else as_floats("rate", rate)
+    check_flag("sustained", sustained)
     if seconds is not None or rate is not None:
         string = np.asarray(pack.cells) * cell_resistance_after(pack, low, share, seconds, rate)
         if seconds is None and sustained:
@@ -317,7 +318,7 @@ def believable_rate(pack: Pack, *, sustained: bool = False) -> NDArray:
     >>> round(float(believable_rate(pack))), round(float(believable_rate(pack, sustained=True)))
     (75, 27)
     """
-    floor = cutoff_voltage(pack) if sustained else of_chemistry(pack, "punch_floor")
+    floor = cutoff_voltage(pack) if check_flag("sustained", sustained) else of_chemistry(pack, "punch_floor")
     room = open_circuit_voltage(pack, 0.5) - floor * np.asarray(pack.cells)
     amps = np.maximum(room, 0.0) / resistance(pack, 0.5, sustained=sustained)
     return amps / (np.asarray(pack.capacity_ah) * np.asarray(pack.parallel))

@@ -263,4 +263,6 @@ def terminal_voltage(emf: ArrayLike, resistance: ArrayLike, power: ArrayLike) ->
     """
     emf = as_floats("emf", emf)
     lost = 4.0 * as_floats("resistance", resistance) * as_floats("power", power)
-    return 0.5 * (emf + np.sqrt(np.maximum(emf * emf - lost, 0.0)))
+    voltage = np.sqrt(np.maximum(emf * emf - lost, 0.0)) + emf
+    voltage *= 0.5
+    return voltage

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from propmodel.base.arrays import FloatArray
+from propmodel.base.checks import as_floats
 from propmodel.base.units import MM
 from propmodel.components.motor.electrical import Motor
 
@@ -47,7 +48,7 @@ def estimated_mass(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
     >>> round(float(estimated_mass(0.008, 0.002)) * 1000, 1)
     1.9
     """
-    d, h = np.asarray(diameter, float), np.asarray(height, float)
+    d, h = as_floats("stator diameter", diameter), as_floats("stator height", height)
     volume = d * d * h
     return 0.0005 + 0.0045 * np.minimum(volume / _FULL_REST_VOLUME, 1.0) + 7800.0 * volume
 

@@ -298,9 +298,10 @@ def current_without_load(
     >>> round(float(again / motor.no_load_current), 9)
     1.0
     """
-    k_t = np.asarray(torque_constant, float)
-    per_rev = np.asarray(loss_slope, float) / k_t
-    return per_rev * np.asarray(voltage, float) / (2.0 * np.pi * k_t + np.asarray(resistance, float) * per_rev)
+    k_t = as_floats("torque constant", torque_constant)
+    per_rev = as_floats("loss slope", loss_slope) / k_t
+    volts, ohms = as_floats("voltage", voltage), as_floats("resistance", resistance)
+    return per_rev * volts / (2.0 * np.pi * k_t + ohms * per_rev)
 
 
 def no_load_current(motor: Motor, rev_per_s: ArrayLike) -> FloatArray:

@@ -94,7 +94,11 @@ def motor_constant(diameter: ArrayLike, height: ArrayLike) -> FloatArray:
     >>> round(float(motor_constant(0.022, 0.007)), 4)
     0.013
     """
-    return MOTOR_CONSTANT_2207 * (_shape(diameter, height) / REFERENCE_SHAPE) ** SIZE_EXPONENT
+    return (
+        MOTOR_CONSTANT_2207
+        * (_shape(as_floats("stator diameter", diameter), as_floats("stator height", height)) / REFERENCE_SHAPE)
+        ** SIZE_EXPONENT
+    )
 
 
 def from_stator(

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmodel.base import tables
-from propmodel.base.checks import check_in
+from propmodel.base.checks import check_in, shown
 from propmodel.components.propeller.data import OwnFit, Propeller, blade_width_index
 
 __all__ = ["current_name", "measured", "measured_names", "stack"]
@@ -156,6 +156,8 @@ def stack(propellers: Sequence[Propeller]) -> Propeller:
     >>> stack([Propeller(0.127, 0.1, 3), Propeller(0.254, 0.12)]).blades
     array([3., 2.])
     """
+    if not isinstance(propellers, Sequence) or not all(isinstance(one, Propeller) for one in propellers):
+        raise ValueError(f"propellers must be a list of propellers, got {shown(propellers)}")
     if not propellers:
         raise ValueError("propellers must hold at least one propeller, got none")
 

@@ -207,7 +207,9 @@ class PreparedPropeller:
         rev_per_s : array_like
             n. [1/s]
         """
-        c_t = np.exp(self.speed_c_t + self.slope_c_t * np.log(self._held(floats(rev_per_s))))
+        log_c_t = self.slope_c_t * np.log(self._held(floats(rev_per_s)))
+        log_c_t += self.speed_c_t
+        c_t = np.exp(log_c_t)
         return c_t * self.c_t_multiplier if self.has_offsets else c_t
 
     def static(self, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -324,27 +326,46 @@ class PreparedPropeller:
         still, c_p = self.static(rev_per_s)
         end_t, end_p, hold, zero = self.breakpoints
         j0 = self.zero_thrust_advance_ratio
-        u = np.minimum(np.maximum(floats(advance_ratio), _ZERO) / j0, _FURTHEST)
-        x = np.minimum(u, end_t)
+        u = np.maximum(floats(advance_ratio), _ZERO) / j0
+        most = np.max(u, initial=0.0)  # NaN where a build has no answer
+        slow = most <= end_p
+        if not slow:
+            u = np.minimum(u, _FURTHEST)
+        x = u if slow else np.minimum(u, end_t)
         k1, k2, k3 = self.shape_c_t
-        bulge = x * (k1 + x * (k2 + x * k3))
+        bulge = _cubic(x, k1, k2, k3)
         if self.straightened:
-            c_t = still * ((_ONE - x) * (_ONE + self.bulge_kept * bulge))
-            c_p = c_p * (_ONE - self.power_lost * bulge / np.maximum(_ONE + bulge, _LEAST))
+            c_t = (_ONE - x) * (_ONE + self.bulge_kept * bulge)
+            lost = self.power_lost * bulge
+            lost /= np.maximum(_ONE + bulge, _LEAST)
+            c_p = c_p * (_ONE - lost)
         else:
-            c_t = still * ((_ONE - x) * (_ONE + bulge))
-        x = np.minimum(u, end_p)
+            c_t = (_ONE - x) * (_ONE + bulge)
+        c_t *= still
+        if not slow:
+            x = np.minimum(u, end_p)
         a, b, c, d, e = self.shape_c_p
-        c_p = c_p * np.maximum(_ONE + x * (a + x * (b + x * (c + x * (d + x * e)))), _LEAST)
-        if (u > end_t).any():
+        share = _cubic(x, c, d, e)
+        share += b
+        share *= x
+        share += a
+        share *= x
+        share += _ONE
+        c_p = c_p * np.maximum(share, _LEAST)
+        if not (slow or most <= end_t):
             far = np.maximum(u, end_t) / end_t
             c_t = c_t * (far * far)
             c_p = c_p * np.clip((zero - u) / (zero - hold), 0.0, 1.0)
         # Induced plus climb power of an ideal disc: C_T (J + v/(nD)), v from momentum theory in climb.
         pull = np.maximum(c_t, _ZERO)
         half = _HALF * j0 * u
-        ideal = pull * (half + np.sqrt(half * half + _DISC * pull))
-        return c_t, np.maximum(c_p, _MARGIN * ideal)
+        ideal = half * half
+        ideal += _DISC * pull
+        ideal = np.sqrt(ideal)
+        ideal += half
+        ideal *= pull
+        ideal *= _MARGIN
+        return c_t, np.maximum(c_p, ideal)
 
     def thrust_with_slope(self, advance_ratio: ArrayLike, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
         """C_T and its slope against J at an advance ratio: for Newton's method on a thrust.
@@ -364,14 +385,23 @@ class PreparedPropeller:
         still = self.static_c_t(rev_per_s)
         end_t = self.breakpoints[0]
         j0 = self.zero_thrust_advance_ratio
-        u = np.minimum(np.maximum(floats(advance_ratio), _ZERO) / j0, _FURTHEST)
-        beyond = bool(np.max(u, initial=0.0) > end_t)
+        u = np.maximum(floats(advance_ratio), _ZERO) / j0
+        beyond = not np.max(u, initial=0.0) <= end_t
+        if beyond:
+            u = np.minimum(u, _FURTHEST)
         x = np.minimum(u, end_t) if beyond else u
         k1, k2, k3, twice_k2, thrice_k3 = self._kept_bulge
         left = _ONE - x
-        rise = x * (k1 + x * (k2 + x * k3)) + _ONE
-        slope = (left * (x * (twice_k2 + x * thrice_k3) + k1) - rise) * (still / j0)
-        c_t = still * left * rise
+        rise = _cubic(x, k1, k2, k3)
+        rise += _ONE
+        slope = x * thrice_k3 + twice_k2
+        slope *= x
+        slope += k1
+        slope *= left
+        slope -= rise
+        slope *= still / j0
+        c_t = still * left
+        c_t *= rise
         if beyond:
             far = np.maximum(u, end_t) / end_t
             c_t = c_t * (far * far)
@@ -405,6 +435,15 @@ class PreparedPropeller:
         flags = flags + np.where(self.mach_factor * n > MACH_MEASURED, int(RangeFlag.MACH), 0)
         outside = (j < 0.0) | (j > self.breakpoints[0] * self.zero_thrust_advance_ratio)
         return np.asarray(flags + np.where(outside, int(RangeFlag.ADVANCE), 0))
+
+
+def _cubic(x: FloatArray, a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
+    """a x + b x^2 + c x^3, in place: these lines run by the million."""
+    value = x * c + b
+    value *= x
+    value += a
+    value *= x
+    return value
 
 
 def _own_clamp(own: OwnFit, low: float, high: float) -> tuple[FloatArray, FloatArray]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from propmodel.base.arrays import FloatArray, floats
-from propmodel.base.checks import check_range
+from propmodel.base.checks import as_floats, check_range
 from propmodel.base.units import INCH
 from propmodel.components.air import STANDARD, Air
 from propmodel.components.propeller import label_fit
@@ -135,7 +135,7 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     logit_sd = np.where(own, sd_fm / room, label.logit_sd_figure_of_merit)
     rho_fm = np.where(own, np.clip((1.5 * sd_t - rho * sd_p) / sd_fm, -1.0, 1.0), label.correlation_c_t_figure_of_merit)
     has_fit = False if propeller.own_fit is None else ~np.isnan(floats(propeller.own_fit.log_c_t))
-    wider = 0.15 * np.maximum(floats(tip_mach) - MACH_MEASURED, 0.0) / 0.2
+    wider = 0.15 * np.maximum(as_floats("tip_mach", tip_mach) - MACH_MEASURED, 0.0) / 0.2
     return Spread(
         log_sd_c_t=sd_t,
         log_sd_c_p=np.sqrt(sd_p**2 + wider**2),
@@ -215,4 +215,4 @@ def pitch_speed(propeller: Propeller, rev_per_s: ArrayLike) -> FloatArray:
     >>> round(float(pitch_speed(Propeller(diameter=0.254, pitch=4.7 * 0.0254), 6528 / 60)), 2)
     12.99
     """
-    return floats(propeller.pitch) * floats(rev_per_s)
+    return floats(propeller.pitch) * as_floats("rev_per_s", rev_per_s)

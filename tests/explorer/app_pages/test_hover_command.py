@@ -20,7 +20,7 @@ from explorer.app_pages.minutes.answers import firmware_hover
 from explorer.app_pages.plug_in import answers
 from explorer.app_pages.shelf import sheet_numbers
 from explorer.app_pages.shelf.field_sheet import field_sheet
-from explorer.app_pages.why.troubles.troubles import TROUBLES, Craft
+from explorer.app_pages.why.troubles.troubles import TROUBLES, CraftAnswers
 from explorer.app_pages.why.workings.questions import QUESTIONS
 from explorer.controls.page_frame import page_file
 from explorer.forecasts import headlines
@@ -70,7 +70,7 @@ def test_every_answer_gives_the_same_figure(name):
     worked = next(q for q in QUESTIONS if q.key == "hover_command").work(build)
     assert worked.by_formula == pytest.approx(told, rel=1e-6) and worked.by_engine == pytest.approx(told)
     drifts = next(t for t in TROUBLES if t.key == "drifts")
-    assert want in plain(drifts.say(Craft(build, WAYS_OF_FLYING["hang still"])))
+    assert want in plain(drifts.say(CraftAnswers(build, WAYS_OF_FLYING["hang still"])))
 
 
 @pytest.mark.parametrize("name", CRAFT)

@@ -22,11 +22,11 @@ from explorer.inputs import (
     demo_inputs,
     flying,
     guessed_fields,
-    mended,
     mix,
     take_off_g,
     to_build,
     unchecked_fields,
+    with_defaults_for_bad,
     with_take_off_g,
 )
 from explorer.inputs.link import decode, encode
@@ -174,15 +174,17 @@ def test_two_fields_that_clash(values, field, words):
 
 def test_mended_goes_on_with_the_default_and_keeps_the_rest():
     typed = replace(Inputs(), cells=0, kv=1750.0, esc_min_cells=6, esc_max_cells=4)
-    good, found = mended(typed)
+    good, found = with_defaults_for_bad(typed)
     assert good == replace(Inputs(), kv=1750.0, esc_min_cells=6)
     # where putting one back does not settle the clash, both go back
-    assert mended(replace(Inputs(), esc_a=80.0, esc_burst_a=70.0))[0] == Inputs()
+    assert with_defaults_for_bad(replace(Inputs(), esc_a=80.0, esc_burst_a=70.0))[0] == Inputs()
     # a bad pitch does not take a good diameter with it
-    assert mended(replace(Inputs(), pitch_in=-1.0, diameter_in=6.0))[0] == replace(Inputs(), diameter_in=6.0)
+    assert with_defaults_for_bad(replace(Inputs(), pitch_in=-1.0, diameter_in=6.0))[0] == replace(
+        Inputs(), diameter_in=6.0
+    )
     assert [name for name, _ in found] == ["cells", "esc_max_cells"]
     moor = demo_inputs("moor")
-    assert mended(replace(moor, kv=-1.0), moor)[0] == moor
+    assert with_defaults_for_bad(replace(moor, kv=-1.0), moor)[0] == moor
 
 
 WILD = st.one_of(
@@ -194,7 +196,7 @@ WILD = st.one_of(
 @settings(max_examples=examples(400), deadline=None)
 def test_nothing_that_is_typed_raises(values):
     typed = replace(Inputs(), **values)
-    good, found = mended(typed)
+    good, found = with_defaults_for_bad(typed)
     assert check(good) == []
     assert all(name in FIELDS and sentence.endswith(".") for name, sentence in found)
     assert isinstance(to_build(good), Build)
@@ -217,7 +219,7 @@ def test_any_values_in_range_make_a_build_or_a_sentence(values):
     typed = replace(Inputs(), **values)
     if not check(typed):
         assert math.isfinite(float(to_build(typed).mass))
-    good, _ = mended(typed)
+    good, _ = with_defaults_for_bad(typed)
     assert check(good) == []
     to_build(good)
 
@@ -229,7 +231,7 @@ def test_both_ends_of_every_range_are_allowed(name):
         # a clash with another field may be told, the field's own range never
         assert not any(sentence.startswith(f"{FIELDS[name].label} must be {FIELDS[name].low:g} to")
                        for where, sentence in check(typed) if where == name), name  # fmt: skip
-        assert math.isfinite(float(to_build(mended(typed)[0]).mass))
+        assert math.isfinite(float(to_build(with_defaults_for_bad(typed)[0]).mass))
 
 
 # --- mass

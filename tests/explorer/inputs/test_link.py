@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from long_run import examples
 
-from explorer.inputs import FIELDS, FLYING_STYLES, Inputs, check, demo_inputs, mended
+from explorer.inputs import FIELDS, FLYING_STYLES, Inputs, check, demo_inputs, with_defaults_for_bad
 from explorer.inputs import link as links
 from explorer.inputs.editions import of_today
 from explorer.inputs.link import Link, clean_text, decode, encode, from_params, to_params
@@ -41,7 +41,7 @@ def builds(draw: st.DrawFn) -> Inputs:
     """Valid inputs, some fields away from one of the demo craft."""
     base = demo_inputs(draw(st.sampled_from(demo_names())))
     names = draw(st.sets(st.sampled_from(sorted(FIELDS)), max_size=12))
-    return mended(replace(base, **{name: draw(_value(name)) for name in sorted(names)}), base)[0]
+    return with_defaults_for_bad(replace(base, **{name: draw(_value(name)) for name in sorted(names)}), base)[0]
 
 
 @SETTINGS
@@ -72,7 +72,7 @@ def test_a_full_link_fits():
         described = FIELDS[field.name]
         if described.kind == "number":
             other[field.name] = described.low + 0.123457 * (described.high - described.low) % described.high
-    wild = mended(replace(Inputs(), name="\u00e4" * 60, motor_name="\u00e4" * 60, **other))[0]
+    wild = with_defaults_for_bad(replace(Inputs(), name="\u00e4" * 60, motor_name="\u00e4" * 60, **other))[0]
     assert len(encode(wild, wild)) < links.MAX_LENGTH
     assert decode(encode(wild, wild)).messages == ()
 

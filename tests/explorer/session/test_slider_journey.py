@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 import explorer
 from explorer.controls.page_frame import page_file
 from explorer.forecasts import headlines
-from explorer.inputs import Inputs, inputs, measured_parts, to_build
+from explorer.inputs import Inputs, checks, conversion, measured_parts, to_build
 from explorer.session import shelf
 
 APP = Path(explorer.__file__).with_name("app.py")
@@ -23,7 +23,7 @@ HEAVY = replace(Inputs(), payload_g=120.0, name="Heavy")
 def counted(monkeypatch):
     """How often each craft was checked and converted, by its KV and payload."""
     found = {"check": Counter(), "from_record": Counter()}
-    check, from_record = inputs.check, inputs.from_record
+    check, from_record = checks.check, conversion.from_record
 
     def checked(typed):
         found["check"][typed.kv, typed.payload_g] += 1
@@ -33,8 +33,8 @@ def counted(monkeypatch):
         found["from_record"][record["kv"], record["payload_g"]] += 1
         return from_record(record)
 
-    monkeypatch.setattr(inputs, "check", checked)
-    monkeypatch.setattr(inputs, "from_record", converted)
+    monkeypatch.setattr(checks, "check", checked)
+    monkeypatch.setattr(conversion, "from_record", converted)
     return found
 
 
@@ -46,7 +46,7 @@ def test_a_change_of_kv_checks_and_converts_each_build_once(page, counted):
     at.switch_page(page_file(page)).run()
     # as on a server that has just started: nothing kept but what the session holds
     st.cache_data.clear()
-    inputs._converted.cache_clear()
+    conversion._converted.cache_clear()
     for counter in counted.values():
         counter.clear()
     at.number_input(key="side-must:kv").set_value(2105).run()
@@ -68,7 +68,7 @@ def test_a_run_without_a_change_checks_and_converts_nothing(counted):
 
 
 def test_a_name_or_a_way_of_flying_is_no_new_conversion(counted):
-    inputs._converted.cache_clear()
+    conversion._converted.cache_clear()
     first = to_build(Inputs())
     assert to_build(replace(Inputs(), name="", flying_style="race", drop_m=30.0)).motor.kv == first.motor.kv
     assert to_build(replace(Inputs(), charge_left_percent=60.0)) is first
@@ -82,8 +82,8 @@ def test_measured_parts_are_put_in_once():
     own = measured_parts.measured(
         Inputs(), "log", motor=replace(made.motor, kv=1900.0, log_sd_kv=0.01, log_sd_resistance=0.05)
     )
-    mine = measured_parts.attach(Inputs(), own)
-    again = measured_parts.attach(replace(Inputs(), hardest_pull_g=4.0), own)
+    mine = measured_parts.with_measured(Inputs(), own)
+    again = measured_parts.with_measured(replace(Inputs(), hardest_pull_g=4.0), own)
     assert measured_parts.build_of(mine) is measured_parts.build_of(again)
     assert float(measured_parts.build_of(mine).motor.kv) == pytest.approx(
         1900.0 * float(made.motor.loaded_kv_ratio), rel=1e-12
@@ -104,10 +104,10 @@ def test_a_measured_motor_stays_the_same_motor():
     for one in (own, back):
         assert one is not None
         measured_parts._with_parts.cache_clear()  # an equal record would get the build of the first
-        mine = measured_parts.attach(Inputs(), one)
+        mine = measured_parts.with_measured(Inputs(), one)
         assert headlines.build(headlines.plain(mine)).motor is one.motor
         assert headlines.build(headlines.plain(mine)).controller is one.controller
         assert headlines.build(mine).motor == replace(one.motor, name=Inputs().motor_name)
-        heavier = measured_parts.attach(replace(Inputs(), motor_mass_g=40.0), one)
+        heavier = measured_parts.with_measured(replace(Inputs(), motor_mass_g=40.0), one)
         assert headlines.build(heavier).motor.mass == pytest.approx(0.040)
         assert headlines.build(heavier).motor.kv == one.motor.kv

@@ -8,6 +8,7 @@ from functools import cache
 import numpy as np
 import pandas as pd
 import pytest
+from long_run import LONG
 from numpy.testing import assert_allclose
 
 from propmodel import Motor, Propeller, bench, bench_curve
@@ -111,11 +112,12 @@ def test_parameters_come_back_from_one_per_cent_noise() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("rows", "torque"), [(20, True), (100, True), (40, False)])
-def test_intervals_hold_ninety_to_ninety_nine_in_a_hundred(rows: int, torque: bool) -> None:
-    _, inside = recovered(100, rows=rows, torque=torque)
+@pytest.mark.parametrize(("rows", "torque", "count"), [(20, True, 40), (100, True, 40), (40, False, 100)])
+def test_intervals_hold_ninety_to_ninety_nine_in_a_hundred(rows: int, torque: bool, count: int) -> None:
+    """Over the first tables; the long run takes a hundred each time."""
+    _, inside = recovered(100 if LONG else count, rows=rows, torque=torque)
     for name in ("kv", "resistance", "c_t"):
-        assert 88 <= inside[name].sum() <= 100, (name, inside[name].sum())
+        assert inside[name].mean() >= 0.88, (name, inside[name].sum())
     assert 90 <= inside[["kv", "resistance", "c_t"]].to_numpy().mean() * 100 <= 99.5
 
 

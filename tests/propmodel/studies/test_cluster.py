@@ -20,14 +20,18 @@ NAMES = ["hover_time", "winding_heat"]
 KEEP = [Frontier({"hover_time": "max", "mass": "min"}), Meets([Condition("thrust_to_weight", "at least", 4.0)])]
 
 
+@pytest.fixture(scope="module")
+def cluster():
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50
+    ) as cluster:
+        yield cluster
+
+
 @pytest.fixture
-def client():
-    with (
-        distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50
-        ) as cluster,
-        distributed.Client(cluster) as client,
-    ):
+def client(cluster):
+    with distributed.Client(cluster) as client:
+        client.wait_for_workers(2, timeout=60)  # one that a test killed is started again
         yield client
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 import propmodel
-from propmodel.studies import keep
+from propmodel.studies import keep, parquet_file
 from propmodel.studies import sweep as module
 from propmodel.studies.executors import STANDBY
 from propmodel.studies.sweep import CHUNK, Condition, Counts, Frontier, Kept, Meets, Parquet, margin_names, sweep
@@ -151,7 +151,7 @@ def test_no_limit_of_size(monkeypatch):
 
 def test_memory_does_not_grow_with_the_grid(monkeypatch, tmp_path):
     monkeypatch.setattr(module, "CHUNK", 4096)
-    monkeypatch.setattr(keep._File, "GROUP", 4096)
+    monkeypatch.setattr(parquet_file._File, "GROUP", 4096)
     kinds = [Meets([STRONG], most=1000), Frontier(OBJECTIVES), Counts({"mass": np.linspace(0.0, 3.0, 100)})]
 
     def peak(chunks):
@@ -196,7 +196,7 @@ def test_nonsense_is_refused(kind, message):
 
 
 def test_a_file_of_all_builds(monkeypatch, whole, kept_of, tmp_path):
-    monkeypatch.setattr(keep._File, "GROUP", 3000)
+    monkeypatch.setattr(parquet_file._File, "GROUP", 3000)
     file, some = tmp_path / "all builds.parquet", tmp_path / "some.parquet"
     everything, cool = kept_of(Parquet(file), Parquet(some, [COOL])).results
     assert (everything.path, everything.rows) == (file, whole.size)
@@ -256,9 +256,9 @@ def test_a_disk_that_takes_no_more_is_said_and_nothing_is_left(tmp_path):
     script = f"""
 import resource, signal
 import numpy as np, propmodel
-from propmodel.studies import keep
+from propmodel.studies import keep, parquet_file
 from propmodel.studies.sweep import Parquet, sweep
-keep._File.GROUP = 10_000
+parquet_file._File.GROUP = 10_000
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 resource.setrlimit(resource.RLIMIT_FSIZE, (1_500_000, 1_500_000))
 axes = {{"motor.kv": np.linspace(1500.0, 2300.0, 200_000)}}

@@ -132,12 +132,12 @@ def test_conditions_and_what_they_kill():
     verdicts = found.verdicts(hard)
     ratio = found["thrust_to_weight"].reshape(-1)
     by_name = {v.condition.name: v for v in verdicts}
-    assert by_name["hover_time"].kills == pytest.approx(np.mean(~(time >= 600.0)))
-    assert by_name["hover_time"].kills_alone == pytest.approx(np.mean(~(time >= 600.0) & (ratio >= 6.0)))
+    assert by_name["hover_time"].rejected == pytest.approx(np.mean(~(time >= 600.0)))
+    assert by_name["hover_time"].rejected_by_this_alone == pytest.approx(np.mean(~(time >= 600.0) & (ratio >= 6.0)))
     assert by_name["hover_time"].nearest == pytest.approx(np.nanmax(time[ratio >= 6.0]))
-    assert [v.kills for v in verdicts] == sorted((v.kills for v in verdicts), reverse=True)
+    assert [v.rejected for v in verdicts] == sorted((v.rejected for v in verdicts), reverse=True)
     impossible = found.verdicts([Condition("hover_time", "at least", 1e6)])[0]
-    assert impossible.kills == 1.0 and impossible.nearest == pytest.approx(np.nanmax(time))
+    assert impossible.rejected == 1.0 and impossible.nearest == pytest.approx(np.nanmax(time))
 
 
 def test_frontier_of_a_sweep():

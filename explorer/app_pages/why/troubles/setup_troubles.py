@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from explorer.app_pages.why.troubles.trouble_records import Craft, Trouble
+from explorer.app_pages.why.troubles.trouble_records import CraftAnswers, Trouble
 from explorer.text.numbers import value
 from propmodel.assembly.build import COAXIAL_THRUST, drag_areas, with_fields
 from propmodel.assess.assessment import Assessment
@@ -29,7 +29,7 @@ LEAN = math.radians(1.0)
 """A lean that nobody sees. [rad]"""
 
 
-def _swollen(c: Craft) -> str:
+def _swollen(c: CraftAnswers) -> str:
     low = number(c.whole.full_throttle_at_reserve.bus_voltage) / number(c.build.pack.cells)
     return (
         "The gas in it comes from damaged cells. Do not charge or fly it again, do not press or pierce it; put it "
@@ -39,7 +39,7 @@ def _swollen(c: Craft) -> str:
     )
 
 
-def _yaw(c: Craft) -> str:
+def _yaw(c: CraftAnswers) -> str:
     if not c.hovers:
         return NO_HOVER
     each = number(c.build.weight) / number(c.build.rotors)
@@ -51,7 +51,7 @@ def _yaw(c: Craft) -> str:
     )
 
 
-def _drift(c: Craft) -> str:
+def _drift(c: CraftAnswers) -> str:
     if not c.hovers:
         return NO_HOVER
     front = number(drag_areas(c.build)[0])
@@ -63,7 +63,7 @@ def _drift(c: Craft) -> str:
     )
 
 
-def _vibration(c: Craft) -> str:
+def _vibration(c: CraftAnswers) -> str:
     if not c.hovers:
         return NO_HOVER
     slow, fast = number(c.whole.hover.rev_per_s), number(c.whole.full_throttle.rev_per_s)
@@ -75,7 +75,7 @@ def _vibration(c: Craft) -> str:
     )
 
 
-def _idle(c: Craft) -> str:
+def _idle(c: CraftAnswers) -> str:
     part = c.build.controller
     duty = number(duty_from_throttle(part, 0.0, command_cap=c.build.command_cap))
     point = at_duty(prepare(c.build, 1.0), np.asarray(max(duty, 1e-3)))
@@ -87,7 +87,7 @@ def _idle(c: Craft) -> str:
     )
 
 
-def _coaxial(c: Craft) -> str:
+def _coaxial(c: CraftAnswers) -> str:
     return (
         f"The lower rotor works in the wash of the upper: a pair gives about {100 * COAXIAL_THRUST:.0f} % of the "
         "thrust of two rotors apart for the same power (Leishman, from memory). It saves room, not minutes. "
@@ -99,7 +99,7 @@ def _coaxial(c: Craft) -> str:
     )
 
 
-def _calibration(c: Craft) -> str:
+def _calibration(c: CraftAnswers) -> str:
     half = number(duty_from_throttle(c.build.controller, 0.5, command_cap=c.build.command_cap))
     return (
         "Only ESCs that read pulses of a varying width must learn the shortest and the longest one; with a digital "
@@ -109,7 +109,7 @@ def _calibration(c: Craft) -> str:
     )
 
 
-def _tuning(c: Craft) -> str:
+def _tuning(c: CraftAnswers) -> str:
     quick = punch(c.build)
     told = (
         f" The rotors of this build follow with a time constant of {1000 * number(quick.time_constant):.0f} ms: no "
@@ -125,7 +125,7 @@ def _tuning(c: Craft) -> str:
     )
 
 
-def _tune_cells(c: Craft) -> str:
+def _tune_cells(c: CraftAnswers) -> str:
     if not c.hovers:
         return NO_HOVER
     cells, now = number(c.build.pack.cells), c.hover_command[0]
@@ -162,7 +162,7 @@ SETUP_TROUBLES: tuple[Trouble, ...] = (
             "puffy puff swell bloated soft gas battery fire dispose damaged dented"),
     Trouble("vibration", "It shakes: where does the vibration come from?", _vibration, "margins",
             "vibrations vibrate jello wobbly picture balance bent prop noise"),
-    Trouble("yaw", "It turns by itself, or yaw is weak", _yaw, "lift", "yaw spins rotates turns washout torque"),
+    Trouble("yaw", "It turns by itself, or yaw is weak", _yaw, "lift", "yaw spins rotates turns washout torque wrong direction order upside down props"),
     Trouble("drift", "It drifts in a hover", _drift, "lift", "drifts drifting slides level trim accelerometer"),
     Trouble("idle", "How high should the idle be?", _idle, "lift", "idle speed min throttle motors stop desync"),
     Trouble("coaxial", "Coaxial rotors: what do I lose?", _coaxial, "lift", "x8 octo pairs above each other coax"),

@@ -17,7 +17,7 @@ from propmodel.components.controller import throttle_from_duty
 from propmodel.flight.endurance import Profile
 from propmodel.studies.spread import draw
 
-__all__ = ["Craft", "Trouble"]
+__all__ = ["CraftAnswers", "Trouble"]
 
 
 @dataclass(frozen=True)
@@ -38,12 +38,12 @@ class Trouble:
 
     key: str
     ask: str
-    say: Callable[[Craft], str]
+    say: Callable[[CraftAnswers], str]
     page: str
     also: str = ""
 
 
-class Craft:
+class CraftAnswers:
     """A build of plain numbers with what the answers share, each found once.
 
     Parameters

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from explorer.app_pages.why.troubles.setup_troubles import SETUP_TROUBLES
-from explorer.app_pages.why.troubles.trouble_records import Craft, Trouble
+from explorer.app_pages.why.troubles.trouble_records import CraftAnswers, Trouble
 from explorer.text.numbers import spread, value
 from explorer.text.search import holding
 from propmodel import heat
@@ -31,10 +31,10 @@ from propmodel.power_up import transients
 from propmodel.powertrain.operating_point import at_duty
 from propmodel.powertrain.prepared import prepare
 
-__all__ = ["TROUBLES", "Craft", "Trouble", "troubles_with"]
+__all__ = ["TROUBLES", "CraftAnswers", "Trouble", "troubles_with"]
 
 
-def _hot(c: Craft) -> str:
+def _hot(c: CraftAnswers) -> str:
     if not c.hovers:
         return (
             "It cannot hover by the forecast: every motor at full load gets hot. A larger propeller or less mass first."
@@ -54,7 +54,7 @@ def _hot(c: Craft) -> str:
     )
 
 
-def _update(c: Craft) -> str:
+def _update(c: CraftAnswers) -> str:
     return (
         "The same parts at the same mass are the same load: pin this build, change nothing, and nothing here moves. So "
         "it is control: an update may reset filters and shares. Lower the D share, fly half a minute, touch again. How "
@@ -62,7 +62,7 @@ def _update(c: Craft) -> str:
     )
 
 
-def _cells(c: Craft) -> str:
+def _cells(c: CraftAnswers) -> str:
     cells, kv = number(c.build.pack.cells), number(c.build.motor.kv)
     more = (cells + 1.0) / cells
     rpm, size = kv * c.full_volts * more, number(c.build.propeller.diameter)
@@ -76,7 +76,7 @@ def _cells(c: Craft) -> str:
     )
 
 
-def _cap_mode(c: Craft) -> str:
+def _cap_mode(c: CraftAnswers) -> str:
     cap = number(c.build.command_cap)
     free = at_duty(prepare(c.build, 1.0), np.asarray(1.0))
     pack, motor = value("current", number(free.pack_current)), value("current", number(free.motor_current))
@@ -95,7 +95,7 @@ def _cap_mode(c: Craft) -> str:
     )
 
 
-def _blocked(c: Craft) -> str:
+def _blocked(c: CraftAnswers) -> str:
     amps = number(stall_current(c.full_volts, c.build.motor.resistance))
     duty = number(c.whole.hover.duty) if c.hovers else 1.0
     return (
@@ -105,7 +105,7 @@ def _blocked(c: Craft) -> str:
     )
 
 
-def _bench_smoke(c: Craft) -> str:
+def _bench_smoke(c: CraftAnswers) -> str:
     motor = c.build.motor
     k_e = 60.0 / (number(motor.kv) * number(motor.loaded_kv_ratio))
     speed = c.full_volts / (
@@ -119,7 +119,7 @@ def _bench_smoke(c: Craft) -> str:
     )
 
 
-def _esc_enough(c: Craft) -> str:
+def _esc_enough(c: CraftAnswers) -> str:
     low, mid, high = c.motor_amps
     rated = c.build.controller.continuous_current
     told = "" if rated is None else f" Yours is sold for {value('current', number(rated))} a motor."
@@ -130,14 +130,14 @@ def _esc_enough(c: Craft) -> str:
     )
 
 
-def _pulses(c: Craft) -> str:
+def _pulses(c: CraftAnswers) -> str:
     return (
         "Motor outputs can pulse while a flight controller restarts, and saving settings restarts it. Propellers off, "
         "pack out or behind a current limit, whenever settings are saved."
     )
 
 
-def _fuse(c: Craft) -> str:
+def _fuse(c: CraftAnswers) -> str:
     energy = number(transients.capacitor_energy(c.full_volts, c.build.craft.capacitance))
     return (
         f"The spark is the capacitor filling: {energy:.2f} J at {value('pack_voltage', c.full_volts)}, and about as "
@@ -147,14 +147,14 @@ def _fuse(c: Craft) -> str:
     )
 
 
-def _supply(c: Craft) -> str:
+def _supply(c: CraftAnswers) -> str:
     return (
         "A braking propeller pumps its energy back. A pack takes it; a bench supply cannot, and the volts climb until "
         "something gives. Switch active braking off on a supply, or test behind a pack with a current limit."
     )
 
 
-def _flip(c: Craft) -> str:
+def _flip(c: CraftAnswers) -> str:
     full = c.whole.full_throttle
     turns = number(full.rev_per_s) * number(c.build.motor.pole_pairs)
     return (
@@ -165,7 +165,7 @@ def _flip(c: Craft) -> str:
     )
 
 
-def _alarm(c: Craft) -> str:
+def _alarm(c: CraftAnswers) -> str:
     full, cells = c.whole.full_throttle, number(c.build.pack.cells)
     fall = c.full_volts - number(full.bus_voltage)
     return (
@@ -176,7 +176,7 @@ def _alarm(c: Craft) -> str:
     )
 
 
-def _c_label(c: Craft) -> str:
+def _c_label(c: CraftAnswers) -> str:
     pack = c.build.pack
     label = pack.max_continuous_current
     amps = 50.0 * number(battery.capacity(pack)) if label is None else number(label)
@@ -195,14 +195,14 @@ def _c_label(c: Craft) -> str:
     )
 
 
-def _cut(c: Craft) -> str:
+def _cut(c: CraftAnswers) -> str:
     return (
         "No: a motor cut in the air is a crash. Warn early, by the charge drawn, and keep a fifth; the page Minutes "
         "tells the time from the warning to empty, your way and in a hover."
     )
 
 
-def _li_ion(c: Craft) -> str:
+def _li_ion(c: CraftAnswers) -> str:
     there = c.build.pack.chemistry == "li_ion"
     other_cells = "lipo" if there else "li_ion"
     pack = replace(c.build.pack, chemistry=other_cells, cell_resistance=None, mass=None, max_continuous_current=None,
@@ -225,7 +225,7 @@ def _li_ion(c: Craft) -> str:
     )
 
 
-def _winter(c: Craft) -> str:
+def _winter(c: CraftAnswers) -> str:
     cold = battery.resistance(replace(c.build.pack, temperature=CELSIUS_ZERO), 0.5)
     ratio = number(cold) / number(battery.resistance(c.build.pack, 0.5))
     now = number(c.build.pack.temperature) - CELSIUS_ZERO
@@ -236,7 +236,7 @@ def _winter(c: Craft) -> str:
     )
 
 
-def _counter(c: Craft) -> str:
+def _counter(c: CraftAnswers) -> str:
     return (
         "The scale of the current sensor is off. The counter should show what the charger puts back after the same "
         "flight: the one over the other is the factor. Some firmware wants its scale multiplied by it, some divided: "
@@ -245,7 +245,7 @@ def _counter(c: Craft) -> str:
     )
 
 
-def _jumps(c: Craft) -> str:
+def _jumps(c: CraftAnswers) -> str:
     if not c.hovers:
         return "This craft does not hover, so there is no hover setting to type in."
     start, end = c.stick_in_hover
@@ -257,7 +257,7 @@ def _jumps(c: Craft) -> str:
     )
 
 
-def _leads(c: Craft) -> str:
+def _leads(c: CraftAnswers) -> str:
     def lost(amps: float, gauge: int) -> str:
         volts, watts = (number(of(amps, gauge=gauge, length=0.1)) for of in (wire.drop, wire.heat))
         return f"{volts:.2f} V and {watts:.1f} W of {gauge} AWG"
@@ -270,7 +270,7 @@ def _leads(c: Craft) -> str:
     )
 
 
-def _third_blade(c: Craft) -> str:
+def _third_blade(c: CraftAnswers) -> str:
     prop = c.build.propeller
     blades = number(prop.blades)
     many = with_fields(c.build, {"propeller.blades": blades + 1.0})
@@ -285,7 +285,7 @@ def _third_blade(c: Craft) -> str:
     )
 
 
-def _mountain(c: Craft) -> str:
+def _mountain(c: CraftAnswers) -> str:
     here = number(c.build.air.density)
     up = number(atmosphere(2500.0, temperature=max(number(c.build.air.temperature) - 10.0, 230.0)).density)
     ratio = here / up
@@ -298,7 +298,7 @@ def _mountain(c: Craft) -> str:
     )
 
 
-def _tilt(c: Craft) -> str:
+def _tilt(c: CraftAnswers) -> str:
     if not c.hovers:
         return "This craft does not hover, so it holds no tilt."
     steep = math.degrees(number(steepest_tilt(c.whole.thrust_to_weight)))
@@ -322,14 +322,14 @@ def _tilt(c: Craft) -> str:
     )
 
 
-def _pwm(c: Craft) -> str:
+def _pwm(c: CraftAnswers) -> str:
     return (
         "Raising the ESC's switching frequency smooths the current, most on tiny motors. It is no knob for power: full "
         "throttle does not depend on it, and above some 48 kHz little more is gained (common practice)."
     )
 
 
-def _poles(c: Craft) -> str:
+def _poles(c: CraftAnswers) -> str:
     poles = 2.0 * number(c.build.motor.pole_pairs)
     other = 12.0 if poles >= 13.0 else 14.0
     return (
@@ -339,7 +339,7 @@ def _poles(c: Craft) -> str:
     )
 
 
-def _kv_drifts(c: Craft) -> str:
+def _kv_drifts(c: CraftAnswers) -> str:
     ratio = number(c.build.motor.loaded_kv_ratio)
     real = (
         "it was measured under load here"
@@ -352,7 +352,7 @@ def _kv_drifts(c: Craft) -> str:
     )
 
 
-def _drifts(c: Craft) -> str:
+def _drifts(c: CraftAnswers) -> str:
     if not c.hovers:
         return "By the forecast this craft does not hover, so there is nothing to tell."
     start, end = c.hover_command
@@ -362,7 +362,7 @@ def _drifts(c: Craft) -> str:
     )
 
 
-def _minute(c: Craft) -> str:
+def _minute(c: CraftAnswers) -> str:
     seconds = number(c.whole.full_throttle_seconds)
     told = (
         "settles below the limit of its winding by the forecast"
@@ -376,7 +376,7 @@ def _minute(c: Craft) -> str:
     )
 
 
-def _headroom(c: Craft) -> str:
+def _headroom(c: CraftAnswers) -> str:
     left = number(c.whole.thrust_to_weight_at_reserve)
     return (
         f"With the reserve left its thrust is {value('pull_to_weight', left)} its weight. Below 2 it loses height when "
@@ -384,14 +384,14 @@ def _headroom(c: Craft) -> str:
     )
 
 
-def _touch(c: Craft) -> str:
+def _touch(c: CraftAnswers) -> str:
     return (
         "A bell or board that you can hold is below about 60 °C. ESC temperatures of 40 to 65 °C after a flight are "
         "usual on mid-size craft; one that rises within seconds is failing (common practice, from memory)."
     )
 
 
-def _collapse(c: Craft) -> str:
+def _collapse(c: CraftAnswers) -> str:
     low = number(c.whole.full_throttle_at_reserve.bus_voltage)
     need = number(c.build.craft.electronics_min_voltage)
     return (
@@ -400,7 +400,7 @@ def _collapse(c: Craft) -> str:
     )
 
 
-def _sink(c: Craft) -> str:
+def _sink(c: CraftAnswers) -> str:
     v = number(
         induced_velocity_hover(c.whole.bare_thrust, disc_area=c.build.disc_area, air_density=c.build.air.density)
     )
@@ -411,7 +411,7 @@ def _sink(c: Craft) -> str:
     )
 
 
-def _against_wind(c: Craft) -> str:
+def _against_wind(c: CraftAnswers) -> str:
     if not c.hovers:
         return "By the forecast this craft does not hover, so there is nothing to tell."
     held = level_flight(c.build, np.linspace(2.0, 60.0, 581))
@@ -432,18 +432,18 @@ TROUBLES: tuple[Trouble, ...] = (
             "firmware tune D gain term filter hot"),
     Trouble("blocked", "A propeller was blocked and the motor burnt", _blocked, "margins", "grass stall stuck fire"),
     Trouble("more_cells", "May I put one more cell on these motors?", _cells, "margins",
-            "wrong KV too many cells 6S 4S voltage burnt"),
+            "wrong KV too many cells 6S 4S over-voltage ESC burnt high"),
     Trouble("cap_mode", "A throttle cap was set and it burnt all the same", _cap_mode, "margins",
-            "limit flip over after crash mode upright upside down ESC capacitor"),
+            "limit output percent flip over after crash mode upright ESC capacitor"),
     Trouble("bench_smoke", "Smoke on the bench, without a propeller", _bench_smoke, "plug_in",
             "first power-up fire no-load current ESC burnt resettable fuse current-limiting plug"),
-    Trouble("esc", "Is my ESC large enough?", _esc_enough, "margins", "20 A four-in-one burnt speed controller rating"),
+    Trouble("esc", "Is my ESC large enough?", _esc_enough, "margins", "20 A four-in-one burnt speed controller rating first take-off maiden"),
     Trouble("pulses", "Motors twitched while I saved settings", _pulses, "plug_in", "smoke configuration reboot spin"),
     Trouble("capacitor", "An ESC died on its first flight; is a capacitor needed?", _fuse, "margins",
             "maiden spark fuse anti-spark spikes"),
     Trouble("supply", "It tripped or smoked on a bench supply", _supply, "margins", "braking regenerate voltage rises"),
-    Trouble("flip", "It flips or drops a motor on a hard punch", _flip, "margins", "desync sync twitch lost step"),
-    Trouble("alarm", "The low-voltage alarm rings on the first punch", _alarm, "minutes", "sag beep battery"),
+    Trouble("flip", "It flips or drops a motor on a hard punch", _flip, "margins", "desync sync twitch lost step stutter stutters jerks"),
+    Trouble("alarm", "The low-voltage alarm rings on the first punch", _alarm, "minutes", "sag beep battery old tired worn pack"),
     Trouble("c_label", "Are the C numbers on packs true?", _c_label, "margins", "C rating discharge label battery"),
     Trouble("cut", "Should low voltage stop the motors?", _cut, "minutes", "failsafe land beginner alarm"),
     Trouble("li_ion", "Li-ion for longer flights?", _li_ion, "minutes", "lithium ion long range chemistry 18650 21700"),
@@ -451,7 +451,7 @@ TROUBLES: tuple[Trouble, ...] = (
     Trouble("counter", "The mAh counter and the charger disagree", _counter, "plug_in", "current sensor scale wrong"),
     Trouble("jumps", "It jumps up when I switch modes", _jumps, "minutes", "hover throttle altitude hold firmware"),
     Trouble("drifts", "The hover throttle creeps up during the flight", _drifts, "minutes", "stick voltage falls"),
-    Trouble("leads", "Are my leads too thin?", _leads, "margins", "wire gauge AWG cable voltage drop"),
+    Trouble("leads", "Are my leads too thin?", _leads, "margins", "wire gauge AWG cable voltage drop connector plug hot melted"),
     Trouble("blade", "A third blade, more pitch, a duct: what do I gain?", _third_blade, "choose",
             "propeller tri-blade pitch speed ducts static in flight"),
     Trouble("mountain", "It flies worse on a mountain", _mountain, "lift", "altitude height density ridge thin air"),
@@ -460,7 +460,7 @@ TROUBLES: tuple[Trouble, ...] = (
     Trouble("sink", "It fell through coming straight down", _sink, "dive",
             "vortex ring wobble prop wash propwash pull out dive"),
     Trouble("minute", "A motor burnt after a minute of full command", _minute, "margins", "100 % hot winding hover"),
-    Trouble("headroom", "It loses height when it corrects", _headroom, "margins", "thrust to weight gust weak heavy"),
+    Trouble("headroom", "It loses height when it corrects", _headroom, "margins", "thrust to weight gust weak too heavy cannot won't lift take off"),
     Trouble("collapse", "The picture or the radio drops out in a punch", _collapse, "margins",
             "brownout reset tiny small pack 1S 2S video"),
     Trouble("pwm", "Does a higher PWM frequency cool it?", _pwm, "margins", "switching kHz ripple"),

@@ -34,7 +34,7 @@ from explorer.app_pages.why.workings.motor import (
     stall_working,
 )
 from explorer.app_pages.why.workings.spread import spread_working
-from explorer.app_pages.why.workings.worked import Question
+from explorer.app_pages.why.workings.worked import WorkingQuestion
 from explorer.text.search import holding
 
 __all__ = [
@@ -42,66 +42,66 @@ __all__ = [
     "found",
 ]
 
-QUESTIONS: tuple[Question, ...] = (
-    Question("mass", "Why does it weigh that?", "The parts, added up.", mass_working, "lift", "payload_g", "take-off weight"),
-    Question(
+QUESTIONS: tuple[WorkingQuestion, ...] = (
+    WorkingQuestion("mass", "Why does it weigh that?", "The parts, added up.", mass_working, "lift", "payload_g", "take-off weight"),
+    WorkingQuestion(
         "ideal", "How near is it to the ideal?",
         "Holding a weight up in the air costs power however good the parts are; the figure of merit says how near they "
         "come.", ideal_working, "lift", "diameter_in", "figure of merit disc loading induced",
     ),
-    Question(
+    WorkingQuestion(
         "hover_speed", "Why does it turn that fast to hover?", "Each rotor carries its share of the weight.",
         hover_speed_working, "lift", "diameter_in", "rpm thrust coefficient",
     ),
-    Question(
+    WorkingQuestion(
         "hover_command", "Why that throttle to hover?",
         "The motor needs volts for its speed and volts for its resistance. Their share of the pack's volts is the duty; "
         "the throttle map turns duty into throttle.",
         hover_command_working, "lift", "kv", "throttle duty hover stick",
     ),
-    Question(
+    WorkingQuestion(
         "hover_power", "Where do the watts of a hover go?", "Lift, air losses, heat, electronics.", hover_power_working, "lift",
         "payload_g", "watts current amps efficiency",
     ),
-    Question(
+    WorkingQuestion(
         "minutes", "Why not simply capacity over amps?",
         "A pack is energy at a falling voltage, and you land with some of it left.", minutes_working, "minutes",
         "capacity_mah", "mAh flight time endurance",
     ),
-    Question("pull", "Why that much thrust?", "Speed squared, diameter to the fourth.", pull_working, "lift", "kv",
+    WorkingQuestion("pull", "Why that much thrust?", "Speed squared, diameter to the fourth.", pull_working, "lift", "kv",
              "thrust to weight punch"),
-    Question("full_current", "Why so many amps flat out?", "Torque needs amps; KV sets how many.", full_current_working,
+    WorkingQuestion("full_current", "Why so many amps flat out?", "Torque needs amps; KV sets how many.", full_current_working,
              "margins", "pitch_in", "ESC current"),
-    Question("sag", "Why does the voltage fall in a punch?", "Amps through the pack's own resistance.", sag_working, "margins",
+    WorkingQuestion("sag", "Why does the voltage fall in a punch?", "Amps through the pack's own resistance.", sag_working, "margins",
              "capacity_mah", "C rating resistance voltage alarm"),
-    Question("top", "Why no faster?", "Tilted, it trades lift for speed until drag takes up the thrust.", top_working, "minutes",
+    WorkingQuestion("top", "Why no faster?", "Tilted, it trades lift for speed until drag takes up the thrust.", top_working, "minutes",
              "pitch_in", "top speed pitch speed drag"),
-    Question("bucket", "Why does slow flight cost less than a hover?",
+    WorkingQuestion("bucket", "Why does slow flight cost less than a hover?",
              "Moving forward, the discs meet fresh air.", bucket_working, "minutes", "cruise_kmh", "range endurance power curve"),
-    Question("heat", "Why is the motor that warm in a hover?", "Heat in, wash cools: it settles.", heat_working, "margins",
+    WorkingQuestion("heat", "Why is the motor that warm in a hover?", "Heat in, wash cools: it settles.", heat_working, "margins",
              "payload_g", "temperature winding hot motor"),
-    Question("seconds", "How long can it be held flat out?", "Copper is light: it heats in seconds.", seconds_working, "margins",
+    WorkingQuestion("seconds", "How long can it be held flat out?", "Copper is light: it heats in seconds.", seconds_working, "margins",
              "pitch_in", "burst winding limit"),
-    Question("dive", "Why does a dive cost that much height?",
+    WorkingQuestion("dive", "Why does a dive cost that much height?",
              "Speed grows while you fall and while you decide; then the spare thrust must turn the path.", dive_working, "dive",
              "payload_g", "pull-out"),
-    Question("wash", "Why wobble when coming straight down?", "It sinks into its own wash.", wash_working, "dive",
+    WorkingQuestion("wash", "Why wobble when coming straight down?", "It sinks into its own wash.", wash_working, "dive",
              "diameter_in", "vortex ring descent prop wash propwash"),
-    Question("stall", "What if a propeller is blocked?", "Standing, the motor is only a resistor.", stall_working, "plug_in",
+    WorkingQuestion("stall", "What if a propeller is blocked?", "Standing, the motor is only a resistor.", stall_working, "plug_in",
              "kv", "stall grass"),
-    Question("inrush", "Why does it spark when plugged in?", "The capacitor fills at once.", inrush_working, "plug_in",
+    WorkingQuestion("inrush", "Why does it spark when plugged in?", "The capacitor fills at once.", inrush_working, "plug_in",
              "cells", "spark capacitor"),
-    Question("size", "What does a larger propeller change first?", "More air, moved more slowly.", tilted_ideal_working,
+    WorkingQuestion("size", "What does a larger propeller change first?", "More air, moved more slowly.", tilted_ideal_working,
              "choose", "diameter_in", "diameter inch"),
-    Question("kv", "Is more KV more power?", "No: it is a gear.", more_kv_working, "choose", "kv", "motor constant winding"),
-    Question("cap", "Does a throttle cap make too many cells safe?", "No.", cap_working, "margins", "command_cap_percent",
-             "limit over-voltage cells"),
-    Question("spread", "Why a band and not a number?", "Labels do not tell everything.", spread_working, "choose",
+    WorkingQuestion("kv", "Is more KV more power?", "No: it is a gear.", more_kv_working, "choose", "kv", "motor constant winding"),
+    WorkingQuestion("cap", "Does a throttle cap make too many cells safe?", "No.", cap_working, "margins", "command_cap_percent",
+             "limit output percent over-voltage cells 66 %"),
+    WorkingQuestion("spread", "Why a band and not a number?", "Labels do not tell everything.", spread_working, "choose",
              "blade_width_mm", "uncertainty band"),
 )  # fmt: skip
 
 
-def found(words: str) -> list[Question]:
+def found(words: str) -> list[WorkingQuestion]:
     """Questions that hold the words asked for; all of them for no words.
 
     Examples

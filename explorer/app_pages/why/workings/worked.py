@@ -13,8 +13,8 @@ from propmodel.assess.assessment import Assessment
 from propmodel.base.arrays import number
 
 __all__ = [
-    "Question",
     "Worked",
+    "WorkingQuestion",
     "check_words",
     "if_it_hovers",
     "short",
@@ -69,7 +69,7 @@ def check_words(got: Worked) -> str:
 
 
 @dataclass(frozen=True)
-class Question:
+class WorkingQuestion:
     """One thing a reader may ask why about.
 
     Parameters

@@ -28,7 +28,7 @@ def job_on(monkeypatch, where):
     inputs = Inputs()
     values = {"kv": tuple(float(k) for k in range(1500, 1540))}
     made = plan.plan(inputs, values, {})
-    job = counting.Job(repr(where), made, OUTPUTS, 40, counting.Keeper())
+    job = counting.SweepJob(repr(where), made, OUTPUTS, 40, counting.SweepCache())
     job.begin()
     assert job.wait(90) and job.fault == "" and job.answer is not None and not job.away
     alone = sweep(made.base, made.axes, list(OUTPUTS), tables=made.tables, hold=counting.HOLD, processes=1)

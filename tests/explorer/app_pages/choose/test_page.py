@@ -166,7 +166,7 @@ def test_a_bad_range_is_told_and_the_last_picture_stays(name, text, words):
     assert field(at, name).value == text  # kept as typed
 
 
-def test_nothing_holds_says_what_kills_and_what_would_do():
+def test_nothing_holds_says_what_rejects_and_what_would_do():
     at = opened()
     before = trace(at, "frontier")
     at.number_input(key="choose_bound:thrust_to_weight").set_value(13.0)

@@ -20,7 +20,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from explorer.app_pages.shelf.field_sheet import Figure, Sheet, curves_csv, curves_json, field_sheet, safe_link
-from explorer.figures.svg_plot import Line, Mark, nice_ticks, plain_text, svg_plot
+from explorer.figures.svg_plot import Line, PlotMark, nice_ticks, plain_text, svg_plot
 from propmodel.assembly.demo import demo
 from propmodel.power_up.judging import rows
 from propmodel.power_up.steps import CAUTIONS, from_build, power_up_steps
@@ -37,7 +37,7 @@ def figure(name: str = "this") -> Figure:
         "throttle, %",
         "thrust of all rotors, g",
         [Line(name, x, y, low=0.85 * y, high=1.15 * y), Line("pinned", x, 0.8 * y, pinned=True)],
-        [Mark("hover", 300.0, x=60.0), Mark("label", 700.0)],
+        [PlotMark("hover", 300.0, x=60.0), PlotMark("label", 700.0)],
     )
 
 
@@ -179,7 +179,7 @@ def test_gaps_bands_pinned_lines_and_limits() -> None:
         [Line("a", x, y, low=y - 0.5, high=y + 0.5), Line("b", x, y + 1, pinned=True)],
         x_title="x",
         y_title="y",
-        marks=[Mark("limit", 4.5), Mark("here", 2.0, x=1.0), Mark("lost", float("nan"))],
+        marks=[PlotMark("limit", 4.5), PlotMark("here", 2.0, x=1.0), PlotMark("lost", float("nan"))],
     )
     classes = [p.get("class") for p in ElementTree.fromstring(text).iter(f"{NS}path")]
     assert classes.count("this") == 2 and classes.count("band") == 2 and classes.count("pinned") == 2

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from explorer.app import PAGES
-from explorer.app_pages.why.troubles.troubles import TROUBLES, Craft, troubles_with
+from explorer.app_pages.why.troubles.troubles import TROUBLES, CraftAnswers, troubles_with
 from explorer.text.numbers import value
 from propmodel.assembly.build import with_fields
 from propmodel.assembly.demo import demo, demo_names
@@ -30,13 +30,13 @@ TINY = with_fields(demo("tarn"), {"motor.kv": 11000.0, "propeller.diameter": 0.0
 
 
 def say(key: str, build) -> str:
-    return next(t for t in TROUBLES if t.key == key).say(Craft(build, WAY)).replace("\u202f", " ")
+    return next(t for t in TROUBLES if t.key == key).say(CraftAnswers(build, WAY)).replace("\u202f", " ")
 
 
 @pytest.mark.parametrize("trouble", TROUBLES, ids=lambda t: t.key)
 def test_every_trouble_is_answered_for_every_craft_without_holes(trouble):
     for build in (*(demo(name) for name in demo_names()), GROUNDED, TINY):
-        words = trouble.say(Craft(build, WAY))
+        words = trouble.say(CraftAnswers(build, WAY))
         assert len(words.split()) >= 8 and words.endswith(".")
         assert not {"nan", "inf", "none", "\u2013"} & {w.strip("(),;:%").lower() for w in words.split()}
     assert trouble.page in dict(PAGES)

@@ -1,0 +1,159 @@
+"""From what was typed to a `Build` of the craft and back: its mass, labels and links put into the record.
+
+The craft part becomes a Build in :mod:`propmodel.assembly.build_record`. Typed inputs must be usable: see
+`explorer.inputs.checks`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields, replace
+from functools import lru_cache
+from typing import Any
+
+from explorer.inputs.checks import check
+from explorer.inputs.inputs import FIELDS, Inputs, as_kind
+from propmodel.assembly.build import Build
+from propmodel.assembly.build_record import DEFAULTS, from_record
+from propmodel.base.units import GRAM
+from propmodel.components.battery import CHEMISTRIES
+
+__all__ = ["apply", "take_off_g", "to_build", "with_take_off_g"]
+
+
+def to_build(inputs: Inputs) -> Build:
+    """Build the craft; all conversion to SI happens in :func:`propmodel.assembly.build_record.from_record`.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Checked (see `check`) or with defaults for what is bad.
+
+    Returns
+    -------
+    Build
+        The same object for the same craft: builds are frozen. Names and the way of flying cost no new conversion.
+    """
+    made = _converted(*(getattr(inputs, name) for name in _CRAFT))
+    names = tuple(str(getattr(inputs, name)) for name in _NAMES)
+    return _named(made, *names) if any(names) else made
+
+
+_NAMES = ("name", "motor_name", "propeller_name", "controller_name", "pack_name")
+_CRAFT = tuple(f.name for f in fields(Inputs) if f.name in DEFAULTS and f.name not in _NAMES)
+"""Fields that a Build is made of."""
+
+
+@lru_cache(maxsize=256, typed=True)
+def _converted(*values: Any) -> Build:
+    """Build of the values of `_CRAFT`, without names; 1, 1.0 and True are told apart."""
+    return from_record(dict(zip(_CRAFT, values, strict=True)))
+
+
+@lru_cache(maxsize=256)
+def _named(made: Build, name: str, motor: str, propeller: str, controller: str, pack: str) -> Build:
+    """The same build with names."""
+    return replace(
+        made,
+        craft=replace(made.craft, name=name),
+        motor=replace(made.motor, name=motor),
+        propeller=replace(made.propeller, name=propeller),
+        controller=replace(made.controller, name=controller),
+        pack=replace(made.pack, name=pack),
+        name=name,
+    )
+
+
+LEAST_FRAME_SHARE = 0.2
+"""Frame and electronics weigh at least this share of the craft (common practice, from memory). [-]"""
+
+
+def take_off_g(inputs: Inputs) -> float:
+    """All-up mass of the craft as typed and estimated. [g]"""
+    return float(to_build(inputs).mass) / GRAM
+
+
+def with_take_off_g(inputs: Inputs, grams: float) -> Inputs:
+    """Make the craft weigh what the scale says: by the frame, then by the part masses that nobody told.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    grams : float
+        Take-off mass. [g] Masses that were told are kept: where they alone weigh more, the frame stops at its least.
+
+    Returns
+    -------
+    Inputs
+
+    Examples
+    --------
+    >>> tiny = replace(Inputs(), motor_mass_g=None, propeller_g=None, pack_g=None, payload_g=0.0)
+    >>> round(take_off_g(with_take_off_g(tiny, 150.0)), 1)
+    150.0
+    """
+    low, high = FIELDS["frame_g"].bounds()
+    inputs = replace(inputs, guessed_mass_percent=100.0)
+    whole = take_off_g(inputs)
+    frame = inputs.frame_g + grams - whole
+    least = max(low, LEAST_FRAME_SHARE * grams)
+    if frame < least:
+        guessed = 2.0 * (whole - take_off_g(replace(inputs, guessed_mass_percent=50.0)))
+        if guessed > 0.0:
+            share = 100.0 * (1.0 - (least - frame) / guessed)
+            share = round(min(max(share, FIELDS["guessed_mass_percent"].bounds()[0]), 100.0), 3)
+            inputs = replace(inputs, guessed_mass_percent=share)
+            frame = inputs.frame_g + grams - take_off_g(inputs)
+    return replace(inputs, frame_g=round(min(max(frame, low), high), 2))
+
+
+def apply(inputs: Inputs, values: Mapping[str, Any]) -> Inputs:
+    """Put values read from labels or links into the record; unknown names are left out.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    values : mapping
+        Field names, and ``take_off_g`` if a scale reading was typed.
+
+    Returns
+    -------
+    Inputs
+        A diameter, pitch or blade count sets ``measured_propeller`` to None; a new motor, propeller or pack
+        size sets the estimated masses free again, unless the mass is among the values.
+
+    Examples
+    --------
+    >>> apply(Inputs(), {"kv": 1750, "cells": 5}).cells
+    5
+    """
+    new = {name: as_kind(FIELDS[name], value) for name, value in values.items() if name in FIELDS}
+    changed = {name for name, value in new.items() if value != getattr(inputs, name)}
+    for owners, freed, to in (
+        (
+            {"stator_d_mm", "stator_h_mm"},
+            ("motor_mass_g", "winding_mohm", "no_load_a", "motor_max_a", "motor_max_cells"),
+            None,
+        ),
+        ({"stator_d_mm", "stator_h_mm", "kv"}, ("motor_name",), ""),
+        (
+            {"diameter_in", "pitch_in", "blades"},
+            ("propeller_g", "measured_propeller", "blade_width_mm"),
+            None,
+        ),
+        ({"diameter_in", "pitch_in", "blades"}, ("propeller_name",), ""),
+        ({"cells", "capacity_mah", "chemistry", "parallel"}, ("pack_g", "cell_mohm", "usable_percent"), None),
+        ({"cells", "capacity_mah", "chemistry", "parallel"}, ("pack_name",), ""),
+        ({"esc_a"}, ("esc_burst_a",), None),
+        ({"esc_a", "esc_max_cells"}, ("controller_name",), ""),
+    ):
+        if owners & changed:
+            new.update({name: to for name in freed if name not in values})
+    kinds = {inputs.chemistry, new.get("chemistry", inputs.chemistry)} & set(CHEMISTRIES)
+    if len({CHEMISTRIES[kind].label_exponent for kind in kinds}) > 1:
+        # C ratings of Li-ion and LiPo labels do not compare
+        new.update({name: None for name in ("pack_label_c", "pack_burst_c") if name not in values})
+    result = replace(inputs, **new)
+    if "take_off_g" in values and not check(result):
+        result = with_take_off_g(result, float(values["take_off_g"]))
+    return result
