@@ -173,7 +173,7 @@ def _say_reading(reading: LabelReading) -> None:
         lines.append(f"Changed since: {', '.join(moved)}.")
     lender = st.session_state.get(keys.LENDER)
     if reading.found and lender:
-        lines.append(f"All else is that of {lender.capitalize()}, {_SIZES[lender]}: change it below.")
+        lines.append(f"All else is guessed from {lender.capitalize()}, {_SIZES[lender]}: change it below.")
     if not lines and not reading.questions:
         lines = ["There is nothing here that I can read as a label."]
     st.html('<div class="wi wi-read" role="status">' + "<br>".join(html.escape(line) for line in lines) + "</div>")
@@ -246,7 +246,7 @@ def _fill() -> None:
     st.session_state[keys.LABEL_MADE] = apply(st.session_state.get(keys.LABEL_PLAIN) or base, told)
 
 
-def _guessed(base: Inputs, told: dict[str, Any]) -> dict[str, float]:
+def _guessed(base: Inputs, told: dict[str, Any]) -> dict[str, Any]:
     """What no label tells, from the lending craft at the told size; not what was typed by hand."""
     plain: Inputs | None = st.session_state.get(keys.LABEL_PLAIN)
     if plain is None or not st.session_state.get(keys.LENDER):

@@ -218,7 +218,12 @@ def settle_inches(at: Cursor) -> None:
             at.assume(piece.text, said, ("diameter_in", inches))
 
 
+def _dry(at: Cursor, index: int, piece: Piece) -> None:
+    """Read with the mass beside it; without one it says nothing."""
+
+
 READERS: dict[str, Handler] = {
+    "dry": _dry,
     "kilograms": _kilograms,
     "grams": _grams,
     "pounds": _pounds,

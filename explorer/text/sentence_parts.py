@@ -9,7 +9,7 @@ from typing import Any
 
 from explorer.text.markup import NO_BREAK, own_name
 from explorer.text.numbers import NARROW, lowered, prose, spread
-from propmodel.assess.limits import Limit
+from propmodel.assess.limits import Limit, kv_too_high
 
 __all__ = [
     "build_name",
@@ -55,7 +55,7 @@ def dash() -> str:
 
 def too_fast(found: Sequence[Limit]) -> str:
     """A KV too high for the cells, which is behind much else; HTML with a space behind it, empty where it is not."""
-    one = next((limit for limit in found if limit.key == "free_tip" and limit.state == "over"), None)
+    one = kv_too_high(found)
     if one is None:
         return ""
     why = html.escape(prose(lowered(one.reason.split(";")[0]), NARROW))

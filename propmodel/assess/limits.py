@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -18,7 +18,7 @@ from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH
 from propmodel.components import battery
 from propmodel.components.propeller.prepared import MACH_KNEE, MACH_MEASURED, MACH_RISE
 
-__all__ = ["TIGHT", "Limit", "hold_text", "limits"]
+__all__ = ["TIGHT", "Limit", "hold_text", "kv_too_high", "limits"]
 
 TIGHT = 0.85
 """Share of an allowance from which it counts as tight. [-]"""
@@ -103,6 +103,23 @@ def hold_text(hold: float) -> str:
     ('for 10 s', 'for good')
     """
     return "for good" if np.isinf(hold) else f"for {hold:.0f} s"
+
+
+def kv_too_high(found: Sequence[Limit]) -> Limit | None:
+    """The limit that says that the KV is too high for the cells, which is behind other limits; None where it is not.
+
+    Parameters
+    ----------
+    found : sequence of Limit
+        As `limits` gives them.
+
+    Examples
+    --------
+    >>> import propmodel
+    >>> kv_too_high(propmodel.limits(propmodel.demo("scree"))) is None
+    True
+    """
+    return next((one for one in found if one.key == "free_tip" and one.state == "over"), None)
 
 
 def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
@@ -252,7 +269,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         return f"{amps:.0f} A held {seconds:.0f} s warms the pack by about {rise:.0f} C"
     if key in ("sag_fresh", "sag_low"):
         point = a.full_throttle_at_reserve if key == "sag_low" else full
-        when = "with the reserve left" if key == "sag_low" else "on a fresh pack"
+        when = "at the end of the flight" if key == "sag_low" else "on a fresh pack"
         return f"A punch {when} pulls each cell down to {float(point.bus_voltage) / cells:.2f} V"
     if key == "controller_current":
         rating = (
@@ -286,7 +303,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
     if key == "brownout":
         low = float(a.full_throttle_at_reserve.bus_voltage)
         need = number(b.craft.electronics_min_voltage)
-        return f"A punch with the reserve left pulls the bus to {low:.1f} V; the electronics need {need:.1f} V"
+        return f"A punch at the end of the flight pulls the bus to {low:.1f} V; the electronics need {need:.1f} V"
     if key == "tip_speed":
         mach = float(a.fresh_burst.prop.tip_mach(full.rev_per_s))
         speed = mach * number(b.air.speed_of_sound)
@@ -304,11 +321,11 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         )
     if key == "pull":
         ratio = float(a.thrust_to_weight_at_reserve)
-        return f"With the reserve left the thrust is {ratio:.1f} times the weight; below 2 it cannot catch a gust"
+        return f"At the end of the flight the thrust is {ratio:.1f} times the weight; below 2 it cannot catch a gust"
     if key == "hover_high":
         command = float(np.minimum(a.hover_command_at_reserve, 9.99))
         return (
-            f"With the reserve left a hover takes {_percent(command)} of the motors' command, idle included"
+            f"At the end of the flight a hover takes {_percent(command)} of the motors' command, idle included"
             if bool(a.can_hover)
             else "It cannot hover"
         )

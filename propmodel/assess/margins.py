@@ -356,7 +356,7 @@ SHARES: Mapping[str, Share] = MappingProxyType(
         ),
         "sag_low": Share(
             lambda a, h: _sag(a, low=True),
-            "cell voltage in a punch, reserve left",
+            "cell voltage in a punch, at landing",
             "pack",
             "common practice",
             False,
@@ -378,8 +378,8 @@ SHARES: Mapping[str, Share] = MappingProxyType(
         "tip_speed": Share(_tip, "blade tip speed", "propeller", "fit, common practice", False),
         "motor_volts": Share(_motor_volts, "how hard the motor is loaded", "motor", "physics", False),
         "free_tip": Share(_free_tip, "no-load speed for these cells", "motor", "common practice", False),
-        "pull": Share(_pull, "thrust to weight, reserve left", "craft", "common practice", False),
-        "hover_high": Share(_hover_high, "hover command, reserve left", "craft", "common practice", False),
+        "pull": Share(_pull, "thrust to weight, at landing", "craft", "common practice", False),
+        "hover_high": Share(_hover_high, "hover command, at landing", "craft", "common practice", False),
         "hover_low": Share(_hover_low, "hover command, too low", "craft", "common practice", False),
         "motor_lost": Share(_motor_lost, "one motor lost", "craft", "physics", False),
     }

@@ -49,11 +49,11 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
         "mass": Output(lambda a: a.mass, "kg", "take-off mass"),
         "thrust_to_weight": Output(lambda a: a.thrust_to_weight, "-", "thrust to weight, fresh pack"),
         "thrust_to_weight_at_reserve": Output(
-            lambda a: a.thrust_to_weight_at_reserve, "-", "thrust to weight, reserve left"
+            lambda a: a.thrust_to_weight_at_reserve, "-", "thrust to weight, at landing"
         ),
         "hover_throttle": Output(lambda a: _hovering(a, a.hover_command), "-", "hover command, fresh pack"),
         "hover_throttle_at_reserve": Output(
-            lambda a: _hovering(a, a.hover_command_at_reserve), "-", "hover command, reserve left"
+            lambda a: _hovering(a, a.hover_command_at_reserve), "-", "hover command, at landing"
         ),
         "hover_current": Output(lambda a: _hovering(a, a.hover.pack_current), "A", "pack current in hover"),
         "hover_power": Output(lambda a: _hovering(a, a.hover.pack_power), "W", "pack power in hover"),
@@ -69,7 +69,7 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
         "full_throttle_power": Output(lambda a: a.full_throttle.pack_power, "W", "pack power flat out"),
         "full_throttle_voltage": Output(lambda a: a.full_throttle.bus_voltage, "V", "pack voltage flat out, fresh"),
         "full_throttle_voltage_at_reserve": Output(
-            lambda a: a.full_throttle_at_reserve.bus_voltage, "V", "pack voltage flat out, reserve left"
+            lambda a: a.full_throttle_at_reserve.bus_voltage, "V", "pack voltage flat out, at landing"
         ),
         "figure_of_merit": Output(lambda a: a.figure_of_merit, "-", "figure of merit in hover"),
         "disc_loading": Output(lambda a: a.weight / a.build.total_disc_area, "N/m^2", "weight over disc area"),
@@ -97,9 +97,7 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
         "full_throttle_seconds": Output(
             lambda a: a.full_throttle_seconds, "s", "full throttle until the winding limit"
         ),
-        "pull_out_height": Output(
-            lambda a: a.pull_out_height, "m", "height a 40 m dive costs to pull out, reserve left"
-        ),
+        "pull_out_height": Output(lambda a: a.pull_out_height, "m", "height a 40 m dive costs to pull out, at landing"),
     }
 )
 
@@ -117,11 +115,11 @@ class Performance:
     thrust_to_weight: NDArray
     """Thrust to weight, fresh pack. [-]"""
     thrust_to_weight_at_reserve: NDArray
-    """Thrust to weight, reserve left. [-]"""
+    """Thrust to weight, at landing. [-]"""
     hover_throttle: NDArray
     """Hover command: average motor command, idle included, fresh pack. [-]"""
     hover_throttle_at_reserve: NDArray
-    """The same with the reserve left. [-]"""
+    """The same at the end of the flight. [-]"""
     hover_current: NDArray
     """Pack current in hover. [A]"""
     hover_power: NDArray
@@ -145,7 +143,7 @@ class Performance:
     full_throttle_voltage: NDArray
     """Pack voltage flat out, fresh. [V]"""
     full_throttle_voltage_at_reserve: NDArray
-    """Pack voltage flat out, reserve left. [V]"""
+    """Pack voltage flat out, at landing. [V]"""
     figure_of_merit: NDArray
     """Figure of merit in hover. [-]"""
     disc_loading: NDArray
@@ -171,7 +169,7 @@ class Performance:
     full_throttle_seconds: NDArray
     """Full throttle until the winding limit. [s]"""
     pull_out_height: NDArray
-    """Height a 40 m dive costs to pull out, reserve left. [m]"""
+    """Height a 40 m dive costs to pull out, at landing. [m]"""
     status: NDArray
     """BELOW_ELECTRONICS_MINIMUM or CANNOT_HOVER where it does not hover on a fresh pack for minutes, else
     BELOW_CUTOFF_AT_ONCE in hover, else THROTTLE_FULL where full throttle no longer holds it up before the reserve, else

@@ -15,6 +15,7 @@ __all__ = [
     "check_finite",
     "check_flag",
     "check_in",
+    "check_names",
     "check_number",
     "check_positive",
     "check_range",
@@ -364,6 +365,40 @@ def check_flag(name: str, value: Any) -> bool:
     if not isinstance(value, bool | np.bool_):
         raise ValueError(f"{name} must be True or False, got {shown(value)}")
     return bool(value)
+
+
+def check_names(name: str, value: Any, allowed: Iterable[str]) -> list[str]:
+    """Refuse anything but a list of known names.
+
+    Parameters
+    ----------
+    name : str
+        What the names are, as the sentence should call them.
+    value : sequence of str
+        The names to look up.
+    allowed : iterable of str
+        Known names.
+
+    Returns
+    -------
+    list of str
+
+    Raises
+    ------
+    ValueError
+        In one sentence: if it is no list, or one is not known.
+
+    Examples
+    --------
+    >>> check_names("outputs", 3.0, ["mass"])
+    Traceback (most recent call last):
+    ...
+    ValueError: outputs must be a list of names, got 3.0
+    """
+    if isinstance(value, str | bytes) or not isinstance(value, Iterable):
+        raise ValueError(f"{name} must be a list of names, got {shown(value)}")
+    known = list(allowed)
+    return [check_in(name, one, known) for one in value]
 
 
 def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:

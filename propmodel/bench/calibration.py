@@ -29,9 +29,16 @@ MODEL_SD_PROPELLER = 0.02
 """How far the form of the forecast misses a propeller known at one point, ln C. [-]"""
 MODEL_SD_RESISTANCE = 0.05
 """Same for the resistance: the controller's part and the timing differ from stand to craft. Estimate."""
-ROWS_IN_DOUBT = ("odd_row", "shaft_above_electrical")
+ROWS_IN_DOUBT = ("impossible", "odd_row", "shaft_above_electrical")
 """Doubts about single rows: those are left out."""
-TABLE_IN_DOUBT = ("another_propeller", "kv_label", "pole_count", "sensor_scale", "torque_against_current")
+TABLE_IN_DOUBT = (
+    "another_propeller",
+    "kv_label",
+    "negative_current",
+    "pole_count",
+    "sensor_scale",
+    "torque_against_current",
+)
 """Doubts about all of a table: a wrong unit, scale, pole count or part. No row of it is calibrated on."""
 WORTH_SAYING = 0.05
 """Misfit from which a note says so. [-]"""

@@ -20,7 +20,7 @@ from propmodel.bench.reading.records import BenchLog, Doubt
 from propmodel.components.air import Air
 from propmodel.components.propeller import prepare, spread
 
-__all__ = ["cell_doubts", "find_doubts", "limited_rows", "overall_merit"]
+__all__ = ["cell_doubts", "find_doubts", "impossible_rows", "limited_rows", "overall_merit"]
 
 SUPPLY_DROP = 0.008
 """Fall of the voltage below the source's own line that counts as a limit. [share]"""
@@ -33,6 +33,16 @@ of 0.8 with a drive of 0.88 gives 0.70. [-]"""
 SHARE_OF_TOP = 0.2
 """Rows with less than this share of the highest thrust are too small to judge."""
 FEWEST_STEPS = 4
+POSSIBLE = {
+    "throttle_share": ("throttle", -0.1, 1.25, "%", 100.0),
+    "voltage_v": ("voltage", -1.0, 1000.0, "V", 1.0),
+    "current_a": ("current", -2000.0, 2000.0, "A", 1.0),
+    "thrust_n": ("thrust", -5000.0, 5000.0, "N", 1.0),
+    "torque_nm": ("torque", -1000.0, 1000.0, "N m", 1.0),
+    "speed_rev_per_s": ("speed", 0.0, 5000.0, "rpm", 60.0),
+}
+"""Column -> name, least and most that a stand or craft of any size here can show, unit and factor of a sentence.
+Estimates, with room for the zero of a sensor."""
 
 
 def _column(points: pd.DataFrame, name: str) -> FloatArray:
@@ -104,6 +114,34 @@ def limited_rows(points: pd.DataFrame) -> list[int]:
     return sorted(found)
 
 
+def impossible_rows(table: pd.DataFrame) -> list[tuple[str, list[int]]]:
+    """Find values that no stand and no craft shows: a sentence for each column, and the rows by their labels.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Holds or rows in SI.
+
+    Examples
+    --------
+    >>> impossible_rows(pd.DataFrame({"voltage_v": [12.0, -12.0]}))
+    [('The voltage is -12 V in 1 row, outside -1 to 1,000 V: its unit, its sign or its column is wrong.', [1])]
+    """
+    found = []
+    for name, (what, low, high, unit, factor) in POSSIBLE.items():
+        values = _column(table, name)
+        beyond = (values < low) | (values > high)
+        if beyond.any():
+            worst = values[beyond][int(np.argmax(np.abs(values[beyond])))]
+            rows = "1 row" if beyond.sum() == 1 else f"{beyond.sum()} rows"
+            text = (
+                f"The {what} is {factor * worst:,.5g} {unit} in {rows}, outside {factor * low:,.6g} to "
+                f"{factor * high:,.6g} {unit}: its unit, its sign or its column is wrong."
+            )
+            found.append((text, [int(row) for row in table.index[beyond]]))
+    return found
+
+
 def find_doubts(log: BenchLog, *, motor: Any, propeller: Any, air: Air) -> list[Doubt]:
     """Look for everything that is known to go wrong on a stand.
 
@@ -130,6 +168,8 @@ def find_doubts(log: BenchLog, *, motor: Any, propeller: Any, air: Air) -> list[
     volts, amps = _column(points, "voltage_v"), _column(points, "current_a")
     if not np.isfinite(volts).any():
         add("no_voltage", "There is no voltage column: KV, resistance and power cannot be found.", points.index)
+    for text, rows in impossible_rows(points):
+        add("impossible", text, rows, "wrong")
     flowing = amps[np.isfinite(amps) & (np.abs(amps) > 0.1)]
     if flowing.size and np.all(flowing < 0.0):
         add(
@@ -320,7 +360,9 @@ def cell_doubts(table: RawTable) -> list[Doubt]:
         found.append(
             Doubt(
                 "unreadable_cells",
-                f"{len(rows)} rows hold text where a number should be; those cells are left blank.",
+                f"{len(rows)} rows hold no number where one should be; those cells are left blank."
+                if len(rows) > 1
+                else "One row holds no number where one should be; that cell is left blank.",
                 inside,
                 "look",
                 tuple(rows),

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from propmodel.base.arrays import FloatArray, number
 from propmodel.base.checks import check_positive
+from propmodel.bench.doubts import impossible_rows
 from propmodel.bench.reading.records import BenchLog, Doubt
 
 __all__ = ["FlightCalibration", "calibrate_flight", "flight_doubts"]
@@ -114,8 +115,13 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
         raise ValueError("the flight log needs a time and a current column: name them, or use another log")
     if _counts_backwards(frame["current_a"].to_numpy(np.float64)):
         raise ValueError(f"{_BACKWARDS} Multiply the column by -1 and bring the log in again")
-    time, amps, volts, used, part = _clean(frame)
     notes: list[str] = []
+    if impossible := impossible_rows(frame):
+        frame = frame.drop(index=sorted({row for _, rows in impossible for row in rows}))
+        notes.append("Rows with impossible values are left out. " + " ".join(text for text, _ in impossible))
+    time, amps, volts, used, part = _clean(frame)
+    if time.size < 2:
+        raise ValueError(" ".join(["the flight log holds fewer than two rows with a time and a current.", *notes]))
     if part.size and part[-1]:
         notes.append(
             f"{int(part[-1]) + 1} logs are joined in this file (the clock starts again): charge and time are those of "
@@ -426,8 +432,11 @@ def flight_doubts(log: BenchLog) -> list[Doubt]:
         doubts.append(
             Doubt("negative_current", f"{_BACKWARDS} Swap its wires, or multiply the column by -1.", (), "wrong")
         )
+    doubts += [Doubt("impossible", text, tuple(rows), "wrong") for text, rows in impossible_rows(frame)]
     time, amps, _, used, part = _clean(frame)
-    if time.size < 2:
+    if time.size < 2 or time[-1] <= 0.0:
+        text = "The clock does not move: neither charge, minutes nor steps can be found."
+        doubts.append(Doubt("still_clock", text, tuple(int(row) for row in used[:1000]), "wrong"))
         return doubts
     joints = np.flatnonzero(np.diff(part))
     if joints.size:
@@ -442,7 +451,14 @@ def flight_doubts(log: BenchLog) -> list[Doubt]:
     if gaps.size:
         rows = tuple(int(used[g + 1]) for g in gaps[:200])
         doubts.append(
-            Doubt("gaps", f"The log has {gaps.size} gaps in time; charge in them is not counted.", rows, "note")
+            Doubt(
+                "gaps",
+                f"The log has {gaps.size} gaps in time; charge in them is not counted."
+                if gaps.size > 1
+                else "The log has a gap in time; charge in it is not counted.",
+                rows,
+                "note",
+            )
         )
     if "charge_ah" in frame:
         counted, summed = _counted(frame, time, amps, used, part), _integral(time, amps)

@@ -298,7 +298,7 @@ def inflow_of_climb(
     Examples
     --------
     >>> round(float(inflow_of_climb(*(np.asarray(x) for x in (10.0, 2.0, 5.0)), disc_area=0.05, air_density=1.225)), 3)
-    7.301
+    7.564
     """
     hover_speed = np.sqrt(thrust / (2.0 * air_density * disc_area))
     yardstick = 1.0 / np.maximum(hover_speed, _SMALLEST_SPEED)

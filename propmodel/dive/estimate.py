@@ -127,7 +127,7 @@ def estimate_height_lost(dive: Dive) -> FloatArray:
 
 
 def _ways_out(s: Setup) -> tuple[FloatArray, FloatArray, tuple[tuple[FloatArray, ...], ...]]:
-    """Height lost in the delay [m], speed after it [m/s]; of arrest and pull-up height [m], time [s], last speed [m/s]."""
+    """Height lost in the delay, speed after it; of arrest and pull-up height, time and last speed. [m, m/s, s]"""
     with np.errstate(divide="ignore"):
         vertical_terminal = np.sqrt(G0 / s.drag_fall)
         terminal_front, terminal_top = np.sqrt(G0 / s.drag_front), np.sqrt(G0 / s.drag_top)

@@ -530,7 +530,8 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     >>> bool(flight_time(scree, WAYS_OF_FLYING["race"]).time < flight_time(scree, Profile()).time)
     True
     """
-    check_range("state_of_charge", state_of_charge, 0.0, 1.0)
+    if not check_range("state_of_charge", state_of_charge, 0.0, 1.0).size:
+        raise ValueError("state_of_charge must hold at least one value, got none")
     if isinstance(profile, str):
         profile = WAYS_OF_FLYING[check_in("way of flying", profile, WAYS_OF_FLYING)]
     if not isinstance(profile, Profile):

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.assembly.build import Build, scatter_back, shape_of, subset
-from propmodel.base.checks import check_range
+from propmodel.base.checks import check_flag, check_range
 from propmodel.base.status import Status
 from propmodel.components.controller import limited_ripple, ripple_voltage
 from propmodel.flight.trim import Airframe, Trim, balance
@@ -81,7 +81,9 @@ def top_speed(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = F
     d = prepare(build, state_of_charge)
     shape = np.broadcast_shapes(shape_of(build), np.shape(state_of_charge))
     cap = np.broadcast_to(build.duty_cap, shape)
-    return find_top_speed(d, Airframe.of(build), cap, np.asarray(build.propeller.pitch), quick=quick)
+    return find_top_speed(
+        d, Airframe.of(build), cap, np.asarray(build.propeller.pitch), quick=check_flag("quick", quick)
+    )
 
 
 def find_top_speed(

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from propmodel.base.checks import as_floats
+from propmodel.base.checks import as_floats, shown
 from propmodel.power_up.step import Step
 
 __all__ = ["DOUBTFUL", "FINE", "STOP", "judge", "rows"]
@@ -62,9 +62,10 @@ def judge(step: Step, reading: float | bool | None) -> str:
         if not isinstance(reading, bool | np.bool_):
             raise ValueError(f"step {step.number} asks for a yes or a no, got {reading!r}")
         return FINE if reading else f"{STOP} {step.high_reason}."
-    value = float(as_floats(f"reading of step {step.number}", reading))
-    if math.isnan(value):
-        raise ValueError(f"reading of step {step.number} must be a number, got nan")
+    values = as_floats(f"reading of step {step.number}", reading)
+    if values.ndim or math.isnan(values):
+        raise ValueError(f"reading of step {step.number} must be a number, got {shown(values)}")
+    value = float(values)
     if step.stop_below is not None and value < step.stop_below:
         return f"{STOP} {step.low_reason}."
     if step.stop_above is not None and value > step.stop_above:

@@ -10,7 +10,7 @@ import numpy as np
 
 from propmodel.assembly.build import Build, shape_of
 from propmodel.base.arrays import number
-from propmodel.base.checks import as_floats
+from propmodel.base.checks import check_flag, check_number, shown
 from propmodel.components import battery, motor, propeller
 from propmodel.components.controller import command_from_duty, ripple_power, winding_ripple
 from propmodel.powertrain import operating_point
@@ -161,7 +161,10 @@ def bare_motor(
     >>> round(60 * n), round(amps, 2)
     (26676, 1.2)
     """
-    volts = duty * voltage
+    kv, resistance = check_number("motor KV", kv), check_number("resistance", resistance)
+    no_load_current = check_number("no-load current", no_load_current)
+    no_load_voltage = check_number("no-load voltage", no_load_voltage)
+    volts = check_number("duty", duty) * check_number("voltage", voltage)
     current = no_load_current * volts / no_load_voltage
     return (volts - current * resistance) * kv / 60.0, current
 
@@ -210,9 +213,11 @@ def from_build(
         raise ValueError("first power-up is for one build of plain numbers, not for arrays")
     full = float(battery.open_circuit_voltage(build.pack, 1.0))
     if supply_voltage is not None:
-        volts = float(as_floats("supply voltage", supply_voltage))
+        volts = check_number("supply voltage", supply_voltage)
         if not 1.0 <= volts <= 200.0:
             raise ValueError(f"supply voltage must be between 1 and 200 V, got {volts:g} V")
+    if bands is not None and not isinstance(bands, Mapping):
+        raise ValueError(f"bands must be a mapping of answers to their ends, got {shown(bands)}")
     share = {
         "hover_throttle": (0.85, 1.18),
         "hover_current": (0.75, 1.33),
@@ -341,6 +346,6 @@ def supply_limit(p: PowerUp, *, motor_test: bool = False) -> float:
     True
     """
     standby = standby_current(p)[1]
-    if not motor_test:
+    if not check_flag("motor_test", motor_test):
         return round_up(max(1.5 * standby, 0.5))
     return round_up(standby + most_bare_rise(p), 0.5)

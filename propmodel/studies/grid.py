@@ -6,7 +6,7 @@ worked out (`studies.executors`) or what is kept of them (`studies.keep`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -17,7 +17,7 @@ from propmodel.assembly.build import Build, field_paths, shape_of, with_fields
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
-from propmodel.base.checks import apart, as_floats, check_finite, check_in
+from propmodel.base.checks import apart, as_floats, check_finite, check_in, shown
 from propmodel.components import battery, propeller
 
 if TYPE_CHECKING:
@@ -278,7 +278,11 @@ def names_of(outputs: Sequence[str] | str | None) -> list[str]:
     """
     if outputs is None:
         return [*OUTPUTS, *margin_names()]
-    names = [outputs] if isinstance(outputs, str) else list(outputs)
+    if not isinstance(outputs, Iterable):
+        raise ValueError(f"outputs must be a list of names, got {shown(outputs)}")
+    names = (
+        [outputs] if isinstance(outputs, str) else [name if isinstance(name, str) else shown(name) for name in outputs]
+    )
     return [check_in("output", name, [*OUTPUTS, *_MARGINS]) for name in dict.fromkeys(names)]
 
 

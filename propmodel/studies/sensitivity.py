@@ -13,7 +13,7 @@ from propmodel.assembly.build import Build, shape_of, value_at, with_fields
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
 from propmodel.base.arrays import floats, number
-from propmodel.base.checks import check_in, check_number, check_range
+from propmodel.base.checks import as_floats, check_in, check_names, check_number, check_range
 from propmodel.base.units import GRAM, INCH, MM
 from propmodel.components.air import atmosphere, pressure_altitude
 
@@ -94,8 +94,10 @@ def standing_at(
     >>> bool(higher.air.density < propmodel.demo("scree").air.density)
     True
     """
-    altitude = pressure_altitude(np.asarray(build.air.pressure, dtype=np.float64)) + altitude_step
-    temperature = np.asarray(build.air.temperature, dtype=np.float64) + temperature_step
+    altitude = pressure_altitude(np.asarray(build.air.pressure, dtype=np.float64)) + as_floats(
+        "altitude_step", altitude_step
+    )
+    temperature = np.asarray(build.air.temperature, dtype=np.float64) + as_floats("temperature_step", temperature_step)
     return replace(build, air=atmosphere(np.clip(altitude, -2000.0, 11000.0), temperature))
 
 
@@ -179,9 +181,7 @@ def steps(
     >>> heavier.relative["hover_time"] < 0
     True
     """
-    names = list(OUTPUTS) if outputs is None else outputs
-    for name in names:
-        check_in("output", name, OUTPUTS)
+    names = list(OUTPUTS) if outputs is None else check_names("output", outputs, OUTPUTS)
     if shape_of(build) != ():
         raise ValueError("steps needs one build of plain numbers")
     chosen = [s for s in moves if _possible(build, s) and (choose is None or choose(s))]

@@ -27,7 +27,7 @@ from propmodel.assembly.build import Build, drag_areas, shape_of, with_axis
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, Performance, evaluate, performance, status_of
 from propmodel.base.arrays import quantiles, tails
-from propmodel.base.checks import check_in, check_number, check_range
+from propmodel.base.checks import check_flag, check_in, check_names, check_number, check_range
 from propmodel.components import battery, motor, propeller
 from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT
 from propmodel.components.inplane import LOG_SD_INPLANE
@@ -157,6 +157,10 @@ def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None,
     >>> many.mass.shape, bool(np.isclose(many.mass[-1], scree.mass))
     ((17,), True)
     """
+    check_range("draws", check_number("draws", draws), 1, 10**7)
+    if only is not None:
+        only = tuple(check_names("only", only, _AXES))
+    check_flag("forecast", forecast)
     z = {
         name: row if only is None or name in only else np.zeros(draws)
         for name, row in zip(_AXES, _normal(draws), strict=True)

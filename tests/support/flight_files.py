@@ -54,7 +54,7 @@ def flown(legs: Sequence[Leg], rate: float = 50.0, seed: int = 5) -> dict[str, n
 
 def motors_log(f: dict[str, np.ndarray]) -> str:
     """Microseconds, volts, amps and four motor outputs as shares of the largest, comma separated."""
-    out = ["time (us), vbat (V), amperage (A), " + ", ".join(f"motor[{k}]" for k in range(4))]
+    out = ["time (us), vbat of pack (V), amperage of pack (A), " + ", ".join(f"motor output {k}" for k in range(4))]
     for t, v, i, c in zip(f["t"], f["v"], f["i"], f["throttle"], strict=True):
         out.append(f"{t * 1e6:.0f}, {v:.2f}, {i:.2f}, " + ", ".join(f"{48 + 1999 * c:.0f}" for _ in range(4)))
     return "\n".join(out)

@@ -67,7 +67,7 @@ LOOKS: dict[str, Look] = {
         "thrust to weight", "pull_to_weight", "max", "more thrust", "less thrust", "thrust to weight"
     ),
     "thrust_to_weight_at_reserve": Look(
-        "thrust to weight, reserve left", "pull_to_weight", "max", "more thrust at the end", "less thrust at the end",
+        "thrust to weight, at landing", "pull_to_weight", "max", "more thrust at the end", "less thrust at the end",
         "thrust to weight at the end",
     ),
     "mass": Look("take-off mass", "mass", "min", "heavier", "lighter", "the mass"),

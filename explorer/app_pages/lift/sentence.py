@@ -140,7 +140,7 @@ def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:
         left = value("pull_to_weight", mid.thrust_to_weight_at_reserve)
         start = (
             f"{name} lifts {ink(lifts)} and has a hover command of {ink(hover, bad=True)}. {lasts} "
-            f"and {thrust}. With the reserve left it is only {ink(left, bad=True)} its weight: below "
+            f"and {thrust}. At the end of the flight it is only {ink(left, bad=True)} its weight: below "
             f"{FEW_PULL:.0f} it cannot catch a gust."
         )
         fix = next((limit.fix for limit in found if limit.key == "pull" and limit.fix), "")
@@ -201,7 +201,7 @@ def _because(one: Limit) -> str:
 def _first(found: Sequence[Limit]) -> str:
     told = [limit for limit in found if limit.state != "unknown"]
     if not told:
-        return "Too little is told to say which part reaches its limit first."
+        return "Too little is known to say which part reaches its limit first."
     worst = told[0]
     thing = _THINGS.get(worst.key, worst.part)
     their = "their limit" if thing in _PLURAL else "its limit"
@@ -217,7 +217,7 @@ def _first(found: Sequence[Limit]) -> str:
         return first if worst.key == "free_tip" else f"{too_fast(found)}{first}"
     bars = [limit for limit in told if limit.kind == "share"]
     if not bars:
-        return "No limit that you told is reached."
+        return "No limit is reached."
     nearest = bars[0]
     thing = _THINGS.get(nearest.key, nearest.part)
     verb = "come" if thing in _PLURAL else "comes"

@@ -15,7 +15,7 @@ from propmodel.heat.hot_motor import TOUCH
 __all__ = ["BASIS", "close_bars", "fits_list", "heat_rows", "tied"]
 
 SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, usual", "unknown": "? unknown"}
-FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? not told"}
+FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? not checked"}
 TOP = 1.5
 """Share at the right end of a bar; more is cut off with an arrow. [-]"""
 SHOWN = 3
@@ -76,7 +76,7 @@ def fits_list(found: Sequence[Limit]) -> str:
             f'<span class="why">{html.escape(tied(text))}</span><span class="on">{_basis(one.basis)}</span></li>'
         )
     bad, fine, unknown = (rows[state] for state in ("over", "clear", "unknown"))
-    counts = [f"{len(fine)} fit"] * bool(fine) + [f"{len(unknown)} not told"] * bool(unknown)
+    counts = [f"{len(fine)} fit"] * bool(fine) + [f"{len(unknown)} not checked"] * bool(unknown)
     shown = f'<ul class="wi-fits">{"".join(bad)}</ul>' if bad else ""
     return shown + folded(", ".join(counts), f'<ul class="wi-fits">{"".join([*fine, *unknown])}</ul>')
 

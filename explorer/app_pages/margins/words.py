@@ -50,13 +50,13 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
             f"{name} {ink('does not fit together', bad=True)}: {_because(worst)}. "
             f"{html.escape(tied(worst.fix))}{more} Put that right before any other number."
         )
-    fits = "All parts that you told fit together" if unknown else "All parts fit together"
+    fits = "All ratings given fit together" if unknown else "All parts fit together"
     if unknown == sum(one.kind == "fits" for one in found):
         fits = "Fit not checked: cell ratings of ESC and motor missing"
     if not over:
         bars = [one for one in found if one.kind == "share" and one.state != "unknown"]
         if not bars:
-            return f"{fits}. Too little is told to say which part reaches its limit first."
+            return f"{fits}. Too little is known to say which part reaches its limit first."
         near = bars[0]
         return (
             f"{fits}. Flat out {held} no limit of {name} is reached. Closest comes {html.escape(near.name)}: "
@@ -105,7 +105,7 @@ def _look(causes: Sequence[str]) -> tuple[str, ...]:
 def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
     """Verdict on a hot motor, and where else to look."""
     if not state.possible:
-        return f"It cannot hold this ({state.name}), so no heat can be told.", ()
+        return f"It cannot hold this ({state.name}), so there is no heat figure.", ()
     verdict = hot_motor_verdict(state.watts, state.rise, air_temperature=state.air)
     watts = f"{state.watts:.1f}" if state.watts < 2.0 else f"{state.watts:.0f}"
     if verdict.explained == "no":

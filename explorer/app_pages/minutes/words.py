@@ -122,7 +122,7 @@ def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float
         else " The landing voltage comes first, so nothing is left after it."
     )
     return (
-        f"<b>Type this alarm: {value('charge', alarm)}</b>. {after}.{then} Land by the charge drawn, "
+        f"<b>Set this alarm: {value('charge', alarm)}</b>. {after}.{then} Land by the charge drawn, "
         "not by volts: they dip with every punch."
     )
 
@@ -147,9 +147,9 @@ def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
         a, b = cold
         first = spread("minutes", a, b, unit=True) if min(a, b) > 1.0 else f"at most {value('minutes', max(a, b))}"
         parts.append(
-            f"Cells at 0{NARROW}\u00b0C: {first} by the charge drawn (from one measured pouch to a milder pack). An "
-            f"alarm on volts rings 10 to 20{NARROW}% sooner (common practice). Keep them in a pocket, and never charge "
-            "them below freezing."
+            f"Cells at 0{NARROW}\u00b0C: {first} by the charge drawn (from one measured pouch to a milder pack). "
+            f"An alarm on volts rings 10 to 20{NARROW}% sooner (common practice). Keep them in a pocket, and never "
+            "charge them below freezing."
         )
     if old is not None:
         parts.append(
@@ -264,8 +264,8 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
         )
     spare = top - wind
     return (
-        f"{first} Out with {value('speed', wind)} of wind and home against it, it <b>can come home</b> from "
+        f"{first} Out with {value('speed', wind)} of wind it <b>can come home</b> against it from "
         f"<b>{value('range', blown[0])}</b>, flown at {value('road_speed', blown[1])} through the air. At the fastest "
-        f"held for minutes it still makes {value('speed', spare)} over the ground against this wind. "
+        f"held for minutes it still makes {value('speed', spare)} over the ground. "
         "Gusts, turns and height are not counted: turn back at half of it."
     )

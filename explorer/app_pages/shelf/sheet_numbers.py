@@ -29,7 +29,7 @@ MOST_LIMITS = 10
 NUMBERS = (
     ("Take-off mass", "mass", "mass"),
     ("Thrust over weight, fresh pack", "thrust_to_weight", "pull_to_weight"),
-    ("Thrust over weight, reserve left", "thrust_to_weight_at_reserve", "pull_to_weight"),
+    ("Thrust over weight, at landing", "thrust_to_weight_at_reserve", "pull_to_weight"),
     ("Hover command", "hover_throttle", "percent"),
     ("Hover current", "hover_current", "current"),
     ("Hover power", "hover_power", "power"),

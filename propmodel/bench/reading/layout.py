@@ -106,7 +106,9 @@ def find_layout(lines: list[str], encoding: str) -> Layout:
             seen_words = max(seen_words, len(distinct))
             if len(distinct) < 2 or sum(map(_is_number, cells)) > 0.5 * len(cells):
                 continue
-            good = _share_of_numbers(lines[number + 1 : number + 41], delimiter, named, len(cells))
+            # of tables that were joined the first heading counts, and its repetition is no row
+            below = [line for line in lines[number + 1 : number + 41] if line.strip() != lines[number].strip()]
+            good = _share_of_numbers(below, delimiter, named, len(cells))
             score = len(distinct) * good - (0.5 if delimiter == " " else 0.0)
             if good > 0.0 and (best is None or score > best[0]):
                 best = (score, number, delimiter, cells, parsed)

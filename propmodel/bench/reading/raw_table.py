@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import itertools
+import math
 import re
 import warnings
 from collections.abc import Callable, Iterator, Mapping
@@ -322,10 +323,14 @@ def _numbers(column: pd.Series, comma: bool, rows: Any, unreadable: list[int], t
     """Turn one column of cells into floats; remember where a cell held something that is no number."""
     if pd.api.types.is_bool_dtype(column) or pd.api.types.is_numeric_dtype(column):
         values = column.to_numpy(dtype=np.float64, na_value=np.nan)
+        if (wrong := np.isinf(values)).any() and len(unreadable) < 1000:
+            unreadable.extend(int(row) for row in np.asarray(rows)[wrong][:1000])
     else:
         codes, unique = pd.factorize(column.astype(object).map(lambda cell: "" if cell is None else str(cell).strip()))
         read = np.array([_one(cell, comma, time_like) for cell in unique] or [np.nan])
-        wrong = np.array([cell not in _BLANK and value != value for cell, value in zip(unique, read, strict=False)])
+        wrong = np.array(
+            [cell not in _BLANK and not math.isfinite(value) for cell, value in zip(unique, read, strict=False)]
+        )
         values = read[codes] if len(unique) else np.full(len(column), np.nan)
         if wrong.any() and len(unreadable) < 1000:
             unreadable.extend(int(row) for row in np.asarray(rows)[wrong[codes]][:1000])

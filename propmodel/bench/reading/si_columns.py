@@ -139,6 +139,7 @@ def tidy(
         _name_columns(table, pick, doubts)
     outputs = sorted(pick.candidates("motor_output"), key=lambda i: table.layout.parsed[i].index or 0)
     chosen = {meaning: found[0] for meaning in SI_NAMES if (found := pick.candidates(meaning))}
+    doubts += _same_headings(table, pick, chosen)
     stand_like = "thrust" in chosen or "torque" in chosen
     flying = "time" in chosen and ("voltage" in chosen or "current" in chosen) and not stand_like
     flying &= len(outputs) >= 2 or "charge" in chosen or not ({"throttle", "speed"} <= set(chosen))
@@ -172,6 +173,25 @@ def tidy(
     _refuse_useless(table, frame, found_kind)
     _say_rest(table, pick)
     return Tidy(found_kind, frame, pick.guesses, doubts, pick.notes)
+
+
+def _same_headings(table: RawTable, pick: _Picker, chosen: Mapping[str, int]) -> list[Doubt]:
+    """Two columns under one heading with different values: which of them is meant, nobody knows."""
+    found = []
+    for meaning, index in chosen.items():
+        name, mine = table.layout.headings[index].strip().lower(), table.numbers[index]
+        others = [
+            i for i in pick.candidates(meaning) if i != index and table.layout.headings[i].strip().lower() == name
+        ]
+        if name and any(not np.array_equal(table.numbers[i], mine, equal_nan=True) for i in others):
+            found.append(
+                Doubt(
+                    "same_heading",
+                    f"Several columns are headed '{table.layout.headings[index].strip()[:40]}': the first is "
+                    f"taken for {meaning.replace('_', ' ')}. Check which is meant.",
+                )
+            )
+    return found
 
 
 def _name_columns(table: RawTable, pick: _Picker, doubts: list[Doubt]) -> None:

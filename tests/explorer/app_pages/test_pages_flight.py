@@ -162,12 +162,12 @@ def test_three_marks_and_the_alarm_to_type_in():
     marks = {t["name"]: t for t in charts(at)[0]["data"] if t["name"] in ("alarm", "land", "empty")}
     assert marks["alarm"]["x"][0] < marks["land"]["x"][0] < marks["empty"]["x"][0]
     text = body(at)
-    alarm = int(re.search(r"Type this alarm: (\d+) mAh", text).group(1))
+    alarm = int(re.search(r"Set this alarm: (\d+) mAh", text).group(1))
     # four fifths of the 1,222 mAh that a LiPo of 1,300 holds, to ten
     assert alarm < 980 and "you land with 980 mAh drawn" in text
     at.number_input(key="way_home").set_value(0.0)
     run(at)
-    assert "Type this alarm: 980 mAh" in body(at)
+    assert "Set this alarm: 980 mAh" in body(at)
 
 
 def test_a_way_of_flying_changes_the_minutes_and_frees_the_mix():

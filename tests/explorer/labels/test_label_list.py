@@ -225,7 +225,7 @@ WRITTEN = [
     ("LiHV 4S 15.2V 450mAh", {"chemistry": "lipo_hv", "cells": 4, "capacity_mah": 450.0}),
     ("1S 450mAh HV 80C/160C",
      {"cells": 1, "capacity_mah": 450.0, "chemistry": "lipo_hv", "pack_label_c": 80.0, "pack_burst_c": 160.0}),
-    ("1S 300mAh PH2.0 0802 19500KV 31mm 4-blade 22g",
+    ("1S 300mAh QZ2.0 0802 19500KV 31mm 4-blade 22g",
      {"cells": 1, "capacity_mah": 300.0, "stator_d_mm": 8.0, "stator_h_mm": 2.0, "kv": 19500.0, "blades": 4,
       "diameter_in": 1.22, "take_off_g": 22.0}),
     ("31mm 4 blade props, 0702 27000KV, 1S 300, 18g dry",
@@ -386,9 +386,9 @@ def test_read_without_a_question(text, values):
 
 ASKED = [
     # two fair meanings, or a maker's code of which nothing is known
-    ("P42A", [{"chemistry": "li_ion"}, {}]),
-    ("6S1P P42A 4200mAh", [{"chemistry": "li_ion"}, {}]),
-    ("30Q 6S2P", [{"chemistry": "li_ion"}, {}]),
+    ("K42A", [{"chemistry": "li_ion"}, {}]),
+    ("6S1P K42A 4200mAh", [{"chemistry": "li_ion"}, {}]),
+    ("31Q 6S2P", [{"chemistry": "li_ion"}, {}]),
     ("55A ESC 6S", [{"cells": 6}, {"esc_max_cells": 6}]),
     ("65mm", [{"diameter_in": 2.56}, {"frame_propeller_in": 1.6}]),
     ("coaxial", [X8, {"rotors": 6, "coaxial": True}]),
@@ -438,8 +438,8 @@ def test_nothing_is_said_where_the_label_tells_it():
 
 
 def test_a_cell_type_beside_its_chemistry_is_a_name_only():
-    reading = read_labels("21700 P42A 6S 4200mAh")
-    assert reading.questions == () and reading.left_out == ("P42A",)
+    reading = read_labels("21700 K42A 6S 4200mAh")
+    assert reading.questions == () and reading.left_out == ("K42A",)
     assert reading.values["chemistry"] == "li_ion"
 
 

@@ -18,6 +18,7 @@ def test_tilted_disc_obeys_the_momentum_equation(thrust, axial, inplane):
     v = momentum.induced_velocity_edgewise(thrust, axial, inplane, **DISC)
     flow = np.hypot(inplane, axial + v)
     assert 2 * 1.177 * 0.0507 * v * flow == pytest.approx(thrust, rel=1e-12)
+    assert momentum.inflow_of_climb(*(np.asarray(x) for x in (thrust, axial, inplane)), **DISC) == v
 
 
 @given(thrusts, st.floats(-100.0, 0.0), st.floats(1.0, 5.0))

@@ -11,6 +11,7 @@ from long_run import examples
 from propmodel.base.constants import STANDARD_GRAVITY as G0
 from propmodel.base.status import Status
 from propmodel.dive import closed_forms, stepped
+from propmodel.dive.estimate import estimate_height_lost
 from propmodel.dive.stepped import Delay, Dive, Manoeuvre, estimate_pull_out, fly_pull_out
 
 CRAFT = Dive(
@@ -23,6 +24,14 @@ CRAFT = Dive(
     disc_area=0.0527,
 )
 BOTH = [fly_pull_out, estimate_pull_out]
+
+
+def test_the_height_alone_is_that_of_the_whole_estimate():
+    for more in ({}, {"entry": "flat"}, {"dive_angle": 0.8}):
+        dive = random_dives(200, steering_share=np.linspace(0.2, 1.0, 200), **more)
+        whole = estimate_pull_out(dive).height_lost
+        np.testing.assert_array_equal(estimate_height_lost(dive), whole)
+        assert np.isnan(whole).any() and np.isfinite(whole).any()
 
 
 def random_dives(count=400, seed=7, **more):

@@ -128,9 +128,10 @@ def test_progress_stop_and_what_was_reached(whole):
     found = sweep(
         SCREE, AXES, NAMES, keep=[Meets([LONG])], processes=1, progress=lambda d, n: seen.append((d, n)) or d < 3000
     )
-    assert seen == [(1000, whole.size), (2000, whole.size), (3000, whole.size)]
-    assert not found.complete and found.reached == 3000
-    assert found.results[0].count == int(whole.meets([LONG])[:3000].sum())
+    piece = whole.piece_size(1000)
+    assert 500 < piece <= 1000 and found.reached == seen[-1][0] and 3000 <= found.reached < 3000 + piece
+    assert seen == [(k * piece, whole.size) for k in range(1, len(seen) + 1)] and not found.complete
+    assert found.results[0].count == int(whole.meets([LONG])[: found.reached].sum())
 
 
 def test_no_limit_of_size(monkeypatch):
@@ -139,8 +140,9 @@ def test_no_limit_of_size(monkeypatch):
     axes = {"pack.capacity_ah": thousand, "craft.payload_mass": 0.1 * thousand, "motor.kv": 1000.0 * thousand}
     with pytest.raises(ValueError, match=r"1,000,000,000 combinations are more than 20,000,000: .* say what to keep"):
         sweep(SCREE, axes, "mass")
-    found = sweep(SCREE, axes, "mass", keep=[Meets([], most=5)], processes=1, progress=lambda d, n: d < 3 * CHUNK)
-    assert found.size == 10**9 and found.reached == 3 * CHUNK and not found.complete
+    piece = 32_000  # whole rows of a thousand
+    found = sweep(SCREE, axes, "mass", keep=[Meets([], most=5)], processes=1, progress=lambda d, n: d < 3 * piece)
+    assert found.size == 10**9 and found.reached == 3 * piece and not found.complete
     assert found.to_frame(found.results[0])["motor.kv"].tolist() == pytest.approx(
         [1000.0 + k / 0.999 for k in range(5)]
     )

@@ -13,6 +13,7 @@ from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, performance
 from propmodel.studies import pareto
+from propmodel.studies.grid import Question, answers, grid_of, names_of
 from propmodel.studies.sweep import CHUNK, LARGEST, Condition, margin_names, sweep
 
 SCREE = propmodel.demo("scree")
@@ -84,6 +85,29 @@ def test_rows_of_parts_crossed_with_a_range():
 def test_no_axis_is_one_build():
     found = sweep(SCREE, {}, ["hover_power"])
     assert found.size == 1 and found["hover_power"] == pytest.approx(performance(SCREE).hover_power, rel=1e-3)
+
+
+def test_a_piece_in_rows_holds_the_builds_of_its_flat_indices():
+    motors = {"motor.kv": [1750.0, 2550.0, 2100.0], "motor.stator_height": [0.007, 0.0075, 0.008]}
+    axes = {k: v for k, v in AXES.items() if not k.startswith("motor")}
+    grid = grid_of(SCREE, axes, {"motors": motors})  # 4 x 3 x 2 x 3 x 3 x 2, and the table last
+    _, row = grid.row
+    assert row == 324 and grid.piece_size(1000) == 972 and grid.piece_size(100) == 324
+    for first, last in ((0, row), (row, 3 * row), (7, 700)):  # the last has no whole rows
+        piece, flat = grid.between(first, last), grid.at(np.arange(first, last))
+        shape = np.broadcast_shapes(*(v.shape for v in piece.values()))
+        assert list(piece) == list(flat) and int(np.prod(shape)) == last - first
+        for path, values in flat.items():
+            np.testing.assert_array_equal(np.broadcast_to(piece[path], shape).ravel(), values)
+    # few builds, or one long axis: no rows
+    assert grid_of(SCREE, {"pack.cells": [4, 6]}).row == (1, 1) and grid_of(SCREE, big(2000)).piece_size(500) == 500
+
+
+def test_rows_and_flat_builds_have_the_same_answers():
+    grid = grid_of(SCREE, AXES)
+    asked = Question(SCREE, grid, tuple(names_of(None)), 10.0)
+    whole, flat = (answers(asked, piece) for piece in ((0, grid.size), (1, grid.size)))
+    np.testing.assert_allclose(whole[:, 1:], flat, rtol=1e-6)  # float32
 
 
 def big(count):

@@ -24,7 +24,7 @@ from propmodel.studies.punch import punch
 
 __all__ = ["SETUP_TROUBLES"]
 
-NO_HOVER = "By the forecast this craft does not hover, so there is nothing to tell."
+NO_HOVER = "By the forecast this craft does not hover, so it has no figures here."
 LEAN = math.radians(1.0)
 """A lean that nobody sees. [rad]"""
 
@@ -34,8 +34,8 @@ def _swollen(c: CraftAnswers) -> str:
     return (
         "The gas in it comes from damaged cells. Do not charge or fly it again, do not press or pierce it; put it "
         "outdoors on something that cannot burn, and take it to a collection point. A pack swells when it is emptied "
-        f"too far, warmer than about {PACK_LIMIT - CELSIUS_ZERO:.0f} °C, stored full or crashed. A punch with the "
-        f"reserve left pulls this one to {low:.2f} V a cell."
+        f"too far, warmer than about {PACK_LIMIT - CELSIUS_ZERO:.0f} °C, stored full or crashed. A punch at "
+        f"the end of the flight pulls this one to {low:.2f} V a cell."
     )
 
 

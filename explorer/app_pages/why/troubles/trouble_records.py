@@ -64,12 +64,12 @@ class CraftAnswers:
 
     @cached_property
     def stick_in_hover(self) -> tuple[float, float]:
-        """Throttle above idle that hovers, fresh pack and reserve left: what firmware asks for. [-]"""
+        """Throttle above idle that hovers, fresh pack and end of flight: what firmware asks for. [-]"""
         return self._throttle(self.whole.hover.duty), self._throttle(self.whole.hover_at_reserve.duty)
 
     @cached_property
     def hover_command(self) -> tuple[float, float]:
-        """Hover command, idle included, fresh pack and reserve left. [-]"""
+        """Hover command, idle included, fresh pack and end of flight. [-]"""
         return number(self.whole.hover_command), number(self.whole.hover_command_at_reserve)
 
     def _throttle(self, duty: ArrayLike) -> float:

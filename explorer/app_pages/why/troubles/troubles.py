@@ -58,7 +58,7 @@ def _update(c: CraftAnswers) -> str:
     return (
         "The same parts at the same mass are the same load: pin this build, change nothing, and nothing here moves. So "
         "it is control: an update may reset filters and shares. Lower the D share, fly half a minute, touch again. How "
-        "much heat that noise makes nobody can reckon from labels, and this page does not pretend to."
+        "much heat that noise makes cannot be calculated from labels."
     )
 
 
@@ -354,11 +354,11 @@ def _kv_drifts(c: CraftAnswers) -> str:
 
 def _drifts(c: CraftAnswers) -> str:
     if not c.hovers:
-        return "By the forecast this craft does not hover, so there is nothing to tell."
+        return "By the forecast this craft does not hover, so it has no figures here."
     start, end = c.hover_command
     return (
         f"The pack's volts fall, so the same speed takes a larger share of them: the hover command goes from "
-        f"{value('percent', start)} at the start to {value('percent', end)} with the reserve left."
+        f"{value('percent', start)} at the start to {value('percent', end)} at the end of the flight."
     )
 
 
@@ -379,7 +379,7 @@ def _minute(c: CraftAnswers) -> str:
 def _headroom(c: CraftAnswers) -> str:
     left = number(c.whole.thrust_to_weight_at_reserve)
     return (
-        f"With the reserve left its thrust is {value('pull_to_weight', left)} its weight. Below 2 it loses height when "
+        f"At the end of the flight its thrust is {value('pull_to_weight', left)} its weight. Below 2 it loses height when "
         "it corrects, and cannot catch a gust (common practice): more diameter, another cell or less mass."
     )
 
@@ -395,7 +395,7 @@ def _collapse(c: CraftAnswers) -> str:
     low = number(c.whole.full_throttle_at_reserve.bus_voltage)
     need = number(c.build.craft.electronics_min_voltage)
     return (
-        f"Small packs fall fast at the end: a punch with the reserve left pulls this one to "
+        f"Small packs fall fast at the end: a punch at the end of the flight pulls this one to "
         f"{value('pack_voltage', low)}, and the electronics restart below {value('pack_voltage', need)}."
     )
 
@@ -413,7 +413,7 @@ def _sink(c: CraftAnswers) -> str:
 
 def _against_wind(c: CraftAnswers) -> str:
     if not c.hovers:
-        return "By the forecast this craft does not hover, so there is nothing to tell."
+        return "By the forecast this craft does not hover, so it has no figures here."
     held = level_flight(c.build, np.linspace(2.0, 60.0, 581))
     good = np.asarray(held.status) == 0
     if not good.any():

@@ -68,7 +68,7 @@ def test_no_limit_reached_names_what_comes_closest():
 def test_unknown_limits_are_not_the_first_reached():
     found = [limit("controller_current", state="unknown", share=math.nan, reason="x", fix="", ask="y."), limit()]
     assert "The pack reaches its limit first: flat out it draws 116 A" in words(head(), found)
-    assert "Too little is told" in words(head(), found[:1])
+    assert "Too little is known" in words(head(), found[:1])
 
 
 FITS = {
@@ -117,11 +117,11 @@ def test_a_mass_you_set_is_no_part_that_does_not_fit():
 
 
 def test_a_limit_that_such_craft_commonly_reach_is_a_fact_and_no_alarm():
-    found = [limit("sag_low", reason="A punch with the reserve left pulls each cell down to 2.62 V", usual=True)]
+    found = [limit("sag_low", reason="A punch at the end of the flight pulls each cell down to 2.62 V", usual=True)]
     text = words(head(), found)
     assert text.endswith(
-        "As is usual for such craft flat out, the cells reach their limit first: a punch with the reserve left pulls "
-        "each cell down to 2.62 V."
+        "As is usual for such craft flat out, the cells reach their limit first: a punch at the end of the flight "
+        "pulls each cell down to 2.62 V."
     )
     assert "bad" not in opening(head(), found, GRAMS)
     assert '<b class="n bad">cells</b>' in opening(head(), [limit("sag_low")], GRAMS)

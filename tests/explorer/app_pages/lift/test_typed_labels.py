@@ -52,7 +52,7 @@ def test_labels_without_a_propeller_borrow_from_a_craft_of_the_motors_size():
     ):
         at.text_input(key="labels").set_value(text)
         run(at)
-        assert f"All else is that of {lender}" in body(at)
+        assert f"All else is guessed from {lender}" in body(at)
         assert at.session_state["inputs"].diameter_in == pytest.approx(inches)
 
 
@@ -100,7 +100,7 @@ def test_labels_do_not_inherit_the_cells_or_the_cap_of_the_craft_that_lends_the_
     at.text_input(key="labels").set_value("2807 1300KV, 7x4x3, 6S 3000")
     run(at)
     inputs = at.session_state["inputs"]
-    assert "All else is that of Moor" in body(at)
+    assert "All else is guessed from Moor" in body(at)
     assert inputs.chemistry == "lipo" and inputs.command_cap_percent == 100.0
     at.text_input(key="labels").set_value("2807 1300KV, 7x4x3, 6S 3000 Li-ion")
     run(at)
@@ -133,7 +133,7 @@ def test_tiny_craft_fly():
     at.text_input(key="labels").set_value("1102 18000KV 40mm 3-blade 1S 300mAh 30g auw")
     run(at)
     assert sentence(at).startswith("Your build takes off at 30 g and has a hover command of")
-    assert "All else is that of Rill" in body(at) and "cannot" not in body(at)
+    assert "All else is guessed from Rill" in body(at) and "cannot" not in body(at)
     at.text_input(key="labels").set_value("0802 19000KV 1S")
     run(at)
     assert sentence(at).startswith("Your build takes off at 30 g and has a hover command of")

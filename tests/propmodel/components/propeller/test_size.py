@@ -427,3 +427,12 @@ def test_mass_inertia_and_pitch_speed():
     heavy = Propeller(0.254, 0.12, mass=0.012)
     assert 0 < propeller.inertia(heavy) < 0.012 * 0.127**2 / 3
     np.testing.assert_allclose(propeller.pitch_speed(heavy, np.array([0.0, 100.0])), [0.0, 12.0])
+
+
+def test_a_build_without_an_answer_leaves_its_neighbours_alone():
+    ready = prepare(Propeller(diameter=0.127, pitch=0.109), STANDARD)
+    far = 1.7 * float(ready.zero_thrust_advance_ratio)  # where C_T goes with J^2
+    for solve in (ready.at, ready.thrust_with_slope):
+        alone, beside = solve([far], [300.0]), solve([far, np.nan], [300.0, np.nan])
+        assert [float(x[0]) for x in beside] == [float(x[0]) for x in alone]
+        assert np.isnan([float(x[1]) for x in beside]).all()
