@@ -157,7 +157,7 @@ def best_words(inputs: Inputs, seen: MapState | None) -> str:
     better = f"{_better(p.x)[:1].upper()}{_better(p.x)[1:]}"
     if seen.instead:
         better = f"No combination keeps its limits as usual. Of those that fit, {_better(p.x)}"
-    return f'{better}: <b class="n">{html.escape(seen.labels[index])}</b>. {first}{against}; {beside} {second}.'
+    return f'{better}: <b class="n long">{html.escape(seen.labels[index])}</b>. {first}{against}; {beside} {second}.'
 
 
 def _small_band(told: str) -> str:

@@ -55,9 +55,9 @@ def answer(inputs: Inputs) -> str:
     name = build_name(inputs.name) if inputs.name else "this craft"
     count = len(shelf.store().builds().builds)
     if not count:
-        return f"You keep nothing yet. Save {name} here, or take it along: its field sheet is one page."
+        return f"You keep nothing yet. Save {name} here, or take it along as a field sheet."
     kept = f"{count} build{'s' if count > 1 else ''}"
-    return f"You keep {ink(kept)}. To take {name} along, print its field sheet: one page."
+    return f"You keep {ink(kept)}. To take {name} along, print its field sheet."
 
 
 def told() -> None:
@@ -372,7 +372,7 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
         )
     alarms = sheet_numbers.alarms(inputs, home=home)
     page_frame.say(page_frame.table(["Alarms to set", "at"], alarms))
-    page_frame.section("Link", "brings every input of this build and of the pinned one back")
+    page_frame.section("Link", "brings every input of this build and of those pinned back")
     left = side_panel.link_leaves_out()
     if left:
         page_frame.say(f'<p class="wi-notice" role="status">{html.escape(left)}</p>')

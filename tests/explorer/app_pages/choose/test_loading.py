@@ -221,8 +221,3 @@ def test_a_list_of_propellers_brings_their_widths_by_eye():
             assert new.blade_width == ("broad", "slim", "unknown")[row]
             seen.append(row)
         assert set(seen) == {0, 1, 2}
-
-
-def test_an_unknown_wish_for_limits_is_refused():
-    with pytest.raises(ValueError, match="limits must be one of"):
-        conditions([], "every limit")

@@ -189,3 +189,8 @@ def test_limits_as_usual_are_those_that_a_loaded_build_is_told_are_usual(many):
             continue
         assert bool(good[index]) == all(one.usual for one in over), [(one.key, one.share, one.usual) for one in over]
     assert found["sag_low"].max() > 1.0, "the sweep itself is left as it is"
+
+
+def test_an_unknown_wish_for_limits_is_refused():
+    with pytest.raises(ValueError, match="limits must be one of"):
+        conditions([], "every limit")
