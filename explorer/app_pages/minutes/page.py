@@ -434,7 +434,10 @@ def _cutoff_words(cut: answers.Cutoff) -> str:
         )
     higher, lower = at(min(here + 0.2, float(cut.volts[-1]))), at(max(here - 0.2, float(cut.volts[0])))
     if cut.here_time - higher < 3.0 and lower - cut.here_time <= 3.0:
-        return "The landing voltage changes nothing here: the charge you land with ends the flight first."
+        return (
+            f"Landing 0.2{NARROW}V a cell earlier or later changes nothing: "
+            "the charge you land with ends the flight first."
+        )
     up = f"Landing {0.2:.1f}{NARROW}V a cell earlier costs {value('minutes', max(cut.here_time - higher, 0.0))}"
     gain = lower - cut.here_time
     down = (

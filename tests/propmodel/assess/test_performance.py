@@ -7,8 +7,9 @@ import pytest
 
 import propmodel
 from propmodel import heat
+from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
-from propmodel.assess.performance import CHUNK, OUTPUTS, Performance, performance
+from propmodel.assess.performance import CHUNK, OUTPUTS, Performance, evaluate, performance
 from propmodel.base.status import Status
 from propmodel.components import momentum
 from propmodel.components.controller import duty_cap, throttle_from_duty
@@ -134,3 +135,26 @@ def test_speed_of_least_power_is_that_of_the_fine_search(name, quick, of_speed, 
     np.testing.assert_allclose(speed, fine.endurance_speed, rtol=of_speed, atol=slow)
     np.testing.assert_allclose(power, fine.endurance_power, rtol=of_power)
     assert np.all(np.diff(speed) > 0.0)
+
+
+@pytest.mark.parametrize(
+    ("field", "values"),
+    [
+        ("command_cap", [1.0, 0.8, 0.05]),
+        ("pack.reserve", [0.0, 0.2, 0.4]),
+        ("craft.payload_mass", [0.0, 0.3, 3.0]),
+        ("craft.drag_area_front", [0.008, 0.011, 0.02]),
+        ("controller.standby_power", [0.0, 0.5, 2.0]),
+        ("pack.temperature", [275.0, 298.15, 310.0]),
+    ],
+)
+@pytest.mark.parametrize("quick", [True, False])
+def test_one_field_as_an_array_beside_plain_numbers_is_one_build_after_the_other(field, values, quick):
+    # arrays keep the shape of what they hang on: some answers are then plain numbers beside others that are not
+    def answers(value):
+        a = Assessment(propmodel.with_fields(SCREE, {field: value}), quick=quick)
+        return evaluate(a) | margins.evaluate(a)
+
+    many, each = answers(np.array(values)), [answers(value) for value in values]
+    for name, found in many.items():
+        np.testing.assert_allclose(found, [one[name] for one in each], rtol=1e-9, err_msg=name)
