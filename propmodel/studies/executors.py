@@ -27,6 +27,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from propmodel.base.checks import shown
 from propmodel.base.tables import data_path
 
 __all__ = [
@@ -144,7 +145,7 @@ def check_processes(processes: Any) -> int:
     """
     whole = not isinstance(processes, bool) and isinstance(processes, Integral)
     if not whole or not 1 <= int(processes) <= MOST_PROCESSES:
-        raise ValueError(f"processes must be a whole number from 1 to {MOST_PROCESSES}, got {processes!r}")
+        raise ValueError(f"processes must be a whole number from 1 to {MOST_PROCESSES}, got {shown(processes)}")
     return int(processes)
 
 
