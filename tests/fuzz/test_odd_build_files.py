@@ -14,7 +14,7 @@ import pytest
 
 import propmodel
 from explorer.inputs import FIELDS, check, demo_inputs
-from explorer.inputs.measured_parts import RANGES, MeasuredController, MeasuredMotor, MeasuredPropeller, build_of
+from explorer.inputs.measured_parts import RANGES, build_of
 from explorer.saved import build_file
 from explorer.saved.build_file import StoreError
 from explorer.saved.store import MemoryStore
@@ -79,10 +79,9 @@ def test_a_wrong_choice_or_text_is_named_and_left_out(value):
         assert any(field.label in text and "must be" in text for text in words), (name, words)
 
 
-KINDS = {"motor": MeasuredMotor, "propeller": MeasuredPropeller, "controller": MeasuredController}
 MIDDLE = {
     f"own.{part}.{name}": low + 0.1 * (high - low)
-    for part, kind in KINDS.items() for name, (_, low, high, _) in RANGES[kind].items()
+    for part, told in RANGES.items() for name, (_, low, high, _) in told.items()
 } | {"own.motor.no_load_current": 1.0, "own.motor.no_load_voltage": 20.0, "own.motor.resistance": 0.1,
      "own.motor.kv": 1900.0}  # fmt: skip
 BAD_MEASURED = {
@@ -94,8 +93,8 @@ BAD_MEASURED = {
 @pytest.mark.parametrize("kind", BAD_MEASURED)
 def test_a_measured_part_with_a_wrong_value_is_left_out_and_said(kind):
     """``own.motor.kv = -1`` was taken once, and every page failed then."""
-    for part, made in KINDS.items():
-        for name, (label, low, high, _) in RANGES[made].items():
+    for part, told in RANGES.items():
+        for name, (label, low, high, _) in told.items():
             value: Any = {"below": low - 1.0, "above": high * 1.01 + 1.0}.get(kind, BAD_MEASURED[kind])
             if value == -3.0 and low <= -3.0:
                 continue
