@@ -143,7 +143,7 @@ def check_processes(processes: Any) -> int:
     >>> check_processes(2)
     2
     """
-    whole = not isinstance(processes, bool) and isinstance(processes, Integral)
+    whole = isinstance(processes, Integral) and not isinstance(processes, bool | np.timedelta64)
     if not whole or not 1 <= int(processes) <= MOST_PROCESSES:
         raise ValueError(f"processes must be a whole number from 1 to {MOST_PROCESSES}, got {shown(processes)}")
     return int(processes)
