@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from explorer.app_pages.lift import sentence
+from explorer.app_pages.lift import summary
 from explorer.forecasts.headlines import FIT_FIELDS
 from explorer.inputs import FIELDS
 from propmodel.assembly.build_record import DEFAULTS
@@ -16,7 +16,7 @@ ROOT = Path(__file__).parents[1]
 
 CRAFT = {"propmodel/assembly/build_record.py", "explorer/inputs/fields.py", "explorer/inputs/inputs.py"}
 FLIGHT = {"explorer/inputs/fields.py", "explorer/inputs/inputs.py", "explorer/forecasts/bands.py"}
-SHARE = {"propmodel/assess/margins.py", "propmodel/assess/limits.py", "explorer/app_pages/lift/sentence.py"}
+SHARE = {"propmodel/assess/margins.py", "propmodel/assess/limits.py", "explorer/app_pages/lift/summary.py"}
 FIT = SHARE | {"explorer/forecasts/headlines.py"}
 
 
@@ -63,7 +63,7 @@ def test_a_fit_stands_in_four_places(key):
 
 
 def test_every_limit_stands_in_all_its_places():
-    assert set(sentence._THINGS) == {*margins.SHARES, *margins.FITS}
+    assert set(summary._THINGS) == {*margins.SHARES, *margins.FITS}
     assert set(FIT_FIELDS) == set(margins.FITS)
     assert all(name in FIELDS for names in FIT_FIELDS.values() for name in names)
     for key in (*margins.SHARES, *margins.FITS):

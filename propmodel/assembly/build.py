@@ -26,7 +26,7 @@ __all__ = [
     "field_paths",
     "scatter_back",
     "shape_of",
-    "subset",
+    "take",
     "value_at",
     "with_axis",
     "with_fields",
@@ -397,7 +397,7 @@ def _expand(part: Any, axes: int, rank: int) -> Any:
     return replace(part, **changes) if changes else part
 
 
-def subset(part: Any, keep: NDArray | slice, shape: tuple[int, ...]) -> Any:
+def take(part: Any, keep: NDArray | slice, shape: tuple[int, ...]) -> Any:
     """Pick some elements of every array inside a part, a drive or a build.
 
     Parameters
@@ -441,7 +441,7 @@ def subset(part: Any, keep: NDArray | slice, shape: tuple[int, ...]) -> Any:
 
 
 def scatter_back(whole: NDArray, some: NDArray, values: NDArray) -> NDArray:
-    """Copy an array with some elements replaced: the way back from `subset`.
+    """Copy an array with some elements replaced: the way back from `take`.
 
     Parameters
     ----------

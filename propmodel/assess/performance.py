@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.assembly.build import Build, shape_of, subset
+from propmodel.assembly.build import Build, shape_of, take
 from propmodel.assess.assessment import Assessment
 from propmodel.base.checks import check_finite
 from propmodel.base.status import Status
@@ -249,7 +249,7 @@ def performance(build: Build, *, drop: ArrayLike = 40.0) -> Performance:
 
     for start in range(0, size, CHUNK):
         piece = slice(start, start + CHUNK)
-        a = Assessment(subset(build, piece, shape), drop=drops[piece])
+        a = Assessment(take(build, piece, shape), drop=drops[piece])
         for name, value in (evaluate(a) | {"status": status_of(a)}).items():
             found[name][piece] = value
     return Performance(**{k: v.reshape(shape) for k, v in found.items()})

@@ -14,8 +14,8 @@ import numpy as np
 import pandas as pd
 
 from propmodel.base.arrays import FloatArray, number
-from propmodel.bench.doubts import find_doubts
 from propmodel.bench.least_squares import StandFit, Table
+from propmodel.bench.quality_flags import find_doubts
 from propmodel.bench.reading.records import BenchLog, Doubt
 from propmodel.bench.stand_model import NAMES, Stand, controller_from, motor_from, stand_rows, throttle_duty
 from propmodel.components.air import STANDARD, Air

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from propmodel.base.arrays import FloatArray, number
 from propmodel.base.checks import check_positive
-from propmodel.bench.doubts import impossible_rows
+from propmodel.bench.quality_flags import impossible_rows
 from propmodel.bench.reading.records import BenchLog, Doubt
 
 __all__ = ["FlightCalibration", "calibrate_flight", "flight_doubts"]

@@ -22,10 +22,10 @@ import pandas as pd
 
 from propmodel.base.checks import check_in, check_number, check_range, shown
 from propmodel.bench.calibration import Calibration, calibrate
-from propmodel.bench.doubts import cell_doubts, find_doubts
+from propmodel.bench.dwell_points import dwell_points, plateau_table, spikes
 from propmodel.bench.flight_log import FlightCalibration, calibrate_flight, flight_doubts
-from propmodel.bench.holds import holds, plateau_table, spikes
 from propmodel.bench.pairs import MeasuredPair, NearPair, measured_pairs, nearest_pairs
+from propmodel.bench.quality_flags import cell_doubts, find_doubts
 from propmodel.bench.reading.guesses import labels_in
 from propmodel.bench.reading.raw_table import read_table
 from propmodel.bench.reading.records import BenchFileError, BenchLog, Doubt, Guess, safe_cell
@@ -141,7 +141,7 @@ def _holds(frame: pd.DataFrame) -> np.ndarray:
         throttle = np.round((smooth / smooth.max()).to_numpy() / 0.025) * 0.025
     else:
         throttle = np.arange(len(frame), dtype=float)
-    hold = holds(throttle, block)
+    hold = dwell_points(throttle, block)
     size = np.bincount(hold - hold[0]) if hold.size else np.zeros(1)
     frame.attrs["one_row_a_step"] = len(frame) <= 200 and float(np.median(size[size > 0])) < 3
     return np.arange(len(frame)) if frame.attrs["one_row_a_step"] else hold

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.assembly.build import Build, scatter_back, shape_of, subset
+from propmodel.assembly.build import Build, scatter_back, shape_of, take
 from propmodel.base.checks import check_flag, check_range
 from propmodel.base.status import Status
 from propmodel.components.controller import limited_ripple, ripple_voltage
@@ -112,12 +112,12 @@ def find_top_speed(
         if not open_.any():
             break
         shape = np.shape(open_)
-        part, body, asked = subset(d, open_, shape), subset(frame, open_, shape), np.broadcast_to(cap, shape)[open_]
+        part, body, asked = take(d, open_, shape), take(frame, open_, shape), np.broadcast_to(cap, shape)[open_]
         if bracket:
             most, turning = (np.broadcast_to(x, shape)[open_] for x in (pull, full.rev_per_s))
             rest = _bracketed_top(part, body, asked, most, turning, steps=16 if quick else 36)
         else:
-            begun = np.log(found.speed[open_]), subset(found.state, open_, shape)
+            begun = np.log(found.speed[open_]), take(found.state, open_, shape)
             rest = _aimed_top(part, body, asked, *begun, effort=second)
         found = _merged(found, open_, rest)
     speed, tilt, current, rev_per_s = found.speed, np.arctan(found.state.tangent), found.current, found.state.rev_per_s

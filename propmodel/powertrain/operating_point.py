@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.assembly.build import scatter_back, subset
+from propmodel.assembly.build import scatter_back, take
 from propmodel.base.status import Status
 from propmodel.components import battery
 from propmodel.components.controller import RIPPLE_MOST, limited_ripple, ripple_voltage
@@ -434,7 +434,7 @@ def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolutio
     if sound.all():
         return point
     some = np.broadcast_to(~sound, shape)
-    part, asked = subset(d, some, shape), np.broadcast_to(asked, shape)[some]
+    part, asked = take(d, some, shape), np.broadcast_to(asked, shape)[some]
     # near the most a pack can give the passes close slowly, and the bus depends on the last digits of the speed
     many = WEAK_PACK_PASSES if passes < PASSES else 4 * PASSES
     n_part = rotor_speed.for_duty(part, asked, passes=many)
@@ -450,7 +450,7 @@ def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolutio
     open_ = ~beyond & (np.abs(held.duty - asked) > 1e-9)
     if open_.any():
         # the passes do not close for a few: the duty grows with speed up to the peak, which brackets it
-        n_part[open_] = _bracketed(subset(part, open_, asked.shape), asked[open_], peak_speed[open_])
+        n_part[open_] = _bracketed(take(part, open_, asked.shape), asked[open_], peak_speed[open_])
         held = at_speed(part, n_part, bus_passes=WEAK_PACK_PASSES)
     held = replace(held, status=np.where(beyond, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8))
     return OperatingPoint(*(scatter_back(getattr(point, f.name), some, getattr(held, f.name)) for f in fields(point)))
@@ -461,7 +461,7 @@ def _bracketed(d: PreparedPowertrain, duty: NDArray, peak_speed: NDArray) -> NDA
     from scipy.optimize.elementwise import find_root  # half a second to import: only where it is used
 
     def excess(n: NDArray, k: NDArray) -> NDArray:
-        return at_speed(subset(d, k, duty.shape), n, bus_passes=WEAK_PACK_PASSES).duty - duty[k]
+        return at_speed(take(d, k, duty.shape), n, bus_passes=WEAK_PACK_PASSES).duty - duty[k]
 
     # beyond the peak the bus is held, so the duty goes on growing: a root at the very peak is inside as well
     found = find_root(excess, (1e-9 * peak_speed, 1.000001 * peak_speed), args=(np.arange(duty.size),))

@@ -25,7 +25,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from propmodel.assembly.build import scatter_back, subset
+from propmodel.assembly.build import scatter_back, take
 from propmodel.components import battery, controller
 from propmodel.powertrain.prepared import PreparedPowertrain
 from propmodel.powertrain.throttle_rows import SMALL, DutyRow
@@ -172,10 +172,10 @@ def of_most_power(d: PreparedPowertrain, start: NDArray, *, passes: int = 12) ->
     some = ~(np.abs(step) <= 1e-9)
     if not some.any():
         return n
-    few, (half, most) = subset(d, some, n.shape), (np.broadcast_to(x, n.shape)[some] for x in (half, most))
+    few, (half, most) = take(d, some, n.shape), (np.broadcast_to(x, n.shape)[some] for x in (half, most))
 
     def excess(log_n: NDArray, k: NDArray) -> NDArray:
-        return _power_at_half(subset(few, k, half.shape), np.exp(log_n), half[k]) - most[k]
+        return _power_at_half(take(few, k, half.shape), np.exp(log_n), half[k]) - most[k]
 
     from scipy.optimize.elementwise import find_root  # half a second to import: only where it is used
 

@@ -73,9 +73,9 @@ def main() -> None:
 
 
 def _piece(build: propmodel.Build, start: int) -> object:
-    from propmodel.assembly.build import shape_of, subset
+    from propmodel.assembly.build import shape_of, take
 
-    return propmodel.performance(subset(build, slice(start, start + 4096), shape_of(build)))
+    return propmodel.performance(take(build, slice(start, start + 4096), shape_of(build)))
 
 
 if __name__ == "__main__":

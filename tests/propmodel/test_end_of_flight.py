@@ -7,7 +7,7 @@ import pytest
 from random_builds import many
 
 import propmodel
-from propmodel.assembly.build import subset, with_fields
+from propmodel.assembly.build import take, with_fields
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import performance
 from propmodel.base.status import Status
@@ -189,7 +189,7 @@ def test_more_throttle_never_gives_less_thrust(charge):
     # a pack that can hardly feed the electronics has no throttle curve to speak of
     d = prepare(WIDE, charge)
     fed = d.idle_power < 0.5 * d.emf**2 / (4.0 * d.pack_resistance)
-    build = subset(WIDE, fed, fed.shape)
+    build = take(WIDE, fed, fed.shape)
     curve = throttle_curve(build, np.linspace(0.0, 1.0, 61), state_of_charge=charge)
     rise = np.diff(curve.thrust, axis=-1)
     assert np.all(rise >= -2e-6 * np.max(curve.thrust, axis=-1, keepdims=True))

@@ -12,7 +12,7 @@ from long_run import examples
 from random_builds import build_of, builds, drawings, stacked
 
 import propmodel
-from propmodel.assembly.build import subset
+from propmodel.assembly.build import take
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, performance
@@ -433,7 +433,7 @@ def test_flown_flat_on_its_side_it_follows_the_axial_curve(name, speed):
 @given(st.lists(drawings(), min_size=4, max_size=4))
 def test_a_subset_of_builds_is_those_builds(rows):
     build = stacked(rows)
-    picked = subset(build, np.array([True, False, False, True]), (4,))
+    picked = take(build, np.array([True, False, False, True]), (4,))
     whole, part = performance(build), performance(picked)
     np.testing.assert_allclose(part.hover_power, whole.hover_power[[0, 3]], rtol=1e-9)
     np.testing.assert_allclose(part.top_speed, whole.top_speed[[0, 3]], rtol=1e-7)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from explorer.forecasts import headlines
 from explorer.forecasts.bands import DRAWS, HIGH, LOW, way_reserve, without_dive
 from explorer.inputs import Inputs, flying
-from propmodel.assembly.build import subset
+from propmodel.assembly.build import take
 from propmodel.assess.assessment import Assessment
 from propmodel.base.arrays import number
 from propmodel.base.status import Status
@@ -155,7 +155,7 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     own = punch(drawn.build, factor=drawn.response_factor, quick=True).time_90
     asked = {**known.asked, "delay": replace(delay, spool=np.where(np.isfinite(own), own, spool)[which])}
     many = pull_out(
-        subset(drawn.build, which, (DRAWS + 1,)),
+        take(drawn.build, which, (DRAWS + 1,)),
         drop,
         state_of_charge=np.r_[[way.state_of_charge] * DRAWS, np.tile(charges, pulls.size)],
         load_limit=np.r_[[way.load_limit] * DRAWS, np.repeat(pulls, charges.size)],

@@ -6,7 +6,7 @@ import math
 
 import streamlit as st
 
-from explorer.app_pages.lift import bars, figures, measured, nearest, sentence, side_by_side
+from explorer.app_pages.lift import bars, figures, measured, nearest, side_by_side, summary
 from explorer.app_pages.lift.working import lift_steps
 from explorer.controls import field_controls, page_frame
 from explorer.figures.craft_view import caption, top_view
@@ -20,10 +20,10 @@ from explorer.text.numbers import value
 STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
 
 
-def head_of(inputs: Inputs) -> sentence.Headline:
+def head_of(inputs: Inputs) -> summary.Headline:
     """Headline of a build, with its name."""
     got = headlines.answers(inputs)
-    return sentence.Headline(inputs.name, got.low, got.mid, got.high)
+    return summary.Headline(inputs.name, got.low, got.mid, got.high)
 
 
 def curve_of(inputs: Inputs) -> figures.Curve:
@@ -57,8 +57,8 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
     page_frame.say(
         '<h1 class="wi-ask">Will it lift, and with how much thrust?</h1>'
         '<div class="wi-open"><div>'
-        f'<p class="wi-sentence">{page_frame.first_sentence(sentence.opening(head, limits, units))}</p>'
-        f'<p class="wi-pinned">{sentence.pinned_line(head, pin_head, units)}</p>'
+        f'<p class="wi-sentence">{page_frame.first_sentence(summary.opening(head, limits, units))}</p>'
+        f'<p class="wi-pinned">{summary.pinned_line(head, pin_head, units)}</p>'
         f'<p class="wi-beyond">{measured.how_near(found)}</p></div>{picture(inputs, pins)}</div>'
     )
     with st.container(horizontal=True, key="asides"):
@@ -67,11 +67,11 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
             "How these numbers come about",
             lambda: [
                 *lift_steps(headlines.build(inputs), headlines.profile(inputs)),
-                sentence.beyond_sum(inputs, head.mid),
+                summary.beyond_sum(inputs, head.mid),
             ],
             key="lift",
         )
-    page_frame.notice(first_words="" if st.session_state["touched"] else sentence.first_words(inputs))
+    page_frame.notice(first_words="" if st.session_state["touched"] else summary.first_words(inputs))
     field_controls.knob_board()
     field_controls.knob_strip(leave_out=list(field_controls.BOARD))
     if page_frame.waits(inputs):
@@ -97,7 +97,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
 
     page_frame.say(
         "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
-        + bars.margin_bars(sentence.nearest_limits(limits))
+        + bars.margin_bars(summary.nearest_limits(limits))
     )
     with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
         if box.open:
@@ -108,7 +108,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
         page_frame.next_question("margins", "All limits")
 
 
-def compared(inputs: Inputs, head: sentence.Headline, pins: list[sentence.Headline]) -> str:
+def compared(inputs: Inputs, head: summary.Headline, pins: list[summary.Headline]) -> str:
     """Thrust to weight and hover throttle against what people fly; HTML."""
     low, mid, high = head.low, head.mid, head.high
     strips = bars.ruler(

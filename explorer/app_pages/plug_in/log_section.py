@@ -21,7 +21,7 @@ from explorer.session.bench_log import LoadedLog
 from explorer.text.numbers import NARROW
 from propmodel import bench
 from propmodel.bench.calibration import ROWS_IN_DOUBT, TABLE_IN_DOUBT
-from propmodel.bench.doubts import find_doubts
+from propmodel.bench.quality_flags import find_doubts
 from propmodel.components.air import Air
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller

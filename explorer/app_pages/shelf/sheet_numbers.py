@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from explorer.app_pages.lift import sentence
+from explorer.app_pages.lift import summary
 from explorer.app_pages.minutes import answers as flight_answers
 from explorer.app_pages.plug_in import answers
 from explorer.app_pages.shelf.field_sheet import Figure, Sheet
@@ -249,7 +249,7 @@ def sheet_of(
     """
     got = headlines.answers(inputs)
     found = headlines.gives_first(inputs)
-    head = sentence.Headline(inputs.name, got.low, got.mid, got.high)
+    head = summary.Headline(inputs.name, got.low, got.mid, got.high)
     order = {"over": 0, "tight": 1, "clear": 2, "unknown": 3}
     limits = sorted(found, key=lambda limit: order[limit.state])[:MOST_LIMITS]
     p = answers.power(inputs, modern=modern)
@@ -261,7 +261,7 @@ def sheet_of(
     notes.append("Pull the plug at once on: " + "; ".join(power_up.STOP_AT_ONCE) + ".")
     return Sheet(
         title=f"{inputs.name or 'Your build'}: field sheet",
-        sentence=markup.plain(first(sentence.opening(head, found, units))),
+        sentence=markup.plain(first(summary.opening(head, found, units))),
         made=made,
         build=_build_rows(inputs, units),
         numbers=_number_rows(inputs, pin, units),

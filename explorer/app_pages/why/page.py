@@ -9,13 +9,13 @@ from collections.abc import Sequence
 import streamlit as st
 
 from explorer.app_pages.why import figures
+from explorer.app_pages.why.derivations.questions import QUESTIONS, found
+from explorer.app_pages.why.derivations.worked import Worked, WorkingQuestion, check_words
 from explorer.app_pages.why.glossary import Term, terms_with
 from explorer.app_pages.why.groups import FIRST, FIRST_TROUBLES, GROUPS
 from explorer.app_pages.why.stories.story import Exercise, Facts, Story, exercises, facts, notes_of, said
 from explorer.app_pages.why.stories.story_list import STORIES
 from explorer.app_pages.why.troubles.troubles import CraftAnswers, Trouble, troubles_with
-from explorer.app_pages.why.workings.questions import QUESTIONS, found
-from explorer.app_pages.why.workings.worked import Worked, WorkingQuestion, check_words
 from explorer.controls import field_controls, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs

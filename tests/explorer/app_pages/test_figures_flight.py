@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from explorer.app_pages.dive import answers as dive_answers
 from explorer.app_pages.dive import figures
 from explorer.app_pages.dive import words as dive_words
-from explorer.app_pages.lift.sentence import Headline, opening
+from explorer.app_pages.lift.summary import Headline, opening
 from explorer.app_pages.margins import answers as margins_answers
 from explorer.app_pages.margins import figures as margins
 from explorer.app_pages.margins import words

@@ -14,14 +14,14 @@ from streamlit.testing.v1 import AppTest
 
 import explorer
 from explorer.app import PAGES
-from explorer.app_pages.lift.sentence import Headline, opening
+from explorer.app_pages.lift.summary import Headline, opening
 from explorer.app_pages.lift.working import lift_steps
 from explorer.app_pages.minutes.answers import firmware_hover
 from explorer.app_pages.plug_in import answers
 from explorer.app_pages.shelf import sheet_numbers
 from explorer.app_pages.shelf.field_sheet import field_sheet
+from explorer.app_pages.why.derivations.questions import QUESTIONS
 from explorer.app_pages.why.troubles.troubles import TROUBLES, CraftAnswers
-from explorer.app_pages.why.workings.questions import QUESTIONS
 from explorer.controls.page_frame import page_file
 from explorer.forecasts import headlines
 from explorer.inputs import demo_inputs, to_build

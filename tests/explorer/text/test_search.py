@@ -2,8 +2,8 @@
 
 import pytest
 
+from explorer.app_pages.why.derivations.questions import QUESTIONS, found
 from explorer.app_pages.why.troubles.troubles import TROUBLES, troubles_with
-from explorer.app_pages.why.workings.questions import QUESTIONS, found
 from explorer.text.search import holding
 
 

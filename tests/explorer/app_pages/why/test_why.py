@@ -19,13 +19,13 @@ from streamlit.testing.v1 import AppTest
 import explorer
 from explorer.app import PAGES as ALL_PAGES
 from explorer.app_pages.why import glossary
+from explorer.app_pages.why.derivations.questions import QUESTIONS, found
+from explorer.app_pages.why.derivations.worked import Worked, check_words
 from explorer.app_pages.why.figures import alt_text, story_figure
 from explorer.app_pages.why.groups import FIRST, FIRST_TROUBLES, GROUPS
 from explorer.app_pages.why.stories.story import exercises, facts, guess_value, notes_of, said
 from explorer.app_pages.why.stories.story_list import STORIES
 from explorer.app_pages.why.troubles.troubles import TROUBLES
-from explorer.app_pages.why.workings.questions import QUESTIONS, found
-from explorer.app_pages.why.workings.worked import Worked, check_words
 from explorer.controls.page_frame import page_file
 from explorer.inputs import Inputs, check, to_build
 from explorer.text.numbers import value
@@ -91,13 +91,13 @@ SPOILED = {
     "wash": ("propmodel.components.momentum.induced_velocity_hover", 1.05),
     "minutes": ("propmodel.assess.assessment.hover_hours", 1.05),
     "heat": ("propmodel.heat.steady_temperatures", 1.05),
-    "top": ("explorer.app_pages.why.workings.flight.top_speed", 1.05),
-    "bucket": ("explorer.app_pages.why.workings.flight.best_speeds", 1.05),
-    "spread": ("explorer.app_pages.why.workings.spread.bands", 1.3),
+    "top": ("explorer.app_pages.why.derivations.flight.top_speed", 1.05),
+    "bucket": ("explorer.app_pages.why.derivations.flight.best_speeds", 1.05),
+    "spread": ("explorer.app_pages.why.derivations.spread.bands", 1.3),
     "stall": ("propmodel.flight.spin_up.stall_current", 1.05),
     "inrush": ("propmodel.power_up.transients.capacitor_energy", 1.05),
     "cap": ("propmodel.components.battery.open_circuit_voltage", 1.05),
-    "kv": ("explorer.app_pages.why.workings.motor.with_fields", 1.05),
+    "kv": ("explorer.app_pages.why.derivations.motor.with_fields", 1.05),
 }
 
 

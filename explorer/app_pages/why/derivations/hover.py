@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, short
+from explorer.app_pages.why.derivations.worked import Worked, if_it_hovers, short
 from propmodel import heat
 from propmodel.assembly.build import Build
 from propmodel.assess.assessment import Assessment

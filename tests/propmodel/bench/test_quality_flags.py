@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from propmodel import Motor, Propeller, bench, bench_curve
-from propmodel.bench.doubts import overall_merit
+from propmodel.bench.quality_flags import overall_merit
 from propmodel.components.controller import Controller
 from propmodel.components.motor import from_stator
 

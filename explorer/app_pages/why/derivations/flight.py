@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, short
+from explorer.app_pages.why.derivations.worked import Worked, if_it_hovers, short
 from propmodel.assembly.build import Build, drag_areas
 from propmodel.assess.assessment import Assessment
 from propmodel.base.arrays import number

@@ -7,7 +7,7 @@ The page shows both, and a test holds one against the other.
 
 from __future__ import annotations
 
-from explorer.app_pages.why.workings.flight import (
+from explorer.app_pages.why.derivations.flight import (
     bucket_working,
     dive_working,
     full_current_working,
@@ -16,7 +16,7 @@ from explorer.app_pages.why.workings.flight import (
     top_working,
     wash_working,
 )
-from explorer.app_pages.why.workings.hover import (
+from explorer.app_pages.why.derivations.hover import (
     hover_command_working,
     hover_power_working,
     hover_speed_working,
@@ -25,7 +25,7 @@ from explorer.app_pages.why.workings.hover import (
     minutes_working,
     tilted_ideal_working,
 )
-from explorer.app_pages.why.workings.motor import (
+from explorer.app_pages.why.derivations.motor import (
     cap_working,
     heat_working,
     inrush_working,
@@ -33,8 +33,8 @@ from explorer.app_pages.why.workings.motor import (
     seconds_working,
     stall_working,
 )
-from explorer.app_pages.why.workings.spread import spread_working
-from explorer.app_pages.why.workings.worked import WorkingQuestion
+from explorer.app_pages.why.derivations.spread import spread_working
+from explorer.app_pages.why.derivations.worked import WorkingQuestion
 from explorer.text.search import holding
 
 __all__ = [

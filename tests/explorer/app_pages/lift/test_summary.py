@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from explorer.app_pages.lift.sentence import Headline, beyond_sum, first_words, nearest_limits, opening, pinned_line
+from explorer.app_pages.lift.summary import Headline, beyond_sum, first_words, nearest_limits, opening, pinned_line
 from explorer.inputs import Inputs, demo_inputs
 from explorer.text.markup import plain
 from explorer.text.numbers import Units

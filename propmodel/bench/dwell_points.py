@@ -1,4 +1,4 @@
-"""From rows to holds: where the throttle stood still, what was read there, and which way it was going."""
+"""From rows to dwell points: where the throttle stood still, what was read there, and which way it was going."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-__all__ = ["holds", "plateau_table", "spikes"]
+__all__ = ["dwell_points", "plateau_table", "spikes"]
 
 HOLD_BAND = 0.012
 """Throttle wanders less than this inside one hold. [share]"""
@@ -24,8 +24,8 @@ MEASURED = (
 )
 
 
-def holds(throttle: NDArray[np.float64], block: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Number the holds of a log: a new one where the throttle steps, or a bin of a ramp.
+def dwell_points(throttle: NDArray[np.float64], block: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Number the dwell points of a log: a new one where the throttle steps, or a bin of a ramp.
 
     Parameters
     ----------
@@ -36,7 +36,7 @@ def holds(throttle: NDArray[np.float64], block: NDArray[np.int64]) -> NDArray[np
 
     Examples
     --------
-    >>> holds(np.array([0.2, 0.2, 0.2, 0.4, 0.4, 0.4, 0.2]), np.zeros(7, int)).tolist()
+    >>> dwell_points(np.array([0.2, 0.2, 0.2, 0.4, 0.4, 0.4, 0.2]), np.zeros(7, int)).tolist()
     [0, 0, 0, 1, 1, 1, 2]
     """
     n = throttle.size

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from explorer.app_pages.why.workings.worked import Worked, if_it_hovers, short
+from explorer.app_pages.why.derivations.worked import Worked, if_it_hovers, short
 from propmodel.assembly.build import Build, with_fields
 from propmodel.assess.assessment import Assessment
 from propmodel.base.arrays import number

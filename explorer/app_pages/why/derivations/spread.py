@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from explorer.app_pages.why.workings.worked import Worked
+from explorer.app_pages.why.derivations.worked import Worked
 from propmodel.assembly.build import Build
 from propmodel.base.arrays import number
 from propmodel.studies.spread import bands, contributions
