@@ -16,22 +16,44 @@ _TELLING = (
 """Fields that tell builds of one name apart, and how they are said."""
 
 
-def names_of(pins: Sequence[Inputs]) -> list[str]:
+def names_of(pins: Sequence[Inputs], beside: Inputs | None = None) -> list[str]:
     """Names of the pinned builds; those of one name are told apart by the first field that differs, else by a number.
+
+    Parameters
+    ----------
+    pins : sequence of Inputs
+    beside : Inputs or None
+        The build on screen: a pinned build of its name is told apart from it, too.
+
+    Returns
+    -------
+    list of str
 
     Examples
     --------
     >>> names_of([Inputs(kv=1750.0), Inputs(kv=1850.0)])
     ['Scree, 1750 KV', 'Scree, 1850 KV']
+    >>> names_of([Inputs(kv=1750.0)], Inputs(kv=1950.0))
+    ['Scree, 1750 KV']
     """
     plain = [one.name or "unnamed" for one in pins]
     out = []
     for k, (one, name) in enumerate(zip(pins, plain, strict=True)):
         alike = [other for other, its in zip(pins, plain, strict=True) if its == name]
-        if len(alike) > 1:
-            field, words = next(
-                ((f, w) for f, w in _TELLING if len({getattr(other, f) for other in alike}) == len(alike)), ("", "")
-            )
-            name = f"{name}, {words.format(getattr(one, field))}" if field else f"{name}, no. {k + 1}"
+        shown = [beside] if beside is not None and (beside.name or "unnamed") == name else []
+        if told := _telling([*alike, *shown], one) or _telling(alike, one):
+            name = f"{name}, {told}"
+        elif len(alike) > 1:
+            name = f"{name}, no. {k + 1}"
         out.append(name)
     return out
+
+
+def _telling(alike: Sequence[Inputs], one: Inputs) -> str:
+    """The first field in which all differ, as this build has it; nothing where there is none or but one build."""
+    fields = (words.format(getattr(one, field)) for field, words in _TELLING if _all_differ(alike, field))
+    return next(fields, "") if len(alike) > 1 else ""
+
+
+def _all_differ(alike: Sequence[Inputs], field: str) -> bool:
+    return len({getattr(other, field) for other in alike}) == len(alike)

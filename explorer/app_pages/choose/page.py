@@ -315,7 +315,7 @@ def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) ->
     over = [one for one in headlines.gives_first(inputs) if one.state == "over"]
     broken = [one.name for one in over if not one.usual]
     this = figures.MapMark(inputs.name, here[p.x], here[p.y], over=len(broken))
-    names = names_of(pins)
+    names = names_of(pins, inputs)
     others = [
         figures.MapMark(name, at[p.x], at[p.y])
         for name, at in zip(names, (answers.point_of(one, (p.x, p.y)) for one in pins), strict=True)

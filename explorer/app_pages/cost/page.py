@@ -158,7 +158,7 @@ def more(rates: dict[str, float], prices: dict[str, float | None], pins: Sequenc
             for slot, name in zip(st.columns(4, gap="medium"), MORE_PRICES, strict=False):
                 with slot:
                     prices[name] = price(name, *MORE_PRICES[name])
-            for place, (pin, called) in enumerate(zip(pins, names_of(pins), strict=True)):
+            for place, (pin, called) in enumerate(zip(pins, names_of(pins, state.usable()), strict=True)):
                 st.caption(f"Prices of {page_frame.tame(called)}, where they differ")
                 for slot, name in zip(st.columns(4, gap="medium"), PINNED_PRICES, strict=True):
                     with slot:
@@ -209,7 +209,7 @@ def strips(inputs: Inputs, pins: Sequence[Inputs], rates: dict, prices: dict, bi
     rows = [_row(inputs.name or "This build", bill, False)]
     words = ""
     others = []
-    for pin, called in zip(pins, names_of(pins), strict=True):
+    for pin, called in zip(pins, names_of(pins, inputs), strict=True):
         own = {k: kept_values.kept(_whose(k, pin)) for k in PINNED_PRICES}
         there = {**prices, **{k: v for k, v in own.items() if v is not None}}
         others.append(answers.cost(pin, rates, there))

@@ -67,7 +67,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
                 start=float(this.delay.total),
                 flat=entry == "flat" or int(this.out.manoeuvre) != Manoeuvre.PULL_UP,
             )
-        page_frame.say(_key(names_of(pins)))
+        page_frame.say(_key(names_of(pins, inputs)))
     with right:
         rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)
         page_frame.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import streamlit as st
 
@@ -49,8 +50,8 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
     """Draw the page."""
     units = page_frame.units()
     head = head_of(inputs)
-    pin_heads = [head_of(one) for one in pins]
-    pin_head = pin_heads[0] if pins else None
+    pin_heads, called = [head_of(one) for one in pins], names_of(pins, inputs)
+    pin_head = replace(pin_heads[0], name=called[0]) if pins else None
     limits = page_frame.without_verdict(headlines.gives_first(inputs))
     found = nearest.nearest(inputs)
 
@@ -90,7 +91,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
     figure = figures.story(this, others, axes=axes, units=units, ceiling=ceiling, marks=marks)
     words = figures.story_words(this, units)
     page_frame.chart(figure, key="story", alt=words)
-    page_frame.say(page_frame.key_line(names_of(pins), limit=ceiling is not None) + measured.key(found, inputs.rotors))
+    page_frame.say(page_frame.key_line(called, limit=ceiling is not None) + measured.key(found, inputs.rotors))
     beside(inputs, pins)
     sources(found)
     page_frame.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5, words=words)
@@ -139,7 +140,7 @@ def beside(inputs: Inputs, pins: list[Inputs]) -> None:
         if not box.open:
             return
         builds = []
-        called = ["this build", *(page_frame.tame(name) for name in names_of(pins))]
+        called = ["this build", *(page_frame.tame(name) for name in names_of(pins, inputs))]
         for place, (one, name, slot) in enumerate(zip([inputs, *pins], called, st.columns(4), strict=False)):
             with slot:
                 price = _price(name, place, one)

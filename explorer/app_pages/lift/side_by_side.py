@@ -131,7 +131,7 @@ def _rows(builds: Sequence[Beside], units: Units) -> list[tuple[str, list[str], 
 
 
 def _names(builds: Sequence[Beside]) -> list[str]:
-    return ["this build", *names_of([one.inputs for one in builds[1:]])]
+    return ["this build", *names_of([one.inputs for one in builds[1:]], builds[0].inputs)]
 
 
 def table(builds: Sequence[Beside], units: Units) -> str:

@@ -63,7 +63,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         )  # fmt: skip
     shares = [{one.key: one.share for one in each if one.kind == "share"} for each in theirs]
     page_frame.say(
-        figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares) + _key(names_of(pins))
+        figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares) + _key(names_of(pins, inputs))
     )
     hot_block(inputs)
     quick_block(inputs)

@@ -251,7 +251,7 @@ def voltage_block(
     made = headlines.build(inputs)
     full = float(battery.open_circuit_voltage(made.pack, 1.0)) / inputs.cells
     least = min(one.cutoff for one in (this, *others))
-    names = names_of(pins)
+    names = names_of(pins, inputs)
     with st.container(key="volt_row"):
         left, right = st.columns([2.1, 1], gap="large")
     with left:
