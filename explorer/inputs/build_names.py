@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from explorer.inputs.inputs import Inputs
 
-__all__ = ["names_of"]
+__all__ = ["distinct_names"]
 
 _TELLING = (
     ("kv", "{:g} KV"), ("stator_d_mm", "{:g} mm stator"), ("diameter_in", "{:g} in"), ("pitch_in", "{:g} in pitch"),
@@ -16,7 +16,7 @@ _TELLING = (
 """Fields that tell builds of one name apart, and how they are said."""
 
 
-def names_of(pins: Sequence[Inputs], beside: Inputs | None = None) -> list[str]:
+def distinct_names(pins: Sequence[Inputs], beside: Inputs | None = None) -> list[str]:
     """Names of the pinned builds; those of one name are told apart by the first field that differs, else by a number.
 
     Parameters
@@ -31,9 +31,9 @@ def names_of(pins: Sequence[Inputs], beside: Inputs | None = None) -> list[str]:
 
     Examples
     --------
-    >>> names_of([Inputs(kv=1750.0), Inputs(kv=1850.0)])
+    >>> distinct_names([Inputs(kv=1750.0), Inputs(kv=1850.0)])
     ['Scree, 1750 KV', 'Scree, 1850 KV']
-    >>> names_of([Inputs(kv=1750.0)], Inputs(kv=1950.0))
+    >>> distinct_names([Inputs(kv=1750.0)], Inputs(kv=1950.0))
     ['Scree, 1750 KV']
     """
     plain = [one.name or "unnamed" for one in pins]

@@ -67,7 +67,6 @@ class LoadedLog:
     data: bytes | None = None
     """None where the file is too large to be kept beside its rows."""
     calibration: Any = None
-    calibrated_with: tuple[Any, ...] = ()
 
 
 def held_log() -> LoadedLog | None:

@@ -30,7 +30,7 @@ from explorer.controls import page_frame
 from explorer.figures.base import PLOT_CONFIG
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
-from explorer.inputs.build_names import names_of
+from explorer.inputs.build_names import distinct_names
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.session import kept_values, state, typed_labels
 from explorer.text.numbers import spread
@@ -315,7 +315,7 @@ def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) ->
     over = [one for one in headlines.gives_first(inputs) if one.state == "over"]
     broken = [one.name for one in over if not one.usual]
     this = figures.MapMark(inputs.name, here[p.x], here[p.y], over=len(broken))
-    names = names_of(pins, inputs)
+    names = distinct_names(pins, inputs)
     others = [
         figures.MapMark(name, at[p.x], at[p.y])
         for name, at in zip(names, (answers.point_of(one, (p.x, p.y)) for one in pins), strict=True)

@@ -11,7 +11,7 @@ import streamlit as st
 from explorer.app_pages.cost import answers, figures
 from explorer.controls import page_frame
 from explorer.inputs import Inputs
-from explorer.inputs.build_names import names_of
+from explorer.inputs.build_names import distinct_names
 from explorer.session import kept_values, state
 from explorer.text.numbers import number
 from propmodel import costs
@@ -158,7 +158,7 @@ def more(rates: dict[str, float], prices: dict[str, float | None], pins: Sequenc
             for slot, name in zip(st.columns(4, gap="medium"), MORE_PRICES, strict=False):
                 with slot:
                     prices[name] = price(name, *MORE_PRICES[name])
-            for place, (pin, called) in enumerate(zip(pins, names_of(pins, state.usable()), strict=True)):
+            for place, (pin, called) in enumerate(zip(pins, distinct_names(pins, state.usable()), strict=True)):
                 st.caption(f"Prices of {page_frame.tame(called)}, where they differ")
                 for slot, name in zip(st.columns(4, gap="medium"), PINNED_PRICES, strict=True):
                     with slot:
@@ -209,7 +209,7 @@ def strips(inputs: Inputs, pins: Sequence[Inputs], rates: dict, prices: dict, bi
     rows = [_row(inputs.name or "This build", bill, False)]
     words = ""
     others = []
-    for pin, called in zip(pins, names_of(pins, inputs), strict=True):
+    for pin, called in zip(pins, distinct_names(pins, inputs), strict=True):
         own = {k: kept_values.kept(_whose(k, pin)) for k in PINNED_PRICES}
         there = {**prices, **{k: v for k, v in own.items() if v is not None}}
         others.append(answers.cost(pin, rates, there))

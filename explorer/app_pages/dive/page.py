@@ -13,7 +13,7 @@ import streamlit as st
 from explorer.app_pages.dive import answers, figures, words
 from explorer.controls import field_controls, frame_script, page_frame
 from explorer.inputs import Inputs
-from explorer.inputs.build_names import names_of
+from explorer.inputs.build_names import distinct_names
 from explorer.session import kept_values, state, typed_labels
 from propmodel.dive.stepped import Manoeuvre
 
@@ -67,7 +67,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
                 start=float(this.delay.total),
                 flat=entry == "flat" or int(this.out.manoeuvre) != Manoeuvre.PULL_UP,
             )
-        page_frame.say(_key(names_of(pins, inputs)))
+        page_frame.say(_key(distinct_names(pins, inputs)))
     with right:
         rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)
         page_frame.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')

@@ -14,7 +14,7 @@ from explorer.figures.craft_view import caption, top_view
 from explorer.forecasts import headlines
 from explorer.forecasts.craft_view import top_view_of
 from explorer.inputs import Inputs
-from explorer.inputs.build_names import names_of
+from explorer.inputs.build_names import distinct_names
 from explorer.session import kept_values, state
 from explorer.text.numbers import value
 
@@ -50,7 +50,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
     """Draw the page."""
     units = page_frame.units()
     head = head_of(inputs)
-    pin_heads, called = [head_of(one) for one in pins], names_of(pins, inputs)
+    pin_heads, called = [head_of(one) for one in pins], distinct_names(pins, inputs)
     pin_head = replace(pin_heads[0], name=called[0]) if pins else None
     limits = page_frame.without_verdict(headlines.gives_first(inputs))
     found = nearest.nearest(inputs)
@@ -140,7 +140,7 @@ def beside(inputs: Inputs, pins: list[Inputs]) -> None:
         if not box.open:
             return
         builds = []
-        called = ["this build", *(page_frame.tame(name) for name in names_of(pins, inputs))]
+        called = ["this build", *(page_frame.tame(name) for name in distinct_names(pins, inputs))]
         for place, (one, name, slot) in enumerate(zip([inputs, *pins], called, st.columns(4), strict=False)):
             with slot:
                 price = _price(name, place, one)

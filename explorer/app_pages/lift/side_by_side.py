@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from explorer.inputs import CHEMISTRY_NAMES, Inputs, measured_label
-from explorer.inputs.build_names import names_of
+from explorer.inputs.build_names import distinct_names
 from explorer.text.numbers import NARROW, Units, number, spread, value
 from propmodel.assess.limits import Limit
 
@@ -131,7 +131,7 @@ def _rows(builds: Sequence[Beside], units: Units) -> list[tuple[str, list[str], 
 
 
 def _names(builds: Sequence[Beside]) -> list[str]:
-    return ["this build", *names_of([one.inputs for one in builds[1:]], builds[0].inputs)]
+    return ["this build", *distinct_names([one.inputs for one in builds[1:]], builds[0].inputs)]
 
 
 def table(builds: Sequence[Beside], units: Units) -> str:

@@ -12,7 +12,7 @@ from explorer.app_pages.margins import answers, figures, words
 from explorer.controls import field_controls, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
-from explorer.inputs.build_names import names_of
+from explorer.inputs.build_names import distinct_names
 from explorer.session import kept_values, state
 from explorer.text.numbers import NARROW, number
 
@@ -63,7 +63,8 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         )  # fmt: skip
     shares = [{one.key: one.share for one in each if one.kind == "share"} for each in theirs]
     page_frame.say(
-        figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares) + _key(names_of(pins, inputs))
+        figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares)
+        + _key(distinct_names(pins, inputs))
     )
     hot_block(inputs)
     quick_block(inputs)

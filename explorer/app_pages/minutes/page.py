@@ -15,7 +15,7 @@ from explorer.controls import field_controls, page_frame
 from explorer.figures.base import Axis
 from explorer.forecasts import headlines
 from explorer.inputs import FLYING_STYLES, STYLE_WORDS, Inputs
-from explorer.inputs.build_names import names_of
+from explorer.inputs.build_names import distinct_names
 from explorer.session import kept_values, state
 from explorer.text.numbers import NARROW, spread, value
 from propmodel.base.status import Status
@@ -251,7 +251,7 @@ def voltage_block(
     made = headlines.build(inputs)
     full = float(battery.open_circuit_voltage(made.pack, 1.0)) / inputs.cells
     least = min(one.cutoff for one in (this, *others))
-    names = names_of(pins, inputs)
+    names = distinct_names(pins, inputs)
     with st.container(key="volt_row"):
         left, right = st.columns([2.1, 1], gap="large")
     with left:

@@ -3,7 +3,7 @@
 import pytest
 
 from explorer.inputs import Inputs
-from explorer.inputs.build_names import names_of
+from explorer.inputs.build_names import distinct_names
 
 BUILD = Inputs(name="Your build", kv=1950.0)
 
@@ -22,4 +22,4 @@ BUILD = Inputs(name="Your build", kv=1950.0)
     ],
 )
 def test_pinned_builds_are_told_apart_by_what_differs(pins, beside, names):
-    assert names_of(pins, beside) == names
+    assert distinct_names(pins, beside) == names
