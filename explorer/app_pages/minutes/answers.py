@@ -358,7 +358,6 @@ class FirmwareHover:
     linear_start: float
     linear_end: float
     pull_start: float
-    pull_end: float
     hover_current: float
     """[A]"""
 
@@ -377,7 +376,7 @@ def _firmware_hover(inputs: Inputs) -> FirmwareHover:
         float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_at_reserve)
     )
     pull, pull_low = float(a.thrust_to_weight), float(a.thrust_to_weight_at_reserve)
-    return FirmwareHover(start, end, 1.0 / pull, 1.0 / pull_low, pull, pull_low, float(a.hover.pack_current))
+    return FirmwareHover(start, end, 1.0 / pull, 1.0 / pull_low, pull, float(a.hover.pack_current))
 
 
 # ---- speed ------------------------------------------------------------------------------------------------
