@@ -1,11 +1,11 @@
 """Fit motor rule, throttle map, ripple loss and fast blade tips to all bench and makers' tables at once.
 
-Run from the checkout: ``python data/motors/fit_joint.py`` (some minutes, most of it for the left-out errors;
-``--quick``, a few seconds, leaves those out; ``--errors`` leaves out the forms tried). It needs the raw tables at ``../shared/data`` beside the checkout, or
-where ``PROPMODEL_SHARED`` points; they are not part of the project. It writes the tables of this folder: ``rule.csv``
-(the constants that propmodel uses), ``effects.csv`` (scatter between motors, propellers and stands), ``stands.csv``,
-``motors.csv``, ``forms.csv`` and ``forms_by_stand.csv`` (forms tried), and ``errors.csv`` (left-out errors and
-coverage). SOURCE.md explains them.
+Run from the checkout: ``python data/motors/fit_joint.py`` (some minutes, most of it for the left-out errors and the
+forms tried; ``--errors`` leaves out the forms, ``--quick``, a few seconds, both). It needs the raw tables at
+``../shared/data`` beside the checkout, or where ``PROPMODEL_SHARED`` points; they are not part of the project. It
+writes the tables of this folder: ``rule.csv`` (the constants that propmodel uses), ``effects.csv`` (scatter between
+motors, propellers and stands), ``stands.csv``, ``motors.csv``, ``forms.csv`` and ``forms_by_stand.csv`` (forms tried),
+and ``errors.csv`` (left-out errors and coverage). SOURCE.md explains them.
 
 The model of a row is that of `bench_curve`: throttle -> duty -> speed -> torque, current, thrust.
 Each motor has an own deviation in motor constant and speed constant, each propeller in C_T and figure of merit, each

@@ -62,7 +62,7 @@ def duty_row(throttle: bytes, controller: Controller, command_cap: float) -> Dut
     ValueError
         If the throttle is outside 0 to 1.
     """
-    return _cached(throttle, controller.throttle_exponent, controller.idle_duty, command_cap)  # type: ignore[arg-type]
+    return _cached(throttle, controller.exponent, controller.idle_duty, command_cap)  # type: ignore[arg-type]
 
 
 @lru_cache(maxsize=64)

@@ -196,7 +196,7 @@ def _spare_why(f: Facts) -> list[Step]:
         emf = 60.0 * n / (kv * ratio)
         parts.append((emf, float(point.motor_current), float(point.motor_voltage)))
     (e1, i1, v1), (e2, i2, v2) = parts
-    power = 1.0 / number(to_build(f.before).controller.throttle_exponent)
+    power = 1.0 / number(to_build(f.before).controller.exponent)
     return [
         (
             "Same thrust, same propeller, same speed",
