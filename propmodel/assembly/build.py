@@ -97,7 +97,8 @@ class Build:
         keep_arrays(self)
         named = self.propeller.diameter, self.motor.kv
         if not any(isinstance(value, tuple) for value in (*named, self.pack.cells)):  # refused where they are used
-            esc = with_rule_exponent(self.controller, *named, battery.nominal_voltage(self.pack))
+            volts = battery.nominal_voltage(self.pack)
+            esc = with_rule_exponent(self.controller, *named, volts if volts.ndim else float(volts))
             if esc is not self.controller:
                 object.__setattr__(self, "controller", esc)
 

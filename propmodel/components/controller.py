@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from copy import copy
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -187,8 +188,17 @@ def default_throttle_exponent(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLi
     >>> default_throttle_exponent(0.1295, np.array([1950.0, 1300.0]), 22.2).round(3)
     array([0.904, 0.854])
     """
-    tip = np.clip(free_tip_speed(diameter, kv, volts), *FREE_TIP_RANGE)
+    tip = np.minimum(np.maximum(free_tip_speed(diameter, kv, volts), FREE_TIP_RANGE[0]), FREE_TIP_RANGE[1])
     return np.asarray(THROTTLE_EXPONENT * (tip / FREE_TIP) ** TIP_POWER)
+
+
+_NUMBERS = (float, int)
+
+
+@lru_cache(maxsize=256)
+def _of_numbers(diameter: float, kv: float, volts: float) -> float:
+    """`default_throttle_exponent` of plain numbers, which are asked for again and again."""
+    return float(default_throttle_exponent(diameter, kv, volts))
 
 
 def with_rule_exponent(controller: Controller, diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> Controller:
@@ -215,8 +225,12 @@ def with_rule_exponent(controller: Controller, diameter: ArrayLike, kv: ArrayLik
     given = controller.throttle_exponent
     if given is not None and not (isinstance(given, np.ndarray) and np.isnan(given).any()):
         return controller
-    found = default_throttle_exponent(diameter, kv, volts)
-    rule: ArrayOrFloat = found if found.ndim else float(found)
+    rule: ArrayOrFloat
+    if isinstance(diameter, _NUMBERS) and isinstance(kv, _NUMBERS) and isinstance(volts, _NUMBERS):
+        rule = _of_numbers(diameter, kv, volts)
+    else:
+        found = default_throttle_exponent(diameter, kv, volts)
+        rule = found if found.ndim else float(found)
     held = controller.rule_exponent
     if not isinstance(rule, np.ndarray) and not isinstance(held, np.ndarray) and rule == held:
         return controller
@@ -247,7 +261,8 @@ def duty_cap(controller: Controller, command_cap: ArrayLike = 1.0) -> NDArray:
     0.818
     """
     cap, exponent = np.asarray(command_cap, dtype=np.float64), controller.exponent
-    return cap if _is_one(exponent) else cap ** np.asarray(exponent)
+    # no cap: one to any power
+    return cap if _is_one(exponent) or _is_one(cap) else cap ** np.asarray(exponent)
 
 
 def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_cap: ArrayLike = 1.0) -> NDArray:

@@ -202,7 +202,7 @@ def nominal_voltage(pack: Pack) -> NDArray:
     >>> round(float(nominal_voltage(Pack("lipo", cells=6, capacity_ah=1.3))), 1)
     22.2
     """
-    return np.asarray(pack.cells, dtype=np.float64) * of_chemistry(pack, "nominal_voltage")
+    return np.asarray(pack.cells) * of_chemistry(pack, "nominal_voltage")
 
 
 def cutoff_voltage(pack: Pack) -> NDArray:
