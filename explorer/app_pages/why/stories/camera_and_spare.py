@@ -158,7 +158,10 @@ def _spare_path(i: Inputs, t: NDArray) -> dict[str, Any]:
 def _corner(a: Assessment) -> NDArray:
     """Command of a corner with this motor, on the pack voltage of the craft with its own four motors."""
     duty = a.hover.motor_voltage / a.hover.bus_voltage[:1]
-    return throttle_from_duty(a.build.controller, duty)
+    # all four ESC are alike: the map of the craft with its own motors
+    esc = a.build.controller
+    own = {"throttle_exponent": np.atleast_1d(esc.exponent)[:1], "idle_duty": np.atleast_1d(esc.idle_duty)[:1]}
+    return throttle_from_duty(replace(esc, **own), duty)
 
 
 def _spare_heat(f: Facts) -> list[Assessment]:
