@@ -160,8 +160,8 @@ def _corner(a: Assessment) -> NDArray:
     duty = a.hover.motor_voltage / a.hover.bus_voltage[:1]
     # all four ESC are alike: the map of the craft with its own motors
     esc = a.build.controller
-    own = {"throttle_exponent": np.atleast_1d(esc.exponent)[:1], "idle_duty": np.atleast_1d(esc.idle_duty)[:1]}
-    return throttle_from_duty(replace(esc, **own), duty)
+    exponent, idle = (np.atleast_1d(value)[:1] for value in (esc.exponent, esc.idle_duty))
+    return throttle_from_duty(replace(esc, throttle_exponent=exponent, idle_duty=idle), duty)
 
 
 def _spare_heat(f: Facts) -> list[Assessment]:
