@@ -280,7 +280,7 @@ def _steady(time: FloatArray, amps: FloatArray, throttle: FloatArray) -> NDArray
 def _ways_of_flying(
     time: FloatArray, amps: FloatArray, volts: FloatArray, throttle: FloatArray, steady: NDArray[np.bool_]
 ) -> tuple[pd.DataFrame, NDArray[np.intp]]:
-    """Return the flight conditions of the steady stretches, least power first, and the condition of each row (-1: none).
+    """Return the steady flight conditions, least power first, and the condition of each row (-1: none).
 
     Stretches of nearly equal power are one condition, wherever in the flight they are. Stretches on the ground are
     marked.
