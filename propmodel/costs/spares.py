@@ -1,4 +1,4 @@
-"""Spares to take along, and the chance that they are enough."""
+"""Spare parts for a session, and the probability that they suffice."""
 
 from __future__ import annotations
 
@@ -15,33 +15,33 @@ __all__ = ["Spare", "chance_enough", "chance_enough_propellers", "chance_in_word
 
 
 def chance_enough(spares: ArrayLike, expected: ArrayLike) -> FloatArray:
-    r"""Chance that ``spares`` pieces suffice when ``expected`` break on average.
+    r"""Probability that ``spares`` pieces suffice if ``expected`` break on average.
 
     .. math:: P(X \le s) = e^{-m} \sum_{k=0}^{s} m^k / k!
 
     Parameters
     ----------
     spares : array_like
-        Pieces taken along, s; parts of a piece do not count. [-]
+        Number of spares, s, rounded down. [-]
     expected : array_like
         Average number that breaks, m. [-]
 
     Returns
     -------
     ndarray
-        [-]
+        Probability, of the broadcast shape. [-]
 
     Notes
     -----
-    Poisson: losses come one at a time and know nothing of each other. S. D. Poisson (1837); tables in any
-    handbook of statistics.
+    Poisson distribution: the losses are single and independent. S. D. Poisson (1837); tables in any handbook of
+    statistics.
 
     Examples
     --------
     >>> round(float(chance_enough(2, 1.0)), 4)
     0.9197
     """
-    from scipy import stats  # half a second to import: only where it is used
+    from scipy import stats  # imported here because the import takes half a second
 
     check_range("spares", spares, 0.0, 1e6)
     check_range("expected losses", expected, 0.0, 1e6)
@@ -96,7 +96,7 @@ def chance_enough_propellers(
     s, m, k, n = np.broadcast_arrays(floats(spares), floats(crashes), floats(propellers_per_crash), floats(rotors))
     if np.any(k > n):
         raise ValueError("propellers per crash must be at most the number of rotors")
-    from scipy import stats  # half a second to import: only where it is used
+    from scipy import stats  # imported here because the import takes half a second
 
     most = float(np.max(m, initial=0.0))
     c = np.arange(int(most + 12.0 * np.sqrt(most) + 20.0)).reshape((-1,) + (1,) * s.ndim)
@@ -130,7 +130,7 @@ def spares_needed(expected: ArrayLike, *, chance: ArrayLike = 0.9) -> FloatArray
     >>> float(spares_needed(1.0, chance=0.9))
     2.0
     """
-    from scipy import stats  # half a second to import: only where it is used
+    from scipy import stats  # imported here because the import takes half a second
 
     check_range("expected losses", expected, 0.0, 1e6)
     check_range("wanted chance", chance, 0.0, 0.999999)
