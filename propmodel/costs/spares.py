@@ -56,31 +56,31 @@ def chance_enough_propellers(
     rotors: ArrayLike = 4.0,
     two_hands: bool = True,
 ) -> FloatArray:
-    """Chance that a bag of propellers suffices: crashes are Poisson, but one crash breaks several.
+    """Probability that the spare propellers suffice: crashes are Poisson distributed, and one may break several.
 
     Parameters
     ----------
     spares : array_like
-        Propellers taken along; with ``two_hands`` half of them turn each way. [-]
+        Number of spare propellers; with ``two_hands`` half of them are of each direction of rotation. [-]
     crashes : array_like
-        Expected over the whole time. [-]
+        Expected number of crashes over the whole time. [-]
     propellers_per_crash : array_like
-        On average, at most ``rotors``. [-]
+        Average number broken per crash, at most ``rotors``. [-]
     rotors : array_like
-        On the craft. [-]
+        Number of propellers on the craft. [-]
     two_hands : bool
-        True: half the propellers turn the other way and one hand cannot stand in for the other.
+        True if half of the propellers turn clockwise and half counterclockwise, so that they are not interchangeable.
 
     Returns
     -------
     ndarray
-        [-]
+        Probability, of the broadcast shape. [-]
 
     Notes
     -----
-    Every propeller breaks in a crash with the same chance q = broken per crash / rotors, so c crashes break
-    Binomial(c rotors, q) in all. Plain Poisson with the same average promises too much, because breakages
-    come together. Where one propeller breaks in each crash (rotors = 1, q = 1) this is `chance_enough`.
+    Each propeller breaks in a crash with probability q = broken per crash / rotors, so c crashes break a total of
+    Binomial(c rotors, q). A Poisson distribution with the same mean gives too high a probability, because several
+    propellers break in one crash. For rotors = 1 and q = 1 the result equals that of `chance_enough`.
 
     Examples
     --------
@@ -111,19 +111,19 @@ def chance_enough_propellers(
 
 
 def spares_needed(expected: ArrayLike, *, chance: ArrayLike = 0.9) -> FloatArray:
-    """Fewest spares that suffice with a wanted chance (Poisson).
+    """Smallest number of spares that suffices with a given probability (Poisson distribution).
 
     Parameters
     ----------
     expected : array_like
         Average number that breaks. [-]
     chance : array_like
-        Wanted, below 1. [-]
+        Required probability, below 1. [-]
 
     Returns
     -------
     ndarray
-        Whole pieces. [-]
+        Number of pieces, of the broadcast shape. [-]
 
     Examples
     --------
@@ -138,12 +138,17 @@ def spares_needed(expected: ArrayLike, *, chance: ArrayLike = 0.9) -> FloatArray
 
 
 def chance_in_words(chance: float) -> str:
-    """Say a chance as a count, rounded down so that it never promises more.
+    """Return a probability in words as a count, rounded down.
 
     Parameters
     ----------
     chance : float
-        0 to 1. [-]
+        Probability, 0 to 1. [-]
+
+    Returns
+    -------
+    str
+        Such as "9 times in 10".
 
     Examples
     --------
@@ -169,31 +174,31 @@ class Spare:
     part: str
     """One of `PARTS`."""
     expected: float
-    """Lost on average over the whole time. [-]"""
+    """Average number lost over the whole time. [-]"""
     take: int
-    """Pieces to take along. [-]"""
+    """Number of spares to take along. [-]"""
     chance: float
-    """That ``take`` suffices. [-]"""
+    """Probability that ``take`` suffices. [-]"""
     sentence: str
-    """The line in words: how many, and how often that is enough."""
+    """The line in words: the number, and how often it suffices."""
 
 
 def spares_list(session: Session, *, sessions: float = 2.0, chance: float = 0.9) -> list[Spare]:
-    """Spares for a weekend away, fewest pieces that suffice with the wanted chance, part by part.
+    """Return for each kind of part the smallest number of spares that suffices with a given probability.
 
     Parameters
     ----------
     session : Session
-        Of plain numbers.
+        Use and rates, without arrays.
     sessions : float
-        Sessions until the next shop. [-]
+        Number of sessions for which the spares must last. [-]
     chance : float
-        Wanted for each part, 0.5 to 0.999. [-]
+        Required probability for each kind of part, 0.5 to 0.999. [-]
 
     Returns
     -------
     list of Spare
-        In the order of `PARTS`. Propellers come in pairs of both hands.
+        In the order of `PARTS`. Propellers are in pairs of both directions of rotation.
 
     Raises
     ------
@@ -225,7 +230,7 @@ def spares_list(session: Session, *, sessions: float = 2.0, chance: float = 0.9)
             index = int(np.argmax(all_chances >= chance))
             take, reached = int(pairs[index]), float(all_chances[index])
         else:
-            # packs fail in crashes; wear is slow and seen coming
+            # only packs lost in crashes need spares; wear is gradual and foreseeable
             expected = (
                 crashes * float(floats(session.packs_per_crash))
                 if part == "packs"
