@@ -1,4 +1,7 @@
-"""Records of the dive: the problem, its solution, and the parts that both solution methods share."""
+"""Records of the dive: the problem, its solution, and the parts that both solution methods share.
+
+Longer than others because the records list every field with its unit.
+"""
 
 from __future__ import annotations
 

@@ -15,8 +15,8 @@ A flight ends at the reserve, at the cut-off voltage, where the bus voltage is t
 full throttle no longer supports the weight: the motor voltage in hover then exceeds the bus voltage times the command
 cap.
 
-The module is longer than others because the discharge is one algorithm: current, temperature and end are solved
-together at each step of charge.
+Longer than others because the discharge is one algorithm: current, temperature and end are solved together at each
+step of charge.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ middle:
 
 The points are a scrambled Sobol sequence with a fixed seed, so the same build always has the same interval.
 
-The module is longer than others, because the list of unknowns, their spreads and the statistics belong together.
+Longer than others because the list of unknowns, their spreads and the statistics belong together.
 """
 
 from __future__ import annotations
