@@ -2,6 +2,8 @@
 
 A share has the same meaning for lower and upper limits: 0 is unused, 1 is fully used. It depends on the duration of the
 load: 2 s, 10 s, 60 s, or continuous (infinity).
+
+Longer than others because every allowance, its function and its texts are in one table.
 """
 
 from __future__ import annotations
