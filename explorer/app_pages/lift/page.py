@@ -52,7 +52,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
     head = head_of(inputs)
     pin_heads, called = [head_of(one) for one in pins], distinct_names(pins, inputs)
     pin_head = replace(pin_heads[0], name=called[0]) if pins else None
-    limits = page_frame.without_verdict(headlines.gives_first(inputs))
+    limits = page_frame.without_verdict(headlines.sorted_limits(inputs))
     found = nearest.nearest(inputs)
 
     page_frame.say(
@@ -150,7 +150,7 @@ def beside(inputs: Inputs, pins: list[Inputs]) -> None:
                         args=(place - 1,), width="stretch",
                     )  # fmt: skip
             got = headlines.answers(one)
-            builds.append(side_by_side.Beside(one, got.low, got.mid, got.high, headlines.gives_first(one), price))
+            builds.append(side_by_side.Beside(one, got.low, got.mid, got.high, headlines.sorted_limits(one), price))
         page_frame.say(side_by_side.table(builds, page_frame.units()))
         st.download_button(
             "Download as CSV",

@@ -34,8 +34,8 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.style("flight")
     hold = float(kept_values.get("hold", 10.0))
-    found = page_frame.without_verdict(headlines.gives_first(inputs, hold))
-    theirs = [headlines.gives_first(one, hold) for one in pins]
+    found = page_frame.without_verdict(headlines.sorted_limits(inputs, hold))
+    theirs = [headlines.sorted_limits(one, hold) for one in pins]
     pin, first = (pins[0], theirs[0]) if pins else (None, [])
     opening = page_frame.first_sentence(words.margins_opening(inputs, found, held_words(hold)))
     page_frame.say(
