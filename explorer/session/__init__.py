@@ -1,1 +1,1 @@
-"""The only place that writes `st.session_state`."""
+"""Session state of one visitor; with `controls` the only package that writes ``st.session_state``."""

@@ -1,7 +1,6 @@
-"""What one visitor read at the bench, the log they brought, the parts they made their own, prices and rates.
+"""Bench data in the session: readings of the first power-up, and the uploaded log with its calibration.
 
-Everything lives in the visitor's own session and outlasts a change of page: a control shows what is kept here and
-writes it back, so nothing typed is lost when a page is left.
+The data survive a change of page: a control takes its value from here and writes it back.
 """
 
 from __future__ import annotations
@@ -28,16 +27,16 @@ __all__ = [
 ]
 
 CACHE_BYTES = 16 * 2**20
-"""Larger logs are read once; their text is not kept beside the rows. [byte]"""
+"""Largest file whose bytes are stored in addition to its rows. [byte]"""
 
 
 def readings() -> dict[str, float | bool]:
-    """Readings of the first power-up by the title of their step."""
+    """Return the readings of the first power-up: title of the step -> reading."""
     return box(keys.READINGS)
 
 
 def set_reading(title: str, value: float | bool | None) -> None:
-    """Keep a reading; None takes it away."""
+    """Store a reading; None deletes it."""
     if value is None:
         readings().pop(title, None)
     else:
@@ -45,7 +44,7 @@ def set_reading(title: str, value: float | bool | None) -> None:
 
 
 def clear_readings() -> None:
-    """Begin the first power-up anew."""
+    """Delete all readings of the first power-up."""
     readings().clear()
 
 
@@ -54,28 +53,28 @@ def clear_readings() -> None:
 
 @dataclass(frozen=True)
 class LoadedLog:
-    """A log as it stands: what was read, or why not."""
+    """An uploaded log: its contents, or the reason why it could not be read."""
 
     ident: str
     name: str
     log: BenchLog | None = None
     problem: str = ""
     columns: Mapping[str, str] = field(default_factory=dict)
-    """Headings chosen by the reader, by meaning."""
+    """Meaning -> heading chosen by the user."""
     units: Mapping[str, str] = field(default_factory=dict)
     poles: int | None = None
     data: bytes | None = None
-    """None where the file is too large to be kept beside its rows."""
+    """Bytes of the file; None if it is larger than `CACHE_BYTES`."""
     calibration: Any = None
 
 
 def held_log() -> LoadedLog | None:
-    """The log this visitor brought."""
+    """Return the log that this visitor uploaded, or None."""
     return st.session_state.get(keys.BENCH_LOG)
 
 
 def hold(held: LoadedLog | None) -> None:
-    """Keep a log, in place of the one before."""
+    """Store a log in place of the previous one."""
     st.session_state[keys.BENCH_LOG] = held
 
 
@@ -89,19 +88,20 @@ def read_log(
     poles: int | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> LoadedLog:
-    """Read a log from the bytes of a file; never raises, a file that cannot be used gets one plain sentence.
+    """Read a log from the bytes of a file. It raises no error: ``problem`` says why a file cannot be used.
 
     Parameters
     ----------
     ident, name : str
-        Which upload it is, and the name of the file.
+        Identifier of the upload, and name of the file.
     data : bytes
+        Contents of the file.
     columns, units : mapping or None
-        Choices of the reader over the guesses.
+        Meaning -> heading and meaning -> unit, chosen by the user in place of an inference.
     poles : int or None
-        Magnets of the motor where the logger was set to another number.
+        Number of magnet poles of the motor, if it differs from the setting of the logger. [-]
     progress : callable or None
-        Called with the share read.
+        Called with the share that has been read, 0 to 1.
     """
     loaded = LoadedLog(ident, name[:120], columns=dict(columns or {}), units=dict(units or {}), poles=poles,
                 data=data if len(data) <= CACHE_BYTES else None)  # fmt: skip

@@ -1,4 +1,4 @@
-"""Values of controls that outlive their page."""
+"""Values of controls that survive a change of page."""
 
 from __future__ import annotations
 
@@ -26,22 +26,22 @@ __all__ = [
 
 
 def box(key: str) -> dict[str, Any]:
-    """One dictionary of the session, made when first asked for."""
+    """Return a dictionary of the session; it is created on the first call."""
     return st.session_state.setdefault(key, {})
 
 
 def get(name: str, default: Any = None) -> Any:
-    """A value typed on one of these pages."""
+    """Return a stored value, or ``default``."""
     return box(keys.KEPT).get(name, default)
 
 
 def first(name: str, value: Any) -> Any:
-    """What is kept; where nothing is, ``value`` from now on."""
+    """Return the stored value; if there is none, store and return ``value``."""
     return box(keys.KEPT).setdefault(name, value)
 
 
 def new_file(name: str, file_id: str | None) -> bool:
-    """Whether a file has come in that was not yet taken, asked once for each."""
+    """Return True if a new file was uploaded; True only once per file."""
     if file_id is None or get(name) == file_id:
         return False
     keep_value(name, file_id)
@@ -49,26 +49,26 @@ def new_file(name: str, file_id: str | None) -> bool:
 
 
 def keep_value(name: str, value: Any) -> None:
-    """Keep a value that no control holds, in place of the one before."""
+    """Store a value that belongs to no control."""
     box(keys.KEPT)[name] = value
 
 
 def names(prefix: str) -> list[str]:
-    """Names of the values that begin so."""
+    """Return the names of the stored values with this prefix."""
     return [name for name in box(keys.KEPT) if name.startswith(prefix)]
 
 
 def keep(key: str, name: str) -> None:
-    """Take what a control says; its callback."""
+    """Callback of a control: store its value."""
     box(keys.KEPT)[name] = st.session_state[key]
 
 
 def keep_filled(key: str, name: str) -> None:
-    """Take what a control says; an emptied one keeps what it had."""
+    """Callback of a control: store its value, unless the control is empty."""
     if st.session_state[key] is not None:
         keep(key, name)
 
 
 def put_first(key: str, value: Any) -> None:
-    """Let a control that is drawn for the first time show a value."""
+    """Set the initial value of a control that is drawn for the first time."""
     st.session_state.setdefault(key, value)

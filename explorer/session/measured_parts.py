@@ -1,4 +1,4 @@
-"""Measured parts in use: take over, take away, say."""
+"""Measured parts of the build on the screen: add, remove, describe."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ __all__ = [
 
 
 def adopt(own: OwnParts) -> None:
-    """Put measured parts in the build; the bands before stay as an outline until something else changes."""
+    """Add measured parts to the build. The former intervals remain as an outline until another change."""
     before = state.usable()
     st.session_state[keys.OWN_PARTS] = own
     st.session_state[keys.OWN_WAS] = (before, repr(state.usable()))
@@ -27,20 +27,20 @@ def adopt(own: OwnParts) -> None:
 
 
 def take_away() -> None:
-    """Go back to the labels."""
+    """Remove the measured parts, so that the labels apply again."""
     before = state.usable()
     st.session_state[keys.OWN_PARTS] = None
     st.session_state[keys.OWN_WAS] = (before, repr(state.usable()))
 
 
 def was() -> Inputs | None:
-    """The build before its parts were measured or taken away, for one step."""
+    """Return the build before measured parts were added or removed, if nothing has changed since; else None."""
     held = st.session_state.get(keys.OWN_WAS)
     return held[0] if held is not None and held[1] == repr(state.usable()) else None
 
 
 def own_words(inputs: Inputs) -> str:
-    """One sentence about measured parts; empty where nothing was measured."""
+    """Return one sentence about the measured parts; empty if there are none."""
     own = state.own_parts()
     if own is None:
         return ""

@@ -1,4 +1,4 @@
-"""The store of this visitor, and builds as records."""
+"""The visitor's store, and the conversion between builds and saved records."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ __all__ = [
 
 
 def store() -> Store:
-    """The visitor's own store: the folder, or memory of this session alone."""
+    """Return the visitor's store: the folder, or the memory of this session."""
     held = st.session_state.get(keys.STORE)
     if held is None:
         held = st.session_state[keys.STORE] = open_store()
@@ -37,38 +37,40 @@ def store() -> Store:
 
 
 def saved_build() -> tuple[str, str, str] | None:
-    """Key, revision and name of the saved build on the screen."""
+    """Return key, revision and name of the saved build on the screen, or None."""
     return st.session_state.get(keys.SAVED_BUILD)
 
 
 def is_on_screen(saved: SavedBuild | None) -> None:
-    """The build on the screen is this saved one, or none."""
+    """Record that the build on the screen is this saved build, or none."""
     st.session_state[keys.SAVED_BUILD] = None if saved is None else (saved.key, saved.revision, saved.name)
 
 
 def say_next(text: str) -> None:
-    """A sentence to be shown at the next drawing."""
+    """Queue a sentence for display in the next run."""
     st.session_state.setdefault(keys.SHELF_MESSAGES, []).append(text)
 
 
 def take_messages() -> list[str]:
-    """What is to be shown, asked once."""
+    """Return the queued sentences and clear the queue."""
     return st.session_state.pop(keys.SHELF_MESSAGES, [])
 
 
 def lasts_for_this_visit() -> bool:
-    """True where builds are kept in memory only."""
+    """Return True if builds are stored only in memory."""
     return isinstance(store(), MemoryStore)
 
 
 def record_of(inputs: Inputs, own: OwnParts | None) -> dict[str, Any]:
-    """A build as it is saved: every field, the measured parts, and the edition of the model."""
+    """Return the saved record of a build: all fields, the measured parts, and the edition of the model."""
     return {**asdict(without_measured(inputs)), **to_record(own), RECORD_KEY: MODEL_EDITION}
 
 
 def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None, list[str]]:
-    """A saved build back: inputs, measured parts, a sentence for each field or measured part that could not be used,
-    and one where another edition of the model forecast it.
+    """Return inputs, measured parts and messages of a saved record.
+
+    The messages are one sentence for each field or measured part that could not be used, and one if the record is of
+    another edition of the model.
     """
     base = demo_inputs("scree")
     edition = edition_of(record.get(RECORD_KEY))
@@ -87,13 +89,13 @@ def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None
 
 
 def unusable(record: Mapping[str, Any]) -> list[str]:
-    """A sentence for each field or measured part of a saved build that could not be used."""
+    """Return a sentence for each field or measured part of a saved build that could not be used."""
     inputs, _, words = inputs_of_record(record)
     moved = said("build", edition_of(record.get(RECORD_KEY)), reading=inputs.cell_mohm is not None)
     return [text for text in words if text != moved]
 
 
 def _counted(names: Sequence[str]) -> str:
-    """How many fields, the first four of them named."""
+    """Return the number of fields in words, with the names of the first four."""
     listed = ", ".join(short_text(name) for name in names[:4]) + (f" and {len(names) - 4} more" if names[4:] else "")
     return f"{len(names)} values ({listed}) are" if names[1:] else f"One value ({listed}) is"

@@ -1,10 +1,10 @@
-"""Stale values: what a browser still sends of a control that the page has set anew in the meantime.
+"""Stale values: values that a browser still sends for controls which the page has changed in the meantime.
 
-With every move the browser sends the values of all its controls. While a page is being drawn it does not know yet what
-that run puts into the others (the field of the KV when the slider of the KV moves, the choice of a craft that is none
-any more). Streamlit takes such an old value for a change and calls the control's callback. So every value that a run
-puts into a control is noted beside the one it replaces; a callback that finds the replaced value while the browser may
-not have heard of the new one does nothing.
+With each change of a control the browser sends the values of all controls. During a run it does not yet know the values
+that this run sets in other controls, such as the field of the KV when the slider of the KV moves. Streamlit takes such
+an old value for a change and calls the control's callback. Therefore each value that a run sets in a control is stored
+with the value it replaces. A callback that receives the replaced value does nothing while the browser may not have
+received the new one.
 """
 
 from __future__ import annotations
@@ -19,22 +19,22 @@ from explorer.session import keys
 __all__ = ["begin_run", "chosen_when_drawn", "end_run", "is_stale", "put"]
 
 DELIVERY_SECONDS = 1.0
-"""So long after the end of a run its values may still be on their way."""
+"""Time after the end of a run in which its values may not have reached the browser. [s]"""
 
 
 def begin_run(choices: dict[str, Any] | None = None) -> None:
-    """Note that a run begins, and which choices it is drawn for."""
+    """Record the start of a run and its choices."""
     st.session_state[keys.RUN_ENDED] = None
     st.session_state[keys.RUN_CHOICES] = choices or {}
 
 
 def end_run() -> None:
-    """Note that a run has come to its end."""
+    """Record the end of a run."""
     st.session_state[keys.RUN_ENDED] = time.monotonic()
 
 
 def put(key: str, value: Any) -> None:
-    """Let a control show a value, without sending back what the reader is just moving."""
+    """Set the value of a control, except of the one that the visitor is moving."""
     replaced: dict[str, list[Any]] = st.session_state.setdefault(keys.REPLACED_VALUES, {})
     if key not in st.session_state:
         replaced.pop(key, None)
@@ -45,11 +45,11 @@ def put(key: str, value: Any) -> None:
             before.append(st.session_state[key])
         st.session_state[key] = value
     else:
-        replaced.pop(key, None)  # the browser sent what it was told
+        replaced.pop(key, None)  # the browser has sent the value it received
 
 
 def is_stale(key: str) -> bool:
-    """Whether what a callback finds is only the value that the last run replaced."""
+    """Return True if the value in a callback is the one that the last run replaced."""
     if st.session_state.get(key) not in st.session_state.get(keys.REPLACED_VALUES, {}).get(key, ()):
         return False
     ended = st.session_state.get(keys.RUN_ENDED)
@@ -57,5 +57,5 @@ def is_stale(key: str) -> bool:
 
 
 def chosen_when_drawn(choice: str, otherwise: Any) -> Any:
-    """What a choice said when the last run began: a slider of another choice is one of a page that is gone."""
+    """Return a choice at the start of the last run; a slider of another choice belongs to an earlier page."""
     return st.session_state.get(keys.RUN_CHOICES, {}).get(choice, otherwise)

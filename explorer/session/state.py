@@ -1,7 +1,7 @@
-"""What one visitor has before them: the build as typed, the pinned one, units, axes, what went wrong.
+"""Session state of the builds: current and pinned inputs, axes, messages.
 
-The record `Inputs` in the session is the one truth; every control is a view of it and writes it back in its callback.
-So a control may come and go (a closed group, another page) and nothing typed is lost.
+The record `Inputs` in the session is the only source of the values. Each control displays it and changes it in a
+callback, so no input is lost when a control is not drawn (a closed group, another page).
 """
 
 from __future__ import annotations
@@ -38,11 +38,11 @@ __all__ = [
 
 
 MOST_PINS = 3
-"""Builds that may stay pinned."""
+"""Largest number of pinned builds."""
 
 
 def start() -> None:
-    """Fill an empty session: the link's build, or *Scree* with *Scree without camera* pinned."""
+    """Initialise an empty session with the build of the link, or with *Scree* and its pinned example."""
     if keys.INPUTS in st.session_state:
         return
     asked = {key: st.query_params.get_all(key) for key in st.query_params}
@@ -57,34 +57,34 @@ def start() -> None:
 
 
 def link() -> str:
-    """Address that brings the whole build and the pinned ones back."""
+    """Return the link to the build and the pinned builds."""
     place = (st.context.url or "").split("?")[0]
     return f"{place}?{encode(usable(), *pins())}"
 
 
 def example_pin(craft: Inputs) -> Inputs:
-    """A demo craft's own comparison: the same without its camera, or as it came."""
+    """Return the pinned example of a demo craft: the craft without its camera, or unchanged if it has none."""
     if craft.payload_g > 0.0:
         return replace(craft, payload_g=0.0, name=f"{craft.name} without camera")
     return replace(craft, name=f"{craft.name} as it came")
 
 
 def inputs() -> Inputs:
-    """The build as typed."""
+    """Return the inputs as entered."""
     return st.session_state[keys.INPUTS]
 
 
 def usable() -> Inputs:
-    """The build as typed, with defaults in place of what cannot be used, and with the parts that were measured."""
+    """Return the inputs with defaults for invalid fields, and with the measured parts."""
     return with_measured(_usable_and_problems(inputs())[0], own_parts())
 
 
 _CACHED_CHECKS = 8
-"""The build on the screen, the pinned ones, and the same before the change. [-]"""
+"""Number of cached checks: the build on the screen and the pinned ones, before and after a change. [-]"""
 
 
 def _usable_and_problems(entered: Inputs) -> tuple[Inputs, list[tuple[str, str]]]:
-    """`with_defaults_for_bad`, asked once for each record of this session: the same object has the same answer."""
+    """Return `with_defaults_for_bad` of a record, cached by the identity of the record."""
     held: list[tuple[Inputs, tuple[Inputs, list[tuple[str, str]]]]] = st.session_state.setdefault(keys.CHECKED, [])
     for one, answer in held:
         if one is entered:
@@ -95,27 +95,27 @@ def _usable_and_problems(entered: Inputs) -> tuple[Inputs, list[tuple[str, str]]
 
 
 def own_parts() -> OwnParts | None:
-    """Parts this visitor measured, whether or not they are in the build on the screen."""
+    """Return the visitor's measured parts, whether or not the build on the screen has them."""
     return st.session_state.get(keys.OWN_PARTS)
 
 
 def bring_parts(own: OwnParts | None) -> None:
-    """Take the measured parts of a saved build, in place of those there are."""
+    """Store the measured parts of a saved build in place of the present ones."""
     st.session_state[keys.OWN_PARTS] = own
 
 
 def pinned() -> Inputs | None:
-    """The build pinned last, which every page compares with, or None."""
+    """Return the latest pinned build, with which every page compares, or None."""
     return next(iter(pins()), None)
 
 
 def pins() -> list[Inputs]:
-    """The pinned builds, the last one first; at most `MOST_PINS`."""
+    """Return the pinned builds, the latest first; at most `MOST_PINS`."""
     return [with_measured(_usable_and_problems(one)[0], own_parts()) for one in st.session_state[keys.PINS]]
 
 
 def load(new: Inputs, *, example: bool = False) -> None:
-    """Put another build on the screen; a demo craft brings its own pin unless the reader pinned one."""
+    """Load another build; a demo craft sets its own pinned example, unless the visitor has pinned a build."""
     st.session_state[keys.INPUTS] = without_measured(new)
     st.session_state[keys.TOUCHED] = True
     st.session_state[keys.NOTICES] = []
@@ -125,12 +125,12 @@ def load(new: Inputs, *, example: bool = False) -> None:
 
 
 def with_change(old: Inputs, name: str, value: Any) -> Inputs:
-    """The build with one field, or the take-off mass, as typed."""
+    """Return the inputs with one field, or the take-off mass, changed."""
     return with_take_off_g(old, float(value)) if name == "take_off_g" else apply(old, {name: value})
 
 
 def change(name: str, value: Any) -> None:
-    """Take what a control says."""
+    """Store the changed value of a field."""
     st.session_state.setdefault(keys.SET_BY_HAND, set()).add(name)
     st.session_state[keys.INPUTS] = without_measured(
         with_change(usable() if name == "take_off_g" else inputs(), name, value)
@@ -139,14 +139,14 @@ def change(name: str, value: Any) -> None:
 
 
 LIGHT_PERCENT = 60.0
-"""Below this share of their usual mass, parts are said to be lighter than usual. [%]"""
+"""Share of the usual mass below which a message says that parts are lighter than usual. [%]"""
 _PART_MASSES = {"motor_mass_g": "motor", "propeller_g": "propeller", "pack_g": "pack"}
 
 
 def unreached(grams: float) -> list[str]:
-    """Say that a craft cannot weigh so little with the masses that were told; empty where it does.
+    """Return messages if the masses cannot be adjusted to a take-off mass; empty if they can.
 
-    Where parts nobody weighed had to count much less than usual, that is said too.
+    A message also says if the estimated part masses had to be much less than usual.
     """
     craft = usable()
     got = take_off_g(craft)
@@ -170,7 +170,7 @@ def unreached(grams: float) -> list[str]:
 
 
 def pin() -> None:
-    """Pin the build on the screen; the ones pinned before stay as long as there is room."""
+    """Pin the build on the screen; the earlier pinned builds remain, up to `MOST_PINS` in total."""
     now = without_measured(usable())
     before = [] if st.session_state[keys.PIN_IS_EXAMPLE] else st.session_state[keys.PINS]
     st.session_state[keys.PINS] = [now, *(one for one in before if one != now)][:MOST_PINS]
@@ -179,25 +179,25 @@ def pin() -> None:
 
 
 def compare_with(one: Inputs) -> None:
-    """Pin one build alone."""
+    """Pin only this build."""
     st.session_state[keys.PINS] = [one]
     st.session_state[keys.PIN_IS_EXAMPLE] = False
 
 
 def unpin(number: int | None = None) -> None:
-    """Let go of one pinned build (0 is the last one), or of all of them."""
+    """Unpin one build (0 is the latest), or all of them."""
     held = st.session_state[keys.PINS]
     st.session_state[keys.PINS] = [] if number is None else [one for k, one in enumerate(held) if k != number]
     st.session_state[keys.PIN_IS_EXAMPLE] = False
 
 
 def axis(key: str, most: float) -> Axis:
-    """Axis of a chart, kept while the values fit: the curve moves, the scale stays."""
+    """Return the axis of a chart; it remains the same while the values fit."""
     axes: dict[str, Axis] = st.session_state[keys.AXES]
     axes[key] = snapped(most, axes.get(key))
     return axes[key]
 
 
 def notices() -> list[str]:
-    """Sentences about what was typed, or came by a link, and could not be used."""
+    """Return sentences about inputs, or values of a link, that could not be used."""
     return [*st.session_state[keys.NOTICES], *(text for _, text in _usable_and_problems(inputs())[1])]

@@ -1,4 +1,4 @@
-"""The labels a visitor typed: what was read, what is answered, what is still open, what nobody told."""
+"""Labels entered by the visitor: values read from them, answers to questions, and values they do not state."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _MADE_FROM_LABELS = (
 
 @dataclass(frozen=True)
 class Open:
-    """Labels that wait for an answer, and the fields they would fill."""
+    """Labels with an open question, and the fields they would set."""
 
     labels: tuple[str, ...]
     fields: frozenset[str]
@@ -47,35 +47,35 @@ _read = lru_cache(maxsize=64)(read_labels)
 
 
 def reading() -> LabelReading:
-    """What was read from the labels in the field; empty where they belong to a build that is gone."""
+    """Return the values read from the labels; empty if they belong to a build that is no longer on the screen."""
     if st.session_state.get(keys.LABELS_FORGOTTEN) or st.session_state.get(keys.LABELS_RETIRED):
         return LabelReading()
     return _read(st.session_state.get(keys.LABELS, ""))
 
 
 def answers(found: LabelReading) -> dict[int, int]:
-    """Number of each question with an answer, to the number of its option."""
+    """Return number of the question -> number of the chosen option, for answered questions."""
     widgets = {k: f"label_answer:{k}:{q.source}" for k, q in enumerate(found.questions)}
     given = {k: st.session_state.get(key, found.questions[k].assumed) for k, key in widgets.items()}
     return {k: choice for k, choice in given.items() if choice is not None}
 
 
 def opened() -> Open:
-    """What is open now."""
+    """Return the labels with an open question."""
     found = reading()
     given = answers(found)
     return Open(tuple(text for text in found.open_labels(given) if text), found.open_fields(given))
 
 
 def forget() -> None:
-    """The build on the screen is another one: the labels of the one before are cleared at the next run."""
+    """Mark the labels for clearing in the next run, because another build is on the screen."""
     st.session_state[keys.LABELS_FORGOTTEN] = True
 
 
 def retire() -> None:
-    """Parts of this build were replaced: the labels in the field are cleared at the next run.
+    """Mark the labels for clearing in the next run, because parts of the build were replaced.
 
-    What the lending craft stands for stays known, and what the labels told counts as told.
+    The values from the donor craft remain known as such, and the values from the labels count as given.
     """
     found = reading()
     given = answered(found, answers(found)).keys()
@@ -84,7 +84,7 @@ def retire() -> None:
 
 
 def clear_forgotten() -> None:
-    """Clear what `forget` and `retire` asked to; before the field is drawn."""
+    """Clear the labels marked by `forget` and `retire`; called before their control is drawn."""
     forgotten, retired = (st.session_state.pop(name, False) for name in (keys.LABELS_FORGOTTEN, keys.LABELS_RETIRED))
     if forgotten or retired:
         stale_values.put(keys.LABELS, "")
@@ -95,12 +95,12 @@ def clear_forgotten() -> None:
 
 
 def held() -> dict[str, Any]:
-    """All that stands behind a build made from labels, for `put_back`."""
+    """Return the session values of a build made from labels, for `put_back`."""
     return {name: st.session_state.get(name) for name in _MADE_FROM_LABELS}
 
 
 def put_back(before: Mapping[str, Any]) -> None:
-    """Labels and lending craft of an earlier moment; only in a callback, where the field may be written."""
+    """Restore session values returned by `held`; only in a callback, where the value of a control may be set."""
     st.session_state.pop(keys.LABELS_FORGOTTEN, None)
     for name, value in before.items():
         st.session_state[name] = value
@@ -109,14 +109,14 @@ def put_back(before: Mapping[str, Any]) -> None:
 
 
 def moved(inputs: Inputs) -> list[str]:
-    """Names of the fields that no longer are as the labels say."""
+    """Return the fields that differ from the labels."""
     found = reading()
     given = answered(found, answers(found))
     return [FIELDS[name].label for name, value in given.items() if name in FIELDS and getattr(inputs, name) != value]
 
 
 def borrowed(inputs: Inputs) -> frozenset[str]:
-    """Fields of a build made from labels that still hold what the lending craft had; empty for other builds."""
+    """Return the fields of a build made from labels that still have the value of the donor craft; else empty."""
     plain: Inputs | None = st.session_state.get(keys.LABEL_PLAIN)
     if plain is None or not st.session_state.get(keys.DEFAULT_DONOR) or st.session_state.get(keys.LABELS_FORGOTTEN):
         return frozenset()

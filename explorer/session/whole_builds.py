@@ -1,8 +1,8 @@
-"""Another craft on the screen: what belonged to the one before goes with it, and is there again when that comes back.
+"""Change to another craft: session values that belong to one craft are put aside, and restored when it comes back.
 
-Labels, readings of the first power-up, prices, a calibration's result, the last picture of *Choose* and the saved
-build that "Save over" means are of one craft. Sliders and parts change a craft; a demo craft, a saved build or a story
-is another one.
+These are the labels, the readings of the first power-up, prices, the result of a calibration, the last picture of
+*Choose*, and the saved build for "Save over". Sliders and parts change the present craft; a demo craft, a saved build
+or a story is another craft.
 """
 
 from __future__ import annotations
@@ -20,23 +20,23 @@ from propmodel.assembly.demo import demo_names
 __all__ = ["aside", "change_craft", "forget_aside", "put", "set_aside", "take_back"]
 
 MOST_PUT_ASIDE = 8
-"""Craft whose readings and prices are kept while others are on the screen."""
+"""Largest number of craft whose readings and prices are put aside."""
 _ONE_CRAFT_VALUES = ("price_", "plug_in_step")
-"""Beginnings of names of kept values: prices, and the open step of the first power-up."""
+"""Prefixes of the names of such values: prices, and the open step of the first power-up."""
 _OF_ONE_CRAFT = (keys.GUESS_ORDER, keys.SAVED_BUILD, keys.OWN_WAS)
 
 
 def put(new: Inputs) -> None:
-    """Put another craft on the screen.
+    """Load another craft.
 
     Parameters
     ----------
     new : Inputs
-        A demo craft brings its own pinned example, unless the reader pinned a build.
+        The inputs. A demo craft sets its own pinned example, unless the visitor has pinned a build.
     """
     before, demo = state.inputs(), any(demo_inputs(name) == new for name in demo_names())
     if not demo and st.session_state[keys.PIN_IS_EXAMPLE]:
-        # a demo craft without its camera is no measure for somebody's own
+        # the pinned example of a demo craft is no comparison for the visitor's own craft
         state.unpin()
     state.load(new, example=demo)
     typed_labels.forget()
@@ -44,7 +44,7 @@ def put(new: Inputs) -> None:
 
 
 def change_craft(before: Inputs, new: Inputs) -> None:
-    """Put aside what belongs to one craft, and bring back what belongs to another."""
+    """Put aside the session values of one craft, and restore those of another."""
     if before == new:
         return
     aside: dict[str, tuple[dict[str, Any], dict[str, Any]]] = box(keys.ASIDE)
@@ -66,7 +66,7 @@ def change_craft(before: Inputs, new: Inputs) -> None:
 
 
 def set_aside() -> None:
-    """Remember the reader's own build before a story takes the screen; a second story forgets nothing."""
+    """Store the visitor's build before a story is opened; a second story does not replace it."""
     if keys.WHY_OWN not in st.session_state:
         pins, example = st.session_state[keys.PINS], st.session_state[keys.PIN_IS_EXAMPLE]
         saved = st.session_state.get(keys.SAVED_BUILD)
@@ -74,18 +74,18 @@ def set_aside() -> None:
 
 
 def aside() -> Inputs | None:
-    """The reader's own build where a story took the screen, or None."""
+    """Return the visitor's build while a story is open, else None."""
     own = st.session_state.get(keys.WHY_OWN)
     return None if own is None else own[0]
 
 
 def forget_aside() -> None:
-    """The build on the screen is the reader's own again."""
+    """Discard the stored build, because the visitor's own build is on the screen again."""
     st.session_state.pop(keys.WHY_OWN, None)
 
 
 def take_back() -> None:
-    """Put the reader's own build, pins and labels back; only in a callback."""
+    """Restore the visitor's build, pins and labels; only in a callback."""
     own, pins, example, labels, saved = st.session_state.pop(keys.WHY_OWN)
     put(own)
     typed_labels.put_back(labels)
