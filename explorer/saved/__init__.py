@@ -1,1 +1,1 @@
-"""Saved builds and tables: the file format, the folder and its database. No Streamlit."""
+"""Saved builds and part tables: file format, folder and database. Without Streamlit."""

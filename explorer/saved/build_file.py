@@ -1,4 +1,4 @@
-"""One build as the text of a JSON file: names, checks, versions. Nothing here touches a disk.
+"""Format of a build file (JSON): names, validation, versions. This module does not access a disk.
 
 A record is a plain ``dict`` of field names to text, numbers, yes/no or ``None``.
 """
@@ -53,15 +53,15 @@ _FIELD = re.compile(r"[A-Za-z_][A-Za-z0-9_.]{0,79}")
 
 
 class StoreError(ValueError):
-    """Something could not be kept or read; the text is one plain sentence for the user."""
+    """A build or table could not be saved or read; the message is one sentence for the user."""
 
 
 class LaterVersionError(StoreError):
-    """The file is sound but written by a later version: it stays where it is."""
+    """The file is valid but was written by a later version; it is not changed."""
 
 
 def clean_name(name: object) -> str:
-    """Return a name fit for a screen and a file: one line, no control or direction marks, at most 80 letters.
+    """Return a name for display and files: one line, no control or direction characters, at most 80 characters.
 
     Examples
     --------
@@ -74,7 +74,7 @@ def clean_name(name: object) -> str:
 
 
 def one_line(text: str) -> str:
-    """Return a text as one line, without control and direction marks and half characters.
+    """Return a text as one line, without control characters, direction characters and surrogates.
 
     Examples
     --------
@@ -82,7 +82,7 @@ def one_line(text: str) -> str:
     'a b c'
     """
     text = unicodedata.normalize("NFC", text)
-    # Cc control, Cf direction and joining marks, Cs half characters, Co private use, Zl and Zp line breaks
+    # Cc control, Cf direction and joining, Cs surrogates, Co private use, Zl and Zp line breaks
     text = "".join(" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text)
     text = "".join(c for c in text if unicodedata.category(c) not in ("Cf", "Cs", "Co", "Cn"))
     return " ".join(text.split())
@@ -105,13 +105,13 @@ def _slug(name: object) -> str:
 
 
 def new_key(name: object) -> str:
-    """Return a key for a build that is stored for the first time, recognisable by its name."""
-    # The random end keeps two windows from picking one name and keeps clear of device names such as "con".
+    """Return a key for a new build, from its name and a random suffix."""
+    # The suffix prevents equal keys of two windows, and device names such as "con".
     return f"{_slug(name)}-{secrets.token_hex(5)}"
 
 
 def free_name(name: str, taken: set[str]) -> str:
-    """Return the name, with the first free number behind it where it is taken."""
+    """Return the name; if it is taken, with the first free number after it."""
     if name not in taken:
         return name
     number = 2
@@ -128,8 +128,8 @@ def check_record(record: object, fields: Mapping[str, Any] | None = None) -> Rec
     record : mapping
         Field names to text, finite numbers, yes/no or None.
     fields : mapping, optional
-        Known field names to a type or a tuple of types (a whole number passes for ``float``). Unknown fields
-        are then refused.
+        Known field names -> a type or a tuple of types (a whole number is valid for ``float``). If given, unknown
+        fields raise an error.
 
     Raises
     ------
@@ -172,13 +172,13 @@ def check_record(record: object, fields: Mapping[str, Any] | None = None) -> Rec
                     for t in wanted[:1]
                 )
                 raise StoreError(f"Field '{key}' must be {names}, got {clean_name(value)!r}.")
-        # plain built-in types only: numpy scalars subclass float and would not survive JSON
+        # only built-in types: a numpy scalar is a subclass of float but cannot be written as JSON
         out[key] = float(value) if isinstance(value, float) else value
     return out
 
 
 def _bare_record_to_1(document: dict[str, Any]) -> dict[str, Any]:
-    """Version 0 was the bare record, with no frame around it."""
+    """Convert version 0, which was only the record, to version 1."""
     name = document.get("name")
     return {
         "format": FORMAT,
@@ -190,7 +190,7 @@ def _bare_record_to_1(document: dict[str, Any]) -> dict[str, Any]:
 
 
 _MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {0: _bare_record_to_1}
-"""From version n to n + 1. A new version adds one entry here and never edits an old one."""
+"""Version n -> function that converts a document to version n + 1. A new version adds one entry and changes none."""
 
 
 def _now() -> str:
@@ -227,7 +227,7 @@ def encode(name: object, record: Mapping[str, Scalar]) -> bytes:
 
 
 def encode_many(builds: list[tuple[str, Mapping[str, Scalar]]]) -> bytes:
-    """Return several builds as one JSON file, for taking everything out at once."""
+    """Return several builds as the bytes of one JSON file."""
     return _dump(
         {
             "format": FORMAT_MANY,
@@ -252,7 +252,7 @@ def _load(data: bytes, limit: int) -> Any:
     if len(data) > limit:
         raise StoreError(f"The file is too large ({len(data) // 1024} kB, at most {limit // 1024} kB are read).")
     try:
-        # some editors save text as UTF-16, with a mark at its head
+        # some editors save text as UTF-16 with a byte order mark
         wide = data[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
         text = data.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError:
@@ -272,7 +272,7 @@ def _load(data: bytes, limit: int) -> Any:
 
 
 def _version(document: dict[str, Any]) -> int:
-    """Version of a parsed document, which this program can read."""
+    """Return the version of a parsed document; raise if this program cannot read it."""
     version = document.get("format_version", 0)
     if isinstance(version, bool) or not isinstance(version, int) or version < 0:
         raise StoreError("The file does not say which version it has.")
@@ -286,7 +286,7 @@ def _version(document: dict[str, Any]) -> int:
 
 
 def _one(document: Any) -> tuple[str, Record, str]:
-    """Bring one parsed document to the present version and check it: name, record, time saved."""
+    """Convert one parsed document to the present version and validate it; return name, record and time saved."""
     if not isinstance(document, dict):
         raise StoreError("This is not a saved build.")
     version = _version(document)
@@ -325,7 +325,7 @@ def decode(data: bytes) -> tuple[str, Record]:
     Raises
     ------
     StoreError
-        One sentence: not text, not whole, from a later version, or a field that does not belong.
+        With one sentence, if the file is not text, is incomplete, is of a later version, or has an invalid field.
     """
     name, record, _ = parse(data)
     return name, record

@@ -1,4 +1,4 @@
-"""What the system says about the disk: why it refused, and whether it is on another machine."""
+"""Information of the operating system about a disk: the reason of an error, and whether it is a network drive."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ __all__ = ["mount_type", "on_network", "words_of"]
 
 
 def words_of(wrong: OSError) -> str:
-    """Say why the system refused to write, as the end of a sentence."""
+    """Return the reason of a write error, as the end of a sentence."""
     if wrong.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
         return "the disk is full"
     if wrong.errno in (errno.EACCES, errno.EPERM):
@@ -21,7 +21,7 @@ def words_of(wrong: OSError) -> str:
 
 
 def on_network(folder: Path) -> bool:
-    """Whether a folder is known to be on another machine: shared memory does not reach there."""
+    """Return True if a folder is known to be on a network drive, where shared memory is not available."""
     if sys.platform == "win32":
         import ctypes
 

@@ -1,16 +1,16 @@
-"""Saved builds and part tables in one SQLite database of the user's own folder.
+"""Saved builds and part tables in one SQLite database in the user's folder.
 
 How a save stays safe
 ---------------------
-Every change is one transaction, written to a write-ahead log and flushed before the call returns (SQLite's own
-promise: "Atomic Commit In SQLite", "Write-Ahead Logging"). After a crash, a kill or a full disk the database holds
-the state before or after the change. Windows and processes take turns; whoever waits longer than ``lock_seconds``
-is told. A window that saves over a build which another window has changed since gets a copy beside it.
+Every change is one transaction, written to a write-ahead log and flushed before the call returns (guaranteed by SQLite:
+"Atomic Commit In SQLite", "Write-Ahead Logging"). After a crash, a kill or a full disk the database has the state
+before or after the change. Only one window or process writes at a time; a wait longer than ``lock_seconds`` raises an
+error. If a window saves a build that another window has changed in the meantime, the build is saved as a copy.
 
-A new database is made complete under a temporary name, with all that the older folder of files holds, and then
-renamed. A file that is not a sound database is kept in ``set-aside``, and what can still be read of it comes back.
+A new database is created under a temporary name, with the contents of an older folder of files, and then renamed. A
+file that is not a valid database is moved to ``set-aside``, and its readable rows are copied into the new database.
 
-Longer than others because what may run in one transaction stays in one module.
+Longer than others because all steps of a transaction are in one module.
 """
 
 from __future__ import annotations
@@ -60,9 +60,9 @@ __all__ = ["DATABASE", "SCHEMA_VERSION", "FolderStore"]
 
 DATABASE = "saved.sqlite3"
 SCHEMA_VERSION = 1
-"""Kept in the database as ``PRAGMA user_version``."""
+"""Version of the tables, stored in the database as ``PRAGMA user_version``."""
 
-# A build keeps its document as the bytes of its JSON file, so that `build_file` alone knows what is in it.
+# A build is stored as the bytes of its JSON file, so only `build_file` knows its contents.
 _TABLES = """
 CREATE TABLE builds (
     number INTEGER PRIMARY KEY,  -- a new one with every save: the highest is the newest
@@ -86,17 +86,17 @@ def _code(wrong: Exception) -> int:
 
 
 class FolderStore(Downloads):
-    """Builds and part tables in a folder of the user's own.
+    """Builds and part tables in a folder of the user.
 
     Parameters
     ----------
     folder : Path
-        Made when it is not there.
+        The folder; it is created if it does not exist.
 
     Raises
     ------
     StoreError
-        When the folder cannot be made or used, or when a later version of the program has written its database.
+        If the folder cannot be created or used, or if its database is of a later version of the program.
 
     Examples
     --------
@@ -117,14 +117,14 @@ class FolderStore(Downloads):
         self._open()
 
     def _open(self) -> None:
-        """Make the folder and the database where they are not there."""
+        """Create the folder and the database if they do not exist."""
         try:
             self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             if self.path.is_symlink() or (self.path.exists() and not self.path.is_file()):
                 raise StoreError(f"The folder {self.folder} cannot be used: {DATABASE} is not an ordinary file.")
             if self._state() != "ready":
                 with self._alone():
-                    state = self._state()  # another window may have made it meanwhile
+                    state = self._state()  # another window may have created it in the meantime
                     if state != "ready":
                         self._make(broken=state == "broken")
         except (OSError, sqlite3.Error) as wrong:
@@ -137,7 +137,9 @@ class FolderStore(Downloads):
         return f"file://{'' if place.startswith('/') else '/'}{quote(place)}?{query}"
 
     def _connect(self, path: Path, query: str, *, alone: bool) -> sqlite3.Connection:
-        wait = 0.0 if alone else self.lock_seconds  # who has the file alone would wait with a lock in hand
+        wait = (
+            0.0 if alone else self.lock_seconds
+        )  # with exclusive access do not wait, because this connection holds a lock
         db = sqlite3.connect(self._uri(path, query), uri=True, timeout=wait, isolation_level=None)
         try:
             db.execute(f"PRAGMA locking_mode={'EXCLUSIVE' if alone else 'NORMAL'}")
@@ -150,8 +152,8 @@ class FolderStore(Downloads):
     def _begin(self, *, change: bool) -> sqlite3.Connection:
         """Return a connection within a transaction.
 
-        Usually readers and one writer work side by side by way of shared memory. Where there can be none (a network
-        folder, a full disk), each connection has the file to itself. A folder that may only be read is read.
+        Usually readers and one writer work concurrently through shared memory. Without shared memory (network folder,
+        full disk) each connection has exclusive access. A read-only folder is opened for reading.
         """
         ways = [("mode=rw", False), ("mode=rw", True)] if self._shared_memory else [("mode=rw", True)]
         if not change:
@@ -183,9 +185,9 @@ class FolderStore(Downloads):
 
     @contextmanager
     def _work(self, failed: str, *, change: bool = False, after: str = "") -> Iterator[sqlite3.Connection]:
-        """Do one thing in one transaction; an error undoes all of it and becomes one sentence.
+        """Context of one transaction; an error rolls it back and becomes a `StoreError` with one sentence.
 
-        A database that went away, with its folder or alone, is made again when something is to be kept.
+        A database that has been deleted, with or without its folder, is created again before a change.
         """
         if not self.path.exists():
             if not change:
@@ -204,7 +206,7 @@ class FolderStore(Downloads):
             raise StoreError(f"{failed}: {self._reason(wrong)}.{after}") from None
 
     def _reason(self, wrong: OSError | sqlite3.Error) -> str:
-        """Say why the disk refused; SQLite names no reason of the system, so a small file is tried."""
+        """Return the reason of a disk error. SQLite does not report it, so writing a small file is tried."""
         code = _code(wrong)
         if code in _BUSY:
             return "another window is still saving"
@@ -248,14 +250,14 @@ class FolderStore(Downloads):
 
     @contextmanager
     def _alone(self) -> Iterator[None]:
-        """Let one window at a time make the database. The system frees the lock when a process dies."""
+        """Context in which only one window creates the database; the system releases the lock if a process ends."""
         with closing(self._connect(self.path.with_name("opening.lock"), "mode=rwc", alone=False)) as lock:
             lock.execute("BEGIN EXCLUSIVE")
             yield
 
     def _make(self, *, broken: bool) -> None:
-        """Put a new database in place, with what an older folder or a broken database holds."""
-        for piece in self.path.parent.glob("new-*.sqlite3*"):  # of a start that was cut short
+        """Create a new database with the contents of an older folder or of a damaged database."""
+        for piece in self.path.parent.glob("new-*.sqlite3*"):  # left by an interrupted start
             piece.unlink()
         old = read_old_folder(self.path.parent)
         builds, tables, sentences = {key: (document, before) for key, document, before in old.builds}, old.tables, []
@@ -265,7 +267,7 @@ class FolderStore(Downloads):
                 builds[key] = (document, before)
             tables |= dict(self._salvage("SELECT kind, csv FROM part_tables ORDER BY kind"))
             where = self._place_aside(DATABASE)
-            for ending in ("-wal", "-shm"):  # never beside the new one
+            for ending in ("-wal", "-shm"):  # these must not remain beside the new database
                 with contextlib.suppress(FileNotFoundError):
                     os.replace(self.path.with_name(DATABASE + ending), where.with_name(where.name + ending))
             shutil.copyfile(self.path, where)
@@ -279,7 +281,7 @@ class FolderStore(Downloads):
         try:
             os.close(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
             with closing(self._connect(new, "mode=rw", alone=True)) as db:
-                db.execute("PRAGMA journal_mode=WAL")  # stays as it is where there is none
+                db.execute("PRAGMA journal_mode=WAL")  # without effect where it is not available
                 db.executescript(_TABLES)
                 with db:
                     db.execute("BEGIN")
@@ -297,13 +299,13 @@ class FolderStore(Downloads):
                 piece.unlink()
 
     def _salvage(self, query: str) -> list[tuple]:
-        """Return the rows that can still be read, from the front up to the fault and from the end down to it."""
+        """Return the rows that can be read, from the start up to the damage and from the end back to it."""
         found: list[tuple] = []
         for order in ("ASC", "DESC"):
             rows: list[tuple] = []
             place = self._uri(self.path, "mode=rw")
             with contextlib.suppress(sqlite3.Error), closing(sqlite3.connect(place, uri=True)) as db:
-                db.execute("PRAGMA writable_schema=ON")  # SQLite then also reads a file that breaks off
+                db.execute("PRAGMA writable_schema=ON")  # SQLite then also reads a truncated file
                 for row in db.execute(f"{query} {order}"):
                     rows.append(row)
             found += rows if order == "ASC" else [row for row in reversed(rows) if row not in found]
@@ -315,7 +317,7 @@ class FolderStore(Downloads):
         return folder / f"{datetime.now(UTC):%Y%m%d-%H%M%S}-{secrets.token_hex(3)}-{name}"
 
     def _set_aside(self, name: str, data: bytes) -> str:
-        """Keep bytes as a file of their own, on the disk before this returns; return where."""
+        """Write bytes to a file in ``set-aside``, flushed before the call returns; return its path."""
         place = self._place_aside(name)
         with open(place, "xb") as file:
             file.write(data)
@@ -333,29 +335,29 @@ class FolderStore(Downloads):
         key: str | None = None,
         revision: str | None = None,
     ) -> SavedBuild:
-        """Keep a build.
+        """Save a build.
 
         Parameters
         ----------
         name : str
-            Any text; cleaned for the screen.
+            Any text; see `clean_name`.
         record : mapping
             See `check_record`.
         key : str, optional
-            Save over this build; without it a new one is made.
+            Key of the build to replace; without it a new build is created.
         revision : str, optional
-            The revision this window last saw. When the build on disk is another one by now, or is gone, this
-            save becomes a build of its own and ``notice`` says so: neither window loses anything.
+            Latest revision known to this window. If the stored build has another revision, or was deleted, the build is
+            saved as a new one and ``notice`` says so, so that neither window loses data.
 
         Returns
         -------
         SavedBuild
-            As it is kept now.
+            The build as stored.
 
         Raises
         ------
         StoreError
-            One sentence (disk full, no permission, too large); what was saved before is then untouched.
+            With one sentence (disk full, no permission, too large); the stored builds are then unchanged.
         """
         data, cleaned, notice = encode(name, record), clean_name(name), ""
         if key is not None:
@@ -382,7 +384,7 @@ class FolderStore(Downloads):
         return _build(key, data, notice)
 
     def upload(self, data: bytes) -> list[SavedBuild]:
-        """Add the builds of a file, all or none, each under a key of its own; a name already taken gets a number."""
+        """Add the builds of a file, all or none, each with a new key; a name that is taken gets a number."""
         read = decode_many(data)
         out = []
         with self._work("The builds were not saved", change=True, after=_UNTOUCHED) as db:
@@ -394,7 +396,7 @@ class FolderStore(Downloads):
         return out
 
     def load(self, key: str) -> SavedBuild:
-        """Return one build; a broken one goes aside and the version before it comes back if there is one."""
+        """Return one build; a damaged one is set aside and replaced by its previous version if there is one."""
         check_key(key)
         with self._work("The build cannot be read") as db:
             data = _document(db, key)
@@ -411,13 +413,13 @@ class FolderStore(Downloads):
         return build
 
     def _rescue(self, key: str) -> tuple[SavedBuild | None, str]:
-        """Set aside a build that cannot be read and go back to the version before it if that is sound."""
+        """Set aside a build that cannot be read and restore its previous version if that is valid."""
         with self._work(f"'{key}' could not be set aside", change=True) as db:
             row = db.execute("SELECT document, previous FROM builds WHERE key = ?", (key,)).fetchone()
             if row is None:
                 return None, ""
             try:
-                return _build(key, row[0]), ""  # another window may have repaired it meanwhile
+                return _build(key, row[0]), ""  # another window may have repaired it in the meantime
             except StoreError as wrong:
                 why = str(wrong)
             where = self._set_aside(f"{key}.json", row[0])
@@ -431,7 +433,7 @@ class FolderStore(Downloads):
         return _build(key, row[1], said), said
 
     def builds(self) -> Listing:
-        """Return every build that can be read, newest first, and a sentence for each that cannot."""
+        """Return all readable builds, the newest first, and a sentence for each that cannot be read."""
         try:
             with self._work("The folder cannot be read") as db:
                 rows = db.execute("SELECT key, document FROM builds ORDER BY number DESC").fetchall()
@@ -463,7 +465,7 @@ class FolderStore(Downloads):
         return Listing(found, problems)
 
     def delete(self, key: str) -> None:
-        """Delete one build and the version before it, also from the older folder: the user asked for it."""
+        """Delete one build and its previous version, also from the older folder."""
         check_key(key)
         with self._work("The build was not deleted", change=True) as db:
             if db.execute("DELETE FROM builds WHERE key = ?", (key,)).rowcount == 0:
@@ -473,10 +475,10 @@ class FolderStore(Downloads):
     # part tables
 
     def save_table(self, kind: str, text: str, *, revision: str | None = None) -> SavedTable:
-        """Keep a part table (the text of its CSV file).
+        """Save a part table (the text of its CSV file).
 
-        A table that another window has changed since ``revision`` is kept as a file of its own, named in
-        ``notice``. ``revision`` None means that this window saw no table.
+        If another window has changed the table since ``revision``, its version is kept in a separate file, named in
+        ``notice``. ``revision`` None means that this window knows no stored table.
         """
         data, notice = table_bytes(check_kind(kind), text), ""
         with self._work(f"The table of {kind} was not saved", change=True, after=_UNTOUCHED) as db:
@@ -488,7 +490,7 @@ class FolderStore(Downloads):
         return SavedTable(kind, text, revision_of(data), notice)
 
     def load_table(self, kind: str) -> SavedTable | None:
-        """Return a part table, or None when none was kept. Whether it is sound its reader must check."""
+        """Return a part table, or None if none is stored. The caller must validate its contents."""
         with self._work(f"The table of {check_kind(kind)} cannot be read") as db:
             data = _table(db, kind)
         if data is None:
@@ -514,7 +516,7 @@ def _table(db: sqlite3.Connection, kind: str) -> bytes | None:
 
 
 def _names(db: sqlite3.Connection) -> set[str]:
-    """Names of the builds that can be read."""
+    """Return the names of the readable builds."""
     names = set()
     for (document,) in db.execute("SELECT document FROM builds"):
         with contextlib.suppress(StoreError):

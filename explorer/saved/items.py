@@ -1,6 +1,6 @@
-"""What a store gives back, what every store can do, and the checks that all of them share.
+"""Records and interface of a store of builds and tables, and the validation that all stores share.
 
-The stores themselves: `explorer.saved.store.MemoryStore`, `explorer.saved.folder_store.FolderStore`.
+The stores are `explorer.saved.store.MemoryStore` and `explorer.saved.folder_store.FolderStore`.
 """
 
 from __future__ import annotations
@@ -39,9 +39,9 @@ __all__ = [
 ]
 
 MAX_TABLE_BYTES = 4 * 1024 * 1024
-"""Largest part table kept. [byte]"""
+"""Largest part table that is saved. [byte]"""
 
-# A key always has a dash: so it is never the name of a device ("con", "nul").
+# A key always has a dash, so it is never the name of a device ("con", "nul").
 KEY = re.compile(r"[a-z0-9][a-z0-9-]{0,60}-[a-z0-9]{1,10}")
 KINDS = ("motors", "propellers", "packs", "controllers")
 
@@ -61,12 +61,12 @@ def check_kind(kind: object) -> str:
 
 
 def revision_of(data: bytes) -> str:
-    """Return a short text that changes with the content."""
+    """Return a hash of the content."""
     return hashlib.sha256(data).hexdigest()[:16]
 
 
 def table_bytes(kind: str, text: str) -> bytes:
-    """Return a part table in UTF-8, or raise StoreError when it is larger than `MAX_TABLE_BYTES`."""
+    """Return a part table in UTF-8; raise StoreError if it is larger than `MAX_TABLE_BYTES`."""
     data = text.encode("utf-8")
     if len(data) > MAX_TABLE_BYTES:
         raise StoreError(f"The table of {kind} is too large to keep (at most {MAX_TABLE_BYTES // 2**20} MB).")
@@ -74,7 +74,7 @@ def table_bytes(kind: str, text: str) -> bytes:
 
 
 def with_free_names(builds: Iterable[tuple[str, Record]], taken: set[str]) -> list[tuple[str, Record]]:
-    """Return the builds, each with a number behind its name where that is taken.
+    """Return the builds; a name that is taken gets a number.
 
     Examples
     --------
@@ -91,11 +91,10 @@ def with_free_names(builds: Iterable[tuple[str, Record]], taken: set[str]) -> li
 
 @dataclass(frozen=True)
 class SavedBuild:
-    """One build as it is kept.
+    """One stored build.
 
-    ``revision`` changes with every save: handed back with the next save, it shows a change made in another
-    window.
-    ``notice`` is empty or one sentence the user should read.
+    ``revision`` changes with every save; given to the next save, it detects a change by another window. ``notice`` is
+    empty or one sentence for the user.
     """
 
     key: str
@@ -108,7 +107,7 @@ class SavedBuild:
 
 @dataclass(frozen=True)
 class Listing:
-    """All builds that can be read, newest first, and a sentence for each file that cannot."""
+    """All readable builds, the newest first, and a sentence for each that cannot be read."""
 
     builds: list[SavedBuild] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
@@ -116,7 +115,7 @@ class Listing:
 
 @dataclass(frozen=True)
 class SavedTable:
-    """A part table as it is kept: the text of its CSV file."""
+    """One stored part table: the text of its CSV file."""
 
     kind: str
     text: str
@@ -125,7 +124,7 @@ class SavedTable:
 
 
 class Store(Protocol):
-    """What both stores can do."""
+    """Interface of both stores."""
 
     notice: str
 
@@ -148,7 +147,7 @@ class Store(Protocol):
 
 
 class Downloads:
-    """What does not depend on where the builds are."""
+    """Downloads and uploads, which are the same for all stores."""
 
     notice = ""
 
@@ -162,6 +161,6 @@ class Downloads:
         return encode_many([(b.name, b.record) for b in self.builds().builds])
 
     def upload(self: Any, data: bytes) -> list[SavedBuild]:
-        """Add the builds of a file, each under a key of its own; a name already taken gets a number."""
+        """Add the builds of a file, each with a new key; a name that is taken gets a number."""
         named = with_free_names(decode_many(data), {b.name for b in self.builds().builds})
         return [self.save(name, record) for name, record in named]

@@ -1,6 +1,6 @@
-"""The folder of files that held saved builds and part tables before the database: read once, never changed.
+"""Folder of files with builds and part tables from before the database; it is read once.
 
-``builds/<key>.json`` holds a build, ``<key>.json.previous`` the version before it, ``parts/<kind>.csv`` a part table.
+``builds/<key>.json`` is a build, ``<key>.json.previous`` its previous version, ``parts/<kind>.csv`` a part table.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ __all__ = ["OldFolder", "read_old_folder", "readable", "remove_old_build"]
 
 @dataclass(frozen=True)
 class OldFolder:
-    """What such a folder holds.
+    """Contents of such a folder.
 
-    ``builds`` are key, document and the document before it (or None), oldest first. ``tables`` are the bytes of the
-    CSV files by kind. ``problems`` has a sentence for each file that could not be taken over.
+    ``builds`` has key, document and previous document (or None) of each build, the oldest first. ``tables`` has the
+    bytes of the CSV file of each kind. ``problems`` has a sentence for each file that could not be read.
     """
 
     builds: list[tuple[str, bytes, bytes | None]] = field(default_factory=list)
@@ -28,7 +28,7 @@ class OldFolder:
 
 
 def readable(document: bytes) -> bool:
-    """Whether the bytes are a sound build file of this version or an older one."""
+    """Return True if the bytes are a valid build file of this version or an older one."""
     try:
         parse(document)
     except StoreError:
@@ -37,7 +37,7 @@ def readable(document: bytes) -> bool:
 
 
 def _read(path: Path, limit: int) -> bytes | None:
-    """Return the first bytes of an ordinary file (no link, no device), None when it is not there."""
+    """Return the first bytes of a regular file (no link, no device), or None if it does not exist."""
     if path.is_symlink():
         raise StoreError(f"{path.name} is a link to somewhere else and is not followed.")
     if not path.exists():
@@ -49,15 +49,15 @@ def _read(path: Path, limit: int) -> bytes | None:
 
 
 def read_old_folder(folder: Path) -> OldFolder:
-    """Read every build and part table.
+    """Read all builds and part tables.
 
-    A build that cannot be read gives way to the version before it. One that a later version of the program saved is
-    taken as it is.
+    A build that cannot be read is replaced by its previous version. A build of a later version of the program is copied
+    unchanged.
 
     Raises
     ------
     OSError
-        When the folder itself cannot be read.
+        If the folder cannot be read.
 
     Examples
     --------
@@ -110,7 +110,7 @@ def read_old_folder(folder: Path) -> OldFolder:
 
 
 def _previous(path: Path) -> bytes | None:
-    """Return the version before, if it is sound."""
+    """Return the previous version if it is valid, else None."""
     try:
         data = _read(path.with_name(path.name + ".previous"), MAX_BYTES)
     except (StoreError, OSError):
@@ -119,6 +119,6 @@ def _previous(path: Path) -> bytes | None:
 
 
 def remove_old_build(folder: Path, key: str) -> None:
-    """Delete the files of a build that the user deletes for good."""
+    """Delete the files of a build that the user has deleted."""
     for ending in (".json.previous", ".json"):
         (folder / "builds" / f"{key}{ending}").unlink(missing_ok=True)

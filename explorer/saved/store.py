@@ -1,8 +1,8 @@
-"""Where saved builds and part tables are: in the user's own folder, or in memory for one visit.
+"""Choice of the store of builds and part tables: the user's folder, or memory for one visit.
 
-``PROPULSION_WHAT_IF_DATA`` names another folder; the value ``none`` keeps everything in memory (hosted mode).
-These modules know no Streamlit: what a build file holds is in `explorer.saved.build_file`, the database of
-the folder in `explorer.saved.folder_store`.
+The environment variable ``PROPULSION_WHAT_IF_DATA`` names another folder; with the value ``none`` everything is stored
+in memory (hosted mode). The build file is defined in `explorer.saved.build_file`, the database of the folder in
+`explorer.saved.folder_store`.
 """
 
 from __future__ import annotations
@@ -72,12 +72,12 @@ DATA_VARIABLE = "PROPULSION_WHAT_IF_DATA"
 def data_folder(
     environ: Mapping[str, str] | None = None, platform: str | None = None, *, home: Path | None = None
 ) -> Path | None:
-    """Return the folder for the user's data, or None when everything stays in memory.
+    """Return the folder for the user's data, or None if everything is stored in memory.
 
     Parameters
     ----------
     environ : mapping, optional
-        Environment; the process's own by default.
+        Environment variables; those of the process by default.
     platform : str, optional
         As ``sys.platform``.
     home : Path, optional
@@ -86,13 +86,13 @@ def data_folder(
     Returns
     -------
     Path or None
-        Not created yet.
+        The folder, which may not exist yet.
 
     Notes
     -----
     Linux and other Unix: XDG Base Directory Specification 0.8 (``$XDG_DATA_HOME``, a relative value is
     ignored, else ``~/.local/share``). macOS: ``~/Library/Application Support``. Windows: ``%LOCALAPPDATA%``.
-    ``~`` at the start of a chosen folder is the home folder. Without a home folder everything stays in memory.
+    ``~`` at the start of a chosen folder is the home folder. Without a home folder everything is stored in memory.
 
     Examples
     --------
@@ -113,7 +113,7 @@ def data_folder(
         if chosen:
             first, *rest = re.split(r"[/\\]", chosen)
             return (home if first == "~" else Path(first).expanduser()).joinpath(*filter(None, rest))
-    except RuntimeError:  # no home folder, or none of that user's
+    except RuntimeError:  # no home folder, or an unknown user
         return None
     if platform.startswith("win"):
         local = environ.get("LOCALAPPDATA", "")
@@ -125,14 +125,14 @@ def data_folder(
 
 
 class MemoryStore(Downloads):
-    """Builds of one visit only, for a hosted page without a folder: one per session, never one for all.
+    """Builds and tables in memory for one session, for a hosted page without a folder.
 
     Parameters
     ----------
     notice : str, optional
-        Why, for the reader.
+        Reason for the user why there is no folder.
     start : OldFolder, optional
-        What a folder that cannot be written to holds: shown as well.
+        Contents of a read-only folder, which are listed too.
     """
 
     def __init__(self, notice: str = "", start: OldFolder | None = None) -> None:
@@ -151,7 +151,7 @@ class MemoryStore(Downloads):
         key: str | None = None,
         revision: str | None = None,
     ) -> SavedBuild:
-        """Keep a build; see `FolderStore.save`."""
+        """Save a build; see `FolderStore.save`."""
         if key is not None:
             check_key(key)
         if key not in self._builds and len(self._builds) >= MAX_BUILDS:
@@ -189,26 +189,26 @@ class MemoryStore(Downloads):
         return Listing([self.load(key) for key in reversed(self._builds)])
 
     def delete(self, key: str) -> None:
-        """Forget one build."""
+        """Delete one build."""
         if self._builds.pop(check_key(key), None) is None:
             raise StoreError("This build is no longer there.")
 
     def save_table(self, kind: str, text: str, *, revision: str | None = None) -> SavedTable:
-        """Keep a part table; see `FolderStore.save_table`."""
+        """Save a part table; see `FolderStore.save_table`."""
         table_bytes(check_kind(kind), text)
         self._tables[kind] = text
         return SavedTable(kind, text, revision_of(text.encode()))
 
     def load_table(self, kind: str) -> SavedTable | None:
-        """Return a part table, or None when none was kept."""
+        """Return a part table, or None if none is stored."""
         text = self._tables.get(check_kind(kind))
         return None if text is None else SavedTable(kind, text, revision_of(text.encode()))
 
 
 def open_store(folder: Path | str | None = None) -> Store:
-    """Open the user's store: the folder of `data_folder`, or memory when there is none or it cannot be used.
+    """Open the user's store: the folder of `data_folder`, or memory if there is none or it cannot be used.
 
-    A failing disk must not keep the page from opening, so the reason is in ``notice``, not in an exception.
+    A disk error must not prevent the page from opening, so its reason is in ``notice`` and no exception is raised.
     """
     chosen = Path(folder) if folder is not None else data_folder()
     if chosen is None:
