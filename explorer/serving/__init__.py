@@ -1,1 +1,1 @@
-"""What stands between the network and the pages: who gets in, how much they may send, how long anything waits."""
+"""Access to the pages from the network: allowed hosts and origins, limits of size and time, expiry of sessions."""

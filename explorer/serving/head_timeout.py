@@ -1,8 +1,8 @@
-"""Limits for the head of a request: a connection that sends none, or half of one, is closed.
+"""Limits for the head of a request: a connection without a complete head is closed after a time.
 
-The HTTP server waits for a head without end, and what speaks WebSocket behind it leaves a head with long lines without
-an answer. `install` replaces its protocol by one with limits: the server looks protocols up by name, and this one
-stands under ``auto``.
+The HTTP server has no time limit for a head, and its WebSocket implementation does not respond to a head with long
+lines. `install` replaces its protocol by one with limits: the server looks up protocols by name, and this one is
+registered as ``auto``.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ HEAD_SECONDS = 15.0
 
 LONGEST_LINE = 8000
 MOST_LINES = 120
-"""Of the head that opens a WebSocket: a little less than the WebSocket protocol itself takes. [byte, -]"""
+"""Limits of a head that opens a WebSocket, slightly below those of the WebSocket implementation. [byte, -]"""
 
 
 class HeadTimeoutProtocol(H11Protocol):
@@ -31,17 +31,17 @@ class HeadTimeoutProtocol(H11Protocol):
     _timer: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: Any) -> None:
-        """Start the timer with the connection."""
+        """Start the timer when a connection opens."""
         super().connection_made(transport)
         self._start_timer()
 
     def data_received(self, data: bytes) -> None:
-        """Stop it when a head is whole; start it again with the first byte of the next one."""
+        """Stop the timer when a head is complete; restart it at the first byte of the next head."""
         super().data_received(data)
         if self.transport.get_protocol() is not self or self._at_work():
             self._stop()
         elif self._timer is None and (self.conn.trailing_data[0] or self.conn.their_state is h11.SEND_BODY):
-            self._start_timer()  # half a head, or the rest of a body that was refused
+            self._start_timer()  # an incomplete head, or the rest of a refused body
 
     def connection_lost(self, exc: Exception | None) -> None:
         """Stop the timer."""
@@ -49,24 +49,24 @@ class HeadTimeoutProtocol(H11Protocol):
         super().connection_lost(exc)
 
     def handle_websocket_upgrade(self, event: h11.Request) -> None:
-        """Hand over to the WebSocket protocol what it can answer; refuse the rest."""
+        """Pass a head within the limits to the WebSocket protocol; refuse others."""
         lines = [len(event.target), *(len(name) + len(value) for name, value in self.headers)]
         if max(lines) > LONGEST_LINE or len(lines) > MOST_LINES:
             self.send_400_response("The head of the request is too long.")
             return
         super().handle_websocket_upgrade(event)
         if not getattr(self.transport.get_protocol(), "handshake_initiated", True):
-            self.transport.close()  # it found no request in the head, and would wait for one
+            self.transport.close()  # the protocol found no request in the head and would wait for one
 
     def send_400_response(self, msg: str) -> None:
-        """Answer what is no HTTP; a request that was being answered is over, and what is said to it goes nowhere."""
+        """Respond to invalid HTTP with status 400. A request in progress ends, and its response is discarded."""
         if self._at_work():
             self.cycle.disconnected = True
             self.cycle.message_event.set()
         super().send_400_response(msg)
 
     def _at_work(self) -> bool:
-        """Whether a request is being answered."""
+        """Return True while a request is being processed."""
         return self.cycle is not None and not self.cycle.response_complete
 
     def _start_timer(self) -> None:
@@ -85,5 +85,5 @@ class HeadTimeoutProtocol(H11Protocol):
 
 
 def install() -> None:
-    """Let the server use `HeadTimeoutProtocol`."""
+    """Register `HeadTimeoutProtocol` with the server."""
     HTTP_PROTOCOLS["auto"] = f"{__name__}:{HeadTimeoutProtocol.__name__}"

@@ -1,13 +1,13 @@
-"""Request guard: foreign hosts and origins are refused, requests and uploads are limited in size and time.
+"""Request guard: it refuses foreign hosts and origins, and limits requests and uploads in size and time.
 
-One layer around the whole server (ASGI 3.0). The settings it reads are those of the server itself
-(``server.allowedHosts``, ``server.corsAllowedOrigins``, ``server.maxUploadSize``); it adds what they leave open:
+It is an ASGI 3.0 middleware around the whole server. It uses the settings of the server (``server.allowedHosts``,
+``server.corsAllowedOrigins``, ``server.maxUploadSize``) and adds:
 
-- on a loopback address a request must name this machine, or a host that the operator named (DNS rebinding);
-- a page of another origin is refused before the server looks up the machine's own public address to compare;
-- what one visitor holds in uploads is bounded, and what all of them hold;
-- a request whose body stops coming is answered 408;
-- metrics are answered only where ``PROPULSION_WHAT_IF_METRICS`` is 1.
+- On a loopback address the host of a request must be this machine or a host allowed by the operator (DNS rebinding).
+- A page of another origin is refused before the server looks up its public address.
+- The size of the uploads of one visitor, and of all visitors, is limited.
+- A request whose body stalls gets status 408.
+- Metrics are served only if ``PROPULSION_WHAT_IF_METRICS`` is 1.
 """
 
 from __future__ import annotations
@@ -31,13 +31,13 @@ __all__ = ["METRICS_VARIABLE", "RequestGuard", "allowed_hosts", "host_of", "is_l
 METRICS_VARIABLE = "PROPULSION_WHAT_IF_METRICS"
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
 BODY_PAUSE = 20.0
-"""Longest wait for the next piece of a request. [s]"""
+"""Longest wait for the next part of a request body. [s]"""
 BODY_SECONDS = 600.0
 """Longest time for a whole request. [s]"""
 MOST_FILES = 24
-"""Uploaded files that one visitor may hold."""
+"""Largest number of uploaded files of one visitor. [-]"""
 ALL_VISITORS_FACTOR = 8
-"""All visitors together may hold this many times what one may."""
+"""Limit of the uploads of all visitors, over the limit of one visitor. [-]"""
 
 _UPLOAD = re.compile(r"/_stcore/upload_file/([^/]+)/([^/]+)$")
 
@@ -48,7 +48,7 @@ Send = Callable[[Message], Awaitable[None]]
 
 
 def is_loopback(address: str | None) -> bool:
-    """Whether a server address is this machine only; None, a wildcard or another name is not.
+    """Return True if a server address is a loopback address; False for None, a wildcard or another name.
 
     Examples
     --------
@@ -66,7 +66,7 @@ def is_loopback(address: str | None) -> bool:
 
 
 def host_of(text: str) -> tuple[str, int | None] | None:
-    """Return name and port of a ``Host`` header (RFC 9110 section 7.2), None for what is none.
+    """Return name and port of a ``Host`` header (RFC 9110 section 7.2), or None if it is invalid.
 
     Examples
     --------
@@ -86,16 +86,16 @@ def host_of(text: str) -> tuple[str, int | None] | None:
 
 
 def allowed_hosts(address: str | None, named: Iterable[str], origins: Iterable[str], public: str | None) -> list[str]:
-    """Return the names that a request may give for this server; empty where any may be given.
+    """Return the host names that a request may use for this server; empty if any name is allowed.
 
     Parameters
     ----------
     address : str or None
-        What the server is bound to.
+        Address to which the server is bound.
     named, origins : iterable of str
         ``server.allowedHosts`` and ``server.corsAllowedOrigins``.
     public : str or None
-        ``browser.serverAddress`` where the operator has set it.
+        ``browser.serverAddress`` if the operator has set it.
 
     Examples
     --------
@@ -118,9 +118,10 @@ def _is_among(name: str, hosts: Iterable[str]) -> bool:
 
 
 def may_come_from(origin: str, host: tuple[str, int | None], origins: Iterable[str]) -> bool:
-    """Whether a page of that origin may ask: the server's own, or one that the operator named.
+    """Return True if a page of this origin may send requests: the server's own, or one allowed by the operator.
 
-    The scheme is not compared, because a proxy may speak TLS with the visitor. Nor is the port where ``host`` has none.
+    The scheme is not compared, because a proxy may use TLS with the visitor. The port is not compared if ``host`` has
+    none.
 
     Examples
     --------
@@ -135,7 +136,7 @@ def may_come_from(origin: str, host: tuple[str, int | None], origins: Iterable[s
         return True
     try:
         parts = urlsplit(origin)
-    except ValueError:  # brackets that are no address
+    except ValueError:  # brackets without a valid address
         return False
     given = host_of(parts.netloc)
     if parts.scheme not in ("http", "https") or given is None or given[0] != host[0]:
@@ -149,22 +150,22 @@ def _headers(scope: Scope) -> dict[str, str]:
 
 
 class _TooSlow(Exception):
-    """The body of a request stopped coming."""
+    """The body of a request stalled."""
 
 
 class _TooMuch(Exception):
-    """The visitor sends more than may be held."""
+    """The uploads of a visitor exceed their limit."""
 
 
 class RequestGuard:
-    """The layer around the server.
+    """ASGI middleware around the server.
 
     Parameters
     ----------
     app : ASGI application
-        What is behind it.
+        The server.
     body_pause, body_seconds : float
-        Longest wait for the next piece of a body, and for all of it. [s]
+        Longest wait for the next part of a body, and longest time for the whole body. [s]
     """
 
     def __init__(self, app: Any, *, body_pause: float = BODY_PAUSE, body_seconds: float = BODY_SECONDS) -> None:
@@ -175,7 +176,7 @@ class RequestGuard:
 
     @property
     def hosts(self) -> list[str]:
-        """Names that a request may give; read once, when the first request comes."""
+        """Return the allowed host names; read once, at the first request."""
         if self._hosts is None:
             address, public = st.get_option("server.address"), st.get_option("browser.serverAddress")
             named, origins = (
@@ -186,7 +187,7 @@ class RequestGuard:
         return self._hosts
 
     def refusal(self, headers: Mapping[str, str], path: str) -> tuple[int, str] | None:
-        """Return status and reason, or None for whoever may come in."""
+        """Return status and reason of a refusal, or None if the request is allowed."""
         host = host_of(headers.get("host", ""))
         if host is None or (self.hosts and not _is_among(host[0], self.hosts)):
             return 400, "This server does not answer to that host name."
@@ -200,7 +201,7 @@ class RequestGuard:
         return None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Let a request in, or answer it here."""
+        """Pass a request to the server, or respond to it here."""
         if scope["type"] not in ("http", "websocket"):
             await self.app(scope, receive, send)
             return
@@ -267,8 +268,8 @@ class RequestGuard:
                 del self._coming[visitor]
 
     def _room(self, visitor: str, file: str, more: int = 0) -> bool:
-        """Whether a visitor may send ``more`` bytes beside what is held and what is coming now."""
-        most = int(st.get_option("server.maxUploadSize")) * 2**20 + 2**20  # and the frame of one form
+        """Return True if a visitor may upload ``more`` bytes in addition to the stored and current uploads."""
+        most = int(st.get_option("server.maxUploadSize")) * 2**20 + 2**20  # plus the overhead of one form
         held = _held()
         mine = {name: size for name, size in held.get(visitor, {}).items() if name != file}
         coming = self._coming[visitor] + more
@@ -279,7 +280,7 @@ class RequestGuard:
 
 
 def _bytes_only(receive: Receive, send: Send) -> Receive:
-    """Close a WebSocket on which text comes: the page sends bytes alone (code 1003, RFC 6455 section 7.4.1)."""
+    """Close a WebSocket that receives text, because the page sends only bytes (code 1003, RFC 6455 section 7.4.1)."""
 
     async def taken() -> Message:
         message = await receive()
@@ -293,7 +294,7 @@ def _bytes_only(receive: Receive, send: Send) -> Receive:
 
 
 def _held() -> dict[str, dict[str, int]]:
-    """Sizes of uploaded files by visitor and file. [byte]"""
+    """Return visitor -> file -> size of the upload. [byte]"""
     if not runtime.exists():
         return {}
     storage = getattr(runtime.get_instance().uploaded_file_mgr, "file_storage", {})
@@ -303,7 +304,7 @@ def _held() -> dict[str, dict[str, int]]:
 
 
 async def _answer(send: Send, status: int, text: str) -> None:
-    """Answer in words. Whoever still sends may finish, so that the answer is read; only a stalled one is cut off."""
+    """Respond with a text. The rest of the body is read, so that the client reads the response, unless it stalls."""
     body = f"{text}\n".encode()
     headers = [
         (b"content-type", b"text/plain; charset=utf-8"),

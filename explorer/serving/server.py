@@ -1,6 +1,6 @@
-"""The server: the pages behind the request guard, and the expiry of sessions. Run by ``python -m explorer``.
+"""The server: the pages behind the request guard, with expiry of sessions. Run by ``python -m explorer``.
 
-Starlette, uvicorn and h11, which this folder uses, come with Streamlit: they are what its server is made of.
+Starlette, uvicorn and h11, which this folder uses, are dependencies of Streamlit and part of its server.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""Expiry of sessions: those of visitors who left end after a fixed time.
+"""Expiry of sessions: the session of a visitor who has left ends after a fixed time.
 
-Streamlit keeps a session for ``server.disconnectedSessionTTL`` seconds, so that a visitor whose network failed for a
-moment finds it again, and drops it when the next visitor leaves. Until then its memory, uploads and file handles stay.
+Streamlit keeps a disconnected session for ``server.disconnectedSessionTTL`` seconds, so that a visitor can reconnect.
+It removes the session only when another visitor leaves; until then memory, uploads and file handles remain.
 """
 
 from __future__ import annotations
@@ -18,20 +18,20 @@ from streamlit import runtime
 __all__ = ["TICK", "overdue", "run"]
 
 TICK = 10.0
-"""Time between two looks. [s]"""
+"""Time between two checks. [s]"""
 
 
 def overdue(left: dict[str, float], there: Iterable[str], now: float, keep: float) -> list[str]:
-    """Return the sessions that were left ``keep`` seconds ago, and note in ``left`` those seen for the first time.
+    """Return the sessions without a visitor for ``keep`` seconds, and add new ones to ``left``.
 
     Parameters
     ----------
     left : dict
-        When each session was first seen without its visitor; brought up to date. [s]
+        Session -> time at which it was first found without a visitor; updated in place. [s]
     there : iterable of str
-        Sessions without a visitor now.
+        Sessions that have no visitor now.
     now, keep : float
-        Present time, and how long a session is kept. [s]
+        Present time, and time for which a session is kept. [s]
 
     Examples
     --------
@@ -41,7 +41,7 @@ def overdue(left: dict[str, float], there: Iterable[str], now: float, keep: floa
     """
     there = set(there)
     for session in [s for s in left if s not in there]:
-        del left[session]  # the visitor came back
+        del left[session]  # the visitor has reconnected
     for session in there:
         left.setdefault(session, now)
     ended = sorted(session for session, since in left.items() if now - since >= keep)
@@ -58,14 +58,14 @@ def _end_overdue(left: dict[str, float], keep: float) -> int:
     for session in ended:
         server.close_session(session)
     if ended:
-        gc.collect()  # a session refers to itself in circles
+        gc.collect()  # a session has reference cycles
     return len(ended)
 
 
 async def run(tick: float = TICK) -> None:
-    """Look every ``tick`` seconds, for as long as the server runs."""
+    """Check every ``tick`` seconds while the server runs."""
     left: dict[str, float] = {}
-    # before Streamlit's own limit, after which a session cannot be asked for any more
+    # earlier than Streamlit's own limit, after which a session is no longer accessible
     keep = max(float(st.get_option("server.disconnectedSessionTTL")) - 2.0 * tick, 0.0)
     while True:
         await asyncio.sleep(tick)
