@@ -45,6 +45,10 @@ COPPER_HEAT_SHARE = 0.5
 """Copper's share of the heat capacity of a silicone-insulated lead (estimate). [-]"""
 HOVER_HIGH, HOVER_LOW = 0.50, 0.12
 """Hover command above which little is left, and below which the stick is touchy (common practice). [-]"""
+TINY, LIGHT = 0.06, 0.12
+"""Take-off mass up to which a craft is a tiny one, and from which it is none any more. [kg]"""
+HOVER_HIGH_TINY = 0.65
+"""`HOVER_HIGH` of a tiny craft: they hover at 40 to 60 % and are flown so (common practice, from memory). [-]"""
 
 
 class Usual(NamedTuple):
@@ -304,7 +308,8 @@ def _brownout(a: Assessment, hold: float) -> NDArray:
 
 
 def _hover_high(a: Assessment, hold: float) -> NDArray:
-    return np.where(a.can_hover, np.minimum(a.hover_command_at_reserve, 1.0), 1.0) / HOVER_HIGH
+    most = np.interp(a.mass, (TINY, LIGHT), (HOVER_HIGH_TINY, HOVER_HIGH))
+    return np.where(a.can_hover, np.minimum(a.hover_command_at_reserve, 1.0), 1.0) / most
 
 
 def _hover_low(a: Assessment, hold: float) -> NDArray:
