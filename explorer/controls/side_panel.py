@@ -109,6 +109,13 @@ _NEAREST_STATOR = (("rill", 11.5), ("tarn", 17.0), ("scree", 24.5), ("moor", 27.
 """The same by stator diameter, where no propeller is told. [mm] Common practice, from memory."""
 _NEAREST_MASS = (("rill", 80.0), ("tarn", 350.0), ("scree", 900.0), ("moor", 1700.0), ("fell", 99999.0))
 """The same by take-off mass, where neither is told. [g] Common practice, from memory."""
+_BY_SIZE = [name for name, _ in _NEAREST]
+_TIPS = 235000.0
+"""Unloaded speed of a bare motor on a full pack times propeller size, from 5 to 10 in (common practice). [rpm in]"""
+_WIDE = 26.5
+"""Stators from this diameter on turn no 5-inch propeller (common practice, from memory). [mm]"""
+_FULL_CELL = 4.2
+"""[V]"""
 _TINY_CELLS = 2
 """More cells than that are too many for the smallest craft: the next one lends. (common practice)"""
 
@@ -120,12 +127,18 @@ def default_donor_of(given: dict[str, Any], now: str) -> str:
     --------
     >>> default_donor_of({"diameter_in": 10.0}, "scree"), default_donor_of({"stator_d_mm": 11.0}, "scree")
     ('fell', 'rill')
-    >>> default_donor_of({}, "moor")
-    'moor'
+    >>> default_donor_of({}, "moor"), default_donor_of({"stator_d_mm": 28.0, "kv": 1300.0, "cells": 6}, "scree")
+    ('moor', 'moor')
     """
     tables = (("diameter_in", _NEAREST), ("stator_d_mm", _NEAREST_STATOR), ("take_off_g", _NEAREST_MASS))
     table, size = next(((table, float(given[name])) for name, table in tables if name in given), ((), 0.0))
     found = next((name for name, top in table if size <= top), now)
+    if table is _NEAREST_STATOR and found in ("moor", "fell") and {"kv", "cells"} <= given.keys():
+        # wide stators turn 5-, 7- and 10-inch propellers: the faster they turn, the smaller it is
+        inches = _TIPS / (float(given["kv"]) * _FULL_CELL * int(given["cells"]))
+        least = "scree" if size < _WIDE else "moor"
+        by_speed = next(name for name, top in _NEAREST if inches <= top)
+        found = min(found, max(by_speed, least, key=_BY_SIZE.index), key=_BY_SIZE.index)
     return "tarn" if found == "rill" and int(given.get("cells", 1)) > _TINY_CELLS else found
 
 
