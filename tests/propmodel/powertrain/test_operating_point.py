@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scalar_model import Craft
 from scipy.optimize import brentq
 
 import propmodel
@@ -102,6 +103,17 @@ def test_curve_shapes_and_table():
     assert "thrust [N]" in frame and "status [code]" in frame
     at_half = throttle_curve(SCREE, np.linspace(0, 1, 5), state_of_charge=0.5)
     np.testing.assert_allclose(frame["thrust [N]"][5:10], at_half.thrust, rtol=1e-9)
+
+
+@pytest.mark.parametrize("name", propmodel.demo_names())
+def test_a_curve_against_the_scalar_model_with_a_throttle_map_and_a_cap(name):
+    build = propmodel.demo(name)
+    throttle = np.linspace(0.0, 1.0, 12)
+    curve, scalar = throttle_curve(build, throttle), Craft(build)
+    rows = [scalar.at_duty(scalar.duty_of(float(x)), scalar.fresh) for x in throttle]
+    for field in ("rev_per_s", "thrust", "pack_current", "pack_voltage", "shaft_power"):
+        expected = np.array([row[field] for row in rows])
+        np.testing.assert_allclose(getattr(curve, field), expected, rtol=1e-9, atol=1e-9 * expected.max())
 
 
 def test_a_stiff_supply_holds_its_voltage_and_pays_its_watts():
