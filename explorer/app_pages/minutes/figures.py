@@ -354,7 +354,8 @@ def pack_figure(this: PackAxis, others: Sequence[PackAxis], *, axes: tuple[Axis,
         figure.add_shape(
             type="line", x0=edge, x1=edge, y0=0, y1=y_axis.top, line={"width": 1.4, "color": OVER}, name="limit"
         )
-        word(figure, edge, 0.06, "thrust below twice its weight", right_of=False, domain=True, shift=6)
+        inside = edge < 0.5 * x_axis.top
+        word(figure, edge, 0.06, "thrust below twice its weight", right_of=inside, domain=True, shift=6)
     if math.isfinite(this.best_time):
         x, y = this.best_mass / GRAM, this.best_time / MINUTE
         figure.add_scatter(
@@ -366,7 +367,7 @@ def pack_figure(this: PackAxis, others: Sequence[PackAxis], *, axes: tuple[Axis,
             rising = not this.inside and not math.isfinite(this.heaviest)
             text = "still rising" if rising else f"longest {value('mass', this.best_mass)}"
             word(figure, x, y, text, right_of=right, bold=True, shift=12)
-            figure.layout["annotations"][-1]["yshift"] = 12
+            figure.layout["annotations"][-1]["yshift"] = 12 if y < 0.85 * y_axis.top else -14  # not into the title
     if math.isfinite(this.here_time):
         dot(figure, this.here_mass / GRAM, this.here_time / MINUTE, name="this pack")
         word(figure, this.here_mass / GRAM, this.here_time / MINUTE, "this pack", bold=True, shift=12)

@@ -161,7 +161,12 @@ def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
 def pack_words(axis: PackAxis) -> str:
     """Where the pack of today stands on the curve."""
     if not math.isfinite(axis.best_time):
-        return "No pack of this kind makes it fly your way."
+        if not any(math.isfinite(time) for time in axis.time):
+            return "No pack of this kind makes it fly your way."
+        return (
+            "Whatever its mass, a pack of this kind leaves less thrust than twice the weight at the end of the flight: "
+            "it cannot catch a gust then."
+        )
     here = value("mass", axis.here_mass)
     if not math.isfinite(axis.here_time):
         return f"With today's pack of {here} it cannot fly so; the curve shows which could."

@@ -106,6 +106,15 @@ def test_the_best_pack_beats_every_pack_that_still_pulls_twice_its_weight():
     assert axis.here_mass == pytest.approx(0.001 * inputs.pack_g, rel=1e-6)
 
 
+def test_a_craft_too_weak_with_every_pack_is_told_so_and_not_that_it_cannot_fly():
+    axis = answers.pack_axis(demo_inputs("moor"))
+    assert math.isfinite(axis.here_time) and np.isfinite(axis.time).any()
+    assert not math.isfinite(axis.best_time) and not math.isfinite(axis.heaviest)
+    said = flight_words.pack_words(axis)
+    assert "less thrust than twice the weight" in said and "makes it fly" not in said
+    assert "makes it fly" in flight_words.pack_words(replace(axis, time=np.full_like(axis.time, np.nan)))
+
+
 def test_a_higher_landing_voltage_never_flies_longer():
     cut = answers.cutoffs(SCREE)
     assert np.all(np.diff(cut.time) <= 1e-6)
