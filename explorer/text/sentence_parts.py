@@ -15,6 +15,7 @@ __all__ = [
     "build_name",
     "dash",
     "ink",
+    "pinned_builds",
     "range_words",
     "small_own_name",
     "too_fast",
@@ -51,6 +52,18 @@ def range_words(kind: str, low: float, high: float) -> str:
 def dash() -> str:
     """The dash of a pinned build."""
     return '<span class="dash"></span>'
+
+
+def pinned_builds(phrases: Sequence[tuple[str, str]], *, lead: str = "Pinned", end: str = "") -> str:
+    """Several pinned builds in one line, each with what is said of it; HTML.
+
+    Examples
+    --------
+    >>> pinned_builds([("Light", "4 min"), ("Heavy", "3 min")], lead="Pinned, in a hover")
+    '<span class="dash"></span>Pinned, in a hover: <em>Light</em>: 4 min; <em>Heavy</em>: 3 min.'
+    """
+    each = "; ".join(f"<em>{html.escape(name)}</em>: {words}" for name, words in phrases)
+    return f"{dash()}{lead}: {each}.{end}"
 
 
 def too_fast(found: Sequence[Limit]) -> str:

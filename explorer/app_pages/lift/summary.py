@@ -17,7 +17,7 @@ import numpy as np
 
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, Units, change, lowered, number, percent_change, prose, value
-from explorer.text.sentence_parts import build_name, ink, range_words, too_fast
+from explorer.text.sentence_parts import build_name, ink, pinned_builds, range_words, too_fast
 from propmodel.assess.limits import Limit
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.status import Status
@@ -32,6 +32,7 @@ __all__ = [
     "nearest_limits",
     "opening",
     "pinned_line",
+    "pinned_lines",
 ]
 
 # data/propellers/measured.csv: median of the fastest static runs; of 211 propellers 11 have more than two blades.
@@ -240,6 +241,18 @@ def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
         ]
     text = f'<span class="dash"></span>Pinned: <em>{html.escape(pin.name or "unnamed")}</em>, {", ".join(parts)}.'
     return f"{text} {_against(head, pin, units)}".strip()
+
+
+def pinned_lines(head: Headline, pins: Sequence[Headline], units: Units) -> str:
+    """The pinned build, or two figures of each where there are several; the rest stands side by side below."""
+    if len(pins) < 2:
+        return pinned_line(head, next(iter(pins), None), units)
+    phrases = []
+    for pin in pins:
+        minutes = value("minutes", pin.mid.minutes) if math.isfinite(pin.mid.minutes) else "cannot fly your way"
+        ratio = f"{value('thrust_to_weight', pin.mid.thrust_to_weight)} its weight"
+        phrases.append((pin.name or "unnamed", "cannot hover" if _stays_down(pin.mid) else f"{minutes}, {ratio}"))
+    return pinned_builds(phrases, end=" More in the table <em>Side by side</em>.")
 
 
 def _against(head: Headline, pin: Headline, units: Units) -> str:

@@ -212,8 +212,9 @@ def ledger(rows: Sequence[tuple[str, str, str, Sequence[str]]], *, pinned_names:
         aside = f' <span class="r">({html.escape(spread_)})</span>' if spread_ else ""
         second = _of_pinned(theirs, pinned_names)
         out.append(f"<div><dt>{html.escape(name)}</dt><dd><b>{html.escape(mine)}</b>{aside}</dd>{second}</div>")
+    mark = ", pinned" if len(pinned_names) == 1 else ""
     foot = "".join(
-        f'<p class="foot"><i class="dash p{place}"></i>{html.escape(whose)}, pinned</p>'
+        f'<p class="foot"><i class="dash p{place}"></i>{html.escape(whose)}{mark}</p>'
         for place, whose in enumerate(pinned_names)
     )
     return f'<div class="wi-ledger"><dl>{"".join(out)}</dl>{foot}</div>'
@@ -226,9 +227,11 @@ def _of_pinned(texts: Sequence[str], names: Sequence[str]) -> str:
         alike.setdefault(text, []).append(place)
     parts = []
     for text, places in alike.items():
-        strokes = "".join(f'<i class="dash p{place}"></i>' for place in places)
-        whose = f"{html.escape(', '.join(names[place] for place in places))}, pinned" if len(names) > 1 else "pinned"
-        parts.append(f'<span>{strokes}<span class="wi-sr">{whose}: </span>{html.escape(text)}</span>')
+        strokes = "".join(
+            f'<i class="dash p{place}" role="img" aria-label="{html.escape(names[place])}, pinned:"></i>'
+            for place in places
+        )
+        parts.append(f"<span>{strokes}{html.escape(text)}</span>")
     return f'<dd class="pin">{"".join(parts)}</dd>' if parts else ""
 
 

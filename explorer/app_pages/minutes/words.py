@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import html
 import math
+from collections.abc import Sequence
 
 from explorer.app_pages.minutes.answers import FirmwareHover, Minutes, PackAxis, SpeedCurve
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, Units, change, spread, value
-from explorer.text.sentence_parts import build_name, dash, ink, range_words, small_own_name
+from explorer.text.sentence_parts import build_name, dash, ink, pinned_builds, range_words, small_own_name
 from propmodel.assess.margins import PACK_LIMIT
 from propmodel.base.status import Status
 from propmodel.base.units import CELSIUS_ZERO
@@ -21,6 +22,7 @@ __all__ = [
     "minutes_or_why",
     "pack_words",
     "pinned_minutes",
+    "pinned_minutes_of_several",
     "speed_short",
     "speed_words",
     "warm_words",
@@ -101,6 +103,12 @@ def pinned_minutes(answer: Minutes, other: Inputs | None, theirs: Minutes | None
     words = change("minutes", now, then, units) if math.isfinite(now - then) else ""
     against = "" if not words else " This one lasts the same." if words == "the same" else f" This one lasts {words}."
     return f"{text}.{against}"
+
+
+def pinned_minutes_of_several(names: Sequence[str], theirs: Sequence[Minutes]) -> str:
+    """Minutes of several pinned builds; the other ways of flying stand in the ledger."""
+    phrases = [(name, minutes_or_why(one, "your way")) for name, one in zip(names, theirs, strict=True)]
+    return pinned_builds(phrases, lead="Pinned, flown your way")
 
 
 def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float, hover_left: float) -> str:
@@ -245,20 +253,14 @@ def speed_short(curve: SpeedCurve) -> str:
     top = float(curve.top.speed)
     if not math.isfinite(top):
         return "It cannot hover, so it cannot fly level at any speed."
-    slow, fast = float(curve.best.endurance_speed), float(curve.best.range_speed)
-    return (
-        f"Longest at {value('road_speed', slow)}, farthest at {value('road_speed', fast)}; fastest, a sprint on a full "
-        f"pack: {value('road_speed', top)}."
-    )
+    return f"Fastest, a sprint on a full pack: {value('road_speed', top)}."
 
 
 def wind_words(still: tuple[float, float, float], blown: tuple[float, float, float], wind: float, top: float) -> str:
     """Range out and back, and whether it comes home against the wind; ``top`` is the fastest held for minutes."""
     if not math.isfinite(still[0]):
         return "It cannot fly level long enough to go anywhere."
-    first = (
-        f"In still air it can turn back at <b>{value('range', still[0])}</b>, flown at {value('road_speed', still[1])}."
-    )
+    first = f"In still air it can turn back at <b>{value('range', still[0])}</b>."
     if wind <= 0.0:
         return first
     if not math.isfinite(blown[0]):
@@ -269,7 +271,7 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
         )
     spare = top - wind
     return (
-        f"{first} Out with {value('speed', wind)} of wind it <b>can come home</b> against it from "
+        f"{first} Out with {value('speed', wind)} of wind it <b>can come home</b> from "
         f"<b>{value('range', blown[0])}</b>, flown at {value('road_speed', blown[1])} through the air. At the fastest "
         f"held for minutes it still makes {value('speed', spare)} over the ground. "
         "Gusts, turns and height are not counted: turn back at half of it."
