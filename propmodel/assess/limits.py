@@ -292,9 +292,9 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
             )
         return f"Flat out {held} from a warm motor, the {thing} reach {_near(_celsius(what)).replace('near', 'about')}"
     if key == "hover_heat":
-        watts = float(a.winding_heat(a.hover) + a.hover.iron_loss)
+        heat_flow = float(a.winding_heat(a.hover) + a.hover.iron_loss)
         return (
-            f"Hovering makes {watts:.1f} W of heat in each motor; its winding settles "
+            f"Hovering makes {heat_flow:.1f} W of heat in each motor; its winding settles "
             f"{_near(_celsius(a.hover_heat.winding))}"
         )
     if key == "main_leads":

@@ -438,13 +438,12 @@ def flight_doubts(log: BenchLog) -> list[Doubt]:
         text = "The clock does not move: neither charge, minutes nor steps can be found."
         doubts.append(Doubt("still_clock", text, tuple(int(row) for row in used[:1000]), "wrong"))
         return doubts
-    joints = np.flatnonzero(np.diff(part))
-    if joints.size:
-        text = (
-            f"The clock starts again {joints.size} times: {joints.size + 1} logs are joined, and each counts by itself."
-        )
+    restarts = np.flatnonzero(np.diff(part))
+    if restarts.size:
+        logs = restarts.size + 1
+        text = f"The clock starts again {restarts.size} times: {logs} logs are joined, and each counts by itself."
         text = text.replace(" 1 times", " once")
-        doubts.append(Doubt("joined", text, tuple(int(used[j + 1]) for j in joints), "note"))
+        doubts.append(Doubt("joined", text, tuple(int(used[j + 1]) for j in restarts), "note"))
     step = np.diff(time)
     within = np.diff(part) == 0
     gaps = np.flatnonzero(within & (step > max(5.0, 20.0 * float(np.median(step)))))

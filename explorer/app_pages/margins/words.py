@@ -116,8 +116,8 @@ def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
     """Verdict on a hot motor, and where else to look."""
     if not state.possible:
         return f"It cannot hold this ({state.name}), so there is no heat figure.", ()
-    verdict = hot_motor_verdict(state.watts, state.rise, air_temperature=state.air)
-    watts = f"{state.watts:.1f}" if state.watts < 2.0 else f"{state.watts:.0f}"
+    verdict = hot_motor_verdict(state.heat_flow, state.rise, air_temperature=state.air)
+    watts = f"{state.heat_flow:.1f}" if state.heat_flow < 2.0 else f"{state.heat_flow:.0f}"
     if verdict.explained == "no":
         return (
             f"Turning the propeller makes only <b>{watts}{NARROW}W</b> of heat in each motor. That cannot make it hot. "

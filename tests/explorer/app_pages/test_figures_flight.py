@@ -373,10 +373,10 @@ def test_heat_in_a_hover_is_the_engines_watts_and_flat_out_is_the_most():
     each = float(watts.winding + watts.iron) / SCREE.rotors
     hover = states["hover"]
     # half of the ripple comes on top, see Assessment.winding_heat
-    assert each <= hover.watts <= each + 0.5 * float(watts.controller) / SCREE.rotors
-    assert states["flat out"].watts == max(s.watts for s in states.values())
-    low, high = sorted((hover.watts, states["flat out"].watts))
-    assert low < states["flown your way"].watts < high
+    assert each <= hover.heat_flow <= each + 0.5 * float(watts.controller) / SCREE.rotors
+    assert states["flat out"].heat_flow == max(s.heat_flow for s in states.values())
+    low, high = sorted((hover.heat_flow, states["flat out"].heat_flow))
+    assert low < states["flown your way"].heat_flow < high
 
 
 def test_a_hover_that_makes_little_heat_is_told_in_these_words():
@@ -385,9 +385,9 @@ def test_a_hover_that_makes_little_heat_is_told_in_these_words():
         SCREE, frame_g=20.0, payload_g=0.0, stator_h_mm=4.0, motor_mass_g=None, capacity_mah=650.0, pack_g=None
     )
     state = margins_answers.heat_states(light)[0]
-    assert state.watts < 4.0
+    assert state.heat_flow < 4.0
     verdict, causes = words.hot_words(state)
-    watts = f"{state.watts:.0f}" if state.watts >= 2.0 else f"{state.watts:.1f}"
+    watts = f"{state.heat_flow:.0f}" if state.heat_flow >= 2.0 else f"{state.heat_flow:.1f}"
     assert plain(verdict) == (
         f"Turning the propeller makes only {watts} W of heat in each motor. That cannot make it hot. Look here:"
     )

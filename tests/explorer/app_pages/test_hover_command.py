@@ -21,7 +21,7 @@ from explorer.app_pages.plug_in import answers
 from explorer.app_pages.shelf import sheet_numbers
 from explorer.app_pages.shelf.field_sheet import field_sheet
 from explorer.app_pages.why.derivations.questions import QUESTIONS
-from explorer.app_pages.why.troubles.troubles import TROUBLES, CraftAnswers
+from explorer.app_pages.why.troubleshooting.troubles import TROUBLES, CraftAnswers
 from explorer.controls.page_frame import page_file
 from explorer.forecasts import headlines
 from explorer.inputs import demo_inputs, to_build

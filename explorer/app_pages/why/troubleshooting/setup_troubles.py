@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from explorer.app_pages.why.troubles.trouble_records import CraftAnswers, Trouble
+from explorer.app_pages.why.troubleshooting.trouble_records import CraftAnswers, Trouble
 from explorer.text.numbers import value
 from propmodel.assembly.build import COAXIAL_THRUST, drag_areas, with_fields
 from propmodel.assess.assessment import Assessment

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from explorer.app import PAGES
-from explorer.app_pages.why.troubles.troubles import TROUBLES, CraftAnswers, troubles_with
+from explorer.app_pages.why.troubleshooting.troubles import TROUBLES, CraftAnswers, troubles_with
 from explorer.text.numbers import value
 from propmodel.assembly.build import with_fields
 from propmodel.assembly.demo import demo, demo_names
