@@ -22,7 +22,7 @@ from explorer.inputs import (
     short_text,
 )
 from explorer.session import keys, state, typed_labels
-from explorer.text.numbers import Units, prose
+from explorer.text.numbers import Units, number, prose, thousands
 from propmodel.assess.limits import Limit
 
 __all__ = [
@@ -231,7 +231,7 @@ def numbers(
 
 def _cell(value: Any, digits: int) -> str:
     if isinstance(value, float):
-        return "" if math.isnan(value) else f"{value:.{digits}g}" if abs(value) < 10**digits else f"{value:,.0f}"
+        return "" if math.isnan(value) else f"{value:.{digits}g}" if abs(value) < 10**digits else number(value)
     return str(value)
 
 
@@ -248,7 +248,7 @@ def working(label: str, steps: Callable[[], Sequence[tuple[str, str, str]]], *, 
     with st.popover(label, type="tertiary", key=f"working_{key}", on_change="rerun") as box:
         if box.open:
             body = "".join(
-                f"<dt>{html.escape(what)}</dt><dd><code>{html.escape(sum_)}</code></dd>"
+                f"<dt>{html.escape(what)}</dt><dd><code>{html.escape(thousands(sum_))}</code></dd>"
                 f'<dd class="src">{html.escape(source)}</dd>'
                 for what, sum_, source in steps()
             )

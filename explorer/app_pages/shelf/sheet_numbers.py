@@ -286,7 +286,8 @@ def sheet_of(
         pinned=_pinned_columns(inputs, pins, units),
         limits=[
             {
-                "symbol": SYMBOLS[limit.state], "name": limit.name, "word": limit.state,
+                "symbol": "" if limit.usual else SYMBOLS[limit.state], "name": limit.name,
+                "word": "over, usual" if limit.usual else limit.state,
                 "detail": prose(
                     limit.sentence + (f" {limit.remedy}" if limit.state == "over" and limit.fix else "")
                 ),
