@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from lift_page import body, opened, run, sentence
@@ -21,6 +22,22 @@ def test_labels_fill_the_build_and_say_how_they_were_read():
     # nothing of the demo craft's labels is passed off as told
     assert at.session_state["inputs"].esc_a is None and at.session_state["inputs"].motor_max_a is None
     assert sentence(at).startswith("Your build ")
+
+
+def test_a_load_or_a_place_changes_the_craft_on_the_screen():
+    at = opened()
+    before = Inputs()
+    for text, field, value in (("300g camera", "payload_g", 300.0), ("-5 \u00b0C", "air_temperature_c", -5.0)):
+        at.text_input(key="labels").set_value(text)
+        run(at)
+        assert at.session_state["inputs"] == replace(before, **{field: value})
+        assert "All else stays as Scree has it." in body(at) and "guessed from" not in body(at)
+        assert sentence(at).startswith("Scree ")
+    # a part makes it somebody's own craft
+    at.text_input(key="labels").set_value("-5 \u00b0C, 2306 1750KV 6S 1400")
+    run(at)
+    assert "All else is guessed from Scree" in body(at) and sentence(at).startswith("Your build ")
+    assert at.session_state["inputs"].air_temperature_c == -5.0 and at.session_state["inputs"].esc_a is None
 
 
 def test_a_label_with_two_meanings_is_asked_about():
