@@ -36,7 +36,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     names = distinct_names(pins, inputs)
     pin, other = (replace(pins[0], name=names[0]), others[0]) if pins else (None, None)
     pinned = words.pinned_dive(this, pin, other) if len(pins) < 2 else words.pinned_dives(names, others)
-    opening = page_frame.first_sentence(words.dive_opening(inputs, this, start=start))
+    opening = page_frame.first_sentence(page_frame.parts_first(inputs, words.dive_opening(inputs, this, start=start)))
     page_frame.say(
         '<h1 class="wi-ask">Will it come out of the dive?</h1>'
         f'<div class="wi-short"><p class="wi-sentence">{opening}</p></div>'

@@ -17,7 +17,7 @@ import numpy as np
 
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, Units, change, lowered, number, percent_change, prose, value
-from explorer.text.sentence_parts import build_name, ink, pinned_builds, range_words, too_fast
+from explorer.text.sentence_parts import build_name, ink, misfit_sentence, misfits, pinned_builds, range_words, too_fast
 from propmodel.assess.limits import Limit
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.status import Status
@@ -28,7 +28,6 @@ __all__ = [
     "Numbers",
     "beyond_sum",
     "first_words",
-    "misfits",
     "nearest_limits",
     "opening",
     "pinned_line",
@@ -105,26 +104,7 @@ def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
         HTML; names come escaped.
     """
     start = _cannot_hover(head, found, units) if _stays_down(head.mid) else _flying(head, found, units)
-    return f"{_misfit(found)} {start}".strip()
-
-
-def misfits(found: Sequence[Limit]) -> list[Limit]:
-    """Parts that do not fit together: cells or volts over a label, a propeller too large for the frame."""
-    return [one for one in found if one.kind == "fits" and one.state == "over" and one.key != "mass_threshold"]
-
-
-def _misfit(found: Sequence[Limit]) -> str:
-    """The part that does not fit, before any other number; empty where all fit."""
-    over = misfits(found)
-    if not over:
-        return ""
-    worst, others = over[0], [one.part for one in over[1:]]
-    why = _because(worst)
-    also = f" Nor {'do' if len(others) > 1 else 'does'} the {html.escape(_listed(others))}." if others else ""
-    fix = html.escape(_tidy(worst.fix))
-    cap = " A throttle cap does not help." if worst.key in ("motor_cells", "controller_cells") else ""
-    part = html.escape(worst.part)
-    return f"The {part} {ink('does not fit', bad=True)}: {why}.{also} {fix}{cap} Put that right before you plug in."
+    return f"{misfit_sentence(found)} {start}".strip()
 
 
 def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:

@@ -220,7 +220,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     this = answers.minutes(inputs)
     others = [answers.minutes(one) for one in pins]
     names = distinct_names(pins, inputs)
-    opening = page_frame.first_sentence(flight_words.minutes_opening(inputs, this))
+    opening = page_frame.first_sentence(page_frame.parts_first(inputs, flight_words.minutes_opening(inputs, this)))
     pin, other = (replace(pins[0], name=names[0]), others[0]) if pins else (None, None)
     pinned = flight_words.pinned_minutes(this, pin, other, units)
     if len(pins) > 1:

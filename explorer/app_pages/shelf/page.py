@@ -21,7 +21,7 @@ from explorer.inputs import Inputs, apply, measured_label
 from explorer.saved.store import SavedBuild, StoreError, file_name
 from explorer.session import kept_values, shelf, state, typed_labels, whole_builds
 from explorer.text.numbers import number, value
-from explorer.text.sentence_parts import build_name, ink
+from explorer.text.sentence_parts import build_name, ink, small_own_name
 from propmodel.base.units import CELSIUS_ZERO, INCH
 from propmodel.components import propeller
 
@@ -53,6 +53,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     )
 
 
+@small_own_name
 def answer(inputs: Inputs) -> str:
     """What is kept and what can be taken along, in a sentence; HTML."""
     name = build_name(inputs.name) if inputs.name else "this craft"
