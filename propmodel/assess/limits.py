@@ -451,7 +451,7 @@ class _Change(NamedTuple):
 
 
 _CHANGES = {
-    "cap": _Change("command_cap", "a throttle cap of", 0.3, 1.0, "%", 0.01),
+    "cap": _Change("command_cap", "a throttle cap of", 0.5, 1.0, "%", 0.01),
     "uncap": _Change("command_cap", "raising the throttle cap to", 100.0, 1.0, "%", 0.01, absolute=True),
     "capacity": _Change("pack.capacity_ah", "a pack of", 4.0, 50.0, "mAh", 1e-3),
     "pitch": _Change("propeller.pitch", "a pitch of", 0.5, 0.1, "in", INCH),
