@@ -65,6 +65,7 @@ _SHAPE = r"(?P<nose>BN|SF|bull\s?nose|slow\s?-?\s?fl(?:yer|y|ight))"
 """What labels say of the blade's shape right behind its size."""
 _TYPE_LETTERS = rf"(?:(?!in)[BDEFHKLNQRTWYZ]{{1,2}}|MR){_STOP}"
 """Letters of a type right behind a size; none of them is a unit."""
+_LETTER = "[A-Za-z\u00c0-\u00d6\u00d9-\u00f6\u00f9-\u017f]"
 _PACK = r"(?:pack|battery|batt?|lipo|akku|accu|batterie)"
 
 _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
@@ -176,7 +177,7 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("craft", rf"(?P<mark>quad(?:copter)?|hexa?(?:copter)?|octo?(?:copter)?|tricopter){_STOP}"),
         ("screw", rf"M\d(?:\.\d)?(?:x\d{{1,2}})?{_STOP}"),
         ("word", rf"(?P<mark>all)[ -](?:up|in){_STOP}"),
-        ("word", rf"(?P<mark>[A-Za-z][A-Za-z'-]{{0,30}}(?:_\d{{1,3}})?){_STOP}"),
+        ("word", rf"(?P<mark>{_LETTER}(?:{_LETTER}|['-]){{0,30}}(?:_\d{{1,3}})?){_STOP}"),
     )
 ]
 _JUNK = re.compile(r"[^\s,;|\n]{1,80}")

@@ -32,6 +32,10 @@ __all__ = [
 # ---- minutes ----------------------------------------------------------------------------------------------
 
 
+COLD_PACK = 10.0
+"""Below it a pack is warmed before anything else is tried (common practice). [degrees C]"""
+
+
 def minutes_or_why(answer: Minutes, row: str) -> str:
     """Minutes of one way of flying, or why there are none, in a few words."""
     status = answer.status[row]
@@ -62,9 +66,11 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
         )
         return f"{name} should cruise at {speed} and {why}. Slow the cruise down, or look at the curve of power below."
     if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time["your way"] < 1.0:
+        cold = inputs.pack_temperature_c is not None and inputs.pack_temperature_c < COLD_PACK
         return (
             f"Flown your way, the load pulls {name} below {ink(f'{answer.cutoff:.2f} V', bad=True)} a cell at once. "
-            "Land at a lower voltage if the cells bear it, fly it softer, or take a pack of less resistance."
+            f"{'Warm the pack before take-off. Else land' if cold else 'Land'} at a lower voltage if the cells bear "
+            "it, fly it softer, or take a pack of less resistance."
         )
     low, high = answer.low["your way"], answer.high["your way"]
     left = (

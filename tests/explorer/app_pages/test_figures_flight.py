@@ -106,6 +106,15 @@ def test_the_best_pack_beats_every_pack_that_still_pulls_twice_its_weight():
     assert axis.here_mass == pytest.approx(0.001 * inputs.pack_g, rel=1e-6)
 
 
+def test_a_cold_pack_is_warmed_before_anything_else_is_tried():
+    frozen = replace(SCREE, pack_temperature_c=-10.0)
+    said = flight_words.minutes_opening(frozen, answers.minutes(frozen))
+    assert "at once. Warm the pack before take-off." in said
+    soft = replace(SCREE, pack_temperature_c=20.0, cell_mohm=18.0)
+    said = flight_words.minutes_opening(soft, answers.minutes(soft))
+    assert "at once. Land at a lower voltage" in said
+
+
 def test_a_craft_too_weak_with_every_pack_is_told_so_and_not_that_it_cannot_fly():
     axis = answers.pack_axis(demo_inputs("moor"))
     assert math.isfinite(axis.here_time) and np.isfinite(axis.time).any()

@@ -199,6 +199,7 @@ READ = [
     ("5143, 12 min", P51433),
     ("all up 710 gr", {"take_off_g": 710.0}),
     ("450 g all in", {"take_off_g": 450.0}),
+    ("H\u00f6he 2000 m, Gr\u00f6\u00dfe 5143", {"altitude_m": 2000.0, **P51433}),
     ("Abflugmasse 680 Gramm", {"take_off_g": 680.0}),
     (
         "0802 1S 300 PH2.0 24g",
