@@ -395,7 +395,7 @@ def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
         # a log without the motors shows the stick, which counts above idle
         esc, cap = build.controller, build.command_cap
         ends = tuple(  # type: ignore[assignment]
-            throttle_from_duty(esc, duty_cap(esc, cap) * np.asarray(end) ** np.asarray(esc.throttle_exponent),
+            throttle_from_duty(esc, duty_cap(esc, cap) * np.asarray(end) ** np.asarray(esc.exponent),
                                command_cap=cap)
             for end in ends
         )  # fmt: skip

@@ -79,7 +79,7 @@ class Craft:
         self.electronics = float(d.electronics_power)
         esc = d.controller
         self.ripple, self.standby = float(esc.ripple_coefficient), float(esc.standby_power)
-        self.idle, self.exponent = float(esc.idle_duty), float(esc.throttle_exponent)
+        self.idle, self.exponent = float(esc.idle_duty), float(esc.exponent)
         self.cap, self.weight = float(np.asarray(build.duty_cap)), float(build.weight)
         self.front, self.top = (float(x) for x in drag_areas(build))
         self.reserve, self.cells = float(np.asarray(build.pack.reserve)), float(np.asarray(build.pack.cells))

@@ -81,7 +81,7 @@ def test_what_counts_above_idle_is_less_and_has_another_name(name):
     assert firmware_hover(inputs).start == pytest.approx(stick)
     # idle of 5 % is a command: at stick zero the motors get just that
     assert inputs.idle_percent == 5.0
-    idle = a.build.controller.idle_duty ** (1.0 / a.build.controller.throttle_exponent)
+    idle = a.build.controller.idle_duty ** (1.0 / a.build.controller.exponent)
     assert idle == pytest.approx(0.05)
     assert stick < float(a.hover_command) - 0.01
 

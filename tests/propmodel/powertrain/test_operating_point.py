@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 import propmodel
 from propmodel.base.status import Status
-from propmodel.components.controller import Controller
+from propmodel.components.controller import Controller, default_throttle_exponent
 from propmodel.powertrain.operating_point import at_duty, at_speed, at_thrust
 from propmodel.powertrain.prepared import prepare
 from propmodel.powertrain.throttle_curve import bench_curve, throttle_curve
@@ -121,7 +121,7 @@ def test_a_stiff_supply_holds_its_voltage_and_pays_its_watts():
     watts = 24.0 * curve.supply_current
     copper = curve.motor_current**2 * SCREE.motor.resistance
     iron = 2 * np.pi * SCREE.motor.iron_torque_slope * curve.rev_per_s**2
-    duty = np.linspace(0.1, 1.0, 10) ** 0.88
+    duty = np.linspace(0.1, 1.0, 10) ** default_throttle_exponent(SCREE.propeller.diameter, SCREE.motor.kv, 24.0)
     ripple = 0.5 + 0.39 * (24.0 * duty * (1 - duty)) ** 2
     np.testing.assert_allclose(watts, curve.shaft_power + copper + iron + ripple, rtol=1e-9)
     np.testing.assert_allclose(curve.shaft_power, 2 * np.pi * curve.rev_per_s * curve.torque, rtol=1e-12)

@@ -15,7 +15,7 @@ from propmodel.base.constants import STANDARD_GRAVITY as G
 from propmodel.base.units import CELSIUS_ZERO, GRAM, MINUTE
 from propmodel.components import battery, momentum, motor, propeller
 from propmodel.components.battery import LEAST_TEMPERATURE, MOST_TEMPERATURE
-from propmodel.components.controller import RIPPLE_MOST, THROTTLE_EXPONENT
+from propmodel.components.controller import FREE_TIP, RIPPLE_MOST, THROTTLE_EXPONENT, TIP_POWER, free_tip_speed
 
 __all__ = [
     "hover_command_working",
@@ -146,6 +146,17 @@ def hover_power_working(b: Build) -> Derivation:
     )
 
 
+def _rule_of_map(b: Build, exponent: float) -> str:
+    """Where the exponent comes from when nobody gave one."""
+    tip = number(free_tip_speed(b.propeller.diameter, b.motor.kv, battery.nominal_voltage(b.pack)))
+    worked = THROTTLE_EXPONENT * (tip / FREE_TIP) ** TIP_POWER
+    held = "" if abs(worked - exponent) < 1e-9 else f", held at {exponent:.2f} outside the tables"
+    return (
+        f" (not measured: {THROTTLE_EXPONENT:.2f} x ({tip:.2f} / {FREE_TIP:.1f})^{TIP_POWER:.2f}{held}, from the tip "
+        f"speed without load, pi D KV V, over that of sound; twelve stands had 0.66 to 1.01)"
+    )
+
+
 @if_it_hovers
 def hover_command_working(b: Build) -> Derivation:
     """Working of the hover command."""
@@ -156,16 +167,12 @@ def hover_command_working(b: Build) -> Derivation:
     volts = emf + current * r
     duty = volts / bus
     esc = b.controller
-    exponent, cap = number(esc.throttle_exponent), number(b.command_cap)
+    exponent, cap = number(esc.exponent), number(b.command_cap)
     top = cap**exponent
     got = (duty / top) ** (1.0 / exponent)
     capped = "" if cap >= 1.0 else f"; under the cap of {100 * cap:.0f} % full throttle is {100 * top:.0f} % duty"
     most = "d" if cap >= 1.0 else f"d / {top:.3f}"
-    sheets = (
-        " (one exponent for all ESC; on twelve stands it was 0.66 to 1.01)"
-        if exponent == THROTTLE_EXPONENT and esc.log_sd_throttle_exponent is None
-        else ""
-    )
+    sheets = "" if esc.throttle_exponent is not None else _rule_of_map(b, exponent)
     return Derivation(
         [
             (

@@ -228,7 +228,7 @@ def cap_working(b: Build) -> Derivation:
     fits = cells_given and cells <= limit
     on = limit + 1.0 if cells <= limit else cells
     got = limit / on
-    exponent = number(b.controller.throttle_exponent)
+    exponent = number(b.controller.exponent)
     kv = number(b.motor.kv)
     pack_on = with_fields(b, {"pack.cells": on}).pack
     volts, drained = (number(battery.open_circuit_voltage(pack_on, left)) for left in (1.0, b.pack.reserve))

@@ -130,13 +130,15 @@ def _tune_cells(c: CraftAnswers) -> str:
     if not c.hovers:
         return NO_HOVER
     cells, now = number(c.build.pack.cells), c.hover_command[0]
-    power = 1.0 / number(c.build.controller.throttle_exponent)
+    # the same motor and ESC: their map is kept
+    exponent = number(c.build.controller.exponent)
+    power = 1.0 / exponent
     idle = 100 * number(c.build.controller.idle_duty) ** power
     parts = []
     for other in (cells + 1.0, cells - 1.0):
         if other < 1.0:
             continue
-        made = with_fields(c.build, {"pack.cells": other})
+        made = with_fields(c.build, {"pack.cells": other, "controller.throttle_exponent": exponent})
         point = Assessment(made, quick=True)
         if not bool(point.can_hover):
             parts.append(f"on {other:.0f} cells it does not hover")
