@@ -23,7 +23,7 @@ from explorer.inputs import (
     take_off_g,
     unchecked_fields,
 )
-from explorer.inputs.shown_units import from_shown, shown_span, shown_unit, to_shown
+from explorer.inputs.display_units import display_span, display_unit, from_display, to_display
 from explorer.session import keys, stale_values, state, typed_labels
 from explorer.text.numbers import NARROW
 from propmodel.components import propeller
@@ -106,7 +106,7 @@ def _slid(key: str, name: str) -> None:
 def _took(key: str, name: str) -> None:
     if stale_values.is_stale(key):
         return
-    value = from_shown(name, st.session_state[key], units())
+    value = from_display(name, st.session_state[key], units())
     if value is None and not described(name).optional:
         return  # an emptied field keeps what it had
     if described(name).kind == "whole" and value is not None:
@@ -115,7 +115,7 @@ def _took(key: str, name: str) -> None:
 
 
 def _label(field: Field, short: str | None) -> str:
-    unit = shown_unit(field.name, field.unit, units())
+    unit = display_unit(field.name, field.unit, units())
     words = short or field.label
     named = f"{words}, {unit}" if unit and unit not in ("cells",) else words
     if field.name in headlines.FIT_NAMES and field.name in headlines.over_label(state.usable()):
@@ -170,16 +170,16 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         st.text_input(label, max_chars=60, **common)
     else:
         assert field.low is not None and field.high is not None and field.step is not None
-        low, high, step = shown_span(name, (field.low, field.high, _step(field, value)), units())
-        shown = _within(to_shown(name, value, units()), low, high)
+        low, high, step = display_span(name, (field.low, field.high, _step(field, value)), units())
+        displayed = _within(to_display(name, value, units()), low, high)
         if field.kind == "whole":
             numbers_: dict[str, Any] = {"min_value": int(low), "max_value": int(high), "step": 1}
-            shown = None if shown is None else int(shown)
+            displayed = None if displayed is None else int(displayed)
         else:
             numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
-            shown = None if shown is None else float(f"{shown:.6g}")
+            displayed = None if displayed is None else float(f"{displayed:.6g}")
         hint = f"not told: {field.when_unknown}" if field.optional else None
-        stale_values.put(key, shown)
+        stale_values.put(key, displayed)
         st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
 
 
@@ -221,7 +221,7 @@ def knob_board() -> None:
 
 def offer(name: str) -> None:
     """Let the strip of the next page begin with this input."""
-    st.session_state[keys.KNOB_KEPT] = name
+    st.session_state[keys.LAST_KNOB] = name
 
 
 def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
@@ -237,7 +237,7 @@ def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
         with pick:
             # another page drops the choice: take it up again
             key = f"knob:{_page()}"
-            st.session_state.setdefault(key, st.session_state.get(keys.KNOB_KEPT, KNOBS[0]))
+            st.session_state.setdefault(key, st.session_state.get(keys.LAST_KNOB, KNOBS[0]))
             offered = [knob for knob in KNOBS if knob not in leave_out]
             if st.session_state[key] not in offered:
                 st.session_state[key] = offered[0]
@@ -248,7 +248,7 @@ def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
                 key=key,
                 help="Choose an input; the slider beside it moves it. The same input stands at the left.",
             )
-            st.session_state[keys.KNOB_KEPT] = name
+            st.session_state[keys.LAST_KNOB] = name
         with slide:
             _knob(name)
         with hold:
@@ -274,7 +274,7 @@ def _knob(name: str, *, short: str | None = None) -> None:
         # Streamlit takes a slider with other ends for a new one and shows its least value: it must be told
         st.session_state.pop(key, None)
     drawn[key] = (low, high, step)
-    unit = shown_unit(name, field.unit, units())
+    unit = display_unit(name, field.unit, units())
     label = _label(field, short)
     # beside its own number a slider needs no second help mark
     help_ = None if short else _help(field)
@@ -283,8 +283,8 @@ def _knob(name: str, *, short: str | None = None) -> None:
         stale_values.put(key, int(value))
         st.slider(label, int(low), int(high), step=1, format=f"%d {unit}".strip(), **common)
         return
-    low, high, step = shown_span(name, (low, high, step), units())
-    at = float(to_shown(name, value, units()) or 0.0)
+    low, high, step = display_span(name, (low, high, step), units())
+    at = float(to_display(name, value, units()) or 0.0)
     digits = max(0, math.ceil(-math.log10(step) - 1e-9))
     at = min(max(round(at, digits), low), high)
     stale_values.put(key, float(at))
@@ -313,8 +313,8 @@ def guessed() -> None:
                 st.caption("The guess that moves the answers most comes first.")
             for one in found:
                 control(one.name, where="lean")
-                lender = st.session_state.get(keys.LENDER) if "lent" in one.words else None
-                st.caption(f"Lent by {lender.capitalize()}. {_moves(one)}" if lender else _moves(one))
+                donor = st.session_state.get(keys.DEFAULT_DONOR) if "lent" in one.words else None
+                st.caption(f"Lent by {donor.capitalize()}. {_moves(one)}" if donor else _moves(one))
             if unchecked:
                 st.caption("Not told, so not checked:")
             for name, _ in unchecked:

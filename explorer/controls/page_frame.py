@@ -19,13 +19,14 @@ from explorer.figures.base import PLOT_CONFIG
 from explorer.forecasts import headlines
 from explorer.inputs import (
     Inputs,
-    typed,
+    short_text,
 )
 from explorer.session import keys, state, typed_labels
 from explorer.text.numbers import Units, prose
 from propmodel.assess.limits import Limit
 
 __all__ = [
+    "button_label",
     "chart",
     "first_sentence",
     "key_line",
@@ -39,7 +40,6 @@ __all__ = [
     "style",
     "table",
     "tame",
-    "told_apart",
     "units",
     "waits",
     "without_verdict",
@@ -90,8 +90,10 @@ def first_sentence(verdict: str) -> str:
     if not waiting:
         return verdict
     count = len(waiting.labels)
-    shown = [f"“{html.escape(typed(text))}”" if typed(text) else "a sign" for text in waiting.labels[:3]]
-    named = ", ".join(shown) + (", ..." if count > 3 else "")
+    quoted_labels = [
+        f"“{html.escape(short_text(text))}”" if short_text(text) else "a sign" for text in waiting.labels[:3]
+    ]
+    named = ", ".join(quoted_labels) + (", ..." if count > 3 else "")
     return (
         f'<b class="n bad">{count} label{"s" if count > 1 else ""} open</b>: {named}. '
         f"Answer {'them' if count > 1 else 'it'} in the side panel"
@@ -168,12 +170,12 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[Any]], *, caption: st
     )
 
 
-def told_apart(words: str, name: str) -> str:
+def button_label(words: str, name: str) -> str:
     """Label of one of several like buttons: the name is there for screen readers, the style sheet hides it.
 
     Examples
     --------
-    >>> told_apart("Load", "2306, 1800 KV *; 6S 2000")
+    >>> button_label("Load", "2306, 1800 KV *; 6S 2000")
     'Load *2306, 1800 KV ; 6S 2000*'
     """
     plain = tame(name)

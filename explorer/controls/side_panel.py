@@ -18,7 +18,7 @@ from explorer.session import bench_log, kept_values, keys, stale_values, state, 
 from explorer.text.numbers import Units
 from propmodel.assembly.demo import demo_names
 
-__all__ = ["draw", "lender_of", "link_leaves_out", "untold"]
+__all__ = ["default_donor_of", "draw", "link_leaves_out", "untold"]
 
 FIRST = {
     "What it carries": (("take_off_g", None),),
@@ -113,18 +113,20 @@ _TINY_CELLS = 2
 """More cells than that are too many for the smallest craft: the next one lends. (common practice)"""
 
 
-def lender_of(told: dict[str, Any], now: str) -> str:
+def default_donor_of(given: dict[str, Any], now: str) -> str:
     """Demo craft nearest to what the labels tell; the present one where they tell no size.
 
     Examples
     --------
-    >>> lender_of({"diameter_in": 10.0}, "scree"), lender_of({"stator_d_mm": 11.0}, "scree"), lender_of({}, "moor")
-    ('fell', 'rill', 'moor')
+    >>> default_donor_of({"diameter_in": 10.0}, "scree"), default_donor_of({"stator_d_mm": 11.0}, "scree")
+    ('fell', 'rill')
+    >>> default_donor_of({}, "moor")
+    'moor'
     """
     tables = (("diameter_in", _NEAREST), ("stator_d_mm", _NEAREST_STATOR), ("take_off_g", _NEAREST_MASS))
-    table, size = next(((table, float(told[name])) for name, table in tables if name in told), ((), 0.0))
+    table, size = next(((table, float(given[name])) for name, table in tables if name in given), ((), 0.0))
     found = next((name for name, top in table if size <= top), now)
-    return "tarn" if found == "rill" and int(told.get("cells", 1)) > _TINY_CELLS else found
+    return "tarn" if found == "rill" and int(given.get("cells", 1)) > _TINY_CELLS else found
 
 
 def _labels() -> None:
@@ -171,9 +173,9 @@ def _say_reading(reading: LabelReading) -> None:
         lines.append(f"Left out: {', '.join(reading.left_out)}.")
     if moved := typed_labels.moved(state.inputs()):
         lines.append(f"Changed since: {', '.join(moved)}.")
-    lender = st.session_state.get(keys.LENDER)
-    if reading.found and lender:
-        lines.append(f"All else is guessed from {lender.capitalize()}, {_SIZES[lender]}: change it below.")
+    donor = st.session_state.get(keys.DEFAULT_DONOR)
+    if reading.found and donor:
+        lines.append(f"All else is guessed from {donor.capitalize()}, {_SIZES[donor]}: change it below.")
     if not lines and not reading.questions:
         lines = ["There is nothing here that I can read as a label."]
     st.html('<div class="wi wi-read" role="status">' + "<br>".join(html.escape(line) for line in lines) + "</div>")
@@ -206,14 +208,16 @@ def _typed() -> None:
     if not reading.found and not reading.questions:
         return
     now = state.inputs()
-    if st.session_state.get(keys.LENDER) or any(demo_inputs(n) == now for n in demo_names()):
-        if not st.session_state.get(keys.LENDER):
+    if st.session_state.get(keys.DEFAULT_DONOR) or any(demo_inputs(n) == now for n in demo_names()):
+        if not st.session_state.get(keys.DEFAULT_DONOR):
             # somebody's own craft begins here; readings and prices of the demo craft are not of it
             whole_builds.change_craft(now, Inputs(name="Your build"))
-        here = st.session_state.get(keys.LENDER) or next(name for name, top in _NEAREST if now.diameter_in <= top)
-        st.session_state[keys.LENDER] = lender_of(answered(reading, typed_labels.answers(reading)), here)
+        here = st.session_state.get(keys.DEFAULT_DONOR) or next(
+            name for name, top in _NEAREST if now.diameter_in <= top
+        )
+        st.session_state[keys.DEFAULT_DONOR] = default_donor_of(answered(reading, typed_labels.answers(reading)), here)
         hand = _by_hand(now)
-        now = untold(demo_inputs(st.session_state[keys.LENDER]))
+        now = untold(demo_inputs(st.session_state[keys.DEFAULT_DONOR]))
         if st.session_state[keys.PIN_IS_EXAMPLE]:
             # a craft of the club is no measure for somebody's own
             state.unpin()
@@ -238,20 +242,20 @@ def _fill() -> None:
     base = st.session_state.get(keys.LABEL_BASE) or state.inputs()
     if any(base.name == demo_inputs(n).name for n in demo_names()):
         base = replace(base, name="Your build")
-    told = answered(reading, typed_labels.answers(reading))
-    told = {**_guessed(base, told), **told}
-    state.load(apply(base, told))
-    if "take_off_g" in told:
-        st.session_state[keys.NOTICES] = state.unreached(float(told["take_off_g"]))
-    st.session_state[keys.LABEL_MADE] = apply(st.session_state.get(keys.LABEL_PLAIN) or base, told)
+    given = answered(reading, typed_labels.answers(reading))
+    given = {**_guessed(base, given), **given}
+    state.load(apply(base, given))
+    if "take_off_g" in given:
+        st.session_state[keys.NOTICES] = state.unreached(float(given["take_off_g"]))
+    st.session_state[keys.LABEL_MADE] = apply(st.session_state.get(keys.LABEL_PLAIN) or base, given)
 
 
-def _guessed(base: Inputs, told: dict[str, Any]) -> dict[str, Any]:
+def _guessed(base: Inputs, given: dict[str, Any]) -> dict[str, Any]:
     """What no label tells, from the lending craft at the told size; not what was typed by hand."""
     plain: Inputs | None = st.session_state.get(keys.LABEL_PLAIN)
-    if plain is None or not st.session_state.get(keys.LENDER):
+    if plain is None or not st.session_state.get(keys.DEFAULT_DONOR):
         return {}
-    return {k: v for k, v in scaled(plain, told).items() if getattr(base, k) == getattr(plain, k)}
+    return {k: v for k, v in scaled(plain, given).items() if getattr(base, k) == getattr(plain, k)}
 
 
 def _mend(source: str, suggestion: str) -> None:
@@ -294,12 +298,12 @@ def link_leaves_out() -> str:
             f"It does not carry your measured {_listed(parts)}: whoever opens it sees what the labels forecast. To "
             "pass on the measured parts, save the build on the page Shelf and take its file out."
         )
-    typed = [
-        *(["prices"] if any(kept_values.kept(name) is not None for name in kept_values.names("price_")) else []),
+    entered = [
+        *(["prices"] if any(kept_values.get(name) is not None for name in kept_values.names("price_")) else []),
         *(["readings of the first power-up"] if bench_log.readings() else []),
     ]
-    if typed:
-        words.append(f"Your {_listed(typed)} stay in this visit: no link and no saved build carries them.")
+    if entered:
+        words.append(f"Your {_listed(entered)} stay in this visit: no link and no saved build carries them.")
     return " ".join(words)
 
 
@@ -310,7 +314,7 @@ def _listed(names: list[str]) -> str:
 def _units() -> None:
     now = page_frame.units()
     for field, words, names in (
-        ("pull", "Thrust", {"g": "g, kg of force", "N": "newton"}),
+        ("thrust", "Thrust", {"g": "g, kg of force", "N": "newton"}),
         ("propeller", "Propellers", {"in": "inch", "mm": "mm"}),
         ("temperature", "Temperature", {"C": "°C", "F": "°F"}),
     ):

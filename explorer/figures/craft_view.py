@@ -119,8 +119,8 @@ def top_view(this: TopView, pins: Sequence[TopView] = (), *, corners: bool = Fal
     >>> top_view(quad)[:49]
     '<img class="wi-svg" alt="From above, to scale: 4 '
     """
-    shown = {k: one for k, one in enumerate(pins) if (one.diameter, one.arm) != (this.diameter, this.arm)}
-    reach = 1.04 * max(one.reach for one in (this, *shown.values()))
+    outlines = {k: one for k, one in enumerate(pins) if (one.diameter, one.arm) != (this.diameter, this.arm)}
+    reach = 1.04 * max(one.reach for one in (this, *outlines.values()))
     parts = []
     body = 0.52 * this.arm
     for x, y in this.places():
@@ -153,7 +153,7 @@ def top_view(this: TopView, pins: Sequence[TopView] = (), *, corners: bool = Fal
                 f'<text x="{_f(x)}" y="{_f(y + (0.6 if y > -1.0 else -0.42) * radius)}" '
                 f'font-size="{_f(0.1 * reach)}">{_corner(x, y)}</text>'
             )
-    for k, one in shown.items():
+    for k, one in outlines.items():
         for x, y in one.places():
             parts.append(f'<circle class="pin p{k}" cx="{_f(x)}" cy="{_f(y)}" r="{_f(0.5 * one.diameter)}"/>')
     return svg_image("".join(parts), (-reach, -reach, 2.0 * reach, 2.0 * reach), words(this), style=_STYLE)

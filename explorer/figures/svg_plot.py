@@ -30,12 +30,12 @@ def plain_text(text: object, limit: int = 2000) -> str:
     '&lt;b onclick=&quot;x&quot;&gt;Scree&lt;/b&gt;'
     """
     marks = {*range(0x200B, 0x2010), *range(0x202A, 0x202F), *range(0x2060, 0x206A), 0xFEFF, 0xFFFE, 0xFFFF}
-    kept = "".join(
+    clean = "".join(
         c
         for c in str(text)[:limit]
         if (c.isprintable() or c in "\n\t\u00a0\u202f ") and ord(c) not in marks and not 0xD800 <= ord(c) < 0xE000
     )
-    return escape(kept, quote=True)
+    return escape(clean, quote=True)
 
 
 @dataclass(frozen=True)

@@ -19,8 +19,8 @@ def top_view_of(inputs: Inputs) -> TopView:
     made = build(inputs)
     turned = made.propeller
     diameter = number(turned.diameter)
-    told = turned.chord_ratio
-    chord_ratio = number(default_chord_ratio(diameter) if told is None else told)
+    chord = turned.chord_ratio
+    chord_ratio = number(default_chord_ratio(diameter) if chord is None else chord)
     frame = inputs.frame_propeller_in
     return TopView(
         rotors=inputs.rotors,

@@ -9,7 +9,7 @@ import numpy as np
 import streamlit as st
 from numpy.typing import NDArray
 
-from explorer.forecasts.headlines import KEPT_ANSWERS, build, plain, profile
+from explorer.forecasts.headlines import CACHED_ANSWERS, build, plain, profile
 from explorer.inputs import FLYING_STYLES, Inputs, guessed_fields
 from propmodel.assembly.build import Build, with_fields
 from propmodel.assembly.build_record import BLADE_WIDTHS
@@ -74,7 +74,7 @@ def ranked(inputs: Inputs, lent: frozenset[str] = frozenset()) -> list[GuessedFi
     return _ranked(plain(inputs), tuple(sorted(lent)))
 
 
-@st.cache_data(**KEPT_ANSWERS)
+@st.cache_data(**CACHED_ANSWERS)
 def _ranked(inputs: Inputs, lent: tuple[str, ...]) -> list[GuessedField]:
     found = guessed_fields(inputs, frozenset(lent))
     if not found:

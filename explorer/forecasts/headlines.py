@@ -30,7 +30,7 @@ from propmodel.powertrain.throttle_curve import ThrottleCurve, throttle_curve
 from propmodel.studies.spread import curve_bands, draw
 
 __all__ = [
-    "KEPT_ANSWERS",
+    "CACHED_ANSWERS",
     "THROTTLE",
     "Answers",
     "Headlines",
@@ -52,7 +52,7 @@ TAILS = (0.1, 0.9)
 KEPT = 256
 
 # repr holds every value and tells -1 from -2, which Python's own hash does not
-KEPT_ANSWERS: dict[str, Any] = {
+CACHED_ANSWERS: dict[str, Any] = {
     "show_spinner": False,
     "max_entries": KEPT,
     "hash_funcs": {Inputs: repr, OwnInputs: repr},
@@ -138,7 +138,7 @@ def answers(inputs: Inputs) -> Answers:
 _ASKED = [f.name for f in fields(Headlines) if f.name not in ("minutes", "status")]
 
 
-@st.cache_data(**KEPT_ANSWERS)
+@st.cache_data(**CACHED_ANSWERS)
 def _answers(inputs: Inputs) -> Answers:
     made = build(inputs)
     whole = Assessment(made)
@@ -168,7 +168,7 @@ def story(inputs: Inputs) -> ThrottleStory:
     return _story(plain(inputs))
 
 
-@st.cache_data(**KEPT_ANSWERS)
+@st.cache_data(**CACHED_ANSWERS)
 def _story(inputs: Inputs) -> ThrottleStory:
     made = build(inputs)
     charge = flying(inputs).state_of_charge
@@ -199,7 +199,7 @@ def gives_first(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
     return _gives_first(plain(inputs), hold)
 
 
-@st.cache_data(**KEPT_ANSWERS)
+@st.cache_data(**CACHED_ANSWERS)
 def _gives_first(inputs: Inputs, hold: float) -> list[Limit]:
     return limits(build(inputs), hold=hold)
 
@@ -220,17 +220,17 @@ def over_label(inputs: Inputs) -> frozenset[str]:
     return _over_label(plain(inputs))
 
 
-@st.cache_data(**KEPT_ANSWERS)
+@st.cache_data(**CACHED_ANSWERS)
 def _over_label(inputs: Inputs) -> frozenset[str]:
     whole = Assessment(build(inputs))
     found = {key: fit.of(whole) for key, fit in margins.FITS.items()}
     over = [FIT_FIELDS[key] for key, good in found.items() if good is not None and not bool(np.all(good))]
-    told = {name for names in over for name in names}
+    named = {name for names in over for name in names}
     if inputs.esc_min_cells is None or inputs.cells >= inputs.esc_min_cells:
-        told.discard("esc_min_cells")
+        named.discard("esc_min_cells")
     else:
-        told.discard("esc_max_cells")
-    return frozenset(told)
+        named.discard("esc_max_cells")
+    return frozenset(named)
 
 
 def watts(inputs: Inputs, state: str) -> PowerSplit:
@@ -238,7 +238,7 @@ def watts(inputs: Inputs, state: str) -> PowerSplit:
     return _watts(plain(inputs), state)
 
 
-@st.cache_data(**KEPT_ANSWERS)
+@st.cache_data(**CACHED_ANSWERS)
 def _watts(inputs: Inputs, state: str) -> PowerSplit:
     way = flying(inputs)
     return where_watts_go(build(inputs), state, speed=way.cruise_speed, state_of_charge=way.state_of_charge)

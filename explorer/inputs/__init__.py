@@ -2,7 +2,7 @@
 
 from explorer.inputs.checks import check, with_defaults_for_bad
 from explorer.inputs.conversion import apply, take_off_g, to_build, with_take_off_g
-from explorer.inputs.fields import FLYING_STYLES, GROUPS, STYLE_WORDS, TAKE_OFF, Field, problem, shown, typed
+from explorer.inputs.fields import FLYING_STYLES, GROUPS, STYLE_WORDS, TAKE_OFF, Field, number_text, problem, short_text
 from explorer.inputs.guesses import guessed_fields, unchecked_fields
 from explorer.inputs.inputs import CHEMISTRY_NAMES, FIELDS, Flying, Inputs, demo_inputs, flying, measured_label, mix
 
@@ -23,11 +23,11 @@ __all__ = [
     "guessed_fields",
     "measured_label",
     "mix",
+    "number_text",
     "problem",
-    "shown",
+    "short_text",
     "take_off_g",
     "to_build",
-    "typed",
     "unchecked_fields",
     "with_defaults_for_bad",
     "with_take_off_g",

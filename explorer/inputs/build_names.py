@@ -40,9 +40,9 @@ def distinct_names(pins: Sequence[Inputs], beside: Inputs | None = None) -> list
     out = []
     for k, (one, name) in enumerate(zip(pins, plain, strict=True)):
         alike = [other for other, its in zip(pins, plain, strict=True) if its == name]
-        shown = [beside] if beside is not None and (beside.name or "unnamed") == name else []
-        if told := _telling([*alike, *shown], one) or _telling(alike, one):
-            name = f"{name}, {told}"
+        current = [beside] if beside is not None and (beside.name or "unnamed") == name else []
+        if difference := _telling([*alike, *current], one) or _telling(alike, one):
+            name = f"{name}, {difference}"
         elif len(alike) > 1:
             name = f"{name}, no. {k + 1}"
         out.append(name)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import lru_cache
 
-from explorer.inputs.fields import problem, shown, typed
+from explorer.inputs.fields import number_text, problem, short_text
 from explorer.inputs.inputs import FIELDS, MIX, Inputs
 from propmodel.assembly.build_record import motor_of
 from propmodel.components import propeller
@@ -55,7 +55,7 @@ def check(inputs: Inputs) -> list[tuple[str, str]]:
     if not bad & set(MIX) and any(share is not None for share in mixed):
         total = sum(share or 0.0 for share in mixed)
         if abs(total - 100.0) > 0.5:
-            found.append((MIX[0], f"The four shares of your flying must add up to 100 %, got {shown(total)} %."))
+            found.append((MIX[0], f"The four shares of your flying must add up to 100 %, got {number_text(total)} %."))
     for low, high, words in (
         ("esc_min_cells", "esc_max_cells", "ESC, cells from {} must not be above ESC, cells up to {}."),
         (
@@ -71,7 +71,7 @@ def check(inputs: Inputs) -> list[tuple[str, str]]:
     ):
         a, b = getattr(inputs, low), getattr(inputs, high)
         if low not in bad and high not in bad and a is not None and b is not None and a > b:
-            found.append((high, words.format(shown(a), shown(b))))
+            found.append((high, words.format(number_text(a), number_text(b))))
     if inputs.coaxial is True and "rotors" not in bad and inputs.rotors % 2:
         found.append(("rotors", f"Rotors must be an even number when they come in pairs, got {inputs.rotors}."))
     if not bad & {"cutoff_v", "chemistry"} and inputs.cutoff_v is not None:
@@ -86,7 +86,7 @@ def check(inputs: Inputs) -> list[tuple[str, str]]:
     found += _size_problems(inputs, bad)
     measured = inputs.measured_propeller
     if "measured_propeller" not in bad and measured is not None and measured not in _measured_names():
-        found.append(("measured_propeller", f"No measured propeller is called {typed(measured)}."))
+        found.append(("measured_propeller", f"No measured propeller is called {short_text(measured)}."))
     return found
 
 
@@ -99,8 +99,8 @@ def _size_problems(inputs: Inputs, bad: set[str]) -> list[tuple[str, str]]:
             found.append(
                 (
                     "pitch_in",
-                    f"Pitch must be {shown(round(low, 2))} to {shown(round(high, 2))} in on a propeller of "
-                    f"{shown(inputs.diameter_in)} in, got {shown(inputs.pitch_in)} in.",
+                    f"Pitch must be {number_text(round(low, 2))} to {number_text(round(high, 2))} in on a propeller of "
+                    f"{number_text(inputs.diameter_in)} in, got {number_text(inputs.pitch_in)} in.",
                 )
             )
     width = inputs.blade_width_mm
@@ -110,8 +110,8 @@ def _size_problems(inputs: Inputs, bad: set[str]) -> list[tuple[str, str]]:
             found.append(
                 (
                     "blade_width_mm",
-                    f"Blade width must be {shown(round(low, 1))} to {shown(round(high, 1))} mm on a propeller of "
-                    f"{shown(inputs.diameter_in)} in, got {shown(width)} mm.",
+                    f"Blade width must be {number_text(round(low, 1))} to {number_text(round(high, 1))} mm on a "
+                    f"propeller of {number_text(inputs.diameter_in)} in, got {number_text(width)} mm.",
                 )
             )
     if not bad & {"no_load_a", "no_load_v", "kv", "stator_d_mm", "stator_h_mm", "winding_mohm"}:
@@ -121,15 +121,15 @@ def _size_problems(inputs: Inputs, bad: set[str]) -> list[tuple[str, str]]:
 
 def _motor_problems(inputs: Inputs) -> list[tuple[str, str]]:
     """A KV that its stator cannot have, or a no-load current that the motor cannot draw."""
-    size = f"{shown(inputs.stator_d_mm)} x {shown(inputs.stator_h_mm)} mm"
+    size = f"{number_text(inputs.stator_d_mm)} x {number_text(inputs.stator_h_mm)} mm"
     most = _most_no_load(inputs.kv, inputs.stator_d_mm, inputs.stator_h_mm, inputs.winding_mohm, inputs.no_load_v)
     if most is None:
-        return [("kv", f"KV must be far lower on a stator of {size}, got {shown(inputs.kv)} rpm/V.")]
+        return [("kv", f"KV must be far lower on a stator of {size}, got {number_text(inputs.kv)} rpm/V.")]
     if inputs.no_load_a is None or inputs.no_load_a <= most:
         return []
     sentence = (
-        f"Amps spinning bare must be below {shown(round(most, 2))} A at {shown(inputs.no_load_v)} V: "
-        f"this motor takes little more held still; got {shown(inputs.no_load_a)} A."
+        f"Amps spinning bare must be below {number_text(round(most, 2))} A at {number_text(inputs.no_load_v)} V: "
+        f"this motor takes little more held still; got {number_text(inputs.no_load_a)} A."
     )
     return [("no_load_a", sentence)]
 

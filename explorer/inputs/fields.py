@@ -18,7 +18,17 @@ from propmodel.assembly.build_record import AGE_CYCLES, BLADE_WIDTHS, BODY_SHAPE
 from propmodel.components.battery import CHEMISTRIES
 from propmodel.flight.endurance import WAYS_OF_FLYING
 
-__all__ = ["DESCRIBED", "FLYING_STYLES", "GROUPS", "STYLE_WORDS", "TAKE_OFF", "Field", "problem", "shown", "typed"]
+__all__ = [
+    "DESCRIBED",
+    "FLYING_STYLES",
+    "GROUPS",
+    "STYLE_WORDS",
+    "TAKE_OFF",
+    "Field",
+    "number_text",
+    "problem",
+    "short_text",
+]
 
 GROUPS = ("What it carries", "What turns", "What feeds it", "Where you fly", "How you fly")
 
@@ -824,13 +834,13 @@ DESCRIBED: dict[str, Field] = {
 }
 
 
-def shown(value: float) -> str:
+def number_text(value: float) -> str:
     """Return a number as a sentence shows it: six digits, powers of ten from a million on."""
     text = f"{value:,.6g}" if abs(value) < 1e6 else f"{value:.3g}"
     return text.replace("-", "\u2212")
 
 
-def typed(value: Any) -> str:
+def short_text(value: Any) -> str:
     """What was typed, short enough for a sentence; quotes and angle brackets never leave as they came."""
     text = "".join(ch for ch in str(value) if ch.isprintable() and ch not in "<>&\"'`")
     return text if len(text) <= 24 else text[:23] + "\u2026"
@@ -850,23 +860,23 @@ def problem(field: Field, value: Any) -> str:
         return "" if field.optional else f"{field.label} must be given."
     if field.kind == "text":
         if not isinstance(value, str):
-            return f"{field.label} must be text, got {typed(value)}."
+            return f"{field.label} must be text, got {short_text(value)}."
         return f"{field.label} must be at most 60 letters, got {len(value)}." if len(value) > 60 else ""
     if field.kind == "switch":
-        return "" if isinstance(value, bool) else f"{field.label} must be yes or no, got {typed(value)}."
+        return "" if isinstance(value, bool) else f"{field.label} must be yes or no, got {short_text(value)}."
     if field.kind == "choice":
         allowed = ", ".join(field.options)
-        return "" if value in field.options else f"{field.label} must be one of {allowed}; got {typed(value)}."
+        return "" if value in field.options else f"{field.label} must be one of {allowed}; got {short_text(value)}."
     unit = f" {field.unit}" if field.unit else ""
     if isinstance(value, bool) or not isinstance(value, int | float):
-        return f"{field.label} must be a number, got {typed(value)}."
+        return f"{field.label} must be a number, got {short_text(value)}."
     low, high = field.low, field.high
     assert low is not None and high is not None
-    rule = f"{shown(low)} to {shown(high)}{unit}"
+    rule = f"{number_text(low)} to {number_text(high)}{unit}"
     if math.isnan(value) or math.isinf(value):
         return f"{field.label} must be {rule}, got no finite number."
     if field.kind == "whole" and value != int(value):
-        return f"{field.label} must be a whole number, {rule}, got {shown(value)}."
+        return f"{field.label} must be a whole number, {rule}, got {number_text(value)}."
     if not low <= value <= high:
-        return f"{field.label} must be {rule}, got {shown(value)}{unit}."
+        return f"{field.label} must be {rule}, got {number_text(value)}{unit}."
     return ""

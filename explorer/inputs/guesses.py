@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from explorer.inputs.fields import shown
+from explorer.inputs.fields import number_text
 from explorer.inputs.inputs import FIELDS, Inputs
 
 __all__ = ["guessed_fields", "unchecked_fields"]
@@ -86,7 +86,7 @@ def guessed_fields(inputs: Inputs, lent: frozenset[str] = frozenset()) -> list[t
     for name, words in _LENT.items():
         if name in lent:
             value, unit = getattr(inputs, name), FIELDS[name].unit
-            said = value if isinstance(value, str) else f"{shown(value)} {unit}".strip()
+            said = value if isinstance(value, str) else f"{number_text(value)} {unit}".strip()
             found.append(("take_off_g", f"{words} (by the lent frame)") if name == "frame_g" else
                          (name, f"{words} ({said}, lent)"))  # fmt: skip
     return found

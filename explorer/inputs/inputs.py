@@ -164,11 +164,11 @@ def _demo_inputs(name: str) -> Inputs:
 def _from_record(record: Mapping[str, Any]) -> Inputs:
     """Inputs of a record; what it leaves out is not told (None) or the model's default, never Scree's."""
     known = {f.name for f in fields(Inputs)}
-    told = {
+    given = {
         **{k: v for k, v in DEFAULTS.items() if k in known},
         **{k: v for k, v in record.items() if k in known},
     }
-    return replace(_SCREE, **{name: as_kind(FIELDS[name], value) for name, value in told.items()})
+    return replace(_SCREE, **{name: as_kind(FIELDS[name], value) for name, value in given.items()})
 
 
 def as_kind(field: Field, value: Any) -> Any:

@@ -18,7 +18,7 @@ from urllib.parse import parse_qsl, urlencode
 
 from explorer.inputs.checks import with_defaults_for_bad
 from explorer.inputs.editions import edition_of, said
-from explorer.inputs.fields import Field, typed
+from explorer.inputs.fields import Field, short_text
 from explorer.inputs.inputs import FIELDS, Inputs, demo_inputs
 from propmodel import MODEL_EDITION
 from propmodel.assembly.demo import demo_names
@@ -78,8 +78,8 @@ def clean_text(text: str) -> str:
     >>> clean_text("My <b>Scree</b> & co")
     'My bScree/b co'
     """
-    kept = "".join(ch for ch in text[:400] if ch.isalnum() or ch in _TEXT_SIGNS)
-    return " ".join(kept.split())[:60].rstrip()
+    clean = "".join(ch for ch in text[:400] if ch.isalnum() or ch in _TEXT_SIGNS)
+    return " ".join(clean.split())[:60].rstrip()
 
 
 # --- writing
@@ -214,9 +214,9 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
         messages.append(f"This link was cut short; its last value ({named}) is left out.")
     if twice:
         messages.append(f"This link gives {_named(twice)} more than once; the last value stands.")
-    told = params.pop("end", "")
+    end = params.pop("end", "")
     counted = sum(_ANY_PIN.sub("", key) != "craft" for key in params)
-    if _is_count(told) and int(told[:6]) > len(params):
+    if _is_count(end) and int(end[:6]) > len(params):
         messages.append("Some values of this link were lost on the way; theirs are those of the craft it names.")
     inputs, bad = _build_of({k: v for k, v in params.items() if not _ANY_PIN.match(k)})
     pinned: list[Inputs] = []
@@ -230,8 +230,8 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
         messages.append(_sentence(bad, counted))
     if version is not None and last is None and not too_long:
         # written by this program and whole: who typed a link by hand saw no answers before
-        told = said("link", edition_of(edition), reading=inputs.cell_mohm is not None)
-        messages += [told] if told else []
+        end = said("link", edition_of(edition), reading=inputs.cell_mohm is not None)
+        messages += [end] if end else []
     unread = tuple(name for name in bad if _ANY_PIN.sub("", name) in FIELDS)
     return Link(inputs, tuple(pinned), tuple(messages), unread)
 
@@ -316,7 +316,7 @@ def _parsed(field: Field, text: str) -> tuple[bool, Any]:
 def _shown(key: str) -> str:
     """Name of a value in a sentence: no unit, no underscore, no sign that could be code."""
     name = _SUFFIX.sub("", _ANY_PIN.sub("", key)).replace("_", " ")
-    return clean_text(typed(name))
+    return clean_text(short_text(name))
 
 
 def _count(number: int) -> str:
@@ -330,8 +330,8 @@ def _named(keys: list[str]) -> str:
 
 
 def _sentence(bad: list[str], counted: int) -> str:
-    shown = _named(bad)
+    names = _named(bad)
     total = max(counted, len(bad))
     first = _count(len(bad)).capitalize()
     stand = "the default stands there" if len(bad) == 1 else "the defaults stand there"
-    return f"{first} of {_count(total)} values in this link could not be read ({shown}); {stand}."
+    return f"{first} of {_count(total)} values in this link could not be read ({names}); {stand}."

@@ -243,7 +243,7 @@ def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
 
 RECORD_FIELDS = frozenset(
     ["own.name"]
-    + [f"own.{part}.{name}" for part, (_, told) in _PARTS.items() for name in told]
+    + [f"own.{part}.{name}" for part, (_, fields) in _PARTS.items() for name in fields]
     + [f"own.{part}.of.{name}" for part, (label, _) in _PARTS.items() for name in label]
 )
 """Every field that `to_record` may write."""
@@ -289,7 +289,7 @@ RANGES: dict[str, dict[str, tuple[str, float, float, str]]] = {
 takes the value, so that the spread of the answers can be drawn. Estimates."""
 
 
-_NOT_KEPT = {"log_sd_throttle_exponent": LOG_SD_THROTTLE_EXPONENT_TYPED}
+_RESET = {"log_sd_throttle_exponent": LOG_SD_THROTTLE_EXPONENT_TYPED}
 """What stands for a field that files saved before it was kept do not have."""
 
 
@@ -299,10 +299,10 @@ def _made(part: str, values: Mapping[str, Any]) -> Motor | MeasuredPropeller | C
         if values[field] is None:
             raise ValueError(f"{name} is missing")
         check_range(name, check_number(name, values[field]), low, high, unit)
-    told: dict[str, Any] = {name: float(value) for name, value in values.items()}
+    given: dict[str, Any] = {name: float(value) for name, value in values.items()}
     if part == "motor":
-        return Motor(**told)  # current, resistance and voltage must fit together
-    return MeasuredPropeller(**told) if part == "propeller" else Controller(**told)
+        return Motor(**given)  # current, resistance and voltage must fit together
+    return MeasuredPropeller(**given) if part == "propeller" else Controller(**given)
 
 
 def read_record(record: Mapping[str, Any], inputs: Inputs) -> tuple[OwnParts | None, list[str]]:
@@ -334,7 +334,7 @@ def read_record(record: Mapping[str, Any], inputs: Inputs) -> tuple[OwnParts | N
         if not any(key.startswith(here) and not key.startswith(f"{here}of.") for key in record):
             continue
         try:
-            found[part] = _made(part, {name: record.get(f"{here}{name}", _NOT_KEPT.get(name)) for name in names})
+            found[part] = _made(part, {name: record.get(f"{here}{name}", _RESET.get(name)) for name in names})
         except ValueError as wrong:
             words.append(f"The measured {part} of this build is left out, and the label stands in its place: {wrong}.")
             continue

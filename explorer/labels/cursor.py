@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from explorer.inputs import FIELDS, TAKE_OFF, problem, typed
+from explorer.inputs import FIELDS, TAKE_OFF, problem, short_text
 from explorer.labels import meanings
 from explorer.labels.pieces import Piece
 from explorer.labels.records import Found, LabelQuestion, LabelReading, Option, Unread, Value
@@ -74,7 +74,7 @@ class Cursor:
         self.unread: list[Unread] = []
         self.left_out: list[str] = []
         self.stators = self._stators_beside_kv()
-        self.kv_typed = next((self._kv(piece) for piece in self.pieces if "kv" in piece.kind), 0.0)
+        self.kv_entered = next((self._kv(piece) for piece in self.pieces if "kv" in piece.kind), 0.0)
         self.beside_cells = self._capacities_beside_cells()
         self.stator_known = bool(self.stators) or self.any("stator_kv")
         self.owners: dict[int, set[str]] = {}
@@ -202,7 +202,7 @@ class Cursor:
         for field, value in values:
             wrong = problem(TAKE_OFF if field == "take_off_g" else FIELDS[field], value)
             if wrong:
-                self.unread.append(Unread(source, f'I read "{typed(source)}", but {lowered(wrong)}'))
+                self.unread.append(Unread(source, f'I read "{short_text(source)}", but {lowered(wrong)}'))
                 continue
             if field == "chemistry" and field in self.found and self.found[field].note.startswith("from"):
                 del self.found[field]
@@ -212,12 +212,12 @@ class Cursor:
             elif before.value != value:
                 del self.found[field]
                 label, unit = FIELDS[field].label, FIELDS[field].unit
-                shown = [f"{before.value} {unit}".strip(), f"{value} {unit}".strip()]
+                pair = [f"{before.value} {unit}".strip(), f"{value} {unit}".strip()]
                 options = tuple(
-                    Option(f"{shown[i]} ({typed(text)})", ((field, v),))
+                    Option(f"{pair[i]} ({short_text(text)})", ((field, v),))
                     for i, (v, text) in enumerate(((before.value, before.source), (value, source)))
                 )
-                self.questions.append(LabelQuestion(source, f"{label}: {shown[0]} or {shown[1]}?", options))
+                self.questions.append(LabelQuestion(source, f"{label}: {pair[0]} or {pair[1]}?", options))
 
     def assume(self, source: str, sentence: str, *values: tuple[str, Value]) -> None:
         """Take what is customary where nothing was told, and say so."""
@@ -247,9 +247,9 @@ class Cursor:
 
     def cannot(self, source: str) -> None:
         better = self.better(source)
-        end = f": did you mean {typed(better)}?" if better else "."
+        end = f": did you mean {short_text(better)}?" if better else "."
         # signs that never leave as they came have no text of their own
-        what = f'"{typed(source)}"' if typed(source) else "one of the signs"
+        what = f'"{short_text(source)}"' if short_text(source) else "one of the signs"
         self.unread.append(Unread(source, f"I could not read {what}{end}", better))
 
     def reading(self) -> LabelReading:

@@ -19,7 +19,7 @@ SAME_KV = 0.06
 """A smaller change of KV is none. [-]"""
 
 
-def scaled(craft: Inputs, told: Mapping[str, Any]) -> dict[str, Any]:
+def scaled(craft: Inputs, given: Mapping[str, Any]) -> dict[str, Any]:
     """Pitch, KV, stator, shape and capacity of a lending craft, made to fit what is told.
 
     The pitch goes with the diameter, the KV against diameter and cells (the tips stay as fast). The energy of the pack
@@ -30,7 +30,7 @@ def scaled(craft: Inputs, told: Mapping[str, Any]) -> dict[str, Any]:
     ----------
     craft : Inputs
         The lending craft as a stand-in.
-    told : mapping
+    given : mapping
         Field values that were read, and ``take_off_g``.
 
     Returns
@@ -46,9 +46,9 @@ def scaled(craft: Inputs, told: Mapping[str, Any]) -> dict[str, Any]:
     >>> scaled(demo_inputs("scree"), {"diameter_in": 5.1, "kv": 1950.0})
     {}
     """
-    across = float(told.get("diameter_in", craft.diameter_in)) / craft.diameter_in
-    cells = int(told.get("cells", craft.cells)) / craft.cells
-    mass = float(told["take_off_g"]) / take_off_g(craft) if "take_off_g" in told else 1.0
+    across = float(given.get("diameter_in", craft.diameter_in)) / craft.diameter_in
+    cells = int(given.get("cells", craft.cells)) / craft.cells
+    mass = float(given["take_off_g"]) / take_off_g(craft) if "take_off_g" in given else 1.0
     mass = 1.0 if SAME[0] <= mass <= SAME[1] else mass
     found: dict[str, Any] = {}
     if across != 1.0:
@@ -56,18 +56,18 @@ def scaled(craft: Inputs, told: Mapping[str, Any]) -> dict[str, Any]:
     turns = 1.0 / (across * cells**KV_OF_CELLS)
     if abs(turns - 1.0) > SAME_KV:
         found["kv"] = _rounded(craft.kv * turns, 50.0 if craft.kv * turns > 800.0 else 10.0)
-    if mass != 1.0 and not {"stator_d_mm", "stator_h_mm"} & told.keys():
+    if mass != 1.0 and not {"stator_d_mm", "stator_h_mm"} & given.keys():
         found["stator_d_mm"] = round(craft.stator_d_mm * mass ** (1.0 / 6.0))
         found["stator_h_mm"] = _rounded(craft.stator_h_mm * mass ** (1.0 / 6.0), 0.5)
     if mass < LIGHT:
         found["body_shape"] = "bare frame"
-    if mass != 1.0 and "pack_g" not in told:
+    if mass != 1.0 and "pack_g" not in given:
         mah = craft.capacity_mah * mass / cells
         found["capacity_mah"] = _rounded(mah, 10.0 if mah < 300.0 else 50.0 if mah < 2000.0 else 100.0)
     return {
         name: value if isinstance(value, str) else _within(name, value)
         for name, value in found.items()
-        if name not in told
+        if name not in given
     }
 
 

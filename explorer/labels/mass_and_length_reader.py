@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from explorer.inputs import TAKE_OFF, typed
+from explorer.inputs import TAKE_OFF, short_text
 from explorer.labels.cursor import FILLERS, MOST_KV_DIAMETER, OWNER, WORDS, Cursor, Handler
 from explorer.labels.pieces import Piece
 from explorer.labels.records import Option, Unread
@@ -100,7 +100,7 @@ def settle_masses(at: Cursor) -> None:
             "load": Option(f"payload, {_g(grams)} g", (("payload_g", grams),)),
             "all": Option(f"take-off mass, {_g(grams)} g", (("take_off_g", grams),)),
         }
-        said = f'"{typed(piece.text)}"'
+        said = f'"{short_text(piece.text)}"'
         if owner == "thrust":
             at.left_out.append(piece.text)
             continue
@@ -141,16 +141,17 @@ def settle_masses(at: Cursor) -> None:
 
 def _add_the_pack(at: Cursor, source: str, grams: float, usual: float | None) -> None:
     """Take-off mass from one without the pack: the pack's mass as told, else as usual for its size."""
-    told = at.found.get("pack_g")
-    pack = usual if told is None else float(told.value)
+    pack_mass = at.found.get("pack_g")
+    pack = usual if pack_mass is None else float(pack_mass.value)
     if pack is None:
-        text = f'"{typed(source)}" is without the pack: type the mass of the pack too, or the take-off mass.'
+        text = f'"{short_text(source)}" is without the pack: type the mass of the pack too, or the take-off mass.'
         at.unread.append(Unread(source, text))
         return
     total = float(round(grams + pack))
-    guess = "" if told else " (a guess)"
+    guess = "" if pack_mass else " (a guess)"
     said = (
-        f'"{typed(source)}" is without the pack: with {_g(round(pack))} g of pack{guess} it takes off at {_g(total)} g.'
+        f'"{short_text(source)}" is without the pack: with {_g(round(pack))} g of pack{guess} it takes off at '
+        f"{_g(total)} g."
     )
     at.assume(source, said, ("take_off_g", total))
 
@@ -201,16 +202,16 @@ def _length(at: Cursor, index: int, piece: Piece, mm: float) -> None:
         return
     inches = round(mm / 25.4, 2)
     options = []
-    too_fast = at.kv_typed * inches > MOST_KV_DIAMETER and mm >= _LEAST_FRAME_MM and named != "propeller"
-    told = "diameter_in" in at.found or "diameter_in" in at.asked() or at.inches
-    if told and named != "propeller" and mm >= _LEAST_FRAME_MM:
+    too_fast = at.kv_entered * inches > MOST_KV_DIAMETER and mm >= _LEAST_FRAME_MM and named != "propeller"
+    is_known = "diameter_in" in at.found or "diameter_in" in at.asked() or at.inches
+    if is_known and named != "propeller" and mm >= _LEAST_FRAME_MM:
         across_the_frame(at, piece.text, mm)
         return
     if named != "frame" and not too_fast:
         options.append(Option(f"propeller {_g(inches)} in across", (("diameter_in", inches),)))
     if named != "propeller" and mm >= _LEAST_FRAME_MM:
         options.append(_frame_option(mm))
-    at.ask(piece.text, f'What measures "{typed(piece.text)}"?', *options)
+    at.ask(piece.text, f'What measures "{short_text(piece.text)}"?', *options)
 
 
 def _inch(at: Cursor, index: int, piece: Piece) -> None:
@@ -221,13 +222,13 @@ def settle_inches(at: Cursor) -> None:
     """An inch figure alone names the size of propeller a craft is made for."""
     for index, piece, inches in at.inches:
         named = at.word_before(index)
-        told = "diameter_in" in at.found or "diameter_in" in at.asked()
-        if named == "frame" or (told and named != "propeller"):
+        is_known = "diameter_in" in at.found or "diameter_in" in at.asked()
+        if named == "frame" or (is_known and named != "propeller"):
             at.add(piece.text, ("frame_propeller_in", inches))
         elif named == "propeller":
             at.add(piece.text, ("diameter_in", inches))
         else:
-            name = typed(piece.text) if piece.text[-1].isalpha() else f"{_g(inches)} in"
+            name = short_text(piece.text) if piece.text[-1].isalpha() else f"{_g(inches)} in"
             said = f'"{name}" is taken as the propeller.'
             at.assume(piece.text, said, ("diameter_in", inches))
 

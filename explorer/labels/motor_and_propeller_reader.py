@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from explorer.inputs import typed
+from explorer.inputs import short_text
 from explorer.labels import mass_and_length_reader, meanings
 from explorer.labels.cursor import MOST_KV_DIAMETER, Cursor, Handler
 from explorer.labels.pieces import Piece
@@ -131,7 +131,7 @@ def _code_blades(at: Cursor, index: int, piece: Piece) -> None:
 
 def _propeller(at: Cursor, source: str, sizes: list[meanings.Size]) -> None:
     options = [Option(_size(size), _size_values(size)) for size in sizes]
-    at.ask(source, f'"{typed(source)}" can be read in {len(options)} ways. Which propeller is it?', *options)
+    at.ask(source, f'"{short_text(source)}" can be read in {len(options)} ways. Which propeller is it?', *options)
     at.last = "propeller"
 
 
@@ -149,7 +149,7 @@ def _dims(at: Cursor, index: int, piece: Piece) -> None:
         if first == second and third is None and first <= 35:
             at.left_out.append(piece.text)
         else:
-            at.ask(piece.text, f'Is "{typed(piece.text)}" a propeller or a motor?', *options)
+            at.ask(piece.text, f'Is "{short_text(piece.text)}" a propeller or a motor?', *options)
         return
     if first == second and first >= 12 and third is None:
         at.left_out.append(piece.text)  # a hole pattern
@@ -165,16 +165,16 @@ def _dims(at: Cursor, index: int, piece: Piece) -> None:
         options.append(stator)
     if len(options) == 2:
         options = _of_the_kv(at, first, options)
-    at.ask(piece.text, f'Is "{typed(piece.text)}" a propeller or a motor?', *options)
+    at.ask(piece.text, f'Is "{short_text(piece.text)}" a propeller or a motor?', *options)
     _nose(at, piece)
 
 
 def _of_the_kv(at: Cursor, first: float, options: list[Option]) -> list[Option]:
     """Of propeller and motor, what goes with the KV in the text; both where it does not tell."""
     blade, stator = options
-    if at.kv_typed and at.kv_typed * first < _LEAST_KV_WIDTH:
+    if at.kv_entered and at.kv_entered * first < _LEAST_KV_WIDTH:
         return [blade]
-    return [stator] if at.kv_typed * first > MOST_KV_DIAMETER else options
+    return [stator] if at.kv_entered * first > MOST_KV_DIAMETER else options
 
 
 def _code(at: Cursor, index: int, piece: Piece) -> None:
@@ -235,9 +235,9 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
     if stator:
         text = f"motor {source} ({_g(stator[0])} mm wide, {_g(stator[1])} mm tall)"
         options.append(Option(text, (("stator_d_mm", stator[0]), ("stator_h_mm", stator[1]))))
-    told = [int(p.number(0)) if p.kind == "blades" else BLADES[p.mark] for p in at.pieces if p.kind in _COUNTS]
-    if told:
-        sizes = [size for size in sizes if size[2] in (None, told[0])]
+    counts = [int(p.number(0)) if p.kind == "blades" else BLADES[p.mark] for p in at.pieces if p.kind in _COUNTS]
+    if counts:
+        sizes = [size for size in sizes if size[2] in (None, counts[0])]
     if before in ("cells", "chemistry") and capacity and number < 2500:
         sizes = []  # a pack of that capacity is far more common than the propeller
     alone = len(sizes) == 1 and not (options or kv or capacity)
@@ -248,7 +248,7 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
     if len(options) == 1 and stator:
         _stator(at, number, source)
     else:
-        at.ask(source, f'"{typed(source)}" can be read in {len(options)} ways. Which is it?', *options)
+        at.ask(source, f'"{short_text(source)}" can be read in {len(options)} ways. Which is it?', *options)
     _nose(at, piece)
 
 

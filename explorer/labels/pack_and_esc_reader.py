@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from explorer.inputs import typed
+from explorer.inputs import short_text
 from explorer.labels.cursor import OWNER, WORDS, Cursor, Handler
 from explorer.labels.pieces import Piece
 from explorer.labels.records import LabelQuestion, Option, Values
@@ -69,11 +69,11 @@ def _cells(at: Cursor, index: int, piece: Piece) -> None:
     if part is None:
         at.add(piece.text, *pack.values)
     elif part is motor and not elsewhere:
-        at.assume(piece.text, f'"{typed(piece.text)}" is taken as your pack.', *pack.values)
+        at.assume(piece.text, f'"{short_text(piece.text)}" is taken as your pack.', *pack.values)
     elif elsewhere:
         at.add(piece.text, *part.values)
     else:
-        at.ask(piece.text, f'Is "{typed(piece.text)}" your pack, or what the part may take?', pack, part)
+        at.ask(piece.text, f'Is "{short_text(piece.text)}" your pack, or what the part may take?', pack, part)
 
 
 def _cell_range(at: Cursor, index: int, piece: Piece) -> None:
@@ -87,7 +87,7 @@ def _cell_range(at: Cursor, index: int, piece: Piece) -> None:
     elif before == "motor" or "motor" in owners or at.last == "stator":
         at.add(piece.text, *motor.values)
     else:
-        at.ask(piece.text, f'Which part takes "{typed(piece.text)}"?', esc, motor)
+        at.ask(piece.text, f'Which part takes "{short_text(piece.text)}"?', esc, motor)
 
 
 def _cell_max(at: Cursor, index: int, piece: Piece) -> None:
@@ -96,7 +96,7 @@ def _cell_max(at: Cursor, index: int, piece: Piece) -> None:
     esc = Option(f"ESC, up to {cells_words(high)}", (("esc_max_cells", high),))
     motor = Option(f"motor, up to {cells_words(high)}", (("motor_max_cells", high),))
     options = [esc] if "esc" in owners else [motor] if "motor" in owners else [esc, motor]
-    at.ask(piece.text, f'Which part takes "{typed(piece.text)}"?', *options)
+    at.ask(piece.text, f'Which part takes "{short_text(piece.text)}"?', *options)
 
 
 def _parallel(at: Cursor, index: int, piece: Piece) -> None:
@@ -170,11 +170,11 @@ def _amps(at: Cursor, index: int, piece: Piece) -> None:
     if named == "motor" or (before == "motor" and not said and (other or follows in ("max", "peak"))):
         at.add(piece.text, *motor.values)
     elif before == "motor" and not said:
-        at.ask(piece.text, f'Is "{typed(piece.text)}" the ESC or the motor\'s limit?', esc, motor)
+        at.ask(piece.text, f'Is "{short_text(piece.text)}" the ESC or the motor\'s limit?', esc, motor)
     elif before == "pack" and not said and "capacity_mah" in at.found:
         rate = round(amps[0] / float(at.found["capacity_mah"].value) * 1000.0, 2)
         pack = Option(f"pack, {_g(amps[0])} A for good ({_g(rate)}C)", (("pack_label_c", rate),))
-        at.ask(piece.text, f'Is "{typed(piece.text)}" the ESC or what the pack may give?', esc, pack)
+        at.ask(piece.text, f'Is "{short_text(piece.text)}" the ESC or what the pack may give?', esc, pack)
     else:
         at.add(piece.text, *values)
 
@@ -198,7 +198,7 @@ def _resistance(at: Cursor, index: int, piece: Piece, value: float) -> None:
     cell = Option("one cell of the pack", (("cell_mohm", value),))
     owner = at.word_before(index) or OWNER.get(at.kind(index, -1), "")
     options = [winding] if owner == "motor" else [cell] if owner == "pack" else [winding, cell]
-    at.ask(piece.text, f'What has "{typed(piece.text)}"?', *options)
+    at.ask(piece.text, f'What has "{short_text(piece.text)}"?', *options)
 
 
 def _cap(at: Cursor, index: int, piece: Piece) -> None:
@@ -218,7 +218,7 @@ def age_of_pack(at: Cursor, index: int, piece: Piece) -> bool:
     age = _AGES.get(piece.mark)
     if age is None or not (WORDS.get(at.next_word(index, 1)) == "pack" or OWNER.get(at.kind(index, 1)) == "pack"):
         return False
-    at.assume(piece.text, f'"{typed(piece.text)}" is taken as {_AGE_WORDS[age]}.', ("pack_age", age))
+    at.assume(piece.text, f'"{short_text(piece.text)}" is taken as {_AGE_WORDS[age]}.', ("pack_age", age))
     return True
 
 
@@ -245,7 +245,7 @@ def _awg(at: Cursor, index: int, piece: Piece) -> None:
 
 def _connector(at: Cursor, index: int, piece: Piece) -> None:
     amps = piece.number(0)
-    at.assume(piece.text, f'"{typed(piece.text)}" is taken as a {_g(amps)} A connector.', ("connector_a", amps))
+    at.assume(piece.text, f'"{short_text(piece.text)}" is taken as a {_g(amps)} A connector.', ("connector_a", amps))
 
 
 def _cell_code(at: Cursor, index: int, piece: Piece) -> None:
@@ -257,7 +257,7 @@ def ask_cell_type(at: Cursor, piece: Piece) -> None:
     if at.any("cell_format") or any(p.kind == "chemistry" and "ion" in p.mark for p in at.pieces):
         at.left_out.append(piece.text)
         return
-    said = f'"{typed(piece.text)}" may be the type of a Li-ion cell; I know no types. What is it?'
+    said = f'"{short_text(piece.text)}" may be the type of a Li-ion cell; I know no types. What is it?'
     at.questions.append(
         LabelQuestion(
             piece.text,

@@ -208,9 +208,9 @@ def canonical(text: str) -> tuple[str, str]:
 
     Returns
     -------
-    shown, read : str
+    display, read : str
         Same length. In ``read`` decimal commas are points, thousands signs are ' and other commas are line
-        ends; ``shown`` keeps what the person typed.
+        ends; ``display`` keeps what the person typed.
 
     Examples
     --------
@@ -219,10 +219,10 @@ def canonical(text: str) -> tuple[str, str]:
     """
     text = _COUNTS_WRITTEN.sub(lambda m: _WRITTEN[m[1].lower()], text[:MAX_LENGTH])
     text = _HALF.sub(".5", _FRACTION.sub(lambda m: _FRACTIONS[m[1]], text[:MAX_LENGTH]))
-    shown = unicodedata.normalize("NFKC", text[:MAX_LENGTH].translate(_SIGNS)).translate(_SIGNS)[:MAX_LENGTH]
-    shown = "".join(ch if ch.isprintable() or ch == "\n" else " " for ch in shown)  # tabs too
-    shown = _GROUPED.sub(r"\1\2", shown)
-    read = _MISPLACED.sub(r"\1'\2", shown)
+    display = unicodedata.normalize("NFKC", text[:MAX_LENGTH].translate(_SIGNS)).translate(_SIGNS)[:MAX_LENGTH]
+    display = "".join(ch if ch.isprintable() or ch == "\n" else " " for ch in display)  # tabs too
+    display = _GROUPED.sub(r"\1\2", display)
+    read = _MISPLACED.sub(r"\1'\2", display)
     read = _SPACED.sub(r"\1'\2", read)
     read = _HALF_STATOR.sub(r"\1.\2", read)
 
@@ -231,7 +231,7 @@ def canonical(text: str) -> tuple[str, str]:
         return match[0] if _CHAIN.search(before) else f"{match[1]}.{match[2]}"
 
     read = _DECIMAL.sub(decimal, read)
-    return shown, read.replace(",", "\n")
+    return display, read.replace(",", "\n")
 
 
 def _number(text: str | None) -> float | None:
@@ -257,7 +257,7 @@ def pieces_of(text: str, accept: Callable[[Piece], bool] = lambda piece: True) -
     >>> [(p.kind, p.numbers) for p in pieces_of("2207-1950 6S2P")]
     [('stator_kv', (2207.0, 1950.0)), ('cells', (6.0, 2.0))]
     """
-    shown, read = canonical(text)
+    display, read = canonical(text)
     found: list[Piece] = []
     position, segment = 0, 0
     while position < len(read):
@@ -268,7 +268,7 @@ def pieces_of(text: str, accept: Callable[[Piece], bool] = lambda piece: True) -
         elif ch in _SPACE or (ch in _LOOSE and not read[position : position + 2].strip(_LOOSE)[:1].isalnum()):
             position += 1
         else:
-            piece, length = _next(shown, read, position, segment, accept)
+            piece, length = _next(display, read, position, segment, accept)
             if piece is not None:
                 found.append(piece)
             position += length
@@ -276,7 +276,7 @@ def pieces_of(text: str, accept: Callable[[Piece], bool] = lambda piece: True) -
 
 
 def _next(
-    shown: str, read: str, position: int, segment: int, accept: Callable[[Piece], bool]
+    display: str, read: str, position: int, segment: int, accept: Callable[[Piece], bool]
 ) -> tuple[Piece | None, int]:
     for kind, pattern in _PATTERNS:
         match = pattern.match(read, position)
@@ -286,7 +286,7 @@ def _next(
         named = set(pattern.groupindex.values())
         piece = Piece(
             kind,
-            shown[match.start() : match.end()].strip(),
+            display[match.start() : match.end()].strip(),
             tuple(_number(g) for i, g in enumerate(match.groups(), start=1) if i not in named),
             " ".join(" ".join(words).lower().split()),
             segment,
@@ -298,7 +298,7 @@ def _next(
     match = _JUNK.match(read, position)
     if match is None:
         return None, 1
-    return Piece("junk", shown[match.start() : match.end()], segment=segment), match.end() - position
+    return Piece("junk", display[match.start() : match.end()], segment=segment), match.end() - position
 
 
 _UNITS = ("KV", "mAh", "Ah", "AWG", "uF", "mm", "S", "A", "C", "V", "g")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from explorer.inputs import typed
+from explorer.inputs import short_text
 from explorer.labels import (
     mass_and_length_reader,
     meanings,
@@ -48,7 +48,7 @@ def read_labels(text: str) -> LabelReading:
     if (between := _BETWEEN.search(text[:MAX_LENGTH])) and cursor.questions:
         return _first_of_two(text[: between.start()], text[between.end() : MAX_LENGTH]) or cursor.reading()
     if len(text) > MAX_LENGTH:
-        end = typed(text[MAX_LENGTH:])
+        end = short_text(text[MAX_LENGTH:])
         sentence = f"I read the first {MAX_LENGTH} characters only; the rest was left out."
         cursor.unread.append(Unread(end, sentence))
     return cursor.reading()
@@ -62,14 +62,14 @@ def _first_of_two(first: str, second: str) -> LabelReading | None:
     one, other = read_labels(first), read_labels(second)
     if not any(field in other.values and other.values[field] != value for field, value in one.values.items()):
         return None
-    told = set(one.values) | one.open_fields()
-    shared = tuple(found for found in other.found if found.field not in told)
+    named = set(one.values) | one.open_fields()
+    shared = tuple(found for found in other.found if found.field not in named)
     own = [found.source for found in other.found if found.field in one.values and found.source not in first]
-    label = " ".join(dict.fromkeys(typed(source) for source in own))
+    label = " ".join(dict.fromkeys(short_text(source) for source in own))
     said = f'Of two, the first is read. Pin this build, then type "{label}" in its place: both stand side by side.'
     return LabelReading(
         (*one.found, *shared),
-        (*one.questions, *(q for q in other.questions if not told & {f for o in q.options for f, _ in o.values})),
+        (*one.questions, *(q for q in other.questions if not named & {f for o in q.options for f, _ in o.values})),
         (*one.unread, *other.unread),
         tuple(dict.fromkeys((*one.left_out, *other.left_out))),
         (said, *one.assumed, *(other.assumed if any(found.note == "assumed" for found in shared) else ())),

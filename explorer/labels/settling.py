@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from explorer.inputs import CHEMISTRY_NAMES, typed
+from explorer.inputs import CHEMISTRY_NAMES, short_text
 from explorer.labels import meanings
 from explorer.labels.cursor import MAX_PIECES, Cursor
 from explorer.labels.mass_and_length_reader import settle_inches, settle_lengths, settle_masses
@@ -59,7 +59,7 @@ def _settle_rotors(at: Cursor) -> None:
     if rotors.value in (3, 4):
         del at.found["rotors"]
         count = 2 * int(rotors.value)
-        said = f'"{typed(at.coaxial)}" is taken as {count} rotors on {rotors.value} arms.'
+        said = f'"{short_text(at.coaxial)}" is taken as {count} rotors on {rotors.value} arms.'
         at.assume(at.coaxial, said, ("rotors", count))
 
 
@@ -73,9 +73,9 @@ def _settle_volts(at: Cursor) -> None:
             agreeing = [p for p in packs if p[0] == cells.value]
             if packs and not agreeing:
                 del at.found["cells"]
-                options = [Option(f"{cells.value} cells ({typed(cells.source)})", (("cells", cells.value),))]
+                options = [Option(f"{cells.value} cells ({short_text(cells.source)})", (("cells", cells.value),))]
                 options += [_pack_option(p) for p in packs]
-                sentence = f'"{typed(cells.source)}" and "{typed(source)}" do not agree. Which is it?'
+                sentence = f'"{short_text(cells.source)}" and "{short_text(source)}" do not agree. Which is it?'
                 at.ask(source, sentence, *options)
                 continue
             packs = agreeing or packs
@@ -85,18 +85,18 @@ def _settle_volts(at: Cursor) -> None:
             near = min((n * 3.7 for n in range(1, 15)), key=lambda v: abs(v - volts))
             better = f"{near:.1f} V" if abs(near - volts) < 0.7 else None
             end = f": did you mean {better}?" if better else "."
-            text = f'I could not read "{typed(source)}" as a pack voltage{end}'
+            text = f'I could not read "{short_text(source)}" as a pack voltage{end}'
             at.unread.append(Unread(source, text, better))
             continue
         if len(packs) == 1 or cells is not None:
             values = _pack_option(packs[0]).values
-            told = chemistry is not None
+            is_known = chemistry is not None
             for field, value in values:
-                if field == "chemistry" and told:
+                if field == "chemistry" and is_known:
                     continue
                 at.add(source, (field, value), note=f"from {packs[0][2]}")
         else:
-            at.ask(source, f'Which pack is "{typed(source)}"?', *(_pack_option(p) for p in packs))
+            at.ask(source, f'Which pack is "{short_text(source)}"?', *(_pack_option(p) for p in packs))
 
 
 _CELL_VOLTS = {3.6: "li_ion", 3.7: "lipo", 3.8: "lipo_hv", 3.85: "lipo_hv", 4.2: None, 4.35: "lipo_hv", 4.4: "lipo_hv"}
@@ -150,7 +150,7 @@ def _settle_capacity(at: Cursor) -> None:
         del at.found["capacity_mah"]
         at.ask(
             capacity.source,
-            f'Is "{typed(capacity.source)}" all {count} strings together, or each one?',
+            f'Is "{short_text(capacity.source)}" all {count} strings together, or each one?',
             Option(f"together: {_g(mah / count)} mAh each", (("capacity_mah", mah / count),)),
             Option(f"each: {_g(mah)} mAh, {_g(mah * count)} together", (("capacity_mah", mah),)),
         )

@@ -28,9 +28,9 @@ def sentence_of(values: dict[str, Any], *, asked: bool) -> str:
     parts: list[str] = []
 
     def take(head: str, *texts: str | None) -> None:
-        told = [text for text in texts if text]
-        if told:
-            parts.append(f"{head} {', '.join(told)}")
+        filled = [text for text in texts if text]
+        if filled:
+            parts.append(f"{head} {', '.join(filled)}")
 
     def say(field: str, form: str) -> str | None:
         value = values.pop(field, None)
@@ -69,8 +69,8 @@ def sentence_of(values: dict[str, Any], *, asked: bool) -> str:
         if isinstance(value, bool):
             parts += [described.label.lower()] * value
             continue
-        shown = g(value) if isinstance(value, int | float) else str(value)
-        parts.append(f"{described.label.lower()} {shown} {described.unit}".strip())
+        displayed = g(value) if isinstance(value, int | float) else str(value)
+        parts.append(f"{described.label.lower()} {displayed} {described.unit}".strip())
     if not parts:
         return "I read nothing yet." if not asked else "I have a question first."
     return f"I read this as: {'; '.join(parts)}."

@@ -435,14 +435,14 @@ class FolderStore(Downloads):
         try:
             with self._work("The folder cannot be read") as db:
                 rows = db.execute("SELECT key, document FROM builds ORDER BY number DESC").fetchall()
-                told = db.execute("SELECT number, words FROM sentences ORDER BY number").fetchall()
+                said = db.execute("SELECT number, words FROM sentences ORDER BY number").fetchall()
         except StoreError as wrong:
             return Listing([], [str(wrong)])
         found: list[SavedBuild] = []
-        problems = [words for _, words in told]
-        if told:
+        problems = [words for _, words in said]
+        if said:
             with contextlib.suppress(StoreError), self._work("", change=True) as db:
-                db.execute("DELETE FROM sentences WHERE number <= ?", (told[-1][0],))
+                db.execute("DELETE FROM sentences WHERE number <= ?", (said[-1][0],))
         if len(rows) > MAX_BUILDS:
             problems.append(f"The folder holds {len(rows)} builds; the first {MAX_BUILDS} are shown.")
         for key, document in rows[:MAX_BUILDS]:
@@ -523,8 +523,8 @@ def _names(db: sqlite3.Connection) -> set[str]:
 
 
 def _room_for(db: sqlite3.Connection, more: int, after: str = "") -> None:
-    (kept,) = db.execute("SELECT count(*) FROM builds").fetchone()
-    if more and kept + more > MAX_BUILDS:
-        room = f"{kept} builds are kept, and {MAX_BUILDS} can be" if kept < MAX_BUILDS else ""
+    (saved,) = db.execute("SELECT count(*) FROM builds").fetchone()
+    if more and saved + more > MAX_BUILDS:
+        room = f"{saved} builds are kept, and {MAX_BUILDS} can be" if saved < MAX_BUILDS else ""
         words = f"{room or f'{MAX_BUILDS} builds are kept already'}: delete some first."
         raise StoreError(f"{words} {after}".strip())

@@ -81,14 +81,14 @@ def read_old_folder(folder: Path) -> OldFolder:
             pass
         except (StoreError, OSError) as wrong:
             why = str(wrong) if isinstance(wrong, StoreError) else f"{(wrong.strerror or 'The disk failed')}."
-            kept = f"{place.name}/{path.name}"
+            backup = f"{place.name}/{path.name}"
             if previous is None:
-                found.problems.append(f"'{key}' cannot be read. {why} The file is kept in {kept}.")
+                found.problems.append(f"'{key}' cannot be read. {why} The file is kept in {backup}.")
                 continue
             document, previous = previous, None
             name, _, saved = parse(document)
             found.problems.append(
-                f"'{name}' could not be read. {why} The version before it is back, the file in {kept}."
+                f"'{name}' could not be read. {why} The version before it is back, the file in {backup}."
             )
         found.builds.append((key, document, previous))
         order[key] = (saved, name)

@@ -269,10 +269,10 @@ class RequestGuard:
     def _room(self, visitor: str, file: str, more: int = 0) -> bool:
         """Whether a visitor may send ``more`` bytes beside what is held and what is coming now."""
         most = int(st.get_option("server.maxUploadSize")) * 2**20 + 2**20  # and the frame of one form
-        kept = _held()
-        mine = {name: size for name, size in kept.get(visitor, {}).items() if name != file}
+        held = _held()
+        mine = {name: size for name, size in held.get(visitor, {}).items() if name != file}
         coming = self._coming[visitor] + more
-        everybody = sum(sum(files.values()) for files in kept.values()) + sum(self._coming.values()) + more
+        everybody = sum(sum(files.values()) for files in held.values()) + sum(self._coming.values()) + more
         return len(mine) < MOST_FILES and sum(mine.values()) + coming <= most and everybody <= VISITORS_WORTH * most
 
 

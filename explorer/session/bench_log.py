@@ -27,7 +27,7 @@ __all__ = [
     "set_reading",
 ]
 
-KEPT_BYTES = 16 * 2**20
+CACHE_BYTES = 16 * 2**20
 """Larger logs are read once; their text is not kept beside the rows. [byte]"""
 
 
@@ -103,18 +103,18 @@ def read_log(
     progress : callable or None
         Called with the share read.
     """
-    told = LoadedLog(ident, name[:120], columns=dict(columns or {}), units=dict(units or {}), poles=poles,
-                data=data if len(data) <= KEPT_BYTES else None)  # fmt: skip
+    loaded = LoadedLog(ident, name[:120], columns=dict(columns or {}), units=dict(units or {}), poles=poles,
+                data=data if len(data) <= CACHE_BYTES else None)  # fmt: skip
     file = io.BytesIO(data)
     file.name = name
     try:
         log = bench.read(file, columns=columns, units=units, poles=poles, progress=progress)
     except BenchFileError as wrong:
-        return replace(told, problem=_sentence(str(wrong)))
+        return replace(loaded, problem=_sentence(str(wrong)))
     except Exception:
         logging.getLogger("explorer").exception("log %r", name)
-        return replace(told, problem="This file could not be read as a log. Export it as CSV and try again.")
-    return replace(told, log=log)
+        return replace(loaded, problem="This file could not be read as a log. Export it as CSV and try again.")
+    return replace(loaded, log=log)
 
 
 def _sentence(text: str) -> str:

@@ -12,10 +12,10 @@ from explorer.session.stale_values import put
 __all__ = [
     "box",
     "first",
+    "get",
     "keep",
-    "keep_told",
+    "keep_filled",
     "keep_value",
-    "kept",
     "names",
     "new_file",
     "put",
@@ -30,7 +30,7 @@ def box(key: str) -> dict[str, Any]:
     return st.session_state.setdefault(key, {})
 
 
-def kept(name: str, default: Any = None) -> Any:
+def get(name: str, default: Any = None) -> Any:
     """A value typed on one of these pages."""
     return box(keys.KEPT).get(name, default)
 
@@ -42,7 +42,7 @@ def first(name: str, value: Any) -> Any:
 
 def new_file(name: str, file_id: str | None) -> bool:
     """Whether a file has come in that was not yet taken, asked once for each."""
-    if file_id is None or kept(name) == file_id:
+    if file_id is None or get(name) == file_id:
         return False
     keep_value(name, file_id)
     return True
@@ -63,7 +63,7 @@ def keep(key: str, name: str) -> None:
     box(keys.KEPT)[name] = st.session_state[key]
 
 
-def keep_told(key: str, name: str) -> None:
+def keep_filled(key: str, name: str) -> None:
     """Take what a control says; an emptied one keeps what it had."""
     if st.session_state[key] is not None:
         keep(key, name)

@@ -11,11 +11,11 @@ __all__ = [
     "BENCH_LOG",
     "CHECKED",
     "CRAFT",
+    "DEFAULT_DONOR",
     "GUESS_ORDER",
     "INPUTS",
     "KEPT",
     "KNOB_DRAWN",
-    "KNOB_KEPT",
     "KNOB_SPANS",
     "LABELS",
     "LABELS_FORGOTTEN",
@@ -23,8 +23,8 @@ __all__ = [
     "LABEL_BASE",
     "LABEL_MADE",
     "LABEL_PLAIN",
+    "LAST_KNOB",
     "LEAN_OPEN",
-    "LENDER",
     "NOTICES",
     "OWN_PARTS",
     "OWN_WAS",
@@ -36,9 +36,9 @@ __all__ = [
     "RUN_CHOICES",
     "RUN_ENDED",
     "SAVED_BUILD",
-    "SHELF_TOLD",
+    "SET_BY_HAND",
+    "SHELF_MESSAGES",
     "STORE",
-    "TOLD_BY_HAND",
     "TOUCHED",
     "UNITS",
     "WHY_OWN",
@@ -67,7 +67,7 @@ STORE = "store"
 WHY_OWN = "why_own"
 """The build, the pinned one and whether that was an example, before a story took the screen."""
 
-SHELF_TOLD = "shelf_told"
+SHELF_MESSAGES = "shelf_told"
 """Sentences that the shelf shows at its next drawing."""
 
 # ---- measured parts ---------------------------------------------------------------------------------------
@@ -93,11 +93,11 @@ LABEL_PLAIN = "label_plain"
 """The build that the labels are put into."""
 LABEL_MADE = "label_made"
 """The build that the labels made."""
-LENDER = "lender"
+DEFAULT_DONOR = "lender"
 """Demo craft that lends what the labels do not tell, or None."""
 LABELS_RETIRED = "labels_retired"
 """Whether parts were replaced since the labels were read."""
-TOLD_BY_HAND = "told_by_hand"
+SET_BY_HAND = "told_by_hand"
 """Fields changed by hand since."""
 
 # ---- controls ---------------------------------------------------------------------------------------------
@@ -112,7 +112,7 @@ PAGE = "page"
 """The page being drawn."""
 CRAFT = "craft"
 """The demo craft chosen; the key of its control."""
-KNOB_KEPT = "knob_kept"
+LAST_KNOB = "knob_kept"
 """The input chosen under *Try changing*."""
 KNOB_DRAWN = "knob_drawn"
 """Ends and step of each slider as it was drawn, by its key."""

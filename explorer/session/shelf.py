@@ -10,7 +10,7 @@ import streamlit as st
 
 from explorer.inputs import FIELDS, Inputs, demo_inputs, with_defaults_for_bad
 from explorer.inputs.editions import RECORD_KEY, edition_of, of_today, said
-from explorer.inputs.fields import typed
+from explorer.inputs.fields import short_text
 from explorer.inputs.measured_parts import RECORD_FIELDS, OwnParts, read_record, to_record, without_measured
 from explorer.saved.build_file import one_line
 from explorer.saved.items import SavedBuild
@@ -41,19 +41,19 @@ def saved_build() -> tuple[str, str, str] | None:
     return st.session_state.get(keys.SAVED_BUILD)
 
 
-def is_on_screen(kept: SavedBuild | None) -> None:
+def is_on_screen(saved: SavedBuild | None) -> None:
     """The build on the screen is this saved one, or none."""
-    st.session_state[keys.SAVED_BUILD] = None if kept is None else (kept.key, kept.revision, kept.name)
+    st.session_state[keys.SAVED_BUILD] = None if saved is None else (saved.key, saved.revision, saved.name)
 
 
 def say_next(text: str) -> None:
     """A sentence to be shown at the next drawing."""
-    st.session_state.setdefault(keys.SHELF_TOLD, []).append(text)
+    st.session_state.setdefault(keys.SHELF_MESSAGES, []).append(text)
 
 
-def told() -> list[str]:
+def take_messages() -> list[str]:
     """What is to be shown, asked once."""
-    return st.session_state.pop(keys.SHELF_TOLD, [])
+    return st.session_state.pop(keys.SHELF_MESSAGES, [])
 
 
 def lasts_for_this_visit() -> bool:
@@ -82,8 +82,8 @@ def inputs_of_record(record: Mapping[str, Any]) -> tuple[Inputs, OwnParts | None
         words.append(f"{_counted(missing)} not in the file: what {base.name} has stands there.")
     own, unused = read_record(record, inputs)
     words += unused
-    told = said("build", edition, reading=inputs.cell_mohm is not None)
-    return inputs, own, [*words, told] if told else words
+    edition_note = said("build", edition, reading=inputs.cell_mohm is not None)
+    return inputs, own, [*words, edition_note] if edition_note else words
 
 
 def unusable(record: Mapping[str, Any]) -> list[str]:
@@ -95,5 +95,5 @@ def unusable(record: Mapping[str, Any]) -> list[str]:
 
 def _counted(names: Sequence[str]) -> str:
     """How many fields, the first four of them named."""
-    shown = ", ".join(typed(name) for name in names[:4]) + (f" and {len(names) - 4} more" if names[4:] else "")
-    return f"{len(names)} values ({shown}) are" if names[1:] else f"One value ({shown}) is"
+    listed = ", ".join(short_text(name) for name in names[:4]) + (f" and {len(names) - 4} more" if names[4:] else "")
+    return f"{len(names)} values ({listed}) are" if names[1:] else f"One value ({listed}) is"

@@ -79,18 +79,18 @@ def usable() -> Inputs:
     return with_measured(_usable_and_problems(inputs())[0], own_parts())
 
 
-_KEPT_CHECKS = 8
+_CACHED_CHECKS = 8
 """The build on the screen, the pinned ones, and the same before the change. [-]"""
 
 
-def _usable_and_problems(typed: Inputs) -> tuple[Inputs, list[tuple[str, str]]]:
+def _usable_and_problems(entered: Inputs) -> tuple[Inputs, list[tuple[str, str]]]:
     """`with_defaults_for_bad`, asked once for each record of this session: the same object has the same answer."""
     held: list[tuple[Inputs, tuple[Inputs, list[tuple[str, str]]]]] = st.session_state.setdefault(keys.CHECKED, [])
     for one, answer in held:
-        if one is typed:
+        if one is entered:
             return answer
-    answer = with_defaults_for_bad(typed)
-    st.session_state[keys.CHECKED] = [*held, (typed, answer)][-_KEPT_CHECKS:]
+    answer = with_defaults_for_bad(entered)
+    st.session_state[keys.CHECKED] = [*held, (entered, answer)][-_CACHED_CHECKS:]
     return answer
 
 
@@ -131,7 +131,7 @@ def with_change(old: Inputs, name: str, value: Any) -> Inputs:
 
 def change(name: str, value: Any) -> None:
     """Take what a control says."""
-    st.session_state.setdefault(keys.TOLD_BY_HAND, set()).add(name)
+    st.session_state.setdefault(keys.SET_BY_HAND, set()).add(name)
     st.session_state[keys.INPUTS] = without_measured(
         with_change(usable() if name == "take_off_g" else inputs(), name, value)
     )
@@ -159,8 +159,8 @@ def unreached(grams: float) -> list[str]:
         ]
     if got < grams:
         return [f"The frame would have to weigh more than can be told: {got:.0f} g stand in place of {grams:.0f} g."]
-    told = [words for name, words in _PART_MASSES.items() if getattr(craft, name) is not None]
-    named = f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else "".join(told)
+    parts = [words for name, words in _PART_MASSES.items() if getattr(craft, name) is not None]
+    named = f"{', '.join(parts[:-1])} and {parts[-1]}" if len(parts) > 1 else "".join(parts)
     if not named:
         return [f"Parts of these sizes cannot weigh so little together: {got:.0f} g stand in place of {grams:.0f} g."]
     return [

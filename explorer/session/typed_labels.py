@@ -28,7 +28,7 @@ __all__ = [
 ]
 
 _MADE_FROM_LABELS = (
-    keys.LABELS, keys.LENDER, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE, keys.TOLD_BY_HAND,
+    keys.LABELS, keys.DEFAULT_DONOR, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE, keys.SET_BY_HAND,
 )  # fmt: skip
 
 
@@ -78,8 +78,8 @@ def retire() -> None:
     What the lending craft stands for stays known, and what the labels told counts as told.
     """
     found = reading()
-    told = answered(found, answers(found)).keys()
-    st.session_state[keys.TOLD_BY_HAND] = st.session_state.get(keys.TOLD_BY_HAND, set()) | told
+    given = answered(found, answers(found)).keys()
+    st.session_state[keys.SET_BY_HAND] = st.session_state.get(keys.SET_BY_HAND, set()) | given
     st.session_state[keys.LABELS_RETIRED] = True
 
 
@@ -89,9 +89,9 @@ def clear_forgotten() -> None:
     if forgotten or retired:
         stale_values.put(keys.LABELS, "")
     if forgotten:
-        for name in (keys.LENDER, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE):
+        for name in (keys.DEFAULT_DONOR, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE):
             st.session_state[name] = None
-        st.session_state[keys.TOLD_BY_HAND] = set()
+        st.session_state[keys.SET_BY_HAND] = set()
 
 
 def held() -> dict[str, Any]:
@@ -99,30 +99,30 @@ def held() -> dict[str, Any]:
     return {name: st.session_state.get(name) for name in _MADE_FROM_LABELS}
 
 
-def put_back(kept: Mapping[str, Any]) -> None:
+def put_back(before: Mapping[str, Any]) -> None:
     """Labels and lending craft of an earlier moment; only in a callback, where the field may be written."""
     st.session_state.pop(keys.LABELS_FORGOTTEN, None)
-    for name, value in kept.items():
+    for name, value in before.items():
         st.session_state[name] = value
-    stale_values.put(keys.LABELS, kept[keys.LABELS] or "")
-    st.session_state[keys.TOLD_BY_HAND] = kept[keys.TOLD_BY_HAND] or set()
+    stale_values.put(keys.LABELS, before[keys.LABELS] or "")
+    st.session_state[keys.SET_BY_HAND] = before[keys.SET_BY_HAND] or set()
 
 
 def moved(inputs: Inputs) -> list[str]:
     """Names of the fields that no longer are as the labels say."""
     found = reading()
-    told = answered(found, answers(found))
-    return [FIELDS[name].label for name, value in told.items() if name in FIELDS and getattr(inputs, name) != value]
+    given = answered(found, answers(found))
+    return [FIELDS[name].label for name, value in given.items() if name in FIELDS and getattr(inputs, name) != value]
 
 
 def borrowed(inputs: Inputs) -> frozenset[str]:
     """Fields of a build made from labels that still hold what the lending craft had; empty for other builds."""
     plain: Inputs | None = st.session_state.get(keys.LABEL_PLAIN)
-    if plain is None or not st.session_state.get(keys.LENDER) or st.session_state.get(keys.LABELS_FORGOTTEN):
+    if plain is None or not st.session_state.get(keys.DEFAULT_DONOR) or st.session_state.get(keys.LABELS_FORGOTTEN):
         return frozenset()
     found = reading()
     assumed = {one.field for one in found.found if one.note == "assumed"}
-    told = (answered(found, answers(found)).keys() - assumed) | st.session_state.get(keys.TOLD_BY_HAND, set())
-    kept = {name for name in FIELDS if getattr(inputs, name) == getattr(plain, name)}
-    weighed = {"frame_g", "take_off_g"} if "take_off_g" in told or "frame_g" not in kept else set()
-    return frozenset((kept | assumed) - told - weighed)
+    given = (answered(found, answers(found)).keys() - assumed) | st.session_state.get(keys.SET_BY_HAND, set())
+    unchanged = {name for name in FIELDS if getattr(inputs, name) == getattr(plain, name)}
+    weighed = {"frame_g", "take_off_g"} if "take_off_g" in given or "frame_g" not in unchanged else set()
+    return frozenset((unchanged | assumed) - given - weighed)

@@ -21,7 +21,7 @@ __all__ = ["aside", "change_craft", "forget_aside", "put", "set_aside", "take_ba
 
 MOST_PUT_ASIDE = 8
 """Craft whose readings and prices are kept while others are on the screen."""
-_KEPT_OF_ONE_CRAFT = ("price_", "plug_in_step")
+_ONE_CRAFT_VALUES = ("price_", "plug_in_step")
 """Beginnings of names of kept values: prices, and the open step of the first power-up."""
 _OF_ONE_CRAFT = (keys.GUESS_ORDER, keys.SAVED_BUILD, keys.OWN_WAS)
 
@@ -48,19 +48,19 @@ def change_craft(before: Inputs, new: Inputs) -> None:
     if before == new:
         return
     aside: dict[str, tuple[dict[str, Any], dict[str, Any]]] = box(keys.ASIDE)
-    readings, kept = box(keys.READINGS), box(keys.KEPT)
-    prices = {name: kept.pop(name) for name in list(kept) if name.startswith(_KEPT_OF_ONE_CRAFT)}
+    readings, values = box(keys.READINGS), box(keys.KEPT)
+    prices = {name: values.pop(name) for name in list(values) if name.startswith(_ONE_CRAFT_VALUES)}
     aside[repr(before)] = (dict(readings), prices)
     readings.clear()
     had = aside.pop(repr(new), ({}, {}))
     readings.update(had[0])
-    kept.update(had[1])
+    values.update(had[1])
     for name in list(aside)[:-MOST_PUT_ASIDE]:
         del aside[name]
     held = bench_log.held_log()
     if held is not None and held.calibration is not None:
         bench_log.hold(replace(held, calibration=None))
-    kept.pop("choose_seen", None)
+    values.pop("choose_seen", None)
     for name in _OF_ONE_CRAFT:
         st.session_state.pop(name, None)
 
@@ -75,8 +75,8 @@ def set_aside() -> None:
 
 def aside() -> Inputs | None:
     """The reader's own build where a story took the screen, or None."""
-    kept = st.session_state.get(keys.WHY_OWN)
-    return None if kept is None else kept[0]
+    own = st.session_state.get(keys.WHY_OWN)
+    return None if own is None else own[0]
 
 
 def forget_aside() -> None:

@@ -43,7 +43,7 @@ MISSING = "\u2013"
 class Units:
     """What the reader chose to see."""
 
-    pull: Literal["g", "N"] = "g"
+    thrust: Literal["g", "N"] = "g"
     propeller: Literal["in", "mm"] = "in"
     temperature: Literal["C", "F"] = "C"
 
@@ -76,8 +76,8 @@ _ALL = math.inf
 QUANTITIES: dict[str, Quantity] = {
     "minutes": Quantity("min", MINUTE, ((10, 0.1), (_ALL, 1)), "longer", "shorter"),
     "seconds": Quantity("s", 1.0, ((1, 0.01), (10, 0.1), (_ALL, 1)), "slower", "quicker"),
-    "pull_to_weight": Quantity("times", 1.0, ((_ALL, 0.1),), "more", "less"),
-    "pull": Quantity("g", GRAM_FORCE, ((1000, 5), (_ALL, 10)), "more", "less"),
+    "thrust_to_weight": Quantity("times", 1.0, ((_ALL, 0.1),), "more", "less"),
+    "thrust": Quantity("g", GRAM_FORCE, ((1000, 5), (_ALL, 10)), "more", "less"),
     "mass": Quantity("g", GRAM, ((_ALL, 1),), "heavier", "lighter"),
     "current": Quantity("A", 1.0, ((10, 0.1), (_ALL, 1)), "more", "less"),
     "power": Quantity("W", 1.0, ((_ALL, 1),), "more", "less"),
@@ -105,14 +105,14 @@ QUANTITIES: dict[str, Quantity] = {
 """Every kind of number the pages show. The result in SI goes in; see `value`."""
 
 _CHOSEN: dict[tuple[str, str], Quantity] = {
-    ("pull", "N"): Quantity("N", 1.0, ((10, 0.1), (_ALL, 1)), "more", "less"),
+    ("thrust", "N"): Quantity("N", 1.0, ((10, 0.1), (_ALL, 1)), "more", "less"),
     ("grams_per_watt", "N"): Quantity("N/W", 1.0, ((_ALL, 0.001),), "thriftier", "thirstier"),
     ("propeller", "mm"): Quantity("mm", MM, ((_ALL, 1),), "larger", "smaller"),
     ("temperature", "F"): Quantity("\u00b0F", 5.0 / 9.0, ((_ALL, 1),), "hotter", "cooler", 32.0 - CELSIUS_ZERO * 1.8),
     ("warming", "F"): Quantity("\u00b0F", 5.0 / 9.0, ((_ALL, 1),), "hotter", "cooler"),
 }
 _KILOGRAMS = Quantity("kg", 1.0, ((_ALL, 0.01),), "heavier", "lighter")
-_KILOGRAMS_OF_PULL = Quantity("kg", 1000.0 * GRAM_FORCE, ((_ALL, 0.01),), "more", "less")
+_KILOGRAMS_OF_FORCE = Quantity("kg", 1000.0 * GRAM_FORCE, ((_ALL, 0.01),), "more", "less")
 _PLAIN = Units()
 
 
@@ -133,15 +133,15 @@ def quantity_of(kind: str, units: Units = _PLAIN, *, largest: float = 0.0) -> Qu
     ('kg', 'g')
     """
     choice = {
-        "pull": units.pull,
-        "grams_per_watt": units.pull,
+        "thrust": units.thrust,
+        "grams_per_watt": units.thrust,
         "propeller": units.propeller,
         "temperature": units.temperature,
         "warming": units.temperature,
     }.get(kind, "")
     found = _CHOSEN.get((kind, choice), QUANTITIES[kind])
-    if found.unit == "g" and kind in ("mass", "pull") and abs(largest) / found.scale >= 2000.0:
-        return _KILOGRAMS if kind == "mass" else _KILOGRAMS_OF_PULL
+    if found.unit == "g" and kind in ("mass", "thrust") and abs(largest) / found.scale >= 2000.0:
+        return _KILOGRAMS if kind == "mass" else _KILOGRAMS_OF_FORCE
     return found
 
 
@@ -156,12 +156,12 @@ def decimals_for(step: float) -> int:
     return max(0, -math.floor(math.log10(step) + 1e-9)) if step < 1 else 0
 
 
-def number(shown: float, step: float = 1.0) -> str:
+def number(displayed: float, step: float = 1.0) -> str:
     """Write a number rounded to a step, with a true minus and spaced thousands from 10 000.
 
     Parameters
     ----------
-    shown : float
+    displayed : float
         In the unit shown.
     step : float
         The last digit is a multiple of it.
@@ -176,10 +176,10 @@ def number(shown: float, step: float = 1.0) -> str:
     >>> number(-3.26, 0.1), number(29612.0, 100.0), number(9612.0, 100.0)
     ('\u22123.3', '29\u202f600', '9600')
     """
-    if not math.isfinite(shown):
+    if not math.isfinite(displayed):
         return MISSING
     # halves go away from zero, as a person rounds; the small push undoes binary dust such as 0.35 / 0.1
-    rounded = math.copysign(math.floor(abs(shown) / step + 0.5 + 1e-9) * step, shown)
+    rounded = math.copysign(math.floor(abs(displayed) / step + 0.5 + 1e-9) * step, displayed)
     text = f"{abs(rounded):.{decimals_for(step)}f}"
     whole, point, fraction = text.partition(".")
     if len(whole) >= 5:
@@ -230,9 +230,9 @@ def lowered(sentence: str) -> str:
     return sentence if len(word) > 1 and word[:2].isupper() else sentence[:1].lower() + sentence[1:]
 
 
-def _step(quantity: Quantity, shown: float, width: float) -> float:
+def _step(quantity: Quantity, displayed: float, width: float) -> float:
     """Step of the last digit: by size, and no finer than a tenth of the band."""
-    size = abs(shown)
+    size = abs(displayed)
     step = quantity.steps[-1][1]
     for limit, candidate in quantity.steps:
         # 9.97 min would round to "10.0 min": look at it as it will be seen
@@ -245,7 +245,7 @@ def _step(quantity: Quantity, shown: float, width: float) -> float:
     return step
 
 
-def _shown(quantity: Quantity, si: float) -> float:
+def _in_unit(quantity: Quantity, si: float) -> float:
     return si / quantity.scale + quantity.offset
 
 
@@ -292,8 +292,8 @@ def value(
     '54\u202f\u00b0F'
     """
     quantity = quantity_of(kind, units, largest=_largest(si, low, high))
-    shown = _shown(quantity, float(si))
-    text = number(shown, _step(quantity, shown, _width(quantity, low, high)))
+    displayed = _in_unit(quantity, float(si))
+    text = number(displayed, _step(quantity, displayed, _width(quantity, low, high)))
     return _with_unit(text, quantity.unit) if unit else text
 
 
@@ -328,7 +328,7 @@ def spread(kind: str, low: float, high: float, units: Units = _PLAIN, *, unit: b
     '20 to 28\u202fmin'
     """
     quantity = quantity_of(kind, units, largest=_largest(low, high))
-    a, b = _shown(quantity, float(low)), _shown(quantity, float(high))
+    a, b = _in_unit(quantity, float(low)), _in_unit(quantity, float(high))
     if not (math.isfinite(a) and math.isfinite(b)):
         return MISSING
     a, b = min(a, b), max(a, b)
@@ -352,9 +352,9 @@ def band(kind: str, si: float, low: float, high: float, units: Units = _PLAIN) -
     # one unit and one step for all three
     largest = _largest(si, low, high)
     quantity = quantity_of(kind, units, largest=largest)
-    shown = [_shown(quantity, float(x)) for x in (si, low, high)]
-    step = _step(quantity, max(abs(x) for x in shown), abs(shown[2] - shown[1]))
-    mid, first, second = (number(x, step) for x in (shown[0], *sorted(shown[1:])))
+    displayed = [_in_unit(quantity, float(x)) for x in (si, low, high)]
+    step = _step(quantity, max(abs(x) for x in displayed), abs(displayed[2] - displayed[1]))
+    mid, first, second = (number(x, step) for x in (displayed[0], *sorted(displayed[1:])))
     text = _with_unit(mid, quantity.unit)
     return text if first == second else f"{text} ({first} to {second})"
 
@@ -392,7 +392,7 @@ def change(kind: str, new: float, old: float, units: Units = _PLAIN) -> str:
     --------
     >>> change("minutes", 264.0, 228.0)
     '0.6\u202fmin longer'
-    >>> change("pull_to_weight", 6.2, 7.2)
+    >>> change("thrust_to_weight", 6.2, 7.2)
     '1.0 less'
     >>> change("money", 12.0, 12.0)
     'the same'
@@ -400,7 +400,7 @@ def change(kind: str, new: float, old: float, units: Units = _PLAIN) -> str:
     if not (math.isfinite(new) and math.isfinite(old)):
         return MISSING
     quantity = quantity_of(kind, units, largest=_largest(new, old))
-    a, b = _shown(quantity, float(new)), _shown(quantity, float(old))
+    a, b = _in_unit(quantity, float(new)), _in_unit(quantity, float(old))
     step = _step(quantity, max(abs(a), abs(b)), math.nan)
     # the difference of what is read, so that the reader's own subtraction agrees
     difference = (math.floor(a / step + 0.5 + 1e-9) - math.floor(b / step + 0.5 + 1e-9)) * step

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmodel.base.arrays import ArrayOrFloat
-from propmodel.base.checks import check_in, keep_arrays, shown
+from propmodel.base.checks import check_in, keep_arrays, quoted
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.ranges import allowed, check_fields
 from propmodel.components import battery, motor, propeller
@@ -91,7 +91,7 @@ class Build:
                 raise ValueError(f"{name} must be a {kind.__name__}, got {type(getattr(self, name)).__name__}")
         check_fields(self)
         if not isinstance(self.coaxial, bool | np.bool_):
-            raise ValueError(f"coaxial must be True or False, got {shown(self.coaxial)}")
+            raise ValueError(f"coaxial must be True or False, got {quoted(self.coaxial)}")
         if self.coaxial and np.any(np.asarray(self.rotors) % 2):
             raise ValueError(f"rotors must be an even number when they come in pairs, got {self.rotors}")
         keep_arrays(self)
@@ -223,7 +223,7 @@ def with_fields(build: Build, changes: dict[str, Any]) -> Build:
     grouped: dict[str, dict[str, Any]] = {}
     top: dict[str, Any] = {}
     if not isinstance(changes, Mapping):
-        raise ValueError(f"changes must be a mapping of fields to values, got {shown(changes)}")
+        raise ValueError(f"changes must be a mapping of fields to values, got {quoted(changes)}")
     for path, value in changes.items():
         check_in("field", path, field_paths(build))
         part, _, name = path.partition(".")
@@ -244,8 +244,8 @@ def _other_pack(old: battery.Pack, **values: Any) -> battery.Pack:
     if known and "chemistry" in values and not {"label_c", "max_continuous_current"} & set(values):
         # a LiPo's C rating says nothing about Li-ion, nor the other way round
         rated = battery.of_chemistry(old, "label_exponent") > 0.0
-        told = np.where(rated, battery.label_c(old), battery.of_chemistry(new, "typical_label"))
-        new = replace(new, label_c=told[()])
+        label = np.where(rated, battery.label_c(old), battery.of_chemistry(new, "typical_label"))
+        new = replace(new, label_c=label[()])
     if not {"cells", "capacity_ah", "parallel"} & set(values):
         return new
     charge = np.asarray(new.capacity_ah, dtype=np.float64) / old.capacity_ah

@@ -285,13 +285,13 @@ def _propeller(r: Mapping[str, Any]) -> propeller.Propeller:
 def _controller(r: Mapping[str, Any]) -> Controller:
     exponent = r["throttle_exponent"]
     # not told: the mean of the measured stands with the spread between them
-    told: dict[str, Any] = {}
+    given: dict[str, Any] = {}
     if exponent is not None:
-        told = {"throttle_exponent": exponent, "log_sd_throttle_exponent": LOG_SD_THROTTLE_EXPONENT_TYPED}
+        given = {"throttle_exponent": exponent, "log_sd_throttle_exponent": LOG_SD_THROTTLE_EXPONENT_TYPED}
     # idle is told as a command, as the firmware asks for it; the map makes a share of the voltage of it
     idle = min((r["idle_percent"] / 100.0) ** (THROTTLE_EXPONENT if exponent is None else exponent), 0.5)
     return Controller(
-        **told,
+        **given,
         idle_duty=idle,
         continuous_current=r["esc_a"],
         burst_current=r["esc_burst_a"],

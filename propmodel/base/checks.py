@@ -20,7 +20,7 @@ __all__ = [
     "check_positive",
     "check_range",
     "keep_arrays",
-    "shown",
+    "quoted",
 ]
 
 _PLAIN = (float, int, str, bool, type(None), np.ndarray)
@@ -90,13 +90,13 @@ def as_floats(name: str, value: Any) -> NDArray[np.float64]:
             raise TypeError
         floats = array.astype(np.float64, copy=False)
     except (TypeError, ValueError, OverflowError):
-        raise ValueError(f"{name} must be a number, got {shown(value)}") from None
+        raise ValueError(f"{name} must be a number, got {quoted(value)}") from None
     if kind is not np.ndarray and isinstance(value, np.ma.MaskedArray):
         return np.where(np.ma.getmaskarray(value), np.nan, floats)  # what lies under a mask means nothing
     return floats
 
 
-def shown(value: Any) -> str:
+def quoted(value: Any) -> str:
     """Text of a value that cannot be used, at most 60 characters.
 
     Parameters
@@ -363,7 +363,7 @@ def check_flag(name: str, value: Any) -> bool:
     ValueError: sustained must be True or False, got [True, False]
     """
     if not isinstance(value, bool | np.bool_):
-        raise ValueError(f"{name} must be True or False, got {shown(value)}")
+        raise ValueError(f"{name} must be True or False, got {quoted(value)}")
     return bool(value)
 
 
@@ -396,7 +396,7 @@ def check_names(name: str, value: Any, allowed: Iterable[str]) -> list[str]:
     ValueError: outputs must be a list of names, got 3.0
     """
     if isinstance(value, str | bytes) or not isinstance(value, Iterable):
-        raise ValueError(f"{name} must be a list of names, got {shown(value)}")
+        raise ValueError(f"{name} must be a list of names, got {quoted(value)}")
     known = list(allowed)
     return [check_in(name, one, known) for one in value]
 
@@ -433,6 +433,6 @@ def check_in(name: str, value: Any, allowed: Iterable[str]) -> str:
     known = list(allowed)
     if isinstance(value, str) and value in known:
         return str(value)
-    text = shown(value)
+    text = quoted(value)
     near = difflib.get_close_matches(value if isinstance(value, str) else text, known, n=3, cutoff=0.4) or known[:8]
     raise ValueError(f"{name} {text} is not known; nearest: {', '.join(near)}")

@@ -136,11 +136,11 @@ def calibrate(
 
 def _left_out(log: BenchLog, doubts: Sequence[Doubt], already: set[int]) -> tuple[set[int], list[str]]:
     """Rows in doubt that are left out, with a sentence; a ValueError where the whole table is in doubt."""
-    kept = {int(row) for row in log.points.index} - already
-    odd = {row for d in doubts if d.kind in ROWS_IN_DOUBT for row in d.rows} & kept
-    many = len(odd) > MOST_LEFT_OUT * len(kept)
+    used = {int(row) for row in log.points.index} - already
+    odd = {row for d in doubts if d.kind in ROWS_IN_DOUBT for row in d.rows} & used
+    many = len(odd) > MOST_LEFT_OUT * len(used)
     against = [d for d in doubts if d.kind in TABLE_IN_DOUBT or (many and d.kind in ROWS_IN_DOUBT)]
-    against = [d for d in against if kept & set(d.rows)]
+    against = [d for d in against if used & set(d.rows)]
     if against:
         raise ValueError(
             "this table is not calibrated, since it is in doubt: "
@@ -308,30 +308,30 @@ def _residuals(fit: StandFit) -> pd.DataFrame:
 
 
 def _notes(fit: StandFit, frame: pd.DataFrame) -> list[str]:
-    read, told = fit.table.read, []
+    read, notes = fit.table.read, []
     missed = [
         f"{name} by {100 * off:.0f} %" for name, off in fit.misfit().items() if off >= WORTH_SAYING and name != "duty"
     ]
     if missed:
-        told.append(
+        notes.append(
             f"The calibrated forecast still misses the {' and the '.join(missed)}: the bands are kept as wide as that."
         )
     if not np.isfinite(read["thrust"]).any():
-        told.append(
+        notes.append(
             "No thrust was measured: the thrust coefficient follows the power coefficient only as far as the label's "
             "spread ties them."
         )
     if not np.isfinite(read["torque"]).any():
-        told.append(
+        notes.append(
             "No torque was measured: KV, resistance and power coefficient trade against each other, and the label's "
             "spread decides between them."
         )
     if not np.isfinite(read["speed"]).any():
-        told.append("No speed was measured: it was inferred from the thrust, so C_T and KV hang on the label.")
+        notes.append("No speed was measured: it was inferred from the thrust, so C_T and KV hang on the label.")
     if not np.isfinite(fit.table.throttle).any():
-        told.append("No throttle was recorded: the throttle map stays the usual one and says nothing about KV.")
+        notes.append("No throttle was recorded: the throttle map stays the usual one and says nothing about KV.")
     elif np.nanmax(fit.table.throttle) < 0.95:
-        told.append("The throttle never reached full: KV and resistance rest on the throttle map.")
+        notes.append("The throttle never reached full: KV and resistance rest on the throttle map.")
     for name, sentence in (
         ("kv", "KV was hardly learned from this table."),
         ("resistance", "The resistance was hardly learned."),
@@ -339,5 +339,5 @@ def _notes(fit: StandFit, frame: pd.DataFrame) -> list[str]:
         ("ripple_coefficient", "The ripple loss was hardly learned: more steps at low throttle would tell it."),
     ):
         if frame.loc[name, "learned"] < 0.3:
-            told.append(sentence)
-    return told
+            notes.append(sentence)
+    return notes

@@ -336,17 +336,17 @@ def _steady_notes(ways: pd.DataFrame, hover: int | None, scale: float) -> list[s
         ]
     row = ways.loc[hover]
     where = "in one piece" if row["pieces"] == 1 else f"in {row['pieces']:.0f} pieces"
-    told = [f"Hover found {where}, {row['seconds']:.0f} s in all."]
+    notes = [f"Hover found {where}, {row['seconds']:.0f} s in all."]
     others = [
         f"{scale * other['current_a']:.1f} A for {other['seconds']:.0f} s"
         for k, other in ways.iterrows()
         if k != hover and other["taken_as"] == "cruise" and other["seconds"] >= 1.0
     ]
     if others:
-        told.append(f"Steady flight at {', '.join(others)} is taken as cruise or climb, not as hover.")
+        notes.append(f"Steady flight at {', '.join(others)} is taken as cruise or climb, not as hover.")
     else:
-        told.append("A slow cruise takes about as much as a hover: in a log without airspeed the two look the same.")
-    return told
+        notes.append("A slow cruise takes about as much as a hover: in a log without airspeed the two look the same.")
+    return notes
 
 
 def _resistance(time: FloatArray, volts: FloatArray, amps: FloatArray) -> tuple[float, float, int]:

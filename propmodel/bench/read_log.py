@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from propmodel.base.checks import check_in, check_number, check_range, shown
+from propmodel.base.checks import check_in, check_number, check_range, quoted
 from propmodel.bench.calibration import Calibration, calibrate
 from propmodel.bench.dwell_points import dwell_points, plateau_table, spikes
 from propmodel.bench.flight_log import FlightCalibration, calibrate_flight, flight_doubts
@@ -105,7 +105,7 @@ def read(
     _check_arguments(columns=columns, units=units, poles=poles, logger_poles=logger_poles, kind=kind)
     for what, given, wanted in (("motor", motor, Motor), ("propeller", propeller, Propeller)):
         if not isinstance(given, wanted | None):
-            raise ValueError(f"{what} must be a {wanted.__name__}, got {shown(given)}")
+            raise ValueError(f"{what} must be a {wanted.__name__}, got {quoted(given)}")
     table = read_table(path_or_file, columns=columns, progress=progress)
     found = tidy(table, units=dict(units or {}), poles=poles, logger_poles=logger_poles, kind=kind)
     labels = labels_in(table.name, *(f"{key} {value}" for key, value in table.layout.above))
@@ -123,7 +123,7 @@ def _check_arguments(*, columns: Any, units: Any, poles: Any, logger_poles: Any,
     """Refuse what overrules a guess and makes no sense, in one sentence."""
     for what, given in (("columns", columns), ("units", units)):
         if given is not None and not isinstance(given, Mapping):
-            raise ValueError(f"{what} must be a mapping of meanings, got {shown(given)}")
+            raise ValueError(f"{what} must be a mapping of meanings, got {quoted(given)}")
     for what, number in (("poles", poles), ("logger_poles", logger_poles)):
         if number is not None:
             check_range(what, check_number(what, number), 2, 200)

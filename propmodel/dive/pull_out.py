@@ -11,7 +11,7 @@ from propmodel.assembly.build import Build, drag_areas, shape_of
 from propmodel.base.checks import check_flag, check_range
 from propmodel.base.status import Status
 from propmodel.components.propeller import PreparedPropeller
-from propmodel.components.propeller.advance import pull_rise
+from propmodel.components.propeller.advance import thrust_rise
 from propmodel.dive.stepped import Dive, ManoeuvreName, PullOut, fly_pull_out
 from propmodel.powertrain.operating_point import at_duty
 from propmodel.powertrain.prepared import prepare
@@ -37,7 +37,7 @@ def inflow_rise(build: Build, prop: PreparedPropeller, rev_per_s: ArrayLike) -> 
     """
     if not np.any(np.asarray(build.propeller.unstalled_offset) != 0.0):
         return np.zeros(())
-    return pull_rise(
+    return thrust_rise(
         build.propeller,
         prop.static_c_t(rev_per_s),
         bulge_slope=prop.shape_c_t[0],

@@ -43,7 +43,7 @@ ROTOR_DRAG_COEFFICIENT = 0.35
 [-]"""
 
 
-_LEAST_PULL = 0.2
+_LEAST_THRUST_RATIO = 0.2
 """Of the full thrust, whatever is drawn. [-]"""
 
 
@@ -395,7 +395,7 @@ def set_up(d: Dive) -> Setup:
             raise ValueError("disc_area (all rotors together) is needed for a rise of thrust with the lost inflow")
         full_wash = np.sqrt(thrust / (2.0 * density * checks.as_floats("disc_area", d.disc_area)))
         missing = inflow_missing(v / np.maximum(full_wash, 1e-9))
-        available = available * np.maximum(1.0 + rise * missing, _LEAST_PULL)
+        available = available * np.maximum(1.0 + rise * missing, _LEAST_THRUST_RATIO)
     load = np.minimum(available, limit)
     binding = np.where(
         available > limit,

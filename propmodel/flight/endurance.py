@@ -30,7 +30,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.assembly.build import Build, shape_of
-from propmodel.base.checks import check_in, check_range, keep_arrays, shown
+from propmodel.base.checks import check_in, check_range, keep_arrays, quoted
 from propmodel.base.status import Status
 from propmodel.components import battery
 from propmodel.components.controller import limited_ripple
@@ -398,8 +398,8 @@ def _run_down(
             energy = energy + 0.5 * (voltage + stop_voltage) * step
             end = np.where(alive > 0.0, charge - step, end)
             dead = alive == 0.0
-            kept = np.where(dead, curve[-1][2], stop_voltage), np.where(dead, curve[-1][3], stop_current)
-            curve.append((end, hours, *kept, end_heat))
+            at_stop = np.where(dead, curve[-1][2], stop_voltage), np.where(dead, curve[-1][3], stop_current)
+            curve.append((end, hours, *at_stop, end_heat))
         landed = False
         if share is not alive:
             alive = np.where(share >= 1.0, alive, 0.0)
@@ -478,10 +478,10 @@ def _closed(
     energy = np.where(closing, last.energy + (last.voltage + voltage) * step, found.energy)
     end = np.where(closing, charge, found.end)
     end_heat = np.where(closing, heat, found.temperature)
-    kept = np.broadcast_arrays(end, hours, voltage, current, end_heat)
+    result = np.broadcast_arrays(end, hours, voltage, current, end_heat)
     for k, node in enumerate(curve):
         after = closing & (last.knot <= k)
-        curve[k] = tuple(np.where(after, new, old) for new, old in zip(kept, node, strict=True))
+        curve[k] = tuple(np.where(after, new, old) for new, old in zip(result, node, strict=True))
     return (
         replace(
             found,
@@ -536,7 +536,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         profile = WAYS_OF_FLYING[check_in("way of flying", profile, WAYS_OF_FLYING)]
     if not isinstance(profile, Profile):
         known = ", ".join(WAYS_OF_FLYING)
-        raise ValueError(f"profile must be a Profile or one of {known}, got {shown(profile)}")
+        raise ValueError(f"profile must be a Profile or one of {known}, got {quoted(profile)}")
     shares = [np.asarray(getattr(profile, k), dtype=np.float64) for k in ("hover", "cruise", "hard", "full")]
     start = np.asarray(state_of_charge, dtype=np.float64)
     shape = np.broadcast_shapes(

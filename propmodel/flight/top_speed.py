@@ -98,23 +98,23 @@ def find_top_speed(
     """Search of :func:`top_speed` on prepared arrays; each step warm-starts the next trim."""
     if full is None:
         full = at_duty(d, cap)
-    pull = d.rotors * full.thrust
-    lifts = pull > frame.weight
-    guess = _guess_top(d, frame, pull, full.rev_per_s), _full_lean(frame, pull, full.rev_per_s)
+    thrust = d.rotors * full.thrust
+    lifts = thrust > frame.weight
+    guess = _guess_top(d, frame, thrust, full.rev_per_s), _full_lean(frame, thrust, full.rev_per_s)
     first, second = (
         (_Effort(4, 2, 2e-3), _Effort(6, 4, 1e-3)) if quick else (_Effort(8, 3, 1e-8), _Effort(12, 6, 1e-10))
     )
     found = _aimed_top(d, frame, cap, *guess, effort=first)
     for bracket in (False, True):
         # with hardly any pull to spare the command hardly rises with speed: a near miss of one is far off in the other
-        sure = found.settled if bracket or not quick else found.settled & (pull > 1.2 * frame.weight)
+        sure = found.settled if bracket or not quick else found.settled & (thrust > 1.2 * frame.weight)
         open_ = lifts & ~sure
         if not open_.any():
             break
         shape = np.shape(open_)
         part, body, asked = take(d, open_, shape), take(frame, open_, shape), np.broadcast_to(cap, shape)[open_]
         if bracket:
-            most, turning = (np.broadcast_to(x, shape)[open_] for x in (pull, full.rev_per_s))
+            most, turning = (np.broadcast_to(x, shape)[open_] for x in (thrust, full.rev_per_s))
             rest = _bracketed_top(part, body, asked, most, turning, steps=16 if quick else 36)
         else:
             begun = np.log(found.speed[open_]), take(found.state, open_, shape)
@@ -159,26 +159,26 @@ def _merged(found: _Top, some: NDArray, rest: _Top) -> _Top:
     return _Top(speed, state, current, settled)
 
 
-def _full_lean(frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> Trim:
+def _full_lean(frame: Airframe, thrust: NDArray, rev_per_s: NDArray) -> Trim:
     """Where a search for the top speed begins: leaning well over, a little above full throttle's speed."""
-    zero = np.zeros_like(pull)
-    ratio = pull / frame.weight
+    zero = np.zeros_like(thrust)
+    ratio = thrust / frame.weight
     lean = 0.38 * np.sqrt(np.maximum(ratio * ratio - 1.0, 1e-4))
     return Trim(np.maximum(1.08 * rev_per_s, 1e-3), lean, zero, zero, zero, zero, zero, zero)
 
 
-def _guess_top(d: PreparedPowertrain, frame: Airframe, pull: NDArray, rev_per_s: NDArray) -> NDArray:
+def _guess_top(d: PreparedPowertrain, frame: Airframe, thrust: NDArray, rev_per_s: NDArray) -> NDArray:
     """Logarithm of a guess of the top speed: drag equal to the static pull at its tilt, less what the inflow takes.
 
     Its numbers are a regression on this engine's answers (28,000 builds, sd 3 to 6 %): they only say where to begin.
     """
-    light = np.minimum(frame.weight / np.maximum(pull, _SMALL), 0.999)
+    light = np.minimum(frame.weight / np.maximum(thrust, _SMALL), 0.999)
     level = light * light
     lean2 = 1.0 - level
     drag_area = frame.front + (frame.top - frame.front) * lean2
-    most = np.sqrt(2.0 * np.maximum(pull, _SMALL) * np.sqrt(lean2) / (d.density * drag_area))
+    most = np.sqrt(2.0 * np.maximum(thrust, _SMALL) * np.sqrt(lean2) / (d.density * drag_area))
     blades = d.prop.zero_thrust_advance_ratio * np.maximum(rev_per_s, 1e-3) * d.diameter
-    bend = 0.07 * np.log(light) - 0.13 * level + 0.054 * (1.0 - d.prop.bulge_kept) - 0.214
+    bend = 0.07 * np.log(light) - 0.13 * level + 0.054 * (1.0 - d.prop.bulge_share) - 0.214
     return 0.69 * np.log(most) + 0.31 * np.log(blades) + bend
 
 
@@ -224,15 +224,15 @@ def _excess(d: PreparedPowertrain, state: Trim, cap: NDArray) -> tuple[NDArray, 
 
 
 def _bracketed_top(
-    d: PreparedPowertrain, frame: Airframe, cap: NDArray, pull: NDArray, rev_per_s: NDArray, *, steps: int
+    d: PreparedPowertrain, frame: Airframe, cap: NDArray, thrust: NDArray, rev_per_s: NDArray, *, steps: int
 ) -> _Top:
     """Halve the bracket, then aim along its chord: slower, for the few builds that no aim hits."""
     # drag hardly exceeds the static pull, though rotors turn faster in the stream: the upper end of the bracket
-    high = 1.25 * np.sqrt(2.0 * np.maximum(pull, frame.weight) / (d.density * frame.front))
+    high = 1.25 * np.sqrt(2.0 * np.maximum(thrust, frame.weight) / (d.density * frame.front))
     low = np.zeros_like(high)
     # near full throttle, leaning well over: from there few passes are enough, while a start from the hover lags
     # behind at every step and loses the root where the pack is near its end
-    state = _full_lean(frame, pull, rev_per_s)
+    state = _full_lean(frame, thrust, rev_per_s)
     below, above = -np.ones_like(high), np.ones_like(high)
     for step in range(steps):
         # a chord closes in from one side only: every other step halves

@@ -102,13 +102,13 @@ def profile_split(
     axial = d.density * (area * area * d.diameter) * c_p
     axial *= n * n * n
     half = _HALF * axial_speed
-    pull = np.maximum(thrust, _SMALL)
-    v = pull / (2.0 * d.density * d.disc_area)
+    positive = np.maximum(thrust, _SMALL)
+    v = positive / (2.0 * d.density * d.disc_area)
     v += half * half
     v = np.sqrt(v)
     v -= half
     most = _MOMENTUM_SHARE * axial
-    most /= pull
+    most /= positive
     most -= axial_speed
     most /= np.maximum(v, _SMALL)
     kappa = np.minimum(np.maximum(most, _ZERO), _INDUCED)
@@ -238,11 +238,11 @@ def _tilt(
     for _ in range(steps):
         below = fade * cosine
         below += _ONE
-        pull = high * t
-        pull += _ONE
-        pull *= gain * cosine
-        pull /= below
-        bent = pull * fade
+        thrust = high * t
+        thrust += _ONE
+        thrust *= gain * cosine
+        thrust /= below
+        bent = thrust * fade
         bent *= t
         slope = high - t
         slope *= gain
@@ -253,7 +253,7 @@ def _tilt(
         slope /= below
         slope = np.maximum(_ONE - slope, _LEAST_SLOPE)
         step = t - low
-        step -= pull
+        step -= thrust
         step /= slope
         t = np.maximum(t - step, _ZERO)
         cosine = t * t

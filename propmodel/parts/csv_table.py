@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from propmodel.base.cells import escape_cell, unescape_cell
-from propmodel.base.checks import check_in, shown
+from propmodel.base.checks import check_in, quoted
 from propmodel.parts.cell_values import MAX_CELL, clean_text
 from propmodel.parts.checking import MAX_ROWS, PartsError, check, checked_rows, missing_sentence
 from propmodel.parts.table_columns import KINDS, UNITS, Column, columns, headings
@@ -178,7 +178,7 @@ def read_csv(data: bytes | str, kind: str, *, file: str = "The file") -> PartTab
     check_in("kind of part table", kind, KINDS)
     file = clean_text(file) or "The file"
     if not isinstance(data, str | bytes):
-        raise ValueError(f"data must be text or bytes, got {shown(data)}")
+        raise ValueError(f"data must be text or bytes, got {quoted(data)}")
     text, encoding = _decode(data.encode("utf-8", "replace") if isinstance(data, str) else data, file)
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     lines = [line for line in text.split("\n") if line.strip() and not line.lstrip().startswith("#")]

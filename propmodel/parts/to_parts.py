@@ -252,11 +252,11 @@ def controllers(frame: pd.DataFrame) -> Controller:
     frame = _some(frame, "controllers")
     mass = _column_of(frame, "mass [g]", GRAM)
     exponent = _column_of(frame, "throttle exponent [-]")
-    told = ~np.isnan(exponent)
+    given = ~np.isnan(exponent)
     return Controller(
         throttle_exponent=_or(exponent, THROTTLE_EXPONENT),
-        log_sd_throttle_exponent=np.where(told, LOG_SD_THROTTLE_EXPONENT_TYPED, LOG_SD_THROTTLE_EXPONENT)
-        if told.any()
+        log_sd_throttle_exponent=np.where(given, LOG_SD_THROTTLE_EXPONENT_TYPED, LOG_SD_THROTTLE_EXPONENT)
+        if given.any()
         else None,
         continuous_current=_column_of(frame, "continuous current [A]"),
         burst_current=_maybe(_column_of(frame, "burst current [A]"), beyond=NO_LIMIT),

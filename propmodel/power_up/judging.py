@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from propmodel.base.checks import as_floats, shown
+from propmodel.base.checks import as_floats, quoted
 from propmodel.power_up.step import Step
 
 __all__ = ["DOUBTFUL", "FINE", "STOP", "judge", "rows"]
@@ -64,7 +64,7 @@ def judge(step: Step, reading: float | bool | None) -> str:
         return FINE if reading else f"{STOP} {step.high_reason}."
     values = as_floats(f"reading of step {step.number}", reading)
     if values.ndim or math.isnan(values):
-        raise ValueError(f"reading of step {step.number} must be a number, got {shown(values)}")
+        raise ValueError(f"reading of step {step.number} must be a number, got {quoted(values)}")
     value = float(values)
     if step.stop_below is not None and value < step.stop_below:
         return f"{STOP} {step.low_reason}."

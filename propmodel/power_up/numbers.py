@@ -10,7 +10,7 @@ import numpy as np
 
 from propmodel.assembly.build import Build, shape_of
 from propmodel.base.arrays import number
-from propmodel.base.checks import check_flag, check_number, check_positive, shown
+from propmodel.base.checks import check_flag, check_number, check_positive, quoted
 from propmodel.components import battery, motor, propeller
 from propmodel.components.controller import command_from_duty, ripple_power, winding_ripple
 from propmodel.powertrain import operating_point
@@ -217,7 +217,7 @@ def from_build(
         if not 1.0 <= volts <= 200.0:
             raise ValueError(f"supply voltage must be between 1 and 200 V, got {volts:g} V")
     if bands is not None and not isinstance(bands, Mapping):
-        raise ValueError(f"bands must be a mapping of answers to their ends, got {shown(bands)}")
+        raise ValueError(f"bands must be a mapping of answers to their ends, got {quoted(bands)}")
     share = {
         "hover_throttle": (0.85, 1.18),
         "hover_current": (0.75, 1.33),

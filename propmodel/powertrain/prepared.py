@@ -162,8 +162,8 @@ def prepare(build: Build, state_of_charge: ArrayLike = 1.0, *, sustained: bool =
     -------
     PreparedPowertrain
     """
-    kept = None if np.ndim(state_of_charge) else cached_for_scalars(build, float(state_of_charge), sustained)  # type: ignore[arg-type]
-    return _prepared(build, state_of_charge, sustained) if kept is None else kept
+    cached = None if np.ndim(state_of_charge) else cached_for_scalars(build, float(state_of_charge), sustained)  # type: ignore[arg-type]
+    return _prepared(build, state_of_charge, sustained) if cached is None else cached
 
 
 def cached_for_scalars(build: Build, state_of_charge: float, sustained: bool = False) -> PreparedPowertrain | None:
@@ -183,7 +183,7 @@ def cached_for_scalars(build: Build, state_of_charge: float, sustained: bool = F
         None for a build that holds arrays.
     """
     try:
-        return _kept(build, state_of_charge, sustained)
+        return _cached(build, state_of_charge, sustained)
     except TypeError:  # arrays cannot be looked up
         return None
     except AttributeError:
@@ -192,7 +192,7 @@ def cached_for_scalars(build: Build, state_of_charge: float, sustained: bool = F
 
 
 @lru_cache(maxsize=64)
-def _kept(build: Build, state_of_charge: float, sustained: bool) -> PreparedPowertrain:
+def _cached(build: Build, state_of_charge: float, sustained: bool) -> PreparedPowertrain:
     found = _prepared(build, state_of_charge, sustained)
     if found.min_duty.ndim:
         raise ValueError("a build takes several values of a field as a list or an array, not as a tuple")

@@ -309,10 +309,10 @@ def never_overloads_pack(d: PreparedPowertrain) -> bool:
 
 def _row_table(d: PreparedPowertrain) -> tuple[NDArray, bool, bool]:
     """`duty_equation` as sums of `DutyRow.powers`; whether tips are fast at full duty; `never_overloads_pack`."""
-    kept: tuple[NDArray, bool, bool] | None = vars(d).get("_row_table")
-    if kept is None:
-        kept = vars(d)["_row_table"] = _make_row_table(d)
-    return kept
+    cached: tuple[NDArray, bool, bool] | None = vars(d).get("_row_table")
+    if cached is None:
+        cached = vars(d)["_row_table"] = _make_row_table(d)
+    return cached
 
 
 @np.errstate(all="ignore")  # full duty may have no root
@@ -360,8 +360,8 @@ def _guess_coefficients(d: PreparedPowertrain) -> tuple[NDArray, NDArray, NDArra
     right at full duty: b stands for the motor's resistance, c for the pack's. k makes it right at part duty as well,
     for the slow change of C_P, or a fast one where blade tips are fast at full duty.
     """
-    kept: tuple[NDArray, NDArray, NDArray, NDArray, NDArray] | None = vars(d).get("_guess_coefficients")
-    if kept is None:
+    cached: tuple[NDArray, NDArray, NDArray, NDArray, NDArray] | None = vars(d).get("_guess_coefficients")
+    if cached is None:
         full, part = (duty_equation(d, np.full(d.min_duty.shape, duty)).first_guess for duty in (1.0, _PART_DUTY))
         free = (d.emf - d.idle_power_resistance / d.emf) / d.no_load_volts_per_n
         bend = (2.0 * free / full - 1.0) ** 2 - 1.0
@@ -372,15 +372,15 @@ def _guess_coefficients(d: PreparedPowertrain) -> tuple[NDArray, NDArray, NDArra
         plain = _PART_DUTY * of_motor + _PART_DUTY**3 * of_pack
         slow = (there / plain - 1.0) / np.log(_PART_DUTY)
         slow = np.where(np.abs(slow) < _MOST_CHANGE, slow, 0.0)  # nor where part duty has none
-        kept = (
+        cached = (
             np.asarray(free + free),
             np.asarray(of_motor),
             np.asarray(of_pack),
             np.asarray(slow),
             np.asarray(full),
         )
-        vars(d)["_guess_coefficients"] = kept
-    return kept
+        vars(d)["_guess_coefficients"] = cached
+    return cached
 
 
 def _first_guess_curve(free: NDArray, square: NDArray) -> NDArray:
@@ -418,20 +418,20 @@ def _parabola_step(
     share of the idle power.
     """
     c_p, slope = d.prop.static_c_p_with_slope(n, fast_tips=fast)
-    pull = c_p * n
-    volts = pull * d.load_volts_per_c_p_n2
+    aero_torque = c_p * n
+    volts = aero_torque * d.load_volts_per_c_p_n2
     volts += d.no_load_volts_per_n
     volts *= n
     volts = rest_voltage - idle_drop / volts
-    pull *= load_drop
-    linear = emf_slope - slope * pull
+    aero_torque *= load_drop
+    linear = emf_slope - slope * aero_torque
     slope += _ONE
-    pull *= slope
-    pull *= volts
-    pull /= n
+    aero_torque *= slope
+    aero_torque *= volts
+    aero_torque /= n
     linear *= _HALF
-    pull += linear * linear
-    root = np.sqrt(pull)
+    aero_torque += linear * linear
+    root = np.sqrt(aero_torque)
     root += linear
     volts /= root
     return volts
@@ -449,26 +449,26 @@ def _newton_step(
     """C_P and its slope at a speed, and the share by which Newton's method moves it."""
     c_p, slope = d.prop.static_c_p_with_slope(n, fast_tips=fast)
     above = slope + _ONE
-    pull = c_p * n
-    fall = pull * d.load_volts_per_c_p_n2
+    aero_torque = c_p * n
+    fall = aero_torque * d.load_volts_per_c_p_n2
     per_speed = fall + d.no_load_volts_per_n
     fall *= above
     fall /= per_speed
     per_speed *= n
     idle = idle_drop / per_speed
     # what the load and the rest drop, and how the sum grows with ln n
-    pull *= load_drop
-    drop = pull + emf_slope
+    aero_torque *= load_drop
+    drop = aero_torque + emf_slope
     drop *= n
-    pull *= n
-    pull *= above
-    pull += drop
+    aero_torque *= n
+    aero_torque *= above
+    aero_torque += drop
     drop += idle
     step = rest_voltage - drop
     fall *= idle
-    pull -= fall
-    pull -= idle
-    step /= pull
+    aero_torque -= fall
+    aero_torque -= idle
+    step /= aero_torque
     return c_p, slope, step
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.assembly.build import Build, with_axis
-from propmodel.base.checks import apart, check_positive, check_range, shown
+from propmodel.base.checks import apart, check_positive, check_range, quoted
 from propmodel.components import controller
 from propmodel.components import propeller as propellers
 from propmodel.components.air import STANDARD, Air
@@ -254,7 +254,7 @@ def bench_curve(
     volts = check_positive("supply_voltage", supply_voltage, "V")
     command = check_range("throttle", throttle, 0.0, 1.0)
     if not isinstance(speed_controller, controller.Controller | None):
-        raise ValueError(f"speed_controller must be a Controller, got {shown(speed_controller)}")
+        raise ValueError(f"speed_controller must be a Controller, got {quoted(speed_controller)}")
     esc = speed_controller or motor.stand_controller or controller.Controller()
     zero = np.zeros(())
     d = PreparedPowertrain(

@@ -62,11 +62,11 @@ def duty_row(throttle: bytes, controller: Controller, command_cap: float) -> Dut
     ValueError
         If the throttle is outside 0 to 1.
     """
-    return _kept(throttle, controller.throttle_exponent, controller.idle_duty, command_cap)  # type: ignore[arg-type]
+    return _cached(throttle, controller.throttle_exponent, controller.idle_duty, command_cap)  # type: ignore[arg-type]
 
 
 @lru_cache(maxsize=64)
-def _kept(throttle: bytes, exponent: float, idle: float, command_cap: float) -> DutyRow:
+def _cached(throttle: bytes, exponent: float, idle: float, command_cap: float) -> DutyRow:
     command = check_range("throttle", np.frombuffer(throttle), 0.0, 1.0)
     plain = Controller(throttle_exponent=exponent, idle_duty=idle)
     asked = duty_from_throttle(plain, command, command_cap=command_cap)
@@ -75,6 +75,6 @@ def _kept(throttle: bytes, exponent: float, idle: float, command_cap: float) -> 
     cube, log = square * duty, np.log(duty)
     powers = np.array([np.ones_like(duty), duty, square, cube, (duty - square) ** 2, duty * log, cube * log])
     share = asked / duty
-    for kept in (duty, powers, share):
-        kept.flags.writeable = False
+    for array in (duty, powers, share):
+        array.flags.writeable = False
     return DutyRow(duty, powers, None if np.all(share == 1.0) else share)

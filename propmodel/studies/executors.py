@@ -27,7 +27,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from propmodel.base.checks import shown
+from propmodel.base.checks import quoted
 from propmodel.base.tables import data_path
 
 __all__ = [
@@ -145,7 +145,7 @@ def check_processes(processes: Any) -> int:
     """
     whole = isinstance(processes, Integral) and not isinstance(processes, bool | np.timedelta64)
     if not whole or not 1 <= int(processes) <= MOST_PROCESSES:
-        raise ValueError(f"processes must be a whole number from 1 to {MOST_PROCESSES}, got {shown(processes)}")
+        raise ValueError(f"processes must be a whole number from 1 to {MOST_PROCESSES}, got {quoted(processes)}")
     return int(processes)
 
 
@@ -184,7 +184,7 @@ def _without_main() -> Iterator[None]:
     """
     whole, thread = spawn.get_preparation_data, threading.get_ident()
 
-    def told(name: str) -> dict[str, Any]:
+    def preparation(name: str) -> dict[str, Any]:
         data = whole(name)
         if threading.get_ident() == thread:
             data = {k: v for k, v in data.items() if not k.startswith("init_main_from")}
@@ -192,7 +192,7 @@ def _without_main() -> Iterator[None]:
         return data
 
     with _STARTING:
-        spawn.get_preparation_data = told
+        spawn.get_preparation_data = preparation
         try:
             yield
         finally:
@@ -329,8 +329,8 @@ def walk(
     setup: Any,
     pieces: Iterable[Any],
     *,
-    take: Callable[[Any, Any], None],
-    told: Callable[[int], bool | None] | None = None,
+    on_result: Callable[[Any, Any], None],
+    progress: Callable[[int], bool | None] | None = None,
     executor: Executor | None = None,
     partners: int = 0,
     ordered: bool = True,
@@ -344,9 +344,9 @@ def walk(
     setup : object
         What all pieces have in common; must be picklable, as must pieces and answers.
     pieces : iterable
-    take : callable
-        ``take(piece, answer)``, called from this thread.
-    told : callable or None
+    on_result : callable
+        ``on_result(piece, answer)``, called from this thread.
+    progress : callable or None
         Called with the number of pieces taken, after each and while an executor keeps us waiting; False stops.
     executor : Executor or None
         Works out all pieces; this process only hands them over, `AHEAD` at a time.
@@ -368,11 +368,11 @@ def walk(
         If an executor that was handed in fails.
     """
     if executor is not None:
-        return _Walk(task, setup, pieces, take, told, executor, AHEAD, alone=False, ordered=ordered).run()
+        return _Walk(task, setup, pieces, on_result, progress, executor, AHEAD, alone=False, ordered=ordered).run()
     if partners < 1:
-        return _Walk(task, setup, pieces, take, told, None, 0, alone=True, ordered=ordered).run()
+        return _Walk(task, setup, pieces, on_result, progress, None, 0, alone=True, ordered=ordered).run()
     with STANDBY.pool(partners) as pool:
-        return _Walk(task, setup, pieces, take, told, pool, 2 * partners, alone=True, ordered=ordered).run()
+        return _Walk(task, setup, pieces, on_result, progress, pool, 2 * partners, alone=True, ordered=ordered).run()
 
 
 class _Walk:
@@ -383,15 +383,15 @@ class _Walk:
         task: Callable[[Any, Any], Any],
         setup: Any,
         pieces: Iterable[Any],
-        take: Callable[[Any, Any], None],
-        told: Callable[[int], bool | None] | None,
+        on_result: Callable[[Any, Any], None],
+        progress: Callable[[int], bool | None] | None,
         executor: Executor | None,
         ahead: int,
         *,
         alone: bool,
         ordered: bool,
     ) -> None:
-        self.task, self.setup, self.take, self.told = task, setup, take, told
+        self.task, self.setup, self.on_result, self.progress = task, setup, on_result, progress
         self.executor, self.ahead, self.alone, self.ordered = executor, ahead, alone, ordered
         self.pieces = iter(enumerate(pieces))
         self.again: deque[tuple[int, Any]] = deque()
@@ -415,7 +415,7 @@ class _Walk:
                     self.ready[item[0]] = item[1], self.task(self.setup, item[1])
                 elif self.away:
                     done, _ = wait(self.away, timeout=PATIENCE, return_when=FIRST_COMPLETED)
-                    if not done and self.told is not None and self.told(self.taken) is False:
+                    if not done and self.progress is not None and self.progress(self.taken) is False:
                         return False
                 elif not self.ready:
                     return True
@@ -463,8 +463,8 @@ class _Walk:
     def _take_ready(self) -> bool:
         while self.ready and (self.taken in self.ready or not self.ordered):
             order = self.taken if self.ordered else next(iter(self.ready))
-            self.take(*self.ready.pop(order))
+            self.on_result(*self.ready.pop(order))
             self.taken += 1
-            if self.told is not None and self.told(self.taken) is False:
+            if self.progress is not None and self.progress(self.taken) is False:
                 return False
         return True

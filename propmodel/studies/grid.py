@@ -17,7 +17,7 @@ from propmodel.assembly.build import Build, field_paths, shape_of, with_fields
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, evaluate
-from propmodel.base.checks import apart, as_floats, check_finite, check_in, shown
+from propmodel.base.checks import apart, as_floats, check_finite, check_in, quoted
 from propmodel.components import battery, propeller
 
 if TYPE_CHECKING:
@@ -247,7 +247,7 @@ def grid_of(
         clean[name] = _clean_axis(name, values)
     columns: dict[str, dict[str, NDArray]] = {}
     if tables is not None and not isinstance(tables, Mapping):
-        raise ValueError(f"tables must be a mapping of names to tables, got {shown(tables)}")
+        raise ValueError(f"tables must be a mapping of names to tables, got {quoted(tables)}")
     for name, table in (tables or {}).items():
         columns[name] = {check_in("column", f, known): _clean_axis(f, v) for f, v in table.items()}
         lengths = {len(v) for v in columns[name].values()}
@@ -281,9 +281,9 @@ def names_of(outputs: Sequence[str] | str | None) -> list[str]:
     if outputs is None:
         return [*OUTPUTS, *margin_names()]
     if not isinstance(outputs, Iterable):
-        raise ValueError(f"outputs must be a list of names, got {shown(outputs)}")
+        raise ValueError(f"outputs must be a list of names, got {quoted(outputs)}")
     names = (
-        [outputs] if isinstance(outputs, str) else [name if isinstance(name, str) else shown(name) for name in outputs]
+        [outputs] if isinstance(outputs, str) else [name if isinstance(name, str) else quoted(name) for name in outputs]
     )
     return [check_in("output", name, [*OUTPUTS, *_MARGINS]) for name in dict.fromkeys(names)]
 

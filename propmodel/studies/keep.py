@@ -111,10 +111,10 @@ class _Few:
 
     def _thin_out(self, *, in_order_of_grid: bool) -> tuple[NDArray, dict[str, NDArray]]:
         index, values = self._joined()
-        kept = self.thin(values)
+        few = self.thin(values)
         if in_order_of_grid:
-            kept = np.sort(kept)  # of equal builds the first of the grid stays
-        index, values = index[kept], {name: v[kept] for name, v in values.items()}
+            few = np.sort(few)  # of equal builds the first of the grid stays
+        index, values = index[few], {name: v[few] for name, v in values.items()}
         self.parts, self.held, self.after = [(index, values)], index.size, index.size
         return index, values
 
@@ -189,8 +189,8 @@ class Meets:
     def part(self, start: int, values: Values) -> tuple[NDArray, dict[str, NDArray], int]:
         """Reduce one piece."""
         among = places_that_meet(values, self.conditions)
-        kept = among[np.sort(self._listed({k: v[among] for k, v in values.items()}))]
-        return start + kept, {k: v[kept] for k, v in values.items()}, among.size
+        places = among[np.sort(self._listed({k: v[among] for k, v in values.items()}))]
+        return start + places, {k: v[places] for k, v in values.items()}, among.size
 
     def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
         """Begin a sweep."""
@@ -245,8 +245,8 @@ class Frontier:
     def part(self, start: int, values: Values) -> tuple[NDArray, dict[str, NDArray], int]:
         """Reduce one piece."""
         among = places_that_meet(values, self.conditions)
-        kept = among[np.sort(self._best({name: values[name][among] for name in self.objectives}))]
-        return start + kept, {k: v[kept] for k, v in values.items()}, kept.size
+        places = among[np.sort(self._best({name: values[name][among] for name in self.objectives}))]
+        return start + places, {k: v[places] for k, v in values.items()}, places.size
 
     def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
         """Begin a sweep."""

@@ -59,9 +59,9 @@ def frontier(values: Sequence[NDArray], maximise: Sequence[bool]) -> NDArray[np.
         order = order[np.lexsort((order, cost[1, order], cost[0, order]))]
         second = cost[1, order]
         best_before = np.concatenate([[np.inf], np.minimum.accumulate(second)[:-1]])
-        kept = second < best_before
-        kept[0] = True  # the best in the first objective, be its second one infinite
-        return index[order[kept]]
+        undominated = second < best_before
+        undominated[0] = True  # the best in the first objective, be its second one infinite
+        return index[order[undominated]]
     return index[_many(cost)]
 
 
@@ -70,12 +70,12 @@ def _many(cost: NDArray) -> NDArray[np.intp]:
     ranks = np.stack([np.unique(c, return_inverse=True)[1] for c in cost])
     order = np.lexsort((*ranks[::-1], ranks.sum(axis=0)))
     # a dominating point has a smaller rank sum, so it comes earlier: the frontier only grows
-    kept = np.empty((len(cost), 0), dtype=ranks.dtype)
+    undominated = np.empty((len(cost), 0), dtype=ranks.dtype)
     found: list[NDArray[np.intp]] = []
     for start in range(0, order.size, 1024):
         block = order[start : start + 1024]
         r = ranks[:, block]
-        alive = ~_dominated(r, kept)
+        alive = ~_dominated(r, undominated)
         r, block = r[:, alive], block[alive]
         # within the block: the same test among the survivors, in order
         inside = _dominated(r, r)
@@ -83,10 +83,10 @@ def _many(cost: NDArray) -> NDArray[np.intp]:
         first = np.zeros(block.size, bool)
         first[equal] = True
         good = ~inside & first
-        if kept.size:
+        if undominated.size:
             # an equal point of an earlier block was kept already
-            good &= ~_equals(r, kept)
-        kept = np.concatenate([kept, r[:, good]], axis=1)
+            good &= ~_equals(r, undominated)
+        undominated = np.concatenate([undominated, r[:, good]], axis=1)
         found.append(block[good])
     out = np.concatenate(found)
     return out[np.argsort(cost[0, out], kind="stable")]

@@ -86,8 +86,8 @@ class Parquet:
         """Reduce one piece."""
         if not self.conditions:
             return start + np.arange(next(iter(values.values())).size), dict(values)
-        kept = places_that_meet(values, self.conditions)
-        return start + kept, {k: v[kept] for k, v in values.items()}
+        places = places_that_meet(values, self.conditions)
+        return start + places, {k: v[places] for k, v in values.items()}
 
     def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
         """Begin a sweep: opens the temporary file."""

@@ -29,7 +29,7 @@ from propmodel.assembly.build import Build, drag_areas, shape_of, with_axis
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.performance import OUTPUTS, Performance, evaluate, performance, status_of
 from propmodel.base.arrays import quantiles, tails
-from propmodel.base.checks import check_flag, check_in, check_names, check_number, check_range, shown
+from propmodel.base.checks import check_flag, check_in, check_names, check_number, check_range, quoted
 from propmodel.components import battery, motor, propeller
 from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT
 from propmodel.components.inplane import LOG_SD_INPLANE
@@ -160,7 +160,7 @@ def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None,
     ((17,), True)
     """
     if check_range("draws", check_number("draws", draws), 1, 10**7) != int(draws):
-        raise ValueError(f"draws must be a whole number, got {shown(draws)}")
+        raise ValueError(f"draws must be a whole number, got {quoted(draws)}")
     draws = int(draws)
     if only is not None:
         only = tuple(check_names("only", only, _AXES))
@@ -228,8 +228,8 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
         usable_share=battery.usable_share_new(b.pack) * np.exp(sd_q * z["capacity"]),
         mass=battery.mass(b.pack),
     )
-    told = [b.pack.mass, b.motor.mass, b.propeller.mass]
-    sd_mass = LOG_SD_MASS_GIVEN if all(v is not None for v in told) else LOG_SD_MASS_ESTIMATE
+    masses_given = [b.pack.mass, b.motor.mass, b.propeller.mass]
+    sd_mass = LOG_SD_MASS_GIVEN if all(v is not None for v in masses_given) else LOG_SD_MASS_ESTIMATE
     all_up = b.mass
     extra = all_up * (np.exp(sd_mass * z["mass"]) - 1.0)
     front, top = drag_areas(b)
@@ -266,8 +266,8 @@ def pack_resistance_sd(pack: battery.Pack) -> float:
     """
     if pack.cell_resistance is not None:
         return LOG_SD_PACK_READING
-    told = pack.label_c is not None or pack.max_continuous_current is not None
-    return LOG_SD_PACK_LABEL if told else LOG_SD_PACK_RESISTANCE
+    has_label = pack.label_c is not None or pack.max_continuous_current is not None
+    return LOG_SD_PACK_LABEL if has_label else LOG_SD_PACK_RESISTANCE
 
 
 def _likely_current(b: Build) -> NDArray:

@@ -51,7 +51,7 @@ MOST_PROCESSES = 4
 """Processes taken where nothing is said. [-]"""
 LARGEST = 20_000_000
 """More builds than this are refused where all answers are wanted: they would not fit in memory. [-]"""
-LARGEST_KEPT = 2**62
+MOST_KEPT_BYTES = 2**62
 """More builds than this have no flat index. [-]"""
 
 
@@ -333,7 +333,7 @@ def sweep(
     else:
         if isinstance(keep, Keep):
             keep = [keep]
-        if grid.size > LARGEST_KEPT:
+        if grid.size > MOST_KEPT_BYTES:
             raise ValueError(f"{grid.size:,} combinations have no flat index: take fewer or coarser ranges")
         for kind in keep if isinstance(keep, Iterable) else [keep]:
             if not isinstance(kind, Keep):
@@ -358,7 +358,7 @@ def sweep(
     def pieces() -> Iterator[tuple[int, int]]:
         return ((start, min(start + chunk, size)) for start in range(0, size, chunk))
 
-    def told(done: int) -> bool | None:
+    def progress_of_rows(done: int) -> bool | None:
         return None if progress is None else progress(min(done * chunk, size), size)
 
     if keep is None:
@@ -370,14 +370,21 @@ def sweep(
             missing[piece[0] // chunk] = False
 
         complete = executors.walk(
-            answers, asked, pieces(), take=take_all, told=told, executor=executor, partners=partners, ordered=False
+            answers,
+            asked,
+            pieces(),
+            on_result=take_all,
+            progress=progress_of_rows,
+            executor=executor,
+            partners=partners,
+            ordered=False,
         )
         for k in np.flatnonzero(missing):
             found[:, k * chunk : (k + 1) * chunk] = np.nan
         values = {name: row.reshape(grid.shape) for name, row in zip(names, found, strict=True)}
         return Sweep(grid.axes, grid.tables, values, complete)
 
-    def take(piece: tuple[int, int], parts: list[Any]) -> None:
+    def on_result(piece: tuple[int, int], parts: list[Any]) -> None:
         nonlocal reached
         for collector, part in zip(collectors, parts, strict=True):
             collector.add(piece, part)
@@ -388,7 +395,13 @@ def sweep(
         for kind in keep:
             collectors.append(kind.collector(grid, tuple(names)))
         complete = executors.walk(
-            _parts, (asked, tuple(keep)), pieces(), take=take, told=told, executor=executor, partners=partners
+            _parts,
+            (asked, tuple(keep)),
+            pieces(),
+            on_result=on_result,
+            progress=progress_of_rows,
+            executor=executor,
+            partners=partners,
         )
         return Kept(grid.axes, grid.tables, tuple(c.result(complete) for c in collectors), reached, complete)
     finally:

@@ -224,7 +224,7 @@ def main() -> int:
     asked = parser.parse_args()
     loopback = ["--server.address=127.0.0.1", "--server.headless=true", "--browser.gatherUsageStats=false"]
     bare_command = [sys.executable, "-m", "streamlit", "run", "bare.py", *loopback]
-    all_kept = True
+    all_held = True
     with tempfile.TemporaryDirectory() as home, playwright.sync_playwright() as driver:
         folders = Path(home) / "explorer", Path(home) / "bare"
         for folder in folders:
@@ -241,12 +241,12 @@ def main() -> int:
                 found = measured(browser, f"{ours}/{path_of(name)}", bare, moves=asked.moves, loads=asked.loads)
                 text, kept = line(name, *found)
                 print(text, flush=True)
-                all_kept &= kept
+                all_held &= kept
             browser.close()
             print(
                 f"wanted: move p50 at most {MOST_MOVE}, load at most {MOST_LOAD}; {time.perf_counter() - start:.0f} s"
             )
-    return int(not all_kept)
+    return int(not all_held)
 
 
 if __name__ == "__main__":

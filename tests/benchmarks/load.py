@@ -146,7 +146,7 @@ def expected(inputs: Inputs) -> tuple[str, str, str]:
     return (
         value("mass", float(answer.mass)),
         value("percent", float(answer.hover_throttle)),
-        value("pull_to_weight", float(answer.thrust_to_weight)),
+        value("thrust_to_weight", float(answer.thrust_to_weight)),
     )
 
 

@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 from propmodel.base.constants import STANDARD_GRAVITY as G0
 from propmodel.components.air import STANDARD
 from propmodel.components.propeller import Propeller, prepare
-from propmodel.components.propeller.advance import pull_rise
+from propmodel.components.propeller.advance import thrust_rise
 from propmodel.dive import closed_forms, stepped
 from propmodel.dive.question import inflow_missing
 
@@ -178,7 +178,7 @@ def test_thrust_that_an_unstalled_blade_gains_edgewise(advance):
     label = Propeller(diameter=0.12954, pitch=0.10922, blades=3)
     ready = prepare(label, STANDARD)
     both = [
-        pull_rise(
+        thrust_rise(
             replace(label, unstalled_offset=offset),
             0.173,
             bulge_slope=ready.shape_c_t[0],

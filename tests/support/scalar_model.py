@@ -54,7 +54,7 @@ class Propeller:
         u = max(advance, 0.0) / self.zero_thrust_advance_ratio
         x, (k1, k2, k3) = min(u, end_t), self.shape_c_t
         bulge = x * (k1 + x * (k2 + x * k3))
-        c_t *= (1.0 - x) * (1.0 + self.bulge_kept * bulge)
+        c_t *= (1.0 - x) * (1.0 + self.bulge_share * bulge)
         c_p *= 1.0 - self.power_lost * bulge / (1.0 + bulge)
         x, (a, b, c, d, e) = min(u, end_p), self.shape_c_p
         c_p *= max(1.0 + x * (a + x * (b + x * (c + x * (d + x * e)))), 0.05)

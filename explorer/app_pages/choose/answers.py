@@ -56,7 +56,7 @@ def point_of(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
     return {n: math.nan for n in names} | points(inputs, names)
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
     made = headlines.build(inputs)
     found = {k: float(v) for k, v in _evaluate(Assessment(made, quick=True), names, headlines.profile(inputs)).items()}
@@ -142,7 +142,7 @@ def changes(inputs: Inputs, output: str) -> list[Change]:
     return _changes(headlines.plain(inputs), output)
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _changes(inputs: Inputs, output: str) -> list[Change]:
     made = headlines.build(inputs)
     names = list(dict.fromkeys([output, *COUNTER]))
@@ -256,7 +256,7 @@ def solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
     return _solved(headlines.plain(inputs), name, output, target)
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
     path, scale = SOLVED[name]
     field = FIELDS[name]
@@ -272,10 +272,10 @@ def _solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
     return Solved(found, found.value / scale, low, high)
 
 
-def with_one(inputs: Inputs, name: str, typed: float, output: str) -> float:
+def with_one(inputs: Inputs, name: str, entered: float, output: str) -> float:
     """An answer with one field at another value, parts of the same make. [SI]"""
     path, scale = SOLVED[name]
-    changed = with_fields(headlines.build(inputs), {path: typed * scale})
+    changed = with_fields(headlines.build(inputs), {path: entered * scale})
     return float(evaluate(Assessment(changed, quick=True), [output])[output])
 
 
@@ -293,7 +293,7 @@ def spread_of(inputs: Inputs, output: str) -> tuple[list[Contribution], list[tup
     return _spread_of(headlines.plain(inputs), output)
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _spread_of(inputs: Inputs, output: str) -> tuple[list[Contribution], list[tuple[str, float]]]:
     made = headlines.build(inputs)
     gains = reading_gains(made, output)

@@ -26,12 +26,12 @@ __all__ = [
     "Asked",
     "asked_now",
     "chosen_output",
+    "entered_ranges",
     "lists_block",
     "more_conditions",
     "range_controls",
     "read_all",
     "three_controls",
-    "typed_ranges",
 ]
 
 NOUNS = {"motors": "motors", "propellers": "propellers", "packs": "packs", "controllers": "speed controllers"}
@@ -43,7 +43,7 @@ def chosen_output(
 ) -> str:
     """Selector of an answer."""
     # the value goes with every run and is no one-time message: a browser that is late still shows it
-    now = kept_values.kept(key, default)
+    now = kept_values.get(key, default)
     at = names.index(now) if now in names else names.index(default)
     chosen = st.selectbox(label, names, index=at, format_func=lambda k: LOOKS[k].words, key=key, help=help_, **more)
     kept_values.keep_value(key, chosen)
@@ -53,9 +53,9 @@ def chosen_output(
 # ---- ranges --------------------------------------------------------------------------------------------------
 
 
-def typed_ranges(inputs: Inputs) -> dict[str, Any]:
+def entered_ranges(inputs: Inputs) -> dict[str, Any]:
     """What stands in the fields; ranges that nobody typed follow the build when it leaves them."""
-    held = kept_values.kept("choose_ranges")
+    held = kept_values.get("choose_ranges")
     reach = kept_values.first("choose_reach", "near")
     if held is None or (reach != "own" and not _within(inputs, held)):
         held = ranges.around(inputs, wide=reach == "wide")
@@ -77,7 +77,7 @@ def _set_ranges(held: dict[str, Any]) -> None:
 
 
 def _epoch() -> int:
-    return kept_values.kept("choose_epoch", 0)
+    return kept_values.get("choose_epoch", 0)
 
 
 def _reached() -> None:
@@ -88,13 +88,13 @@ def _reached() -> None:
 
 
 def _reach_key() -> int:
-    return kept_values.kept("choose_typed", 0)
+    return kept_values.get("choose_typed", 0)
 
 
 def _typed(name: str) -> None:
     text = st.session_state[f"choose_range:{_epoch()}:{name}"]
-    kept_values.keep_value("choose_ranges", {**kept_values.kept("choose_ranges"), name: text})
-    if kept_values.kept("choose_reach") != "own":
+    kept_values.keep_value("choose_ranges", {**kept_values.get("choose_ranges"), name: text})
+    if kept_values.get("choose_reach") != "own":
         kept_values.keep_value("choose_reach", "own")
         kept_values.keep_value("choose_typed", _reach_key() + 1)
 
@@ -129,7 +129,7 @@ def range_controls(held: Mapping[str, Any], frames: Mapping[str, pd.DataFrame]) 
         "How far to look",
         list(REACHES),
         format_func=REACHES.__getitem__,
-        default=kept_values.kept("choose_reach"),
+        default=kept_values.get("choose_reach"),
         key=f"choose_reach:{_reach_key()}",
         on_change=_reached,
         required=True,
@@ -184,8 +184,8 @@ def _range_field(name: str, text: Any, *, off: bool) -> None:
 
 def lists_block(frames: dict[str, pd.DataFrame]) -> None:
     """Bring in lists of parts, each in place of its ranges."""
-    told = ", ".join(f"{len(f)} {kind}" for kind, f in frames.items())
-    label = f"Your own list of parts: {told}" if told else "Use a list of parts instead"
+    counts = ", ".join(f"{len(f)} {kind}" for kind, f in frames.items())
+    label = f"Your own list of parts: {counts}" if counts else "Use a list of parts instead"
     with st.expander(label, key="choose_lists_open", on_change="rerun") as box:
         if not box.open:
             return
@@ -224,7 +224,7 @@ def lists_block(frames: dict[str, pd.DataFrame]) -> None:
                 args=(kind,),
                 help="Goes only to the computer that serves this page, and is not kept.",
             )
-        for fault in kept_values.kept("choose_list_faults", []):
+        for fault in kept_values.get("choose_list_faults", []):
             page_frame.say(f'<p class="wi-notice" role="status">{html.escape(fault)}</p>')
         for listed, frame in list(frames.items()):
             names = ", ".join(str(n) for n in frame["name"].iloc[:6]) + (", ..." if len(frame) > 6 else "")
@@ -285,7 +285,7 @@ def _use(kind: str, text: str | bytes, file: str) -> None:
         kept_values.keep_value("choose_list_faults", [str(wrong)])
         return
     kept_values.keep_value("choose_list_faults", [])
-    kept_values.keep_value("choose_lists", {**kept_values.kept("choose_lists"), kind: table.frame})
+    kept_values.keep_value("choose_lists", {**kept_values.get("choose_lists"), kind: table.frame})
 
 
 def _use_pasted(kind: str) -> None:
@@ -303,7 +303,7 @@ def _use_file(kind: str) -> None:
 
 
 def _drop(kind: str) -> None:
-    lists = kept_values.kept("choose_lists")
+    lists = kept_values.get("choose_lists")
     kept_values.keep_value("choose_lists", {k: f for k, f in lists.items() if k != kind})
 
 
@@ -370,7 +370,7 @@ def three_controls(with_price: bool) -> None:
             limits = st.segmented_control(
                 "Limits to keep",
                 LIMIT_WISHES,
-                default=kept_values.kept("choose_limits", USUAL),
+                default=kept_values.get("choose_limits", USUAL),
                 key="choose_limits",
                 required=True,
                 help="What fits: cells, voltages and the propeller in the frame. As usual: over a limit only where "
@@ -428,10 +428,12 @@ def asked_now(with_price: bool) -> Asked:
         if with_price or name != PRICE
         for bound in (held.get(name),)
     ]
-    also = kept_values.kept("choose_also", {})
+    also = kept_values.get("choose_also", {})
     if also.get("value") is not None:
-        found.append((also["of"], also["side"], looks.unshown(also["of"], float(also["value"]), page_frame.units())))
-    x, y = kept_values.kept("choose_x", "hover_time"), kept_values.kept("choose_y", "thrust_to_weight")
+        found.append(
+            (also["of"], also["side"], looks.from_axis_unit(also["of"], float(also["value"]), page_frame.units()))
+        )
+    x, y = kept_values.get("choose_x", "hover_time"), kept_values.get("choose_y", "thrust_to_weight")
     if x == y:
         y = "thrust_to_weight" if x != "thrust_to_weight" else "hover_time"
-    return Asked(x, y, found, kept_values.kept("choose_limits", USUAL))
+    return Asked(x, y, found, kept_values.get("choose_limits", USUAL))

@@ -26,7 +26,7 @@ from propmodel.studies.sweep import Sweep, sweep
 
 __all__ = ["HOLD", "CountedSweep", "SweepJob", "start"]
 
-KEPT_BYTES = 400_000_000
+CACHE_BYTES = 400_000_000
 COUNTING = 2
 """Sweeps counted at the same time on this server. [-]"""
 HOLD = 10.0
@@ -61,7 +61,7 @@ class SweepCache:
         with self._lock:
             self._kept[key] = counted
             self._kept.move_to_end(key)
-            while len(self._kept) > 1 and sum(_bytes(c) for c in self._kept.values()) > KEPT_BYTES:
+            while len(self._kept) > 1 and sum(_bytes(c) for c in self._kept.values()) > CACHE_BYTES:
                 self._kept.popitem(last=False)
 
 
@@ -220,8 +220,8 @@ def start(
     SweepJob
     """
     asked = headlines.plain(inputs)
-    told = {k: f.to_csv() for k, f in sorted(frames.items())}
-    key = repr((asked, {k: values[k] for k in sorted(values)}, told, outputs))
+    csv_by_kind = {k: f.to_csv() for k, f in sorted(frames.items())}
+    key = repr((asked, {k: values[k] for k in sorted(values)}, csv_by_kind, outputs))
     if before is not None:
         over = before.answer is not None or before.fault or before.stopped
         if before.key == key and (over or not before.wait(0.0)):

@@ -17,7 +17,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from explorer.app_pages.choose.answers import Change
-from explorer.app_pages.choose.looks import LOOKS, change_words, nice_ticks, reads, shown, unit_of
+from explorer.app_pages.choose.looks import LOOKS, change_words, in_axis_unit, nice_ticks, reads, unit_of
 from explorer.app_pages.choose.picture import Picture
 from explorer.app_pages.choose.ranges import many
 from explorer.figures.base import FONT, GRID, PINNED, PINNED_MARKS, SMALL, THIS, panel_title
@@ -95,7 +95,7 @@ def map_of(
         Trace "frontier" carries the flat index of each dot as custom data.
     """
     figure = go.Figure()
-    x_edges, y_edges = shown(seen.x, seen.x_edges, units), shown(seen.y, seen.y_edges, units)
+    x_edges, y_edges = in_axis_unit(seen.x, seen.x_edges, units), in_axis_unit(seen.y, seen.y_edges, units)
     middle = [0.5 * (e[:-1] + e[1:]) for e in (x_edges, y_edges)]
     grid: dict[str, Any] = {
         "x0": float(middle[0][0]),
@@ -130,7 +130,7 @@ def map_of(
         customdata=seen.held.astype(np.int32),
         hovertemplate=f"%{{customdata:,}} combinations<br>%{{x:.3~r}} {x_unit}, %{{y:.3~r}} {y_unit}<extra></extra>",
     )
-    fx, fy = shown(seen.x, seen.frontier_x, units), shown(seen.y, seen.frontier_y, units)
+    fx, fy = in_axis_unit(seen.x, seen.frontier_x, units), in_axis_unit(seen.y, seen.frontier_y, units)
     figure.add_scatter(
         x=[float(f"{v:.5g}") for v in fx],
         y=[float(f"{v:.5g}") for v in fy],
@@ -191,7 +191,7 @@ def _mark(
     """A build on the map: a ring with a dot in it, or the hollow mark of a pinned one, with its words beside it."""
     if not (math.isfinite(mark.x) and math.isfinite(mark.y)):
         return
-    x, y = float(shown(seen.x, mark.x, units)), float(shown(seen.y, mark.y, units))
+    x, y = float(in_axis_unit(seen.x, mark.x, units)), float(in_axis_unit(seen.y, mark.y, units))
     of_pinned = pin is not None
     size, width = (13, 2.4) if of_pinned else (18, 3.2)
     shape = f"{PINNED_MARKS[(pin or 0) % len(PINNED_MARKS)]}-open" if of_pinned else "circle-open-dot"
@@ -210,7 +210,7 @@ def _mark(
                 "line": {"width": width + extra},
             },
         )
-    edges = shown(seen.x, seen.x_edges, units)
+    edges = in_axis_unit(seen.x, seen.x_edges, units)
     share = (x - edges[0]) / (edges[-1] - edges[0])
     right = (right and share < 0.85) or share < 0.15
     figure.add_annotation(
@@ -333,8 +333,8 @@ def over_words(broken: Sequence[str]) -> str:
     if not broken:
         return ""
     more = f" and {len(broken) - 1} more" if len(broken) > 1 else ""
-    told = html.escape(broken[0])
-    return f' <span class="wi-over">\u2715 goes over</span> <span class="over">{told}{more}</span>'
+    first = html.escape(broken[0])
+    return f' <span class="wi-over">\u2715 goes over</span> <span class="over">{first}{more}</span>'
 
 
 _SHORT = {
@@ -362,9 +362,9 @@ def spread_bars(found: Sequence[Contribution], least: float = 0.01) -> str:
     str
         HTML.
     """
-    told = [c for c in found if c.share >= least]
-    top = max((c.share for c in told), default=1.0)
-    rows = "".join(_bar(c.group, c.share, top, "this") for c in told)
+    causes = [c for c in found if c.share >= least]
+    top = max((c.share for c in causes), default=1.0)
+    rows = "".join(_bar(c.group, c.share, top, "this") for c in causes)
     return f'<ul class="wi-shares">{rows}</ul>'
 
 

@@ -65,10 +65,10 @@ LOOKS: dict[str, Look] = {
     "hover_time": Look("minutes in hover", "minutes", "max", "longer", "shorter", "the minutes"),
     MIXED_TIME: Look("minutes flown your way", "minutes", "max", "longer", "shorter", "the minutes flown your way"),
     "thrust_to_weight": Look(
-        "thrust to weight", "pull_to_weight", "max", "more thrust", "less thrust", "thrust to weight"
+        "thrust to weight", "thrust_to_weight", "max", "more thrust", "less thrust", "thrust to weight"
     ),
     "thrust_to_weight_at_reserve": Look(
-        "thrust to weight, at landing", "pull_to_weight", "max", "more thrust at the end", "less thrust at the end",
+        "thrust to weight, at landing", "thrust_to_weight", "max", "more thrust at the end", "less thrust at the end",
         "thrust to weight at the end",
     ),
     "mass": Look("take-off mass", "mass", "min", "heavier", "lighter", "the mass"),
@@ -110,18 +110,18 @@ def reads(name: str, si: float, units: Units, *, unit: bool = True) -> str:
     return value(look.kind, si * look.scale, units, unit=unit)
 
 
-def shown(name: str, si: NDArray | float, units: Units) -> NDArray:
+def in_axis_unit(name: str, si: NDArray | float, units: Units) -> NDArray:
     """Answers in the unit of the axis."""
     look = LOOKS[name]
     quantity = quantity_of(look.kind, units)
     return np.asarray(si, dtype=np.float64) * look.scale / quantity.scale + quantity.offset
 
 
-def unshown(name: str, typed: float, units: Units) -> float:
-    """A typed bound back in SI: the inverse of `shown`."""
+def from_axis_unit(name: str, entered: float, units: Units) -> float:
+    """A typed bound back in SI: the inverse of `in_axis_unit`."""
     look = LOOKS[name]
     quantity = quantity_of(look.kind, units)
-    return (typed - quantity.offset) * quantity.scale / look.scale
+    return (entered - quantity.offset) * quantity.scale / look.scale
 
 
 def unit_of(name: str, units: Units) -> str:
@@ -149,9 +149,9 @@ def change_words(name: str, after: float, before: float) -> str:
     return f"{text}{NARROW}% {look.more if share > 0 else look.less}"
 
 
-def bound_si(name: str, typed: float) -> float:
+def bound_si(name: str, entered: float) -> float:
     """A typed bound of the fixed conditions in SI: minutes, times, grams, price."""
-    return typed * {"hover_time": 60.0, "mass": 1e-3}.get(name, 1.0)
+    return entered * {"hover_time": 60.0, "mass": 1e-3}.get(name, 1.0)
 
 
 # ---- conditions -------------------------------------------------------------------------------------------

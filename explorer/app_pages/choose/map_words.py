@@ -25,12 +25,12 @@ __all__ = [
 ]
 
 
-def holds_words(shown_picture: Picture, units: Units) -> str:
+def holds_words(displayed_map: Picture, units: Units) -> str:
     """How many hold and what the others fall to, in one or two sentences.
 
     Parameters
     ----------
-    shown_picture : Picture
+    displayed_map : Picture
     units : Units
 
     Returns
@@ -38,7 +38,7 @@ def holds_words(shown_picture: Picture, units: Units) -> str:
     str
         Plain text.
     """
-    p = shown_picture
+    p = displayed_map
     if not p.verdicts:
         possible = p.holding / p.size if p.size else 0.0
         return f"Nothing is asked of them; {_share(possible)} can hover at all."
@@ -46,8 +46,8 @@ def holds_words(shown_picture: Picture, units: Units) -> str:
         return nothing_words(p.verdicts, units)
     if not p.falls:
         return f"All {many(p.size)} hold."
-    told = ", ".join(f"{_share(share)} fail on {words}" for words, share in p.falls[:3])
-    return f"{many(p.holding)} of {many(p.size)} hold ({_share(p.holding / p.size)}). Of all, {told}."
+    reasons = ", ".join(f"{_share(share)} fail on {words}" for words, share in p.falls[:3])
+    return f"{many(p.holding)} of {many(p.size)} hold ({_share(p.holding / p.size)}). Of all, {reasons}."
 
 
 def _share(part: float) -> str:
@@ -108,7 +108,7 @@ def edge_words(found: Sweep, seen: Picture) -> str:
     """
     if len(seen.winners) < 2:
         return ""
-    told = []
+    phrases = []
     at = np.stack(np.unravel_index(np.array(seen.winners), found.shape))
     for place, (name, values) in zip(at, found.axes.items(), strict=True):
         if name in found.tables or name not in _BY_PATH or len(values) < 3:
@@ -117,10 +117,10 @@ def edge_words(found: Sweep, seen: Picture) -> str:
         fewest = "fewest" if spec.name in ("blades", "cells") else "least"
         for end, words in ((0, fewest), (len(values) - 1, "most")):
             if np.mean(place == end) > 0.6:
-                told.append(f"the {words} {spec.words if spec.words == 'KV' else spec.words.lower()}")
-    if not told:
+                phrases.append(f"the {words} {spec.words if spec.words == 'KV' else spec.words.lower()}")
+    if not phrases:
         return ""
-    return f"Most of these sit at an end of your ranges: {', '.join(told)}. A wider range may hold better."
+    return f"Most of these sit at an end of your ranges: {', '.join(phrases)}. A wider range may hold better."
 
 
 _BY_PATH = {r.path: r for r in RANGES.values()}

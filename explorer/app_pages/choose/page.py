@@ -16,12 +16,12 @@ from explorer.app_pages.choose import answers, counting, figures, looks, map_wor
 from explorer.app_pages.choose.controls import (
     asked_now,
     chosen_output,
+    entered_ranges,
     lists_block,
     more_conditions,
     range_controls,
     read_all,
     three_controls,
-    typed_ranges,
 )
 from explorer.app_pages.choose.looks import ASKED, HEADLINES, LOOKS, USUAL, reads
 from explorer.app_pages.choose.picture import Picture, alike_kv, judged, picture
@@ -41,7 +41,7 @@ PATIENCE = 0.7
 FIRST_PATIENCE = 3.0
 """The same on a first visit, when there is no picture to keep. [s]"""
 POLL = 0.3
-KEPT_FOR_CSV = 20_000
+MOST_CSV_ROWS = 20_000
 
 
 @dataclass(frozen=True)
@@ -105,13 +105,13 @@ def combinations(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     frames: dict[str, pd.DataFrame] = kept_values.first("choose_lists", {})
     with_price = any("price [-]" in f and f["price [-]"].notna().any() for f in frames.values())
     three_controls(with_price)
-    held = typed_ranges(inputs)
+    held = entered_ranges(inputs)
     with st.expander("What is tried, more conditions", key="choose_more_open", on_change="rerun") as box:
         if box.open:
             range_controls(held, frames)
             more_conditions(with_price)
     lists_block(frames)
-    held = typed_ranges(inputs)
+    held = entered_ranges(inputs)
     gone = tuple(name for kind in frames for name in ranges.dropped_by(kind))
     faults: list[str] = []
     values: dict[str, tuple] = {}
@@ -123,7 +123,7 @@ def combinations(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         faults += str(wrong).split("\n")
     asked = asked_now(with_price)
     line = st.container(key="choose_counting")
-    seen: MapState | None = kept_values.kept("choose_seen")
+    seen: MapState | None = kept_values.get("choose_seen")
     if not faults:
         seen, more = counted(inputs, pins, values, frames, asked.x, asked.y, asked.bounds, asked.limits, line, seen)
         faults += more
@@ -153,16 +153,16 @@ def best_words(inputs: Inputs, seen: MapState | None) -> str:
     against = ""
     if math.isfinite(now) and (words := looks.change_words(p.x, got[p.x], now)) != "the same":
         against = f", {html.escape(words)} than this build"
-    beside = "thrust" if LOOKS[p.y].kind == "pull_to_weight" else LOOKS[p.y].words
+    beside = "thrust" if LOOKS[p.y].kind == "thrust_to_weight" else LOOKS[p.y].words
     better = f"{_better(p.x)[:1].upper()}{_better(p.x)[1:]}"
     if seen.instead:
         better = f"No combination keeps its limits as usual. Of those that fit, {_better(p.x)}"
     return f'{better}: <b class="n long">{html.escape(seen.labels[index])}</b>. {first}{against}; {beside} {second}.'
 
 
-def _small_band(told: str) -> str:
+def _small_band(text: str) -> str:
     """The band behind a number small and in one piece; HTML."""
-    return re.sub(r" \(([^()]* to [^()]*)\)", r' <span class="r">(\1)</span>', told)
+    return re.sub(r" \(([^()]* to [^()]*)\)", r' <span class="r">(\1)</span>', text)
 
 
 def _better(output: str) -> str:
@@ -197,7 +197,7 @@ def counted(
     units = page_frame.units()
     outputs = looks.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
     size = plan.count_of(values, frames)
-    job = counting.start(inputs, values, frames, outputs, size, kept_values.kept("choose_job"))
+    job = counting.start(inputs, values, frames, outputs, size, kept_values.get("choose_job"))
     kept_values.keep_value("choose_job", job)
     asked = looks.conditions(bounds, limits)
     key = repr((job.key, asked, limits, x, y, units, pins))
@@ -240,8 +240,8 @@ def counted(
         # the same combinations: the last map stays; of others the empty map is drawn
         return before, [words]
     rows = (inputs, values, frames, outputs, size, asked, limits)
-    told = (key, question, words, rows)
-    seen = replace(seen_of(inputs, replace(job.answer, found=found), made, asked, frames, told), instead=instead)
+    request = (key, question, words, rows)
+    seen = replace(seen_of(inputs, replace(job.answer, found=found), made, asked, frames, request), instead=instead)
     kept_values.keep_value("choose_seen", seen)
     job.answer = None  # a hundred megabytes: kept for all in the cache, not by every visitor
     with slot:
@@ -255,24 +255,24 @@ def seen_of(
     made: Picture,
     asked: list[Any],
     frames: dict[str, pd.DataFrame],
-    told: tuple[str, str, str, tuple[Any, ...]],
+    request: tuple[str, str, str, tuple[Any, ...]],
 ) -> MapState:
     """Labels, inputs and answers of every dot and row."""
-    key, question, words, rows = told
+    key, question, words, rows = request
     found = answer.found
     good = found.meets(asked)
     labels: dict[int, str] = {}
     made_inputs: dict[int, Inputs] = {}
-    told_of: dict[int, dict[str, float]] = {}
+    answers_of_winner: dict[int, dict[str, float]] = {}
     for index in dict.fromkeys([*made.winners, *(int(k) for k in made.frontier)]):
         span = alike_kv(found, index, good, made.x, made.y) if index in made.winners else None
         labels[index] = plan.shop_label(found, index, frames, inputs, span)
         made_inputs[index] = plan.inputs_at(inputs, answer.plan, found, index, frames)
-        told_of[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
+        answers_of_winner[index] = {k: float(found[k].flat[index]) for k in found.values if k in LOOKS}
     edge = map_words.edge_words(found, made)
     over = answers.over_of(answer, made.winners)
     bands = answers.bands_of(answer, made.winners, (made.x, made.y), headlines.profile(inputs))
-    return MapState(key, made, labels, made_inputs, told_of, words, edge, over, bands, question, rows)
+    return MapState(key, made, labels, made_inputs, answers_of_winner, words, edge, over, bands, question, rows)
 
 
 def waiting(key: str) -> None:
@@ -280,7 +280,7 @@ def waiting(key: str) -> None:
 
     @st.fragment(run_every=POLL)
     def look() -> None:
-        job = kept_values.kept("choose_job")
+        job = kept_values.get("choose_job")
         if job is None or job.key != key or job.wait(0.0):
             st.rerun()
         with st.container(horizontal=True, vertical_alignment="center"):
@@ -305,7 +305,7 @@ def load_dot(seen: MapState, index: int) -> None:
     if index in seen.inputs:
         state.load(seen.inputs[index])
         typed_labels.retire()
-        kept_values.keep_value("choose_clicks", kept_values.kept("choose_clicks", 0) + 1)
+        kept_values.keep_value("choose_clicks", kept_values.get("choose_clicks", 0) + 1)
 
 
 def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) -> None:
@@ -323,7 +323,7 @@ def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) ->
     labels = [seen.labels[int(k)] for k in p.frontier]
     event = st.plotly_chart(
         figures.map_of(p, this, others, labels, units),
-        key=f"choose_map:{kept_values.kept('choose_clicks', 0)}",
+        key=f"choose_map:{kept_values.get('choose_clicks', 0)}",
         theme=None,
         config=PLOT_CONFIG,
         width="stretch",
@@ -387,15 +387,15 @@ def winners(inputs: Inputs, seen: MapState) -> None:
             and (words := looks.change_words(n, got[n], now[n])) != "the same"
         ]
         over = seen.over.get(index, ())
-        told = [_answer(n, got[n], seen.bands.get(index, {}).get(n)).replace(" its weight", "") for n in names]
+        cells = [_answer(n, got[n], seen.bands.get(index, {}).get(n)).replace(" its weight", "") for n in names]
         beside = ", ".join(against) + (f"; over: {_first_of(over)}" if over else "")
-        rows.append([f"{place}", seen.labels[index], *told, beside])
+        rows.append([f"{place}", seen.labels[index], *cells, beside])
     table = page_frame.table(headings, rows, caption="What to look for")
     page_frame.say(f'<div class="wi-winners">{table}</div>')
     with st.container(key="choose_winners", horizontal=True):
         for place, index in enumerate(p.winners, start=1):
             if st.button(
-                page_frame.told_apart(f"Load {place}", seen.labels[index]),
+                page_frame.button_label(f"Load {place}", seen.labels[index]),
                 key=f"choose_load:{index}",
                 help=f"Make {page_frame.tame(seen.labels[index][:80])} the build.",
             ):
@@ -408,7 +408,7 @@ def winners(inputs: Inputs, seen: MapState) -> None:
             mime="text/csv",
             key="choose_all_csv",
             on_click="ignore",
-            help=f"All that hold, in SI units; at most {ranges.many(KEPT_FOR_CSV)} rows, evenly taken.",
+            help=f"All that hold, in SI units; at most {ranges.many(MOST_CSV_ROWS)} rows, evenly taken.",
         )
     edge = f" {html.escape(seen.edge)}" if seen.edge else ""
     page_frame.say(
@@ -427,7 +427,7 @@ def _answer(name: str, si: float, ends: tuple[float, float] | None = None) -> st
         look = LOOKS[name]
         words = spread(look.kind, ends[0] * look.scale, ends[1] * look.scale, page_frame.units())
         band = f" ({words})" if " to " in words else ""
-    return f"{text} its weight{band}" if LOOKS[name].kind == "pull_to_weight" else f"{text}{band}"
+    return f"{text} its weight{band}" if LOOKS[name].kind == "thrust_to_weight" else f"{text}{band}"
 
 
 def all_that_hold(seen: MapState) -> bytes:
@@ -437,7 +437,7 @@ def all_that_hold(seen: MapState) -> bytes:
     job.wait(120.0)
     if job.answer is None:
         return b"These combinations could not be counted again. Change something on the page and try once more.\n"
-    return map_words.csv_of(job.answer.found, asked, frames, KEPT_FOR_CSV, limits=limits)
+    return map_words.csv_of(job.answer.found, asked, frames, MOST_CSV_ROWS, limits=limits)
 
 
 def frontier_frame(seen: MapState, units: Any) -> pd.DataFrame:
@@ -447,7 +447,7 @@ def frontier_frame(seen: MapState, units: Any) -> pd.DataFrame:
     for name in seen.answers[picks[0]] if picks else ():
         unit = looks.unit_of(name, units)
         heading = f"{LOOKS[name].words} [{unit}]" if unit else LOOKS[name].words
-        columns[heading] = [float(looks.shown(name, seen.answers[k][name], units)) for k in picks]
+        columns[heading] = [float(looks.in_axis_unit(name, seen.answers[k][name], units)) for k in picks]
     return pd.DataFrame(columns)
 
 

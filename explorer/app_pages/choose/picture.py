@@ -156,15 +156,15 @@ _RATED = tuple(k for k in FITS if k.endswith(("_cells", "_voltage")))
 
 def _falls(found: Sweep, asked: Sequence[Condition], verdicts: Sequence[Verdict]) -> list[tuple[str, float]]:
     """Reasons in words with their shares, what rejects most first."""
-    told = [
+    reasons = [
         (fault_words(v.condition), v.rejected) for v in verdicts if v.condition.name not in _RATED and v.rejected > 0.0
     ]
     rated = [c for c in asked if c.name in _RATED]
     if rated:
         share = 1.0 - float(np.mean(found.meets(rated)))
         if share > 0.0:
-            told.append(("more cells than a part is rated for", share))
-    return sorted(told, key=lambda f: -f[1])
+            reasons.append(("more cells than a part is rated for", share))
+    return sorted(reasons, key=lambda f: -f[1])
 
 
 def _edges(values: NDArray, good: NDArray, also: NDArray, count: int) -> NDArray:

@@ -133,7 +133,7 @@ def plan(inputs: Inputs, values: Values, frames: Mapping[str, pd.DataFrame]) -> 
     for kind, frame in frames.items():
         part, make = _MAKERS[kind]
         made = make(frame)
-        told = {f: getattr(made, f) for f in _FIELDS_OF_LIST[kind] if getattr(made, f) is not None}
+        given = {f: getattr(made, f) for f in _FIELDS_OF_LIST[kind] if getattr(made, f) is not None}
         # what no row states is not stated: the old part's figure must not linger
         blank = {f.name: getattr(made, f.name) for f in fields(made) if getattr(made, f.name) is None}
         old = replace(getattr(base, part), **blank, name="")
@@ -141,7 +141,7 @@ def plan(inputs: Inputs, values: Values, frames: Mapping[str, pd.DataFrame]) -> 
             old = replace(old, own_fit=None)
         base = replace(base, **{part: old})
         rows = len(frame)
-        tables[kind] = {f"{part}.{f}": np.broadcast_to(v, (rows,)) for f, v in told.items()}
+        tables[kind] = {f"{part}.{f}": np.broadcast_to(v, (rows,)) for f, v in given.items()}
         money = frame["price [-]"].to_numpy(dtype=np.float64) if "price [-]" in frame else np.full(rows, np.nan)
         if not np.isnan(money).all():
             prices[kind] = money * (1.0 if kind == "packs" else float(inputs.rotors))

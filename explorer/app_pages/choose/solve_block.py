@@ -40,7 +40,7 @@ def solve_sentence(inputs: Inputs) -> None:
         key = f"choose_target:{output}:{unit}"
         targets: dict[str, float] = kept_values.first("choose_targets", {})
         if key not in targets:
-            now = float(looks.shown(output, answers.point_of(inputs, (output,))[output], units))
+            now = float(looks.in_axis_unit(output, answers.point_of(inputs, (output,))[output], units))
             targets[key] = _TARGETS.get(output) or (float(f"{1.1 * now:.2g}") if math.isfinite(now) else 1.0)
         target = st.number_input(
             f"of, {unit}" if unit else "of",
@@ -61,7 +61,7 @@ def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
     """The answer of the sentence, as HTML."""
     units = page_frame.units()
     field = FIELDS[name]
-    si = looks.unshown(output, target, units)
+    si = looks.from_axis_unit(output, target, units)
     found = answers.solved(inputs, name, output, si)
     wanted, words = html.escape(reads(output, si, units)), LOOKS[output].words
     of_words = words.removeprefix("minutes ") if words.startswith("minutes ") else f"of {words}"
@@ -96,14 +96,14 @@ def _near_sold(inputs: Inputs, name: str, output: str, value_: float) -> str:
     sizes = [float(s) for s in dict.fromkeys(near) if s is not None]
     if not sizes:
         return ""
-    told = []
+    phrases = []
     for size in sizes:
         got = answers.with_one(inputs, name, size, output)
-        told.append(f"{_amount(name, size)} gives {html.escape(reads(output, got, page_frame.units()))}")
-    return f" Sold near it: {', '.join(told)}."
+        phrases.append(f"{_amount(name, size)} gives {html.escape(reads(output, got, page_frame.units()))}")
+    return f" Sold near it: {', '.join(phrases)}."
 
 
-def _amount(name: str, typed: float) -> str:
+def _amount(name: str, entered: float) -> str:
     step = {"capacity_mah": 10, "kv": 10, "payload_g": 5, "frame_g": 5, "command_cap_percent": 1}.get(name, 0.1)
     unit = {"kv": "KV"}.get(name, FIELDS[name].unit)
-    return html.escape(f"{number(typed, step)}\u00a0{unit}")
+    return html.escape(f"{number(entered, step)}\u00a0{unit}")

@@ -41,7 +41,7 @@ def session_of(inputs: Inputs, rates: Mapping[str, float]) -> costs.Session:
     )
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _seconds(inputs: Inputs) -> float:
     return float(flight_time(headlines.build(inputs), headlines.profile(inputs)).time)
 

@@ -99,7 +99,7 @@ def rate(name: str, how: tuple[str, float, float, float, float, str]) -> float:
     """One rate; it always has a value."""
     label, default, low, high, step, help_ = how
     key = f"rate-must-{name}"
-    kept_values.put(key, float(kept_values.kept(name, default)))
+    kept_values.put(key, float(kept_values.get(name, default)))
     given = st.number_input(
         label, low, high, step=step, format="%g", key=key, help=help_ or None, on_change=_rate, args=(key, name)
     )
@@ -113,8 +113,8 @@ def _rate(key: str, name: str) -> None:
 
 def price(name: str, label: str, help_: str, *, hint: str = "not told", whose: str = "") -> float | None:
     """One price; blank until typed, in any currency. ``whose`` keeps it for one build, wherever that is pinned."""
-    key, kept = f"price-{name}", whose or f"price_{name}"
-    kept_values.put(key, kept_values.kept(kept))
+    key, stored = f"price-{name}", whose or f"price_{name}"
+    kept_values.put(key, kept_values.get(stored))
     return st.number_input(
         label,
         0.0,
@@ -126,7 +126,7 @@ def price(name: str, label: str, help_: str, *, hint: str = "not told", whose: s
         placeholder=hint,
         help=(help_ + " Any currency, the same throughout.").strip(),
         on_change=kept_values.keep,
-        args=(key, kept),
+        args=(key, stored),
     )
 
 
@@ -141,9 +141,9 @@ def _whose(name: str, pin: Inputs) -> str:
 def more(rates: dict[str, float], prices: dict[str, float | None], pins: Sequence[Inputs]) -> float:
     """Everything else, closed at first. Fills both records and gives the sessions until the next shop."""
     for name, how in MORE_RATES.items():
-        rates[name] = float(kept_values.kept(name, how[1]))
+        rates[name] = float(kept_values.get(name, how[1]))
     for name in MORE_PRICES:
-        prices[name] = kept_values.kept(f"price_{name}")
+        prices[name] = kept_values.get(f"price_{name}")
     with st.expander(
         f"More: packs and their wear, ESC, travel, prices of the pinned build{'s' * (len(pins) > 1)}",
         key="cost_more",
@@ -169,7 +169,7 @@ def more(rates: dict[str, float], prices: dict[str, float | None], pins: Sequenc
                             hint="the same",
                             whose=_whose(name, pin),
                         )
-    return float(kept_values.kept("weekend", 2.0))
+    return float(kept_values.get("weekend", 2.0))
 
 
 def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -> str:
@@ -186,20 +186,20 @@ def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -
         )
     total = figures.money(float(bill.total))
     ends = f"{figures.money(float(bill.low))} to {figures.money(float(bill.high))}"
-    told = f'A session of {packs} with {name} costs about <b class="n">{total}</b> <span class="r">({ends})</span>'
+    first = f'A session of {packs} with {name} costs about <b class="n">{total}</b> <span class="r">({ends})</span>'
     largest = int(bill.largest)
     if largest >= 0 and float(getattr(bill, costs.PARTS[largest])) > 0.4 * float(bill.total):
-        told += f", mostly {PLURAL[costs.PARTS[largest]]}"
+        first += f", mostly {PLURAL[costs.PARTS[largest]]}"
     if float(bill.minutes) > 0.5:
-        told += f', that is <b class="n">{figures.money(float(bill.per_minute))}</b> for each minute in the air'
-    told += "."
+        first += f', that is <b class="n">{figures.money(float(bill.per_minute))}</b> for each minute in the air'
+    first += "."
     if bill.unpriced:
         left = [PLURAL[p] for p in bill.unpriced]
-        told += f" Not counted, price missing: {', '.join(left)}."
+        first += f" Not counted, price missing: {', '.join(left)}."
     calm = float(bill.chance_of_no_crash)
     if calm >= 0.05:
-        told += f" {costs.chance_in_words(calm).capitalize()} there is no crash at all."
-    return told
+        first += f" {costs.chance_in_words(calm).capitalize()} there is no crash at all."
+    return first
 
 
 def strips(inputs: Inputs, pins: Sequence[Inputs], rates: dict, prices: dict, bill: costs.SessionCost) -> None:
@@ -210,7 +210,7 @@ def strips(inputs: Inputs, pins: Sequence[Inputs], rates: dict, prices: dict, bi
     words = ""
     others = []
     for pin, called in zip(pins, distinct_names(pins, inputs), strict=True):
-        own = {k: kept_values.kept(_whose(k, pin)) for k in PINNED_PRICES}
+        own = {k: kept_values.get(_whose(k, pin)) for k in PINNED_PRICES}
         there = {**prices, **{k: v for k, v in own.items() if v is not None}}
         others.append(answers.cost(pin, rates, there))
         rows.append(_row(called, others[-1], True))

@@ -101,7 +101,7 @@ def path_alone(inputs: Inputs, *, entry: str = "nose_down", start_height: float 
     return _path_alone(headlines.plain(inputs), entry, start_height)
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _path_alone(inputs: Inputs, entry: str, start_height: float | None) -> PullOut:
     return _forecast(inputs, entry, start_height).out
 
@@ -140,7 +140,7 @@ def _forecast(inputs: Inputs, entry: str, start_height: float | None) -> _Foreca
     return _Forecast(replace(first, fall_height=np.asarray(fallen)), drop, delay, spool, asked, powered)
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     made, way = headlines.build(inputs), flying(inputs)
     known = _forecast(inputs, entry, start_height)
@@ -177,7 +177,7 @@ def wash(inputs: Inputs) -> tuple[WashBand, float]:
     return _wash(without_dive(inputs))
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _wash(inputs: Inputs) -> tuple[WashBand, float]:
     speed = float(Assessment(headlines.build(inputs)).wash_speed)
     return wash_band(speed), speed

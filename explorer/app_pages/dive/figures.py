@@ -34,7 +34,7 @@ __all__ = [
 
 HEIGHT = 460
 FOOT = 46
-SHOWN_FALL = 0.35
+DRAWN_FALL = 0.35
 """Of the fall before the command so much is drawn, as a share of the height at the command: the rest is a straight
 line. [-]"""
 
@@ -108,7 +108,7 @@ def dive_frame(this: DiveAnswer, others: Sequence[PullOut], start: float | None)
     known = [(this.out, command_height(this, start)), *((one, _pinned_command(this, one, start)) for one in others)]
     for one, command in known:
         fallen = float(one.fall_height)
-        tops.append(command + min(fallen if math.isfinite(fallen) else 0.0, SHOWN_FALL * max(command, 10.0)))
+        tops.append(command + min(fallen if math.isfinite(fallen) else 0.0, DRAWN_FALL * max(command, 10.0)))
     return max(tops)
 
 
@@ -292,14 +292,14 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
     """Height lost for five pulls and up to four charges; all cells in m."""
     head = "".join(f'<th scope="col">{html.escape(charge_words(float(c)))}</th>' for c in answer.charges)
     rows = []
-    for k, pull in enumerate(answer.pulls):
+    for k, load in enumerate(answer.pulls):
         cells = ""
         for j in range(answer.charges.size):
             lost = float(answer.heights[k, j])
             text = f"{lost:.0f}{NARROW}m" if math.isfinite(lost) else "not level"
             cells += f"<td>{text}{'*' if answer.held_back[k, j] else ''}</td>"
-        now = ' class="now"' if abs(pull - asked) < 0.05 else ""
-        rows.append(f'<tr{now}><th scope="row">{pull:.0f} times its weight</th>{cells}</tr>')
+        now = ' class="now"' if abs(load - asked) < 0.05 else ""
+        rows.append(f'<tr{now}><th scope="row">{load:.0f} times its weight</th>{cells}</tr>')
     star = (
         "<p class='foot'>* Thrust does not allow that much; this is the height with full thrust.</p>"
         if answer.held_back.any()

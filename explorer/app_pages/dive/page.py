@@ -28,8 +28,8 @@ CAUTION = (
 def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.style("flight")
-    entry = kept_values.kept("entry", "nose_down")
-    start = kept_values.kept("start")
+    entry = kept_values.get("entry", "nose_down")
+    start = kept_values.get("start")
     this = answers.dive(inputs, entry=entry, start_height=start)
     # the pinned craft fly this dive: same fall, same pilot, same charge
     others = [answers.path_alone(_same_dive(inputs, one), entry=entry, start_height=start) for one in pins]
@@ -99,7 +99,7 @@ def controls(this: answers.DiveAnswer) -> None:
         with first[1]:
             field_controls.control("dive_kmh", where="dive", short="Or at a speed of")
         with first[2]:
-            kept_values.put_first("start", kept_values.kept("start"))
+            kept_values.put_first("start", kept_values.get("start"))
             st.number_input(
                 "Begins above ground, m",
                 1.0,
@@ -122,13 +122,13 @@ def controls(this: answers.DiveAnswer) -> None:
             field_controls.control("hardest_pull_g", where="dive", short="Hardest pull-out")
         with second[2]:
             if st.session_state.get("entry") not in ENTRIES:
-                kept_values.put("entry", kept_values.kept("entry", "nose_down"))
+                kept_values.put("entry", kept_values.get("entry", "nose_down"))
             st.segmented_control(
                 "Entry",
                 list(ENTRIES),
                 format_func=ENTRIES.__getitem__,
                 key="entry",
-                on_change=kept_values.keep_told,
+                on_change=kept_values.keep_filled,
                 args=("entry", "entry"),
                 required=True,
                 help="Nose down is the faster fall. Flat, it falls belly first and comes out through its own wash.",

@@ -81,15 +81,15 @@ def pinned_dive(answer: DiveAnswer, other: Inputs | None, theirs: PullOut | None
     then, now = float(theirs.height_lost), float(answer.out.height_lost)
     if not math.isfinite(then):
         return f"{dash()}Pinned: <em>{name}</em>, does not come out of this dive."
-    told = (
+    text = (
         f"{dash()}Pinned: <em>{name}</em>, loses {value('distance', then)} at "
         f"{value('road_speed', float(theirs.speed))}."
     )
     if not math.isfinite(now):
-        return told
+        return text
     gap = round(now) - round(then)
     return (
-        f"{told} This one needs "
+        f"{text} This one needs "
         f"{'the same height' if gap == 0 else f'{abs(gap)}{NARROW}m ' + ('more' if gap > 0 else 'less')}."
     )
 

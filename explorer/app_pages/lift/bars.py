@@ -24,7 +24,7 @@ __all__ = ["margin_bars", "power_steps", "ruler"]
 class _Size:
     name: str
     up_to: float
-    pull: tuple[float, float]
+    thrust: tuple[float, float]
     hover: tuple[float, float]
 
 
@@ -48,7 +48,7 @@ class _Scale:
     ticks: tuple[tuple[float, str], ...]
 
 
-_PULL = _Scale(
+_THRUST_LABEL = _Scale(
     "Thrust to weight",
     12.0,
     ((0.0, 2.0, "refuse", "too weak"), (2.0, 4.0, "", "lifters"), (4.0, 8.0, "", "relaxed"), (8.0, 12.0, "", "quick")),
@@ -70,9 +70,9 @@ _HOVER = _Scale(
 def ruler(
     *,
     diameter_in: float,
-    pull: tuple[float, float, float],
+    thrust: tuple[float, float, float],
     hover: tuple[float, float, float],
-    pinned_pull: Sequence[float],
+    pinned_thrust: Sequence[float],
     pinned_hover: Sequence[float],
 ) -> str:
     """Two strips: pull over weight and hover throttle against what people fly.
@@ -81,9 +81,9 @@ def ruler(
     ----------
     diameter_in : float
         Propeller size, for the usual range. [in]
-    pull, hover : tuple of float
+    thrust, hover : tuple of float
         Low, forecast, high. [-]
-    pinned_pull, pinned_hover : sequence of float
+    pinned_thrust, pinned_hover : sequence of float
         Of the pinned builds, the last one first. [-]
 
     Returns
@@ -93,10 +93,10 @@ def ruler(
     """
     size = next(s for s in _SIZES if diameter_in <= s.up_to)
     low, high = (f"{100.0 * share:.0f}" for share in size.hover)
-    usual = (f"most {size.name}: {size.pull[0]:g} to {size.pull[1]:g}", f"most {size.name}: {low} to {high} %")
+    usual = (f"most {size.name}: {size.thrust[0]:g} to {size.thrust[1]:g}", f"most {size.name}: {low} to {high} %")
     hovers = value("percent", hover[1]) if math.isfinite(hover[1]) else "cannot"
     strips = (
-        _strip(_PULL, value("pull_to_weight", pull[1]), usual[0], pull, pinned_pull, size.pull),
+        _strip(_THRUST_LABEL, value("thrust_to_weight", thrust[1]), usual[0], thrust, pinned_thrust, size.thrust),
         _strip(_HOVER, hovers, usual[1], hover, pinned_hover, size.hover),
     )
     return f'<div class="wi-ruler">{"".join(strips)}</div>'

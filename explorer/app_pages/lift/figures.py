@@ -22,10 +22,10 @@ __all__ = [
     "Ceiling",
     "Curve",
     "Marks",
-    "pull_of_all",
     "story",
     "story_tops",
     "story_words",
+    "thrust_of_all",
 ]
 
 
@@ -89,10 +89,10 @@ class Marks:
     current: NDArray
 
 
-def pull_of_all(thrust: NDArray, rotors: int, units: Units) -> NDArray:
+def thrust_of_all(thrust: NDArray, rotors: int, units: Units) -> NDArray:
     """Thrust of all rotors in the unit of the axis: kg of force, or N."""
     total = np.asarray(thrust, dtype=float) * rotors
-    return total if units.pull == "N" else total / STANDARD_GRAVITY
+    return total if units.thrust == "N" else total / STANDARD_GRAVITY
 
 
 def _usable(curve: ThrottleCurve, values: NDArray) -> NDArray:
@@ -107,12 +107,12 @@ def story_tops(
     """Largest values to be drawn in the three panels: pull, current, share of the watts that lifts in %."""
     tops = [0.0, 0.0, 0.0]
     for mark in marks:
-        for k, values in enumerate((pull_of_all(mark.thrust, this.rotors, units), this.rotors * mark.current)):
+        for k, values in enumerate((thrust_of_all(mark.thrust, this.rotors, units), this.rotors * mark.current)):
             tops[k] = max([tops[k], *(float(v) for v in values[np.isfinite(values) & np.isfinite(mark.throttle)])])
     for one in (this, *others):
         for k, values in enumerate(
             (
-                pull_of_all(one.curve.thrust, one.rotors, units),
+                thrust_of_all(one.curve.thrust, one.rotors, units),
                 one.curve.pack_current,
                 100.0 * np.asarray(one.curve.efficiency),
             )
@@ -121,7 +121,7 @@ def story_tops(
     if this.high is not None:
         high = this.high
         for k, values in enumerate(
-            (pull_of_all(high.thrust, this.rotors, units), high.pack_current, 100.0 * np.asarray(high.efficiency))
+            (thrust_of_all(high.thrust, this.rotors, units), high.pack_current, 100.0 * np.asarray(high.efficiency))
         ):
             tops[k] = max(tops[k], float(np.nanmax(values)))
     return tops[0], tops[1], tops[2]
@@ -156,7 +156,7 @@ def story(
     -------
     plotly.graph_objects.Figure
     """
-    force = "N" if units.pull == "N" else "kg"
+    force = "N" if units.thrust == "N" else "kg"
     x_axis = Axis(100.0, 25.0)
     figure = panels(
         (
@@ -176,7 +176,7 @@ def story(
         _rows(figure, other, units, force, pinned_place=place)
     for k, one in enumerate(marks):
         x = 100.0 * one.throttle
-        measured(figure, x, pull_of_all(one.thrust, this.rotors, units), name=one.name, unit=force, mark=k)
+        measured(figure, x, thrust_of_all(one.thrust, this.rotors, units), name=one.name, unit=force, mark=k)
         measured(figure, x, this.rotors * one.current, name=one.name, unit="A", mark=k, row=2)
     if marks:
         _say_measured(figure, this, marks[0], units)
@@ -187,7 +187,7 @@ def story(
 def _rows(figure: Sketch, one: Curve, units: Units, force: str, *, pinned_place: int | None = None) -> None:
     x = 100.0 * np.asarray(one.curve.throttle)
     getters: list[tuple[Callable[[ThrottleCurve], NDArray], str]] = [
-        (lambda c: pull_of_all(c.thrust, one.rotors, units), force),
+        (lambda c: thrust_of_all(c.thrust, one.rotors, units), force),
         (lambda c: np.asarray(c.pack_current), "A"),
         (lambda c: 100.0 * np.asarray(c.efficiency), "%"),
     ]
@@ -203,11 +203,11 @@ def _rows(figure: Sketch, one: Curve, units: Units, force: str, *, pinned_place:
 
 def _say_measured(figure: Sketch, this: Curve, nearest: Marks, units: Units) -> None:
     """Name the last mark of the nearest pair in the first panel."""
-    pull = pull_of_all(nearest.thrust, this.rotors, units)
-    there = np.flatnonzero(np.isfinite(nearest.throttle) & np.isfinite(pull))
+    thrust = thrust_of_all(nearest.thrust, this.rotors, units)
+    there = np.flatnonzero(np.isfinite(nearest.throttle) & np.isfinite(thrust))
     if there.size:
         last = there[-1]
-        word(figure, 100.0 * float(nearest.throttle[last]), float(pull[last]), "measured", right_of=False, shift=11)
+        word(figure, 100.0 * float(nearest.throttle[last]), float(thrust[last]), "measured", right_of=False, shift=11)
 
 
 def _hover_marks(
@@ -226,18 +226,18 @@ def _hover_marks(
         there = 100.0 * other.hover_command
         # an upright line for the last one pinned only: three of them would be a fence
         tops = tuple(one.top if place == 0 else None for one in axes)
-        lifted = float(pull_of_all(np.asarray(other.weight), 1, units))
+        lifted = float(thrust_of_all(np.asarray(other.weight), 1, units))
         for row, y in enumerate((lifted, other.hover_current, 100.0 * other.hover_share), start=1):
             dot(figure, there, y, name="pinned hovers here", pin=place, row=row, top=tops[row - 1])
     if not math.isfinite(at):
         end = np.flatnonzero(np.isfinite(_usable(this.curve, this.curve.thrust)))
         if end.size:
             x = float(100.0 * this.curve.throttle[end[-1]])
-            y = float(pull_of_all(this.curve.thrust[end[-1]], this.rotors, units))
+            y = float(thrust_of_all(this.curve.thrust[end[-1]], this.rotors, units))
             dot(figure, x, y, name="cannot hover")
             word(figure, x, y, _no_hover(this), right_of=x < 40.0, bold=True, shift=0, rise=16)
         return
-    lifted = float(pull_of_all(np.asarray(this.weight), 1, units))
+    lifted = float(thrust_of_all(np.asarray(this.weight), 1, units))
     for row, y in enumerate((lifted, this.hover_current, 100.0 * this.hover_share), start=1):
         dot(figure, at, y, name="hovers here", row=row, top=axes[row - 1].top)
     word(figure, at, 0.9, f"hover {at:.0f} %", row=1, right_of=right, bold=True, domain=True)
@@ -277,17 +277,17 @@ def story_words(this: Curve, units: Units) -> str:
     """The chart in sentences, for those who do not see it and those in a hurry."""
     full = this.curve
     half = int(np.argmin(np.abs(np.asarray(full.throttle) - 0.5)))
-    pull, most = full.thrust[half] * this.rotors, full.thrust[-1] * this.rotors
+    half_thrust, most = full.thrust[half] * this.rotors, full.thrust[-1] * this.rotors
     when = "On a fresh pack" if this.charge >= 0.995 else f"With {value('percent', this.charge)} of the charge left"
     first = (
-        f"{when}, in the first ten seconds, half command gives {value('percent', pull / most)} of the full thrust at "
-        f"{value('current', full.pack_current[half])}; flat out all rotors give {value('pull', most, units)} at "
-        f"{value('current', full.pack_current[-1])}."
+        f"{when}, in the first ten seconds, half command gives {value('percent', half_thrust / most)} of the full "
+        f"thrust at {value('current', full.pack_current[half])}; flat out all rotors give "
+        f"{value('thrust', most, units)} at {value('current', full.pack_current[-1])}."
     )
     if not math.isfinite(this.hover_command):
         if _lifts(this):
             return f"{first} It could lift its weight for seconds, but the pack cannot hold a hover."
-        return f"{first} It never reaches its own weight of {value('pull', this.weight, units)}."
+        return f"{first} It never reaches its own weight of {value('thrust', this.weight, units)}."
     return (
         f"{first} A hover takes {value('percent', this.hover_command)} of the command and "
         f"{value('current', this.hover_current)}; {value('percent', this.hover_share)} of those watts lift: "

@@ -74,29 +74,29 @@ def how_near(found: Nearest) -> str:
     words = ", ".join(first.differences)
     if words and first.near:
         words += ", otherwise your labels"
-    told = f"Nearest measured parts: {words or 'your labels'}, at {first.pair.volts_label}"
+    text = f"Nearest measured parts: {words or 'your labels'}, at {first.pair.volts_label}"
     if not first.near:
-        return prose(f"{told}; too far to compare.")
+        return prose(f"{text}; too far to compare.")
     if found.coaxial:
-        return prose(f"{told}; single rotors, so not drawn over your pairs.")
-    shown = drawn(found)
-    if not any(one is first for one, _ in shown):
-        return prose(f"{told}; beyond your throttle cap, so not drawn.")
+        return prose(f"{text}; single rotors, so not drawn over your pairs.")
+    dots = drawn(found)
+    if not any(one is first for one, _ in dots):
+        return prose(f"{text}; beyond your throttle cap, so not drawn.")
     if abs(math.log(first.pair.full_voltage / found.voltage)) < ALIKE:
-        return prose(f"{told}, as your pack flat out: {SIGNS[0]} below.")
-    return prose(f"{told} (your pack gives {_volts(found.voltage)} flat out): {SIGNS[0]} below.")
+        return prose(f"{text}, as your pack flat out: {SIGNS[0]} below.")
+    return prose(f"{text} (your pack gives {_volts(found.voltage)} flat out): {SIGNS[0]} below.")
 
 
 def key(found: Nearest, rotors: int) -> str:
     """What the marks of the chart mean, as HTML; empty where none is drawn."""
-    shown = drawn(found)
-    if not shown:
+    dots = drawn(found)
+    if not dots:
         return ""
     parts = [
         f'<span class="key wrap"><i class="mark m{k}"></i>{html.escape(one.pair.label)}</span>'
-        for k, (one, _) in enumerate(shown)
+        for k, (one, _) in enumerate(dots)
     ]
-    ratios = [math.log(one.pair.full_voltage / found.voltage) for one, _ in shown]
+    ratios = [math.log(one.pair.full_voltage / found.voltage) for one, _ in dots]
     side = "above" if min(ratios) > ALIKE else "below" if max(ratios) < -ALIKE else ""
     tells = f"By their volts they should lie {side} the line." if side else ""
     if found.cap < 1.0:
@@ -104,7 +104,7 @@ def key(found: Nearest, rotors: int) -> str:
     return f'<p class="wi-small">Measured, one rotor times {rotors}: {"".join(parts)} {tells}</p>'
 
 
-def _told(v: float, words: Callable[[float], str]) -> str:
+def _reading(v: float, words: Callable[[float], str]) -> str:
     return words(float(v)) if np.isfinite(v) else "not told"
 
 
@@ -122,12 +122,12 @@ def rows(found: Nearest, units: Units) -> list[list[str]]:
                 [
                     name,
                     f"{100 * pair.throttle[j]:.0f}{NARROW}%",
-                    _told(pair.voltage[j], _volts),
-                    _told(pair.thrust[j], lambda v: value("pull", v, units)),
-                    value("pull", float(thrust), units) if np.isfinite(thrust) else "no stator stated",
-                    _told(pair.current[j], lambda v: value("current", v)),
+                    _reading(pair.voltage[j], _volts),
+                    _reading(pair.thrust[j], lambda v: value("thrust", v, units)),
+                    value("thrust", float(thrust), units) if np.isfinite(thrust) else "no stator stated",
+                    _reading(pair.current[j], lambda v: value("current", v)),
                     value("current", float(current)) if np.isfinite(current) else "no stator stated",
-                    _told(60.0 * pair.rev_per_s[j], lambda v: number(v, 10)),
+                    _reading(60.0 * pair.rev_per_s[j], lambda v: number(v, 10)),
                 ]
             )
     return out

@@ -8,7 +8,7 @@ import numpy as np
 import streamlit as st
 
 from explorer.app_pages.lift.measured import Nearest
-from explorer.forecasts.headlines import KEPT_ANSWERS, build, plain
+from explorer.forecasts.headlines import CACHED_ANSWERS, build, plain
 from explorer.inputs import Inputs
 from propmodel.base.arrays import number
 from propmodel.bench.pairs import nearest_pairs
@@ -24,7 +24,7 @@ def nearest(inputs: Inputs) -> Nearest:
     return _nearest(replace(plain(inputs), charge_left_percent=100.0))
 
 
-@st.cache_data(**KEPT_ANSWERS)
+@st.cache_data(**CACHED_ANSWERS)
 def _nearest(inputs: Inputs) -> Nearest:
     made = build(inputs)
     at_loads = throttle_curve(made, np.array([0.5, 1.0])).pack_voltage

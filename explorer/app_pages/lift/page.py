@@ -83,7 +83,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
     marks = measured.marks_of(found)
     tops = figures.story_tops(this, others, units, marks)
     axes = (
-        state.axis(f"pull {units.pull}", tops[0]),
+        state.axis(f"pull {units.thrust}", tops[0]),
         state.axis("current", tops[1]),
         state.axis("share", tops[2]),
     )
@@ -114,9 +114,9 @@ def compared(inputs: Inputs, head: summary.Headline, pins: list[summary.Headline
     low, mid, high = head.low, head.mid, head.high
     strips = bars.ruler(
         diameter_in=inputs.diameter_in,
-        pull=(low.thrust_to_weight, mid.thrust_to_weight, high.thrust_to_weight),
+        thrust=(low.thrust_to_weight, mid.thrust_to_weight, high.thrust_to_weight),
         hover=(low.hover_throttle, mid.hover_throttle, high.hover_throttle),
-        pinned_pull=[one.mid.thrust_to_weight for one in pins],
+        pinned_thrust=[one.mid.thrust_to_weight for one in pins],
         pinned_hover=[one.mid.hover_throttle for one in pins],
     )
     return f'{strips}<p class="wi-small">Common practice, from memory.</p>'
@@ -146,7 +146,7 @@ def beside(inputs: Inputs, pins: list[Inputs]) -> None:
                 price = _price(name, place, one)
                 if place > 0:
                     st.button(
-                        page_frame.told_apart("Unpin", name), key=f"unpin:{place}", on_click=state.unpin,
+                        page_frame.button_label("Unpin", name), key=f"unpin:{place}", on_click=state.unpin,
                         args=(place - 1,), width="stretch",
                     )  # fmt: skip
             got = headlines.answers(one)
@@ -166,7 +166,7 @@ def beside(inputs: Inputs, pins: list[Inputs]) -> None:
 def _price(label: str, place: int, inputs: Inputs) -> float | None:
     """Price of a build as typed; it stays with the build wherever that is pinned. Blank until typed."""
     key, whose = f"beside-price:{place}", f"price of {inputs!r}"
-    kept_values.put(key, kept_values.kept(whose))
+    kept_values.put(key, kept_values.get(whose))
     return st.number_input(
         f"Price, {label}", 0.0, 1e7, value=None, step=1.0, format="%g", key=key, placeholder="not told",
         on_change=kept_values.keep, args=(key, whose), help="Of all its parts, in any currency.",

@@ -24,7 +24,7 @@ _HEADLINES = (
     # kind of number, words, name of the answer, +1 where more is better, -1 where less is, 0 where
     # neither is, SI unit
     ("mass", "Take-off mass", "mass", -1, "kg"),
-    ("pull_to_weight", "Thrust to weight", "thrust_to_weight", 1, "-"),
+    ("thrust_to_weight", "Thrust to weight", "thrust_to_weight", 1, "-"),
     ("percent", "Hover command", "hover_throttle", 0, "-"),
     ("minutes", "Minutes, flown your way", "minutes", 1, "s"),
     ("minutes", "Minutes in hover", "hover_time", 1, "s"),
@@ -84,10 +84,10 @@ _PARTS = (("Motor", _motor), ("Propeller", _propeller), ("Pack", _pack), ("ESC",
 
 def _first_limit(limits: Sequence[Limit]) -> tuple[str, float]:
     """Name and share of the limit that is reached first."""
-    told = [one for one in limits if one.state != "unknown"]
-    if not told:
+    judged = [one for one in limits if one.state != "unknown"]
+    if not judged:
         return "none told", math.nan
-    worst = told[0]
+    worst = judged[0]
     if worst.kind == "fits":
         return (f"{worst.part}: does not fit", math.inf) if worst.state == "over" else ("nothing over", 0.0)
     return f"{worst.name}: {100 * worst.share:.0f}{NARROW}%", float(worst.share)
@@ -118,15 +118,15 @@ def _rows(builds: Sequence[Beside], units: Units) -> list[tuple[str, list[str], 
                 continue
             low, high = float(getattr(one.low, answer)), float(getattr(one.high, answer))
             band = spread(kind, low, high, units) if kind == "mass" else spread(kind, low, high)
-            shown = value(kind, mid, units)
-            cells.append(f"{shown} ({band})" if " to " in band else shown)
+            texts = value(kind, mid, units)
+            cells.append(f"{texts} ({band})" if " to " in band else texts)
         rows.append((name, cells, _best(mids, sense)))
     limits = [_first_limit(one.limits) for one in builds]
     rows.append(("First limit, flat out for 10 s", [words for words, _ in limits], _best([s for _, s in limits], -1)))
     if any(one.price is not None for one in builds):
         prices = [math.nan if one.price is None else one.price for one in builds]
-        told = ["not told" if math.isnan(p) else number(p, 1) for p in prices]
-        rows.append(("Price, as typed", told, _best(prices, -1)))
+        price_cells = ["not told" if math.isnan(p) else number(p, 1) for p in prices]
+        rows.append(("Price, as typed", price_cells, _best(prices, -1)))
     return rows
 
 
@@ -150,11 +150,11 @@ def table(builds: Sequence[Beside], units: Units) -> str:
     head = "".join(f'<th scope="col">{html.escape(name)}</th>' for name in _names(builds))
     body = ""
     for name, cells, best in _rows(builds, units):
-        told = "".join(
+        price_row = "".join(
             f"<td>{f'<b>{BEST} {html.escape(cell)}</b>' if k in best else html.escape(cell)}</td>"
             for k, cell in enumerate(cells)
         )
-        body += f'<tr><th scope="row">{html.escape(name)}</th>{told}</tr>'
+        body += f'<tr><th scope="row">{html.escape(name)}</th>{price_row}</tr>'
     return (
         '<div class="wi-table wi-beside" role="group" tabindex="0" aria-label="Table: builds side by side">'
         f"<table><thead><tr><td></td>{head}</tr></thead><tbody>{body}</tbody></table></div>"

@@ -39,7 +39,7 @@ MEASURED_RPM = 6600.0
 MEASURED_COUNT = 211
 MEASURED_MANY_BLADES = 11
 
-FEW_PULL = 2.0
+LOW_THRUST_RATIO = 2.0
 """Below this pull over weight a craft cannot catch a gust (common practice)."""
 
 _THINGS = {
@@ -131,17 +131,17 @@ def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:
     name = build_name(head.name)
     lifts, hover = value("mass", mid.mass, units), value("percent", mid.hover_throttle)
     thrust = (
-        f"its thrust is {ink(value('pull_to_weight', mid.thrust_to_weight))} its weight"
-        f"{range_words('pull_to_weight', head.low.thrust_to_weight, head.high.thrust_to_weight)}"
+        f"its thrust is {ink(value('thrust_to_weight', mid.thrust_to_weight))} its weight"
+        f"{range_words('thrust_to_weight', head.low.thrust_to_weight, head.high.thrust_to_weight)}"
     )
     lasts = _lasts(head)
-    weak = mid.thrust_to_weight_at_reserve < FEW_PULL
+    weak = mid.thrust_to_weight_at_reserve < LOW_THRUST_RATIO
     if weak:
-        left = value("pull_to_weight", mid.thrust_to_weight_at_reserve)
+        left = value("thrust_to_weight", mid.thrust_to_weight_at_reserve)
         start = (
             f"{name} lifts {ink(lifts)} and has a hover command of {ink(hover, bad=True)}. {lasts} "
             f"and {thrust}. At the end of the flight it is only {ink(left, bad=True)} its weight: below "
-            f"{FEW_PULL:.0f} it cannot catch a gust."
+            f"{LOW_THRUST_RATIO:.0f} it cannot catch a gust."
         )
         fix = next((limit.fix for limit in found if limit.key == "pull" and limit.fix), "")
         return f"{start} {html.escape(_tidy(fix))}".strip()
@@ -178,7 +178,7 @@ def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
             f"its thrust is {ink(number(ratio, 0.01) + ' times', bad=True)} its weight flat out on a fresh pack, and "
             "less than its weight once the pack sags under the load. Take weight off, or a pack of less resistance."
         )
-    lacks = value("pull", (1.0 - ratio) * head.mid.mass * STANDARD_GRAVITY, units)
+    lacks = value("thrust", (1.0 - ratio) * head.mid.mass * STANDARD_GRAVITY, units)
     fix = next((limit.fix for limit in found if limit.key in ("pull", "hover_high") and limit.fix), "")
     share = number(math.floor(100.0 * ratio) / 100.0, 0.1 if ratio < 0.95 else 0.01)
     return (
@@ -199,10 +199,10 @@ def _because(one: Limit) -> str:
 
 
 def _first(found: Sequence[Limit]) -> str:
-    told = [limit for limit in found if limit.state != "unknown"]
-    if not told:
+    judged = [limit for limit in found if limit.state != "unknown"]
+    if not judged:
         return "Too little is known to say which part reaches its limit first."
-    worst = told[0]
+    worst = judged[0]
     thing = _THINGS.get(worst.key, worst.part)
     their = "their limit" if thing in _PLURAL else "its limit"
     reach = "reach" if thing in _PLURAL else "reaches"
@@ -215,7 +215,7 @@ def _first(found: Sequence[Limit]) -> str:
     if worst.state == "over":
         first = f"The {ink(thing, bad=True)} {reach} {their} first: {why}. {html.escape(_tidy(worst.fix))}"
         return first if worst.key == "free_tip" else f"{too_fast(found)}{first}"
-    bars = [limit for limit in told if limit.kind == "share"]
+    bars = [limit for limit in judged if limit.kind == "share"]
     if not bars:
         return "No limit is reached."
     nearest = bars[0]
@@ -231,15 +231,15 @@ def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
     mid = pin.mid
     parts = [value("mass", mid.mass, units)]
     if _stays_down(mid):
-        parts.append(f"cannot hover, thrust {value('pull_to_weight', mid.thrust_to_weight)} its weight")
+        parts.append(f"cannot hover, thrust {value('thrust_to_weight', mid.thrust_to_weight)} its weight")
     else:
         parts += [
             f"hover command {value('percent', mid.hover_throttle)}",
             value("minutes", mid.minutes) if math.isfinite(mid.minutes) else "cannot fly your way",
-            f"thrust {value('pull_to_weight', mid.thrust_to_weight)} its weight",
+            f"thrust {value('thrust_to_weight', mid.thrust_to_weight)} its weight",
         ]
-    told = f'<span class="dash"></span>Pinned: <em>{html.escape(pin.name or "unnamed")}</em>, {", ".join(parts)}.'
-    return f"{told} {_against(head, pin, units)}".strip()
+    text = f'<span class="dash"></span>Pinned: <em>{html.escape(pin.name or "unnamed")}</em>, {", ".join(parts)}.'
+    return f"{text} {_against(head, pin, units)}".strip()
 
 
 def _against(head: Headline, pin: Headline, units: Units) -> str:

@@ -120,9 +120,9 @@ def _minutes(build: Build, way: Profile) -> list[Step]:
         "flat out": (way.full, float(full.pack_current)),
     }
     shares = {name: (number(share), current) for name, (share, current) in amps.items()}
-    told = {name: (share, current) for name, (share, current) in shares.items() if share > 0.0}
-    mean = sum(share * current for share, current in told.values())
-    sums = " + ".join(f"{100 * share:.0f} % x {_g(current)} A {name}" for name, (share, current) in told.items())
+    consumers = {name: (share, current) for name, (share, current) in shares.items() if share > 0.0}
+    mean = sum(share * current for share, current in consumers.values())
+    sums = " + ".join(f"{100 * share:.0f} % x {_g(current)} A {name}" for name, (share, current) in consumers.items())
     return [
         ("Amps flown your way", f"{sums} = {_g(mean)} A", f"Each at {100 * HALF:.0f} % charge, half way down."),
         (

@@ -40,7 +40,7 @@ def share_bands(inputs: Inputs, hold: float) -> dict[str, tuple[float, float]]:
     return _share_bands(without_dive(inputs), hold)
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _share_bands(inputs: Inputs, hold: float) -> dict[str, tuple[float, float]]:
     drawn = draw(headlines.build(inputs), draws=128)
     a = Assessment(drawn.build, quick=True, thermal_factor=drawn.thermal_factor)
@@ -81,7 +81,7 @@ def heat_states(inputs: Inputs) -> list[HeatState]:
     return _heat_states(without_dive(inputs))
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _heat_states(inputs: Inputs) -> list[HeatState]:
     made, way = headlines.build(inputs), flying(inputs)
     a = Assessment(made)
@@ -142,7 +142,7 @@ def quick_response(inputs: Inputs) -> Response:
     return _response(without_dive(inputs))
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _response(inputs: Inputs) -> Response:
     return response_of(headlines.build(inputs))
 
@@ -170,6 +170,6 @@ def bench_facts(inputs: Inputs) -> list[power_up.Fact]:
     return _bench_facts(without_dive(inputs))
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _bench_facts(inputs: Inputs) -> list[power_up.Fact]:
     return power_up.facts(power_up.from_build(headlines.build(inputs)))

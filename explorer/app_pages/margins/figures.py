@@ -18,7 +18,7 @@ SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": 
 FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? not checked"}
 TOP = 1.5
 """Share at the right end of a bar; more is cut off with an arrow. [-]"""
-SHOWN = 3
+FEWEST_BARS = 3
 """How many of the worst stand open, with their remedy; more where more is over. The rest is folded."""
 
 BASIS = {
@@ -43,7 +43,7 @@ def tied(text: str) -> str:
 
 
 def _basis(text: str, more: str = "") -> str:
-    words = " ".join([more, *(told for key, told in BASIS.items() if key in text)]).strip() or text
+    words = " ".join([more, *(phrase for key, phrase in BASIS.items() if key in text)]).strip() or text
     # a native disclosure: opens in place, works by keyboard, costs nothing
     return f'<details class="basis"><summary>{html.escape(prose(text))}</summary><p>{html.escape(words)}</p></details>'
 
@@ -77,8 +77,8 @@ def fits_list(found: Sequence[Limit]) -> str:
         )
     bad, fine, unknown = (rows[state] for state in ("over", "clear", "unknown"))
     counts = [f"{len(fine)} fit"] * bool(fine) + [f"{len(unknown)} not checked"] * bool(unknown)
-    shown = f'<ul class="wi-fits">{"".join(bad)}</ul>' if bad else ""
-    return shown + folded(", ".join(counts), f'<ul class="wi-fits">{"".join([*fine, *unknown])}</ul>')
+    markup = f'<ul class="wi-fits">{"".join(bad)}</ul>' if bad else ""
+    return markup + folded(", ".join(counts), f'<ul class="wi-fits">{"".join([*fine, *unknown])}</ul>')
 
 
 def close_bars(
@@ -106,20 +106,20 @@ def close_bars(
     rows = [one for one in found if one.kind == "share" and one.state != "unknown"]
     unknown = [one for one in found if one.kind == "share" and one.state == "unknown"]
     out = []
-    shown = max(SHOWN, sum(one.state == "over" for one in rows))
+    bars = max(FEWEST_BARS, sum(one.state == "over" for one in rows))
     for k, one in enumerate(rows):
         fix = f'<p class="fix">{html.escape(tied(one.remedy))}</p>' if one.fix else ""
-        out.append(f'<li class="{_state(one)}"><div>{_bar(one, bands, pinned, first=k in (0, shown))}</div>{fix}</li>')
-    tight = sum(one.state == "tight" for one in rows[shown:])
-    left = len(out) - shown
+        out.append(f'<li class="{_state(one)}"><div>{_bar(one, bands, pinned, first=k in (0, bars))}</div>{fix}</li>')
+    tight = sum(one.state == "tight" for one in rows[bars:])
+    left = len(out) - bars
     summary = f"{left} more within their limits{f', {tight} of them tight' if tight else ''}" if left > 0 else ""
-    rest_of_bars = folded(summary, f'<ul class="wi-close">{"".join(out[shown:])}</ul>')
+    rest_of_bars = folded(summary, f'<ul class="wi-close">{"".join(out[bars:])}</ul>')
     rest = ""
     if unknown:
         names = ", ".join(one.name for one in unknown)
         asks = "".join(f"<li>{html.escape(one.ask)}</li>" for one in unknown if one.ask)
         rest = folded(f"{len(unknown)} not checked: {names}", f'<ul class="rest">{asks}</ul>')
-    return f'<ul class="wi-close">{"".join(out[:shown])}</ul>{rest_of_bars}{rest}'
+    return f'<ul class="wi-close">{"".join(out[:bars])}</ul>{rest_of_bars}{rest}'
 
 
 def _state(one: Limit) -> str:

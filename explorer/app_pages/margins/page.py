@@ -33,7 +33,7 @@ def held_words(hold: float) -> str:
 def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.style("flight")
-    hold = float(kept_values.kept("hold", 10.0))
+    hold = float(kept_values.get("hold", 10.0))
     found = page_frame.without_verdict(headlines.gives_first(inputs, hold))
     theirs = [headlines.gives_first(one, hold) for one in pins]
     pin, first = (pins[0], theirs[0]) if pins else (None, [])
@@ -57,7 +57,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         if st.session_state.get("hold") not in HOLDS:
             kept_values.put("hold", hold)
         st.segmented_control(
-            "Held for", list(HOLDS), format_func=HOLDS.__getitem__, key="hold", on_change=kept_values.keep_told,
+            "Held for", list(HOLDS), format_func=HOLDS.__getitem__, key="hold", on_change=kept_values.keep_filled,
             args=("hold", "hold"), required=True,
             help="A punch of two seconds and a climb of a minute are different loads: heat takes time, volts do not.",
         )  # fmt: skip
@@ -91,9 +91,9 @@ def hot_block(inputs: Inputs) -> None:
 def _hot(inputs: Inputs) -> None:
     states = answers.heat_states(inputs)
     if st.session_state.get("hot") not in WHAT_HOT:
-        kept_values.put("hot", kept_values.kept("hot", "hover"))
+        kept_values.put("hot", kept_values.get("hot", "hover"))
     chosen = st.segmented_control(
-        "It got hot", list(WHAT_HOT), format_func=WHAT_HOT.__getitem__, key="hot", on_change=kept_values.keep_told,
+        "It got hot", list(WHAT_HOT), format_func=WHAT_HOT.__getitem__, key="hot", on_change=kept_values.keep_filled,
         args=("hot", "hot"), required=True,
         help="Choose what you flew just before you touched it.",
     )  # fmt: skip

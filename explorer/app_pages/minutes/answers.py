@@ -208,11 +208,11 @@ def cutoffs(inputs: Inputs) -> Cutoff:
 
 
 PACKS, VOLTS = 30, 25
-LEAST_PULL = 2.0
+LEAST_THRUST_RATIO = 2.0
 """Pull over weight at the end of the flight below which no pack is called best (common practice). [-]"""
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
     """All single flights of the page in one call of the engine, and the drawn ones in another."""
     made, way, mine = headlines.build(inputs), flying(inputs), mix(inputs)
@@ -266,12 +266,12 @@ def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
 def _best_pack(made: Build, mass: NDArray, capacity: NDArray, time: NDArray, *, here_time: float) -> PackAxis:
     """Longest flight among the packs that leave twice the weight of pull at the end."""
     low = Assessment(with_fields(made, {"pack.capacity_ah": capacity}), quick=True).thrust_to_weight_at_reserve
-    weak = np.flatnonzero((low < LEAST_PULL) & (mass > float(battery.mass(made.pack))))
+    weak = np.flatnonzero((low < LEAST_THRUST_RATIO) & (mass > float(battery.mass(made.pack))))
     heaviest = math.nan
-    usable = np.where(low >= LEAST_PULL, time, np.nan)
+    usable = np.where(low >= LEAST_THRUST_RATIO, time, np.nan)
     if weak.size and weak[0] > 0:
         k = int(weak[0])
-        heaviest = float(np.interp(LEAST_PULL, [low[k], low[k - 1]], [mass[k], mass[k - 1]]))
+        heaviest = float(np.interp(LEAST_THRUST_RATIO, [low[k], low[k - 1]], [mass[k], mass[k - 1]]))
     best_mass = best_capacity = best_time = math.nan
     inside = False
     if np.isfinite(usable).any():
@@ -303,9 +303,9 @@ def _best_pack(made: Build, mass: NDArray, capacity: NDArray, time: NDArray, *, 
 
 def _with_bands(made: Build, way: Flying, rows: NDArray, mid: FlightTime, cells: float) -> Minutes:
     """The first five flights with the bands that the labels allow."""
-    kept = np.array([way_reserve(made)] * 4 + [0.0])[:, None]
+    reserve = np.array([way_reserve(made)] * 4 + [0.0])[:, None]
     many = flight_time(
-        with_fields(draw(made, draws=DRAWS).build, {"pack.reserve": kept}), _profile(rows[:, None, :], way)
+        with_fields(draw(made, draws=DRAWS).build, {"pack.reserve": reserve}), _profile(rows[:, None, :], way)
     )
     grid, low, high = _curve_band(many.curve_time[:, 4, :], many.curve_voltage[:, 4, :] / cells)
     ends = [quantiles(np.where(many.time[k] > 0.0, many.time[k], np.nan)) for k in range(5)]
@@ -357,7 +357,7 @@ class FirmwareHover:
     end: float
     linear_start: float
     linear_end: float
-    pull_start: float
+    thrust_start: float
     hover_current: float
     """[A]"""
 
@@ -367,7 +367,7 @@ def firmware_hover(inputs: Inputs) -> FirmwareHover:
     return _firmware_hover(without_dive(inputs))
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _firmware_hover(inputs: Inputs) -> FirmwareHover:
     made = headlines.build(inputs)
     a = Assessment(made)
@@ -375,8 +375,8 @@ def _firmware_hover(inputs: Inputs) -> FirmwareHover:
     start, end = (
         float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_at_reserve)
     )
-    pull, pull_low = float(a.thrust_to_weight), float(a.thrust_to_weight_at_reserve)
-    return FirmwareHover(start, end, 1.0 / pull, 1.0 / pull_low, pull, float(a.hover.pack_current))
+    thrust, thrust_low = float(a.thrust_to_weight), float(a.thrust_to_weight_at_reserve)
+    return FirmwareHover(start, end, 1.0 / thrust, 1.0 / thrust_low, thrust, float(a.hover.pack_current))
 
 
 # ---- speed ------------------------------------------------------------------------------------------------
@@ -423,7 +423,7 @@ def speed_curve(inputs: Inputs) -> SpeedCurve:
     return _speed_curve(replace(craft_only(inputs), cruise_kmh=50.0))
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _speed_curve(inputs: Inputs) -> SpeedCurve:
     made = headlines.build(inputs)
     top = top_speed(made)

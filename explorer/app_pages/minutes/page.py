@@ -52,10 +52,10 @@ def _style_picked() -> None:
         state.change("flying_style", style)
 
 
-def _share_typed(name: str) -> None:
-    typed = st.session_state[f"share:{name}"]
+def _share_entered(name: str) -> None:
+    entered = st.session_state[f"share:{name}"]
     for (other, _), now in zip(SHARES, shares_of(state.inputs()), strict=True):
-        state.change(other, float(typed or 0.0) if other == name else now)
+        state.change(other, float(entered or 0.0) if other == name else now)
 
 
 def _scale() -> None:
@@ -74,7 +74,7 @@ def mix(shares: Sequence[float]) -> None:
         key = f"share:{name}"
         kept_values.put(key, share)
         st.number_input(
-            label, 0.0, 100.0, step=1.0, format="%g", key=key, on_change=_share_typed, args=(name,),
+            label, 0.0, 100.0, step=1.0, format="%g", key=key, on_change=_share_entered, args=(name,),
             help="Of the time in the air.",
         )  # fmt: skip
     st.caption(f"Together {sum(shares):g} %.")
@@ -242,7 +242,7 @@ def voltage_block(
     inputs: Inputs, this: answers.Minutes, pins: Sequence[Inputs], others: Sequence[answers.Minutes]
 ) -> None:
     """Voltage against minutes, the ledger, the alarm, cold and old packs."""
-    home = float(kept_values.kept("way_home", 20.0))
+    home = float(kept_values.get("way_home", 20.0))
     marks, alarm = marks_of(this, home)
     cold, old = bool(st.session_state.get("ghost_cold")), bool(st.session_state.get("ghost_old"))
     ghosts = answers.ghosts(inputs) if (cold or old) and marks else None
@@ -299,7 +299,7 @@ def voltage_block(
             format="%g",
             key="way_home",
             width=230,
-            on_change=kept_values.keep_told,
+            on_change=kept_values.keep_filled,
             args=("way_home", "way_home"),
             help=(
                 "At your cruise. The alarm sounds so much before the charge you land with. 20 s is common practice "
@@ -318,10 +318,10 @@ def voltage_block(
 
 
 def _voltage_alt(this: answers.Minutes, marks: list[figures.VoltageMark]) -> str:
-    told = ", ".join(f"{m.name} at {value('minutes', m.time)} and {m.volts:.2f} V" for m in marks)
+    points = ", ".join(f"{m.name} at {value('minutes', m.time)} and {m.volts:.2f} V" for m in marks)
     return (
-        f"Voltage of a cell under load against minutes: {told}."
-        if told
+        f"Voltage of a cell under load against minutes: {points}."
+        if points
         else "No flight is possible, so there is no curve."
     )
 
@@ -349,17 +349,17 @@ def speed_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     page_frame.chart(figure, key="speed", alt=words)
     left, right = st.columns([1, 3.2], vertical_alignment="top", gap="medium")
     with left:
-        kept_values.put_first("wind", float(kept_values.kept("wind", 10.0)))
+        kept_values.put_first("wind", float(kept_values.get("wind", 10.0)))
         st.number_input(
-            "Wind, m/s", 0.0, 40.0, step=1.0, format="%g", key="wind", on_change=kept_values.keep_told,
+            "Wind, m/s", 0.0, 40.0, step=1.0, format="%g", key="wind", on_change=kept_values.keep_filled,
             args=("wind", "wind"),
             help="10 m/s moves small trees; gusts are half as much again (common practice).",
         )  # fmt: skip
-    wind = float(kept_values.kept("wind", 10.0))
+    wind = float(kept_values.get("wind", 10.0))
     with right:
         held = float(this.speed[this.held][-1]) if this.held.any() else float(this.top.speed)
-        told = flight_words.wind_words(answers.turn_back(this, 0.0), answers.turn_back(this, wind), wind, held)
-        page_frame.say(f'<p class="wi-plain">{told}</p>')
+        wind_text = flight_words.wind_words(answers.turn_back(this, 0.0), answers.turn_back(this, wind), wind, held)
+        page_frame.say(f'<p class="wi-plain">{wind_text}</p>')
     page_frame.say(f'<p class="wi-small">{flight_words.speed_short(this)}</p>{_cruise_words(inputs)}')
     page_frame.numbers("speed", lambda: _speed_frame(this), file_name="power-against-speed.csv", every=3, words=words)
 

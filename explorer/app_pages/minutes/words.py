@@ -41,8 +41,8 @@ def minutes_or_why(answer: Minutes, row: str) -> str:
         )
     if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time[row] < 1.0:
         return f"sags below {answer.cutoff:.2f}{NARROW}V a cell within a minute"
-    told = value("minutes", answer.time[row], low=answer.low[row], high=answer.high[row])
-    return f"{told}, until full throttle no longer holds it" if status == Status.THROTTLE_FULL else told
+    text = value("minutes", answer.time[row], low=answer.low[row], high=answer.high[row])
+    return f"{text}, until full throttle no longer holds it" if status == Status.THROTTLE_FULL else text
 
 
 @small_own_name
@@ -91,16 +91,16 @@ def pinned_minutes(answer: Minutes, other: Inputs | None, theirs: Minutes | None
     """The pinned build's minutes and what this one does differently."""
     if other is None or theirs is None:
         return f"{dash()}Nothing is pinned. Pin this build, then every change shows against it."
-    told = (
+    text = (
         f"{dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, "
         f"{minutes_or_why(theirs, 'your way')} your way"
     )
     if theirs.status["hang still"] in (Status.OK, Status.THROTTLE_FULL):
-        told += f", {minutes_or_why(theirs, 'hang still')} in a hover"
+        text += f", {minutes_or_why(theirs, 'hang still')} in a hover"
     now, then = answer.time["your way"], theirs.time["your way"]
     words = change("minutes", now, then, units) if math.isfinite(now - then) else ""
     against = "" if not words else " This one lasts the same." if words == "the same" else f" This one lasts {words}."
-    return f"{told}.{against}"
+    return f"{text}.{against}"
 
 
 def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float, hover_left: float) -> str:
@@ -191,7 +191,7 @@ def pack_words(axis: PackAxis) -> str:
 
 def firmware_words(hover: FirmwareHover) -> str:
     """Throttle above idle in a hover for both kinds of firmware, at both ends of the flight."""
-    if hover.pull_start < 1.0:
+    if hover.thrust_start < 1.0:
         return "It cannot hover, so there is no hover setting to type in."
 
     def both(a: float, b: float) -> str:

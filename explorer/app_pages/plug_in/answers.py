@@ -53,7 +53,7 @@ def power(inputs: Inputs, *, modern: bool | None, supply_voltage: float | None =
     return _power(headlines.plain(inputs), modern, supply_voltage)
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _power(inputs: Inputs, modern: bool | None, supply_voltage: float | None) -> PowerUp:
     made = headlines.build(inputs)
     low, mid, high = bands(made, draws=256)
@@ -101,7 +101,7 @@ def learned(inputs: Inputs, shares: Mapping[str, float]) -> list[Learned]:
     return _learned(headlines.plain(inputs), tuple(sorted(shares.items())))
 
 
-@st.cache_data(**headlines.KEPT_ANSWERS)
+@st.cache_data(**headlines.CACHED_ANSWERS)
 def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Learned]:
     made = headlines.build(inputs)
     # the band before is the one of the other pages, lopsided as it is; readings move and shrink it
@@ -117,13 +117,13 @@ def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Lear
         low, middle, high = (float(getattr(side, name)) for side in (headline.low, headline.mid, headline.high))
         if good.sum() < 0.5 * DRAWS or not all(math.isfinite(v) and v > 0.0 for v in (low, middle, high)):
             continue
-        shift, kept = 0.0, 1.0
+        shift, remaining = 0.0, 1.0
         if shares:
             noise = [NOISE[kind] for kind, _ in shares]
             found = conditioned(x[:, good], y[good], noise=noise, read=np.log([share for _, share in shares]))
-            shift, kept = found.shift, found.after / found.before if found.before > 0.0 else 1.0
+            shift, remaining = found.shift, found.after / found.before if found.before > 0.0 else 1.0
         moved = middle * math.exp(shift)
-        after = (moved * (low / middle) ** kept, moved, moved * (high / middle) ** kept)
+        after = (moved * (low / middle) ** remaining, moved, moved * (high / middle) ** remaining)
         out.append(Learned(name, (low, middle, high), after))
     return out
 

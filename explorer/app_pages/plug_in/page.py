@@ -50,7 +50,7 @@ def page(inputs: Inputs) -> None:
 def questions() -> tuple[bool | None, float | None]:
     """Two things the forecast of a first power-up depends on."""
     with st.container(horizontal=True, key="bench_questions"):
-        kept_values.put("esc_age", kept_values.kept("esc_age", "unknown"))
+        kept_values.put("esc_age", kept_values.get("esc_age", "unknown"))
         age = st.segmented_control(
             "Your ESC is",
             list(AGES),
@@ -63,7 +63,7 @@ def questions() -> tuple[bool | None, float | None]:
             "the command. "
             "Older ones do not: their part-throttle figures are then left out.",
         )
-        kept_values.put("supply_v", kept_values.kept("supply_v"))
+        kept_values.put("supply_v", kept_values.get("supply_v"))
         volts = st.number_input(
             "Supply for the motor tests, V",
             3.0,
@@ -89,18 +89,18 @@ def headline(inputs: Inputs, p: power_up.PowerUp) -> str:
         return f'<b class="n">{html.escape(prose(by_title[title]))}</b>'
 
     name = f"<em>{html.escape(inputs.name)}</em>" if inputs.name else "This craft"
-    told = (
+    text = (
         f"{name} should draw {n('Standby current')} with its motors still; one bare motor at full command "
         f"{n('Full command without propellers: current')} more, at {n('Full command without propellers: speed')}."
     )
     if p.hover_command is not None and "First hover: command" in by_title:
-        told += (
+        text += (
             f' Then its hover command is <b class="n">{value("percent", p.hover_command[1])}</b> '
             f"({html.escape(prose(by_title['First hover: command']))}), idle included, at {n('First hover: current')}."
         )
     else:
-        told += " By the forecast it cannot hover: do not go to the last steps."
-    return told
+        text += " By the forecast it cannot hover: do not go to the last steps."
+    return text
 
 
 def facts(p: power_up.PowerUp) -> None:

@@ -17,7 +17,7 @@ from propmodel import power_up
 __all__ = ["spread_now"]
 
 WORDS = {
-    "thrust_to_weight": ("thrust to weight", "pull_to_weight"),
+    "thrust_to_weight": ("thrust to weight", "thrust_to_weight"),
     "hover_time": ("minutes in hover", "minutes"),
     "full_throttle_current": ("current flat out", "current"),
 }

@@ -24,15 +24,15 @@ ORDER = "Order and direction"
 def step_list(steps: list[power_up.Step], inputs: Inputs) -> None:
     """Every step as one line; the open one with what to do and its field."""
     read = bench_log.readings()
-    told = [power_up.judge(step, read.get(step.title)) for step in steps]
-    kinds = [figures.kind_of(text) for text in told]
+    verdicts = [power_up.judge(step, read.get(step.title)) for step in steps]
+    kinds = [figures.kind_of(text) for text in verdicts]
     page_frame.say(figures.progress(kinds))
     stopped = next((k for k, kind in enumerate(kinds) if kind == "stop"), None)
     chosen = _open_step(kinds)
     with st.container(key="steps", gap=None):
         for k, step in enumerate(steps):
             if k == chosen:
-                _card(step, told[k], stopped if stopped is not None and k > stopped else None, len(steps), inputs)
+                _card(step, verdicts[k], stopped if stopped is not None and k > stopped else None, len(steps), inputs)
                 continue
             st.button(
                 figures.step_line(step, kinds[k], read.get(step.title)),
@@ -48,7 +48,7 @@ def step_list(steps: list[power_up.Step], inputs: Inputs) -> None:
 
 def _open_step(kinds: list[str]) -> int:
     """The step that was chosen, else the first without a reading."""
-    number = kept_values.kept(OPEN)
+    number = kept_values.get(OPEN)
     if number is not None and 1 <= int(number) <= len(kinds):
         return int(number) - 1
     return next((k for k, kind in enumerate(kinds) if not kind), 0)
@@ -59,7 +59,7 @@ def _clear() -> None:
     kept_values.keep_value(OPEN, None)
 
 
-def _card(step: power_up.Step, told: str, stopped: int | None, last: int, inputs: Inputs) -> None:
+def _card(step: power_up.Step, state: str, stopped: int | None, last: int, inputs: Inputs) -> None:
     """The open step. After a stop nothing is asked of the later ones."""
     with st.container(key=f"card-{step.number}"):
         page_frame.say(figures.card(power_up.rows([step])[0]))
@@ -71,8 +71,8 @@ def _card(step: power_up.Step, told: str, stopped: int | None, last: int, inputs
             )
         _field(step)
         page_frame.say(
-            figures.verdict(told)
-            if stopped is None or told
+            figures.verdict(state)
+            if stopped is None or state
             else f'<div class="wb-verdict">First clear step {stopped + 1}; nothing before that.</div>'
         )
         if step.number < last:

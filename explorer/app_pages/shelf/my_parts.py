@@ -31,7 +31,7 @@ NAME_OF = {
 
 def my_parts(inputs: Inputs, pin: Inputs | None) -> None:
     """The visitor's own motors, propellers, packs and ESC."""
-    kept_values.put("parts_kind", kept_values.kept("parts_kind", "motors"))
+    kept_values.put("parts_kind", kept_values.get("parts_kind", "motors"))
     picked = st.segmented_control(
         "Table",
         list(KINDS),

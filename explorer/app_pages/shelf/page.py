@@ -26,7 +26,7 @@ from propmodel.components import propeller
 
 SHOWN = 12
 """Builds shown at first: each costs a forecast."""
-MOST_TOLD = 6
+MOST_MESSAGES = 6
 """Sentences about builds brought in at once."""
 SHELVES = ("Builds", "Parts", "Measured", "Take along")
 
@@ -36,8 +36,8 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
     page_frame.style("bench")
     page_frame.say('<h1 class="wi-ask">What do I keep, and what do I take along?</h1>')
     page_frame.say(f'<p class="wi-sentence">{page_frame.first_sentence(answer(inputs))}</p>')
-    told()
-    kept_values.put("shelf", kept_values.kept("shelf", SHELVES[0]))
+    messages()
+    kept_values.put("shelf", kept_values.get("shelf", SHELVES[0]))
     which = st.segmented_control(
         "Shelf",
         SHELVES,
@@ -56,13 +56,13 @@ def answer(inputs: Inputs) -> str:
     count = len(shelf.store().builds().builds)
     if not count:
         return f"You keep nothing yet. Save {name} here, or take it along as a field sheet."
-    kept = f"{count} build{'s' if count > 1 else ''}"
-    return f"You keep {ink(kept)}. To take {name} along, print its field sheet."
+    builds_saved = f"{count} build{'s' if count > 1 else ''}"
+    return f"You keep {ink(builds_saved)}. To take {name} along, print its field sheet."
 
 
-def told() -> None:
+def messages() -> None:
     """What the last action has to say; its slot is there even when empty."""
-    words = shelf.told()
+    words = shelf.take_messages()
     notes = [*words, *([shelf.store().notice] if shelf.store().notice else [])]
     page_frame.say("".join(f'<p class="wb-told" role="status">{html.escape(w)}</p>' for w in notes))
     page_frame.notice()
@@ -136,10 +136,10 @@ def builds(inputs: Inputs, pin: Inputs | None) -> None:
 
 def _doubtful(new: list[SavedBuild]) -> list[str]:
     """What could not be used of builds just brought in, a sentence for each of the first few."""
-    told = [(build.name, text) for build in new for text in shelf.unusable(build.record)]
-    words = [f"“{name}”: {text}" for name, text in told[:MOST_TOLD]]
-    if len(told) > MOST_TOLD:
-        words.append(f"And {len(told) - MOST_TOLD} more: put a build on the screen to read what concerns it.")
+    problems = [(build.name, text) for build in new for text in shelf.unusable(build.record)]
+    words = [f"“{name}”: {text}" for name, text in problems[:MOST_MESSAGES]]
+    if len(problems) > MOST_MESSAGES:
+        words.append(f"And {len(problems) - MOST_MESSAGES} more: put a build on the screen to read what concerns it.")
     return words
 
 
@@ -148,34 +148,34 @@ def _save(name: str, over: bool) -> None:
     record = shelf.record_of(state.inputs(), state.own_parts())
     record["name"] = name
     try:
-        kept = shelf.store().save(
+        saved = shelf.store().save(
             name, record, key=None if here is None else here[0], revision=None if here is None else here[1]
         )
     except StoreError as wrong:
         shelf.say_next(str(wrong))
         return
-    shelf.is_on_screen(kept)
-    state.change("name", kept.name[:60])
+    shelf.is_on_screen(saved)
+    state.change("name", saved.name[:60])
     where = (
         "for this visit only: download it to keep it."
         if shelf.lasts_for_this_visit()
         else "on the computer that serves this page."
     )
-    shelf.say_next(kept.notice or f"“{kept.name}” is kept, {where}")
+    shelf.say_next(saved.notice or f"“{saved.name}” is kept, {where}")
 
 
 def _load(key: str) -> None:
     try:
-        kept = shelf.store().load(key)
+        saved = shelf.store().load(key)
     except StoreError as wrong:
         shelf.say_next(str(wrong))
         return
-    inputs, own, words = shelf.inputs_of_record(kept.record)
+    inputs, own, words = shelf.inputs_of_record(saved.record)
     whole_builds.put(inputs)
     whole_builds.forget_aside()
     state.bring_parts(own)
-    shelf.is_on_screen(kept)
-    for text in [f"“{kept.name}” is on the screen.", *([kept.notice] if kept.notice else []), *words]:
+    shelf.is_on_screen(saved)
+    for text in [f"“{saved.name}” is on the screen.", *([saved.notice] if saved.notice else []), *words]:
         shelf.say_next(text)
 
 
@@ -199,7 +199,7 @@ def card(build: SavedBuild) -> None:
         )
         with st.container(horizontal=True):
             st.button(
-                page_frame.told_apart("Put on the screen", build.name),
+                page_frame.button_label("Put on the screen", build.name),
                 key=f"load:{build.key}",
                 on_click=_load,
                 args=(build.key,),
@@ -207,7 +207,7 @@ def card(build: SavedBuild) -> None:
             try:
                 data = shelf.store().download(build.key)
                 st.download_button(
-                    page_frame.told_apart("Download", build.name),
+                    page_frame.button_label("Download", build.name),
                     data,
                     file_name=file_name(build.name),
                     mime="application/json",
@@ -216,10 +216,10 @@ def card(build: SavedBuild) -> None:
                 )
             except StoreError:
                 logging.getLogger("explorer").warning("build %s went away", build.key)
-            with st.popover(page_frame.told_apart("Delete", build.name)):
+            with st.popover(page_frame.button_label("Delete", build.name)):
                 page_frame.say(f'<p class="wi-small">Delete “{html.escape(build.name)}” for good?</p>')
                 st.button(
-                    page_frame.told_apart("Yes, delete it", build.name),
+                    page_frame.button_label("Yes, delete it", build.name),
                     key=f"delete:{build.key}",
                     on_click=_delete,
                     args=(build.key, build.name),
@@ -233,13 +233,13 @@ def short(inputs: Inputs) -> str:
     except ValueError:
         return "Its parts cannot be worked out together."
     if not math.isfinite(got.hover_throttle):
-        pulls = value("pull_to_weight", got.thrust_to_weight)
+        pulls = value("thrust_to_weight", got.thrust_to_weight)
         return f"Takes off at {value('mass', got.mass)}, thrust {pulls} its weight, cannot hover."
     return (
         f"Takes off at {value('mass', got.mass)}, has a hover command of "
         f"{value('percent', got.hover_throttle)}, lasts about "
         f"{value('minutes', got.minutes)} flown your way; thrust is "
-        f"{value('pull_to_weight', got.thrust_to_weight)} its weight."
+        f"{value('thrust_to_weight', got.thrust_to_weight)} its weight."
     )
 
 
@@ -267,7 +267,7 @@ def measured_propellers(inputs: Inputs, pin: Inputs | None) -> None:
         "Diameter, in",
         2.0,
         20.0,
-        kept_values.kept("measured_span", (4.0, 11.0)),
+        kept_values.get("measured_span", (4.0, 11.0)),
         0.5,
         key="measured_span",
         on_change=kept_values.keep,
@@ -325,11 +325,11 @@ def _use_measured(name: str | None) -> None:
 def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     """Field sheet, curves, link."""
     page_frame.section("Field sheet", "one page to print: build, numbers, limits, alarms, first power-up, cautions")
-    age = {"new": True, "old": False}.get(kept_values.kept("esc_age", "unknown"))
+    age = {"new": True, "old": False}.get(kept_values.get("esc_age", "unknown"))
     air = value("temperature", inputs.air_temperature_c + CELSIUS_ZERO, page_frame.units())
     made = f"{datetime.now():%d %B %Y}, for {number(inputs.altitude_m, 1.0)} m and {air}"
     about = {"build": inputs.name, "made": made, "link": state.link()}
-    home = float(kept_values.kept("way_home", 20.0))
+    home = float(kept_values.get("way_home", 20.0))
     sheet = field_sheet(
         sheet_numbers.sheet_of(
             inputs,

@@ -28,8 +28,8 @@ MOST_LIMITS = 10
 
 NUMBERS = (
     ("Take-off mass", "mass", "mass"),
-    ("Thrust over weight, fresh pack", "thrust_to_weight", "pull_to_weight"),
-    ("Thrust over weight, at landing", "thrust_to_weight_at_reserve", "pull_to_weight"),
+    ("Thrust over weight, fresh pack", "thrust_to_weight", "thrust_to_weight"),
+    ("Thrust over weight, at landing", "thrust_to_weight_at_reserve", "thrust_to_weight"),
     ("Hover command", "hover_throttle", "percent"),
     ("Hover current", "hover_current", "current"),
     ("Hover power", "hover_power", "power"),
@@ -148,8 +148,8 @@ def curves(inputs: Inputs, pin: Inputs | None) -> pd.DataFrame:
     DataFrame
         One column a curve, unit in its heading.
     """
-    told = headlines.story(inputs)
-    throttle = told.curve.throttle
+    story = headlines.story(inputs)
+    throttle = story.curve.throttle
     frame = pd.DataFrame({"motor command [%]": 100.0 * throttle})
     rotors = float(inputs.rotors)
     for words, name, unit, factor in (
@@ -157,8 +157,8 @@ def curves(inputs: Inputs, pin: Inputs | None) -> pd.DataFrame:
         ("motor current", "motor_current", "A", 1.0), ("pack voltage", "pack_voltage", "V", 1.0),
         ("electrical power", "electrical_power", "W", 1.0), ("motor speed", "rev_per_s", "rpm", 60.0),
     ):  # fmt: skip
-        frame[f"{words} [{unit}]"] = factor * getattr(told.curve, name)
-        for side, curve in (("low", told.low), ("high", told.high)):
+        frame[f"{words} [{unit}]"] = factor * getattr(story.curve, name)
+        for side, curve in (("low", story.low), ("high", story.high)):
             frame[f"{words}, {side} [{unit}]"] = factor * np.interp(throttle, curve.throttle, getattr(curve, name))
     if pin is not None:
         other = headlines.story(pin)
@@ -253,8 +253,8 @@ def sheet_of(
     order = {"over": 0, "tight": 1, "clear": 2, "unknown": 3}
     limits = sorted(found, key=lambda limit: order[limit.state])[:MOST_LIMITS]
     p = answers.power(inputs, modern=modern)
-    told = [one.words for one in guesses.ranked(inputs, lent)]
-    notes = [f"Guessed, the largest effect first: {'; '.join(told)}."] if told else []
+    guessed = [one.words for one in guesses.ranked(inputs, lent)]
+    notes = [f"Guessed, the largest effect first: {'; '.join(guessed)}."] if guessed else []
     unchecked = [words for _, words in unchecked_fields(inputs)]
     notes += [f"Not told, so not checked: {', '.join(unchecked)}."] if unchecked else []
     notes += [f"{fact.title}: {_two(fact.value)} {fact.unit}. {fact.text}" for fact in power_up.facts(p)[:3]]

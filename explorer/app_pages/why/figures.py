@@ -25,7 +25,7 @@ def _ticks(low: float, high: float) -> list[float]:
     return [round(k * step, 9) for k in range(first, math.floor(high / step + 1e-9) + 1)]
 
 
-def story_figure(found: Facts, *, guess: float | None, shown: bool, units: Units | None = None) -> go.Figure:
+def story_figure(found: Facts, *, guess: float | None, revealed: bool, units: Units | None = None) -> go.Figure:
     """Draw a story.
 
     Parameters
@@ -33,7 +33,7 @@ def story_figure(found: Facts, *, guess: float | None, shown: bool, units: Units
     found : Facts
     guess : float or None
         Change that the reader foretold. [-]
-    shown : bool
+    revealed : bool
         With the answer; else only the build before and the place of the one asked about.
     units : Units or None
 
@@ -44,9 +44,9 @@ def story_figure(found: Facts, *, guess: float | None, shown: bool, units: Units
     units = units or Units()
     story = found.story
     top = float(np.nanmax([*found.high[np.isfinite(found.high)], found.y_before, found.y_after]))
-    told = math.nan if guess is None else guess_value(found, guess)
-    if math.isfinite(told):
-        top = max(top, told)
+    guessed_value = math.nan if guess is None else guess_value(found, guess)
+    if math.isfinite(guessed_value):
+        top = max(top, guessed_value)
     kind = quantity_of(story.kind, units, largest=top)
 
     def shape(si: float | np.ndarray) -> np.ndarray:
@@ -71,10 +71,10 @@ def story_figure(found: Facts, *, guess: float | None, shown: bool, units: Units
         type="line", x0=found.x_after, x1=found.x_after, y0=0.0, y1=1.0, xref="x", yref="y domain",
         line={"width": 1.2, "color": PINNED, "dash": "2px,3px"}, layer="below", name="asked about",
     )  # fmt: skip
-    if shown and not steps:
+    if revealed and not steps:
         band(figure, found.x, shape(found.low), shape(found.high))
         line(figure, found.x, shape(found.mid), name=story.y_name, unit=kind.unit)
-    elif shown:
+    elif revealed:
         for x, y, a, b in zip(found.x, shape(found.mid), shape(found.low), shape(found.high), strict=True):
             half = 0.035 * (high - low)
             band(figure, [x - half, x + half], [a, a], [b, b])
@@ -89,30 +89,30 @@ def story_figure(found: Facts, *, guess: float | None, shown: bool, units: Units
         figure, found.x_before, float(shape(found.y_before)), f"now {value(story.kind, found.y_before, units)}",
         right_of=True, bold=True, rise=14 if left else 16,
     )  # fmt: skip
-    if shown:
+    if revealed:
         dot(figure, found.x_after, float(shape(found.y_after)), name="after")
         word(
             figure, found.x_after, float(shape(found.y_after)), value(story.kind, found.y_after, units), bold=True,
             right_of=found.x_after < low + 0.75 * (high - low),
-            rise=-16 if math.isfinite(told) and told > found.y_after else 16, shift=10,
+            rise=-16 if math.isfinite(guessed_value) and guessed_value > found.y_after else 16, shift=10,
         )  # fmt: skip
-    if math.isfinite(told):
+    if math.isfinite(guessed_value):
         figure.add_scatter(
             x=[found.x_after],
-            y=[float(shape(told))],
+            y=[float(shape(guessed_value))],
             mode="markers",
             marker={"size": 14, "symbol": "diamond-open", "color": AIR, "line": {"width": 2.4, "color": AIR}},
-            hovertemplate=f"your guess {value(story.kind, told, units)}<extra></extra>",
+            hovertemplate=f"your guess {value(story.kind, guessed_value, units)}<extra></extra>",
             name="your guess",
             xaxis="x",
             yaxis="y",
         )
         word(
-            figure, found.x_after, float(shape(told)), "your guess",
+            figure, found.x_after, float(shape(guessed_value)), "your guess",
             right_of=found.x_after < low + 0.75 * (high - low),
-            rise=16 if shown and told > found.y_after else -16, shift=10,
+            rise=16 if revealed and guessed_value > found.y_after else -16, shift=10,
         )  # fmt: skip
-    elif not shown:
+    elif not revealed:
         word(figure, found.x_after, 0.5, "?", domain=True, bold=True)
     return figure.finished()
 
@@ -121,10 +121,10 @@ def _room_left(found: Facts, low: float, high: float) -> bool:
     return (found.x_before - low) > 0.3 * (high - low)
 
 
-def alt_text(found: Facts, *, guess: float | None, shown: bool) -> str:
+def alt_text(found: Facts, *, guess: float | None, revealed: bool) -> str:
     """What the chart shows, in a sentence."""
     story = found.story
     now = f"{story.y_name} against {story.x_name.lower()}: now {value(story.kind, found.y_before)}"
     mine = "" if guess is None else f"; your guess {value(story.kind, guess_value(found, guess))}"
-    then = f"; after the change {value(story.kind, found.y_after)}" if shown else "; the change is not shown yet"
+    then = f"; after the change {value(story.kind, found.y_after)}" if revealed else "; the change is not shown yet"
     return f"{now}{mine}{then}.".replace(MINUS, "minus ")

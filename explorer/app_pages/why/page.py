@@ -135,10 +135,10 @@ def _asked_first(asked: Sequence[WorkingQuestion], words: str, inputs: Inputs) -
 
 def _troubles_first(troubles: Sequence[Trouble], words: str, answers: dict[str, str]) -> str:
     """The troubles as `_asked_first` has the questions; HTML."""
-    shown = [t for t in troubles if words or t.key in FIRST_TROUBLES]
-    out = trouble_rows(shown, answers)
+    displayed = [t for t in troubles if words or t.key in FIRST_TROUBLES]
+    out = trouble_rows(displayed, answers)
     for page, name in GROUPS.items():
-        rest = [] if words else [t for t in troubles if t.page == page and t not in shown]
+        rest = [] if words else [t for t in troubles if t.page == page and t not in displayed]
         out += folded(f"{name}: {len(rest)} more" if rest else "", trouble_rows(rest, answers))
     return out
 
@@ -215,10 +215,10 @@ def _took(key: str, name: str, widget: str) -> None:
 
 
 def _guess(key: str) -> float | None:
-    told = _answers_of(key)
-    if told["way"] is None or told["by"] is None:
+    answers_given = _answers_of(key)
+    if answers_given["way"] is None or answers_given["by"] is None:
         return None
-    return (-1.0 if told["way"] == "less" else 1.0) * float(told["by"]) / 100.0
+    return (-1.0 if answers_given["way"] == "less" else 1.0) * float(answers_given["by"]) / 100.0
 
 
 def _go(step: str) -> None:
@@ -227,23 +227,23 @@ def _go(step: str) -> None:
 
 def guess_controls(story: Story) -> None:
     """Direction and amount, and the question with wrong answers."""
-    told, key = _answers_of(story.key), story.key
+    answers_given, key = _answers_of(story.key), story.key
     with st.container(key="why_guess"):
         way, amount = st.columns([1, 1], vertical_alignment="bottom", gap="small")
         with way:
             name = f"why_way:{key}"
-            kept_values.put_first(name, told["way"])
+            kept_values.put_first(name, answers_given["way"])
             st.segmented_control("I say", WAYS, key=name, on_change=_took, args=(key, "way", name))
         with amount:
             name = f"why_by:{key}"
-            kept_values.put_first(name, told["by"])
+            kept_values.put_first(name, answers_given["by"])
             st.number_input(
                 "by about, %", 0.0, 300.0, step=1.0, format="%g", key=name, on_change=_took, args=(key, "by", name)
             )
     with st.container(key="why_pick"):
         name = f"why_quiz:{key}"
         options = range(len(story.quiz.options))
-        kept_values.put_first(name, told["quiz"])
+        kept_values.put_first(name, answers_given["quiz"])
         st.radio(
             story.quiz.ask,
             options,
@@ -280,13 +280,15 @@ def notes_html(got: Facts) -> str:
     return f'<dl class="wi-then">{rows}</dl><ul class="wi-also">{more}</ul>'
 
 
-def chart(got: Facts, *, shown: bool) -> None:
+def chart(got: Facts, *, revealed: bool) -> None:
     """Chart with its key."""
     guess = _guess(got.story.key)
-    figure = figures.story_figure(got, guess=guess, shown=shown, units=page_frame.units())
-    page_frame.chart(figure, key=f"why_chart_{got.story.key}", alt=figures.alt_text(got, guess=guess, shown=shown))
+    figure = figures.story_figure(got, guess=guess, revealed=revealed, units=page_frame.units())
+    page_frame.chart(
+        figure, key=f"why_chart_{got.story.key}", alt=figures.alt_text(got, guess=guess, revealed=revealed)
+    )
     parts = [f'<span class="key"><i class="now"></i>{html.escape(got.before.name)}</span>']
-    if shown:
+    if revealed:
         parts.append(f'<span class="key"><i class="then"></i>{html.escape(got.after.name)}</span>')
         parts.append('<span class="key"><i class="band"></i>8 in 10 such craft</span>')
     if guess is not None:
@@ -335,22 +337,22 @@ def ask_step(got: Facts) -> None:
             st.button("Show me", key="why_to_show", type="primary", on_click=_go, args=("show",))
         own_build()
     with right:
-        chart(got, shown=False)
+        chart(got, revealed=False)
 
 
 def show_step(got: Facts) -> None:
     """The answer beside the guess."""
-    told = said(got, _guess(got.story.key))
+    verdict = said(got, _guess(got.story.key))
     left, right = st.columns([1, 1.25], gap="large")
     with left:
         page_frame.say(
-            f'<p class="wi-said" role="status">{text(told)}</p>' + quiz_html(got, _answers_of(got.story.key)["quiz"])
+            f'<p class="wi-said" role="status">{text(verdict)}</p>' + quiz_html(got, _answers_of(got.story.key)["quiz"])
         )
         with st.container(key="why_buttons", horizontal=True):
             st.button("And why?", key="why_to_why", type="primary", on_click=_go, args=("why",))
             st.button("Ask me again", key="why_again", on_click=_go, args=("ask",))
     with right:
-        chart(got, shown=True)
+        chart(got, revealed=True)
     page_frame.section("What else changes", f"{got.before.name} → {got.after.name}")
     page_frame.say(notes_html(got))
 
@@ -405,7 +407,7 @@ def class_part(got: Facts) -> None:
         )
         with st.container(key="why_more_class", horizontal=True):
             open_ = st.checkbox("Show worked answers", value=True, key=f"why_open:{story.key}")
-            seed = kept_values.kept("why_seed", 0)
+            seed = kept_values.get("why_seed", 0)
             if st.button("Other numbers", key="why_other"):
                 seed += 1
                 kept_values.keep_value("why_seed", seed)
@@ -428,10 +430,10 @@ def exercise(one: Exercise, *, number: int, key: str, open_: bool) -> None:
     kind = quantity_of(one.kind, units, largest=one.high)
     page_frame.say(f'<p class="wi-words"><b>{number}.</b> {text(one.text)}</p>')
     unit = f", {kind.unit}" if kind.unit else ""
-    typed = st.number_input(f"Answer {number}{unit}", value=None, key=f"why_answer:{key}", format="%g")
+    entered = st.number_input(f"Answer {number}{unit}", value=None, key=f"why_answer:{key}", format="%g")
     words = ""
-    if typed is not None and math.isfinite(typed):
-        right = one.right((typed - kind.offset) * kind.scale)
+    if entered is not None and math.isfinite(entered):
+        right = one.right((entered - kind.offset) * kind.scale)
         words = "✓ Right: within the band." if right else "✕ Outside the band."
     if open_:
         words = f"{words} It is {one.answer(units)}."

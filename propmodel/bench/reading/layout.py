@@ -197,10 +197,11 @@ def _without_heading(lines: list[str]) -> Layout:
             if len(at) >= 3 and (best is None or len(at) > best[0]):
                 best = (len(at), delimiter, width, at[0])
     if best is None:
-        shown = re.sub(r"[^\x20-\x7e]|[<>]", " ", next((line for _, line in rows), ""))[:60].strip()
+        first_line = re.sub(r"[^\x20-\x7e]|[<>]", " ", next((line for _, line in rows), ""))[:60].strip()
         raise BenchFileError(
             f"no heading with two known quantities (such as throttle, voltage, current, rpm, thrust) stands in the "
-            f"first {HEADING_WITHIN} lines, which start with {shown!r}: name the columns in the first line of the table"
+            f"first {HEADING_WITHIN} lines, which start with {first_line!r}: name the columns in the first line of "
+            f"the table"
         )
     _, delimiter, width, first = best
     comma = delimiter != "," and _decimal_comma([line for _, line in rows[:400]], delimiter, None)

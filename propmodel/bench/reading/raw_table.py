@@ -60,7 +60,7 @@ class RawTable:
         Line of each row, from 1.
     name : str
     counts : dict
-        ``unreadable`` cells per heading index, ``odd_lines`` that are no rows, ``kept_every`` n-th row.
+        ``unreadable`` cells per heading index, ``odd_lines`` that are no rows, ``row_stride`` n-th row.
     """
 
     def __init__(self, layout: Layout, name: str) -> None:
@@ -70,7 +70,7 @@ class RawTable:
         self.source_row: NDArray[np.int64] = np.zeros(0, np.int64)
         self.unreadable: dict[int, list[int]] = {}
         self.odd_lines: list[int] = []
-        self.kept_every = 1
+        self.row_stride = 1
 
 
 def read_table(
@@ -155,8 +155,8 @@ def _with_choices(layout: Layout, columns: Mapping[str, str | int] | None) -> La
         else:
             names = [name.strip().lower() for name in layout.headings]
             if str(wanted).strip().lower() not in names:
-                shown = ", ".join(repr(name) for name in layout.headings[:12])
-                raise BenchFileError(f"the file has no column {wanted!r}: it has {shown}")
+                headings = ", ".join(repr(name) for name in layout.headings[:12])
+                raise BenchFileError(f"the file has no column {wanted!r}: it has {headings}")
             at = names.index(str(wanted).strip().lower())
         if not 0 <= at < len(parsed):
             raise BenchFileError(f"the file has no column number {at + 1}: it has {len(parsed)} columns")
@@ -202,7 +202,7 @@ def _fill(table: RawTable, blocks: Iterator[list[str]]) -> None:
                 store[i] = [np.concatenate(store[i])[::2].copy()]
             rows_store = [np.concatenate(rows_store)[::2].copy()]
             stride, total = stride * 2, rows_store[0].size
-    table.kept_every = stride
+    table.row_stride = stride
     table.source_row = np.concatenate(rows_store) if rows_store else np.zeros(0, np.int64)
     for i in use:
         column = np.concatenate(store[i]) if store[i] else np.zeros(0)
@@ -274,8 +274,8 @@ def _parse(lines: list[str], at: int, layout: Layout, use: list[int], table: Raw
                 return good, rows
         except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, csv.Error, OverflowError):
             pass
-    kept: list[list[str | None]] = []
-    kept_rows: list[int] = []
+    used: list[list[str | None]] = []
+    used_rows: list[int] = []
     for row, line in zip(rows, lines, strict=True):
         if not line.strip() or line.lstrip().startswith("#"):
             continue
@@ -283,9 +283,9 @@ def _parse(lines: list[str], at: int, layout: Layout, use: list[int], table: Raw
         if cells is None:
             table.odd_lines.append(int(row))
             continue
-        kept.append([cells[i] if i < len(cells) else None for i in use])
-        kept_rows.append(int(row))
-    return pd.DataFrame(kept, columns=use, dtype=object), np.array(kept_rows, np.int64)
+        used.append([cells[i] if i < len(cells) else None for i in use])
+        used_rows.append(int(row))
+    return pd.DataFrame(used, columns=use, dtype=object), np.array(used_rows, np.int64)
 
 
 def _rejoin(cells: list[str], layout: Layout) -> list[str] | None:

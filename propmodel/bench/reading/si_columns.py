@@ -203,12 +203,12 @@ def _name_columns(table: RawTable, pick: _Picker, doubts: list[Doubt]) -> None:
         pick.reasons[index] = why
         parsed[index] = parsed[index]._replace(meaning=meaning, penalty=4)
     table.layout = pick.layout = table.layout._replace(parsed=parsed)
-    told = "; ".join(f"column {i + 1} as {meaning} ({why})" for meaning, (i, why) in found.items())
+    named = "; ".join(f"column {i + 1} as {meaning} ({why})" for meaning, (i, why) in found.items())
     if not found:
         raise BenchFileError(
             "the table has no heading and its columns cannot be told apart: name them in the first line"
         )
-    doubts.append(Doubt("guessed_columns", f"The table has no heading. Taken: {told}. Check that this is right."))
+    doubts.append(Doubt("guessed_columns", f"The table has no heading. Taken: {named}. Check that this is right."))
 
 
 def _hundredths(pick: _Picker, data: dict[str, Any]) -> None:
@@ -293,8 +293,8 @@ def _thrust_and_torque(pick: _Picker, data: dict[str, Any], chosen: dict[str, in
         large = finite[np.abs(finite) > 0.3 * top]
         if large.size and np.median(large) < 0:
             values = -values
-            told = "negative where it is large (pulling, or turned the other way): sign changed"
-            pick.guesses[-1] = Guess(last.column, meaning, last.unit, f"{last.why}; {told}")
+            reversed_sign = "negative where it is large (pulling, or turned the other way): sign changed"
+            pick.guesses[-1] = Guess(last.column, meaning, last.unit, f"{last.why}; {reversed_sign}")
         data[SI_NAMES[meaning]] = values
 
 
@@ -323,9 +323,9 @@ def _refuse_useless(table: RawTable, frame: pd.DataFrame, kind: str) -> None:
     else:
         enough = bool(have & {"voltage_v", "current_a"})
     if not enough:
-        shown = ", ".join(repr(name[:30]) for name in table.layout.headings[:8])
+        headings = ", ".join(repr(name[:30]) for name in table.layout.headings[:8])
         raise BenchFileError(
-            f"none of its columns ({shown}) is a thrust, or a speed or voltage with a current: "
+            f"none of its columns ({headings}) is a thrust, or a speed or voltage with a current: "
             "say which column is which, or choose another file"
         )
 
@@ -341,5 +341,5 @@ def _say_rest(table: RawTable, pick: _Picker) -> None:
             )
             if name.strip():
                 pick.guesses.append(Guess(name, "not used", "", why))
-    if table.kept_every > 1:
-        pick.notes.append(f"Very long log: every {table.kept_every}th row was kept.")
+    if table.row_stride > 1:
+        pick.notes.append(f"Very long log: every {table.row_stride}th row was kept.")

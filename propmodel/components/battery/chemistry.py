@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from propmodel.base.checks import check_in, shown
+from propmodel.base.checks import check_in, quoted
 from propmodel.base.tables import read_table
 
 __all__ = [
@@ -176,7 +176,7 @@ def chemistry_index(chemistry: str | int | NDArray) -> NDArray[np.intp]:
     try:
         names = np.asarray(chemistry)
     except ValueError:
-        raise ValueError(f"chemistry must be a name or a plain list of names, got {shown(chemistry)}") from None
+        raise ValueError(f"chemistry must be a name or a plain list of names, got {quoted(chemistry)}") from None
     if names.dtype.kind in "iu":
         if np.any((names < 0) | (names >= len(_NAMES))):
             raise ValueError(f"chemistry positions run from 0 to {len(_NAMES) - 1}")

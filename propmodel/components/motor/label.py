@@ -214,9 +214,9 @@ def resistance_of_other(old: Motor, new: Motor, turns: ArrayLike) -> FloatArray:
     ratio = _rule(new.torque_constant, *new_size) / _rule(old.torque_constant, *old_size)
     if old.winding_resistance is None:
         return whole * ratio
-    told = np.asarray(turns, float)
-    mixed = whole * ratio ** (1.0 - WINDING_WEIGHT) * told**WINDING_WEIGHT
-    return np.maximum(mixed, np.asarray(old.winding_resistance, float) * told)
+    turns_given = np.asarray(turns, float)
+    mixed = whole * ratio ** (1.0 - WINDING_WEIGHT) * turns_given**WINDING_WEIGHT
+    return np.maximum(mixed, np.asarray(old.winding_resistance, float) * turns_given)
 
 
 def resistance_spread(motor: Motor, current: ArrayLike | None = None) -> FloatArray:

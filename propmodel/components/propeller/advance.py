@@ -18,7 +18,7 @@ The same doubt reaches **below J = 0**. In the pull-out of a dive the air runs a
 which takes part of the induced inflow away: the blade meets the air at a steeper angle, as at a negative J. A blade
 that does not stall then gives more thrust; one that stalls already gives no more, or less. No tunnel here has looked
 there (the rows begin at J = 0). So the static thrust is kept as the forecast, an **estimate**, and its doubt is what
-the doubt of the slope at rest, d ln C_T/dJ = -[1 - (1 - w) k_1]/J_0, makes of the missing inflow (:func:`pull_rise`).
+the doubt of the slope at rest, d ln C_T/dJ = -[1 - (1 - w) k_1]/J_0, makes of the missing inflow (:func:`thrust_rise`).
 A blade of P/D below 0.5 does not stall at rest: there half of w's doubt is taken. Between measured propellers of one
 pitch the slope scatters by 0.18 to 0.30 per J, w alone brings 0.46 (``data/propellers/SOURCE.md``).
 """
@@ -33,7 +33,7 @@ from numpy.typing import ArrayLike
 from propmodel.base.arrays import FloatArray
 from propmodel.components.propeller.data import Propeller
 
-__all__ = ["POWER_SHARE", "pull_rise", "unstalled_sd", "unstalled_share"]
+__all__ = ["POWER_SHARE", "thrust_rise", "unstalled_sd", "unstalled_share"]
 
 UNSTALLED = 0.5
 """w of a steep multirotor blade, estimate. [-]"""
@@ -51,8 +51,8 @@ def _traits(propeller: Propeller) -> tuple[FloatArray, FloatArray]:
     """Whether a blade is made to hover fast, and whether its own advancing curve is known; 1 or 0."""
     fast = np.asarray(propeller.blades) > 2.5
     if propeller.multirotor is not None:
-        told = np.asarray(propeller.multirotor, dtype=np.float64)
-        fast = np.where(np.isnan(told), fast, np.nan_to_num(told) > 0.5)
+        multirotor_given = np.asarray(propeller.multirotor, dtype=np.float64)
+        fast = np.where(np.isnan(multirotor_given), fast, np.nan_to_num(multirotor_given) > 0.5)
     own = propeller.own_fit
     known = np.zeros(()) if own is None else ~np.isnan(np.asarray(own.log_c_t, dtype=np.float64))
     return np.asarray(fast, dtype=np.float64), np.asarray(known, dtype=np.float64)
@@ -103,7 +103,7 @@ def unstalled_sd(propeller: Propeller) -> FloatArray:
     return np.asarray((_SD_OTHER + (_SD_MULTIROTOR - _SD_OTHER) * fast) * (1.0 - known))
 
 
-def pull_rise(propeller: Propeller, c_t: ArrayLike, *, bulge_slope: ArrayLike, zero_thrust: ArrayLike) -> FloatArray:
+def thrust_rise(propeller: Propeller, c_t: ArrayLike, *, bulge_slope: ArrayLike, zero_thrust: ArrayLike) -> FloatArray:
     r"""Relative rise of full thrust per share of the hover's inflow that is missing, against the forecast.
 
     .. math:: 2 \sqrt{2 C_T/\pi} \, (k_1/J_0) \, (w - \bar w)
@@ -130,7 +130,7 @@ def pull_rise(propeller: Propeller, c_t: ArrayLike, *, bulge_slope: ArrayLike, z
     Examples
     --------
     >>> steep = Propeller(diameter=0.13, pitch=0.109, blades=3, unstalled_offset=0.4)
-    >>> round(float(pull_rise(steep, 0.17, bulge_slope=1.01, zero_thrust=0.85)), 3)
+    >>> round(float(thrust_rise(steep, 0.17, bulge_slope=1.01, zero_thrust=0.85)), 3)
     0.313
     """
     apart = unstalled_share(propeller) - unstalled_share(replace(propeller, unstalled_offset=0.0))

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from propmodel.base.arrays import FloatArray, floats
-from propmodel.base.checks import as_floats, check_in, check_range, keep_arrays, shown
+from propmodel.base.checks import as_floats, check_in, check_range, keep_arrays, quoted
 from propmodel.base.ranges import allowed, check_fields
 
 __all__ = [
@@ -24,7 +24,7 @@ __all__ = [
     "RangeFlag",
     "Spread",
     "blade_width_index",
-    "chord_told",
+    "chord_given",
     "width_by_ruler",
 ]
 
@@ -119,15 +119,15 @@ def blade_width_index(blade_width: str | int | ArrayLike) -> NDArray[np.intp]:
     try:
         names = np.asarray(blade_width)
     except ValueError:
-        raise ValueError(f"blade_width must be a name or a plain list of names, got {shown(blade_width)}") from None
+        raise ValueError(f"blade_width must be a name or a plain list of names, got {quoted(blade_width)}") from None
     if names.dtype.kind == "O" and not all(isinstance(name, str) for name in names.flat):
-        raise ValueError(f"blade_width must be a name or a plain list of names, got {shown(blade_width)}")
+        raise ValueError(f"blade_width must be a name or a plain list of names, got {quoted(blade_width)}")
     if names.dtype.kind in "iu":
         if np.any((names < 0) | (names >= len(_WIDTH_NAMES))):
             raise ValueError(f"blade_width positions run from 0 to {len(_WIDTH_NAMES) - 1}")
         return names
     asked: list[Any] = np.atleast_1d(names).ravel().tolist()
-    known = {name: int(_width_index(name if isinstance(name, str) else shown(name))) for name in dict.fromkeys(asked)}
+    known = {name: int(_width_index(name if isinstance(name, str) else quoted(name))) for name in dict.fromkeys(asked)}
     return np.array([known[name] for name in asked], dtype=np.intp).reshape(names.shape)
 
 
@@ -243,7 +243,7 @@ class Propeller:
         keep_arrays(self)
 
 
-def chord_told(propeller: Propeller) -> tuple[FloatArray | None, NDArray[np.bool_]]:
+def chord_given(propeller: Propeller) -> tuple[FloatArray | None, NDArray[np.bool_]]:
     """Chord ratio that is told of a blade, measured or by eye, and where it is only by eye.
 
     Parameters
@@ -257,7 +257,7 @@ def chord_told(propeller: Propeller) -> tuple[FloatArray | None, NDArray[np.bool
 
     Examples
     --------
-    >>> chord_told(Propeller(0.13, 0.11, 3, blade_width="middle"))
+    >>> chord_given(Propeller(0.13, 0.11, 3, blade_width="middle"))
     (array(0.155), array(True))
     """
     measured = None if propeller.chord_ratio is None else np.asarray(propeller.chord_ratio, dtype=np.float64)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmodel.base import tables
-from propmodel.base.checks import check_in, shown
+from propmodel.base.checks import check_in, quoted
 from propmodel.components.propeller.data import OwnFit, Propeller, blade_width_index
 
 __all__ = ["current_name", "measured", "measured_names", "stack"]
@@ -157,7 +157,7 @@ def stack(propellers: Sequence[Propeller]) -> Propeller:
     array([3., 2.])
     """
     if not isinstance(propellers, Sequence) or not all(isinstance(one, Propeller) for one in propellers):
-        raise ValueError(f"propellers must be a list of propellers, got {shown(propellers)}")
+        raise ValueError(f"propellers must be a list of propellers, got {quoted(propellers)}")
     if not propellers:
         raise ValueError("propellers must hold at least one propeller, got none")
 

@@ -22,7 +22,7 @@ from propmodel.base.arrays import FloatArray, floats
 from propmodel.components.air import Air
 from propmodel.components.propeller import label_fit
 from propmodel.components.propeller.advance import POWER_SHARE, unstalled_share
-from propmodel.components.propeller.data import OwnFit, Propeller, RangeFlag, chord_told
+from propmodel.components.propeller.data import OwnFit, Propeller, RangeFlag, chord_given
 
 __all__ = [
     "FM_CEILING",
@@ -112,7 +112,7 @@ class PreparedPropeller:
         Polynomial coefficients of ``at``. [-]
     breakpoints : tuple of float
         J/J0 where disc drag starts, the power polynomial ends, its hold ends, power is zero. [-]
-    bulge_kept, power_lost : ndarray
+    bulge_share, power_lost : ndarray
         1 - w, and 0.7 w: how much of the tunnel's bulge of C_T over a straight line is left. [-]
     straightened : bool
         Whether w is anywhere other than 0.
@@ -143,7 +143,7 @@ class PreparedPropeller:
     shape_c_t: tuple[FloatArray, ...]
     shape_c_p: tuple[FloatArray, ...]
     breakpoints: tuple[float, float, float, float]
-    bulge_kept: FloatArray
+    bulge_share: FloatArray
     power_lost: FloatArray
     straightened: bool
     inplane_factor: FloatArray
@@ -333,7 +333,7 @@ class PreparedPropeller:
         k1, k2, k3 = self.shape_c_t
         bulge = _cubic(x, k1, k2, k3)
         if self.straightened:
-            c_t = (_ONE - x) * (_ONE + self.bulge_kept * bulge)
+            c_t = (_ONE - x) * (_ONE + self.bulge_share * bulge)
             lost = self.power_lost * bulge
             lost /= np.maximum(_ONE + bulge, _LEAST)
             c_p = c_p * (_ONE - lost)
@@ -355,11 +355,11 @@ class PreparedPropeller:
             c_t = c_t * (far * far)
             c_p = c_p * np.clip((zero - u) / (zero - hold), 0.0, 1.0)
         # Induced plus climb power of an ideal disc: C_T (J + v/(nD)), v from momentum theory in climb.
-        pull = np.maximum(c_t, _ZERO)
+        lift_coefficient = np.maximum(c_t, _ZERO)
         half = _HALF * j0 * u
-        ideal = np.sqrt(half * half + _DISC * pull)
+        ideal = np.sqrt(half * half + _DISC * lift_coefficient)
         ideal += half
-        ideal *= pull
+        ideal *= lift_coefficient
         ideal *= _MARGIN
         return c_t, np.maximum(c_p, ideal)
 
@@ -386,7 +386,7 @@ class PreparedPropeller:
         if beyond:
             u = np.minimum(u, _FURTHEST)
         x = np.minimum(u, end_t) if beyond else u
-        k1, k2, k3, twice_k2, thrice_k3 = self._kept_bulge
+        k1, k2, k3, twice_k2, thrice_k3 = self._scaled_bulge
         left = _ONE - x
         rise = _cubic(x, k1, k2, k3)
         rise += _ONE
@@ -404,9 +404,9 @@ class PreparedPropeller:
         return c_t, slope
 
     @cached_property
-    def _kept_bulge(self) -> tuple[FloatArray, ...]:
+    def _scaled_bulge(self) -> tuple[FloatArray, ...]:
         """k1, k2, k3 times what is left of the bulge, and what its slope takes of them."""
-        k1, k2, k3 = (self.bulge_kept * k if self.straightened else k for k in self.shape_c_t)
+        k1, k2, k3 = (self.bulge_share * k if self.straightened else k for k in self.shape_c_t)
         return k1, k2, k3, floats(_TWO * k2), floats(_THREE * k3)
 
     def range_status(self, rev_per_s: ArrayLike, advance_ratio: ArrayLike = 0.0) -> IntArray:
@@ -470,7 +470,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
     """
     fit = label_fit.label_fit()
     d, pitch, blades = floats(propeller.diameter), floats(propeller.pitch), floats(propeller.blades)
-    chord, _ = chord_told(propeller)
+    chord, _ = chord_given(propeller)
     made_for = None if propeller.multirotor is None else np.asarray(propeller.multirotor, dtype=np.float64)
     label = label_fit.forecast(d, pitch, blades=blades, chord_ratio=chord, multirotor=made_for)
     base = (label.log_c_t, label.slope_c_t, label.log_c_p, label.slope_c_p, label.zero_thrust_advance_ratio)
@@ -540,7 +540,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
             fit["shape"]["g"]["hold"],
             fit["shape"]["g"]["zero"],
         ),
-        bulge_kept=1.0 - unstalled,
+        bulge_share=1.0 - unstalled,
         power_lost=POWER_SHARE * unstalled,
         straightened=bool(np.any(unstalled != 0.0)),
         inplane_factor=np.exp(floats(propeller.log_inplane_offset)),

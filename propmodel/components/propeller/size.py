@@ -23,7 +23,7 @@ from propmodel.components.propeller.data import (
     RangeFlag,
     Spread,
     blade_width_index,
-    chord_told,
+    chord_given,
     width_by_ruler,
 )
 from propmodel.components.propeller.measured_set import current_name, measured, measured_names, stack
@@ -115,7 +115,7 @@ def spread(propeller: Propeller, *, tip_mach: ArrayLike = 0.0) -> Spread:
     True
     """
     d, pitch, blades = floats(propeller.diameter), floats(propeller.pitch), floats(propeller.blades)
-    chord, by_eye = chord_told(propeller)
+    chord, by_eye = chord_given(propeller)
     label = label_fit.label_spread(d, pitch, blades=blades, chord_ratio=chord, by_eye=by_eye)
     ready = prepare(propeller, STANDARD)
     # The figure of merit that turns ln FM into logit(FM/0.85), at Re75 = 50,000.

@@ -114,7 +114,7 @@ def test_a_higher_landing_voltage_never_flies_longer():
 
 def test_firmware_that_evens_the_pull_hovers_near_one_over_the_pull():
     found = answers.firmware_hover(SCREE)
-    assert found.linear_start == pytest.approx(1.0 / found.pull_start)
+    assert found.linear_start == pytest.approx(1.0 / found.thrust_start)
     assert found.linear_start < found.start < found.end
     text = plain(flight_words.firmware_words(found))
     assert f"{100 * found.start:.0f} % at the start" in text

@@ -40,7 +40,7 @@ def plain(text: str) -> str:
         ("minutes", 9.94 * 60, "9.9_min"),
         ("minutes", 9.96 * 60, "10_min"),
         ("minutes", 24.4 * 60, "24_min"),
-        ("pull_to_weight", 7.24, "7.2_times"),
+        ("thrust_to_weight", 7.24, "7.2_times"),
         ("current", 4.34, "4.3_A"),
         ("current", 113.6, "114_A"),
         ("power", 107.4, "107_W"),
@@ -55,8 +55,8 @@ def plain(text: str) -> str:
         ("mass", 0.183, "183_g"),
         ("mass", 1.234, "1234_g"),
         ("mass", 2.8, "2.80_kg"),
-        ("pull", 1.389 * 9.80665, "1390_g"),
-        ("pull", 3.54 * 9.80665, "3.54_kg"),
+        ("thrust", 1.389 * 9.80665, "1390_g"),
+        ("thrust", 3.54 * 9.80665, "3.54_kg"),
         ("rpm", 29640.0 / 60.0, "29_600_rpm"),
         ("rpm", 9640.0 / 60.0, "9600_rpm"),
         ("distance", 55.4, "55_m"),
@@ -74,14 +74,14 @@ def test_each_kind(kind, si, text):
 @pytest.mark.parametrize(
     ("kind", "si", "units", "text"),
     [
-        ("pull", 13.62, Units(pull="N"), "14_N"),
-        ("pull", 3.47, Units(pull="N"), "3.5_N"),
+        ("thrust", 13.62, Units(thrust="N"), "14_N"),
+        ("thrust", 3.47, Units(thrust="N"), "3.5_N"),
         ("propeller", 5.1 * 0.0254, Units(propeller="mm"), "130_mm"),
         ("temperature", 285.15, Units(temperature="F"), "54_\u00b0F"),
         ("temperature", 233.15, Units(temperature="F"), "\u221240_\u00b0F"),
         ("warming", 10.0, Units(temperature="F"), "18_\u00b0F"),
         ("warming", 10.0, Units(), "10_\u00b0C"),
-        ("mass", 0.69, Units(pull="N"), "690_g"),
+        ("mass", 0.69, Units(thrust="N"), "690_g"),
     ],
 )
 def test_three_choices_of_unit(kind, si, units, text):
@@ -97,14 +97,14 @@ def test_digits_follow_the_spread():
 
 def test_bands():
     assert spread("minutes", 3.2 * 60, 4.4 * 60) == "3.2 to 4.4"
-    assert spread("pull_to_weight", 6.8, 11.2) == "6.8 to 11.2"
+    assert spread("thrust_to_weight", 6.8, 11.2) == "6.8 to 11.2"
     assert plain(spread("minutes", 1200, 1680, unit=True)) == "20 to 28_min"
     assert spread("temperature", 273.15 - 3, 273.15 + 4) == f"{MINUS}3 to 4"
     assert spread("mass", 0.688, 0.692) == "688 to 692"
     assert plain(band("minutes", 228.0, 192.0, 264.0)) == "3.8_min (3.2 to 4.4)"
     assert plain(band("minutes", 9.7 * 60, 8.2 * 60, 11.4 * 60)) == "10_min (8 to 11)"
     # one unit for all three
-    assert plain(band("pull", 1.9 * 9.80665, 1.6 * 9.80665, 2.3 * 9.80665)) == "1.90_kg (1.60 to 2.30)"
+    assert plain(band("thrust", 1.9 * 9.80665, 1.6 * 9.80665, 2.3 * 9.80665)) == "1.90_kg (1.60 to 2.30)"
 
 
 def test_swapped_ends_are_put_in_order():
@@ -136,8 +136,8 @@ def test_halves_go_away_from_zero():
     [
         ("minutes", 264.0, 228.0, "0.6_min longer"),
         ("minutes", 228.0, 264.0, "0.6_min shorter"),
-        ("pull_to_weight", 7.2, 6.2, "1.0 more"),
-        ("pull_to_weight", 6.2, 7.2, "1.0 less"),
+        ("thrust_to_weight", 7.2, 6.2, "1.0 more"),
+        ("thrust_to_weight", 6.2, 7.2, "1.0 less"),
         ("temperature", 330.0, 320.0, "10_\u00b0C hotter"),
         ("temperature", 320.0, 330.0, "10_\u00b0C cooler"),
         ("money", 12.0, 9.0, "3 dearer"),

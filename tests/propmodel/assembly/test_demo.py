@@ -11,7 +11,7 @@ from propmodel.assembly.demo import demo, demo_names, demo_record
 from propmodel.base.tables import data_path
 from propmodel.components import battery, wire
 from propmodel.components.air import atmosphere
-from propmodel.components.propeller.data import chord_told
+from propmodel.components.propeller.data import chord_given
 
 
 def test_names():
@@ -148,7 +148,7 @@ def test_blade_width():
     assert from_record({"blade_width": "broad"}).propeller.blade_width == "broad"
     both = from_record({"blade_width": "broad", "blade_width_mm": 9.0}).propeller
     assert both.chord_ratio == pytest.approx(9.0 / 64.77)
-    assert float(chord_told(both)[0]) == pytest.approx(9.0 / 64.77)
+    assert float(chord_given(both)[0]) == pytest.approx(9.0 / 64.77)
     assert from_record({}).propeller.blade_width == "unknown"
     with pytest.raises(ValueError, match="blade_width 'fat' is not known"):
         from_record({"blade_width": "fat"})

@@ -50,14 +50,14 @@ def slow_pid(setup, piece):
 
 def gather(task, setup, pieces, **how):
     found = []
-    whole = walk(task, setup, pieces, take=lambda piece, answer: found.append((piece, answer)), **how)
+    whole = walk(task, setup, pieces, on_result=lambda piece, answer: found.append((piece, answer)), **how)
     return whole, found
 
 
 @pytest.mark.parametrize("partners", [0, 1, 3])
 def test_every_answer_comes_once_and_in_order(partners):
     told = []
-    whole, found = gather(double, 2, range(40), partners=partners, told=lambda done: told.append(done))
+    whole, found = gather(double, 2, range(40), partners=partners, progress=lambda done: told.append(done))
     assert whole and found == [(k, 2 * k) for k in range(40)]
     assert told[-1] == 40 and told == sorted(told) and set(told) - {0} == set(range(1, 41))
     whole, found = gather(double, 2, range(40), partners=partners, ordered=False)
@@ -104,11 +104,11 @@ def test_what_the_engine_refuses_is_said_in_its_words_by_a_worker_too():
 
 
 def test_a_walk_stops_when_told_also_while_it_waits_for_others():
-    whole, found = gather(double, 2, range(4000), partners=1, told=lambda done: False)
+    whole, found = gather(double, 2, range(4000), partners=1, progress=lambda done: False)
     assert not whole and len(found) <= 1
     with process_pool(1) as pool:
         begun = time.monotonic()
-        whole, found = gather(slow_pid, 4.0, range(3), executor=pool, told=lambda done: False)
+        whole, found = gather(slow_pid, 4.0, range(3), executor=pool, progress=lambda done: False)
         assert not whole and found == [] and time.monotonic() - begun < 3.5
 
 

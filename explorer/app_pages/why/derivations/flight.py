@@ -22,14 +22,14 @@ __all__ = [
     "bucket_working",
     "dive_working",
     "full_current_working",
-    "pull_working",
     "sag_working",
+    "thrust_working",
     "top_working",
     "wash_working",
 ]
 
 
-def pull_working(b: Build) -> Worked:
+def thrust_working(b: Build) -> Worked:
     """Working of the thrust at full throttle."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
@@ -149,9 +149,9 @@ def top_working(b: Build) -> Worked:
     n, k = number(found_.rev_per_s), number(d.thrust_share)
     j = v * math.sin(tilt) / (n * size)
     c_t = number(d.prop.at(np.asarray(j), np.asarray(n))[0])
-    pull = rotors * k * rho * c_t * n * n * size**4
+    rotor_thrust = rotors * k * rho * c_t * n * n * size**4
     # along the shaft: the pull carries its share of the weight and what the air does to the plate, and nothing else
-    plate = pull - weight * math.cos(tilt)
+    plate = rotor_thrust - weight * math.cos(tilt)
     got = math.sqrt(2.0 * max(plate, 0.0) / (rho * top * math.sin(tilt)))
     return Worked(
         [
@@ -159,12 +159,12 @@ def top_working(b: Build) -> Worked:
                 "Thrust in that stream",
                 f"J = V sin / (n D) = {short(v)} m/s x {math.sin(tilt):.2f} / ({short(n)} x {short(size)}) = {short(j)}; "
                 f"{rotors:.0f} k rho C_T n^2 D^4 = {rotors:.0f} x {short(k, 2)} x {short(rho, 4)} x {short(c_t)} x {short(n)}^2 x "
-                f"{short(size, 4)}^4 = {short(pull)} N",
+                f"{short(size, 4)}^4 = {short(rotor_thrust)} N",
                 "C_T falls as the air runs into the disc; it reaches zero near J0, above pitch speed.",
             ),
             (
                 "What is left for the air",
-                f"F = T - m g cos = {short(pull)} - {short(weight)} x {math.cos(tilt):.2f} = {short(plate)} N at "
+                f"F = T - m g cos = {short(rotor_thrust)} - {short(weight)} x {math.cos(tilt):.2f} = {short(plate)} N at "
                 f"{math.degrees(tilt):.0f} degrees of tilt",
                 "Along the shafts: thrust = weight cos + the air on the plate. The rotors' in-plane force lies across them; "
                 "it leans the craft further.",

@@ -194,11 +194,11 @@ def more_kv_working(b: Build) -> Worked:
     fixed = r * motor.FIXED_RESISTANCE / (by_rule + motor.FIXED_RESISTANCE)
     wound = r - fixed
     got = k_t / math.sqrt(wound)
-    after, told = wound / 4.0 + fixed, ""
+    after, note = wound / 4.0 + fixed, ""
     if m.winding_resistance is not None:
         # the printed winding counts beside the rule, in ln ohm
         after = r * (after / r) ** (1.0 - motor.WINDING_WEIGHT) * 0.25**motor.WINDING_WEIGHT
-        told = " by stator and printed winding"
+        note = " by stator and printed winding"
     # what the engine makes of the same stator with another label
     rewound = with_fields(b, {"motor.kv": 2.0 * number(m.kv)}).motor
     return Worked(
@@ -211,7 +211,7 @@ def more_kv_working(b: Build) -> Worked:
             ),
             (
                 "The same stator wound for twice the KV",
-                f"K_t halves, the wound part falls to a quarter, K_m stays: R = {1000 * after:.0f} mohm{told}",
+                f"K_t halves, the wound part falls to a quarter, K_m stays: R = {1000 * after:.0f} mohm{note}",
                 "More KV is not more power: it asks more amps at fewer volts.",
             ),
         ],
@@ -223,9 +223,9 @@ def more_kv_working(b: Build) -> Worked:
 def cap_working(b: Build) -> Worked:
     """Working of the throttle cap."""
     cells = number(b.pack.cells)
-    told = b.motor.max_cells is not None
-    limit = number(b.motor.max_cells) if told else max(cells - 1.0, 1.0)
-    fits = told and cells <= limit
+    cells_given = b.motor.max_cells is not None
+    limit = number(b.motor.max_cells) if cells_given else max(cells - 1.0, 1.0)
+    fits = cells_given and cells <= limit
     on = limit + 1.0 if cells <= limit else cells
     got = limit / on
     exponent = number(b.controller.throttle_exponent)
@@ -236,7 +236,7 @@ def cap_working(b: Build) -> Worked:
     first = (
         f"the motors are made for {limit:.0f} cells and see {cells:.0f}: it fits as it is; with {on:.0f} cells "
         if fits
-        else ("" if told else f"the motors' cells are not told: say {limit:.0f}; ")
+        else ("" if cells_given else f"the motors' cells are not told: say {limit:.0f}; ")
     )
     return Worked(
         [

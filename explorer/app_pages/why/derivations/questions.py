@@ -11,8 +11,8 @@ from explorer.app_pages.why.derivations.flight import (
     bucket_working,
     dive_working,
     full_current_working,
-    pull_working,
     sag_working,
+    thrust_working,
     top_working,
     wash_working,
 )
@@ -68,7 +68,7 @@ QUESTIONS: tuple[WorkingQuestion, ...] = (
         "A pack is energy at a falling voltage, and you land with some of it left.", minutes_working, "minutes",
         "capacity_mah", "mAh flight time endurance",
     ),
-    WorkingQuestion("pull", "Why that much thrust?", "Speed squared, diameter to the fourth.", pull_working, "lift", "kv",
+    WorkingQuestion("pull", "Why that much thrust?", "Speed squared, diameter to the fourth.", thrust_working, "lift", "kv",
              "thrust to weight punch"),
     WorkingQuestion("full_current", "Why so many amps flat out?", "Torque needs amps; KV sets how many.", full_current_working,
              "margins", "pitch_in", "ESC current"),

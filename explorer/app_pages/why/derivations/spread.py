@@ -20,7 +20,7 @@ NINE_IN_TEN = 1.2816
 def spread_working(b: Build) -> Worked:
     """Working of the spread."""
     low, mid, high = bands(b)
-    pull, ends = (
+    ratio, ends = (
         number(mid.thrust_to_weight),
         (number(low.thrust_to_weight), number(high.thrust_to_weight)),
     )
@@ -28,7 +28,7 @@ def spread_working(b: Build) -> Worked:
     total = math.sqrt(sum(row.log_sd**2 for row in rows))
     # half the width of the band, in logarithms: by the sum, and by the engine's joint draws
     got, drawn = NINE_IN_TEN * total, 0.5 * math.log(ends[1] / ends[0])
-    told = " + ".join(f"{100 * row.log_sd:.1f}^2" for row in rows[:5])
+    terms = " + ".join(f"{100 * row.log_sd:.1f}^2" for row in rows[:5])
     more = f" + {len(rows) - 5} smaller" if len(rows) > 5 else ""
     names = ", ".join(f"{row.group} {100 * row.log_sd:.0f} %" for row in rows[:5])
     return Worked(
@@ -40,13 +40,13 @@ def spread_working(b: Build) -> Worked:
             ),
             (
                 "All together",
-                f"sqrt({told}{more}) = {100 * total:.0f} %",
+                f"sqrt({terms}{more}) = {100 * total:.0f} %",
                 "Doubts that know nothing of each other add by their squares: the largest rules.",
             ),
             (
                 "Eight in ten",
-                f"{pull:.1f} times its weight, multiplied and divided by exp(1.28 x {total:.2f}) = "
-                f"{math.exp(got):.2f}: {pull / math.exp(got):.1f} to {pull * math.exp(got):.1f}",
+                f"{ratio:.1f} times its weight, multiplied and divided by exp(1.28 x {total:.2f}) = "
+                f"{math.exp(got):.2f}: {ratio / math.exp(got):.1f} to {ratio * math.exp(got):.1f}",
                 f"Bell curve in the logarithm. The engine draws all at once: {ends[0]:.1f} to {ends[1]:.1f}, lopsided "
                 "where limits bite.",
             ),

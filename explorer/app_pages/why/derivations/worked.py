@@ -113,15 +113,15 @@ def if_it_hovers(work: Callable[[Build], Worked]) -> Callable[[Build], Worked]:
         a = Assessment(b)
         if bool(a.can_hover):
             return work(b)
-        pull = number(a.thrust_to_weight)
+        ratio = number(a.thrust_to_weight)
         why = (
             "below 1 it stays on the ground"
-            if pull < 1.0
+            if ratio < 1.0
             else "for seconds on a fresh pack; once the pack sags under the load, full throttle does not hold it up"
         )
         step = (
             "It does not hover",
-            f"flat out all rotors together lift {pull:.2f} times the weight: {why}",
+            f"flat out all rotors together lift {ratio:.2f} times the weight: {why}",
             "A larger propeller, more cells or less mass comes first; this working appears once it hovers.",
         )
         return Worked([step], math.nan, math.nan)

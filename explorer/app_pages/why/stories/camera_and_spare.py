@@ -19,7 +19,7 @@ from explorer.app_pages.why.stories.phrases import (
     per_cent_of,
     scree_with,
 )
-from explorer.app_pages.why.stories.story import Facts, Note, Quiz, Story, Task, answers_at, mass_g, told
+from explorer.app_pages.why.stories.story import Facts, Note, Quiz, Story, Task, answers_at, mass_g, required
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.text.numbers import value
 from explorer.text.working_step import Step
@@ -52,7 +52,7 @@ def _curve_change(f: Facts) -> float:
 
 
 def _from_to(a: float, b: float) -> str:
-    first, second = (value("pull_to_weight", v) for v in (a, b))
+    first, second = (value("thrust_to_weight", v) for v in (a, b))
     return f"stays at {first}" if first == second else f"goes from {first} to {second}"
 
 
@@ -64,7 +64,7 @@ def _camera_also(f: Facts) -> list[str]:
     more = answers_at(
         f.after,
         capacity_mah=f.after.capacity_mah + MORE_MAH,
-        pack_g=told(f.after.pack_g) * (f.after.capacity_mah + MORE_MAH) / f.after.capacity_mah,
+        pack_g=required(f.after.pack_g) * (f.after.capacity_mah + MORE_MAH) / f.after.capacity_mah,
     )
     gain = gain_words(more["hover_time"], f.b["hover_time"])
     return [
@@ -131,7 +131,7 @@ CAMERA_STORY = Story(
     tasks=(
         Task("payload_g", 0, 300, 10, "Scree with {} g of camera.", "hover_power", "power",
              "How many watts in the hover?"),
-        Task("payload_g", 0, 300, 10, "Scree with {} g of camera.", "thrust_to_weight", "pull_to_weight",
+        Task("payload_g", 0, 300, 10, "Scree with {} g of camera.", "thrust_to_weight", "thrust_to_weight",
              "What is its thrust, in times its weight?"),
         Task("payload_g", 0, 300, 10, "Scree with {} g of camera.", "hover_time", "minutes",
              "How many minutes of hover?"),
@@ -242,7 +242,7 @@ SPARE_STORY = Story(
         lambda f: "Common practice: motors in a set, or not at all. The first two give unequal thrust when it matters, flat out; "
         "the third shakes itself and the gyros. Buy two, fly the matching set, keep the spare.",
     ),
-    notes=(Note("full_throttle_thrust", "pull", "most thrust of one rotor, if all four were so"),
+    notes=(Note("full_throttle_thrust", "thrust", "most thrust of one rotor, if all four were so"),
            Note("full_throttle_motor_current", "current", "amps in such a motor, flat out"),
            Note("hover_motor_heat", "power", "heat in such a motor, hover")),
     also=_spare_also,

@@ -134,7 +134,7 @@ COLD_STORY = Story(
              "How many minutes of hover?"),
         Task("air_temperature_c", 10, 36, 2, "A warm pack in air of {} C.", "hover_power", "power",
              "How many watts in the hover?"),
-        Task("pack_temperature_c", -8, 12, 1, "A pack at {} C in this air.", "thrust_to_weight", "pull_to_weight",
+        Task("pack_temperature_c", -8, 12, 1, "A pack at {} C in this air.", "thrust_to_weight", "thrust_to_weight",
              "What is its thrust, in times its weight?"),
     ),
     caution="Warm the pack before you fly, set the alarm on mAh used, and never charge a LiPo or Li-ion pack below 0 C.",
@@ -227,7 +227,7 @@ HIGH_STORY = Story(
     tasks=(
         Task("altitude_m", 1000, 3500, 100, "Moor at {} m, as warm as at home.", "hover_power", "power",
              "How many watts in the hover?"),
-        Task("altitude_m", 1000, 3500, 100, "Moor at {} m, as warm as at home.", "thrust_to_weight", "pull_to_weight",
+        Task("altitude_m", 1000, 3500, 100, "Moor at {} m, as warm as at home.", "thrust_to_weight", "thrust_to_weight",
              "What is its thrust, in times its weight?"),
         Task("air_temperature_c", -10, 34, 2, "Moor at home in air of {} C.", "hover_rev_per_s", "rpm",
              "How fast do the rotors turn in the hover, in rpm?"),

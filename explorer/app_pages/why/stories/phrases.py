@@ -29,7 +29,7 @@ HOVER = Note("hover_power", "power", "watts in the hover")
 STAY = Note("hover_time", "minutes", "a hover lasts")
 COMMAND = Note("hover_throttle", "percent", "hover command")
 TURNS = Note("hover_rev_per_s", "rpm", "rotor speed in the hover")
-PULL = Note("thrust_to_weight", "pull_to_weight", "thrust to weight, fresh pack")
+PULL = Note("thrust_to_weight", "thrust_to_weight", "thrust to weight, fresh pack")
 AMPS = Note("full_throttle_current", "current", "amps from the pack, flat out")
 DIVE = Note("pull_out_height", "distance", "height a 40 m dive costs, on a low pack")
 

@@ -22,7 +22,7 @@ from explorer.app_pages.why.stories.phrases import (
     per_cent_of,
     scree_with,
 )
-from explorer.app_pages.why.stories.story import Facts, Note, Quiz, Story, Task, answers_at, told
+from explorer.app_pages.why.stories.story import Facts, Note, Quiz, Story, Task, answers_at, required
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.text.numbers import value
 from explorer.text.working_step import Step
@@ -41,7 +41,7 @@ __all__ = [
 
 def _inch_path(i: Inputs, t: NDArray) -> dict[str, Any]:
     # a propeller of the same make weighs more: 15 g for the four of them
-    return {"diameter_in": i.diameter_in + t, "propeller_g": told(i.propeller_g) + 3.75 * t}
+    return {"diameter_in": i.diameter_in + t, "propeller_g": required(i.propeller_g) + 3.75 * t}
 
 
 def _inch_also(f: Facts) -> list[str]:
@@ -136,7 +136,7 @@ def _five() -> Inputs:
         whole,
         name="Scree on five cells",
         cells=5,
-        pack_g=round(told(whole.pack_g) * 5 / 6, 1),
+        pack_g=round(required(whole.pack_g) * 5 / 6, 1),
         motor_max_cells=5,
         vtx_max_cells=5,
         pack_name="Thornbarrow 5S 1300 (invented part)",
@@ -148,7 +148,7 @@ def _cell_path(i: Inputs, t: NDArray) -> dict[str, Any]:
     return {"cells": cells, "pack_g": i.pack_g * cells / i.cells}
 
 
-def _all_pull(a: Assessment) -> NDArray:
+def _thrust_of_all(a: Assessment) -> NDArray:
     return np.asarray(a.build.rotors) * a.full_throttle.thrust
 
 
@@ -157,8 +157,8 @@ def _capped(f: Facts) -> dict[str, float]:
 
 
 def _cell_right(f: Facts) -> int:
-    pull = _capped(f)["full_throttle_thrust"]
-    evened = abs(gain_words(pull, f.a["full_throttle_thrust"])) < abs(gain_words(pull, f.b["full_throttle_thrust"]))
+    thrust = _capped(f)["full_throttle_thrust"]
+    evened = abs(gain_words(thrust, f.a["full_throttle_thrust"])) < abs(gain_words(thrust, f.b["full_throttle_thrust"]))
     unfit = [x for x in limits(to_build(f.after)) if x.kind == "fits" and x.state == "over"]
     return (1 if unfit else 0) if evened else 2
 
@@ -221,8 +221,8 @@ CELL_STORY = Story(
     x_name="Cells in series",
     x_unit="",
     x=lambda i, t: np.rint(i.cells + t),
-    output=_all_pull,
-    kind="pull",
+    output=_thrust_of_all,
+    kind="thrust",
     y_name="Thrust of all rotors, flat out",
     setting="This Scree flies on five cells; its motors and its video transmitter are made for five. A six-cell pack of "
     "the same capacity lies on the bench, and it plugs in.",
@@ -241,10 +241,10 @@ CELL_STORY = Story(
     tasks=(
         Task("cells", 3, 6, 1, "Scree on {} cells, the pack as heavy as five.", "full_throttle_current", "current",
              "How many amps from the pack, flat out?"),
-        Task("kv", 1500, 2300, 50, "Five cells, motors of {} KV.", "thrust_to_weight", "pull_to_weight",
+        Task("kv", 1500, 2300, 50, "Five cells, motors of {} KV.", "thrust_to_weight", "thrust_to_weight",
              "What is its thrust, in times its weight?"),
         Task("command_cap_percent", 60, 90, 5, "Five cells, the throttle capped at {} %.", "thrust_to_weight",
-             "pull_to_weight", "What is its thrust, in times its weight?"),
+             "thrust_to_weight", "What is its thrust, in times its weight?"),
     ),
     caution="Do not plug a part into more cells than it is made for: capacitors, transmitters and ESC fail with fire.",
     after_name="Scree on six cells",

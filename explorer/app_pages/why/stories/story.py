@@ -38,8 +38,8 @@ __all__ = [
     "facts",
     "guess_value",
     "notes_of",
+    "required",
     "said",
-    "told",
 ]
 
 DRAWS = 128
@@ -59,7 +59,7 @@ class Note(NamedTuple):
     words: str
 
 
-def told(value: float | None) -> float:
+def required(value: float | None) -> float:
     """A field of a story's craft that must have a value."""
     assert value is not None
     return value
@@ -343,8 +343,8 @@ def said(found: Facts, guess: float | None) -> str:
     str
         "You said 10 % less; it is about 16 % less (14 to 18)."
     """
-    told = f"about {_signed(found.change)}" if abs(found.change) >= SAME else "the same"
-    truth = f"{told}{_span(found)}"
+    size = f"about {_signed(found.change)}" if abs(found.change) >= SAME else "the same"
+    truth = f"{size}{_span(found)}"
     if guess is None:
         return f"It is {truth}."
     if found.change_low <= guess <= found.change_high:

@@ -6,7 +6,7 @@ from typing import Any
 
 from numpy.typing import NDArray
 
-from explorer.app_pages.why.stories.story import Facts, Note, Quiz, Story, Task, told
+from explorer.app_pages.why.stories.story import Facts, Note, Quiz, Story, Task, required
 from explorer.inputs import Inputs, demo_inputs, to_build
 from explorer.text.numbers import value
 from explorer.text.working_step import Step
@@ -23,21 +23,21 @@ STILL = 0.02
 
 
 def _path(i: Inputs, t: NDArray) -> dict[str, Any]:
-    return {"capacity_mah": i.capacity_mah + MORE_MAH * t, "pack_g": told(i.pack_g) + MORE_G * t}
+    return {"capacity_mah": i.capacity_mah + MORE_MAH * t, "pack_g": required(i.pack_g) + MORE_G * t}
 
 
-def _pull_change(f: Facts) -> float:
+def _thrust_change(f: Facts) -> float:
     return f.b["thrust_to_weight"] / f.a["thrust_to_weight"] - 1.0
 
 
 def _right(f: Facts) -> int:
-    change = _pull_change(f)
+    change = _thrust_change(f)
     return 2 if abs(change) < STILL else 0 if change < 0.0 else 1
 
 
 def _because(f: Facts) -> str:
     volts = [x["full_throttle_voltage"] for x in (f.a, f.b)]
-    pulls = [value("pull_to_weight", x["thrust_to_weight"]) for x in (f.a, f.b)]
+    pulls = [value("thrust_to_weight", x["thrust_to_weight"]) for x in (f.a, f.b)]
     return (
         f"From {pulls[0]} its weight to {pulls[1]}. It is {100 * (f.b['mass'] / f.a['mass'] - 1):.0f} % heavier; "
         f"the larger cell sags less and holds {volts[1]:.2f} V flat out in place of {volts[0]:.2f} V, which gives a "
@@ -46,7 +46,7 @@ def _because(f: Facts) -> str:
 
 
 def _also(f: Facts) -> list[str]:
-    share = [100 * told(x.pack_g) * GRAM / y["mass"] for x, y in ((f.before, f.a), (f.after, f.b))]
+    share = [100 * required(x.pack_g) * GRAM / y["mass"] for x, y in ((f.before, f.a), (f.after, f.b))]
     return [
         f"The pack is {share[0]:.0f} % of the craft, then {share[1]:.0f} %. Each step adds fewer minutes, until "
         "the pack carries little but itself.",
@@ -109,7 +109,7 @@ TINY_STORY = Story(
     notes=(
         Note("hover_power", "power", "watts in the hover"),
         Note("hover_throttle", "percent", "hover command"),
-        Note("thrust_to_weight", "pull_to_weight", "thrust to weight, fresh pack"),
+        Note("thrust_to_weight", "thrust_to_weight", "thrust to weight, fresh pack"),
         Note("full_throttle_current", "current", "amps from the pack, flat out"),
     ),
     also=_also,
@@ -121,7 +121,7 @@ TINY_STORY = Story(
              "How many minutes of hover?"),
         Task("frame_g", 8, 20, 1, "Rill with {} g of frame and electronics.", "hover_throttle", "percent",
              "What command hovers it, in %?"),
-        Task("kv", 13000, 20000, 500, "Rill with motors of {} KV.", "thrust_to_weight", "pull_to_weight",
+        Task("kv", 13000, 20000, 500, "Rill with motors of {} KV.", "thrust_to_weight", "thrust_to_weight",
              "What is its thrust, in times its weight?"),
     ),
     caution="Small cells burn too: charge them on a plate, never alone. Small blades cut an eye: not near faces.",

@@ -111,7 +111,7 @@ def _calibration(c: CraftAnswers) -> str:
 
 def _tuning(c: CraftAnswers) -> str:
     quick = punch(c.build)
-    told = (
+    text = (
         f" The rotors of this build follow with a time constant of {1000 * number(quick.time_constant):.0f} ms: no "
         "gain makes them faster, and more delay from filters comes on top."
         if math.isfinite(number(quick.time_constant))
@@ -121,7 +121,7 @@ def _tuning(c: CraftAnswers) -> str:
         "Fast trembling at full throttle: the gain on the error (P) is too high. Hot motors and a rough sound: the "
         "gain on its rate (D) passes noise of the gyro to the motors, or filters let too much through. Slow swinging "
         "after a turn: too little P or D, or too much filter delay. Cure shaking first, then lower gains by a tenth at "
-        f"a time.{told}"
+        f"a time.{text}"
     )
 
 

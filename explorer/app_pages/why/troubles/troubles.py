@@ -122,10 +122,10 @@ def _bench_smoke(c: CraftAnswers) -> str:
 def _esc_enough(c: CraftAnswers) -> str:
     low, mid, high = c.motor_amps
     rated = c.build.controller.continuous_current
-    told = "" if rated is None else f" Yours is sold for {value('current', number(rated))} a motor."
+    own_rating = "" if rated is None else f" Yours is sold for {value('current', number(rated))} a motor."
     return (
         f"Flat out each motor takes about {value('current', mid)} ({spread('current', low, high)}) here, so that is "
-        f"what each ESC must pass.{told} A rating holds for a time and with air over the board; cells come first: an "
+        f"what each ESC must pass.{own_rating} A rating holds for a time and with air over the board; cells come first: an "
         "ESC sold for fewer cells than the pack has fails whatever the amps."
     )
 
@@ -219,7 +219,7 @@ def _li_ion(c: CraftAnswers) -> str:
     return (
         f"At the same pack mass, {'LiPo' if there else 'Li-ion'} instead of what it has: in a hover "
         f"{value('minutes', times[1])} against {value('minutes', times[0])}, thrust to weight "
-        f"{value('pull_to_weight', pulls[1])} against {value('pull_to_weight', pulls[0])}. Li-ion cells go down to 2.5 "
+        f"{value('thrust_to_weight', pulls[1])} against {value('thrust_to_weight', pulls[0])}. Li-ion cells go down to 2.5 "
         "to 3.1 V under load, so an alarm set for LiPo rings far too early. Pin this build and change what the "
         "cells are to see all of it."
     )
@@ -275,10 +275,10 @@ def _third_blade(c: CraftAnswers) -> str:
     blades = number(prop.blades)
     many = with_fields(c.build, {"propeller.blades": blades + 1.0})
     a, b = c.whole.full_throttle, Assessment(many, quick=True).full_throttle
-    pull, amps = (number(getattr(b, k)) / number(getattr(a, k)) - 1.0 for k in ("thrust", "motor_current"))
+    more_thrust, amps = (number(getattr(b, k)) / number(getattr(a, k)) - 1.0 for k in ("thrust", "motor_current"))
     pitch_speed = number(a.rev_per_s) * number(prop.pitch)
     return (
-        f"One blade more on this one: {100 * pull:+.0f} % thrust for {100 * amps:+.0f} % amps, standing still. Pitch "
+        f"One blade more on this one: {100 * more_thrust:+.0f} % thrust for {100 * amps:+.0f} % amps, standing still. Pitch "
         f"moves thrust to speed: pitch times turns is {value('road_speed', pitch_speed)} here. Amps on a stand are the "
         "worst case: in flight the propeller unloads. Ducts add thrust standing still and cost it in flight; they are "
         "not modelled here."
@@ -364,13 +364,13 @@ def _drifts(c: CraftAnswers) -> str:
 
 def _minute(c: CraftAnswers) -> str:
     seconds = number(c.whole.full_throttle_seconds)
-    told = (
+    text = (
         "settles below the limit of its winding by the forecast"
         if math.isinf(seconds)
         else f"reaches the limit of its winding after {value('seconds', seconds)} by the forecast"
     )
     return (
-        f"From warm, held flat out, a motor of this build {told}; cooling is an estimate, so leave a wide margin. A "
+        f"From warm, held flat out, a motor of this build {text}; cooling is an estimate, so leave a wide margin. A "
         "motor that must hold full command in level flight has no thrust left to steer with: look for a heavy corner "
         "or one weak motor."
     )
@@ -379,7 +379,7 @@ def _minute(c: CraftAnswers) -> str:
 def _headroom(c: CraftAnswers) -> str:
     left = number(c.whole.thrust_to_weight_at_reserve)
     return (
-        f"At the end of the flight its thrust is {value('pull_to_weight', left)} its weight. Below 2 it loses height when "
+        f"At the end of the flight its thrust is {value('thrust_to_weight', left)} its weight. Below 2 it loses height when "
         "it corrects, and cannot catch a gust (common practice): more diameter, another cell or less mass."
     )
 

@@ -100,7 +100,7 @@ def test_what_is_kept_stays_within_its_bound(monkeypatch):
     job = job_of()
     assert job.wait(60)
     size = sum(v.nbytes for v in job.answer.found.values.values())
-    monkeypatch.setattr(counting, "KEPT_BYTES", 3 * size + size // 2)
+    monkeypatch.setattr(counting, "CACHE_BYTES", 3 * size + size // 2)
     for k in range(6):
         held.put(str(k), job.answer)
     assert held.get("0") is None and held.get("5") is not None

@@ -135,8 +135,8 @@ def test_thinning_keeps_order_and_both_ends(points, most):
 @pytest.mark.parametrize("name", list(LOOKS))
 def test_an_answer_shown_and_typed_back_is_the_same(name):
     for units in (Units(), Units("N", "mm", "F")):
-        there = float(looks.shown(name, 3.7, units))
-        assert looks.unshown(name, there, units) == pytest.approx(3.7)
+        there = float(looks.in_axis_unit(name, 3.7, units))
+        assert looks.from_axis_unit(name, there, units) == pytest.approx(3.7)
 
 
 def test_change_words_say_which_way_and_how_much():

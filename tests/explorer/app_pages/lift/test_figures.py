@@ -112,7 +112,7 @@ def test_the_curve_drawn_is_the_curve_calculated():
 
 
 def test_newtons_instead_of_kilograms():
-    this, newton = curve_of(), Units(pull="N")
+    this, newton = curve_of(), Units(thrust="N")
     figure = story(this, units=newton)
     assert traces(figure, "this")[0].y[-1] == pytest.approx(4 * this.curve.thrust[-1], rel=1e-3)
     assert "<b>Thrust of all rotors</b>, N" in [note.text for note in figure.layout.annotations]
@@ -183,7 +183,7 @@ def test_stairs_begin_where_the_last_step_ended_and_end_at_the_whole():
 
 def test_the_ruler_marks_stand_where_the_numbers_say():
     markup = bars.ruler(
-        diameter_in=5.1, pull=(5.0, 6.0, 9.0), hover=(0.2, 0.4, 0.5), pinned_pull=[3.0], pinned_hover=[]
+        diameter_in=5.1, thrust=(5.0, 6.0, 9.0), hover=(0.2, 0.4, 0.5), pinned_thrust=[3.0], pinned_hover=[]
     )
     assert 'class="here" style="left:50.00%"' in markup  # 6 of 12 and 0.4 of 0.8
     assert markup.count('class="there ') == 1 and 'class="there p0" style="left:25.00%"' in markup
@@ -192,7 +192,7 @@ def test_the_ruler_marks_stand_where_the_numbers_say():
 
 def test_the_ruler_of_a_craft_that_cannot_hover():
     nothing = (math.nan,) * 3
-    markup = bars.ruler(diameter_in=10.0, pull=(0.5, 0.7, 0.9), hover=nothing, pinned_pull=[], pinned_hover=[])
+    markup = bars.ruler(diameter_in=10.0, thrust=(0.5, 0.7, 0.9), hover=nothing, pinned_thrust=[], pinned_hover=[])
     assert "Hover cannot" in markup and "nan" not in markup
 
 

@@ -140,7 +140,7 @@ def test_the_axes_make_room_for_the_marks_that_are_drawn():
         "x", *([headlines.story(SCREE).curve]), None, None, 4, 6.8, 0.24, 6.5, 0.3, 0.04
     )  # fmt: skip
     high = figures.Marks("m", np.array([0.5, np.nan]), np.array([30.0, 900.0]), np.array([70.0, 900.0]))
-    pull, amps, _ = figures.story_tops(this, [], Units(pull="N"), [high])
+    pull, amps, _ = figures.story_tops(this, [], Units(thrust="N"), [high])
     assert pull == pytest.approx(120.0) and amps == pytest.approx(280.0)
 
 

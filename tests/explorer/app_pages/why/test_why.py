@@ -266,7 +266,7 @@ def test_the_guess_is_said_back_and_drawn_as_an_open_diamond():
     got = facts(STORIES["camera"])
     for guess, words in ((-0.1, "goes the other way"), (got.change, "within the band"), (3.0, "You said 300")):
         assert words in said(got, guess)
-        figure = story_figure(got, guess=guess, shown=True)
+        figure = story_figure(got, guess=guess, revealed=True)
         (mark,) = [t for t in figure.data if t.name == "your guess"]
         assert mark.marker.symbol == "diamond-open"
         assert mark.y[0] == pytest.approx(guess_value(got, guess))  # watts are shown as they are
@@ -276,9 +276,9 @@ def test_the_guess_is_said_back_and_drawn_as_an_open_diamond():
 @TALE
 def test_the_answer_is_not_in_the_chart_before_it_is_shown(key):
     got = facts(STORIES[key])
-    names = {t.name for t in story_figure(got, guess=0.2, shown=False).data}
+    names = {t.name for t in story_figure(got, guess=0.2, revealed=False).data}
     assert names == {"before", "your guess"}
-    assert value(STORIES[key].kind, got.y_after) not in alt_text(got, guess=None, shown=False)
+    assert value(STORIES[key].kind, got.y_after) not in alt_text(got, guess=None, revealed=False)
 
 
 @TALE

@@ -5,7 +5,7 @@ from __future__ import annotations
 from explorer.inputs.fields import DESCRIBED
 from explorer.text.numbers import Units
 
-__all__ = ["from_shown", "shown_span", "shown_unit", "to_shown"]
+__all__ = ["display_span", "display_unit", "from_display", "to_display"]
 
 _PROPELLER = {"diameter_in", "pitch_in", "frame_propeller_in"}
 _WRITTEN = {"C": "°C", "mohm": "mΩ", "uF": "µF", "cm2": "cm²", "S": "S"}
@@ -16,12 +16,12 @@ def _is_temperature(name: str) -> bool:
     return name in DESCRIBED and DESCRIBED[name].unit == "C"
 
 
-def shown_unit(name: str, unit: str, units: Units) -> str:
+def display_unit(name: str, unit: str, units: Units) -> str:
     """Unit beside a control.
 
     Examples
     --------
-    >>> shown_unit("diameter_in", "in", Units(propeller="mm"))
+    >>> display_unit("diameter_in", "in", Units(propeller="mm"))
     'mm'
     """
     if name in _PROPELLER:
@@ -31,13 +31,15 @@ def shown_unit(name: str, unit: str, units: Units) -> str:
     return _WRITTEN.get(unit, unit)
 
 
-def to_shown(name: str, value: float | None, units: Units) -> float | None:
+def to_display(name: str, value: float | None, units: Units) -> float | None:
     """A field's value as its control shows it.
 
     Examples
     --------
-    >>> to_shown("diameter_in", 5.1, Units(propeller="mm")), to_shown("air_temperature_c", 12.0, Units(temperature="F"))
-    (129.5, 53.6)
+    >>> to_display("diameter_in", 5.1, Units(propeller="mm"))
+    129.5
+    >>> to_display("air_temperature_c", 12.0, Units(temperature="F"))
+    53.6
     """
     if value is None:
         return None
@@ -48,12 +50,12 @@ def to_shown(name: str, value: float | None, units: Units) -> float | None:
     return value
 
 
-def from_shown(name: str, value: float | None, units: Units) -> float | None:
-    """What a control says, in the field's own unit; the inverse of `to_shown` to a hundredth.
+def from_display(name: str, value: float | None, units: Units) -> float | None:
+    """What a control says, in the field's own unit; the inverse of `to_display` to a hundredth.
 
     Examples
     --------
-    >>> from_shown("diameter_in", 129.5, Units(propeller="mm")), from_shown("kv", 1950.0, Units())
+    >>> from_display("diameter_in", 129.5, Units(propeller="mm")), from_display("kv", 1950.0, Units())
     (5.1, 1950.0)
     """
     if value is None or isinstance(value, bool | str):
@@ -65,7 +67,7 @@ def from_shown(name: str, value: float | None, units: Units) -> float | None:
     return value
 
 
-def shown_span(name: str, span: tuple[float, float, float], units: Units) -> tuple[float, float, float]:
+def display_span(name: str, span: tuple[float, float, float], units: Units) -> tuple[float, float, float]:
     """Low, high and step of a control."""
     low, high, step = span
     if name in _PROPELLER and units.propeller == "mm":
