@@ -51,7 +51,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
     units = page_frame.units()
     head = head_of(inputs)
     pin_heads, called = [head_of(one) for one in pins], distinct_names(pins, inputs)
-    pin_head = replace(pin_heads[0], name=called[0]) if pins else None
+    named_heads = [replace(one, name=name) for one, name in zip(pin_heads, called, strict=True)]
     limits = page_frame.without_verdict(headlines.gives_first(inputs))
     found = nearest.nearest(inputs)
 
@@ -59,7 +59,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
         '<h1 class="wi-ask">Will it lift, and with how much thrust?</h1>'
         '<div class="wi-open"><div>'
         f'<p class="wi-sentence">{page_frame.first_sentence(summary.opening(head, limits, units))}</p>'
-        f'<p class="wi-pinned">{summary.pinned_line(head, pin_head, units)}</p>'
+        f'<p class="wi-pinned">{summary.pinned_lines(head, named_heads, units)}</p>'
         f'<p class="wi-beyond">{measured.how_near(found)}</p></div>{picture(inputs, pins)}</div>'
     )
     with st.container(horizontal=True, key="asides"):
