@@ -295,29 +295,28 @@ def guessed() -> None:
     """Say how many values nobody told, the one that moves the answers most first, and open their fields."""
     inputs = state.usable()
     found, unchecked = _ranked_guesses(inputs), unchecked_fields(inputs)
-    with st.container(key="lean", width="content"):
-        if not found and not unchecked:
-            say('<p class="wi-small">Nothing is guessed.</p>')
+    if not found and not unchecked:
+        st.html('<div class="wi"><p class="wi-small">Nothing is guessed.</p></div>', width="content")
+        return
+    short = [one.words.split(" (")[0] for one in found] or [words for _, words in unchecked]
+    words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
+    count, what = (len(found), "guessed") if found else (len(unchecked), "not told")
+    label = f"{count} values are {what}; fill them in: {words}"
+    if count == 1:
+        label = f"1 value is {what}; fill it in: {words}"
+    with st.popover(label, type="tertiary", key=keys.LEAN_OPEN, on_change="rerun") as box:
+        if not box.open:
             return
-        short = [one.words.split(" (")[0] for one in found] or [words for _, words in unchecked]
-        words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
-        count, what = (len(found), "guessed") if found else (len(unchecked), "not told")
-        label = f"{count} values are {what}; fill them in: {words}"
-        if count == 1:
-            label = f"1 value is {what}; fill it in: {words}"
-        with st.popover(label, type="tertiary", key=keys.LEAN_OPEN, on_change="rerun") as box:
-            if not box.open:
-                return
-            if found:
-                st.caption("The guess that moves the answers most comes first.")
-            for one in found:
-                control(one.name, where="lean")
-                donor = st.session_state.get(keys.DEFAULT_DONOR) if "lent" in one.words else None
-                st.caption(f"Lent by {donor.capitalize()}. {_moves(one)}" if donor else _moves(one))
-            if unchecked:
-                st.caption("Not told, so not checked:")
-            for name, _ in unchecked:
-                control(name, where="lean")
+        if found:
+            st.caption("The guess that moves the answers most comes first.")
+        for one in found:
+            control(one.name, where="lean")
+            donor = st.session_state.get(keys.DEFAULT_DONOR) if "lent" in one.words else None
+            st.caption(f"Lent by {donor.capitalize()}. {_moves(one)}" if donor else _moves(one))
+        if unchecked:
+            st.caption("Not told, so not checked:")
+        for name, _ in unchecked:
+            control(name, where="lean")
 
 
 def _ranked_guesses(inputs: Inputs) -> list[guesses.GuessedField]:
