@@ -148,7 +148,7 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
     key = f"{place}:{name}" if field.optional else f"{place}-must:{name}"
     common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
     if where == "board":  # beside a slider of the same name
-        common |= {"help": None, "label_visibility": "collapsed"}
+        common["label_visibility"] = "collapsed"
     label = _label(field, short)
     if name == "measured_propeller":
         stale_values.put(key, value)
