@@ -65,7 +65,6 @@ class Wider(joint.Fit):
         self.features, self.from_tunnel = features, features @ level - a["log_ct"]
         self.free_label = WEIGHTS[0] in self.common
         self.volts = pd.Series(a["volts"]).groupby(t.table.to_numpy()).transform("mean").to_numpy()
-        self.free_tip = np.pi * a["metres"] * a["kv"] * self.volts / 60.0 / joint.SOUND
         self.drop = full_throttle_drop(self) if "drop_power_of_exponent" in self.common else np.ones(len(t))
 
     def coefficients(self, c: dict, n: np.ndarray, of: dict) -> tuple[np.ndarray, np.ndarray]:
@@ -91,7 +90,7 @@ class Wider(joint.Fit):
 def full_throttle_drop(fit: Wider) -> np.ndarray:
     """Share of the volts that a label forecast loses in the resistance at full throttle."""
     rows = fit.rows.assign(throttle=1.0, volts=fit.volts)
-    plain = joint.Fit(rows, {**joint.FIXED})
+    plain = joint.Fit(rows, {**joint.ONE_EXPONENT})
     nothing = {k: np.zeros(count) for k, count in plain.counts.items()}
     with np.errstate(all="ignore"):
         f = plain.forecast(rule_in_use(), nothing, power=False)
@@ -102,7 +101,7 @@ def rule_in_use() -> dict:
     """The constants of ``rule.csv``."""
     value = pd.read_csv(HERE / "rule.csv").set_index("constant")["value"]
     return {
-        **joint.FIXED,
+        **joint.ONE_EXPONENT,
         "log_motor_constant": np.log(value.motor_constant_2207),
         "size_exponent": value.size_exponent,
         "log_loaded_kv": np.log(value.loaded_kv_ratio),
@@ -119,7 +118,7 @@ AGE, SCALED = {"age": None}, joint.SCALED
 KV = {"kv_power_of_motor_constant": None}
 FORMS = {
     # name: terms free, scatter
-    "chosen": ({}, joint.SCATTER),
+    "chosen": ({}, joint.ONE_SCATTER),
     "thrust scale of each stand": ({}, SCALED),
     "scale, label and sheets fitted together": (FREE_LABEL, SCALED),
     "the same, C_T factor of the multirotor kind": ({**FREE_LABEL, "log_thrust": None}, SCALED),
@@ -134,11 +133,11 @@ FORMS = {
     "scale, motor constant with KV d, newer propellers": ({**KV, **AGE}, SCALED),
     "scale, motor constant of large motors with KV d": ({"kv_power_of_large_motors": None}, SCALED),
     "scale, throttle exponent with volts": ({"volts_power_of_exponent": None}, SCALED),
-    "throttle exponent with free tip speed": ({"load_power_of_exponent": None}, joint.SCATTER),
-    "throttle exponent with voltage drop": ({"drop_power_of_exponent": None}, joint.SCATTER),
+    "throttle exponent with free tip speed": ({"load_power_of_exponent": None}, joint.ONE_SCATTER),
+    "throttle exponent with voltage drop": ({"drop_power_of_exponent": None}, joint.ONE_SCATTER),
     "throttle exponent with both": (
         {"load_power_of_exponent": None, "drop_power_of_exponent": None},
-        joint.SCATTER,
+        joint.ONE_SCATTER,
     ),
 }
 WITHOUT = (("A",), ("sheet 13",), ("sheet 16",), ("A", "sheet 13"))
@@ -146,7 +145,7 @@ WITHOUT = (("A",), ("sheet 13",), ("sheet 16",), ("A", "sheet 13"))
 
 
 def form(free: dict) -> dict:
-    return {k: v for k, v in {**joint.FIXED, **ABSENT, **free}.items() if v is not None}
+    return {k: v for k, v in {**joint.ONE_EXPONENT, **ABSENT, **free}.items() if v is not None}
 
 
 def told(fit: Wider) -> str:

@@ -52,6 +52,8 @@ KNOBS = (
 BOARD = {"kv": "KV", "diameter_in": "Diameter", "pitch_in": "Pitch", "capacity_mah": "Capacity"}
 """The four sliders that stand at once on the first page, and their labels."""
 
+_LEFT_OPEN = {"dive_kmh"}
+"""Fields that are left blank by choice: nothing is missing where they are."""
 _WHOLE_SPAN = {"command_cap_percent", "charge_left_percent", "reserve_percent", "pack_temperature_c"}
 """Their whole allowed range fits a slider."""
 _OWN_SPAN = {
@@ -179,8 +181,9 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         else:
             numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
             displayed = None if displayed is None else float(f"{displayed:.6g}")
+        unknown = field.when_unknown if field.name in _LEFT_OPEN else f"not told: {field.when_unknown}"
         # by the blank hint the style sheet knows a field that must have a value, and takes its clearing cross off
-        hint = f"not told: {field.when_unknown}" if field.optional else " "
+        hint = unknown if field.optional else " "
         stale_values.put(key, displayed)
         st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
 

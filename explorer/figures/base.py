@@ -224,7 +224,7 @@ def panels(
             "gridcolor": GRID,
             "ticks": "",
             "ticklabelstandoff": 4,
-            "tickformat": ",",
+            "tickformat": "," if panel.axis.top >= 10_000.0 else "",
         }
         names.append(panel_title(panel.name, panel.unit, y=min(upper, 1.0)) | {"name": f"panel {k}"})
     layout |= {
@@ -243,6 +243,7 @@ def panels(
         },
         "dragmode": False,
         "uirevision": "steady",
+        "separators": ".\u202f",
         "template": {},
     }
     return Sketch(**layout)

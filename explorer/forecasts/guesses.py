@@ -171,7 +171,7 @@ def _rows(inputs: Inputs, names: list[str], weighed: bool) -> tuple[Build, Any]:
         thrust_loss=np.clip(many.craft.thrust_loss + 0.01 * step("thrust_loss_percent"), 0.0, 0.8),
     )
     controller = many.controller
-    controller = replace(controller, throttle_exponent=controller.throttle_exponent * off("throttle_exponent"))
+    controller = replace(controller, throttle_exponent=controller.exponent * off("throttle_exponent"))
     whole = standing_at(
         replace(whole, craft=craft, controller=controller),
         altitude_step=step("altitude_m"),

@@ -27,6 +27,7 @@ MOVED: dict[int, tuple[str, ...]] = {
         "tilt",
         "hover command",
     ),
+    3: ("hover command", "current and watts at part throttle"),
 }
 """Edition to the answers that moved when it came. An older build is told of all editions since."""
 

@@ -735,7 +735,7 @@ DESCRIBED: dict[str, Field] = {
             (0.4, 2.0, 0.05),
             "Share of the voltage = command to this power. A stand table or hover reading (Plug in) replaces it.",
             typical="0.66 to 1.01, measured on open stands",
-            **_unknown("0.88, and the spread between stands"),
+            **_unknown("from diameter, KV, volts"),
         ),
         _number(
             "altitude_m",

@@ -149,7 +149,7 @@ def measured(
         propeller_label=() if propeller is None else _label(inputs, "propeller"),
         controller=None if controller is None else Controller(
             ripple_coefficient=number(controller.ripple_coefficient), standby_power=number(controller.standby_power),
-            idle_duty=number(controller.idle_duty), throttle_exponent=number(controller.throttle_exponent),
+            idle_duty=number(controller.idle_duty), throttle_exponent=number(controller.exponent),
             log_sd_throttle_exponent=_one(controller.log_sd_throttle_exponent),
         ),
         controller_label=() if controller is None else _label(inputs, "controller"),

@@ -16,7 +16,7 @@ from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.ranges import allowed, check_fields
 from propmodel.components import battery, motor, propeller
 from propmodel.components.air import STANDARD, Air, changed
-from propmodel.components.controller import Controller, duty_cap
+from propmodel.components.controller import Controller, duty_cap, with_rule_exponent
 from propmodel.components.craft import TOP_TO_FRONT_DRAG, Craft, default_drag_area
 
 __all__ = [
@@ -95,6 +95,12 @@ class Build:
         if self.coaxial and np.any(np.asarray(self.rotors) % 2):
             raise ValueError(f"rotors must be an even number when they come in pairs, got {self.rotors}")
         keep_arrays(self)
+        named = self.propeller.diameter, self.motor.kv
+        if not any(isinstance(value, tuple) for value in (*named, self.pack.cells)):  # refused where they are used
+            volts = battery.nominal_voltage(self.pack)
+            esc = with_rule_exponent(self.controller, *named, volts if volts.ndim else float(volts))
+            if esc is not self.controller:
+                object.__setattr__(self, "controller", esc)
 
     @cached_property
     def _hash(self) -> int:
@@ -332,7 +338,7 @@ def value_at(build: Build, path: str) -> Any:
     Returns
     -------
     float, ndarray, str or None
-        As it stands in the part.
+        As it stands in the part; of a throttle exponent that nobody gave, what the rule takes for it.
 
     Examples
     --------
@@ -340,6 +346,8 @@ def value_at(build: Build, path: str) -> Any:
     >>> value_at(demo("scree"), "pack.cells")
     6
     """
+    if path == "controller.throttle_exponent":
+        return build.controller.exponent
     part, _, name = path.partition(".")
     return getattr(getattr(build, part), name) if name else getattr(build, part)
 
@@ -359,7 +367,9 @@ def field_paths(build: Build) -> list[str]:
     for each in fields(build):
         value = getattr(build, each.name)
         if is_dataclass(value):
-            paths += [f"{each.name}.{inner.name}" for inner in fields(value)]
+            # what a build works out by itself is no field to set
+            inside = (inner for inner in fields(value) if "worked_out" not in inner.metadata)
+            paths += [f"{each.name}.{inner.name}" for inner in inside]
         else:
             paths.append(each.name)
     return paths

@@ -18,7 +18,7 @@ from propmodel.assembly.build import Build
 from propmodel.base.checks import check_in, check_positive
 from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH, MAH, MILLIOHM, MM
 from propmodel.components import air, battery, motor, propeller, wire
-from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, THROTTLE_EXPONENT, Controller
+from propmodel.components.controller import LOG_SD_THROTTLE_EXPONENT_TYPED, Controller, default_throttle_exponent
 from propmodel.components.craft import Craft, default_drag_area
 from propmodel.components.propeller import BLADE_WIDTHS
 
@@ -172,7 +172,7 @@ def from_record(record: Mapping[str, Any]) -> Build:
         craft=_craft(r),
         motor=turned,
         propeller=blades,
-        controller=_controller(r),
+        controller=_controller(r, default_throttle_exponent(blades.diameter, turned.kv, battery.nominal_voltage(pack))),
         pack=pack,
         rotors=r["rotors"],
         air=air.atmosphere(r["altitude_m"], _kelvin(r["air_temperature_c"])),
@@ -282,17 +282,17 @@ def _propeller(r: Mapping[str, Any]) -> propeller.Propeller:
     )
 
 
-def _controller(r: Mapping[str, Any]) -> Controller:
+def _controller(r: Mapping[str, Any], rule: Any) -> Controller:
     exponent = r["throttle_exponent"]
-    # not told: the mean of the measured stands with the spread between them
+    # not given: the rule for this build, with the spread between stands
     given: dict[str, Any] = {}
     if exponent is not None:
         given = {"throttle_exponent": exponent, "log_sd_throttle_exponent": LOG_SD_THROTTLE_EXPONENT_TYPED}
     # idle is told as a command, as the firmware asks for it; the map makes a share of the voltage of it
-    idle = min((r["idle_percent"] / 100.0) ** (THROTTLE_EXPONENT if exponent is None else exponent), 0.5)
+    idle = np.minimum((r["idle_percent"] / 100.0) ** (rule if exponent is None else exponent), 0.5)
     return Controller(
         **given,
-        idle_duty=idle,
+        idle_duty=idle if np.ndim(idle) else float(idle),
         continuous_current=r["esc_a"],
         burst_current=r["esc_burst_a"],
         min_cells=r["esc_min_cells"],

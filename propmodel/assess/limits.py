@@ -292,9 +292,9 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
             )
         return f"Flat out {held} from a warm motor, the {thing} reach {_near(_celsius(what)).replace('near', 'about')}"
     if key == "hover_heat":
-        watts = float(a.winding_heat(a.hover) + a.hover.iron_loss)
+        heat_flow = float(a.winding_heat(a.hover) + a.hover.iron_loss)
         return (
-            f"Hovering makes {watts:.1f} W of heat in each motor; its winding settles "
+            f"Hovering makes {heat_flow:.1f} W of heat in each motor; its winding settles "
             f"{_near(_celsius(a.hover_heat.winding))}"
         )
     if key == "main_leads":
@@ -326,12 +326,11 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         ratio = float(a.thrust_to_weight_at_reserve)
         return f"At the end of the flight the thrust is {ratio:.1f} times the weight; below 2 it cannot catch a gust"
     if key == "hover_high":
+        if not bool(a.can_hover):
+            return "It cannot hover"
         command = float(np.minimum(a.hover_command_at_reserve, 9.99))
-        return (
-            f"At the end of the flight a hover takes {_percent(command)} of the motors' command, idle included"
-            if bool(a.can_hover)
-            else "It cannot hover"
-        )
+        tiny = "; 40 to 60 % is usual for so light a craft" if number(a.mass) <= margins.TINY else ""
+        return f"At the end of the flight a hover takes {_percent(command)} of the motors' command, idle included{tiny}"
     if key == "hover_low":
         command = float(a.hover_command)
         return f"On a fresh pack a hover takes {_percent(command)} of the motors' command, idle included"
@@ -452,8 +451,8 @@ class _Change(NamedTuple):
 
 
 _CHANGES = {
-    "cap": _Change("command_cap", "a throttle cap of", 0.3, 1.0, "%", 0.01),
-    "uncap": _Change("command_cap", "a throttle cap of", 100.0, 1.0, "%", 0.01, absolute=True),
+    "cap": _Change("command_cap", "a throttle cap of", 0.5, 1.0, "%", 0.01),
+    "uncap": _Change("command_cap", "raising the throttle cap to", 100.0, 1.0, "%", 0.01, absolute=True),
     "capacity": _Change("pack.capacity_ah", "a pack of", 4.0, 50.0, "mAh", 1e-3),
     "pitch": _Change("propeller.pitch", "a pitch of", 0.5, 0.1, "in", INCH),
     "smaller": _Change("propeller.diameter", "a propeller of", 0.6, 0.1, "in", INCH),

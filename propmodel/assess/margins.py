@@ -45,6 +45,8 @@ COPPER_HEAT_SHARE = 0.5
 """Copper's share of the heat capacity of a silicone-insulated lead (estimate). [-]"""
 HOVER_HIGH, HOVER_LOW = 0.50, 0.12
 """Hover command above which little is left, and below which the stick is touchy (common practice). [-]"""
+TINY, HOVER_HIGH_TINY = 0.06, 0.65
+"""Mass of a tiny craft [kg], and its `HOVER_HIGH`: such hover at 40 to 60 % (common practice, from memory). [-]"""
 
 
 class Usual(NamedTuple):
@@ -286,14 +288,12 @@ def _main_leads(a: Assessment, hold: float) -> NDArray:
 
 
 def _motor_leads(a: Assessment, hold: float) -> NDArray:
-    # three wires take turns: each carries the motor current two thirds of the time
-    rms = a.full_throttle.motor_current * np.sqrt(2.0 / 3.0)
+    rms = a.full_throttle.motor_current * np.sqrt(2.0 / 3.0)  # each of three wires carries it two thirds of the time
     return _wire(rms, a.build.craft.motor_lead_area, a, hold)
 
 
 def _connector(a: Assessment, hold: float) -> NDArray:
-    # a few seconds at half as much again as the rating: common practice
-    grace = 1.5 if hold <= BURST_SECONDS else 1.0
+    grace = 1.5 if hold <= BURST_SECONDS else 1.0  # for a few seconds: common practice
     return _ratio(a.full_throttle.pack_current, a.build.craft.connector_current) / grace
 
 
@@ -304,7 +304,8 @@ def _brownout(a: Assessment, hold: float) -> NDArray:
 
 
 def _hover_high(a: Assessment, hold: float) -> NDArray:
-    return np.where(a.can_hover, np.minimum(a.hover_command_at_reserve, 1.0), 1.0) / HOVER_HIGH
+    most = np.interp(a.mass, (TINY, 2.0 * TINY), (HOVER_HIGH_TINY, HOVER_HIGH))
+    return np.where(a.can_hover, np.minimum(a.hover_command_at_reserve, 1.0), 1.0) / most
 
 
 def _hover_low(a: Assessment, hold: float) -> NDArray:

@@ -15,7 +15,7 @@ COPPER_RESISTIVITY_20C = 1.0 / 58.0e6
 COPPER_TEMPERATURE_COEFFICIENT = 3.93e-3
 """IEC 60028 (1925), at 20 C. [1/K]"""
 
-MODEL_EDITION = 2
+MODEL_EDITION = 3
 """Edition of the forecast: one more with each refit that moves headline answers of a typed build. [-] Saved builds and
 links carry it; 1 is what carries none."""
 

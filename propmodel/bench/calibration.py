@@ -19,7 +19,7 @@ from propmodel.bench.quality_flags import find_doubts
 from propmodel.bench.reading.records import BenchLog, Doubt
 from propmodel.bench.stand_model import NAMES, Stand, controller_from, motor_from, stand_rows, throttle_duty
 from propmodel.components.air import STANDARD, Air
-from propmodel.components.controller import THROTTLE_EXPONENT, Controller
+from propmodel.components.controller import Controller
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller, spread
 
@@ -101,8 +101,8 @@ def calibrate(
     propeller : Propeller
         As labelled.
     controller : Controller, optional
-        Starting point of its resistance, ripple and standby power. The throttle map starts at the mean of open stands,
-        without idle, whatever it says.
+        Starting point of its resistance, ripple and standby power. The throttle map starts at the rule for motor,
+        propeller and volts, without idle, whatever it says.
     air : Air
         Air at the stand.
     leave_out : sequence of int
@@ -232,7 +232,7 @@ def _result(fit: StandFit) -> Calibration:
             "-",
             number(controller.throttle_exponent),
             sd["log_exponent"],
-            THROTTLE_EXPONENT,
+            table.usual_exponent,
             "log_exponent",
         ),
     ]

@@ -395,7 +395,7 @@ def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
         # a log without the motors shows the stick, which counts above idle
         esc, cap = build.controller, build.command_cap
         ends = tuple(  # type: ignore[assignment]
-            throttle_from_duty(esc, duty_cap(esc, cap) * np.asarray(end) ** np.asarray(esc.throttle_exponent),
+            throttle_from_duty(esc, duty_cap(esc, cap) * np.asarray(end) ** np.asarray(esc.exponent),
                                command_cap=cap)
             for end in ends
         )  # fmt: skip
@@ -438,13 +438,12 @@ def flight_doubts(log: BenchLog) -> list[Doubt]:
         text = "The clock does not move: neither charge, minutes nor steps can be found."
         doubts.append(Doubt("still_clock", text, tuple(int(row) for row in used[:1000]), "wrong"))
         return doubts
-    joints = np.flatnonzero(np.diff(part))
-    if joints.size:
-        text = (
-            f"The clock starts again {joints.size} times: {joints.size + 1} logs are joined, and each counts by itself."
-        )
+    restarts = np.flatnonzero(np.diff(part))
+    if restarts.size:
+        logs = restarts.size + 1
+        text = f"The clock starts again {restarts.size} times: {logs} logs are joined, and each counts by itself."
         text = text.replace(" 1 times", " once")
-        doubts.append(Doubt("joined", text, tuple(int(used[j + 1]) for j in joints), "note"))
+        doubts.append(Doubt("joined", text, tuple(int(used[j + 1]) for j in restarts), "note"))
     step = np.diff(time)
     within = np.diff(part) == 0
     gaps = np.flatnonzero(within & (step > max(5.0, 20.0 * float(np.median(step)))))

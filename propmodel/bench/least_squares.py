@@ -11,7 +11,7 @@ from propmodel.base.arrays import FloatArray
 from propmodel.bench.stand_model import IDLE_MIDDLE, NAMES, PRIOR_SD, Stand, stand_rows, throttle_duty
 from propmodel.components import motor as motor_model
 from propmodel.components.air import Air
-from propmodel.components.controller import THROTTLE_EXPONENT, Controller
+from propmodel.components.controller import Controller, default_throttle_exponent
 from propmodel.components.motor import Motor
 from propmodel.components.propeller import Propeller, spread
 
@@ -75,6 +75,7 @@ class Table:
         esc = Controller() if controller is None else controller
         self.stand = Stand.of(motor, propeller, esc, air, voltage[running])
         self.motor, self.propeller, self.controller, self.air = motor, propeller, esc, air
+        self.usual_exponent = float(default_throttle_exponent(propeller.diameter, motor.kv, np.mean(voltage[running])))
         self.rows = int(running.sum())
 
     def start(self) -> FloatArray:
@@ -231,5 +232,5 @@ def _priors(table: Table) -> tuple[FloatArray, FloatArray]:
     cov[t, m] = cov[m, t] = float(s.correlation_c_t_figure_of_merit) * np.sqrt(cov[t, t] * cov[m, m])
     prior = np.zeros(n)
     prior[NAMES.index("idle_duty")] = IDLE_MIDDLE
-    prior[NAMES.index("log_exponent")] = np.log(THROTTLE_EXPONENT)
+    prior[NAMES.index("log_exponent")] = np.log(table.usual_exponent)
     return prior, np.asarray(np.linalg.cholesky(np.linalg.inv(cov)).T, dtype=np.float64)

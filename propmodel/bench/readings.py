@@ -195,7 +195,7 @@ def parts_from_readings(
     log_c_p = 1.5 * log_c_t - room * np.asarray(b.propeller.figure_of_merit_offset)
     (_, sd_p), (_, sd_between) = moved(log_c_p), moved(log_c_p - log_c_t)
     rho = (sd_t**2 + sd_p**2 - sd_between**2) / (2.0 * sd_t * sd_p)
-    exponent, sd_exponent = moved(np.log(b.controller.throttle_exponent))
+    exponent, sd_exponent = moved(np.log(b.controller.exponent))
     ripple, _ = moved(np.log(b.controller.ripple_coefficient))
     m, p, esc = made.motor, made.propeller, made.controller
     motor = replace(
@@ -218,7 +218,7 @@ def parts_from_readings(
     )
     controller = replace(
         esc,
-        throttle_exponent=number(esc.throttle_exponent) * float(np.exp(exponent)),
+        throttle_exponent=number(esc.exponent) * float(np.exp(exponent)),
         log_sd_throttle_exponent=sd_exponent,
         ripple_coefficient=number(esc.ripple_coefficient) * float(np.exp(ripple)),
     )

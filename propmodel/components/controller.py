@@ -16,7 +16,9 @@ below a quarter of it at every throttle.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,21 +31,32 @@ __all__ = [
     "RIPPLE_MOST",
     "Controller",
     "command_from_duty",
+    "default_throttle_exponent",
     "duty_cap",
     "duty_from_throttle",
+    "free_tip_speed",
     "limited_ripple",
     "ripple_loss",
     "ripple_power",
     "ripple_voltage",
     "throttle_from_duty",
     "winding_ripple",
+    "with_rule_exponent",
 ]
 
-THROTTLE_EXPONENT = 0.88
-"""Exponent of the throttle map: duty = command^exponent. Mean over the stands, 0.66 to 1.01. [-] Fitted, see
-data/motors/SOURCE.md."""
-LOG_SD_THROTTLE_EXPONENT = 0.115
-"""Log sd of the exponent between those stands. [-] Fitted."""
+THROTTLE_EXPONENT = 0.91
+"""Exponent of the throttle map, duty = command^exponent, where the free tip speed is 0.9 of the speed of sound. [-]
+Fitted, see data/motors/SOURCE.md."""
+TIP_POWER = 0.14
+"""Power of the free tip speed with which the exponent goes. [-] Fitted, 0.142 +- 0.027."""
+FREE_TIP = 0.9
+"""Free tip speed over the speed of sound at which `THROTTLE_EXPONENT` holds. [-]"""
+FREE_TIP_RANGE = (0.33, 0.99)
+"""Free tip speeds of the tables behind the rule, over the speed of sound; it is held outside. [-]"""
+_SOUND = 341.0
+"""Speed of sound of the rule, that of the stands' air: the map is electrical and does not follow the air. [m/s]"""
+LOG_SD_THROTTLE_EXPONENT = 0.105
+"""Log sd of the exponent between stands, about the rule. [-] Fitted."""
 LOG_SD_THROTTLE_EXPONENT_TYPED = 0.05
 """Log sd of an exponent that somebody typed, read off a table or a hover by hand. [-] Estimate."""
 RIPPLE_COEFFICIENT = 0.39
@@ -66,9 +79,12 @@ class Controller:
         k_r of the ripple and switching loss. [W/V^2]
     standby_power : array_like
         P_0, drawn at any duty. [W]
-    throttle_exponent, idle_duty : array_like
-        Throttle map: duty = cap^exponent (idle + (1 - idle) throttle^exponent). [-] An exponent below 1 gives more
-        than average duty at part throttle, as most stands show.
+    throttle_exponent : array_like or None
+        Exponent of the throttle map: duty = cap^exponent (idle + (1 - idle) throttle^exponent). [-] Below 1 there is
+        more than average duty at part throttle, as most stands show. None, or NaN in an array: not known, taken from
+        the rule; :attr:`exponent` is what counts.
+    idle_duty : array_like
+        Duty at no throttle while armed. [-]
     log_sd_throttle_exponent : array_like or None
         Own spread of the exponent once it was measured; None: that between stands. [-]
     continuous_current, burst_current : array_like or None
@@ -81,12 +97,15 @@ class Controller:
         Mass of one controller, None where the frame mass already holds it. [kg]
     name : str
         Free text.
+    rule_exponent : array_like
+        What :func:`default_throttle_exponent` says of the motor, propeller and volts that the controller drives. [-]
+        Not for users: `Build` and the forecasts of a stand fill it in anew whenever one of these changes.
     """
 
     resistance: ArrayOrFloat = field(default=0.0, metadata=allowed(0.0, 10.0, "ohm", label="controller resistance"))
     ripple_coefficient: ArrayOrFloat = field(default=RIPPLE_COEFFICIENT, metadata=allowed(0.0, 10.0, "W/V^2"))
     standby_power: ArrayOrFloat = field(default=0.5, metadata=allowed(0.0, 1000.0, "W"))
-    throttle_exponent: ArrayOrFloat = field(default=THROTTLE_EXPONENT, metadata=allowed(0.2, 3.0))
+    throttle_exponent: ArrayOrFloat | None = field(default=None, metadata=allowed(0.2, 3.0, nan=True))
     idle_duty: ArrayOrFloat = field(default=0.0, metadata=allowed(0.0, 0.5))
     log_sd_throttle_exponent: ArrayOrFloat | None = field(
         default=None, metadata=allowed(0.0, 1.0, label="log sd of the throttle exponent")
@@ -98,10 +117,127 @@ class Controller:
     max_voltage: ArrayOrFloat | None = field(default=None, metadata=positive("V"))
     mass: ArrayOrFloat | None = field(default=None, metadata=positive("kg"))
     name: str = ""
+    rule_exponent: ArrayOrFloat = field(default=THROTTLE_EXPONENT, metadata={**allowed(0.2, 3.0), "worked_out": True})
 
     def __post_init__(self) -> None:
         check_fields(self)
         keep_arrays(self)
+
+    @property
+    def exponent(self) -> ArrayOrFloat:
+        """Exponent of the throttle map: the given one, and where none is known that of the rule. [-]"""
+        given = self.throttle_exponent
+        if given is None:
+            return self.rule_exponent
+        if not isinstance(given, np.ndarray):
+            return given
+        unknown = np.isnan(given)
+        return np.where(unknown, self.rule_exponent, given) if unknown.any() else given
+
+
+def free_tip_speed(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> NDArray:
+    """Tip speed that the propeller would have at the motor's speed without load, over the speed of sound.
+
+    Parameters
+    ----------
+    diameter : array_like
+        Of the propeller. [m]
+    kv : array_like
+        Label KV. [rpm/V]
+    volts : array_like
+        Supply. [V]
+
+    Returns
+    -------
+    ndarray
+        pi D KV V / (60 a), with a = 341 m/s whatever the air. [-]
+
+    Examples
+    --------
+    >>> round(float(free_tip_speed(0.1295, 1950.0, 22.2)), 2)
+    0.86
+    """
+    speed = np.asarray(diameter, dtype=np.float64) * np.asarray(kv, dtype=np.float64) * np.asarray(volts, np.float64)
+    return np.asarray(speed * (np.pi / 60.0 / _SOUND))
+
+
+def default_throttle_exponent(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> NDArray:
+    """Exponent of the throttle map of a controller that nobody measured, from what a builder knows.
+
+    The higher the tip speed that the motor would reach without load, the heavier the load at a given duty, and the
+    nearer the map is to average duty. At little load current flows in gaps, and the mean voltage lies above the duty: a
+    likely cause, not proven (data/motors/SOURCE.md, "A fourth look").
+
+    Parameters
+    ----------
+    diameter : array_like
+        Of the propeller. [m]
+    kv : array_like
+        Label KV. [rpm/V]
+    volts : array_like
+        Supply: of a pack its nominal voltage; of a stand the reading. [V]
+
+    Returns
+    -------
+    ndarray
+        0.79 to 0.92: 0.91 (pi D KV V / (60 a) / 0.9)^0.14, held outside the tables' range. [-] Between stands it
+        scatters by `LOG_SD_THROTTLE_EXPONENT`.
+
+    Examples
+    --------
+    >>> default_throttle_exponent(0.1295, np.array([1950.0, 1300.0]), 22.2).round(3)
+    array([0.904, 0.854])
+    """
+    tip = np.minimum(np.maximum(free_tip_speed(diameter, kv, volts), FREE_TIP_RANGE[0]), FREE_TIP_RANGE[1])
+    return np.asarray(THROTTLE_EXPONENT * (tip / FREE_TIP) ** TIP_POWER)
+
+
+_NUMBERS = (float, int)
+
+
+@lru_cache(maxsize=256)
+def _of_numbers(diameter: float, kv: float, volts: float) -> float:
+    """`default_throttle_exponent` of plain numbers, which are asked for again and again."""
+    return float(default_throttle_exponent(diameter, kv, volts))
+
+
+def with_rule_exponent(controller: Controller, diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> Controller:
+    """Return the controller as it drives this motor and propeller: the rule's exponent where none is known.
+
+    Parameters
+    ----------
+    controller : Controller
+    diameter, kv, volts : array_like
+        As for :func:`default_throttle_exponent`.
+
+    Returns
+    -------
+    Controller
+        The same object where the exponent is known, or the rule says what it holds.
+
+    Examples
+    --------
+    >>> round(float(with_rule_exponent(Controller(), 0.1295, 1300.0, 22.2).exponent), 3)
+    0.854
+    >>> with_rule_exponent(Controller(throttle_exponent=1.0), 0.1295, 1300.0, 22.2).exponent
+    1.0
+    """
+    given = controller.throttle_exponent
+    if given is not None and not (isinstance(given, np.ndarray) and np.isnan(given).any()):
+        return controller
+    rule: ArrayOrFloat
+    if isinstance(diameter, _NUMBERS) and isinstance(kv, _NUMBERS) and isinstance(volts, _NUMBERS):
+        rule = _of_numbers(diameter, kv, volts)
+    else:
+        found = default_throttle_exponent(diameter, kv, volts)
+        rule = found if found.ndim else float(found)
+    held = controller.rule_exponent
+    if not isinstance(rule, np.ndarray) and not isinstance(held, np.ndarray) and rule == held:
+        return controller
+    # a copy without the checks of all the other fields, which have been checked
+    other = copy(controller)
+    object.__setattr__(other, "rule_exponent", rule)
+    return other
 
 
 def duty_cap(controller: Controller, command_cap: ArrayLike = 1.0) -> NDArray:
@@ -124,8 +260,9 @@ def duty_cap(controller: Controller, command_cap: ArrayLike = 1.0) -> NDArray:
     >>> round(float(duty_cap(Controller(throttle_exponent=0.9), 0.8)), 3)
     0.818
     """
-    cap = np.asarray(command_cap, dtype=np.float64)
-    return cap if _is_one(controller.throttle_exponent) else cap ** np.asarray(controller.throttle_exponent)
+    cap, exponent = np.asarray(command_cap, dtype=np.float64), controller.exponent
+    # no cap: one to any power
+    return cap if _is_one(exponent) or _is_one(cap) else cap ** np.asarray(exponent)
 
 
 def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_cap: ArrayLike = 1.0) -> NDArray:
@@ -151,8 +288,9 @@ def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_c
     0.4
     """
     command = as_floats("throttle", throttle)
-    if not _is_one(controller.throttle_exponent):
-        command = command ** np.asarray(controller.throttle_exponent)
+    exponent = controller.exponent
+    if not _is_one(exponent):
+        command = command ** np.asarray(exponent)
     idle = controller.idle_duty
     cap = duty_cap(controller, command_cap)
     least = cap * (idle if isinstance(idle, float) else np.asarray(idle))
@@ -186,9 +324,9 @@ def throttle_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: 
     0.5
     """
     idle = np.asarray(controller.idle_duty)
-    exponent = np.asarray(controller.throttle_exponent)
+    exponent = controller.exponent
     shaped = np.maximum((as_floats("duty", duty) / duty_cap(controller, command_cap) - idle) / (1.0 - idle), 0.0)
-    return shaped if _is_one(controller.throttle_exponent) else shaped ** (1.0 / exponent)
+    return shaped if _is_one(exponent) else shaped ** (1.0 / np.asarray(exponent))
 
 
 def command_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: ArrayLike = 1.0) -> NDArray:
@@ -214,7 +352,8 @@ def command_from_duty(controller: Controller, duty: ArrayLike, *, command_cap: A
     0.214
     """
     share = np.maximum(as_floats("duty", duty), 0.0) / duty_cap(controller, command_cap)
-    return share if _is_one(controller.throttle_exponent) else share ** (1.0 / np.asarray(controller.throttle_exponent))
+    exponent = controller.exponent
+    return share if _is_one(exponent) else share ** (1.0 / np.asarray(exponent))
 
 
 def ripple_loss(

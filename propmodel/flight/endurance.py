@@ -382,7 +382,7 @@ def _run_down(
             if not quick:
                 here = _Segment(
                     np.full(shape, k), charge, width, by_floor, room, next_room, next_voltage, hours, energy,
-                    voltage, current, next_current, heat, next_heat,
+                    voltage, current, heat, next_heat,
                 )  # fmt: skip
                 last = _Segment(*(np.where(short, new, old) for new, old in zip(here, last or here, strict=True)))
                 closing = closing | short
@@ -436,7 +436,6 @@ class _Segment(NamedTuple):
     energy: NDArray
     voltage: NDArray
     current: NDArray
-    next_current: NDArray
     heat: NDArray
     next_heat: NDArray
 
@@ -470,9 +469,8 @@ def _closed(
     charge, heat = last.charge - share * last.width, last.heat + share * warmer
     draw = at(charge, heat, guess)
     throttle = draw.spare < draw.voltage - limit
-    # at the reserve the chord is exact enough, as in flights that end there with volts to spare
-    voltage = np.where(ends, draw.voltage, last.voltage + share * (last.guess - last.voltage))
-    current = np.where(ends, draw.current, last.current + share * (last.next_current - last.current))
+    # at the reserve too: the chord would end at a knot that the pack cannot reach, where the solver's guess stands
+    voltage, current = draw.voltage, draw.current
     step = 0.5 * last.width * share
     hours = np.where(closing, last.hours + (1.0 / last.current + 1.0 / current) * step, found.hours)
     energy = np.where(closing, last.energy + (last.voltage + voltage) * step, found.energy)
@@ -563,8 +561,9 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     hard = at_thrust(d, np.minimum(wanted, most_thrust))
     pulls = bool(np.any(shares[2] > 0.0))
     reserve = np.asarray(build.pack.reserve, dtype=np.float64)
-    # full throttle gives least where the flight begins or ends
-    weak = pulls and bool(np.any(wanted > np.minimum(most_thrust, flat_out(reserve).thrust)))
+    # full throttle gives least where the flight begins, or at the last knot it looks at
+    last_knot = np.floor(reserve * SEGMENTS * (1.0 + EDGE)) / SEGMENTS
+    weak = pulls and bool(np.any(wanted > np.minimum(most_thrust, flat_out(last_knot).thrust)))
     asks = weak or bool(np.any(shares[3] > 0.0))
 
     # full throttle of the fresh pack depends on the charge alone: for a few builds all knots are solved at once

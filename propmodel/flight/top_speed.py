@@ -100,7 +100,7 @@ def find_top_speed(
         full = at_duty(d, cap)
     thrust = d.rotors * full.thrust
     lifts = thrust > frame.weight
-    guess = _guess_top(d, frame, thrust, full.rev_per_s), _full_lean(frame, thrust, full.rev_per_s)
+    guess = _guess_top(d, frame, thrust, full.rev_per_s), _full_throttle_trim(frame, thrust, full.rev_per_s)
     first, second = (
         (_Effort(4, 2, 2e-3), _Effort(6, 4, 1e-3)) if quick else (_Effort(8, 3, 1e-8), _Effort(12, 6, 1e-10))
     )
@@ -159,16 +159,16 @@ def _merged(found: _Top, some: NDArray, rest: _Top) -> _Top:
     return _Top(speed, state, current, settled)
 
 
-def _full_lean(frame: Airframe, thrust: NDArray, rev_per_s: NDArray) -> Trim:
-    """Where a search for the top speed begins: leaning well over, a little above full throttle's speed."""
+def _full_throttle_trim(frame: Airframe, thrust: NDArray, rev_per_s: NDArray) -> Trim:
+    """Start of the search for the top speed: a large tilt and slightly more than the static full-throttle speed."""
     zero = np.zeros_like(thrust)
     ratio = thrust / frame.weight
-    lean = 0.38 * np.sqrt(np.maximum(ratio * ratio - 1.0, 1e-4))
-    return Trim(np.maximum(1.08 * rev_per_s, 1e-3), lean, zero, zero, zero, zero, zero, zero)
+    tilt = 0.38 * np.sqrt(np.maximum(ratio * ratio - 1.0, 1e-4))
+    return Trim(np.maximum(1.08 * rev_per_s, 1e-3), tilt, zero, zero, zero, zero, zero, zero)
 
 
 def _guess_top(d: PreparedPowertrain, frame: Airframe, thrust: NDArray, rev_per_s: NDArray) -> NDArray:
-    """Logarithm of a guess of the top speed: drag equal to the static pull at its tilt, less what the inflow takes.
+    """Logarithm of a guess of the top speed: drag equal to the static thrust at its tilt, less what the inflow takes.
 
     Its numbers are a regression on this engine's answers (28,000 builds, sd 3 to 6 %): they only say where to begin.
     """
@@ -232,7 +232,7 @@ def _bracketed_top(
     low = np.zeros_like(high)
     # near full throttle, leaning well over: from there few passes are enough, while a start from the hover lags
     # behind at every step and loses the root where the pack is near its end
-    state = _full_lean(frame, thrust, rev_per_s)
+    state = _full_throttle_trim(frame, thrust, rev_per_s)
     below, above = -np.ones_like(high), np.ones_like(high)
     for step in range(steps):
         # a chord closes in from one side only: every other step halves

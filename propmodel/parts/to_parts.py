@@ -24,7 +24,6 @@ from propmodel.components.battery import Pack
 from propmodel.components.controller import (
     LOG_SD_THROTTLE_EXPONENT,
     LOG_SD_THROTTLE_EXPONENT_TYPED,
-    THROTTLE_EXPONENT,
     Controller,
 )
 from propmodel.components.motor import Motor
@@ -254,7 +253,7 @@ def controllers(frame: pd.DataFrame) -> Controller:
     exponent = _column_of(frame, "throttle exponent [-]")
     given = ~np.isnan(exponent)
     return Controller(
-        throttle_exponent=_or(exponent, THROTTLE_EXPONENT),
+        throttle_exponent=_maybe(exponent),
         log_sd_throttle_exponent=np.where(given, LOG_SD_THROTTLE_EXPONENT_TYPED, LOG_SD_THROTTLE_EXPONENT)
         if given.any()
         else None,

@@ -270,7 +270,7 @@ def from_build(
         no_load_known=no_load_known,
         hover_command=spread("hover_throttle", float(command)) if flies else None,
         hover_duty=float(hover.duty) if flies else 0.3,
-        throttle_exponent=number(esc.throttle_exponent),
+        throttle_exponent=number(esc.exponent),
         hover_current=spread("hover_current", float(hover.pack_current)) if flies else None,
         hover_heat=float(hover.winding_loss + winding_ripple(esc, hover.ripple_loss) + hover.iron_loss)
         if flies

@@ -418,7 +418,7 @@ def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolutio
     # arrays that a static point at a duty does not need may lie in the powertrain all the same
     p, esc = d.prop, d.controller
     beside = p.zero_thrust_advance_ratio, p.bulge_share, p.power_lost, p.inplane_factor
-    map_of = esc.throttle_exponent, esc.idle_duty
+    map_of = esc.exponent, esc.idle_duty
     shape = np.broadcast_shapes(np.shape(point.bus_voltage), *(np.shape(x) for x in (*beside, *map_of)))
     low = point.bus_voltage < d.minimum_voltage
     status = np.where(low, np.int8(Status.BELOW_ELECTRONICS_MINIMUM), np.int8(Status.OK))

@@ -256,6 +256,7 @@ def bench_curve(
     if not isinstance(speed_controller, controller.Controller | None):
         raise ValueError(f"speed_controller must be a Controller, got {quoted(speed_controller)}")
     esc = speed_controller or motor.stand_controller or controller.Controller()
+    esc = controller.with_rule_exponent(esc, propeller.diameter, motor.kv, volts)
     zero = np.zeros(())
     d = PreparedPowertrain(
         prop=propellers.prepare(propeller, air),

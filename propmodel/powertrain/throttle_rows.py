@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from propmodel.base.checks import check_range
-from propmodel.components.controller import Controller, duty_from_throttle
+from propmodel.components.controller import Controller
 
 __all__ = ["SMALL", "DutyRow", "duty_row"]
 
@@ -62,14 +62,15 @@ def duty_row(throttle: bytes, controller: Controller, command_cap: float) -> Dut
     ValueError
         If the throttle is outside 0 to 1.
     """
-    return _cached(throttle, controller.throttle_exponent, controller.idle_duty, command_cap)  # type: ignore[arg-type]
+    return _cached(throttle, controller.exponent, controller.idle_duty, command_cap)  # type: ignore[arg-type]
 
 
 @lru_cache(maxsize=64)
 def _cached(throttle: bytes, exponent: float, idle: float, command_cap: float) -> DutyRow:
     command = check_range("throttle", np.frombuffer(throttle), 0.0, 1.0)
-    plain = Controller(throttle_exponent=exponent, idle_duty=idle)
-    asked = duty_from_throttle(plain, command, command_cap=command_cap)
+    # duty_from_throttle of plain numbers
+    cap = command_cap**exponent
+    asked = cap * (1.0 - idle) * command**exponent + cap * idle
     duty = np.maximum(asked, _LEAST)
     square = duty * duty
     cube, log = square * duty, np.log(duty)

@@ -398,7 +398,7 @@ class _Walk:
         """Given to an executor that has failed."""
         self.away: dict[Future[Any], tuple[int, Any]] = {}
         self.ready: dict[int, tuple[Any, Any]] = {}
-        """Worked out, and not taken yet."""
+        """Derivation out, and not taken yet."""
         self.taken = 0
 
     def run(self) -> bool:

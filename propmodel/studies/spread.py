@@ -218,7 +218,7 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
     esc = replace(
         b.controller,
         ripple_coefficient=np.asarray(b.controller.ripple_coefficient) * _term(LOG_SD_RIPPLE, z["ripple"]),
-        throttle_exponent=np.asarray(b.controller.throttle_exponent) * np.exp(sd_map * z["throttle_map"]),
+        throttle_exponent=np.asarray(b.controller.exponent) * np.exp(sd_map * z["throttle_map"]),
     )
     cell = battery.cell_resistance_new(b.pack) * _term(pack_resistance_sd(b.pack), z["pack_resistance"])
     sd_q = LOG_SD_CAPACITY if b.pack.usable_share is None else LOG_SD_CAPACITY_READING

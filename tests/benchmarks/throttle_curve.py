@@ -8,8 +8,8 @@ depend on speed is worked out for it beforehand, as it is kept for a build that 
 that a slow moment of a shared machine meets both; the shortest time of each counts. Beside it stand a curve of a
 build never seen before, most of which goes into preparing it (look-ups and fits, the same for both ways, which the
 comparator is spared), and one of many asked for at once. What is kept between calls is the build prepared, the powers
-of the row of duties, which know of no craft, and one first guess at full duty; every curve is solved anew. Both ways
-must give the same curve to 1e-6.
+of the row of duties, which know of the throttle map alone, and one first guess at full duty; every curve is solved
+anew. Both ways must give the same curve to 1e-6.
 """
 
 from __future__ import annotations

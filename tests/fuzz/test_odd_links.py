@@ -36,7 +36,7 @@ NO_NUMBER = {
 @pytest.mark.parametrize("kind", NO_NUMBER)
 def test_what_is_no_number_leaves_the_default_in_every_field(kind):
     for name in NUMBERS:
-        link = decode(f"v=1&m=2&craft=scree&{name}={quote_plus(NO_NUMBER[kind], errors='surrogatepass')}&end=1")
+        link = decode(f"v=1&m=3&craft=scree&{name}={quote_plus(NO_NUMBER[kind], errors='surrogatepass')}&end=1")
         assert link.inputs == SCREE, name
         assert link.bad == (name,), name
         (told,) = link.messages
@@ -52,12 +52,12 @@ def test_the_ends_of_every_range_are_read_and_a_step_beyond_is_not(which):
         field = FIELDS[name]
         end, out = (field.low, -1.0) if which == "low" else (field.high, 1.0)
         assert end is not None
-        read = decode(f"v=1&m=2&craft=scree&{name}={end:g}&end=1")
+        read = decode(f"v=1&m=3&craft=scree&{name}={end:g}&end=1")
         if read.bad:
             assert name in read.bad and read.inputs == SCREE, name
         else:
             assert read.inputs == replace(SCREE, **{name: type(end)(end) if field.kind == "number" else int(end)}), name
-        beyond = decode(f"v=1&m=2&craft=scree&{name}={end + out:.6f}&end=1")
+        beyond = decode(f"v=1&m=3&craft=scree&{name}={end + out:.6f}&end=1")
         assert beyond.inputs == SCREE and beyond.bad == (name,), name
 
 
@@ -68,87 +68,87 @@ def test_what_is_no_choice_leaves_the_default(text):
     for name in CHOICES:
         if text in (FIELDS[name].options or ()):
             continue
-        link = decode(f"v=1&m=2&craft=scree&{name}={quote_plus(text)}&end=1")
+        link = decode(f"v=1&m=3&craft=scree&{name}={quote_plus(text)}&end=1")
         assert link.inputs == SCREE and link.bad == (name,), name
 
 
 # A query, what differs from Scree in the build that it gives, and a piece of the one message (None: no message).
 FRAMES: dict[str, tuple[str, dict, str | None]] = {
-    "count is a superscript": ("v=1&m=2&kv=1750&end=\u00b2", {"kv": 1750.0}, "cut short; its last value (end)"),
-    "count is full-width": ("v=1&m=2&kv=1750&end=\uff11", {"kv": 1750.0}, "cut short"),
-    "count is empty": ("v=1&m=2&kv=1750&end=", {"kv": 1750.0}, "cut short"),
-    "count is negative": ("v=1&m=2&kv=1750&end=-1", {"kv": 1750.0}, "cut short"),
-    "count of 400 digits": (f"v=1&m=2&kv=1750&end={'9' * 400}", {"kv": 1750.0}, "were lost on the way"),
-    "count too low": ("v=1&m=2&kv=1750&end=0", {"kv": 1750.0}, None),
-    "version is a superscript": ("v=\u00b2&m=2&kv=1750&end=1", {"kv": 1750.0}, "could not be read; I took it"),
-    "version is negative": ("v=-1&m=2&kv=1750&end=1", {"kv": 1750.0}, "version of this link could not be read"),
-    "version of 400 digits": (f"v={'9' * 400}&m=2&kv=1750&end=1", {"kv": 1750.0}, "version of this link could not be"),
-    "version is empty": ("v=&m=2&kv=1750&end=1", {"kv": 1750.0}, "version of this link could not be read"),
-    "version zero": ("v=0&m=2&kv=1750&end=1", {"kv": 1750.0}, None),
-    "later version": ("v=7&m=2&kv=1750&end=1", {"kv": 1750.0}, "comes from a later version"),
+    "count is a superscript": ("v=1&m=3&kv=1750&end=\u00b2", {"kv": 1750.0}, "cut short; its last value (end)"),
+    "count is full-width": ("v=1&m=3&kv=1750&end=\uff11", {"kv": 1750.0}, "cut short"),
+    "count is empty": ("v=1&m=3&kv=1750&end=", {"kv": 1750.0}, "cut short"),
+    "count is negative": ("v=1&m=3&kv=1750&end=-1", {"kv": 1750.0}, "cut short"),
+    "count of 400 digits": (f"v=1&m=3&kv=1750&end={'9' * 400}", {"kv": 1750.0}, "were lost on the way"),
+    "count too low": ("v=1&m=3&kv=1750&end=0", {"kv": 1750.0}, None),
+    "version is a superscript": ("v=\u00b2&m=3&kv=1750&end=1", {"kv": 1750.0}, "could not be read; I took it"),
+    "version is negative": ("v=-1&m=3&kv=1750&end=1", {"kv": 1750.0}, "version of this link could not be read"),
+    "version of 400 digits": (f"v={'9' * 400}&m=3&kv=1750&end=1", {"kv": 1750.0}, "version of this link could not be"),
+    "version is empty": ("v=&m=3&kv=1750&end=1", {"kv": 1750.0}, "version of this link could not be read"),
+    "version zero": ("v=0&m=3&kv=1750&end=1", {"kv": 1750.0}, None),
+    "later version": ("v=7&m=3&kv=1750&end=1", {"kv": 1750.0}, "comes from a later version"),
     "edition is no number": ("v=1&m=x&kv=1750&end=1", {"kv": 1750.0}, None),
     "edition is a superscript": ("v=1&m=\u00b2&kv=1750&end=1", {"kv": 1750.0}, None),
     "edition of 400 digits": (f"v=1&m={'9' * 400}&kv=1750&end=1", {"kv": 1750.0}, None),
     "edition is negative": ("v=1&m=-3&kv=1750&end=1", {"kv": 1750.0}, None),
     "no version": ("kv=1750", {"kv": 1750.0}, None),
-    "frame only": ("v=1&m=2&end=0", {}, None),
-    "value twice": ("v=1&m=2&kv=1750&kv=2400&end=1", {"kv": 2400.0}, "gives kv more than once; the last value stands"),
-    "value twice and the same": ("v=1&m=2&kv=1750&kv=1750&end=1", {"kv": 1750.0}, None),
-    "value twice, the last is none": ("v=1&m=2&kv=1750&kv=nan&end=1", {}, "gives kv more than once"),
-    "craft twice": ("v=1&m=2&craft=tarn&craft=scree&kv=1750&end=1", {"kv": 1750.0}, "gives craft more than once"),
-    "version twice": ("v=1&v=2&m=2&kv=1750&end=1", {"kv": 1750.0}, "gives v more than once"),
+    "frame only": ("v=1&m=3&end=0", {}, None),
+    "value twice": ("v=1&m=3&kv=1750&kv=2400&end=1", {"kv": 2400.0}, "gives kv more than once; the last value stands"),
+    "value twice and the same": ("v=1&m=3&kv=1750&kv=1750&end=1", {"kv": 1750.0}, None),
+    "value twice, the last is none": ("v=1&m=3&kv=1750&kv=nan&end=1", {}, "gives kv more than once"),
+    "craft twice": ("v=1&m=3&craft=tarn&craft=scree&kv=1750&end=1", {"kv": 1750.0}, "gives craft more than once"),
+    "version twice": ("v=1&v=2&m=3&kv=1750&end=1", {"kv": 1750.0}, "gives v more than once"),
     "three keys twice": (
-        "v=1&m=2&kv=1&kv=1750&cells=1&cells=5&pitch_in=1&pitch_in=4&end=3",
+        "v=1&m=3&kv=1&kv=1750&cells=1&cells=5&pitch_in=1&pitch_in=4&end=3",
         {"kv": 1750.0, "cells": 5, "pitch_in": 4.0}, "gives kv, cells, pitch more than once",
     ),
-    "unknown craft": ("v=1&m=2&craft=nosuch&kv=1750&end=1", {"kv": 1750.0}, "could not be read (craft)"),
-    "empty craft": ("v=1&m=2&craft=&kv=1750&end=1", {"kv": 1750.0}, "could not be read (craft)"),
-    "craft in capitals": ("v=1&m=2&craft=SCREE&kv=1750&end=1", {"kv": 1750.0}, None),
-    "path as craft": ("v=1&m=2&craft=../../x&kv=1750&end=1", {"kv": 1750.0}, "could not be read (craft)"),
+    "unknown craft": ("v=1&m=3&craft=nosuch&kv=1750&end=1", {"kv": 1750.0}, "could not be read (craft)"),
+    "empty craft": ("v=1&m=3&craft=&kv=1750&end=1", {"kv": 1750.0}, "could not be read (craft)"),
+    "craft in capitals": ("v=1&m=3&craft=SCREE&kv=1750&end=1", {"kv": 1750.0}, None),
+    "path as craft": ("v=1&m=3&craft=../../x&kv=1750&end=1", {"kv": 1750.0}, "could not be read (craft)"),
     "unknown propeller": (
-        "v=1&m=2&measured_propeller=no_such&end=1", {}, "could not be read (measured propeller)",
+        "v=1&m=3&measured_propeller=no_such&end=1", {}, "could not be read (measured propeller)",
     ),
     "semicolons": ("v=1;m=2;kv=1750;end=3", {}, "cut short"),
-    "key in capitals": ("v=1&m=2&KV=1750&end=1", {}, "could not be read (KV)"),
-    "key with a blank": ("v=1&m=2&kv%20=1750&end=1", {}, "could not be read (kv)"),
-    "empty key": ("v=1&m=2&=1750&kv=1750&end=2", {"kv": 1750.0}, "could not be read (no name)"),
-    "key of markup": ("v=1&m=2&%3Cscript%3E=1&end=1", {}, "could not be read (script)"),
-    "key of a method": ("v=1&m=2&__init__=1&end=1", {}, "could not be read"),
-    "fourth pin": ("v=1&m=2&p4.kv=1750&end=1", {}, "could not be read (p4.kv)"),
-    "pin of a pin": ("v=1&m=2&p.p.kv=1750&end=1", {}, "could not be read (p.kv)"),
-    "pin without a key": ("v=1&m=2&p.=1&end=1", {}, "could not be read (no name)"),
-    "value without a sign": ("v=1&m=2&kv&end=1", {}, "could not be read (kv)"),
-    "two signs": ("v=1&m=2&kv==1750&end=1", {}, "could not be read (kv)"),
-    "half an escape": ("v=1&m=2&kv=17%5&end=1", {}, "could not be read (kv)"),
-    "escape of no letters": ("v=1&m=2&kv=%ZZ&end=1", {}, "could not be read (kv)"),
-    "bytes that are no text": ("v=1&m=2&kv=%F1%80%FF&end=1", {}, "could not be read (kv)"),
-    "overlong form of a sign": ("v=1&m=2&kv=%C0%AF&end=1", {}, "could not be read (kv)"),
-    "escaped twice": ("v=1&m=2&kv=%2531%2537&end=1", {}, "could not be read (kv)"),
-    "escaped digits": ("v=1&m=2&kv=%31%37%35%30&end=1", {"kv": 1750.0}, None),
-    "escaped frame": (quote("v=1&m=2&kv=1750&end=1", safe=""), {}, "could not be read"),
+    "key in capitals": ("v=1&m=3&KV=1750&end=1", {}, "could not be read (KV)"),
+    "key with a blank": ("v=1&m=3&kv%20=1750&end=1", {}, "could not be read (kv)"),
+    "empty key": ("v=1&m=3&=1750&kv=1750&end=2", {"kv": 1750.0}, "could not be read (no name)"),
+    "key of markup": ("v=1&m=3&%3Cscript%3E=1&end=1", {}, "could not be read (script)"),
+    "key of a method": ("v=1&m=3&__init__=1&end=1", {}, "could not be read"),
+    "fourth pin": ("v=1&m=3&p4.kv=1750&end=1", {}, "could not be read (p4.kv)"),
+    "pin of a pin": ("v=1&m=3&p.p.kv=1750&end=1", {}, "could not be read (p.kv)"),
+    "pin without a key": ("v=1&m=3&p.=1&end=1", {}, "could not be read (no name)"),
+    "value without a sign": ("v=1&m=3&kv&end=1", {}, "could not be read (kv)"),
+    "two signs": ("v=1&m=3&kv==1750&end=1", {}, "could not be read (kv)"),
+    "half an escape": ("v=1&m=3&kv=17%5&end=1", {}, "could not be read (kv)"),
+    "escape of no letters": ("v=1&m=3&kv=%ZZ&end=1", {}, "could not be read (kv)"),
+    "bytes that are no text": ("v=1&m=3&kv=%F1%80%FF&end=1", {}, "could not be read (kv)"),
+    "overlong form of a sign": ("v=1&m=3&kv=%C0%AF&end=1", {}, "could not be read (kv)"),
+    "escaped twice": ("v=1&m=3&kv=%2531%2537&end=1", {}, "could not be read (kv)"),
+    "escaped digits": ("v=1&m=3&kv=%31%37%35%30&end=1", {"kv": 1750.0}, None),
+    "escaped frame": (quote("v=1&m=3&kv=1750&end=1", safe=""), {}, "could not be read"),
     "base64 of a link": ("dj0xJm09MiZrdj0xNzUwJmVuZD0x", {}, "could not be read"),
     "base64 cut short": ("b=dj0xJm09MiZrdj0xNzU", {}, "could not be read (b)"),
-    "a whole address": ("http://localhost:8501/?v=1&m=2&kv=1750&end=1", {"kv": 1750.0}, None),
-    "mark first": ("?v=1&m=2&kv=1750&end=1", {"kv": 1750.0}, None),
-    "blanks round a number": ("v=1&m=2&kv=+1750+&end=1", {"kv": 1750.0}, None),
-    "decimal comma": ("v=1&m=2&pitch_in=4,5&end=1", {"pitch_in": 4.5}, None),
-    "comma that may part thousands": ("v=1&m=2&altitude_m=1,200&end=1", {}, "could not be read (altitude)"),
-    "three decimals after a comma": ("v=1&m=2&no_load_a=0,525&end=1", {"no_load_a": 0.525}, None),
-    "minus of type-setters": ("v=1&m=2&air_temperature_c=%E2%88%925&end=1", {"air_temperature_c": -5.0}, None),
-    "minus zero": ("v=1&m=2&altitude_m=-0&end=1", {"altitude_m": 0.0}, None),
-    "zeros first": ("v=1&m=2&kv=0001750&end=1", {"kv": 1750.0}, None),
-    "half a cell": ("v=1&m=2&cells=5.5&end=1", {}, "could not be read (cells)"),
-    "cells with a zero decimal": ("v=1&m=2&cells=5.0&end=1", {"cells": 5}, None),
-    "none where a value must be": ("v=1&m=2&kv=none&end=1", {}, "could not be read (kv)"),
-    "none in capitals": ("v=1&m=2&pack_g=NONE&end=1", {}, "could not be read (pack)"),
-    "burst below what lasts": ("v=1&m=2&esc_a=80&esc_burst_a=60&end=2", {}, "could not be read (esc, esc burst)"),
+    "a whole address": ("http://localhost:8501/?v=1&m=3&kv=1750&end=1", {"kv": 1750.0}, None),
+    "mark first": ("?v=1&m=3&kv=1750&end=1", {"kv": 1750.0}, None),
+    "blanks round a number": ("v=1&m=3&kv=+1750+&end=1", {"kv": 1750.0}, None),
+    "decimal comma": ("v=1&m=3&pitch_in=4,5&end=1", {"pitch_in": 4.5}, None),
+    "comma that may part thousands": ("v=1&m=3&altitude_m=1,200&end=1", {}, "could not be read (altitude)"),
+    "three decimals after a comma": ("v=1&m=3&no_load_a=0,525&end=1", {"no_load_a": 0.525}, None),
+    "minus of type-setters": ("v=1&m=3&air_temperature_c=%E2%88%925&end=1", {"air_temperature_c": -5.0}, None),
+    "minus zero": ("v=1&m=3&altitude_m=-0&end=1", {"altitude_m": 0.0}, None),
+    "zeros first": ("v=1&m=3&kv=0001750&end=1", {"kv": 1750.0}, None),
+    "half a cell": ("v=1&m=3&cells=5.5&end=1", {}, "could not be read (cells)"),
+    "cells with a zero decimal": ("v=1&m=3&cells=5.0&end=1", {"cells": 5}, None),
+    "none where a value must be": ("v=1&m=3&kv=none&end=1", {}, "could not be read (kv)"),
+    "none in capitals": ("v=1&m=3&pack_g=NONE&end=1", {}, "could not be read (pack)"),
+    "burst below what lasts": ("v=1&m=3&esc_a=80&esc_burst_a=60&end=2", {}, "could not be read (esc, esc burst)"),
     "shares beyond 100 %": (
-        "v=1&m=2&mix_hover_percent=90&mix_cruise_percent=90&mix_hard_percent=0&mix_full_percent=0&end=4", {},
+        "v=1&m=3&mix_hover_percent=90&mix_cruise_percent=90&mix_hard_percent=0&mix_full_percent=0&end=4", {},
         "could not be read",
     ),
     "keys of the page": ("story=inch&step=ask&class=1&units=si&embed=true&page=lift", {}, None),
-    "story twice": ("v=1&m=2&kv=1750&story=a&story=b&end=1", {"kv": 1750.0}, None),
-    "a name of blanks": ("v=1&m=2&name=+++&kv=1750&end=2", {"name": "", "kv": 1750.0}, None),
+    "story twice": ("v=1&m=3&kv=1750&story=a&story=b&end=1", {"kv": 1750.0}, None),
+    "a name of blanks": ("v=1&m=3&name=+++&kv=1750&end=2", {"name": "", "kv": 1750.0}, None),
 }  # fmt: skip
 
 
@@ -195,7 +195,7 @@ def test_values_that_a_server_took_apart_are_read_in_the_same_way(kind):
 
 
 def test_minus_zero_is_zero():
-    assert str(decode("v=1&m=2&altitude_m=-0&end=1").inputs.altitude_m) == "0.0"
+    assert str(decode("v=1&m=3&altitude_m=-0&end=1").inputs.altitude_m) == "0.0"
 
 
 @pytest.mark.parametrize("name", ["scree", "tarn", "moor", "fell"])

@@ -102,6 +102,20 @@ def test_headline_sweep_and_flight_give_the_same_minutes():
     assert np.mean(np.isnan(hours) != np.isnan(flown.time)) < 1e-3
 
 
+@pytest.mark.parametrize("name", WAYS_OF_FLYING)
+def test_a_flight_to_the_reserve_is_the_same_alone_and_among_others(name):
+    # some of these cannot fly on below the reserve: the knot there must not enter
+    whole = flight_time(WIDE, name)
+    landed = (whole.status == Status.OK) & ~whole.stopped_by_voltage & ~whole.stopped_by_throttle
+    places = np.flatnonzero(landed)
+    assert len(places) > 80
+    for i in {84, 1512} & set(places) | set(places[::12]):
+        alone = flight_time(take(WIDE, i, (4000,)), name)
+        assert float(alone.time) == pytest.approx(whole.time[i], rel=1e-9), i
+        assert alone.curve_voltage[-1] == pytest.approx(whole.curve_voltage[-1, i], rel=1e-9), i
+        assert alone.curve_current[-1] == pytest.approx(whole.curve_current[-1, i], rel=1e-9), i
+
+
 def test_a_cruise_or_a_mix_ends_where_the_hover_or_the_cruise_no_longer_holds():
     capped = with_fields(FELL, {"command_cap": 0.385})
     hover = flight_time(capped)

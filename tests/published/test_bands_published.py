@@ -6,7 +6,7 @@ what they show is that the bands hold the rows they were made from, and are not 
 whose motor and propeller were left out of the fit stands in data/motors/errors.csv, which is checked here too.
 
 Rows of one sheet or stand share its throttle map, so a sheet counts once: of independent sheets eight in ten should lie
-inside. One of seven (source "sheet 9", exponent 0.67 against 0.88) carries nearly all misses at half throttle.
+inside. One of seven (source "sheet 9", exponent 0.80 of the rule) carries nearly all misses at half throttle.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ import propmodel
 from propmodel.base.units import GRAM_FORCE, INCH, MM
 from propmodel.components import motor
 from propmodel.components.air import atmosphere
-from propmodel.components.controller import Controller
+from propmodel.components.controller import Controller, default_throttle_exponent
 from propmodel.components.propeller import Propeller
 from propmodel.powertrain.throttle_curve import bench_curve
 from propmodel.studies import spread
@@ -50,7 +50,8 @@ def rows(root) -> pd.DataFrame:
         propmodel.demo("scree"),
         motor=motor.from_stator(d * MM, h * MM, kv),
         propeller=Propeller(diameter * INCH, pitch * INCH, blades, multirotor=1.0),
-        controller=Controller(),
+        # the rule at the volts of each table, with the spread between stands
+        controller=Controller(throttle_exponent=default_throttle_exponent(diameter * INCH, kv, volts)),
         command_cap=1.0,
     )
     many = spread.draw(build, draws=DRAWS).build
@@ -74,21 +75,21 @@ def by_source(rows: pd.DataFrame, throttle: tuple[float, float], quantity: str) 
 @pytest.mark.parametrize("throttle", [HALF, FULL], ids=["half", "full"])
 @pytest.mark.parametrize("quantity", QUANTITIES)
 def test_makers_sheets_lie_in_the_stated_band(rows, throttle, quantity):
-    # found: half throttle thrust 0.85, current 0.87; full 0.94, 0.93 (in the fit, hence the wide upper end)
+    # found: half throttle thrust 0.93, current 0.90; full 0.94, 0.93 (in the fit, hence the wide upper end)
     share = by_source(rows, throttle, quantity)
     sheets = share[~share.index.str.startswith("stand")]
     assert len(sheets) >= 7
     assert 0.70 <= sheets.mean() <= 0.97, sheets.round(2).to_dict()
-    # row by row, with the ten or so rows of two sheets counting in full: 0.70, 0.74, 0.94, 0.94
+    # row by row, with the ten or so rows of two sheets counting in full: 0.87, 0.83, 0.94, 0.94
     some = rows[rows["throttle [%]"].between(*throttle) & ~rows["source"].str.startswith("stand")]
-    assert some[quantity].mean() >= 0.65
+    assert some[quantity].mean() >= 0.75
 
 
 @pytest.mark.parametrize("throttle", [HALF, (85.0, 100.0)], ids=["half", "last before the supply gave out"])
 @pytest.mark.parametrize("quantity", QUANTITIES)
 def test_an_old_private_stand_lies_in_the_stated_band(rows, throttle, quantity):
     # Eight motors and eight propellers, but one throttle map: inside or outside nearly as one, so no upper end.
-    # Found: half 0.98, 1.00; from 85 % up 0.85, 0.75. At 100 % alone 0.63 of the currents, for only motors that draw
+    # Found: half 0.90, 0.94; from 85 % up 0.85, 0.72. At 100 % alone 0.62 of the currents, for only motors that draw
     # less than forecast are left there: the supply gave out before with the others.
     share = by_source(rows, throttle, quantity)
     assert share["stand 1"] >= 0.70
@@ -97,7 +98,7 @@ def test_an_old_private_stand_lies_in_the_stated_band(rows, throttle, quantity):
 @pytest.mark.parametrize("throttle", ["40 to 60 %", "100 %"])
 @pytest.mark.parametrize("quantity", QUANTITIES)
 def test_the_band_holds_motors_and_propellers_left_out_of_the_fit(root, throttle, quantity):
-    # found: half throttle thrust 0.81, current 0.74; full 0.89, 0.87
+    # found: half throttle thrust 0.88, current 0.83; full 0.89, 0.90
     t = pd.read_csv(root / "data" / "motors" / "errors.csv")
     t = t[(t["how"] == "both left out") & (t["throttle"] == throttle) & t["tables"].str.startswith("makers")]
     assert t["number"].sum() >= 20

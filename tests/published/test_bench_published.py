@@ -24,8 +24,9 @@ from propmodel.powertrain.throttle_curve import bench_curve
 
 AIR = replace(atmosphere(), density=1.20)
 AVERAGE_DUTY = Controller(throttle_exponent=1.0)
-"""Sets C and D are of stands near it (0.97 and 0.92, data/motors/stands.csv). What is checked on them is motor,
-propeller and ripple; the default exponent 0.88 is a mean over stands: see test_bands_published.py for its band."""
+"""Sets C and D are of stands near it (0.97 and 0.92 as each has it). What is checked on them is motor, propeller and
+ripple; the default exponent is a rule between stands (data/motors/SOURCE.md): see test_bands_published.py for its
+band."""
 
 # Set C, tables C1 (1600 rpm/V) and C4 (1750 rpm/V), one 7x5.6 three-blade propeller:
 # throttle %, V, A, rpm, g, N m

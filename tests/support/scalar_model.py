@@ -79,8 +79,8 @@ class Craft:
         self.electronics = float(d.electronics_power)
         esc = d.controller
         self.ripple, self.standby = float(esc.ripple_coefficient), float(esc.standby_power)
-        self.idle, self.exponent = float(esc.idle_duty), float(esc.throttle_exponent)
-        self.cap, self.weight = float(np.asarray(build.command_cap)), float(build.weight)
+        self.idle, self.exponent = float(esc.idle_duty), float(esc.exponent)
+        self.cap, self.weight = float(np.asarray(build.duty_cap)), float(build.weight)
         self.front, self.top = (float(x) for x in drag_areas(build))
         self.reserve, self.cells = float(np.asarray(build.pack.reserve)), float(np.asarray(build.pack.cells))
         self.cut, self.capacity = float(battery.cutoff_voltage(build.pack)), float(battery.capacity(build.pack))

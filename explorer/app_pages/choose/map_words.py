@@ -120,7 +120,7 @@ def edge_words(found: Sweep, seen: Picture) -> str:
                 phrases.append(f"the {words} {spec.words if spec.words == 'KV' else spec.words.lower()}")
     if not phrases:
         return ""
-    return f"Most of these sit at an end of your ranges: {', '.join(phrases)}. A wider range may hold better."
+    return f"Most sit at an end of your ranges: {', '.join(phrases)}. Wider may hold better."
 
 
 _BY_PATH = {r.path: r for r in RANGES.values()}

@@ -196,9 +196,9 @@ def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -
     if bill.unpriced:
         left = [PLURAL[p] for p in bill.unpriced]
         first += f" Not counted, price missing: {', '.join(left)}."
-    calm = float(bill.chance_of_no_crash)
-    if calm >= 0.05:
-        first += f" {costs.chance_in_words(calm).capitalize()} there is no crash at all."
+    no_crash_chance = float(bill.chance_of_no_crash)
+    if no_crash_chance >= 0.05:
+        first += f" {costs.chance_in_words(no_crash_chance).capitalize()} there is no crash at all."
     return first
 
 

@@ -299,7 +299,7 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
             text = f"{lost:.0f}{NARROW}m" if math.isfinite(lost) else "not level"
             cells += f"<td>{text}{'*' if answer.held_back[k, j] else ''}</td>"
         now = ' class="now"' if abs(load - asked) < 0.05 else ""
-        rows.append(f'<tr{now}><th scope="row">{load:.0f} times its weight</th>{cells}</tr>')
+        rows.append(f'<tr{now}><th scope="row">{load:.0f} times</th>{cells}</tr>')
     star = (
         "<p class='foot'>* Thrust does not allow that much; this is the height with full thrust.</p>"
         if answer.held_back.any()
@@ -308,8 +308,8 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
     return (
         '<div class="wi-table wi-pulls" role="group" tabindex="0" aria-label="Table: height lost">'
         "<table><caption>Height lost from your decision to level flight</caption>"
-        "<thead><tr><th scope='col'>Hardest "
-        f"pull-out</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
+        f"<thead><tr><th scope='col'>Hardest pull-out, over its weight</th>{head}</tr></thead>"
+        f"<tbody>{''.join(rows)}</tbody></table>{star}</div>"
     )
 
 

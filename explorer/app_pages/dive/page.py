@@ -33,13 +33,15 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     this = answers.dive(inputs, entry=entry, start_height=start)
     # the pinned craft fly this dive: same fall, same pilot, same charge
     others = [answers.path_alone(_same_dive(inputs, one), entry=entry, start_height=start) for one in pins]
-    pin, other = (pins[0], others[0]) if pins else (None, None)
-    opening = page_frame.first_sentence(words.dive_opening(inputs, this, start=start))
+    names = distinct_names(pins, inputs)
+    pin, other = (replace(pins[0], name=names[0]), others[0]) if pins else (None, None)
+    pinned = words.pinned_dive(this, pin, other) if len(pins) < 2 else words.pinned_dives(names, others)
+    opening = page_frame.first_sentence(page_frame.parts_first(inputs, words.dive_opening(inputs, this, start=start)))
     page_frame.say(
         '<h1 class="wi-ask">Will it come out of the dive?</h1>'
         f'<div class="wi-short"><p class="wi-sentence">{opening}</p></div>'
         f'<p class="wi-caution" role="note">{words.dive_caution(this)}</p>'
-        f'<p class="wi-pinned">{words.pinned_dive(this, pin, other)}</p>'
+        f'<p class="wi-pinned">{pinned}</p>'
     )
     field_controls.guessed()
     page_frame.notice()
@@ -67,7 +69,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
                 start=float(this.delay.total),
                 flat=entry == "flat" or int(this.out.manoeuvre) != Manoeuvre.PULL_UP,
             )
-        page_frame.say(_key(distinct_names(pins, inputs)))
+        page_frame.say(_key(names))
     with right:
         rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)
         page_frame.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')

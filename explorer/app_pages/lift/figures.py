@@ -219,10 +219,10 @@ def _hover_marks(
     ceiling: Ceiling | None,
 ) -> None:
     at = 100.0 * this.hover_command
-    hovering = [other for other in others if math.isfinite(other.hover_command)]
+    can_hover = [other for other in others if math.isfinite(other.hover_command)]
     # the word stands on the side where no pinned hover line is
-    right = at < 72.0 and not any(at < 100.0 * other.hover_command < at + 25.0 for other in hovering)
-    for place, other in enumerate(hovering):
+    right = at < 72.0 and not any(at < 100.0 * other.hover_command < at + 25.0 for other in can_hover)
+    for place, other in enumerate(can_hover):
         there = 100.0 * other.hover_command
         # an upright line for the last one pinned only: three of them would be a fence
         tops = tuple(one.top if place == 0 else None for one in axes)

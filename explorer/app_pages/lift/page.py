@@ -56,7 +56,8 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
     found = nearest.nearest(inputs)
     if not waits:
         throttle_block(inputs, pins, found)
-    head, pin_heads = head_of(inputs), [head_of(one) for one in pins]
+    names = distinct_names(pins, inputs)
+    head, pin_heads = head_of(inputs), [replace(head_of(one), name=name) for one, name in zip(pins, names, strict=True)]
     limits = page_frame.without_verdict(headlines.gives_first(inputs))
     with top:
         opening(inputs, pins, head, pin_heads, limits, found)
@@ -86,12 +87,11 @@ def opening(
 ) -> None:
     """The answer in a sentence, the pinned build, the craft, and where the numbers come from."""
     units = page_frame.units()
-    pin_head = replace(pin_heads[0], name=distinct_names(pins, inputs)[0]) if pins else None
     page_frame.say(
         '<h1 class="wi-ask">Will it lift, and with how much thrust?</h1>'
         '<div class="wi-open"><div>'
         f'<p class="wi-sentence">{page_frame.first_sentence(summary.opening(head, limits, units))}</p>'
-        f'<p class="wi-pinned">{summary.pinned_line(head, pin_head, units)}</p>'
+        f'<p class="wi-pinned">{summary.pinned_lines(head, pin_heads, units)}</p>'
         f'<p class="wi-beyond">{measured.how_near(found)}</p></div>{picture(inputs, pins)}</div>'
     )
     with st.container(horizontal=True, key="asides"):

@@ -63,7 +63,7 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
     share, rho, size = float(d.thrust_share), float(d.density), float(d.diameter)
     current, volts, bus = float(hover.motor_current), float(hover.motor_voltage), float(hover.bus_voltage)
     ratio = number(motor.loaded_kv_ratio)
-    exponent = number(build.controller.throttle_exponent)
+    exponent = number(build.controller.exponent)
     command = float(command_from_duty(build.controller, hover.duty, command_cap=build.command_cap))
     steps += [
         (
@@ -78,7 +78,8 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
             f"{1000 * float(d.resistance):.0f} mohm = {_g(volts)} V of {_g(bus)} V: duty {100 * volts / bus:.0f} %, "
             f"by duty = command^{exponent:.2f} a hover command of {100 * command:.0f} %, idle included",
             "Motor of three constants; R holds winding, ESC, leads and commutation; KV under load, R and the throttle "
-            "map are fitted to thrust stands and makers' tables, unless you measured yours.",
+            "map are fitted to thrust stands and makers' tables, unless you measured yours; the exponent of the map "
+            "follows the tip speed without load, D x KV x V.",
         ),
     ]
     full = at_duty(prepare(build, 1.0), build.duty_cap)

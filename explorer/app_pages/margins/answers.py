@@ -66,7 +66,7 @@ class HeatState:
     possible: bool
 
     @property
-    def watts(self) -> float:
+    def heat_flow(self) -> float:
         """[W]"""
         return self.copper + self.iron
 

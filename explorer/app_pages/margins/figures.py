@@ -108,7 +108,9 @@ def close_bars(
     out = []
     bars = max(FEWEST_BARS, sum(one.state == "over" for one in rows))
     for k, one in enumerate(rows):
-        fix = f'<p class="fix">{html.escape(tied(one.remedy))}</p>' if one.fix else ""
+        # what must be put right first is behind all of them: said once
+        again = k > 0 and one.fix == rows[k - 1].fix and one.fix.startswith("First ")
+        fix = f'<p class="fix">{html.escape(tied(one.remedy))}</p>' if one.fix and not again else ""
         out.append(f'<li class="{_state(one)}"><div>{_bar(one, bands, pinned, first=k in (0, bars))}</div>{fix}</li>')
     tight = sum(one.state == "tight" for one in rows[bars:])
     left = len(out) - bars
@@ -175,14 +177,14 @@ def heat_rows(states: Sequence[HeatState], *, chosen: str, units: Units) -> str:
     str
         HTML.
     """
-    most = max((s.watts for s in states if s.possible), default=1.0)
+    most = max((s.heat_flow for s in states if s.possible), default=1.0)
     rows = []
     for one in states:
         mark = ' aria-current="true" class="now"' if one.name == chosen else ""
         if not one.possible:
             rows.append(f"<li{mark}><div><b>{html.escape(one.name)}</b></div><div>it cannot hold this</div></li>")
             continue
-        watts = f"{one.watts:.1f}" if one.watts < 9.95 else f"{one.watts:.0f}"
+        watts = f"{one.heat_flow:.1f}" if one.heat_flow < 9.95 else f"{one.heat_flow:.0f}"
         rows.append(
             f"<li{mark}><div class='label'><b>{html.escape(one.name)}</b> <b class='w'>{watts}{NARROW}W</b></div>"
             f"<div class='strip' aria-hidden='true'><i style='width:{100 * one.copper / most:.2f}%'></i>"

@@ -10,7 +10,7 @@ from explorer.app_pages.margins.answers import HeatState, Response
 from explorer.app_pages.margins.figures import tied
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, lowered, spread, value
-from explorer.text.sentence_parts import build_name, dash, ink, small_own_name, too_fast
+from explorer.text.sentence_parts import build_name, dash, ink, pinned_builds, small_own_name, too_fast
 from propmodel.assess.limits import Limit
 from propmodel.flight.spin_up import CONTROLLER_LAG
 from propmodel.heat.hot_motor import OTHER_CAUSES, hot_motor_verdict
@@ -19,6 +19,7 @@ __all__ = [
     "hot_words",
     "margins_opening",
     "pinned_margins",
+    "pinned_margins_of_several",
     "response_words",
 ]
 
@@ -33,6 +34,7 @@ def _used(one: Limit) -> str:
     return "far over" if not math.isfinite(one.share) or one.share > 9.0 else f"{100 * one.share:.0f} % used"
 
 
+_NUMBERS = {1: "one", 2: "two", 3: "three"}
 _COUNTS = {1: "One limit is", 2: "Two limits are", 3: "Three limits are"}
 
 
@@ -73,20 +75,28 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
             f"empty pack. The first is {first}"
         )
     also = sum(one.usual for one in over)
-    usual = f", {also} of them as is usual for such a craft" if also else ""
+    usual = f", {_NUMBERS.get(also, str(also))} of them usual for such a craft" if also else ""
     fix = f" {html.escape(tied(worst.fix))}" if worst.fix else ""
     return f"{reached}{usual}. The first is {first}{fix}"
+
+
+def _worst_of(theirs: Sequence[Limit]) -> str:
+    over = [one for one in theirs if one.state == "over"]
+    if not over:
+        return "no limit reached"
+    return f"{len(over)} over, first {html.escape(over[0].name)}{', as is usual' if over[0].usual else ''}"
+
+
+def pinned_margins_of_several(names: Sequence[str], theirs: Sequence[Sequence[Limit]]) -> str:
+    """Several pinned builds in one line."""
+    return pinned_builds([(name, _worst_of(found)) for name, found in zip(names, theirs, strict=True)])
 
 
 def pinned_margins(other: Inputs | None, theirs: Sequence[Limit]) -> str:
     """The pinned build in one line."""
     if other is None:
         return f"{dash()}Nothing is pinned. Pin this build, then every change shows against it."
-    over = [one for one in theirs if one.state == "over"]
-    worst = "no limit reached"
-    if over:
-        worst = f"{len(over)} over, first {html.escape(over[0].name)}{', as is usual' if over[0].usual else ''}"
-    return f"{dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, {worst}."
+    return f"{dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, {_worst_of(theirs)}."
 
 
 TOUCH_FIRST = "pack out, propellers off. Turn a bell or a propeller by hand only."
@@ -106,8 +116,8 @@ def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
     """Verdict on a hot motor, and where else to look."""
     if not state.possible:
         return f"It cannot hold this ({state.name}), so there is no heat figure.", ()
-    verdict = hot_motor_verdict(state.watts, state.rise, air_temperature=state.air)
-    watts = f"{state.watts:.1f}" if state.watts < 2.0 else f"{state.watts:.0f}"
+    verdict = hot_motor_verdict(state.heat_flow, state.rise, air_temperature=state.air)
+    watts = f"{state.heat_flow:.1f}" if state.heat_flow < 2.0 else f"{state.heat_flow:.0f}"
     if verdict.explained == "no":
         return (
             f"Turning the propeller makes only <b>{watts}{NARROW}W</b> of heat in each motor. That cannot make it hot. "

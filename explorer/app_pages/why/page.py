@@ -9,20 +9,20 @@ from collections.abc import Sequence
 import streamlit as st
 
 from explorer.app_pages.why import figures
+from explorer.app_pages.why.derivations.derivation import Derivation, DerivationQuestion, check_words
 from explorer.app_pages.why.derivations.questions import QUESTIONS, found
-from explorer.app_pages.why.derivations.worked import Worked, WorkingQuestion, check_words
 from explorer.app_pages.why.glossary import Term, terms_with
 from explorer.app_pages.why.groups import FIRST, FIRST_TROUBLES, GROUPS
 from explorer.app_pages.why.stories.story import Exercise, Facts, Story, exercises, facts, notes_of, said
 from explorer.app_pages.why.stories.story_list import STORIES
-from explorer.app_pages.why.troubles.troubles import CraftAnswers, Trouble, troubles_with
+from explorer.app_pages.why.troubleshooting.troubles import CraftAnswers, Trouble, troubles_with
 from explorer.controls import field_controls, page_frame
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs
 from explorer.inputs.measured_parts import OwnInputs
 from explorer.session import kept_values, state, whole_builds
 from explorer.text.markup import folded
-from explorer.text.numbers import lowered, prose, quantity_of
+from explorer.text.numbers import lowered, prose, quantity_of, thousands
 
 PAGE = page_frame.page_file("why")
 STEPS = {"ask": "Ask", "show": "Show", "why": "Why"}
@@ -44,7 +44,7 @@ def text(plain: str) -> str:
 
 
 @st.cache_data(show_spinner=False, max_entries=512, hash_funcs={Inputs: repr, OwnInputs: repr})
-def worked(key: str, inputs: Inputs) -> Worked:
+def worked(key: str, inputs: Inputs) -> Derivation:
     """Working of one question for a build."""
     return next(q for q in QUESTIONS if q.key == key).work(headlines.build(inputs))
 
@@ -52,7 +52,7 @@ def worked(key: str, inputs: Inputs) -> Worked:
 def steps_html(steps: Sequence[tuple[str, str, str]]) -> str:
     """Steps of a working: what, the sum with numbers, where it comes from."""
     rows = "".join(
-        f"<dt>{text(what)}</dt><dd><code>{text(sum_)}</code></dd>"
+        f"<dt>{text(what)}</dt><dd><code>{text(thousands(sum_))}</code></dd>"
         + (f'<dd class="src">{text(source)}</dd>' if source else "")
         for what, sum_, source in steps
     )
@@ -67,7 +67,7 @@ def _opened(knob: str) -> None:
     field_controls.offer(knob)  # the page behind *try it* then offers this input
 
 
-def question(q: WorkingQuestion, inputs: Inputs) -> None:
+def question(q: DerivationQuestion, inputs: Inputs) -> None:
     """One question; worked out only when open."""
     knob = q.knob if q.page in WITH_STRIP and q.knob in field_controls.KNOBS else ""
     with st.expander(q.ask, key=f"why_q_{q.key}", on_change=_opened if knob else "rerun", args=(knob,)) as box:
@@ -118,7 +118,7 @@ def story_rows() -> None:
             page_frame.say(f'<p class="wi-teaser">{text(story.teaser)}</p>')
 
 
-def _asked_first(asked: Sequence[WorkingQuestion], words: str, inputs: Inputs) -> None:
+def _asked_first(asked: Sequence[DerivationQuestion], words: str, inputs: Inputs) -> None:
     """The questions: all that were found; without a search six, and the others in groups that draw when opened."""
     for q in asked:
         if words or q.key in FIRST:
@@ -399,7 +399,7 @@ def why_step(got: Facts) -> None:
 
 
 def class_part(got: Facts) -> None:
-    """Worked answer and three exercises, answers worked out now; prints with the page."""
+    """Derivation answer and three exercises, answers worked out now; prints with the page."""
     story = got.story
     with st.container(key="why_exercises"):
         page_frame.section(

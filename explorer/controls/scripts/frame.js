@@ -42,9 +42,22 @@ function fill(bar, { pages, page }) {
       return link;
     }),
   );
-  const here = row.querySelector("[aria-current]");
-  if (here) row.scrollLeft = here.offsetLeft - row.offsetLeft - (row.clientWidth - here.offsetWidth) / 2;
+  show_here(row);
+  document.fonts?.ready.then(() => show_here(row)); // other letters are wider
   say_edit(bar);
+}
+
+// The chosen page near the middle, with a whole word at the left edge.
+function show_here(row) {
+  const here = row.querySelector("[aria-current]");
+  if (!here || !row.clientWidth) return;
+  row.style.paddingRight = "";
+  const left = (link) => link.offsetLeft - row.offsetLeft;
+  const middle = left(here) - (row.clientWidth - here.offsetWidth) / 2;
+  const most = row.scrollWidth - row.clientWidth;
+  const first = [...row.children].map(left).find((edge) => edge >= Math.min(middle, most) - 1);
+  if (first > most) row.style.paddingRight = `${first - most}px`;
+  row.scrollLeft = first;
 }
 
 function pages_in_panel() {

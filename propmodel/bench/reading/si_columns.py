@@ -42,7 +42,7 @@ class Tidy(NamedTuple):
     """How the file was laid out, in sentences."""
 
 
-class _Picker:
+class ColumnChooser:
     """Chooses one column for each meaning and turns it into SI."""
 
     def __init__(self, table: RawTable, units: Mapping[str, str]) -> None:
@@ -133,7 +133,7 @@ def tidy(
     kind : {"stand", "flight"}, optional
         None finds out.
     """
-    pick = _Picker(table, units)
+    pick = ColumnChooser(table, units)
     doubts: list[Doubt] = []
     if not table.layout.has_heading:
         _name_columns(table, pick, doubts)
@@ -175,7 +175,7 @@ def tidy(
     return Tidy(found_kind, frame, pick.guesses, doubts, pick.notes)
 
 
-def _same_headings(table: RawTable, pick: _Picker, chosen: Mapping[str, int]) -> list[Doubt]:
+def _same_headings(table: RawTable, pick: ColumnChooser, chosen: Mapping[str, int]) -> list[Doubt]:
     """Two columns under one heading with different values: which of them is meant, nobody knows."""
     found = []
     for meaning, index in chosen.items():
@@ -194,7 +194,7 @@ def _same_headings(table: RawTable, pick: _Picker, chosen: Mapping[str, int]) ->
     return found
 
 
-def _name_columns(table: RawTable, pick: _Picker, doubts: list[Doubt]) -> None:
+def _name_columns(table: RawTable, pick: ColumnChooser, doubts: list[Doubt]) -> None:
     if any(item.meaning for item in table.layout.parsed):  # the user named them
         return
     found = columns_from_values([table.numbers[i] for i in sorted(table.numbers)])
@@ -211,7 +211,7 @@ def _name_columns(table: RawTable, pick: _Picker, doubts: list[Doubt]) -> None:
     doubts.append(Doubt("guessed_columns", f"The table has no heading. Taken: {named}. Check that this is right."))
 
 
-def _hundredths(pick: _Picker, data: dict[str, Any]) -> None:
+def _hundredths(pick: ColumnChooser, data: dict[str, Any]) -> None:
     """Loggers that write the voltage in hundredths write the current so too."""
     current = data.get("current_a")
     if current is None or pick.units.get("current") or pick.scale.get("voltage") != "hundredths of V":
@@ -228,7 +228,7 @@ def _hundredths(pick: _Picker, data: dict[str, Any]) -> None:
 
 
 def _speeds(
-    pick: _Picker,
+    pick: ColumnChooser,
     data: dict[str, Any],
     chosen: dict[str, int],
     poles: int | None,
@@ -273,7 +273,9 @@ def _speeds(
         data["speed_rev_per_s"] = np.abs(data["speed_rev_per_s"])
 
 
-def _thrust_and_torque(pick: _Picker, data: dict[str, Any], chosen: dict[str, int], power: FloatArray | None) -> None:
+def _thrust_and_torque(
+    pick: ColumnChooser, data: dict[str, Any], chosen: dict[str, int], power: FloatArray | None
+) -> None:
     for meaning in ("thrust", "torque"):
         if meaning not in chosen:
             continue
@@ -298,7 +300,7 @@ def _thrust_and_torque(pick: _Picker, data: dict[str, Any], chosen: dict[str, in
         data[SI_NAMES[meaning]] = values
 
 
-def _texts(table: RawTable, pick: _Picker, frame: pd.DataFrame) -> None:
+def _texts(table: RawTable, pick: ColumnChooser, frame: pd.DataFrame) -> None:
     """Carry motor, propeller and pack names down from the first row of a block, and number the blocks."""
     block = np.zeros(len(frame), np.int64)
     for meaning in ("motor", "propeller", "cells"):
@@ -326,11 +328,11 @@ def _refuse_useless(table: RawTable, frame: pd.DataFrame, kind: str) -> None:
         headings = ", ".join(repr(name[:30]) for name in table.layout.headings[:8])
         raise BenchFileError(
             f"none of its columns ({headings}) is a thrust, or a speed or voltage with a current: "
-            "say which column is which, or choose another file"
+            "write what they are into the headings, such as thrust (g), voltage (V), current (A), or take another file"
         )
 
 
-def _say_rest(table: RawTable, pick: _Picker) -> None:
+def _say_rest(table: RawTable, pick: ColumnChooser) -> None:
     for i, item in enumerate(table.layout.parsed):
         if i not in pick.used:
             name = table.layout.headings[i]

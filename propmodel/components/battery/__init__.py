@@ -55,6 +55,7 @@ from propmodel.components.battery.pack import (
     capacity,
     cutoff_voltage,
     mass,
+    nominal_voltage,
     open_circuit_voltage,
     terminal_voltage,
 )
@@ -101,6 +102,7 @@ __all__ = [
     "discharge",
     "label_c",
     "mass",
+    "nominal_voltage",
     "open_circuit_voltage",
     "resistance",
     "run_down",

@@ -17,6 +17,7 @@ __all__ = [
     "capacity",
     "cutoff_voltage",
     "mass",
+    "nominal_voltage",
     "open_circuit_voltage",
     "terminal_voltage",
 ]
@@ -182,6 +183,26 @@ def mass(pack: Pack) -> NDArray:
     # leads and wrapping shrink with a small pack: 8.3 g for 1S 300, 72 g for 4S 650 (common practice, from memory)
     overhead = np.minimum(of_chemistry(pack, "pack_overhead"), 0.8e-3 * energy)
     return overhead + energy * of_chemistry(pack, "mass_per_energy")
+
+
+def nominal_voltage(pack: Pack) -> NDArray:
+    """Nominal voltage of the whole pack: that of its chemistry, times cells.
+
+    Parameters
+    ----------
+    pack : Pack
+
+    Returns
+    -------
+    ndarray
+        [V]
+
+    Examples
+    --------
+    >>> round(float(nominal_voltage(Pack("lipo", cells=6, capacity_ah=1.3))), 1)
+    22.2
+    """
+    return np.asarray(pack.cells) * of_chemistry(pack, "nominal_voltage")
 
 
 def cutoff_voltage(pack: Pack) -> NDArray:

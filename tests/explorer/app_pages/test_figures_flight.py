@@ -106,6 +106,24 @@ def test_the_best_pack_beats_every_pack_that_still_pulls_twice_its_weight():
     assert axis.here_mass == pytest.approx(0.001 * inputs.pack_g, rel=1e-6)
 
 
+def test_a_cold_pack_is_warmed_before_anything_else_is_tried():
+    frozen = replace(SCREE, pack_temperature_c=-10.0)
+    said = flight_words.minutes_opening(frozen, answers.minutes(frozen))
+    assert "at once. Warm the pack before take-off." in said
+    soft = replace(SCREE, pack_temperature_c=20.0, cell_mohm=18.0)
+    said = flight_words.minutes_opening(soft, answers.minutes(soft))
+    assert "at once. Land at a lower voltage" in said
+
+
+def test_a_craft_too_weak_with_every_pack_is_told_so_and_not_that_it_cannot_fly():
+    axis = answers.pack_axis(demo_inputs("moor"))
+    assert math.isfinite(axis.here_time) and np.isfinite(axis.time).any()
+    assert not math.isfinite(axis.best_time) and not math.isfinite(axis.heaviest)
+    said = flight_words.pack_words(axis)
+    assert "less thrust than twice the weight" in said and "makes it fly" not in said
+    assert "makes it fly" in flight_words.pack_words(replace(axis, time=np.full_like(axis.time, np.nan)))
+
+
 def test_a_higher_landing_voltage_never_flies_longer():
     cut = answers.cutoffs(SCREE)
     assert np.all(np.diff(cut.time) <= 1e-6)
@@ -188,7 +206,8 @@ def test_a_pinned_dive_is_the_dive_of_that_craft():
 def test_the_ledger_says_once_what_several_pinned_builds_share():
     text = minutes.ledger([("Hover", "7 min", "", ["9 min", "8 min", "9 min"])], pinned_names=["a", "b<", "c"])
     assert text.count("9 min") == 1 and text.count("8 min") == 1
-    assert '<i class="dash p0"></i><i class="dash p2"></i><span class="wi-sr">a, c, pinned: </span>9 min' in text
+    strokes = '<i class="dash p0" role="img" aria-label="a, pinned:"></i><i class="dash p2" role="img"'
+    assert f'{strokes} aria-label="c, pinned:"></i>9 min' in text
     assert "b&lt;" in text and "b<," not in text
 
 
@@ -363,10 +382,10 @@ def test_heat_in_a_hover_is_the_engines_watts_and_flat_out_is_the_most():
     each = float(watts.winding + watts.iron) / SCREE.rotors
     hover = states["hover"]
     # half of the ripple comes on top, see Assessment.winding_heat
-    assert each <= hover.watts <= each + 0.5 * float(watts.controller) / SCREE.rotors
-    assert states["flat out"].watts == max(s.watts for s in states.values())
-    low, high = sorted((hover.watts, states["flat out"].watts))
-    assert low < states["flown your way"].watts < high
+    assert each <= hover.heat_flow <= each + 0.5 * float(watts.controller) / SCREE.rotors
+    assert states["flat out"].heat_flow == max(s.heat_flow for s in states.values())
+    low, high = sorted((hover.heat_flow, states["flat out"].heat_flow))
+    assert low < states["flown your way"].heat_flow < high
 
 
 def test_a_hover_that_makes_little_heat_is_told_in_these_words():
@@ -375,9 +394,9 @@ def test_a_hover_that_makes_little_heat_is_told_in_these_words():
         SCREE, frame_g=20.0, payload_g=0.0, stator_h_mm=4.0, motor_mass_g=None, capacity_mah=650.0, pack_g=None
     )
     state = margins_answers.heat_states(light)[0]
-    assert state.watts < 4.0
+    assert state.heat_flow < 4.0
     verdict, causes = words.hot_words(state)
-    watts = f"{state.watts:.0f}" if state.watts >= 2.0 else f"{state.watts:.1f}"
+    watts = f"{state.heat_flow:.0f}" if state.heat_flow >= 2.0 else f"{state.heat_flow:.1f}"
     assert plain(verdict) == (
         f"Turning the propeller makes only {watts} W of heat in each motor. That cannot make it hot. Look here:"
     )

@@ -21,7 +21,7 @@ from explorer.app_pages.plug_in import answers
 from explorer.app_pages.shelf import sheet_numbers
 from explorer.app_pages.shelf.field_sheet import field_sheet
 from explorer.app_pages.why.derivations.questions import QUESTIONS
-from explorer.app_pages.why.troubles.troubles import TROUBLES, CraftAnswers
+from explorer.app_pages.why.troubleshooting.troubles import TROUBLES, CraftAnswers
 from explorer.controls.page_frame import page_file
 from explorer.forecasts import headlines
 from explorer.inputs import demo_inputs, to_build
@@ -65,7 +65,7 @@ def test_every_answer_gives_the_same_figure(name):
     assert named(opening(head, headlines.gives_first(inputs), Units())) == [want]
     shown = dict((step[0], step[1]) for step in lift_steps(build, headlines.profile(inputs)))
     assert named(shown["Hover command"]) == [want]
-    rows = {row["name"]: row["value"] for row in sheet_numbers._number_rows(inputs, None, Units())}
+    rows = {row["name"]: row["value"] for row in sheet_numbers._number_rows(inputs, Units())}
     assert plain(rows["Hover command"]) == want
     worked = next(q for q in QUESTIONS if q.key == "hover_command").work(build)
     assert worked.by_formula == pytest.approx(told, rel=1e-6) and worked.by_engine == pytest.approx(told)
@@ -81,7 +81,7 @@ def test_what_counts_above_idle_is_less_and_has_another_name(name):
     assert firmware_hover(inputs).start == pytest.approx(stick)
     # idle of 5 % is a command: at stick zero the motors get just that
     assert inputs.idle_percent == 5.0
-    idle = a.build.controller.idle_duty ** (1.0 / a.build.controller.throttle_exponent)
+    idle = a.build.controller.idle_duty ** (1.0 / a.build.controller.exponent)
     assert idle == pytest.approx(0.05)
     assert stick < float(a.hover_command) - 0.01
 
@@ -106,7 +106,7 @@ def test_every_page_shows_that_figure_and_no_other(page):
 
 def test_the_printed_sheet_shows_it():
     inputs = demo_inputs("scree")
-    page = field_sheet(sheet_numbers.sheet_of(inputs, None, units=Units(), link="", made=""))
+    page = field_sheet(sheet_numbers.sheet_of(inputs, [], units=Units(), link="", made=""))
     want = figure(float(Assessment(to_build(inputs)).hover_command))
     assert re.search(rf"Hover command {want}", plain(page))
     assert "above idle" not in plain(page)

@@ -54,14 +54,14 @@ def test_round_trip(inputs, pinned):
 
 def test_a_demo_craft_takes_no_values():
     for name in demo_names():
-        assert encode(demo_inputs(name)) == f"v=1&m=2&craft={name}&end=0"
+        assert encode(demo_inputs(name)) == f"v=1&m=3&craft={name}&end=0"
 
 
 def test_only_differences_are_carried():
     moor = demo_inputs("moor")
     params = to_params(replace(moor, kv=1250.0, name="Moor at home"), replace(moor, cells=5))
     assert params == {
-        "v": "1", "m": "2", "craft": "moor", "name": "Moor at home", "kv": "1250",
+        "v": "1", "m": "3", "craft": "moor", "name": "Moor at home", "kv": "1250",
         "p.craft": "moor", "p.cells": "5", "end": "3",
     }  # fmt: skip
 
@@ -79,7 +79,7 @@ def test_a_full_link_fits():
 
 def test_unreadable_values_are_counted_and_named():
     query = (
-        "v=1&m=2&craft=scree&kv=1750&cells=60&pitch_in=nan&blades=2&capacity_mah=1500&esc_a=50&rotors=6&"
+        "v=1&m=3&craft=scree&kv=1750&cells=60&pitch_in=nan&blades=2&capacity_mah=1500&esc_a=50&rotors=6&"
         "altitude_m=900&air_temperature_c=4&end=9"
     )
     link = decode(query)
@@ -113,7 +113,7 @@ def test_unreadable_values_are_counted_and_named():
     ],
 )
 def test_one_bad_value(pair, named):
-    link = decode(f"v=1&m=2&{pair}&end=1")
+    link = decode(f"v=1&m=3&{pair}&end=1")
     assert link.inputs == Inputs()
     assert link.messages == (
         f"One of {'two' if pair.count('=') > 1 else 'one'} values in this link could not be read ({named}); "
@@ -128,7 +128,7 @@ def test_a_clash_between_two_values_puts_both_back():
 
 
 def test_signs_people_type_are_read():
-    link = decode("?v=1&m=2&diameter_in=5,2&air_temperature_c=%E2%88%925&pack_g=none&end=3")
+    link = decode("?v=1&m=3&diameter_in=5,2&air_temperature_c=%E2%88%925&pack_g=none&end=3")
     assert link.inputs == replace(Inputs(), diameter_in=5.2, air_temperature_c=-5.0, pack_g=None)
     assert link.messages == ()
 
@@ -168,9 +168,9 @@ def test_older_versions_are_brought_forward(monkeypatch):
 
     monkeypatch.setattr(links, "VERSION", 3)
     monkeypatch.setattr(links, "_MIGRATIONS", {1: renamed})
-    old = decode("v=1&m=2&craft=scree&speed_constant=1750&p.speed_constant=2400&end=2")
+    old = decode("v=1&m=3&craft=scree&speed_constant=1750&p.speed_constant=2400&end=2")
     assert old == Link(replace(Inputs(), kv=1750.0), (replace(Inputs(), kv=2400.0),))
-    assert decode("v=2&m=2&kv=1750&end=1") == Link(replace(Inputs(), kv=1750.0))
+    assert decode("v=2&m=3&kv=1750&end=1") == Link(replace(Inputs(), kv=1750.0))
 
 
 def test_a_later_version_says_so():
@@ -178,7 +178,7 @@ def test_a_later_version_says_so():
     assert link.inputs.kv == 1750.0
     assert link.messages[0] == "This link comes from a later version; I read what I know of it."
     assert "(wing span)" in link.messages[1]
-    assert decode("v=x&m=2&kv=1750&end=1").messages == (
+    assert decode("v=x&m=3&kv=1750&end=1").messages == (
         "The version of this link could not be read; I took it for one of today.",
     )
 
@@ -245,10 +245,10 @@ def test_any_values_give_valid_builds(pairs):
 
 
 def test_a_link_that_lost_values_in_its_middle_says_so():
-    assert decode("v=1&m=2&craft=scree&kv=1750&end=4").messages == (
+    assert decode("v=1&m=3&craft=scree&kv=1750&end=4").messages == (
         "Some values of this link were lost on the way; theirs are those of the craft it names.",
     )
-    assert decode("v=1&m=2&craft=scree&kv=1750&end=1").messages == ()
+    assert decode("v=1&m=3&craft=scree&kv=1750&end=1").messages == ()
 
 
 # --- a link of another edition of the model
@@ -266,11 +266,14 @@ def test_a_link_from_before_the_refit_keeps_its_values_and_says_what_moved():
 
 
 def test_only_a_whole_link_of_this_program_speaks_of_the_refit():
-    for query in ("kv=1750", "craft=tarn", "v=1&craft=scree&kv=17", "v=1&m=2&kv=1750&end=1", "v=1&m=x&kv=1750&end=1"):
+    for query in ("kv=1750", "craft=tarn", "v=1&craft=scree&kv=17", "v=1&m=3&kv=1750&end=1", "v=1&m=x&kv=1750&end=1"):
         assert not any("refitted" in text for text in decode(query).messages), query
-    later = decode("v=1&m=3&kv=1750&end=1")
+    later = decode("v=1&m=4&kv=1750&end=1")
     assert later.inputs.kv == 1750.0
     assert later.messages == ("This link was made with a later edition of the model, so its maker saw other answers.",)
+    # of the second edition only the throttle map has moved since
+    (told,) = decode("v=1&m=2&kv=1750&end=1").messages
+    assert "but hover command and current and watts at part throttle have moved" in told
     # the link that goes out is one of today
     assert decode(encode(decode("v=1&craft=scree&kv=1750&end=1").inputs)).messages == ()
 
@@ -285,7 +288,7 @@ def test_an_exponent_typed_in_a_link_stands():
 def test_a_link_with_a_former_key_of_a_measured_propeller_is_still_read(root):
     keys = pd.read_csv(root / "data" / "propellers" / "source_keys.csv")
     row = keys.iloc[61]
-    link = decode(f"v=1&m=2&craft=scree&measured_propeller={row.source_key}&end=2")
+    link = decode(f"v=1&m=3&craft=scree&measured_propeller={row.source_key}&end=2")
     assert link.inputs.measured_propeller == row.propeller and not link.messages
 
 

@@ -18,8 +18,8 @@ from propmodel import bench
 from propmodel.components.controller import (
     LOG_SD_THROTTLE_EXPONENT,
     LOG_SD_THROTTLE_EXPONENT_TYPED,
-    THROTTLE_EXPONENT,
     Controller,
+    default_throttle_exponent,
 )
 from propmodel.studies.spread import bands, contributions
 
@@ -73,7 +73,9 @@ def test_without_measured_parts_the_inputs_are_the_plain_ones():
 def test_what_is_known_of_the_throttle_map_sets_its_spread():
     told, untold = (headlines.build(replace(Inputs(), throttle_exponent=e)).controller for e in (0.9, None))
     assert (told.throttle_exponent, told.log_sd_throttle_exponent) == (0.9, LOG_SD_THROTTLE_EXPONENT_TYPED)
-    assert (untold.throttle_exponent, untold.log_sd_throttle_exponent) == (THROTTLE_EXPONENT, None)
+    assert (untold.throttle_exponent, untold.log_sd_throttle_exponent) == (None, None)
+    rule = default_throttle_exponent(5.1 * 0.0254, 1950.0, 6 * 3.7)
+    assert untold.exponent == pytest.approx(float(rule)) and told.exponent == 0.9
 
 
 def width_of_hover(inputs: Inputs) -> float:
@@ -85,12 +87,13 @@ def test_a_typed_exponent_a_hover_reading_and_a_stand_table_narrow_the_hover_com
     plain = width_of_hover(Inputs())
     assert width_of_hover(replace(Inputs(), throttle_exponent=0.88)) < 0.8 * plain
     own = answers.from_readings(Inputs(), {"hover_command": 1.0})
-    assert own.controller.throttle_exponent == pytest.approx(THROTTLE_EXPONENT, rel=1e-6)
+    rule = headlines.build(Inputs()).controller.exponent
+    assert own.controller.throttle_exponent == pytest.approx(rule, rel=1e-6)
     assert own.controller.log_sd_throttle_exponent < 0.7 * LOG_SD_THROTTLE_EXPONENT
     assert width_of_hover(measured_parts.with_measured(Inputs(), own)) < 0.8 * plain
     # a reading above the forecast: the map asks for more command
     higher = answers.from_readings(Inputs(), {"hover_command": 1.1})
-    assert higher.controller.throttle_exponent > THROTTLE_EXPONENT
+    assert higher.controller.throttle_exponent > rule
 
     made = headlines.build(Inputs())
     esc = Controller(throttle_exponent=0.78, idle_duty=0.04)

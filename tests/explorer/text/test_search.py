@@ -3,7 +3,7 @@
 import pytest
 
 from explorer.app_pages.why.derivations.questions import QUESTIONS, found
-from explorer.app_pages.why.troubles.troubles import TROUBLES, troubles_with
+from explorer.app_pages.why.troubleshooting.troubles import TROUBLES, troubles_with
 from explorer.text.search import holding
 
 

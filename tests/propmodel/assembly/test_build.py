@@ -9,10 +9,13 @@ import numpy as np
 import pytest
 
 import propmodel
-from propmodel.assembly.build import field_paths, shape_of, with_axis, with_fields
+from propmodel.assembly.build import field_paths, shape_of, value_at, with_axis, with_fields
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.components import battery, motor
+from propmodel.components.controller import default_throttle_exponent
 from propmodel.powertrain.prepared import prepare
+from propmodel.powertrain.throttle_curve import throttle_curve
+from propmodel.studies.sweep import sweep
 
 SCREE = propmodel.demo("scree")
 
@@ -137,3 +140,46 @@ def test_a_build_from_another_process_is_the_same_key():
 def test_a_kept_drive_cannot_be_changed_by_one_who_holds_it():
     with pytest.raises(ValueError, match="read-only"):
         prepare(propmodel.demo("scree")).emf[...] = 12.0
+
+
+def test_the_throttle_exponent_follows_motor_propeller_and_pack_until_somebody_gives_one():
+    rule = default_throttle_exponent
+    inch, kv, volts = SCREE.propeller.diameter, SCREE.motor.kv, 6 * 3.7
+    assert SCREE.controller.throttle_exponent is None
+    assert SCREE.controller.exponent == pytest.approx(float(rule(inch, kv, volts)), rel=1e-14)
+    other = replace(SCREE, motor=replace(SCREE.motor, kv=1300.0))
+    assert other.controller.exponent == pytest.approx(float(rule(inch, 1300.0, volts)), rel=1e-14)
+    # a part put back, a pack of fewer cells, another chemistry, a controller that came from another build
+    assert replace(other, motor=SCREE.motor) == SCREE
+    fewer = with_fields(SCREE, {"pack.cells": 4})
+    assert fewer.controller.exponent == pytest.approx(float(rule(inch, kv, 4 * 3.7)), rel=1e-14)
+    assert replace(SCREE, controller=fewer.controller) == SCREE
+    # given: it stays whatever changes
+    given = replace(SCREE, controller=replace(SCREE.controller, throttle_exponent=0.97))
+    assert with_fields(given, {"motor.kv": 900.0, "pack.cells": 4}).controller.exponent == 0.97
+
+
+def test_an_axis_of_kv_or_cells_moves_the_exponent_and_the_part_throttle():
+    kv, cells = np.array([900.0, 1950.0])[:, None], np.array([4, 5, 6])
+    many = with_fields(SCREE, {"motor.kv": kv, "pack.cells": cells})
+    assert np.shape(many.controller.exponent) == (2, 3) == shape_of(many)
+    curve = throttle_curve(many, np.array([0.5]))
+    for i, j in np.ndindex(2, 3):
+        one = with_fields(SCREE, {"motor.kv": float(kv[i, 0]), "pack.cells": int(cells[j])})
+        assert many.controller.exponent[i, j] == pytest.approx(one.controller.exponent, rel=1e-14)
+        np.testing.assert_allclose(curve.thrust[i, j], throttle_curve(one, np.array([0.5])).thrust, rtol=1e-9)
+    found = sweep(SCREE, {"motor.kv": [900.0, 1950.0]}, outputs=["hover_throttle"])
+    for line in found.to_frame().to_dict("records"):
+        alone = propmodel.performance(with_fields(SCREE, {"motor.kv": line["motor.kv"]}))
+        assert line["hover_throttle"] == pytest.approx(float(alone.hover_throttle), rel=1e-6)
+    # what a build works out by itself is no field of it
+    assert "controller.rule_exponent" not in field_paths(SCREE)
+    assert value_at(SCREE, "controller.throttle_exponent") == SCREE.controller.exponent
+
+
+def test_a_list_of_controllers_may_know_the_exponent_in_some_rows():
+    table = {"controller.throttle_exponent": [0.8, np.nan], "controller.log_sd_throttle_exponent": [0.05, 0.105]}
+    found = sweep(SCREE, {}, outputs=["hover_throttle"], tables={"esc": table}).to_frame()["hover_throttle"]
+    given = replace(SCREE, controller=replace(SCREE.controller, throttle_exponent=0.8))
+    assert found[0] == pytest.approx(float(propmodel.performance(given).hover_throttle), rel=1e-6)
+    assert found[1] == pytest.approx(float(propmodel.performance(SCREE).hover_throttle), rel=1e-6)

@@ -33,7 +33,7 @@ def test_headlines_agree_with_the_throttle_curve(name):
     assert found.full_throttle_voltage_at_reserve == pytest.approx(low.pack_voltage, rel=1e-9)
     # at the hover command the pull carries the weight, but for the minutes-long resistance (large in Li-ion)
     esc, cap = build.controller, build.command_cap
-    duty = duty_cap(esc, cap) * found.hover_throttle**esc.throttle_exponent
+    duty = duty_cap(esc, cap) * found.hover_throttle**esc.exponent
     hover = throttle_curve(build, throttle_from_duty(esc, duty, command_cap=cap))
     assert build.rotors * hover.thrust == pytest.approx(build.weight, rel=0.10)
     assert duty == pytest.approx(Assessment(build).hover.duty, rel=1e-9)

@@ -229,7 +229,7 @@ def test_a_log_of_the_stick_is_set_against_the_stick() -> None:
     stick = by_stick.comparison.loc["throttle stick in hover, middle of the pack", "forecast"]
     command = by_motors.comparison.loc["hover command, middle of the pack", "forecast"]
     idle = build.controller.idle_duty
-    exponent = build.controller.throttle_exponent
+    exponent = build.controller.exponent
     assert command**exponent == pytest.approx(idle + (1 - idle) * stick**exponent, rel=0.02)
     assert stick < command - 0.02
 

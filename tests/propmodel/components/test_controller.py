@@ -5,7 +5,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propmodel.components.controller import Controller, duty_from_throttle, ripple_loss, throttle_from_duty
+from propmodel.components import controller as rules
+from propmodel.components.controller import (
+    Controller,
+    default_throttle_exponent,
+    duty_from_throttle,
+    free_tip_speed,
+    ripple_loss,
+    throttle_from_duty,
+    with_rule_exponent,
+)
 
 
 @given(st.floats(0.0, 1.0), st.floats(0.5, 2.0), st.floats(0.0, 0.2), st.floats(0.2, 1.0))
@@ -54,3 +63,45 @@ def test_ripple_is_largest_at_half_duty_and_standby_alone_at_the_ends():
 def test_nonsense_is_refused(changes, message):
     with pytest.raises(ValueError, match=message):
         Controller(**changes)
+
+
+# ---- the exponent that nobody gave -----------------------------------------------------------------------
+
+
+def test_the_free_tip_speed_is_that_of_a_propeller_at_kv_times_volts():
+    # 1000 rpm/V at 20.46 V turn 341 times a second; a tip 1/pi m out on the diameter then moves at the speed of sound
+    assert free_tip_speed(1.0 / np.pi, 1000.0, 20.46) == pytest.approx(1.0, rel=1e-12)
+
+
+def test_the_rule_goes_with_a_power_and_is_held_outside_the_tables():
+    low, high = rules.FREE_TIP_RANGE
+    one = 60.0 * 341.0 / np.pi  # D KV V at which the free tip moves at the speed of sound
+    assert default_throttle_exponent(1.0, 1.0, rules.FREE_TIP * one) == pytest.approx(rules.THROTTLE_EXPONENT)
+    half = default_throttle_exponent(1.0, 1.0, 0.5 * rules.FREE_TIP * one) / rules.THROTTLE_EXPONENT
+    assert half == pytest.approx(0.5**rules.TIP_POWER)
+    # the three enter as a product alone
+    assert default_throttle_exponent(0.1, 2000.0, 16.0) == pytest.approx(default_throttle_exponent(0.2, 500.0, 32.0))
+    ends = default_throttle_exponent(1.0, 1.0, one * np.array([1e-6, low, high, 1e6]))
+    assert ends[0] == pytest.approx(ends[1]) and ends[2] == pytest.approx(ends[3])
+    assert ends[0] == pytest.approx(0.79, abs=0.005) and ends[2] == pytest.approx(0.92, abs=0.005)
+
+
+def test_the_rule_broadcasts_and_each_element_equals_its_own():
+    d, kv, volts = (
+        np.array([0.1, 0.13, 0.18])[:, None, None],
+        np.array([900.0, 1950.0])[:, None],
+        np.array([12.0, 22.2]),
+    )
+    whole = default_throttle_exponent(d, kv, volts)
+    assert whole.shape == (3, 2, 2)
+    assert whole[1, 1, 0] == pytest.approx(float(default_throttle_exponent(0.13, 1950.0, 12.0)), rel=1e-14)
+
+
+def test_a_given_exponent_stands_and_rows_without_one_take_the_rule():
+    given = Controller(throttle_exponent=1.0)
+    assert with_rule_exponent(given, 0.13, 1950.0, 22.2) is given and given.exponent == 1.0
+    some = with_rule_exponent(Controller(throttle_exponent=[0.8, np.nan]), 0.13, np.array([1950.0, 1300.0]), 22.2)
+    assert some.exponent.tolist() == [0.8, float(default_throttle_exponent(0.13, 1300.0, 22.2))]
+    # and the forecasts use it
+    duty = duty_from_throttle(some, 0.5)
+    assert duty == pytest.approx(0.5 ** np.asarray(some.exponent))

@@ -118,6 +118,7 @@ USED = {
     "loss_torque_scale": (m.IRON_TORQUE_SCALE, True),
     "ripple_coefficient": (controller.RIPPLE_COEFFICIENT, True),
     "throttle_exponent": (controller.THROTTLE_EXPONENT, True),
+    "throttle_exponent_tip_power": (controller.TIP_POWER, False),
     "multirotor_merit": (label_fit.MULTIROTOR_MERIT, True),
     "mach_knee": (prepared.MACH_KNEE, False),
     "mach_rise": (prepared.MACH_RISE, False),

@@ -6,11 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scalar_model import Craft
 from scipy.optimize import brentq
 
 import propmodel
 from propmodel.base.status import Status
-from propmodel.components.controller import Controller
+from propmodel.components.controller import Controller, default_throttle_exponent
 from propmodel.powertrain.operating_point import at_duty, at_speed, at_thrust
 from propmodel.powertrain.prepared import prepare
 from propmodel.powertrain.throttle_curve import bench_curve, throttle_curve
@@ -104,12 +105,23 @@ def test_curve_shapes_and_table():
     np.testing.assert_allclose(frame["thrust [N]"][5:10], at_half.thrust, rtol=1e-9)
 
 
+@pytest.mark.parametrize("name", propmodel.demo_names())
+def test_a_curve_against_the_scalar_model_with_a_throttle_map_and_a_cap(name):
+    build = propmodel.demo(name)
+    throttle = np.linspace(0.0, 1.0, 12)
+    curve, scalar = throttle_curve(build, throttle), Craft(build)
+    rows = [scalar.at_duty(scalar.duty_of(float(x)), scalar.fresh) for x in throttle]
+    for field in ("rev_per_s", "thrust", "pack_current", "pack_voltage", "shaft_power"):
+        expected = np.array([row[field] for row in rows])
+        np.testing.assert_allclose(getattr(curve, field), expected, rtol=1e-9, atol=1e-9 * expected.max())
+
+
 def test_a_stiff_supply_holds_its_voltage_and_pays_its_watts():
     curve = bench_curve(SCREE.motor, SCREE.propeller, 24.0, np.linspace(0.1, 1.0, 10))
     watts = 24.0 * curve.supply_current
     copper = curve.motor_current**2 * SCREE.motor.resistance
     iron = 2 * np.pi * SCREE.motor.iron_torque_slope * curve.rev_per_s**2
-    duty = np.linspace(0.1, 1.0, 10) ** 0.88
+    duty = np.linspace(0.1, 1.0, 10) ** default_throttle_exponent(SCREE.propeller.diameter, SCREE.motor.kv, 24.0)
     ripple = 0.5 + 0.39 * (24.0 * duty * (1 - duty)) ** 2
     np.testing.assert_allclose(watts, curve.shaft_power + copper + iron + ripple, rtol=1e-9)
     np.testing.assert_allclose(curve.shaft_power, 2 * np.pi * curve.rev_per_s * curve.torque, rtol=1e-12)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from explorer.app_pages.why.derivations.worked import Worked, if_it_hovers, short
+from explorer.app_pages.why.derivations.derivation import Derivation, if_it_hovers, short
 from propmodel.assembly.build import Build, drag_areas
 from propmodel.assess.assessment import Assessment
 from propmodel.base.arrays import number
@@ -29,7 +29,7 @@ __all__ = [
 ]
 
 
-def thrust_working(b: Build) -> Worked:
+def thrust_working(b: Build) -> Derivation:
     """Working of the thrust at full throttle."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
@@ -43,7 +43,7 @@ def thrust_working(b: Build) -> Worked:
     )
     thrust = k * rho * c_t * n * n * size**4
     got = rotors * thrust / number(b.weight)
-    return Worked(
+    return Derivation(
         [
             (
                 "Speed flat out",
@@ -67,7 +67,7 @@ def thrust_working(b: Build) -> Worked:
     )
 
 
-def full_current_working(b: Build) -> Worked:
+def full_current_working(b: Build) -> Derivation:
     """Working of the current at full throttle."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
@@ -80,7 +80,7 @@ def full_current_working(b: Build) -> Worked:
     duty, bus, rotors = number(p.duty), number(p.bus_voltage), number(b.rotors)
     other = (rotors * number(p.ripple_loss) + number(d.electronics_power)) / bus
     got = rotors * duty * current + other
-    return Worked(
+    return Derivation(
         [
             (
                 "Current in one motor",
@@ -99,7 +99,7 @@ def full_current_working(b: Build) -> Worked:
     )
 
 
-def sag_working(b: Build) -> Worked:
+def sag_working(b: Build) -> Derivation:
     """Working of the sag of the pack."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
@@ -114,7 +114,7 @@ def sag_working(b: Build) -> Worked:
     known = "estimated from " + (
         "chemistry and size" if b.pack.label_c is None else "chemistry, size and the C rating on the label"
     )
-    return Worked(
+    return Derivation(
         [
             (
                 "Under load",
@@ -132,12 +132,12 @@ def sag_working(b: Build) -> Worked:
     )
 
 
-def top_working(b: Build) -> Worked:
+def top_working(b: Build) -> Derivation:
     """Working of the top speed."""
     found_ = top_speed(b)
     v, tilt = number(found_.speed), number(found_.tilt)
     if not math.isfinite(v):
-        return Worked([("No level flight", "full throttle does not lift the craft", "")], math.nan, v)
+        return Derivation([("No level flight", "full throttle does not lift the craft", "")], math.nan, v)
     d = Assessment(b).fresh_burst
     _, top = (number(x) for x in drag_areas(b))
     rho, weight, rotors, size = (
@@ -153,7 +153,7 @@ def top_working(b: Build) -> Worked:
     # along the shaft: the pull carries its share of the weight and what the air does to the plate, and nothing else
     plate = rotor_thrust - weight * math.cos(tilt)
     got = math.sqrt(2.0 * max(plate, 0.0) / (rho * top * math.sin(tilt)))
-    return Worked(
+    return Derivation(
         [
             (
                 "Thrust in that stream",
@@ -191,19 +191,19 @@ TRIED = 241
 """Speeds tried along the power curve, with standing still. [-]"""
 
 
-def bucket_working(b: Build) -> Worked:
+def bucket_working(b: Build) -> Derivation:
     """Working of the speed of least power."""
     best = best_speeds(b)
     slow, fast = number(best.endurance_speed), number(best.range_speed)
     if not math.isfinite(slow):
-        return Worked([("No level flight", "full throttle does not lift the craft", "")], math.nan, math.nan)
+        return Derivation([("No level flight", "full throttle does not lift the craft", "")], math.nan, math.nan)
     at = level_flight(b, np.array([0.0, slow, fast]))
     power = np.asarray(at.electrical_power)
     # by trying: the least of the curve, and the least of power over speed
     tried = np.linspace(0.0, 2.0 * fast, TRIED)[1:]
     along = np.asarray(level_flight(b, tried).electrical_power)
     got = float(along.min() / power[0])
-    return Worked(
+    return Derivation(
         [
             (
                 "Hover",
@@ -227,7 +227,7 @@ def bucket_working(b: Build) -> Worked:
     )
 
 
-def dive_working(b: Build) -> Worked:
+def dive_working(b: Build) -> Derivation:
     """Working of the dive."""
     drop = 40.0
     front, _ = (number(x) for x in drag_areas(b))
@@ -237,7 +237,7 @@ def dive_working(b: Build) -> Worked:
     out = pull_out(b, drop)
     load, lost = number(out.peak_load), number(out.height_lost)
     got = terminal * math.sqrt(1.0 - math.exp(-2.0 * G * drop / terminal**2))
-    return Worked(
+    return Derivation(
         [
             (
                 "Speed after 40 m, nose down",
@@ -267,13 +267,13 @@ def dive_working(b: Build) -> Worked:
 
 
 @if_it_hovers
-def wash_working(b: Build) -> Worked:
+def wash_working(b: Build) -> Derivation:
     """Working of the own wake."""
     each, k = number(b.weight) / number(b.rotors), number(Assessment(b).fresh_sustained.thrust_share)
     rho, size = number(b.air.density), number(b.propeller.diameter)
     area = 0.25 * math.pi * size * size
     v = math.sqrt(each / k / (2.0 * rho * area))
-    return Worked(
+    return Derivation(
         [
             (
                 "Wash speed",

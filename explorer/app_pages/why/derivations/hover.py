@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from explorer.app_pages.why.derivations.worked import Worked, if_it_hovers, short
+from explorer.app_pages.why.derivations.derivation import Derivation, if_it_hovers, short
 from propmodel import heat
 from propmodel.assembly.build import Build
 from propmodel.assess.assessment import Assessment
@@ -15,7 +15,7 @@ from propmodel.base.constants import STANDARD_GRAVITY as G
 from propmodel.base.units import CELSIUS_ZERO, GRAM, MINUTE
 from propmodel.components import battery, momentum, motor, propeller
 from propmodel.components.battery import LEAST_TEMPERATURE, MOST_TEMPERATURE
-from propmodel.components.controller import RIPPLE_MOST, THROTTLE_EXPONENT
+from propmodel.components.controller import FREE_TIP, RIPPLE_MOST, THROTTLE_EXPONENT, TIP_POWER, free_tip_speed
 
 __all__ = [
     "hover_command_working",
@@ -28,7 +28,7 @@ __all__ = [
 ]
 
 
-def mass_working(b: Build) -> Worked:
+def mass_working(b: Build) -> Derivation:
     """Working of the take-off mass."""
     rotors = number(b.rotors)
     parts = {
@@ -42,7 +42,7 @@ def mass_working(b: Build) -> Worked:
         parts[f"{rotors:.0f} ESC"] = rotors * number(b.controller.mass)
     total = sum(parts.values())
     text = " + ".join(f"{name} {mass / GRAM:.1f}" for name, mass in parts.items())
-    return Worked(
+    return Derivation(
         [("Sum of the parts", f"{text} = {total / GRAM:.0f} g", "Kitchen scale where you typed it, else an estimate.")],
         total,
         number(b.mass),
@@ -50,14 +50,14 @@ def mass_working(b: Build) -> Worked:
 
 
 @if_it_hovers
-def ideal_working(b: Build) -> Worked:
+def ideal_working(b: Build) -> Derivation:
     """Working of the ideal power of the hover."""
     a = Assessment(b)
     thrust, area, rho = number(a.bare_thrust), number(b.disc_area), number(b.air.density)
     v = math.sqrt(thrust / (2.0 * rho * area))
     shaft = number(a.hover.shaft_power)
     merit = thrust * v / shaft
-    return Worked(
+    return Derivation(
         [
             (
                 "Air pushed down",
@@ -81,7 +81,7 @@ def ideal_working(b: Build) -> Worked:
 
 
 @if_it_hovers
-def hover_speed_working(b: Build) -> Worked:
+def hover_speed_working(b: Build) -> Derivation:
     """Working of the speed of the propellers in the hover."""
     a = Assessment(b)
     d = a.fresh_sustained
@@ -94,7 +94,7 @@ def hover_speed_working(b: Build) -> Worked:
         number(d.diameter),
     )
     got = math.sqrt(each / (k * rho * c_t * size**4))
-    return Worked(
+    return Derivation(
         [
             (
                 "Thrust of one rotor",
@@ -114,7 +114,7 @@ def hover_speed_working(b: Build) -> Worked:
 
 
 @if_it_hovers
-def hover_power_working(b: Build) -> Worked:
+def hover_power_working(b: Build) -> Derivation:
     """Working of the power of the hover."""
     a = Assessment(b)
     p, rotors = a.hover, number(b.rotors)
@@ -126,7 +126,7 @@ def hover_power_working(b: Build) -> Worked:
     )
     each = shaft + winding + rest + iron + ripple
     total = rotors * each + other
-    return Worked(
+    return Derivation(
         [
             (
                 "One rotor",
@@ -146,8 +146,19 @@ def hover_power_working(b: Build) -> Worked:
     )
 
 
+def _rule_of_map(b: Build, exponent: float) -> str:
+    """Where the exponent comes from when nobody gave one."""
+    tip = number(free_tip_speed(b.propeller.diameter, b.motor.kv, battery.nominal_voltage(b.pack)))
+    worked = THROTTLE_EXPONENT * (tip / FREE_TIP) ** TIP_POWER
+    held = "" if abs(worked - exponent) < 1e-9 else f", held at {exponent:.2f} outside the tables"
+    return (
+        f" (not measured: {THROTTLE_EXPONENT:.2f} x ({tip:.2f} / {FREE_TIP:.1f})^{TIP_POWER:.2f}{held}, from the tip "
+        f"speed without load, pi D KV V, over that of sound; twelve stands had 0.66 to 1.01)"
+    )
+
+
 @if_it_hovers
-def hover_command_working(b: Build) -> Worked:
+def hover_command_working(b: Build) -> Derivation:
     """Working of the hover command."""
     a = Assessment(b)
     p, d = a.hover, a.fresh_sustained
@@ -156,17 +167,13 @@ def hover_command_working(b: Build) -> Worked:
     volts = emf + current * r
     duty = volts / bus
     esc = b.controller
-    exponent, cap = number(esc.throttle_exponent), number(b.command_cap)
+    exponent, cap = number(esc.exponent), number(b.command_cap)
     top = cap**exponent
     got = (duty / top) ** (1.0 / exponent)
     capped = "" if cap >= 1.0 else f"; under the cap of {100 * cap:.0f} % full throttle is {100 * top:.0f} % duty"
     most = "d" if cap >= 1.0 else f"d / {top:.3f}"
-    sheets = (
-        " (one exponent for all ESC; on twelve stands it was 0.66 to 1.01)"
-        if exponent == THROTTLE_EXPONENT and esc.log_sd_throttle_exponent is None
-        else ""
-    )
-    return Worked(
+    sheets = "" if esc.throttle_exponent is not None else _rule_of_map(b, exponent)
+    return Derivation(
         [
             (
                 "Volts at the motor",
@@ -196,7 +203,7 @@ SLICES = 200
 
 
 @if_it_hovers
-def minutes_working(b: Build) -> Worked:
+def minutes_working(b: Build) -> Derivation:
     """Working of the minutes."""
     a = Assessment(b)
     capacity, amps = number(battery.capacity(b.pack)), number(a.hover.pack_current)
@@ -270,11 +277,11 @@ def minutes_working(b: Build) -> Worked:
                 f"{60 * capacity / amps:.1f} min: it spends the reserve and forgets that falling volts take more amps.",
             ),
         ]
-    return Worked(steps, seconds, number(a.hover_flight.hours) * 3600.0, within=0.01)
+    return Derivation(steps, seconds, number(a.hover_flight.hours) * 3600.0, within=0.01)
 
 
 @if_it_hovers
-def tilted_ideal_working(b: Build) -> Worked:
+def tilted_ideal_working(b: Build) -> Derivation:
     """Working of the power with a tilted disc."""
     a = Assessment(b)
     thrust, area, rho = number(a.bare_thrust), number(b.disc_area), number(b.air.density)
@@ -282,7 +289,7 @@ def tilted_ideal_working(b: Build) -> Worked:
     before = thrust * math.sqrt(thrust / (2 * rho * area))
     after = thrust * math.sqrt(thrust / (2 * rho * bigger))
     got = after / before
-    return Worked(
+    return Derivation(
         [
             (
                 "A fifth more diameter",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from explorer.app_pages.why.derivations.worked import Worked, if_it_hovers, short
+from explorer.app_pages.why.derivations.derivation import Derivation, if_it_hovers, short
 from propmodel.assembly.build import Build, with_fields
 from propmodel.assess.assessment import Assessment
 from propmodel.base.arrays import number
@@ -27,7 +27,7 @@ COPPER_GAIN = 0.00393
 
 
 @if_it_hovers
-def heat_working(b: Build) -> Worked:
+def heat_working(b: Build) -> Derivation:
     """Working of the heat of a motor."""
     a = Assessment(b)
     copper, iron = number(a.winding_heat(a.hover)), number(a.hover.iron_loss)
@@ -43,10 +43,10 @@ def heat_working(b: Build) -> Worked:
             "the air takes away",
             "Copper gains 0.393 % of resistance a degree (IEC 60028). Do not fly this.",
         )
-        return Worked([step], math.nan, number(a.hover_heat.winding))
+        return Derivation([step], math.nan, number(a.hover_heat.winding))
     rise = (air - (CELSIUS_ZERO + 20.0) + k + iron * ba) / spare
     got = CELSIUS_ZERO + 20.0 + rise
-    return Worked(
+    return Derivation(
         [
             (
                 "Heat",
@@ -108,7 +108,7 @@ def step_once(cw: float, wb: float) -> float:
     return min(0.01 * cw * wb, 0.05)
 
 
-def seconds_working(b: Build) -> Worked:
+def seconds_working(b: Build) -> Derivation:
     """Working of the seconds to the limit."""
     a = Assessment(b)
     copper, iron = number(a.winding_heat(a.full_throttle)), number(a.full_throttle.iron_loss)
@@ -122,7 +122,7 @@ def seconds_working(b: Build) -> Worked:
         if math.isinf(got)
         else f"{limit:.0f} C is reached after {short(got, 3 if got >= 1.0 else 2)} s"
     )
-    return Worked(
+    return Derivation(
         [
             (
                 "First second",
@@ -148,12 +148,12 @@ def seconds_working(b: Build) -> Worked:
     )
 
 
-def stall_working(b: Build) -> Worked:
+def stall_working(b: Build) -> Derivation:
     """Working of the current of a blocked motor."""
     volts = number(battery.open_circuit_voltage(b.pack, 1.0))
     r = number(b.motor.resistance)
     got = volts / r
-    return Worked(
+    return Derivation(
         [
             (
                 "Blocked",
@@ -166,12 +166,12 @@ def stall_working(b: Build) -> Worked:
     )
 
 
-def inrush_working(b: Build) -> Worked:
+def inrush_working(b: Build) -> Derivation:
     """Working of the inrush at the plug."""
     volts = number(battery.open_circuit_voltage(b.pack, 1.0))
     c = number(b.craft.capacitance)
     got = 0.5 * c * volts * volts
-    return Worked(
+    return Derivation(
         [
             (
                 "The spark",
@@ -185,7 +185,7 @@ def inrush_working(b: Build) -> Worked:
     )
 
 
-def more_kv_working(b: Build) -> Worked:
+def more_kv_working(b: Build) -> Derivation:
     """Working of the change of KV."""
     m = b.motor
     k_t, r = number(m.torque_constant), number(m.resistance)
@@ -201,7 +201,7 @@ def more_kv_working(b: Build) -> Worked:
         note = " by stator and printed winding"
     # what the engine makes of the same stator with another label
     rewound = with_fields(b, {"motor.kv": 2.0 * number(m.kv)}).motor
-    return Worked(
+    return Derivation(
         [
             (
                 "Torque for the square root of a watt of heat",
@@ -220,7 +220,7 @@ def more_kv_working(b: Build) -> Worked:
     )
 
 
-def cap_working(b: Build) -> Worked:
+def cap_working(b: Build) -> Derivation:
     """Working of the throttle cap."""
     cells = number(b.pack.cells)
     cells_given = b.motor.max_cells is not None
@@ -228,7 +228,7 @@ def cap_working(b: Build) -> Worked:
     fits = cells_given and cells <= limit
     on = limit + 1.0 if cells <= limit else cells
     got = limit / on
-    exponent = number(b.controller.throttle_exponent)
+    exponent = number(b.controller.exponent)
     kv = number(b.motor.kv)
     pack_on = with_fields(b, {"pack.cells": on}).pack
     volts, drained = (number(battery.open_circuit_voltage(pack_on, left)) for left in (1.0, b.pack.reserve))
@@ -238,7 +238,7 @@ def cap_working(b: Build) -> Worked:
         if fits
         else ("" if cells_given else f"the motors' cells are not told: say {limit:.0f}; ")
     )
-    return Worked(
+    return Derivation(
         [
             (
                 "Same average volts",

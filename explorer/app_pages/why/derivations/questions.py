@@ -7,6 +7,7 @@ The page shows both, and a test holds one against the other.
 
 from __future__ import annotations
 
+from explorer.app_pages.why.derivations.derivation import DerivationQuestion
 from explorer.app_pages.why.derivations.flight import (
     bucket_working,
     dive_working,
@@ -34,7 +35,6 @@ from explorer.app_pages.why.derivations.motor import (
     stall_working,
 )
 from explorer.app_pages.why.derivations.spread import spread_working
-from explorer.app_pages.why.derivations.worked import WorkingQuestion
 from explorer.text.search import holding
 
 __all__ = [
@@ -42,66 +42,66 @@ __all__ = [
     "found",
 ]
 
-QUESTIONS: tuple[WorkingQuestion, ...] = (
-    WorkingQuestion("mass", "Why does it weigh that?", "The parts, added up.", mass_working, "lift", "payload_g", "take-off weight"),
-    WorkingQuestion(
+QUESTIONS: tuple[DerivationQuestion, ...] = (
+    DerivationQuestion("mass", "Why does it weigh that?", "The parts, added up.", mass_working, "lift", "payload_g", "take-off weight"),
+    DerivationQuestion(
         "ideal", "How near is it to the ideal?",
         "Holding a weight up in the air costs power however good the parts are; the figure of merit says how near they "
         "come.", ideal_working, "lift", "diameter_in", "figure of merit disc loading induced",
     ),
-    WorkingQuestion(
+    DerivationQuestion(
         "hover_speed", "Why does it turn that fast to hover?", "Each rotor carries its share of the weight.",
         hover_speed_working, "lift", "diameter_in", "rpm thrust coefficient",
     ),
-    WorkingQuestion(
+    DerivationQuestion(
         "hover_command", "Why that throttle to hover?",
         "The motor needs volts for its speed and volts for its resistance. Their share of the pack's volts is the duty; "
         "the throttle map turns duty into throttle.",
         hover_command_working, "lift", "kv", "throttle duty hover stick",
     ),
-    WorkingQuestion(
+    DerivationQuestion(
         "hover_power", "Where do the watts of a hover go?", "Lift, air losses, heat, electronics.", hover_power_working, "lift",
         "payload_g", "watts current amps efficiency",
     ),
-    WorkingQuestion(
+    DerivationQuestion(
         "minutes", "Why not simply capacity over amps?",
         "A pack is energy at a falling voltage, and you land with some of it left.", minutes_working, "minutes",
         "capacity_mah", "mAh flight time endurance",
     ),
-    WorkingQuestion("pull", "Why that much thrust?", "Speed squared, diameter to the fourth.", thrust_working, "lift", "kv",
+    DerivationQuestion("pull", "Why that much thrust?", "Speed squared, diameter to the fourth.", thrust_working, "lift", "kv",
              "thrust to weight punch"),
-    WorkingQuestion("full_current", "Why so many amps flat out?", "Torque needs amps; KV sets how many.", full_current_working,
+    DerivationQuestion("full_current", "Why so many amps flat out?", "Torque needs amps; KV sets how many.", full_current_working,
              "margins", "pitch_in", "ESC current"),
-    WorkingQuestion("sag", "Why does the voltage fall in a punch?", "Amps through the pack's own resistance.", sag_working, "margins",
+    DerivationQuestion("sag", "Why does the voltage fall in a punch?", "Amps through the pack's own resistance.", sag_working, "margins",
              "capacity_mah", "C rating resistance voltage alarm"),
-    WorkingQuestion("top", "Why no faster?", "Tilted, it trades lift for speed until drag takes up the thrust.", top_working, "minutes",
+    DerivationQuestion("top", "Why no faster?", "Tilted, it trades lift for speed until drag takes up the thrust.", top_working, "minutes",
              "pitch_in", "top speed pitch speed drag"),
-    WorkingQuestion("bucket", "Why does slow flight cost less than a hover?",
+    DerivationQuestion("bucket", "Why does slow flight cost less than a hover?",
              "Moving forward, the discs meet fresh air.", bucket_working, "minutes", "cruise_kmh", "range endurance power curve"),
-    WorkingQuestion("heat", "Why is the motor that warm in a hover?", "Heat in, wash cools: it settles.", heat_working, "margins",
+    DerivationQuestion("heat", "Why is the motor that warm in a hover?", "Heat in, wash cools: it settles.", heat_working, "margins",
              "payload_g", "temperature winding hot motor"),
-    WorkingQuestion("seconds", "How long can it be held flat out?", "Copper is light: it heats in seconds.", seconds_working, "margins",
+    DerivationQuestion("seconds", "How long can it be held flat out?", "Copper is light: it heats in seconds.", seconds_working, "margins",
              "pitch_in", "burst winding limit"),
-    WorkingQuestion("dive", "Why does a dive cost that much height?",
+    DerivationQuestion("dive", "Why does a dive cost that much height?",
              "Speed grows while you fall and while you decide; then the spare thrust must turn the path.", dive_working, "dive",
              "payload_g", "pull-out"),
-    WorkingQuestion("wash", "Why wobble when coming straight down?", "It sinks into its own wash.", wash_working, "dive",
+    DerivationQuestion("wash", "Why wobble when coming straight down?", "It sinks into its own wash.", wash_working, "dive",
              "diameter_in", "vortex ring descent prop wash propwash"),
-    WorkingQuestion("stall", "What if a propeller is blocked?", "Standing, the motor is only a resistor.", stall_working, "plug_in",
+    DerivationQuestion("stall", "What if a propeller is blocked?", "Standing, the motor is only a resistor.", stall_working, "plug_in",
              "kv", "stall grass"),
-    WorkingQuestion("inrush", "Why does it spark when plugged in?", "The capacitor fills at once.", inrush_working, "plug_in",
+    DerivationQuestion("inrush", "Why does it spark when plugged in?", "The capacitor fills at once.", inrush_working, "plug_in",
              "cells", "spark capacitor"),
-    WorkingQuestion("size", "What does a larger propeller change first?", "More air, moved more slowly.", tilted_ideal_working,
+    DerivationQuestion("size", "What does a larger propeller change first?", "More air, moved more slowly.", tilted_ideal_working,
              "choose", "diameter_in", "diameter inch"),
-    WorkingQuestion("kv", "Is more KV more power?", "No: it is a gear.", more_kv_working, "choose", "kv", "motor constant winding"),
-    WorkingQuestion("cap", "Does a throttle cap make too many cells safe?", "No.", cap_working, "margins", "command_cap_percent",
+    DerivationQuestion("kv", "Is more KV more power?", "No: it is a gear.", more_kv_working, "choose", "kv", "motor constant winding"),
+    DerivationQuestion("cap", "Does a throttle cap make too many cells safe?", "No.", cap_working, "margins", "command_cap_percent",
              "limit output percent over-voltage cells 66 %"),
-    WorkingQuestion("spread", "Why a band and not a number?", "Labels do not tell everything.", spread_working, "choose",
+    DerivationQuestion("spread", "Why a band and not a number?", "Labels do not tell everything.", spread_working, "choose",
              "blade_width_mm", "uncertainty band"),
 )  # fmt: skip
 
 
-def found(words: str) -> list[WorkingQuestion]:
+def found(words: str) -> list[DerivationQuestion]:
     """Questions that hold the words asked for; all of them for no words.
 
     Examples

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from explorer.app_pages.why.derivations.worked import Worked
+from explorer.app_pages.why.derivations.derivation import Derivation
 from propmodel.assembly.build import Build
 from propmodel.base.arrays import number
 from propmodel.studies.spread import bands, contributions
@@ -17,7 +17,7 @@ NINE_IN_TEN = 1.2816
 """Standard deviations to either side that hold eight in ten of a bell curve; nine in ten lie below the upper one."""
 
 
-def spread_working(b: Build) -> Worked:
+def spread_working(b: Build) -> Derivation:
     """Working of the spread."""
     low, mid, high = bands(b)
     ratio, ends = (
@@ -31,7 +31,7 @@ def spread_working(b: Build) -> Worked:
     terms = " + ".join(f"{100 * row.log_sd:.1f}^2" for row in rows[:5])
     more = f" + {len(rows) - 5} smaller" if len(rows) > 5 else ""
     names = ", ".join(f"{row.group} {100 * row.log_sd:.0f} %" for row in rows[:5])
-    return Worked(
+    return Derivation(
         [
             (
                 "Each thing alone",

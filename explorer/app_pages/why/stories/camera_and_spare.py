@@ -158,7 +158,10 @@ def _spare_path(i: Inputs, t: NDArray) -> dict[str, Any]:
 def _corner(a: Assessment) -> NDArray:
     """Command of a corner with this motor, on the pack voltage of the craft with its own four motors."""
     duty = a.hover.motor_voltage / a.hover.bus_voltage[:1]
-    return throttle_from_duty(a.build.controller, duty)
+    # all four ESC are alike: the map of the craft with its own motors
+    esc = a.build.controller
+    exponent, idle = (np.atleast_1d(value)[:1] for value in (esc.exponent, esc.idle_duty))
+    return throttle_from_duty(replace(esc, throttle_exponent=exponent, idle_duty=idle), duty)
 
 
 def _spare_heat(f: Facts) -> list[Assessment]:
@@ -196,7 +199,7 @@ def _spare_why(f: Facts) -> list[Step]:
         emf = 60.0 * n / (kv * ratio)
         parts.append((emf, float(point.motor_current), float(point.motor_voltage)))
     (e1, i1, v1), (e2, i2, v2) = parts
-    power = 1.0 / number(to_build(f.before).controller.throttle_exponent)
+    power = 1.0 / number(to_build(f.before).controller.exponent)
     return [
         (
             "Same thrust, same propeller, same speed",

@@ -19,13 +19,13 @@ from streamlit.testing.v1 import AppTest
 import explorer
 from explorer.app import PAGES as ALL_PAGES
 from explorer.app_pages.why import glossary
+from explorer.app_pages.why.derivations.derivation import Derivation, check_words
 from explorer.app_pages.why.derivations.questions import QUESTIONS, found
-from explorer.app_pages.why.derivations.worked import Worked, check_words
 from explorer.app_pages.why.figures import alt_text, story_figure
 from explorer.app_pages.why.groups import FIRST, FIRST_TROUBLES, GROUPS
 from explorer.app_pages.why.stories.story import exercises, facts, guess_value, notes_of, said
 from explorer.app_pages.why.stories.story_list import STORIES
-from explorer.app_pages.why.troubles.troubles import TROUBLES
+from explorer.app_pages.why.troubleshooting.troubles import TROUBLES
 from explorer.controls.page_frame import page_file
 from explorer.inputs import Inputs, check, to_build
 from explorer.text.numbers import value
@@ -144,10 +144,10 @@ def test_a_wrong_answer_of_the_engine_shows_in_the_working(key, monkeypatch):
 
 
 def test_the_check_is_said_in_words():
-    assert check_words(Worked([], 1.0, 1.0)) == "Checked: the engine's own answer is the same."
-    assert "0.4 % smaller" in check_words(Worked([], 1.0, 0.996, within=0.01))
-    assert check_words(Worked([], math.inf, math.inf)) == check_words(Worked([], math.nan, math.nan)) == ""
-    assert not Worked([], math.inf, math.nan).agrees and not Worked([], 3.0, math.inf).agrees
+    assert check_words(Derivation([], 1.0, 1.0)) == "Checked: the engine's own answer is the same."
+    assert "0.4 % smaller" in check_words(Derivation([], 1.0, 0.996, within=0.01))
+    assert check_words(Derivation([], math.inf, math.inf)) == check_words(Derivation([], math.nan, math.nan)) == ""
+    assert not Derivation([], math.inf, math.nan).agrees and not Derivation([], 3.0, math.inf).agrees
 
 
 @pytest.mark.parametrize("question", QUESTIONS, ids=lambda q: q.key)

@@ -13,8 +13,8 @@ from propmodel.assess.assessment import Assessment
 from propmodel.base.arrays import number
 
 __all__ = [
-    "Worked",
-    "WorkingQuestion",
+    "Derivation",
+    "DerivationQuestion",
     "check_words",
     "if_it_hovers",
     "short",
@@ -22,7 +22,7 @@ __all__ = [
 
 
 @dataclass(frozen=True)
-class Worked:
+class Derivation:
     """A working of one build.
 
     Parameters
@@ -49,12 +49,12 @@ class Worked:
         return abs(self.by_formula - self.by_engine) <= self.within * abs(self.by_engine)
 
 
-def check_words(got: Worked) -> str:
+def check_words(got: Derivation) -> str:
     """Say how the sum shown compares with the engine; empty where there is no number to compare.
 
     Examples
     --------
-    >>> check_words(Worked([], 2.0, 2.01, within=0.01))
+    >>> check_words(Derivation([], 2.0, 2.01, within=0.01))
     "Checked: the engine's own answer, found another way, is 0.5 % larger."
     """
     if not (math.isfinite(got.by_formula) and math.isfinite(got.by_engine) and got.by_engine):
@@ -69,7 +69,7 @@ def check_words(got: Worked) -> str:
 
 
 @dataclass(frozen=True)
-class WorkingQuestion:
+class DerivationQuestion:
     """One thing a reader may ask why about.
 
     Parameters
@@ -89,7 +89,7 @@ class WorkingQuestion:
     key: str
     ask: str
     words: str
-    work: Callable[[Build], Worked]
+    work: Callable[[Build], Derivation]
     page: str
     knob: str
     also: str = ""
@@ -105,11 +105,11 @@ def short(value: float, digits: int = 3) -> str:
     return f"{value:,.{places}f}"
 
 
-def if_it_hovers(work: Callable[[Build], Worked]) -> Callable[[Build], Worked]:
+def if_it_hovers(work: Callable[[Build], Derivation]) -> Callable[[Build], Derivation]:
     """Say that a craft cannot hover instead of working out a hover that it never has."""
 
     @wraps(work)
-    def guarded(b: Build) -> Worked:
+    def guarded(b: Build) -> Derivation:
         a = Assessment(b)
         if bool(a.can_hover):
             return work(b)
@@ -124,6 +124,6 @@ def if_it_hovers(work: Callable[[Build], Worked]) -> Callable[[Build], Worked]:
             f"flat out all rotors together lift {ratio:.2f} times the weight: {why}",
             "A larger propeller, more cells or less mass comes first; this working appears once it hovers.",
         )
-        return Worked([step], math.nan, math.nan)
+        return Derivation([step], math.nan, math.nan)
 
     return guarded

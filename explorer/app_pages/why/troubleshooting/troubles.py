@@ -11,8 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from explorer.app_pages.why.troubles.setup_troubles import SETUP_TROUBLES
-from explorer.app_pages.why.troubles.trouble_records import CraftAnswers, Trouble
+from explorer.app_pages.why.troubleshooting.setup_troubles import SETUP_TROUBLES
+from explorer.app_pages.why.troubleshooting.trouble_records import CraftAnswers, Trouble
 from explorer.text.numbers import spread, value
 from explorer.text.search import holding
 from propmodel import heat
