@@ -150,7 +150,7 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
     key = f"{place}:{name}" if field.optional else f"{place}-must:{name}"
     common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
     if where == "board":  # beside a slider of the same name
-        common |= {"help": None, "label_visibility": "collapsed"}
+        common["label_visibility"] = "collapsed"
     label = _label(field, short)
     if name == "measured_propeller":
         stale_values.put(key, value)
@@ -298,29 +298,28 @@ def guessed() -> None:
     """Say how many values nobody told, the one that moves the answers most first, and open their fields."""
     inputs = state.usable()
     found, unchecked = _ranked_guesses(inputs), unchecked_fields(inputs)
-    with st.container(key="lean", width="content"):
-        if not found and not unchecked:
-            say('<p class="wi-small">Nothing is guessed.</p>')
+    if not found and not unchecked:
+        st.html('<div class="wi"><p class="wi-small">Nothing is guessed.</p></div>', width="content")
+        return
+    short = [one.words.split(" (")[0] for one in found] or [words for _, words in unchecked]
+    words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
+    count, what = (len(found), "guessed") if found else (len(unchecked), "not told")
+    label = f"{count} values are {what}; fill them in: {words}"
+    if count == 1:
+        label = f"1 value is {what}; fill it in: {words}"
+    with st.popover(label, type="tertiary", key=keys.LEAN_OPEN, on_change="rerun") as box:
+        if not box.open:
             return
-        short = [one.words.split(" (")[0] for one in found] or [words for _, words in unchecked]
-        words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
-        count, what = (len(found), "guessed") if found else (len(unchecked), "not told")
-        label = f"{count} values are {what}; fill them in: {words}"
-        if count == 1:
-            label = f"1 value is {what}; fill it in: {words}"
-        with st.popover(label, type="tertiary", key=keys.LEAN_OPEN, on_change="rerun") as box:
-            if not box.open:
-                return
-            if found:
-                st.caption("The guess that moves the answers most comes first.")
-            for one in found:
-                control(one.name, where="lean")
-                donor = st.session_state.get(keys.DEFAULT_DONOR) if "lent" in one.words else None
-                st.caption(f"Lent by {donor.capitalize()}. {_moves(one)}" if donor else _moves(one))
-            if unchecked:
-                st.caption("Not told, so not checked:")
-            for name, _ in unchecked:
-                control(name, where="lean")
+        if found:
+            st.caption("The guess that moves the answers most comes first.")
+        for one in found:
+            control(one.name, where="lean")
+            donor = st.session_state.get(keys.DEFAULT_DONOR) if "lent" in one.words else None
+            st.caption(f"Lent by {donor.capitalize()}. {_moves(one)}" if donor else _moves(one))
+        if unchecked:
+            st.caption("Not told, so not checked:")
+        for name, _ in unchecked:
+            control(name, where="lean")
 
 
 def _ranked_guesses(inputs: Inputs) -> list[guesses.GuessedField]:

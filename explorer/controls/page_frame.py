@@ -68,15 +68,15 @@ def page_file(page: str) -> str:
     return f"app_pages/{page}/page.py"
 
 
-def say(body: str) -> None:
-    """Write our own HTML; everything typed by somebody must come escaped (`html.escape`)."""
-    st.html(f'<div class="wi">{body}</div>')
+def say(*bodies: str) -> None:
+    """Write our own HTML, one piece below the other; everything typed by somebody must come escaped (`html.escape`)."""
+    st.html("".join(f'<div class="wi">{body}</div>' for body in bodies))
 
 
-def section(title: str, aside: str = "") -> None:
-    """Heading of a part of a page, with a lighter remark."""
+def section(title: str, aside: str = "", *bodies: str) -> None:
+    """Heading of a part of a page, with a lighter remark, and HTML that stands below it."""
     more = f" <span>{html.escape(aside)}</span>" if aside else ""
-    say(f"<h2>{html.escape(title)}{more}</h2>")
+    say(f"<h2>{html.escape(title)}{more}</h2>", *bodies)
 
 
 def notice(*, first_words: str = "") -> None:

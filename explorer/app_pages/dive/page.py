@@ -74,8 +74,8 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)
         page_frame.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')
     page_frame.say(f'<p class="wi-caution" role="note">{CAUTION}</p>')
-    page_frame.section("A harder pull-out, a fuller pack", "height lost")
-    page_frame.say(figures.pull_table(this, asked=inputs.hardest_pull_g))
+    pulls = figures.pull_table(this, asked=inputs.hardest_pull_g)
+    page_frame.section("A harder pull-out, a fuller pack", "height lost", pulls)
     wash_block(inputs, pins)
     page_frame.numbers("dive", lambda: _frame(this), file_name="dive-path.csv", every=8)
     page_frame.next_question("choose", "What should I change?")
@@ -140,10 +140,10 @@ def _key(pinned_names: Sequence[str]) -> str:
 
 def wash_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Descending into the own wash."""
-    page_frame.section("Straight down, slowly", "into its own wash; sinking speed in m/s")
     band, speed = answers.wash(inputs)
     others = [answers.wash(one)[0] for one in pins]
-    page_frame.say(figures.wash_strip(band, others) + f'<p class="wi-plain">{words.wash_words(band, speed)}</p>')
+    strip = figures.wash_strip(band, others) + f'<p class="wi-plain">{words.wash_words(band, speed)}</p>'
+    page_frame.section("Straight down, slowly", "into its own wash; sinking speed in m/s", strip)
 
 
 def _frame(this: answers.DiveAnswer) -> pd.DataFrame:

@@ -54,9 +54,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     if page_frame.waits(inputs):
         return
 
-    page_frame.section("Do these parts go together?", "yes or no")
-    page_frame.say(figures.fits_list(found))
-
+    page_frame.section("Do these parts go together?", "yes or no", figures.fits_list(found))
     page_frame.section("How close?", "share of each limit used, full throttle")
     with st.container(key="hold_row"):
         if st.session_state.get("hold") not in HOLDS:
@@ -83,8 +81,8 @@ def _key(pinned_names: Sequence[str]) -> str:
 
 def hot_block(inputs: Inputs) -> None:
     """Is a hot motor explained by its load? Folded; the caution stands outside."""
-    page_frame.section("A motor is hot")
-    page_frame.say(f'<p class="wi-caution" role="note"><b>Before you touch one:</b> {words.TOUCH_FIRST}</p>')
+    caution = f'<p class="wi-caution" role="note"><b>Before you touch one:</b> {words.TOUCH_FIRST}</p>'
+    page_frame.section("A motor is hot", "", caution)
     with st.expander("Does its load explain it? What else to look at", key="hot_motor", on_change="rerun") as box:
         if box.open:
             _hot(inputs)

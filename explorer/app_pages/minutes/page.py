@@ -455,8 +455,8 @@ def _cutoff_words(cut: answers.Cutoff) -> str:
 
 def firmware_block(inputs: Inputs) -> None:
     """Throttle above idle to type in as the firmware's hover setting."""
-    page_frame.section("Hover setting to type in", "throttle above idle, full pack and end of flight")
-    page_frame.say(f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>')
+    words = f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>'
+    page_frame.section("Hover setting to type in", "throttle above idle, full pack and end of flight", words)
 
 
 page(state.usable(), state.pins())

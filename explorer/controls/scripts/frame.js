@@ -126,13 +126,17 @@ function watch() {
   }
 }
 
-// Words are moved each time a chart was drawn and a strip got its size: before that is painted, so that none jumps.
+// Words are moved when a chart has been drawn and a strip has its size: before that is painted, so that none jumps.
 function follow_new() {
   for (const chart of document.querySelectorAll(".js-plotly-plot")) {
     if (chart.wiArranged || !chart.on) continue;
     chart.wiArranged = true;
-    chart.on("plotly_afterplot", () => arrange_chart(chart));
-    arrange_chart(chart);
+    const soon = () => {
+      cancelAnimationFrame(chart.wiDue); // drawn twice for one picture
+      chart.wiDue = requestAnimationFrame(() => arrange_chart(chart));
+    };
+    chart.on("plotly_afterplot", soon);
+    soon();
   }
   for (const strip of document.querySelectorAll(".wi-strip .scale, .wi-wash")) {
     if (strip.wiArranged) continue;
