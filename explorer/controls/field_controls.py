@@ -146,10 +146,11 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         Shorter label.
     """
     field, value = described(name), value_of(name)
-    # the style sheet takes the clearing cross off fields that must have a value
     place = f"{where}:{_page()}" if where in SHARED else where
     key = f"{place}:{name}" if field.optional else f"{place}-must:{name}"
     common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
+    if where == "board":  # beside a slider of the same name
+        common |= {"help": None, "label_visibility": "collapsed"}
     label = _label(field, short)
     if name == "measured_propeller":
         stale_values.put(key, value)
@@ -181,7 +182,8 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
             numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
             displayed = None if displayed is None else float(f"{displayed:.6g}")
         unknown = field.when_unknown if field.name in _LEFT_OPEN else f"not told: {field.when_unknown}"
-        hint = unknown if field.optional else None
+        # by the blank hint the style sheet knows a field that must have a value, and takes its clearing cross off
+        hint = unknown if field.optional else " "
         stale_values.put(key, displayed)
         st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
 
@@ -235,33 +237,30 @@ def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
     leave_out : sequence of str
         Inputs that already have a slider on the page.
     """
-    with st.container(key="strip"):
-        pick, slide, hold = st.columns([2.2, 5, 1.7], vertical_alignment="bottom", gap="medium")
-        with pick:
-            # another page drops the choice: take it up again
-            key = f"knob:{_page()}"
-            st.session_state.setdefault(key, st.session_state.get(keys.LAST_KNOB, KNOBS[0]))
-            offered = [knob for knob in KNOBS if knob not in leave_out]
-            if st.session_state[key] not in offered:
-                st.session_state[key] = offered[0]
-            name = st.selectbox(
-                "Try changing",
-                offered,
-                format_func=lambda k: described(k).label,
-                key=key,
-                help="Choose an input; the slider beside it moves it. The same input stands at the left.",
-            )
-            st.session_state[keys.LAST_KNOB] = name
-        with slide:
-            _knob(name)
-        with hold:
-            st.button(
-                "Pin this build",
-                key="pin",
-                on_click=state.pin,
-                width="stretch",
-                help="Keep this build as the grey dashed one; every number then shows against it.",
-            )
+    # elements in a row, not columns with an element each: half as many for the browser to go through
+    with st.container(key="strip", horizontal=True, vertical_alignment="bottom", gap="medium"):
+        # another page drops the choice: take it up again
+        key = f"knob:{_page()}"
+        st.session_state.setdefault(key, st.session_state.get(keys.LAST_KNOB, KNOBS[0]))
+        offered = [knob for knob in KNOBS if knob not in leave_out]
+        if st.session_state[key] not in offered:
+            st.session_state[key] = offered[0]
+        name = st.selectbox(
+            "Try changing",
+            offered,
+            format_func=lambda k: described(k).label,
+            key=key,
+            help="Choose an input; the slider beside it moves it. The same input stands at the left.",
+        )
+        st.session_state[keys.LAST_KNOB] = name
+        _knob(name)
+        st.button(
+            "Pin this build",
+            key="pin",
+            on_click=state.pin,
+            width="stretch",
+            help="Keep this build as the grey dashed one; every number then shows against it.",
+        )
 
 
 def _knob(name: str, *, short: str | None = None) -> None:

@@ -81,10 +81,8 @@ def _group(group: str) -> None:
             if short is None:
                 field_controls.control(name, where="side")
         if row:
-            for column, name in zip(
-                st.columns([1, 1.2] if group == "What feeds it" else 2, gap="small"), row, strict=True
-            ):
-                with column:
+            with st.container(key=f"row_{group}", horizontal=True):
+                for name in row:
                     field_controls.control(name, where="side", short=dict(first)[name])
         rest = [f.name for f in FIELDS.values() if f.group == group and f.name not in dict(first)]
         over = (

@@ -94,47 +94,39 @@ def _same_dive(inputs: Inputs, pin: Inputs) -> Inputs:
 
 def controls(this: answers.DiveAnswer) -> None:
     """The dive: how far, how fast, how it begins, who flies, how hard, on which charge."""
-    with st.container(key="dive_controls"):
-        first = st.columns(4, vertical_alignment="bottom", gap="medium")
-        with first[0]:
-            field_controls.control("drop_m", where="dive", short="Falls before you pull out")
-        with first[1]:
-            field_controls.control("dive_kmh", where="dive", short="Or at a speed of")
-        with first[2]:
-            kept_values.put_first("start", kept_values.get("start"))
-            st.number_input(
-                "Begins above ground, m",
-                1.0,
-                3000.0,
-                value=None,
-                step=5.0,
-                format="%g",
-                key="start",
-                on_change=kept_values.keep,
-                args=("start", "start"),
-                placeholder="not told",
-                help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
-            )
-        with first[3]:
-            field_controls.control("charge_left_percent", where="dive")
-        second = st.columns([1, 1, 2], vertical_alignment="bottom", gap="medium")
-        with second[0]:
-            field_controls.control("reaction_s", where="dive", short="Reaction time")
-        with second[1]:
-            field_controls.control("hardest_pull_g", where="dive", short="Hardest pull-out")
-        with second[2]:
-            if st.session_state.get("entry") not in ENTRIES:
-                kept_values.put("entry", kept_values.get("entry", "nose_down"))
-            st.segmented_control(
-                "Entry",
-                list(ENTRIES),
-                format_func=ENTRIES.__getitem__,
-                key="entry",
-                on_change=kept_values.keep_filled,
-                args=("entry", "entry"),
-                required=True,
-                help="Nose down is the faster fall. Flat, it falls belly first and comes out through its own wash.",
-            )
+    # elements in a row that wraps, not columns with an element each: half as many for the browser to go through
+    with st.container(key="dive_controls", horizontal=True, vertical_alignment="bottom", gap="medium"):
+        field_controls.control("drop_m", where="dive", short="Falls before you pull out")
+        field_controls.control("dive_kmh", where="dive", short="Or at a speed of")
+        kept_values.put_first("start", kept_values.get("start"))
+        st.number_input(
+            "Begins above ground, m",
+            1.0,
+            3000.0,
+            value=None,
+            step=5.0,
+            format="%g",
+            key="start",
+            on_change=kept_values.keep,
+            args=("start", "start"),
+            placeholder="not told",
+            help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
+        )
+        field_controls.control("charge_left_percent", where="dive")
+        field_controls.control("reaction_s", where="dive", short="Reaction time")
+        field_controls.control("hardest_pull_g", where="dive", short="Hardest pull-out")
+        if st.session_state.get("entry") not in ENTRIES:
+            kept_values.put("entry", kept_values.get("entry", "nose_down"))
+        st.segmented_control(
+            "Entry",
+            list(ENTRIES),
+            format_func=ENTRIES.__getitem__,
+            key="entry",
+            on_change=kept_values.keep_filled,
+            args=("entry", "entry"),
+            required=True,
+            help="Nose down is the faster fall. Flat, it falls belly first and comes out through its own wash.",
+        )
 
 
 def _key(pinned_names: Sequence[str]) -> str:
