@@ -38,7 +38,7 @@ def margin_names() -> list[str]:
 
 _MARGINS = frozenset(margin_names())
 
-_MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "propeller.mass"})
+_MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "controller.throttle_exponent", "propeller.mass"})
 """Fields where NaN says "not told" row by row; the model then estimates."""
 
 NAMED: Mapping[str, tuple[Callable[..., NDArray], tuple[str, ...]]] = {
