@@ -531,7 +531,8 @@ def test_a_craft_that_comes_out_keeps_its_height_and_its_caution():
 
 def test_a_craft_without_pull_does_not_come_out():
     answer = dive_answers.dive(HEAVY)
-    assert "not level" in figures.pull_table(answer, asked=5.0)
+    table = figures.pull_table(answer, asked=5.0)
+    assert "Not level with any pull-out" in table and "<table" not in table
     assert any(
         "never level" in a.text
         for a in figures.dive_figure(answer, [], start=None, top=200.0, tick=50.0).layout.annotations
