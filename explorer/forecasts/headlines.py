@@ -61,7 +61,7 @@ CACHED_ANSWERS: dict[str, Any] = {
 
 @dataclass(frozen=True)
 class Headlines:
-    """The headline answers that pages say in words, a part of `propmodel.performance.Performance`; SI units."""
+    """The headline answers that pages say in words, a part of `propmodel.assess.performance.Performance`; SI units."""
 
     mass: float
     thrust_to_weight: float
