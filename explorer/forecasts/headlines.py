@@ -34,10 +34,10 @@ __all__ = [
     "THROTTLE",
     "Answers",
     "Headlines",
-    "ThrottleStory",
+    "ThrottleBand",
     "answers",
     "build",
-    "gives_first",
+    "limits_of",
     "over_label",
     "plain",
     "story",
@@ -61,7 +61,7 @@ CACHED_ANSWERS: dict[str, Any] = {
 
 @dataclass(frozen=True)
 class Headlines:
-    """The headline answers that pages say in words, a part of `propmodel.performance.Performance`; SI units."""
+    """The headline answers that pages say in words, a part of `propmodel.assess.performance.Performance`; SI units."""
 
     mass: float
     thrust_to_weight: float
@@ -90,7 +90,7 @@ class Answers:
 
 
 @dataclass(frozen=True)
-class ThrottleStory:
+class ThrottleBand:
     """The throttle curve over the motor command, and where 8 in 10 craft with these labels land.
 
     ``throttle`` of the three curves is the motor command, idle included: from idle to 1, as logs show it.
@@ -163,13 +163,13 @@ def quantile(values: NDArray, share: float) -> float:
     return float(np.quantile(there, share)) if there.size >= 0.5 * values.size else math.nan
 
 
-def story(inputs: Inputs) -> ThrottleStory:
+def story(inputs: Inputs) -> ThrottleBand:
     """The throttle curve with its band, at the charge that is shown."""
     return _story(plain(inputs))
 
 
 @st.cache_data(**CACHED_ANSWERS)
-def _story(inputs: Inputs) -> ThrottleStory:
+def _story(inputs: Inputs) -> ThrottleBand:
     made = build(inputs)
     charge = flying(inputs).state_of_charge
     low, _, high = curve_bands(made, BAND_THROTTLE, state_of_charge=charge)
@@ -183,7 +183,7 @@ def _story(inputs: Inputs) -> ThrottleStory:
         return replace(curve, throttle=command_from_duty(esc, duty_from_throttle(esc, curve.throttle)))
 
     hover = command_from_duty(esc, still.duty, command_cap=made.command_cap)
-    return ThrottleStory(
+    return ThrottleBand(
         curve=over_command(throttle_curve(made, THROTTLE, state_of_charge=charge)),
         low=over_command(low),
         high=over_command(high),
@@ -194,7 +194,7 @@ def _story(inputs: Inputs) -> ThrottleStory:
     )
 
 
-def gives_first(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
+def limits_of(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
     """All limits, worst first, for a load held so long. [s]"""
     return _gives_first(plain(inputs), hold)
 

@@ -18,7 +18,7 @@ from propmodel.studies.sweep import Sweep
 __all__ = ["MIXED_TIME", "mixed_flight_times"]
 
 MIXED_TIME = "way_time"
-"""Name of this answer beside those of `propmodel.performance.OUTPUTS`."""
+"""Name of this answer beside those of `propmodel.assess.performance.OUTPUTS`."""
 CHUNK = 8192
 
 

@@ -153,7 +153,9 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
     True
     """
     if shape_of(build) != ():
-        raise ValueError("limits needs one build of plain numbers; for arrays of builds use propmodel.margins.evaluate")
+        raise ValueError(
+            "limits needs one build of plain numbers; for arrays of builds use propmodel.assess.margins.evaluate"
+        )
     if not (isinstance(hold, float) and hold == np.inf):
         check_positive("hold", check_number("hold", hold, "s"), "s")
     a = Assessment(build)
@@ -329,7 +331,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         if not bool(a.can_hover):
             return "It cannot hover"
         command = float(np.minimum(a.hover_command_at_reserve, 9.99))
-        tiny = "; 40 to 60 % is usual for so light a craft" if number(a.mass) <= margins.TINY else ""
+        tiny = "; 40 to 60 % is usual for so light a craft" if number(a.mass) <= margins.LIGHT_CRAFT_MASS else ""
         return f"At the end of the flight a hover takes {_percent(command)} of the motors' command, idle included{tiny}"
     if key == "hover_low":
         command = float(a.hover_command)

@@ -1,4 +1,4 @@
-"""Measured logs: reading, doubts, calibration, measured pairs."""
+"""Measurement logs: reading, quality flags, calibration, and the shipped motor-propeller measurements."""
 
 from propmodel.bench.read_log import (
     BenchFileError,

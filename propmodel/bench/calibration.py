@@ -1,7 +1,7 @@
-"""Make a motor, a propeller and a throttle map one's own from a stand table: robust least squares with priors.
+"""Calibration of motor, propeller and throttle map on one thrust-stand table: robust least squares with priors.
 
-What the label says stays as the prior (KV to a few per cent, resistance to a factor, the propeller to its
-spread), so an unknown the columns cannot tell keeps its label's value and its label's doubt.
+The prior of each unknown is its label with the label's spread: KV to a few per cent, resistance to a factor, the
+propeller to its spread. An unknown that the measured columns do not determine keeps the label's value and spread.
 """
 
 from __future__ import annotations
@@ -26,11 +26,11 @@ from propmodel.components.propeller import Propeller, spread
 __all__ = ["ROWS_IN_DOUBT", "TABLE_IN_DOUBT", "Calibration", "calibrate"]
 
 MODEL_SD_PROPELLER = 0.02
-"""How far the form of the forecast misses a propeller known at one point, ln C. [-]"""
+"""Model error of C_T and C_P away from the calibrated speed, standard deviation of ln C. [-] Estimate."""
 MODEL_SD_RESISTANCE = 0.05
-"""Same for the resistance: the controller's part and the timing differ from stand to craft. Estimate."""
+"""Model error of ln R: the controller's resistance and the timing differ between stand and craft. [-] Estimate."""
 ROWS_IN_DOUBT = ("impossible", "odd_row", "shaft_above_electrical")
-"""Doubts about single rows: those are left out."""
+"""Kinds of quality flag that concern single rows; these rows are left out of the fit."""
 TABLE_IN_DOUBT = (
     "another_propeller",
     "kv_label",
@@ -39,45 +39,50 @@ TABLE_IN_DOUBT = (
     "sensor_scale",
     "torque_against_current",
 )
-"""Doubts about all of a table: a wrong unit, scale, pole count or part. No row of it is calibrated on."""
+"""Kinds of quality flag that concern the whole table (a wrong unit, scale, pole count or part). Such a table is
+refused."""
 WORTH_SAYING = 0.05
-"""Misfit from which a note says so. [-]"""
+"""Relative misfit of a channel from which a note reports it. [-]"""
 MOST_LEFT_OUT = 0.5
-"""Share of the rows in doubt above which the table itself is. [-]"""
+"""Share of flagged rows above which the whole table is refused. [-]"""
 
 
 @dataclass(frozen=True, eq=False)
 class Calibration:
-    """What a table made of motor, propeller and controller.
+    """Motor, propeller and controller calibrated on one table, with the evidence for them.
 
     Attributes
     ----------
     motor, propeller, controller : Motor, Propeller, Controller
-        Ready for a build; their own spreads replace the labels'.
+        Parts for a `Build`. Their calibrated spreads replace those of the labels.
     spread : pandas.DataFrame
-        One row per quantity: ``value``, ``log_sd`` (or ``sd``), ``low``, ``high`` (95 %), ``label`` value,
-        ``learned`` (share of the label's doubt that is gone).
+        One row per quantity, with the columns ``value``, ``log_sd`` (standard deviation of its logarithm),
+        ``low`` and ``high`` (95 % interval), ``label`` (value from the label) and ``learned`` (share of the prior
+        variance that the table removed, 0 to 1).
     residuals : pandas.DataFrame
-        One row per hold: throttle, measured and fitted values, and their differences.
+        One row per dwell point: throttle, measured values, fitted values, and their relative differences.
     notes : list of str
-        What the columns could tell and what not.
-    unknowns, covariance : ndarray
-        Solution in the order of ``bench_model.NAMES``, and its covariance.
+        Which quantities the measured columns determined, and which they did not.
+    unknowns : ndarray, shape (unknowns,)
+        Solution in the order of `bench.stand_model.NAMES`. [-]
+    covariance : ndarray, shape (unknowns, unknowns)
+        Covariance of the solution, including the misfit that the fit leaves. [-]
     """
 
     motor: Motor
-    """KV as it is under load, resistance and no-load current of this motor."""
+    """The labelled motor with calibrated loaded KV, resistance and no-load current."""
     propeller: Propeller
-    """The label's, with its offsets and spread found here."""
+    """The labelled propeller with calibrated offsets and spread."""
     controller: Controller
-    """Ripple, standby power and throttle map of this controller."""
+    """The controller with calibrated ripple loss, standby power and throttle map."""
     spread: pd.DataFrame
     residuals: pd.DataFrame
     notes: list[str]
     unknowns: FloatArray
     """Solution in the order of `bench.stand_model.NAMES`. [-]"""
     covariance: FloatArray
-    """Of the unknowns, in the same order, without what the model's form may miss. [-]"""
+    """Covariance of the unknowns, in the same order, without the model errors `MODEL_SD_PROPELLER` and
+    `MODEL_SD_RESISTANCE`. [-]"""
 
 
 def calibrate(
@@ -95,28 +100,35 @@ def calibrate(
 
     Parameters
     ----------
-    log : BenchLog, or its ``points``
+    log : BenchLog or pandas.DataFrame
+        A stand log, or its table of dwell points. The quality checks run only on a `BenchLog`.
     motor : Motor
-        As labelled.
+        The motor with the values of its label.
     propeller : Propeller
-        As labelled.
+        The propeller with the values of its label.
     controller : Controller, optional
-        Starting point of its resistance, ripple and standby power. The throttle map starts at the rule for motor,
-        propeller and volts, without idle, whatever it says.
+        Prior of its resistance, ripple and standby power. The prior of its throttle map is always the default
+        exponent for motor, propeller and voltage, without an idle duty.
     air : Air
         Air at the stand.
     leave_out : sequence of int
-        Rows (index labels of ``points``) not to use.
+        Rows (index labels of ``points``) that are not used.
     use_limited : bool
-        Keep rows where the supply was at its limit: at their measured voltage they obey the same law.
+        True uses the rows where the supply was at its current limit. They are valid at their measured voltage.
     use_doubted : bool
-        Calibrate on rows that look wrong all the same. By default single rows in doubt are left out, which a note
-        says, and a table that is in doubt as a whole is refused.
+        True uses rows and tables that carry quality flags. False leaves out flagged single rows, which a note
+        reports, and refuses a table that is flagged as a whole.
+
+    Returns
+    -------
+    Calibration
+        The calibrated parts, their spread, the residuals and the notes.
 
     Raises
     ------
     ValueError
-        If fewer than three rows have speed or thrust with a voltage and a current, or the table is in doubt.
+        If fewer than three rows have a voltage, a current, and a speed or a thrust; or if the table as a whole is
+        flagged and ``use_doubted`` is False.
     """
     points = log.points if isinstance(log, BenchLog) else log
     drop = set(leave_out)
@@ -135,7 +147,7 @@ def calibrate(
 
 
 def _left_out(log: BenchLog, doubts: Sequence[Doubt], already: set[int]) -> tuple[set[int], list[str]]:
-    """Rows in doubt that are left out, with a sentence; a ValueError where the whole table is in doubt."""
+    """Return the flagged rows to leave out, and a note about them; raise ValueError if the whole table is flagged."""
     used = {int(row) for row in log.points.index} - already
     odd = {row for d in doubts if d.kind in ROWS_IN_DOUBT for row in d.rows} & used
     many = len(odd) > MOST_LEFT_OUT * len(used)
@@ -155,9 +167,9 @@ def _left_out(log: BenchLog, doubts: Sequence[Doubt], already: set[int]) -> tupl
 
 
 def _covariance(fit: StandFit) -> FloatArray:
-    """Covariance of the common unknowns, never tighter than what the fit leaves between table and forecast.
+    """Covariance of the common unknowns, with the misfit of each channel added.
 
-    Misfits beyond the usual noise are no chance scatter that more rows average away: they stay as they are.
+    A misfit beyond the usual noise is a systematic error: more rows do not average it out.
     """
     n = len(NAMES)
     cov = np.array(fit.covariance[:n, :n])
@@ -176,7 +188,7 @@ def _covariance(fit: StandFit) -> FloatArray:
 
 
 def _static(fit: StandFit, propeller: Propeller) -> tuple[float, float]:
-    """C_T and C_P at the middle speed of the table. [-]"""
+    """C_T and C_P at the median speed of the table. [-]"""
     table = fit.table
     prepared = Stand.of(table.motor, propeller, table.controller, table.air, table.stand.voltage).prepared
     c_t, c_p = prepared.static(np.exp(np.median(fit.x[len(NAMES) :])))
@@ -184,7 +196,7 @@ def _static(fit: StandFit, propeller: Propeller) -> tuple[float, float]:
 
 
 def _merit_slope(c_t: float, c_p: float) -> float:
-    """How much ln FM moves for one of its offset: 1 - FM / 0.85. [-]"""
+    """Derivative of ln FM with respect to the figure-of-merit offset: 1 - FM / 0.85. [-]"""
     return 1.0 - min(float(np.sqrt(2 / np.pi)) * c_t**1.5 / c_p, 0.84) / 0.85
 
 
@@ -255,13 +267,13 @@ def _result(fit: StandFit) -> Calibration:
         "learned": np.clip(1 - (sd["idle_duty"] / prior_sd["idle_duty"]) ** 2, 0, 1),
     }
     frame = frame.drop(columns="unknown")
-    # the map belongs to this motor's controller: whoever takes the motor to another propeller needs it
+    # the calibrated throttle map stays with the motor, so that it is available with another propeller
     motor = replace(motor, stand_controller=controller)
     return Calibration(motor, propeller, controller, frame, _residuals(fit), _notes(fit, frame), unknowns, cov)
 
 
 def _propeller(fit: StandFit, unknowns: FloatArray, cov: FloatArray) -> tuple[Propeller, list[tuple[Any, ...]]]:
-    """Propeller with its shifts and collapsed spread; C_T and C_P at the middle speed with their log sd."""
+    """Return the propeller with calibrated offsets and spread; and the rows of C_T and C_P at the median speed."""
     table = fit.table
     t, m = NAMES.index("log_c_t"), NAMES.index("merit")
     label = table.propeller

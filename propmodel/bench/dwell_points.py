@@ -1,4 +1,7 @@
-"""From rows to dwell points: where the throttle stood still, what was read there, and which way it was going."""
+"""Dwell points of a stand log: stretches of constant throttle, their median readings, and the sweep direction.
+
+A dwell point is also called a hold, after the column ``hold``.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +12,9 @@ from numpy.typing import NDArray
 __all__ = ["dwell_points", "plateau_table", "spikes"]
 
 HOLD_BAND = 0.012
-"""Throttle wanders less than this inside one hold. [share]"""
+"""Largest change of the throttle within one hold. [share]"""
 RAMP_BIN = 0.05
-"""A ramp is read in bins of this width. [share]"""
+"""Width of the throttle bins into which a ramp is divided. [share]"""
 MEASURED = (
     "throttle_share",
     "voltage_v",
@@ -25,14 +28,21 @@ MEASURED = (
 
 
 def dwell_points(throttle: NDArray[np.float64], block: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Number the dwell points of a log: a new one where the throttle steps, or a bin of a ramp.
+    """Number the dwell points of a log.
+
+    A new dwell point begins where the throttle steps, where a ramp enters the next bin, and at a new block.
 
     Parameters
     ----------
-    throttle : ndarray
-        Share 0 to 1, one per row; NaN where not given.
-    block : ndarray
-        Changes where motor, propeller or pack change.
+    throttle : ndarray, shape (rows,)
+        Throttle as a share, 0 to 1; NaN where not recorded. [-]
+    block : ndarray, shape (rows,)
+        Number of the block; it changes where motor, propeller or pack change. [-]
+
+    Returns
+    -------
+    ndarray of int, shape (rows,)
+        Number of the dwell point of each row, from 0. [-]
 
     Examples
     --------
@@ -46,12 +56,12 @@ def dwell_points(throttle: NDArray[np.float64], block: NDArray[np.int64]) -> NDA
     moved = np.abs(np.diff(value, prepend=value[0])) > HOLD_BAND / 2
     new_block = np.diff(block, prepend=block[0]) != 0
     group = np.cumsum(moved | new_block)
-    # inside a group the throttle may still creep: a slow ramp, read in bins
+    # a group whose throttle changes slowly is a ramp: divide it into bins
     low = pd.Series(value).groupby(group).transform("min").to_numpy()
     high = pd.Series(value).groupby(group).transform("max").to_numpy()
     creeping = (high - low) > 2 * HOLD_BAND
     size = pd.Series(value).groupby(group).transform("size").to_numpy()
-    if n > 200 and np.median(size) < 3:  # a ramp so fast that most rows step: bins as well
+    if n > 200 and np.median(size) < 3:  # most rows step: a fast ramp, divided into bins too
         creeping |= True
     if creeping.any():
         step = np.floor(value / RAMP_BIN + 0.5)
@@ -63,14 +73,19 @@ def dwell_points(throttle: NDArray[np.float64], block: NDArray[np.int64]) -> NDA
 
 
 def plateau_table(frame: pd.DataFrame) -> pd.DataFrame:
-    """Median of the last half of each hold; one row a hold, in the order of the file.
+    """Return one row per hold, in the order of the file: the median of the last half of the hold.
 
-    Rows before anything was measured are passed over; a hold with no reading at all is left out.
+    A hold without any reading is left out.
 
     Parameters
     ----------
     frame : pandas.DataFrame
-        Rows in SI with ``hold``, the number of the hold each belongs to.
+        Rows of the log in SI units, with the column ``hold`` from `dwell_points`. At least one row.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The measured columns, the labels, ``rows`` (number of rows of the hold) and ``sweep`` ("up" or "down").
     """
     measured = [name for name in MEASURED if name in frame]
     key = frame["hold"].to_numpy()
@@ -99,7 +114,7 @@ def plateau_table(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _drop_slivers(table: pd.DataFrame) -> pd.DataFrame:
-    """Leave out the one or two rows caught while the throttle was between two long holds."""
+    """Leave out the very short holds that were recorded while the throttle moved between two long holds."""
     if len(table) < 3 or table["rows"].median() < 6:
         return table
     return table[table["rows"] >= max(2.0, 0.15 * float(table["rows"].median()))]
@@ -112,7 +127,7 @@ def _sweeps(table: pd.DataFrame) -> list[str]:
     if len(step) > 1:
         step[0] = step[1]
     new = np.diff(table["block"].to_numpy(), prepend=table["block"].iloc[0]) != 0
-    # the step into a new block or a new repeat (one long fall after a sweep up) says nothing of direction
+    # the step into a new block or a repeated sweep is no sweep direction: take that of the next step
     following = np.append(step[1:], step[-1])
     restart = new | ((step < 0) & (following > 0))
     step = np.where(restart, following, step)
@@ -125,11 +140,16 @@ def spikes(values: NDArray[np.float64], *, window: int = 11, times: float = 8.0)
     Parameters
     ----------
     values : ndarray
-        One reading a row, NaN where none.
+        One reading per row, NaN where none.
     window : int
-        Readings that make a neighbourhood. [-]
+        Number of readings in the moving window. [-]
     times : float
-        Scatters of the neighbourhood beyond which a reading is marked. [-]
+        Threshold, in robust standard deviations of the window. [-]
+
+    Returns
+    -------
+    ndarray of bool
+        True at a spike of one or two rows, same shape. All False below three windows of readings.
 
     Examples
     --------

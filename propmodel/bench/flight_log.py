@@ -1,8 +1,8 @@
-"""What a flight log tells: hover current and throttle, pack resistance, charge used, the current sensor's scale.
+"""Evaluation of a flight log: hover current and throttle, pack resistance, charge used, scale of the current sensor.
 
-The charger is the truth: the charge it puts back, over the charge the log counted, is the sensor's scale
-(common practice). Resistance comes from load steps, since the resting voltage is the same before and after a
-step of a second: dV/dI over fast changes.
+The charger is the reference for the current sensor: the scale is the charge it puts back over the charge that the log
+counted (common practice). The pack resistance is -dV/dI over load steps of about a second, during which the
+open-circuit voltage stays the same.
 """
 
 from __future__ import annotations
@@ -22,59 +22,64 @@ from propmodel.bench.reading.records import BenchLog, Doubt
 __all__ = ["FlightCalibration", "calibrate_flight", "flight_doubts"]
 
 STEADY_SECONDS = 2.0
-"""A hover is judged over this long. [s]"""
+"""Length of the window in which steady flight is detected. [s]"""
 STEADY_CURRENT, STEADY_THROTTLE = 0.08, 0.025
-"""Largest scatter (1 sd) of a steady stretch: current as a share of itself, throttle of the whole. [-]"""
+"""Largest standard deviation within steady flight: of the current relative to its mean, of the throttle share. [-]"""
 SAME_FLYING = 0.10
-"""Steady pieces whose power lies closer, ln, are one way of flying: a hover takes one power, whatever the volts. [-]"""
+"""Largest difference of ln power between steady stretches of one flight condition. A hover takes the same power at
+any pack voltage. [-]"""
 ON_GROUND_THROTTLE, ON_GROUND_POWER = 0.09, 0.35
-"""Steady pieces below this motor command, or below this share of the power of the next way of flying, stand on the
-ground with the motors at idle. [-] Estimates."""
+"""A steady stretch below this motor command, or below this share of the power of the next flight condition, is taken
+as on the ground with the motors at idle. [-] Estimates."""
 SLOWER_THAN_HOVER = 0.30
-"""A cruise near the speed of longest endurance takes up to this much less than the hover, ln (momentum theory with
-the drag of these craft). Within it the forecast decides which of two ways of flying is the hover. [-]"""
+"""Largest reduction of ln power of a cruise near the speed of longest endurance, relative to hover (momentum theory
+with the drag of these craft). Within this range the forecast decides which of two conditions is the hover. [-]"""
 STEP_SECONDS = (0.2, 2.0)
-"""Change over at least the logger's smoothing and at most what leaves the resting voltage alone. [s]"""
+"""Shortest and longest load step: longer than the smoothing of the logger, and too short for the open-circuit voltage
+to change. [s]"""
 STEP_SHARE = 0.15
-"""Smallest load step that counts, share of the highest current. [-]"""
+"""Smallest load step that is used, relative to the highest current. [-]"""
 CHARGE_BAND = 0.10
-"""Counted charge against the integral of the current: beyond this a unit or the clock is wrong. [share]"""
+"""Largest relative difference between the counted charge and the integral of the current. Beyond it a unit or the
+clock is wrong. [-]"""
 RESTART_SECONDS = 1.0
-"""A clock that steps back by more has started again: rows that a logger wrote late are closer. [s]"""
+"""Backward step of the clock from which the log has restarted. Rows that a logger wrote late step back less. [s]"""
 MOST_RESTARTS = 50
-"""More steps back than this, or than one row in twenty, are rows in no order, which are sorted."""
+"""With more backward steps than this, or more than one row in twenty, the rows are unordered and are sorted."""
 BETWEEN_FLIGHTS = 3600.0
-"""Set between two joined logs: too long for charge, load steps and steady flight to reach across. [s]"""
+"""Time inserted between two joined logs, so that charge, load steps and steady flight do not extend across. [s]"""
 NEGATIVE_SHARE = 0.95
-"""Share of the rows with current from which a sensor counts the wrong way round."""
+"""Share of rows with negative current from which the sign of the sensor is taken as reversed. [-]"""
 CHARGER_SD = 0.02
-"""Error of the charge a charger shows. [share] Estimate."""
+"""Relative standard deviation of the charge displayed by a charger. [-] Estimate."""
 
 
 @dataclass(frozen=True, eq=False)
 class FlightCalibration:
-    """What a flight says of the build. Currents are already multiplied by ``sensor_scale``.
+    """Quantities of a build evaluated from a flight. Currents are already multiplied by ``sensor_scale``.
 
     Attributes
     ----------
     hover_current, hover_throttle : float
-        Medians of the steady stretches that are the hover, NaN if there is none. [A], share
+        Medians over the steady stretches of hover, NaN if there is none. [A], [-]
     pack_resistance, pack_resistance_sd : float
-        From load steps, NaN if there are none. [ohm]
+        From load steps, with its standard deviation; NaN if there are none. [ohm]
     charge_used : float
-        Over the whole log. [Ah]
+        Charge used over the whole log. [Ah]
     flight_time : float
         Time with current flowing. [s]
     sensor_scale, sensor_scale_sd : float
-        Charge put back over charge counted; 1 and NaN if the charger's figure was not given.
+        Charge put back over charge counted, with its standard deviation; 1 and NaN if ``charge_put_back`` was not
+        given. [-]
     comparison : pandas.DataFrame
-        Flown against forecast, if a build was given.
+        Measured and forecast values, if a build was given; else empty.
     notes : list of str
+        Remarks about the evaluation, one sentence each.
     steady : pandas.DataFrame
-        One row per way of flying found in the steady stretches: ``power_w`` (``current_a`` where there is no voltage),
+        One row per steady flight condition: ``power_w`` (``current_a`` where there is no voltage),
         ``current_a``, ``throttle``, ``seconds``, ``pieces`` and ``taken_as``: "hover", "cruise" or "on the ground".
     of_motors : bool
-        True where ``hover_throttle`` is the motor command, idle included; False where the log shows only the stick.
+        True where ``hover_throttle`` is the motor command, idle included; False where the log has only the stick.
     """
 
     hover_current: float
@@ -92,16 +97,21 @@ class FlightCalibration:
 
 
 def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float | None = None) -> FlightCalibration:
-    """Read a flight: hover, pack resistance, charge, sensor scale, and forecast against flown.
+    """Evaluate a flight: hover, pack resistance, charge, sensor scale, and comparison with the forecast.
 
     Parameters
     ----------
     log : BenchLog
-        Of kind "flight", with time, voltage and current.
+        A log of kind "flight", with time, voltage and current.
     build : Build, optional
-        What flew, for the comparison.
+        The build that flew, for the comparison.
     charge_put_back : float, optional
-        What the charger put back after exactly this flight. [Ah]
+        Charge that the charger put back after exactly this flight. [Ah]
+
+    Returns
+    -------
+    FlightCalibration
+        The evaluated quantities.
 
     Raises
     ------
@@ -170,13 +180,13 @@ _BACKWARDS = "The current is negative nearly everywhere: the sensor counts the w
 
 
 def _counts_backwards(amps: FloatArray) -> bool:
-    """Whether nearly all of the current is negative."""
+    """True if nearly all of the current is negative."""
     flowing = amps[np.isfinite(amps) & (np.abs(amps) > 0.1)]
     return flowing.size > 0 and float(np.mean(flowing < 0.0)) >= NEGATIVE_SHARE
 
 
 def _restarts(time: FloatArray) -> NDArray[np.intp]:
-    """Rows at which the clock starts again, in the order of the file; none where rows are in no order at all."""
+    """Rows at which the clock restarts, in the order of the file; none where the rows are unordered."""
     back = np.flatnonzero(np.diff(time) < -RESTART_SECONDS) + 1
     few = back.size <= min(MOST_RESTARTS, max(1, time.size // 20))
     return back if few else back[:0]
@@ -185,8 +195,9 @@ def _restarts(time: FloatArray) -> NDArray[np.intp]:
 def _clean(
     frame: pd.DataFrame,
 ) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.intp], NDArray[np.intp]]:
-    """Time [s], current [A], voltage [V] of the rows that have the first two, in order of time; which they are; and
-    to which of several joined logs each belongs. The clock of a joined log goes on from that of the one before.
+    """Return time [s], current [A], voltage [V], row numbers and log numbers of the rows with time and current.
+
+    The rows are in order of time. Where several logs are joined, the clock of each continues from the one before.
     """
     time = frame["time_s"].to_numpy(np.float64)
     amps = frame["current_a"].to_numpy(np.float64)
@@ -205,7 +216,7 @@ def _clean(
 
 
 def _integral(time: FloatArray, amps: FloatArray) -> float:
-    """Charge by trapezoids; a gap above 10 s counts as no flight. [Ah]"""
+    """Charge by the trapezoidal rule; gaps longer than 10 s count as no flight. [Ah]"""
     step = np.diff(time)
     return float(np.sum(np.where(step < 10.0, step, 0.0) * 0.5 * (amps[1:] + amps[:-1])) / 3600.0)
 
@@ -213,9 +224,9 @@ def _integral(time: FloatArray, amps: FloatArray) -> float:
 def _counted(
     frame: pd.DataFrame, time: FloatArray, amps: FloatArray, used: NDArray[np.intp], part: NDArray[np.intp]
 ) -> float:
-    """Charge of all joined logs: by their counters, or by the current where a counter did not move. [Ah]"""
+    """Charge of all joined logs: from their counters, or from the current where a counter did not move. [Ah]"""
     if "charge_ah" in frame:
-        # a counter may move in rows without a current as well: each row belongs to the log of the row before it
+        # a counter may also change in rows without a current: a row belongs to the log of the row before it
         charge = frame["charge_ah"].to_numpy(np.float64)
         log = np.zeros(charge.size, np.intp)
         firsts = [used[part == k].min() for k in range(1, int(part[-1]) + 1)] if part.size else []
@@ -248,11 +259,11 @@ def _throttle(frame: pd.DataFrame, used: NDArray[np.intp]) -> FloatArray:
 
 
 def _steady(time: FloatArray, amps: FloatArray, throttle: FloatArray) -> NDArray[np.bool_]:
-    """Rows inside stretches where current and throttle stand still well above idle."""
+    """True for rows within stretches of constant current and throttle, well above idle."""
     if time.size < 5:
         return np.zeros(time.size, bool)
     gap = float(np.median(np.diff(time)))
-    # three rows a piece are enough where each row is a mean over a second
+    # three rows per window are enough where each row is a mean over a second
     width = int(np.clip(np.ceil(STEADY_SECONDS / max(gap, 1e-6)), 5 if gap < 0.5 else 3, 20000))
     smooth = max(1, width // 10)  # electrical noise within a tenth of the window is not unsteadiness
     series = pd.Series(amps).rolling(smooth, center=True, min_periods=1).mean()
@@ -261,7 +272,7 @@ def _steady(time: FloatArray, amps: FloatArray, throttle: FloatArray) -> NDArray
     if np.isfinite(throttle).any():
         stick = pd.Series(throttle).rolling(smooth, center=True, min_periods=1).mean()
         quiet &= ~(stick.rolling(width, center=True).std() > STEADY_THROTTLE)
-    # against the most of a flight with bursts a hover is small: a tenth of it and less
+    # in a flight with bursts the hover current may be a tenth of the highest current, or less
     working = middle > max(0.02 * float(np.nanpercentile(amps, 98)), 0.3)
     return (quiet & working).to_numpy(bool)
 
@@ -269,10 +280,10 @@ def _steady(time: FloatArray, amps: FloatArray, throttle: FloatArray) -> NDArray
 def _ways_of_flying(
     time: FloatArray, amps: FloatArray, volts: FloatArray, throttle: FloatArray, steady: NDArray[np.bool_]
 ) -> tuple[pd.DataFrame, NDArray[np.intp]]:
-    """Ways of flying among the steady stretches, least power first; and to which of them each row belongs (-1: none).
+    """Return the steady flight conditions, least power first, and the condition of each row (-1: none).
 
-    Pieces whose power is alike are one way of flying, wherever in the flight they lie. What stands on the ground is
-    marked so.
+    Stretches of nearly equal power are one condition, wherever in the flight they are. Stretches on the ground are
+    marked.
     """
     names = ["power_w", "current_a", "throttle", "seconds", "pieces", "taken_as"]
     member = np.full(amps.size, -1, np.intp)
@@ -280,7 +291,7 @@ def _ways_of_flying(
         return pd.DataFrame(columns=names), member
     power = amps * np.where(np.isfinite(volts), volts, np.nanmedian(volts) if np.isfinite(volts).any() else 1.0)
     step = np.diff(time, append=time[-1:])
-    # a piece ends where the rows are no longer steady, or where the log has a hole
+    # a stretch ends where the rows are no longer steady, or where the log has a gap
     starts = steady & ~np.concatenate([[False], steady[:-1] & (step[:-1] < STEADY_SECONDS)])
     piece = np.where(steady, np.cumsum(starts) - 1, -1)
     count = int(piece.max()) + 1
@@ -307,9 +318,9 @@ def _ways_of_flying(
 
 
 def _which_is_hover(ways: pd.DataFrame, scale: float, build: Any) -> int | None:
-    """Row of the hover: the least power in the air that is flown for a while, unless the next one up is the forecast's.
+    """Row of the hover: the condition of least power in the air, unless the next one agrees with the forecast.
 
-    A cruise faster than the speed of longest endurance takes more than the hover, a slow one less.
+    A cruise near the speed of longest endurance takes less power than the hover, a faster one may take more.
     """
     air = ways[ways["taken_as"] != "on the ground"]
     if not len(air):
@@ -323,7 +334,7 @@ def _which_is_hover(ways: pd.DataFrame, scale: float, build: Any) -> int | None:
     said = number(performance(build).hover_power)
     if not np.isfinite(said):
         return first
-    # power is in watts only where there is a voltage: the ratio of two ways is the same either way
+    # without a voltage "power" is a current: ratios of two conditions are about the same
     off = np.abs(np.log(lasting["power_w"].to_numpy(float) * scale / said))
     near = np.log(lasting["power_w"].to_numpy(float) / float(lasting["power_w"].iloc[0])) <= SLOWER_THAN_HOVER
     return int(lasting.index[int(np.argmin(np.where(near, off, np.inf)))])
@@ -350,7 +361,7 @@ def _steady_notes(ways: pd.DataFrame, hover: int | None, scale: float) -> list[s
 
 
 def _resistance(time: FloatArray, volts: FloatArray, amps: FloatArray) -> tuple[float, float, int]:
-    """Slope of -dV on dI over fast changes: median of ratios, its standard error, and how many."""
+    """Return the slope of -dV against dI over fast changes [ohm], its standard error [ohm], and their number."""
     rows = np.isfinite(volts)
     time, volts, amps = time[rows], volts[rows], amps[rows]
     nothing = (float("nan"), float("nan"), 0)
@@ -359,7 +370,7 @@ def _resistance(time: FloatArray, volts: FloatArray, amps: FloatArray) -> tuple[
     gap = max(float(np.median(np.diff(time))), 1e-6)
     if gap > STEP_SECONDS[1]:
         return nothing
-    bin_ = np.floor(time / max(STEP_SECONDS[0], gap)).astype(np.int64)  # means over a fifth of a second
+    bin_ = np.floor(time / max(STEP_SECONDS[0], gap)).astype(np.int64)  # means over at least a fifth of a second
     table = pd.DataFrame({"t": time, "v": volts, "i": amps}).groupby(bin_).mean()
     lag = max(1, round(0.6 / max(STEP_SECONDS[0], gap)))
     apart = table["t"].diff(lag).to_numpy()
@@ -369,12 +380,12 @@ def _resistance(time: FloatArray, volts: FloatArray, amps: FloatArray) -> tuple[
         return nothing
     x, y = di[large], -dv[large]
     slope = float(np.sum(x * y) / np.sum(x * x))
-    for _ in range(10):  # robust: changes that do not fit count less
+    for _ in range(10):  # iteratively reweighted: outliers get less weight
         off = y - slope * x
         scatter = max(1.4826 * float(np.median(np.abs(off))), 1e-4)
         weight = 1.0 / np.sqrt(1.0 + (off / (2.0 * scatter)) ** 2)
         slope = float(np.sum(weight * x * y) / np.sum(weight * x * x))
-    # overlapping differences: one in `lag` is independent
+    # the differences overlap: one in `lag` is independent
     error = float(
         np.sqrt(np.sum(weight * off**2) / max(large.sum() / lag - 1.0, 1.0) / np.sum(weight * x * x) * large.sum())
     )
@@ -383,7 +394,7 @@ def _resistance(time: FloatArray, volts: FloatArray, amps: FloatArray) -> tuple[
 
 
 def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
-    """Flown against forecast, quantity by quantity."""
+    """Return a table of measured and forecast values, one row per quantity."""
     from propmodel.assess.performance import performance
     from propmodel.components import battery
     from propmodel.components.controller import duty_cap, throttle_from_duty
@@ -392,7 +403,7 @@ def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
     ends = forecast.hover_throttle, forecast.hover_throttle_at_reserve
     name = "hover command, middle of the pack"
     if not flown.of_motors:
-        # a log without the motors shows the stick, which counts above idle
+        # a log without motor commands has the stick, which is counted from idle
         esc, cap = build.controller, build.command_cap
         ends = tuple(  # type: ignore[assignment]
             throttle_from_duty(esc, duty_cap(esc, cap) * np.asarray(end) ** np.asarray(esc.exponent),
@@ -412,12 +423,17 @@ def _comparison(flown: FlightCalibration, build: Any) -> pd.DataFrame:
 
 
 def flight_doubts(log: BenchLog) -> list[Doubt]:
-    """What looks wrong in a flight log.
+    """Return the quality flags of a flight log.
 
     Parameters
     ----------
     log : BenchLog
-        Of kind ``flight``.
+        A log of kind "flight".
+
+    Returns
+    -------
+    list of Doubt
+        One per kind of problem, with its rows.
     """
     frame, doubts = log.frame, []
     if "voltage_v" not in frame:

@@ -1,8 +1,8 @@
 """Whether a table agrees with the motor it was labelled with: KV, pole count, torque.
 
-The whole calibration is run under each explanation (speeds as read; speeds read 14 % low or 17 % high; KV
-free), all priors kept, and the best costs are compared: half the log of how much likelier one explanation
-makes the table. One number off cannot raise it: C_T, KV x V and the power must all fit better.
+The calibration is run under four explanations: speeds as read, speeds read 14 % low, speeds read 17 % high, and
+KV unknown. All other priors stay the same. The costs (negative log likelihoods) of the solutions are compared.
+One wrong column cannot favour an explanation: C_T, KV x V and the power must all fit better.
 """
 
 from __future__ import annotations
@@ -25,41 +25,49 @@ from propmodel.components.propeller import Propeller
 __all__ = ["Evidence", "against_motor", "block_motor", "block_propeller", "label_evidence", "motor_of_kv"]
 
 TABLE_SCALE = 2.0
-"""Readings count with twice their usual error: the form of the model is judged too. [-]"""
+"""Factor on the usual error of each reading, which leaves room for the error of the model. [-]"""
 TORQUE_BAND = 0.20
-"""Torque against KV x current: KV is good to 4 % and the sets with both agree within 14 %. [share]"""
+"""Accepted difference between the torque and that from KV and current. The KV of a label is within 4 %, and the open
+tables with both columns agree within 14 %. [share]"""
 KV_BAND = 0.08
-"""Bare-motor speed against KV x V: two sd of a label's KV. [share]"""
+"""Accepted difference between the speed without a propeller and KV x V: two standard deviations of a label's KV.
+[ln]"""
 READS_LOW_GAIN, READS_HIGH_GAIN, KV_GAIN = 1.5, 4.5, 6.0
-"""Log likelihood another explanation must gain. 14 is what loggers come set to, so reading low is the common
-mistake and needs less; 72 open tables, labels right, gain at most 0.6, 3.5 and 4.7."""
+"""Gain in log likelihood from which an explanation is reported: speed low, speed high, other KV. [-]
+Loggers are delivered set to 14 poles, so a speed that reads low is the common mistake and needs less evidence. On 72
+open tables with correct labels the gains are at most 0.6, 3.5 and 4.7."""
 POLE_STEPS = {"14 poles set for a 12-pole motor": 12 / 14, "12 poles set for a 14-pole motor": 14 / 12}
 READS_LOW, READS_HIGH = 12.0 / 14.0, 14.0 / 12.0
-"""Speed shown over true speed: 14 poles set on a 12-pole motor, and the other way round. [-]"""
+"""Displayed speed over true speed: 14 poles set for a 12-pole motor, and 12 set for a 14-pole motor. [-]"""
 
 
 class Evidence(NamedTuple):
-    """Gain in cost (log likelihood) of each explanation over "as labelled"."""
+    """Gain in log likelihood of each explanation over "as labelled"; positive where it fits better."""
 
     reads_low: float
-    """Speed shown is 12/14 of the true one. [-]"""
+    """Explanation: the displayed speed is 12/14 of the true one. [-]"""
     reads_high: float
-    """Speed shown is 14/12 of the true one. [-]"""
+    """Explanation: the displayed speed is 14/12 of the true one. [-]"""
     kv_free: float
-    """The label's KV is not believed. [-]"""
+    """Explanation: the KV differs from the label (prior of ln KV widened to 0.3). [-]"""
     kv_ratio: float
-    """KV the table asks for when KV is free, over the label's loaded KV. [-]"""
+    """Loaded KV fitted with the wide prior, over the label's loaded KV. [-]"""
 
 
 def motor_of_kv(kv: float, points: pd.DataFrame) -> Motor:
-    """Guess a motor from its KV alone: a fifth of the voltage lost at the highest current (estimate).
+    """Estimate a motor from its KV alone: a fifth of the voltage is lost in the winding at the highest current.
 
     Parameters
     ----------
     kv : float
-        Label. [rpm/V]
+        KV of the label. [rpm/V]
     points : pandas.DataFrame
-        Hold table with ``current_a`` [A] and ``voltage_v`` [V].
+        Table of dwell points with ``current_a`` [A] and ``voltage_v`` [V].
+
+    Returns
+    -------
+    Motor
+        A motor with the estimated resistance.
     """
     amps, volts = float(np.nanmax(points["current_a"])), float(np.nanmax(points["voltage_v"]))
     motor = Motor(kv, 0.2 * volts / max(amps, 0.1), max(0.03 * amps, 0.05))
@@ -67,15 +75,21 @@ def motor_of_kv(kv: float, points: pd.DataFrame) -> Motor:
 
 
 def label_evidence(points: pd.DataFrame, motor: Motor, propeller: Propeller, air: Air) -> Evidence:
-    """Compare the explanations of one table.
+    """Compare the explanations of one table (see the module).
 
     Parameters
     ----------
     points : pandas.DataFrame
-        Hold table of one motor and propeller, with voltage, current, speed and thrust or torque.
+        Dwell points of one motor and propeller, with voltage, current, speed, and thrust or torque.
     motor, propeller : Motor, Propeller
-        As labelled.
+        With the values of their labels.
     air : Air
+        Air at the stand.
+
+    Returns
+    -------
+    Evidence
+        The gain of each explanation.
     """
 
     def cost(shown_over_true: float, **changes: Any) -> tuple[float, float]:
@@ -89,27 +103,32 @@ def label_evidence(points: pd.DataFrame, motor: Motor, propeller: Propeller, air
     base, _ = cost(1.0)
     low, high = cost(READS_LOW)[0], cost(READS_HIGH)[0]
     free, ratio = cost(1.0, log_sd_kv=0.3)
-    # a wider prior costs nothing at its middle: take out what the narrow one paid for the shift
+    # `base - free` contains the cost of the narrow KV prior at the shifted KV, which the wide prior hardly has
     return Evidence(base - low, base - high, base - free, ratio)
 
 
 def _label_of(log: BenchLog, part: pd.DataFrame, column: str, needed: str) -> Mapping[str, Any] | None:
-    """Label of a part in its own column, else that of the whole file; None where neither tells what is needed."""
+    """Label of a part from its column, else from the whole file; None where neither contains ``needed``."""
     own = labels_in(str(part[column].iloc[0])) if column in part else {}
     return next((label for label in (own, log.labels) if needed in label), None)
 
 
 def block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
-    """Propeller of one block: the one given, else of its name, else of the file's labels; None if unknown.
+    """Propeller of one block: ``given``, else from its name in the block, else from the labels of the file.
 
     Parameters
     ----------
     log : BenchLog
-        For its labels.
+        Source of the labels.
     part : pandas.DataFrame
-        Hold table of one block.
+        Dwell points of one block.
     given : Propeller or None
-        What the user says it is.
+        Propeller stated by the user.
+
+    Returns
+    -------
+    Propeller or None
+        None where no source states its diameter and pitch.
     """
     if given is not None:
         return given
@@ -120,16 +139,23 @@ def block_propeller(log: BenchLog, part: pd.DataFrame, given: Any) -> Any:
 
 
 def block_motor(log: BenchLog, part: pd.DataFrame, given: Any) -> Motor | None:
-    """Motor of one block, the same way; the resistance comes from the stator's size where that is told.
+    """Motor of one block, by the same order of sources as `block_propeller`.
+
+    Its resistance follows from the stator size where that is stated.
 
     Parameters
     ----------
     log : BenchLog
-        For its labels.
+        Source of the labels.
     part : pandas.DataFrame
-        Hold table of one block.
+        Dwell points of one block.
     given : Motor or None
-        What the user says it is.
+        Motor stated by the user.
+
+    Returns
+    -------
+    Motor or None
+        None where no source states its KV.
     """
     if given is not None:
         return given
@@ -145,22 +171,25 @@ def block_motor(log: BenchLog, part: pd.DataFrame, given: Any) -> Motor | None:
 
 
 def against_motor(part: pd.DataFrame, motor: Motor, propeller: Any, *, bare: bool, air: Air, add: Any) -> None:
-    """Speed against KV x V where it is plain; torque against KV x current; else the whole table.
+    """Compare the table with the motor's label and report contradictions.
+
+    In this order, up to the first contradiction: speed against KV x V, torque against KV x current, and the
+    comparison of explanations by `label_evidence`.
 
     Parameters
     ----------
     part : pandas.DataFrame
-        Hold table of one motor and propeller.
+        Dwell points of one motor and propeller.
     motor : Motor
-        As labelled.
+        With the values of its label.
     propeller : Propeller or None
-        As labelled; None where it is unknown or in doubt.
+        With the values of its label; None where it is unknown or flagged.
     bare : bool
         True for a run without a propeller.
     air : Air
-        On the day.
+        Air at the stand.
     add : callable
-        Called with kind, sentence, rows and severity for each doubt.
+        Called with kind, sentence, rows and severity for each quality flag.
     """
     volts, amps, speed, torque, throttle = (
         part[name].to_numpy(np.float64) if name in part else np.full(len(part), np.nan)
@@ -194,7 +223,7 @@ def against_motor(part: pd.DataFrame, motor: Motor, propeller: Any, *, bare: boo
 
 
 def _speed_scale(part: pd.DataFrame, motor: Motor, propeller: Propeller, air: Air, add: Any) -> None:
-    """Pole count and KV label, by what explains the whole table best."""
+    """Report a wrong pole count or KV label if it explains the whole table better than the labels do."""
     used = part[(part["current_a"] > 0) & (part["voltage_v"] > 1) & (part["speed_rev_per_s"] > 5)]
     if len(used) < 5 or not used["thrust_n"].gt(0).any():
         return

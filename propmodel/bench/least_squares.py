@@ -1,4 +1,4 @@
-"""Robust least squares with priors for one stand table: the rows, the residuals, the solution, the noise."""
+"""Robust least squares with priors for one stand table: data, residuals, solution, and noise estimate."""
 
 from __future__ import annotations
 
@@ -18,35 +18,36 @@ from propmodel.components.propeller import Propeller, spread
 __all__ = ["StandFit", "Table"]
 
 NOISE = {"speed": 0.007, "thrust": 0.015, "torque": 0.02, "current": 0.015, "duty": 0.01}
-"""Usual error of one reading, share of itself (duty: of the whole); the table's own scatter replaces it."""
+"""Usual standard deviation of one reading, relative to the reading (duty: absolute). The scatter of the table
+rescales it. [-]"""
 LEAST_SCALE = {"speed": 0.3, "thrust": 0.3, "torque": 0.3, "current": 0.3, "duty": 0.05}
-"""Least of the usual error that a table's scatter may claim: no stand reads to better than a few tenths of a per
-cent, while the throttle is a command and may be exact. [-]"""
+"""Lower limit of the factor by which the scatter of a table may reduce `NOISE`. No stand reads to better than a few
+tenths of a per cent; the throttle is a command and may be exact. [-]"""
 WIDEN = 1.1
-"""Stated errors are widened by this: on 300 synthetic tables of 20 to 100 rows they came out 0 to 20 % too small,
-since the noise itself is estimated. [-]"""
+"""Factor on the standard errors. On 300 synthetic tables of 20 to 100 rows the errors without it were 0 to 20 % too
+small, because the noise is itself estimated. [-]"""
 FLOOR = {"thrust": 0.01, "torque": 0.01, "current": 0.003}
-"""Error that does not shrink with the reading, share of the highest reading of the table."""
+"""Error that does not depend on the reading, relative to the highest reading of the table. [-]"""
 ONE_SD = 0.683
 """Share of normal errors within one standard deviation. [-]"""
 LOSS_KNEE = 3.0
-"""Standard errors beyond which a residual counts less than its square (soft L1)."""
+"""Residual, in standard errors, at which the soft-L1 loss departs from the square. [-]"""
 FEWEST_ROWS = 3
 
 
 class Table:
-    """The rows that can be used, as arrays.
+    """The usable rows of a stand table, as arrays.
 
     Parameters
     ----------
     points : pandas.DataFrame
-        Hold table, SI, as in `bench.reading.records.BenchLog`.
+        Table of dwell points in SI units, as in `bench.reading.records.BenchLog`.
     motor, propeller : Motor, Propeller
-        As labelled.
+        With the values of their labels.
     controller : Controller or None
-        None: the usual one.
+        None: the default controller.
     air : Air
-        On the day.
+        Air at the stand.
     """
 
     def __init__(
@@ -79,7 +80,7 @@ class Table:
         self.rows = int(running.sum())
 
     def start(self) -> FloatArray:
-        """First guess of ln n of each row."""
+        """Initial value of ln n of each row, shape (rows,), with n in 1/s."""
         speed = self.read["speed"]
         if np.isfinite(speed).all():
             return np.log(speed)
@@ -90,7 +91,9 @@ class Table:
 
 
 class StandFit:
-    """Residuals, Jacobian by few differences, robust solution, noise from the table itself.
+    """Robust fit of one table: residuals, Jacobian, solution, and noise estimated from the table.
+
+    The vector of unknowns ``x`` holds the common unknowns (`stand_model.NAMES`), then ln n of each row.
 
     Parameters
     ----------
@@ -114,7 +117,7 @@ class StandFit:
         self.scale = dict.fromkeys(NOISE, 1.0)
 
     def data(self, x: FloatArray) -> dict[str, FloatArray]:
-        """Differences measured minus fitted, in standard errors, per channel (NaN where not measured)."""
+        """Residuals (measured minus fitted) of each channel, in standard errors; NaN where not measured."""
         unknowns, log_n = x[: self.globals], x[self.globals :]
         model = stand_rows(self.table.stand, unknowns, np.exp(log_n))
         read = self.table.read
@@ -129,7 +132,7 @@ class StandFit:
         return np.concatenate([*parts, self.root @ (x[: self.globals] - self.prior)])
 
     def jacobian(self, x: FloatArray) -> FloatArray:
-        """Forward differences: one pass for each common unknown, one for all row speeds together."""
+        """Jacobian by forward differences: one evaluation per common unknown, one for all row speeds together."""
         base = self.vector(x)
         rows, n = self.table.rows, self.globals
         jac = np.zeros((base.size, x.size))
@@ -147,7 +150,7 @@ class StandFit:
         return jac
 
     def loss(self, z: FloatArray) -> FloatArray:
-        """Soft L1 for readings, plain squares for priors."""
+        """Loss and its two derivatives, shape (3, residuals): soft L1 for readings, square for priors."""
         rho = np.empty((3, z.size))
         knee = LOSS_KNEE**2
         data = z.size - self.root.shape[0]
@@ -157,8 +160,8 @@ class StandFit:
         return rho
 
     def once(self, x: FloatArray) -> Any:
-        """Least squares from a start, noise as it stands."""
-        from scipy.optimize import least_squares  # a third of a second to import: only where it is used
+        """Solve the least-squares problem from the start ``x`` with the present noise estimate."""
+        from scipy.optimize import least_squares  # imported here because the import takes a third of a second
 
         low, high = np.full(x.size, -np.inf), np.full(x.size, np.inf)
         low[7], high[7] = 0.0, 0.4
@@ -175,7 +178,7 @@ class StandFit:
         )
 
     def solve(self) -> None:
-        """Fit, take the noise from the table, and fit again."""
+        """Fit and estimate the noise in turn, five times; set ``x`` and ``covariance``."""
         x = np.concatenate([self.prior, self.table.start()])
         for _ in range(5):
             x = self.once(x).x
@@ -188,21 +191,21 @@ class StandFit:
         )
 
     def misfit(self) -> dict[str, float]:
-        """What the solution misses each channel by, as a share (1 sd); 0 where that is within the usual noise. [-]"""
+        """Relative misfit of each channel, one standard deviation; 0 where it is within twice the usual noise. [-]"""
         out = {}
         for name, values in self.data(self.x).items():
-            # small readings have errors of their own
+            # leave out small readings, whose error is mostly the floor
             here = np.isfinite(values) & (self.sigma[name] < 3.0 * NOISE[name])
             share = np.abs(values[here]) * self.sigma[name][here] * self.scale[name]
             off = float(np.quantile(share, ONE_SD)) if here.sum() >= 3 else 0.0
-            # between two and three times the usual noise it comes in bit by bit
+            # raise it gradually between two and three times the usual noise
             out[name] = off * float(np.clip(off / NOISE[name] - 2.0, 0.0, 1.0))
         return out
 
     def _noise(self, x: FloatArray) -> None:
-        """Take the scatter of each channel from the table, drawn towards the usual value in short tables.
+        """Estimate the noise of each channel from its residuals, shrunk towards the usual noise in short tables.
 
-        Sum of squares over the readings left after the unknowns have taken their share (leverage).
+        The sum of squares is divided by the degrees of freedom: the number of readings minus their leverage.
         """
         jac = self.jacobian(x)
         covariance = np.linalg.inv(jac.T @ jac + 1e-9 * np.eye(x.size))
@@ -219,7 +222,7 @@ class StandFit:
 
 
 def _priors(table: Table) -> tuple[FloatArray, FloatArray]:
-    """Middle and square root of the inverse covariance of the common unknowns."""
+    """Prior mean of the common unknowns, and the square root of their inverse covariance."""
     motor, n = table.motor, len(NAMES)
     s = spread(table.propeller)
     sd = dict(PRIOR_SD)

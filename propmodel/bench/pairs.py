@@ -1,6 +1,6 @@
-"""Measured pairs: what open stands and makers' sheets say of a motor with a propeller, and which of them is nearest.
+"""Shipped measurements of motor-propeller pairs from open stands and data sheets, and a search for the nearest ones.
 
-A pair is named by sizes. Its points are as measured: other volts than yours mean another thrust, and the words say so.
+A pair is named by sizes. Its points are as measured and not corrected to another voltage.
 """
 
 from __future__ import annotations
@@ -22,41 +22,42 @@ from propmodel.powertrain.throttle_curve import BenchCurve, bench_curve
 __all__ = ["NEAR", "MeasuredPair", "NearPair", "forecast", "measured_pairs", "nearest_pairs"]
 
 WEIGHTS = {"diameter": 4.0, "kv": 1.5, "voltage": 1.5, "pitch": 0.7, "blades": 0.4, "stator": 0.2}
-"""Weight of each log ratio: about the power with which full-throttle thrust follows the label (estimates). [-]"""
+"""Weight of each log ratio in the distance: about the exponent of full-throttle thrust in that quantity. [-]
+Estimates."""
 UNKNOWN_STATOR = 0.1
-"""Distance added where a stand states no stator. [-]"""
+"""Distance added where a measurement states no stator size. [-]"""
 NEAR = 0.5
-"""Up to this distance a pair is near enough to be compared: about half the thrust again, or a third less. [-]"""
+"""Largest distance at which a pair is compared: about 1.5 times or two thirds of the thrust. [-]"""
 FULL = 0.99
-"""Throttle from which a point is full throttle. [-]"""
+"""Throttle from which a point counts as full throttle. [-]"""
 
 
 @dataclass(frozen=True, eq=False)
 class MeasuredPair:
-    """A motor and a propeller on a stand, SI units.
+    """Measurements of one motor with one propeller on a stand, in SI units.
 
     Parameters
     ----------
     name : str
-        Of our own, ``pair 001``.
+        Neutral name, such as ``pair 001``.
     stator_diameter, stator_height : float
-        NaN where not stated. [m]
+        Size of the stator, NaN where not stated. [m]
     kv : float
-        Label. [rpm/V]
+        KV of the label. [rpm/V]
     diameter, pitch : float
-        Of the propeller. [m]
+        Size of the propeller. [m]
     blades, cells : int
-        Cells of the supply's level.
-    throttle, voltage, current, rev_per_s, thrust, torque : ndarray
-        Points, NaN where not measured; voltage and current at the supply, one rotor. [-, V, A, 1/s, N, N m]
-    usable : ndarray of bool
-        False where a point is plainly wrong, or held back by the bench supply.
+        Number of blades; number of cells that corresponds to the supply voltage.
+    throttle, voltage, current, rev_per_s, thrust, torque : ndarray, shape (points,)
+        Readings of one rotor, NaN where not measured; voltage and current at the supply. [-, V, A, 1/s, N, N m]
+    usable : ndarray of bool, shape (points,)
+        False where a reading is wrong or the supply was at its current limit.
     source : str
-        What kind of measurement it is, in words; where it comes from is in ``data/bench/SOURCE.md``.
+        Kind of measurement, in words. The origin is in ``data/bench/SOURCE.md``.
     source_key : str
-        The row there.
+        Key of the row in ``data/bench/SOURCE.md``.
     doubt : str
-        Why its usable points may be off; empty where nothing speaks against them.
+        Reason why the usable points may be inaccurate; empty where none is known.
     """
 
     name: str
@@ -80,19 +81,19 @@ class MeasuredPair:
 
     @property
     def full_voltage(self) -> float:
-        """Volts at the highest usable throttle; 4.1 V a cell where none was printed. [V]"""
+        """Voltage at the highest usable throttle; 4.1 V per cell where none was stated. [V]"""
         known = self.voltage[self.usable & np.isfinite(self.voltage)]
         return float(known[-1]) if known.size else 4.1 * self.cells
 
     @property
     def volts_label(self) -> str:
-        """Volts flat out, or the cells where no volts were printed."""
+        """Text of the voltage at full throttle, or of the number of cells where no voltage was stated."""
         known = bool(np.isfinite(self.voltage[self.usable]).any())
         return f"{self.full_voltage:.3g} V" if known else f"{self.cells}S, volts not told"
 
     @property
     def motor_label(self) -> str:
-        """Sizes of the motor: ``2207 1950 KV``."""
+        """Text of the motor's size: ``2207 1950 KV``."""
         kv = f"{self.kv:.0f} KV"
         if not np.isfinite(self.stator_diameter):
             return f"motor of {kv}"
@@ -102,26 +103,27 @@ class MeasuredPair:
 
     @property
     def propeller_label(self) -> str:
-        """Size of the propeller: ``5.1x4.3x3``, in inch."""
+        """Text of the propeller's size in inches: ``5.1x4.3x3``."""
         return f"{self.diameter / INCH:.4g}x{self.pitch / INCH:.3g}x{self.blades}"
 
     @property
     def label(self) -> str:
-        """All in one: ``2207 1950 KV, 5.1x4.3x3, 24.5 V``."""
+        """Text of motor, propeller and voltage: ``2207 1950 KV, 5.1x4.3x3, 24.5 V``."""
         return f"{self.motor_label}, {self.propeller_label}, {self.volts_label}"
 
 
 @dataclass(frozen=True, eq=False)
 class NearPair:
-    """A pair and how near it is.
+    """A measured pair and its distance from the given labels.
 
     Parameters
     ----------
     pair : MeasuredPair
+        The measurements.
     distance : float
         0 for the same labels; see `nearest_pairs`. [-]
     differences : tuple of str
-        What differs but the volts, in words; empty for the same labels.
+        The differences other than the voltage, in words; empty for the same labels.
     """
 
     pair: MeasuredPair
@@ -130,26 +132,27 @@ class NearPair:
 
     @property
     def differs(self) -> str:
-        """What differs, in one line: ``0.1 in smaller, KV 4 % lower, 24.5 V``; the volts are always told."""
+        """Text of the differences: ``0.1 in smaller, KV 4 % lower, 24.5 V``. It always ends with the voltage."""
         return ", ".join([*self.differences, self.pair.volts_label])
 
     @property
     def near(self) -> bool:
-        """Near enough to be compared."""
+        """True if the pair is near enough to be compared."""
         return self.distance <= NEAR
 
 
 def measured_pairs(*, all_points: bool = False) -> list[MeasuredPair]:
-    """Every measured pair that ships.
+    """Return all measured pairs in ``data/bench``.
 
     Parameters
     ----------
     all_points : bool
-        True keeps pairs without a single usable point.
+        True includes pairs without a usable point.
 
     Returns
     -------
     list of MeasuredPair
+        In the order of the file.
 
     Examples
     --------
@@ -229,27 +232,27 @@ def nearest_pairs(
     stator_height: float | None = None,
     count: int = 3,
 ) -> list[NearPair]:
-    r"""Measured pairs nearest to some labels.
+    r"""Return the measured pairs nearest to the given labels.
 
     Parameters
     ----------
     kv : float, > 0
-        [rpm/V]
+        KV of the motor. [rpm/V]
     diameter, pitch : float, > 0
-        Of the propeller. [m]
+        Size of the propeller. [m]
     blades : float, >= 1
-        [-]
+        Number of blades. [-]
     voltage : float, > 0
-        At the motors flat out. [V]
+        Voltage at the controllers at full throttle. [V]
     stator_diameter, stator_height : float or None
-        None leaves the stator out. [m]
-    count : int
-        How many.
+        Size of the stator; None leaves it out of the distance. [m]
+    count : int, >= 1
+        Number of pairs.
 
     Returns
     -------
     list of NearPair
-        Nearest first; where two differ equally the one with more points comes first.
+        Nearest first; at equal distance the pair with more points comes first.
 
     Raises
     ------
@@ -259,8 +262,8 @@ def nearest_pairs(
     Notes
     -----
     The distance is :math:`\sum_k w_k |\ln(x_k/x_{pair})|` with the weights of `WEIGHTS`, the stator as volume
-    d^2 h. The weights are about the powers of full-throttle thrust, so 0.1 is worth about a tenth of the thrust if
-    all differences push one way.
+    d^2 h. The weights are about the exponents of full-throttle thrust, so a distance of 0.1 means about 10 % of the
+    thrust if all differences have the same sign.
 
     Examples
     --------
@@ -292,7 +295,7 @@ def nearest_pairs(
 
 
 def _differs(pair: MeasuredPair, asked: dict[str, float]) -> tuple[str, ...]:
-    """Say what differs from the labels asked for, largest things first."""
+    """Return the differences from the given labels in words, the most important first."""
     words: list[str] = []
     inch = (pair.diameter - asked["diameter"]) / INCH
     if abs(inch) >= 0.05:
@@ -317,18 +320,19 @@ def _differs(pair: MeasuredPair, asked: dict[str, float]) -> tuple[str, ...]:
 
 
 def forecast(pair: MeasuredPair, *, air: Air = STANDARD) -> BenchCurve | None:
-    """What the labels of a pair alone forecast at its own volts and throttle.
+    """Forecast the readings of a pair from its labels alone, at its measured voltage and throttle.
 
     Parameters
     ----------
     pair : MeasuredPair
+        The measurements.
     air : Air
-        At the stand; sheets do not tell it.
+        Air at the stand, which the sources do not state.
 
     Returns
     -------
     BenchCurve or None
-        One element for each point of the pair; None where no stator is stated. Points without volts take
+        One element per point; None where no stator is stated. A point without a voltage takes
         `MeasuredPair.full_voltage`.
 
     Examples

@@ -1,8 +1,8 @@
-"""What looks wrong in a stand log, each with its rows: nothing is dropped, everything is said.
+"""Quality flags of a stand log: the problems found, each with its rows. No row is dropped here.
 
-Every test compares the rows with something outside them: energy (no shaft gives more than it is fed, no
-propeller beats the ideal disc), the law of the source, the label of the motor, the forecast of the
-propeller's label with its spread. Thresholds come from those spreads, not from any one table.
+Each test compares the rows with an independent reference: energy (shaft power is below electrical power, no
+propeller is better than the ideal disc), the voltage line of the source, the label of the motor, and the forecast
+from the propeller's label with its spread. The thresholds come from those spreads, not from a single table.
 """
 
 from __future__ import annotations
@@ -23,15 +23,15 @@ from propmodel.components.propeller import prepare, spread
 __all__ = ["cell_doubts", "find_doubts", "impossible_rows", "limited_rows", "overall_merit"]
 
 SUPPLY_DROP = 0.008
-"""Fall of the voltage below the source's own line that counts as a limit. [share]"""
+"""Voltage below the line of the source, relative to its open-circuit voltage, from which the supply limits. [-]"""
 SUPPLY_SLOPE = 2.0
-"""Times the source's own slope dV/dI that only a limiter shows: packs and supplies below their limit keep
+"""Multiple of the source's slope dV/dI from which the supply limits. Packs and supplies below their limit remain
 within 1.5 on open stand tables, also where the pack sags by 10 %. [-]"""
 MERIT_RANGE = (0.24, 0.70)
-"""Ideal power over electrical power at working thrust: bench tables lie at 0.33 to 0.51; a figure of merit
-of 0.8 with a drive of 0.88 gives 0.70. [-]"""
+"""Accepted range of ideal power over electrical power at working thrust. Bench tables are at 0.33 to 0.51; a figure
+of merit of 0.8 with a drive efficiency of 0.88 gives 0.70. [-]"""
 SHARE_OF_TOP = 0.2
-"""Rows with less than this share of the highest thrust are too small to judge."""
+"""Rows below this share of the highest thrust are not tested, because their relative errors are large. [-]"""
 FEWEST_STEPS = 4
 POSSIBLE = {
     "throttle_share": ("throttle", -0.1, 1.25, "%", 100.0),
@@ -41,8 +41,8 @@ POSSIBLE = {
     "torque_nm": ("torque", -1000.0, 1000.0, "N m", 1.0),
     "speed_rev_per_s": ("speed", 0.0, 5000.0, "rpm", 60.0),
 }
-"""Column -> name, least and most that a stand or craft of any size here can show, unit and factor of a sentence.
-Estimates, with room for the zero of a sensor."""
+"""Column -> name, least and greatest possible value, unit in sentences, factor into that unit. Estimates for stands
+and craft of all sizes covered here; they allow for the zero error of a sensor."""
 
 
 def _column(points: pd.DataFrame, name: str) -> FloatArray:
@@ -50,14 +50,19 @@ def _column(points: pd.DataFrame, name: str) -> FloatArray:
 
 
 def overall_merit(thrust: FloatArray, electrical_power: FloatArray, diameter: float, density: float) -> FloatArray:
-    """Ideal induced power of the disc over electrical power.
+    """Overall figure of merit: ideal induced power of the disc over electrical power.
 
     Parameters
     ----------
     thrust, electrical_power : ndarray
-        [N] and [W], same shape.
+        Thrust [N] and electrical power [W] of one rotor, same shape.
     diameter, density : float
-        Of the propeller [m]; of the air [kg/m^3].
+        Diameter of the propeller [m] and density of the air [kg/m^3].
+
+    Returns
+    -------
+    ndarray
+        Same shape as ``thrust``. [-]
 
     Examples
     --------
@@ -70,15 +75,20 @@ def overall_merit(thrust: FloatArray, electrical_power: FloatArray, diameter: fl
 
 
 def limited_rows(points: pd.DataFrame) -> list[int]:
-    """Index labels of holds where the supply was at its current limit.
+    """Find the dwell points at which the supply was at its current limit.
 
-    The source's line V = V0 - R_s I is fitted to the rows below 90 % of the highest current; a row is at the
-    limit if it lies 0.8 % of V0 below the line and the way there is much steeper than the line.
+    The line of the source, V = V0 - R_s I, is fitted to the rows below 90 % of the highest current. A row is at the
+    limit if its voltage is 0.8 % of V0 below the line and the local slope is much steeper than the line.
 
     Parameters
     ----------
     points : pandas.DataFrame
-        Hold table with ``block``, ``voltage_v`` [V], ``current_a`` [A] and, if known, ``throttle_share``.
+        Dwell points with ``block``, ``voltage_v`` [V], ``current_a`` [A] and, if known, ``throttle_share``.
+
+    Returns
+    -------
+    list of int
+        Index labels of ``points``.
     """
     found: list[int] = []
     for _, part in points.groupby("block", sort=False):
@@ -87,10 +97,10 @@ def limited_rows(points: pd.DataFrame) -> list[int]:
         rows = np.isfinite(volts) & np.isfinite(amps)
         if rows.sum() < 4:
             continue
-        # rows at the limit share one current: they stand out against their own highest
+        # rows at the limit have one current in common: the highest
         top = np.nanmax(amps[rows])
         below = rows & (amps < 0.9 * top)
-        # without a spread of currents the source's own slope cannot be told
+        # the slope of the source cannot be determined without a range of currents
         if below.sum() < 3 or top < 1.0 or np.ptp(amps[below]) < 0.01 * top:
             continue
         slope, start = np.polyfit(amps[below], volts[below], 1)
@@ -115,12 +125,17 @@ def limited_rows(points: pd.DataFrame) -> list[int]:
 
 
 def impossible_rows(table: pd.DataFrame) -> list[tuple[str, list[int]]]:
-    """Find values that no stand and no craft shows: a sentence for each column, and the rows by their labels.
+    """Find values outside the physically possible range `POSSIBLE`.
 
     Parameters
     ----------
     table : pandas.DataFrame
-        Holds or rows in SI.
+        Dwell points or rows, in SI units.
+
+    Returns
+    -------
+    list of (str, list of int)
+        For each affected column a sentence and the index labels of its rows.
 
     Examples
     --------
@@ -143,17 +158,23 @@ def impossible_rows(table: pd.DataFrame) -> list[tuple[str, list[int]]]:
 
 
 def find_doubts(log: BenchLog, *, motor: Any, propeller: Any, air: Air) -> list[Doubt]:
-    """Look for everything that is known to go wrong on a stand.
+    """Run all quality checks on a stand log.
 
     Parameters
     ----------
     log : BenchLog
-        With ``points``.
+        A log with its dwell points.
     motor : Motor or None
         None: KV from the labels of the file.
     propeller : Propeller or None
         None: size from the labels of the file, or of each block.
     air : Air
+        Air at the stand.
+
+    Returns
+    -------
+    list of Doubt
+        One per problem, with its rows; empty for a clean log.
     """
     points = log.points
     doubts: list[Doubt] = []
@@ -261,7 +282,7 @@ def _still_current(points: pd.DataFrame, add: Any) -> None:
 
 
 def _energy(points: pd.DataFrame, add: Any) -> None:
-    """Shaft power above electrical power; a power column that is not V x I."""
+    """Flag shaft power above electrical power, and a power column that differs from V x I."""
     power = _column(points, "voltage_v") * _column(points, "current_a")
     stated = _column(points, "power_w")
     both = np.isfinite(power) & np.isfinite(stated) & (power > 0.1 * np.nanmax(power, initial=0.0))
@@ -279,7 +300,7 @@ def _energy(points: pd.DataFrame, add: Any) -> None:
 
 
 def _odd_rows(points: pd.DataFrame, add: Any) -> None:
-    """Rows whose thrust does not go with the square of the speed like their neighbours'; a bad tare."""
+    """Flag rows whose thrust over speed squared differs from that of their neighbours, and a wrong tare."""
     thrust, speed = _column(points, "thrust_n"), _column(points, "speed_rev_per_s")
     top = np.nanmax(thrust, initial=0.0)
     still = np.isfinite(thrust) & ((speed == 0) | (_column(points, "throttle_share") == 0)) & (np.nan_to_num(speed) < 5)
@@ -298,7 +319,7 @@ def _odd_rows(points: pd.DataFrame, add: Any) -> None:
 
 
 def _other_propeller(part: pd.DataFrame, propeller: Any, air: Air, add: Any) -> bool:
-    """Thrust coefficient and energy against the label's forecast; True if this is another propeller."""
+    """Compare thrust coefficient and energy with the forecast from the label; True if it is another propeller."""
     thrust, speed = _column(part, "thrust_n"), _column(part, "speed_rev_per_s")
     rows = np.isfinite(thrust) & (thrust > SHARE_OF_TOP * np.nanmax(thrust, initial=0.0))
     if propeller is None or not rows.any():
@@ -336,12 +357,17 @@ def _other_propeller(part: pd.DataFrame, propeller: Any, air: Air, add: Any) -> 
 
 
 def cell_doubts(table: RawTable) -> list[Doubt]:
-    """Cells that hold text where a number should be, and lines that are no rows.
+    """Flag cells with text in place of a number, and lines that are not rows of the table.
 
     Parameters
     ----------
     table : RawTable
-        As read, before units.
+        The table as read, before the conversion into SI units.
+
+    Returns
+    -------
+    list of Doubt
+        One per column with unreadable cells, and one for the lines.
     """
     found: list[Doubt] = []
     rows = sorted(

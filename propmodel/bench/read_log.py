@@ -1,6 +1,4 @@
-"""The bench: read a measurement log, doubt it, and make the motor and the propeller of a forecast one's own.
-
-`measured_pairs` lists what others measured and `nearest_pairs` finds the nearest to some labels.
+"""Read a thrust-stand or flight log: columns in SI units, dwell points, and quality flags.
 
 Examples
 --------
@@ -67,40 +65,43 @@ def read(
 ) -> BenchLog:
     """Read a thrust-stand or flight log.
 
-    Encoding, delimiter, decimal sign, heading, units, signs and holds are found, and each guess is told.
+    Encoding, delimiter, decimal sign, headings, units, signs and dwell points are inferred. Each inference is listed
+    in ``guesses`` or ``notes`` of the result.
 
     Parameters
     ----------
     path_or_file : path, bytes, or open file
+        The log.
     columns : mapping, optional
-        Meaning -> heading (or place from 0) to overrule a guess. Meanings: ``time``, ``throttle``,
+        Meaning -> heading, or column number from 0, that replaces an inference. Meanings: ``time``, ``throttle``,
         ``voltage``, ``current``, ``power``, ``speed``, ``optical``, ``erpm``, ``thrust``, ``torque``,
         ``shaft_power``, ``charge``, ``motor_output_1`` ...
     units : mapping, optional
-        Meaning -> unit to overrule a guess, such as ``{"thrust": "N"}``.
+        Meaning -> unit that replaces an inference, such as ``{"thrust": "N"}``.
     poles : int, optional
-        Magnet poles of the motor, if the logger was set to another number.
+        Number of magnet poles of the motor, if it differs from the setting of the logger. [-]
     logger_poles : int
-        Poles the logger was set to. [-]
+        Number of poles set in the logger. [-]
     kind : {"stand", "flight"}, optional
-        None finds out.
+        Kind of log; None infers it.
     motor : Motor, optional
-        What was on the stand, for the doubts that need it; None takes KV and stator from the file's name and text.
+        Motor on the stand, for the quality checks. None takes KV and stator from the file's name and text.
     propeller : Propeller, optional
-        Same; None takes the size from the file's name, its text or its propeller column.
+        Propeller on the stand. None takes its size from the file's name, its text or its propeller column.
     air : Air
         Air at the stand.
     progress : callable, optional
-        Called with the share read, 0 to 1.
+        Called with the share of the file that has been read, 0 to 1.
 
     Returns
     -------
     BenchLog
+        The log with its rows, dwell points, inferences and quality flags.
 
     Raises
     ------
     BenchFileError
-        With one plain sentence, if the file cannot be used.
+        If the file cannot be used; the message is one sentence.
     """
     _check_arguments(columns=columns, units=units, poles=poles, logger_poles=logger_poles, kind=kind)
     for what, given, wanted in (("motor", motor, Motor), ("propeller", propeller, Propeller)):
@@ -120,7 +121,7 @@ def read(
 
 
 def _check_arguments(*, columns: Any, units: Any, poles: Any, logger_poles: Any, kind: Any) -> None:
-    """Refuse what overrules a guess and makes no sense, in one sentence."""
+    """Raise an error with one sentence if an argument that replaces an inference is invalid."""
     for what, given in (("columns", columns), ("units", units)):
         if given is not None and not isinstance(given, Mapping):
             raise ValueError(f"{what} must be a mapping of meanings, got {quoted(given)}")
@@ -132,7 +133,7 @@ def _check_arguments(*, columns: Any, units: Any, poles: Any, logger_poles: Any,
 
 
 def _holds(frame: pd.DataFrame) -> np.ndarray:
-    """Number the holds; a short table has one row a step."""
+    """Number the dwell points; a short table has one row per step."""
     block = frame["block"].to_numpy()
     if "throttle_share" in frame:
         throttle = frame["throttle_share"].to_numpy()
@@ -148,7 +149,7 @@ def _holds(frame: pd.DataFrame) -> np.ndarray:
 
 
 def _drop_spikes(frame: pd.DataFrame, doubts: list[Doubt]) -> None:
-    """Blank single wild readings of a dense log, and say which."""
+    """Replace isolated spikes of a dense log by NaN, and add a quality flag that lists them."""
     if len(frame) < 60:
         return
     hit = np.zeros(len(frame), bool)

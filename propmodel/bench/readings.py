@@ -1,7 +1,7 @@
-"""What single readings tell of a build: the doubt about its parts moved and narrowed by what was read.
+"""Calibration of a build from single readings: the means and spreads of its parts, conditioned on what was read.
 
-Readings and answers are taken as jointly normal in their logarithms over draws of the labels' doubt (linear
-regression with noise in the readings).
+The logarithms of readings and results are taken as jointly normal over random draws of the labels' spread, and the
+readings as noisy (linear Bayesian regression).
 """
 
 from __future__ import annotations
@@ -31,7 +31,8 @@ NOISE: Mapping[str, float] = MappingProxyType(
         "hover_current": 0.05,
     }
 )  # fmt: skip
-"""Error of one reading with ordinary tools, share of itself. Estimates. KV: label speed against loaded speed too."""
+"""Relative standard deviation of one reading with ordinary tools. [-] Estimates. That of KV includes the difference
+between KV of the label and KV under load."""
 READINGS: Mapping[str, str] = MappingProxyType(
     {
         "Full command without propellers: speed": "kv",
@@ -42,33 +43,34 @@ READINGS: Mapping[str, str] = MappingProxyType(
         "First hover: current": "hover_current",
     }
 )
-"""Steps of `propmodel.power_up` whose reading tells something about the forecast, and what it reads."""
+"""Title of a step of `propmodel.power_up` -> kind of its reading, for steps whose reading improves the forecast."""
 
 
 class Conditioned(NamedTuple):
-    """What readings do to the logarithm of one quantity."""
+    """Effect of readings on the logarithm of one quantity."""
 
     shift: float
-    """How far its middle moves. [-]"""
+    """Change of its mean. [-]"""
     before: float
     """Its standard deviation without the readings. [-]"""
     after: float
-    """What is left of it. [-]"""
+    """Its standard deviation with the readings. [-]"""
 
 
 def reading_shares(p: PowerUp, readings: Mapping[str, float]) -> dict[str, float]:
-    """Reading over forecast of each reading that tells something about the forecast, by kind.
+    """Ratio of reading to forecast, for each reading that improves the forecast.
 
     Parameters
     ----------
     p : PowerUp
+        Forecast values of the steps.
     readings : mapping
-        Title of a step and what was read, in the step's unit.
+        Title of a step -> reading, in the unit of the step.
 
     Returns
     -------
     dict
-        Keys of `NOISE`; shares. [-]
+        Kind of reading (a key of `NOISE`) -> ratio. [-]
 
     Examples
     --------
@@ -103,16 +105,21 @@ def reading_shares(p: PowerUp, readings: Mapping[str, float]) -> dict[str, float
 
 
 def seen(drawn: Assessment, kind: str, *, draws: int) -> FloatArray:
-    """Logarithm of what a reading shows, in each draw.
+    """Logarithm of the quantity that a reading measures, in each draw.
 
     Parameters
     ----------
     drawn : Assessment
-        Of a build drawn from its labels' doubt.
+        Assessment of a build drawn from its labels' spread.
     kind : str
         A key of `NOISE`.
     draws : int
-        How many.
+        Number of draws.
+
+    Returns
+    -------
+    ndarray, shape (draws,)
+        Natural logarithm of the quantity in SI units; KV in rpm/V. NaN where it does not exist.
     """
     of = {
         "kv": lambda: drawn.build.motor.kv,
@@ -127,18 +134,23 @@ def seen(drawn: Assessment, kind: str, *, draws: int) -> FloatArray:
 
 
 def conditioned(x: ArrayLike, y: ArrayLike, *, noise: ArrayLike, read: ArrayLike) -> Conditioned:
-    """What a noisy sight of ``x`` does to ``y`` (linear, normal).
+    """Condition ``y`` on noisy readings of ``x`` (jointly normal).
 
     Parameters
     ----------
     x : array_like, shape (readings, draws)
-        Logarithm of what each reading shows.
+        Logarithm of the quantity that each reading measures.
     y : array_like, shape (draws,)
-        Logarithm of the quantity asked for.
+        Logarithm of the quantity of interest.
     noise : array_like, shape (readings,)
-        Standard deviation of each reading. [-]
+        Standard deviation of the logarithm of each reading. [-]
     read : array_like, shape (readings,)
-        Logarithm of reading over forecast.
+        Logarithm of reading over forecast. [-]
+
+    Returns
+    -------
+    Conditioned
+        Shift and standard deviations of ``y``.
 
     Examples
     --------
@@ -159,18 +171,23 @@ def conditioned(x: ArrayLike, y: ArrayLike, *, noise: ArrayLike, read: ArrayLike
 def parts_from_readings(
     made: Build, drawn: Assessment, shares: Mapping[str, float], *, draws: int
 ) -> tuple[Motor, Propeller, Controller]:
-    """Motor, propeller and controller as single readings make them: each doubt moved and narrowed.
+    """Motor, propeller and controller with means and spreads conditioned on single readings.
 
     Parameters
     ----------
     made : Build
-        As labelled.
+        The build with the values of its labels.
     drawn : Assessment
-        Of ``made`` drawn from its labels' doubt.
+        Assessment of ``made`` drawn from its labels' spread.
     shares : mapping
-        As `reading_shares` gives them.
+        Result of `reading_shares`. [-]
     draws : int
-        How many.
+        Number of draws.
+
+    Returns
+    -------
+    tuple of Motor, Propeller and Controller
+        The calibrated parts.
     """
     kinds = list(shares)
     x = np.array([seen(drawn, kind, draws=draws) for kind in kinds])
@@ -189,7 +206,7 @@ def parts_from_readings(
     c_t, sd_t = moved(b.propeller.log_c_t_offset)
     merit, _ = moved(b.propeller.figure_of_merit_offset)
     label = spread(made.propeller)
-    # ln C_P = 1.5 ln C_T - ln FM, and ln FM moves by this for one of the offset
+    # ln C_P = 1.5 ln C_T - ln FM; this is the derivative of ln FM with respect to its offset
     room = number(label.log_sd_figure_of_merit) / number(label.logit_sd_figure_of_merit)
     log_c_t = np.asarray(b.propeller.log_c_t_offset)
     log_c_p = 1.5 * log_c_t - room * np.asarray(b.propeller.figure_of_merit_offset)

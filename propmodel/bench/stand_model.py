@@ -1,8 +1,7 @@
-"""The rotor on a stand as a function of its unknowns, for calibration: explicit in speed, one speed per row.
+"""Model of a rotor on a stand for calibration, explicit in the speed of each row.
 
-Given the speed n of each row everything follows without a root: propeller torque and thrust, motor current,
-motor voltage, duty, supply current. The speeds are unknowns too, so that a noisy speed reading is a reading
-like the others.
+At a given speed n the propeller torque and thrust, motor current, motor voltage, duty and supply current follow
+without a root finder. The speeds are unknowns of the fit too, so the speed reading may be noisy like the others.
 """
 
 from __future__ import annotations
@@ -31,7 +30,8 @@ NAMES = (
     "idle_duty",
     "log_exponent",
 )
-"""Unknowns common to all rows: shifts of logarithms from the prior, and the duty at no throttle itself."""
+"""Unknowns common to all rows. ``idle_duty`` is the duty at zero throttle and ``log_exponent`` ln of the exponent of
+the throttle map; the others are changes from the labelled part. [-]"""
 PRIOR_SD = {
     "log_iron": float(np.log(1.6)),
     "log_ripple": 0.7,
@@ -39,25 +39,25 @@ PRIOR_SD = {
     "idle_duty": 0.06,
     "log_exponent": 0.15,
 }
-"""Spread of what no label tells: iron loss, ripple, standby power and throttle map of one stand
-(data/motors/SOURCE.md), the map a little wider than between the stands there."""
+"""Prior standard deviation of the unknowns that no label states: iron loss, ripple, standby power and throttle map
+(data/motors/SOURCE.md). That of the map is slightly wider than the scatter between the stands there. [-]"""
 IDLE_MIDDLE = 0.0
 MODEL_SD_EXPONENT = 0.02
-"""How far the throttle map of a craft may be from that of the stand with the same controller. [-] Estimate."""
+"""Standard deviation of ln exponent between stand and craft with the same controller. [-] Estimate."""
 
 
 @dataclass(frozen=True)
 class Stand:
-    """One table on one stand: motor and propeller before calibration, air, and the supply voltage of each row.
+    """One table of one stand: parts before calibration, air, and the supply voltage of each row.
 
     Parameters
     ----------
     motor, propeller, controller : Motor, Propeller, Controller
-        Before calibration.
+        Parts before calibration.
     air : Air
-        On the day.
-    voltage : ndarray
-        Of the supply, one a row. [V]
+        Air at the stand.
+    voltage : ndarray, shape (rows,)
+        Supply voltage of each row. [V]
     prepared : PreparedPropeller
         The propeller in this air.
     """
@@ -71,25 +71,26 @@ class Stand:
 
     @classmethod
     def of(cls, motor: Motor, propeller: Propeller, controller: Controller, air: Air, voltage: FloatArray) -> Stand:
-        """Prepare a table."""
+        """Return a `Stand` with the propeller prepared for this air; parameters as in the class."""
         return cls(motor, propeller, controller, air, voltage, prepare(propeller, air))
 
 
 def stand_rows(stand: Stand, unknowns: FloatArray, rev_per_s: FloatArray) -> dict[str, FloatArray]:
-    """Everything a stand reads at given speeds.
+    """Readings of a stand at given speeds.
 
     Parameters
     ----------
     stand : Stand
-    unknowns : ndarray
-        In the order of ``NAMES``.
-    rev_per_s : ndarray
+        The table.
+    unknowns : ndarray, shape (unknowns,)
+        Common unknowns in the order of `NAMES`. [-]
+    rev_per_s : ndarray, shape (rows,)
         Speed of each row. [1/s]
 
     Returns
     -------
-    dict
-        ``thrust`` [N], ``torque`` [N m], ``current`` at the supply [A], ``duty``, ``motor_current`` [A].
+    dict of str to ndarray, shape (rows,)
+        ``thrust`` [N], ``torque`` [N m], ``current`` at the supply [A], ``duty`` [-], ``motor_current`` [A].
     """
     k, r, iron, t, m, ripple, standby, _, _ = unknowns
     prepared = replace(

@@ -1,1 +1,1 @@
-"""Many builds: sweeps, spread, sensitivity, solving for a field, frontiers."""
+"""Studies over many builds: sweeps, spread, sensitivity, inverse problems, Pareto frontiers."""

@@ -1,11 +1,12 @@
-"""Where the pieces of a sweep are worked out: here, in processes of this machine, or on an executor that is handed in.
+"""Execution of the pieces of a sweep: in this process, in worker processes, or on an executor of the caller.
 
-Threads do not speed a sweep up: each of numpy's loops over a piece is so short that handing over the interpreter's lock
-costs as much as the loop. So a large sweep is shared with worker processes: a `concurrent.futures.ProcessPoolExecutor`
-here, or any other `concurrent.futures.Executor`, as a cluster's.
+Threads do not speed up a sweep: each numpy loop over a piece is so short that passing the interpreter lock costs as
+much as the loop. A large sweep therefore uses worker processes: a `concurrent.futures.ProcessPoolExecutor`, or any
+other `concurrent.futures.Executor`, such as that of a cluster.
 
-A worker imports propmodel for itself. It must be the same source as the caller's, or some builds would silently get the
-answers of another model: every piece carries a fingerprint of the caller's source, and a worker of another refuses.
+A worker imports its own propmodel. With another version of the source, some builds would silently get the results of
+another model. Each task therefore carries a fingerprint of the caller's source, and a worker with another one raises
+`OtherModelError`.
 """
 
 from __future__ import annotations
@@ -44,30 +45,30 @@ __all__ = [
 ]
 
 MOST_PROCESSES = 61
-"""Processes that a pool takes on every system; Windows waits for no more. [-]"""
+"""Largest number of worker processes: Windows can wait for no more. [-]"""
 AHEAD = 64
-"""Pieces that an executor which is handed in holds at a time: enough for as many cores. [-]"""
+"""Largest number of pieces submitted to an executor of the caller at a time; enough for 64 cores. [-]"""
 EARLY = 32
-"""Answers that may wait for an earlier one, so that a slow worker holds nobody up; they take memory. [-]"""
+"""Largest number of results that are stored until an earlier piece is finished; it limits memory. [-]"""
 PATIENCE = 0.5
-"""How long a wait for an executor lasts before the caller is asked again whether to go on. [s]"""
+"""Longest wait for an executor before ``progress`` is called again. [s]"""
 
 
 IDLE = 20.0
-"""How long worker processes wait for a next sweep before they end. [s]"""
+"""Time that idle worker processes wait for another sweep before they end. [s]"""
 
 
 class SourceFingerprint(NamedTuple):
-    """Which propmodel a process runs."""
+    """Identity of the propmodel that a process runs."""
 
     source: str
-    """Fingerprint of its program text and tables."""
+    """Hash of its source files and tables."""
     folder: str
-    """Where it was imported from."""
+    """Folder from which it was imported."""
 
 
 class OtherModelError(RuntimeError):
-    """A worker runs another propmodel than the caller."""
+    """A worker runs a propmodel with another source than the caller's."""
 
 
 def _fingerprint() -> SourceFingerprint:
@@ -77,28 +78,29 @@ def _fingerprint() -> SourceFingerprint:
         for path in sorted(folder.rglob(kind), key=lambda p: p.relative_to(folder).parts):
             parts = path.relative_to(folder).parts
             if (kind == "*.py" and parts[0] == "data") or parts[-1] == "source_keys.csv":
-                continue  # a checkout and a wheel differ in these, which no answer comes from
+                continue  # a checkout and a wheel differ in these files, and no result depends on them
             mark.update("/".join(parts).encode() + b"\0")
-            # a checkout on another system may end its lines otherwise
+            # line endings may differ between systems
             mark.update(path.read_bytes().replace(b"\r", b"") + b"\0")
     return SourceFingerprint(mark.hexdigest()[:16], str(package))
 
 
-_HERE = _fingerprint()  # at import: what is on disk later may be newer than what runs here
+_HERE = _fingerprint()  # at import, because the files may change afterwards
 
 
 def own_fingerprint() -> SourceFingerprint:
-    """Which propmodel this process runs, as it was on import.
+    """Return the fingerprint of the propmodel that this process has imported.
 
     Returns
     -------
     SourceFingerprint
+        Computed at import.
     """
     return _HERE
 
 
 def _checked(task: Callable[[Any, Any], Any], setup: Any, piece: Any, wanted: SourceFingerprint) -> Any:
-    """What a worker runs: one piece, by the caller's own propmodel or not at all."""
+    """Run one piece in a worker; raise `OtherModelError` if its propmodel differs from the caller's."""
     if wanted.source != _HERE.source:
         raise OtherModelError(
             f"a worker runs another propmodel ({_HERE.source} in {_HERE.folder}) than this program "
@@ -111,11 +113,12 @@ def _checked(task: Callable[[Any, Any], Any], setup: Any, piece: Any, wanted: So
 
 
 def cores() -> int:
-    """Processor cores that this process may use.
+    """Return the number of processor cores that this process may use.
 
     Returns
     -------
     int
+        At least 1. [-]
     """
     if sys.platform == "linux":
         return len(os.sched_getaffinity(0))
@@ -123,15 +126,17 @@ def cores() -> int:
 
 
 def check_processes(processes: Any) -> int:
-    """A number of processes, checked.
+    """Check a number of processes.
 
     Parameters
     ----------
     processes : int
+        Number of processes. [-]
 
     Returns
     -------
     int
+        The same number.
 
     Raises
     ------
@@ -152,11 +157,11 @@ def check_processes(processes: Any) -> int:
 _STARTING = threading.Lock()
 
 _THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
-"""Variables that the linear algebra below numpy reads when it is loaded."""
+"""Environment variables with the number of threads, which numpy's linear algebra library reads when it is loaded."""
 
 
 class _Setting:
-    """A variable of the environment that is set where this is unpickled, and nowhere else."""
+    """An environment variable that is set in the process that unpickles this object."""
 
     def __init__(self, name: str) -> None:
         self.name = name
@@ -166,21 +171,21 @@ class _Setting:
 
 
 def _one_thread() -> list[_Setting]:
-    """Each worker's linear algebra gets one thread, unless the caller's environment says otherwise.
+    """Settings that give the linear algebra of each worker one thread, unless the caller's environment sets a number.
 
-    There is a worker for each core already, and threads that wait for one another in a loop hold the cores up. The
-    caller's own environment stays as it is.
+    There is already one worker per core, and threads that wait actively for one another would occupy the cores. The
+    caller's own environment is not changed.
     """
     return [_Setting(name) for name in _THREADS if name not in os.environ]
 
 
 @contextmanager
 def _without_main() -> Iterator[None]:
-    """While it lasts, a process started by this thread is not told to import the caller's own script.
+    """Context in which processes started by this thread do not import the caller's script.
 
-    It is told first, before anything imports numpy, how many threads its linear algebra has. A worker needs propmodel
-    alone. By default `multiprocessing` runs the script again in every worker, which repeats
-    what it does where it is not guarded by ``if __name__ == "__main__"``.
+    By default `multiprocessing` runs the script again in every worker, which repeats its actions unless they are
+    guarded by ``if __name__ == "__main__"``. A worker needs only propmodel. The context also passes the thread
+    settings of `_one_thread`, which take effect before numpy is imported.
     """
     whole, thread = spawn.get_preparation_data, threading.get_ident()
 
@@ -211,7 +216,7 @@ class _Workers(context.SpawnContext):
 
 
 def _begin() -> None:
-    """First thing in a worker: leave an interrupt to the caller, and end when the caller is gone."""
+    """Initialise a worker: ignore interrupts, which the caller handles, and end when the caller ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     hold_memory()
     parent = multiprocessing.parent_process()
@@ -225,27 +230,27 @@ def _end_with(sentinel: int) -> None:
 
 
 def hold_memory() -> None:
-    """Have freed memory of a few hundred kilobytes kept for the next array instead of returned to the system.
+    """Make the memory allocator keep freed blocks of a few hundred kilobytes instead of returning them to the system.
 
-    Returning and asking again for every array of a piece takes a tenth of the time of a sweep. Where memory comes from
-    glibc, freeing one larger array once raises both its limits; elsewhere nothing happens. The array is never touched.
+    Returning and requesting every array of a piece takes a tenth of the time of a sweep. With glibc, freeing one larger
+    array raises both thresholds of the allocator; with other allocators this has no effect.
     """
     np.empty(30 * 2**20, dtype=np.uint8)
 
 
 def process_pool(processes: int) -> ProcessPoolExecutor:
-    """A standard pool of worker processes for sweeps, to be kept over several of them.
+    """Return a pool of worker processes that can be used for several sweeps.
 
     Parameters
     ----------
     processes : int
-        1 to `MOST_PROCESSES`.
+        Number of workers, 1 to `MOST_PROCESSES`. [-]
 
     Returns
     -------
     concurrent.futures.ProcessPoolExecutor
-        Its workers are fresh interpreters (`spawn`) on every system, which import propmodel and not the caller's
-        script; they end with the caller, however it ends.
+        Its workers are new interpreters (start method `spawn`) on every system. They import propmodel but not the
+        caller's script, and they end when the caller ends, also after a crash.
 
     Raises
     ------
@@ -264,18 +269,18 @@ def process_pool(processes: int) -> ProcessPoolExecutor:
 
 
 class _Standby:
-    """Pools of worker processes that outlive a sweep by `IDLE`, so that the next one need not wait for their start."""
+    """Pools of worker processes that remain for `IDLE` seconds after a sweep, so that the next one starts sooner."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._pools: dict[int, tuple[ProcessPoolExecutor, int]] = {}
-        """By number of workers: the pool and the sweeps that use it."""
+        """Number of workers -> the pool, and the number of sweeps that use it."""
         self._ends: dict[int, threading.Timer] = {}
         self._process = os.getpid()
 
     @contextmanager
     def pool(self, workers: int) -> Iterator[ProcessPoolExecutor]:
-        """A pool of this size; a new one where the last has lost a worker."""
+        """Context with a pool of this size; a new pool if the last one has lost a worker."""
         with self._lock:
             if self._process != os.getpid():  # forked: the pools belong to the other process
                 self._pools, self._ends, self._process = {}, {}, os.getpid()
@@ -291,7 +296,7 @@ class _Standby:
             with self._lock:
                 now, users = self._pools.get(workers, (None, 0))
                 if now is not pool:
-                    pool.shutdown(wait=False)  # replaced meanwhile
+                    pool.shutdown(wait=False)  # another pool has replaced it
                 else:
                     self._pools[workers] = pool, users - 1
                     if users == 1:
@@ -308,7 +313,7 @@ class _Standby:
         pool.shutdown(wait=True)
 
     def close(self) -> None:
-        """End all pools that no sweep uses."""
+        """Shut down all pools that no sweep uses."""
         with self._lock:
             idle = [(workers, pool) for workers, (pool, users) in self._pools.items() if users == 0]
             for workers, _ in idle:
@@ -335,37 +340,40 @@ def walk(
     partners: int = 0,
     ordered: bool = True,
 ) -> bool:
-    """Work out all pieces, and take each answer once.
+    """Compute all pieces and pass each result to ``on_result`` once.
 
     Parameters
     ----------
     task : callable
-        A function of a module, ``task(setup, piece)``.
+        A module-level function, ``task(setup, piece)``, which returns the result of the piece.
     setup : object
-        What all pieces have in common; must be picklable, as must pieces and answers.
+        Data common to all pieces. ``setup``, pieces and results must be picklable.
     pieces : iterable
+        The pieces, in order.
     on_result : callable
-        ``on_result(piece, answer)``, called from this thread.
+        ``on_result(piece, result)``, called from this thread.
     progress : callable or None
-        Called with the number of pieces taken, after each and while an executor keeps us waiting; False stops.
+        Called with the number of finished pieces after each piece, and at intervals while waiting for an executor. The
+        return value False stops the computation.
     executor : Executor or None
-        Works out all pieces; this process only hands them over, `AHEAD` at a time.
+        Computes all pieces; this process only submits them, at most `AHEAD` at a time.
     partners : int
-        Without an executor: worker processes beside this one. If they cannot start or die, this one goes on alone.
+        Number of worker processes besides this one, if ``executor`` is None. If they cannot start, or end
+        unexpectedly, this process continues alone.
     ordered : bool
-        Answers are taken in the order of the pieces, rather than as they come.
+        True passes the results on in the order of the pieces; False as soon as each is finished.
 
     Returns
     -------
     bool
-        False where it was stopped before all was done.
+        True if all pieces were computed, False if ``progress`` stopped the computation before.
 
     Raises
     ------
     OtherModelError
-        If a worker runs another propmodel.
+        If a worker runs a propmodel with another source.
     RuntimeError
-        If an executor that was handed in fails.
+        If the given executor fails.
     """
     if executor is not None:
         return _Walk(task, setup, pieces, on_result, progress, executor, AHEAD, alone=False, ordered=ordered).run()
@@ -376,7 +384,10 @@ def walk(
 
 
 class _Walk:
-    """One walk. ``alone`` says that this process works too, and all by itself once the executor fails."""
+    """State of one call of `walk`.
+
+    With ``alone`` this process computes pieces too, and it continues by itself if the executor fails.
+    """
 
     def __init__(
         self,
@@ -395,10 +406,11 @@ class _Walk:
         self.executor, self.ahead, self.alone, self.ordered = executor, ahead, alone, ordered
         self.pieces = iter(enumerate(pieces))
         self.again: deque[tuple[int, Any]] = deque()
-        """Given to an executor that has failed."""
+        """Pieces that were submitted to an executor that failed; they are computed again."""
         self.away: dict[Future[Any], tuple[int, Any]] = {}
+        """Submitted pieces."""
         self.ready: dict[int, tuple[Any, Any]] = {}
-        """Derivation out, and not taken yet."""
+        """Piece number -> piece and result that ``on_result`` has not received yet."""
         self.taken = 0
 
     def run(self) -> bool:
@@ -407,9 +419,9 @@ class _Walk:
                 self._send()
                 self._collect()
                 if not self._take_ready():
-                    # stopped: whether that was all
+                    # stopped by `progress`: True only if it was the last piece
                     return not self.away and not self.ready and self._next() is None
-                # early answers take memory; without an executor there are none
+                # stored results take memory; without an executor none are stored
                 room = self.executor is None or len(self.ready) < EARLY
                 if self.alone and room and (item := self._next()) is not None:
                     self.ready[item[0]] = item[1], self.task(self.setup, item[1])
@@ -441,11 +453,11 @@ class _Walk:
         for future in [f for f in self.away if f.done()]:
             item = self.away.pop(future, None)
             if item is None:
-                continue  # the executor has failed meanwhile
+                continue  # `_failed` has removed it in this loop
             try:
                 self.ready[item[0]] = item[1], future.result()
             except (ValueError, OtherModelError):
-                raise  # in its own words
+                raise  # an error of the task itself, not of the executor
             except Exception as wrong:
                 self.again.append(item)
                 self._failed(wrong)

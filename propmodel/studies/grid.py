@@ -1,7 +1,7 @@
-"""The outer grid of a sweep: axes, tables of parts, conditions, and the answers of one piece of it.
+"""Grid of a sweep: axes, tables of parts, conditions, and the results of one piece of the grid.
 
-A build of the grid is a flat index, C order; a piece is a first and a last one. Nothing here knows where pieces are
-worked out (`studies.executors`) or what is kept of them (`studies.keep`).
+A build of the grid is identified by its flat index in C order, and a piece by its first index and the one after its
+last. Execution is in `propmodel.studies.executors`, reduction of the results in `propmodel.studies.keep`.
 """
 
 from __future__ import annotations
@@ -27,11 +27,12 @@ __all__ = ["NAMED", "Condition", "Grid", "Question", "answers", "grid_of", "marg
 
 
 def margin_names() -> list[str]:
-    """Names of all limit margins that a sweep can give.
+    """Return the names of all limit margins that a sweep can compute.
 
     Returns
     -------
     list of str
+        Names of `margins.SHARES`, then of `margins.FITS`.
     """
     return [*margins.SHARES, *margins.FITS]
 
@@ -39,45 +40,47 @@ def margin_names() -> list[str]:
 _MARGINS = frozenset(margin_names())
 
 _MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "controller.throttle_exponent", "propeller.mass"})
-"""Fields where NaN says "not told" row by row; the model then estimates."""
+"""Fields in which NaN means "not given"; the model then estimates the value of that row."""
 
 NAMED: Mapping[str, tuple[Callable[..., NDArray], tuple[str, ...]]] = {
     "pack.chemistry": (battery.chemistry_index, tuple(battery.CHEMISTRIES)),
     "propeller.blade_width": (propeller.blade_width_index, tuple(propeller.BLADE_WIDTHS)),
 }
-"""Fields of names: how to read them, and the names in order."""
+"""Fields with names in place of numbers: the function that parses them, and the names in the order of their codes."""
 
 LEAST_ROW, MOST_ROW = 32, 1024
-"""Builds in a row of a piece: fewer make numpy's loops short, more leave too few rows. [-]"""
+"""Smallest and largest number of builds in a row of a piece. Shorter rows make the numpy loops inefficient, longer
+ones leave too few rows in a piece. [-]"""
 
 _NOT_NUMBERS = ("coaxial", "name", "propeller.own_fit", "motor.stand_controller")
-"""Fields of a build that no axis can run along, beside names."""
+"""Fields of a build that cannot be an axis, because they are not numbers."""
 
 
 class Condition(NamedTuple):
-    """What must hold: an output or margin at least or at most a value."""
+    """A constraint on a build: an output or margin at least or at most a value."""
 
     name: str
-    """Output or margin."""
+    """Name of the output or margin."""
     kind: Literal["at least", "at most"]
-    """Which side holds."""
+    """Direction of the constraint."""
     value: float
-    """[SI]"""
+    """Limit, inclusive. [SI]"""
 
 
 def passes(condition: Condition, value: NDArray) -> NDArray[np.bool_]:
-    """Builds that meet one condition.
+    """Return True for the builds that meet one condition.
 
     Parameters
     ----------
     condition : Condition
+        The condition.
     value : ndarray
-        Of its output or margin. [SI]
+        Values of its output or margin. [SI]
 
     Returns
     -------
     ndarray of bool
-        A NaN margin (label not told) passes; a NaN output fails.
+        Same shape as ``value``. A NaN margin (rating not given) passes; a NaN output fails.
     """
     with np.errstate(invalid="ignore"):
         passed = value >= condition.value if condition.kind == "at least" else value <= condition.value
@@ -86,14 +89,14 @@ def passes(condition: Condition, value: NDArray) -> NDArray[np.bool_]:
 
 @dataclass(frozen=True)
 class Grid:
-    """Every combination of some axes.
+    """All combinations of the values of several axes.
 
     Parameters
     ----------
-    axes : dict
-        Values along each axis, in order; an axis made of a table holds row numbers.
-    tables : dict
-        Columns of each table axis.
+    axes : dict of str to ndarray
+        Values along each axis, in order [SI]; for the axis of a table, its row numbers.
+    tables : dict of str to dict
+        Columns of each table.
     """
 
     axes: dict[str, NDArray]
@@ -101,7 +104,7 @@ class Grid:
 
     @property
     def shape(self) -> tuple[int, ...]:
-        """Length of each axis."""
+        """Number of values along each axis."""
         return tuple(len(v) for v in self.axes.values())
 
     @property
@@ -110,17 +113,17 @@ class Grid:
         return int(np.prod(np.array(self.shape, dtype=object))) if self.axes else 1
 
     def at(self, index: ArrayLike) -> dict[str, NDArray]:
-        """Field values of builds by flat index.
+        """Return the field values of builds with given flat indices.
 
         Parameters
         ----------
         index : array_like of int
-            Flat, C order.
+            Flat indices, C order.
 
         Returns
         -------
         dict of ndarray
-            Dotted field to value.
+            Dotted field -> values, shape of ``index``. [SI]
         """
         places = np.unravel_index(np.asarray(index), self.shape) if self.axes else ()
         out: dict[str, NDArray] = {}
@@ -133,9 +136,10 @@ class Grid:
 
     @property
     def row(self) -> tuple[int, int]:
-        """How pieces are laid out: axes that run from row to row, and the builds in a row, along the other axes.
+        """Layout of a piece: the number of leading axes that vary between rows, and the number of builds in a row.
 
-        What depends on the axes of one kind only is then worked out for one column, or for one row, of a piece.
+        The remaining axes vary within a row. Quantities that depend on only one kind of axis are then computed once for
+        a column, or once for a row, of a piece.
         """
         ahead, builds = len(self.axes), 1
         while ahead and builds * self.shape[ahead - 1] <= MOST_ROW:
@@ -144,21 +148,23 @@ class Grid:
         return (ahead, builds) if builds >= LEAST_ROW else (len(self.axes), 1)
 
     def piece_size(self, most: int) -> int:
-        """Builds in a piece: whole rows, and no more than that many where a row is not more itself.
+        """Return the number of builds in a piece: as many whole rows as fit, at least one.
 
         Parameters
         ----------
         most : int
+            Desired largest number of builds. [-]
 
         Returns
         -------
         int
+            Exceeds ``most`` only if a single row does. [-]
         """
         _, builds = self.row
         return max(most // builds, 1) * builds
 
     def between(self, first: int, last: int) -> dict[str, NDArray]:
-        """Field values of a piece of the grid.
+        """Return the field values of a piece of the grid.
 
         Parameters
         ----------
@@ -168,7 +174,8 @@ class Grid:
         Returns
         -------
         dict of ndarray
-            Dotted field to value, of shape (rows, 1) or (builds in a row,) where the piece has whole rows.
+            Dotted field -> values [SI]. Shape (rows, 1) or (builds in a row,) if the piece consists of whole rows, else
+            (builds,).
         """
         ahead, builds = self.row
         if builds == 1 or first % builds or last % builds:
@@ -179,19 +186,19 @@ class Grid:
         return column | inner.at(np.arange(builds))
 
     def frame_of(self, index: NDArray, values: Mapping[str, NDArray]) -> pd.DataFrame:
-        """Fields and answers of some builds as a table.
+        """Return the fields and results of some builds as a table.
 
         Parameters
         ----------
-        index : ndarray of int
-            Flat.
+        index : ndarray of int, shape (builds,)
+            Flat indices.
         values : mapping
-            Answers of these builds by name.
+            Name -> results of these builds, shape (builds,). [SI]
 
         Returns
         -------
         pandas.DataFrame
-            One row a build, labelled by its flat index. SI units; chemistries and blade widths by name.
+            One row per build, labelled by its flat index. SI units; chemistries and blade widths by name.
         """
         import pandas as pd
 
@@ -220,18 +227,19 @@ def _clean_axis(name: str, values: ArrayLike) -> NDArray:
 def grid_of(
     build: Build, axes: Mapping[str, ArrayLike], tables: Mapping[str, Mapping[str, ArrayLike]] | None = None
 ) -> Grid:
-    """Check axes and tables against a build.
+    """Check axes and tables against a build and return their grid.
 
     Parameters
     ----------
     build : Build
-        Of plain numbers.
+        A single build (no arrays).
     axes, tables : mapping
         As for `propmodel.sweep`.
 
     Returns
     -------
     Grid
+        The grid of all combinations.
 
     Raises
     ------
@@ -262,21 +270,22 @@ def grid_of(
 
 
 def names_of(outputs: Sequence[str] | str | None) -> list[str]:
-    """Outputs and margins asked for, checked.
+    """Check the names of outputs and margins.
 
     Parameters
     ----------
     outputs : sequence of str, str or None
-        None takes all outputs and all margins.
+        Requested names; None means all outputs and all margins.
 
     Returns
     -------
     list of str
+        The names, in the given order and without repetitions.
 
     Raises
     ------
     ValueError
-        For an unknown one.
+        For an unknown name.
     """
     if outputs is None:
         return [*OUTPUTS, *margin_names()]
@@ -289,31 +298,32 @@ def names_of(outputs: Sequence[str] | str | None) -> list[str]:
 
 
 class Question(NamedTuple):
-    """What all pieces of a sweep have in common."""
+    """Data common to all pieces of a sweep."""
 
     build: Build
-    """What the axes do not change."""
+    """The build whose fields the axes replace."""
     grid: Grid
     """The combinations."""
     names: tuple[str, ...]
-    """Outputs and margins asked for."""
+    """Requested outputs and margins."""
     hold: float
-    """How long full throttle is held, for the margins. [s]"""
+    """Duration of full throttle, for the margins. [s]"""
 
 
 def answers(asked: Question, piece: tuple[int, int]) -> NDArray[np.float32]:
-    """Answers of one piece of the grid.
+    """Compute the outputs and margins of one piece of the grid.
 
     Parameters
     ----------
     asked : Question
+        Build, grid and requested names.
     piece : (int, int)
         First flat index, and the one after the last.
 
     Returns
     -------
-    ndarray of float32
-        Shape (names, builds).
+    ndarray of float32, shape (names, builds)
+        Results, in the order of ``asked.names``. [SI]
     """
     a = Assessment(with_fields(asked.build, asked.grid.between(*piece)), quick=True)
     found = evaluate(a, [n for n in asked.names if n in OUTPUTS])

@@ -1,8 +1,8 @@
-"""What a sweep keeps of its answers, piece by piece, so that its memory does not grow with the grid.
+"""Reductions of a sweep's results, piece by piece, so that the memory does not grow with the grid.
 
-Each kind is a frozen description. Its ``part`` reduces one piece where that was worked out, which may be another
-machine; its collector joins the parts here, in the order of the grid, so that the result does not depend on who worked
-out what.
+Each reduction is a frozen description. Its ``part`` reduces one piece in the process that computed it, which may be on
+another machine. Its collector joins the parts in the calling process, in the order of the grid, so that the result does
+not depend on which process computed which piece.
 """
 
 from __future__ import annotations
@@ -25,16 +25,16 @@ Values = Mapping[str, NDArray]
 
 @dataclass(frozen=True)
 class Builds:
-    """Some builds of the grid with their answers.
+    """Selected builds of the grid with their results.
 
     Parameters
     ----------
-    index : ndarray of int
-        Flat.
+    index : ndarray of int, shape (builds,)
+        Flat indices.
     values : dict of ndarray
-        float32 answers of these builds: all that the sweep was asked for.
+        Name -> results of these builds (float32, SI), for all names requested from the sweep.
     count : int
-        Builds there are; more than are listed here where `Meets.most` holds them back. [-]
+        Number of builds that were selected; larger than the number listed if `Meets.most` limits the list. [-]
     """
 
     index: NDArray[np.intp]
@@ -43,39 +43,39 @@ class Builds:
 
 
 class Collector(Protocol):
-    """Joins the parts of one sweep, in the calling process."""
+    """Joins the reduced pieces of one sweep, in the calling process."""
 
     def add(self, piece: tuple[int, int], part: Any) -> None:
-        """Take the next part: pieces come in order, each once."""
+        """Add the next part; the pieces come in the order of the grid, each once."""
 
     def result(self, complete: bool) -> Any:
-        """What was kept; ``complete`` is False where the sweep was stopped."""
+        """Return the joined result; ``complete`` is False if the sweep was stopped."""
 
     def close(self) -> None:
-        """Called at the end, also after an error."""
+        """Release resources; called at the end, also after an error."""
 
 
 @runtime_checkable
 class Keep(Protocol):
-    """Something that a sweep can keep."""
+    """A reduction that a sweep can apply to its results."""
 
     def needs(self) -> Sequence[str]:
-        """Outputs and margins that it looks at."""
+        """Return the outputs and margins that the reduction requires."""
 
     def part(self, start: int, values: Values) -> Any:
-        """Reduce one piece, in the process that worked it out; ``start`` is its first flat index."""
+        """Reduce one piece, in the process that computed it; ``start`` is its first flat index."""
 
     def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
-        """Begin a sweep of a grid with these answers."""
+        """Return the collector for a sweep of this grid with these outputs and margins."""
 
 
 def names_of(conditions: Sequence[Condition]) -> list[str]:
-    """Names of the answers that conditions look at."""
+    """Return the names of the outputs and margins in the conditions."""
     return [c.name for c in conditions]
 
 
 def places_that_meet(values: Values, conditions: Sequence[Condition]) -> NDArray[np.intp]:
-    """Places of one piece that meet every condition."""
+    """Return the positions within one piece of the builds that meet all conditions."""
     size = next(iter(values.values())).size
     good = np.ones(size, bool)
     for condition in conditions:
@@ -84,10 +84,10 @@ def places_that_meet(values: Values, conditions: Sequence[Condition]) -> NDArray
 
 
 class _Few:
-    """Builds gathered so far: arrays of parts, thinned out whenever they have doubled."""
+    """Builds collected so far; the list is reduced again whenever its length has doubled."""
 
     LEAST = 65_536
-    """Builds that are never worth thinning out. [-]"""
+    """Number of builds below which the list is not reduced. [-]"""
 
     def __init__(self, names: tuple[str, ...], thin: Any) -> None:
         self.names, self.thin, self.count = names, thin, 0
@@ -113,7 +113,7 @@ class _Few:
         index, values = self._joined()
         few = self.thin(values)
         if in_order_of_grid:
-            few = np.sort(few)  # of equal builds the first of the grid stays
+            few = np.sort(few)  # of equal builds the first in the grid is kept
         index, values = index[few], {name: v[few] for name, v in values.items()}
         self.parts, self.held, self.after = [(index, values)], index.size, index.size
         return index, values
@@ -136,17 +136,17 @@ class _Line(_Few):
 
 @dataclass(frozen=True)
 class Meets:
-    """Keep the builds that meet conditions.
+    """Keep the builds that meet all of the conditions.
 
     Parameters
     ----------
     conditions : sequence of Condition
-        All must hold; a NaN margin (label not told) passes, a NaN output fails.
+        A NaN margin (rating not given) passes; a NaN output fails.
     most : int
-        At most so many builds are listed; all are counted. [-]
+        Largest number of builds listed; all are counted. [-]
     best : (name, "max" or "min"), or None
-        Which are listed where there are more, and in which order: the best in this output, NaN never. None lists the
-        first of the grid, in its order.
+        Output by which the listed builds are selected and ordered, best first; builds with NaN are not listed. None
+        lists the first builds of the grid, in its order.
 
     Raises
     ------
@@ -179,7 +179,7 @@ class Meets:
         return names_of(self.conditions) + ([] if self.best is None else [self.best[0]])
 
     def _listed(self, values: Values) -> NDArray[np.intp]:
-        """Which of these are listed, in their order."""
+        """Return the positions of the builds to list, in the order of the list."""
         if self.best is None:
             return np.arange(min(next(iter(values.values())).size, self.most))
         rank = values[self.best[0]]
@@ -199,14 +199,14 @@ class Meets:
 
 @dataclass(frozen=True)
 class Frontier:
-    """Keep the builds that no other build beats in every objective (Pareto).
+    """Keep the Pareto frontier: the builds that no other build dominates.
 
     Parameters
     ----------
     objectives : mapping
-        Output name to "max" or "min", two or more. With three and more, thousands of builds may be on it.
+        Output name -> "max" or "min", two or more. With three or more, the frontier may have thousands of builds.
     conditions : sequence of Condition
-        Only builds that meet these take part.
+        Only builds that meet these conditions are considered.
 
     Raises
     ------
@@ -255,16 +255,16 @@ class Frontier:
 
 @dataclass(frozen=True)
 class Counted:
-    """Counts of a map.
+    """Histogram of builds.
 
     Parameters
     ----------
     counts : ndarray of int
-        One axis for each output, as `numpy.histogramdd` counts.
+        Number of builds in each bin, one axis per output, as from ``numpy.histogramdd``. [-]
     edges : dict of ndarray
-        Of the bins, by output. [SI]
+        Output -> edges of its bins. [SI]
     outside : int
-        Builds that meet the conditions but lie in no bin, or have no answer. [-]
+        Number of builds that meet the conditions but are in no bin, or have a NaN output. [-]
     """
 
     counts: NDArray[np.int64]
@@ -274,19 +274,19 @@ class Counted:
 
 @dataclass(frozen=True)
 class Counts:
-    """Keep how many builds fall into each bin of some outputs.
+    """Count the builds in the bins of one or more outputs (histogram).
 
     Parameters
     ----------
     edges : mapping
-        Output name to rising edges of its bins, two or more; one name gives a histogram, two a map. [SI]
+        Output name -> increasing edges of its bins, two or more. One output gives a histogram, two a map. [SI]
     conditions : sequence of Condition
-        Only builds that meet these are counted.
+        Only builds that meet these conditions are counted.
 
     Raises
     ------
     ValueError
-        If there is no output, edges do not rise, or there are more than 10,000,000 bins.
+        If there is no output, if edges do not increase, or if there are more than 10,000,000 bins.
 
     Examples
     --------
@@ -319,17 +319,17 @@ class Counts:
 
     @property
     def shape(self) -> tuple[int, ...]:
-        """Bins along each output."""
+        """Number of bins along each output."""
         return tuple(np.size(e) - 1 for e in self.edges.values())
 
     def part(self, start: int, values: Values) -> tuple[NDArray, NDArray, int]:
-        """Reduce one piece: filled bins, how often, and how many lie outside."""
+        """Reduce one piece to its non-empty bins, their counts, and the number of builds outside."""
         among = places_that_meet(values, self.conditions)
         place, inside = np.zeros(among.size, np.int64), np.ones(among.size, bool)
         for name, e in self.edges.items():
             edges, value = np.asarray(e), values[name][among].astype(np.float64)
             at = np.searchsorted(edges, value, side="right") - 1
-            at[value == edges[-1]] = edges.size - 2  # the last bin has both its edges, as in numpy
+            at[value == edges[-1]] = edges.size - 2  # the last bin includes its upper edge, as in numpy
             inside &= (at >= 0) & (at < edges.size - 1)
             place = place * (edges.size - 1) + at
         bins, often = np.unique(place[inside], return_counts=True)

@@ -1,4 +1,4 @@
-"""The frontier: points no other point beats in everything."""
+"""Pareto frontier: the points that no other point dominates."""
 
 from __future__ import annotations
 
@@ -11,12 +11,14 @@ __all__ = ["frontier"]
 
 
 def frontier(values: Sequence[NDArray], maximise: Sequence[bool]) -> NDArray[np.intp]:
-    """Indices of the points that no other point dominates.
+    """Return the indices of the points that no other point dominates.
+
+    A point dominates another if it is at least as good in every objective and better in one.
 
     Parameters
     ----------
     values : sequence of ndarray
-        Two or more objectives, each of shape (n,). Points with a NaN take no part.
+        Two or more objectives, each of shape (n,). Points with a NaN are left out.
     maximise : sequence of bool
         One per objective; False minimises.
 
@@ -32,8 +34,8 @@ def frontier(values: Sequence[NDArray], maximise: Sequence[bool]) -> NDArray[np.
 
     Notes
     -----
-    Exact. Two objectives: one sort and a running best, O(N log N). Three and more: points sorted by the sum of
-    ranks are tested against the frontier found so far in blocks, O(N F).
+    Exact. Two objectives: one sort and a running minimum, O(N log N). Three or more: the points are sorted by the sum
+    of their ranks and tested in blocks against the frontier so far, O(N F) for a frontier of F points.
 
     Examples
     --------
@@ -45,14 +47,14 @@ def frontier(values: Sequence[NDArray], maximise: Sequence[bool]) -> NDArray[np.
     columns = [np.asarray(v, dtype=np.float64).ravel() for v in values]
     if len({c.size for c in columns}) != 1:
         raise ValueError("the objectives of a frontier must have the same number of points")
-    # all minimised from here on
+    # from here on every objective is minimised
     cost = np.stack([-c if up else c for c, up in zip(columns, maximise, strict=True)])
     index = np.flatnonzero(~np.isnan(cost).any(axis=0))
     cost = cost[:, index]
     if not index.size:
         return index
     if len(cost) == 2:
-        # a plain sort of the first objective thins the points out; only the few left need the exact order
+        # a sort by the first objective removes most points; only the remaining ones need the exact order
         order = np.argsort(cost[0])
         second = cost[1, order]
         order = order[second <= np.minimum.accumulate(second)]
@@ -60,7 +62,7 @@ def frontier(values: Sequence[NDArray], maximise: Sequence[bool]) -> NDArray[np.
         second = cost[1, order]
         best_before = np.concatenate([[np.inf], np.minimum.accumulate(second)[:-1]])
         undominated = second < best_before
-        undominated[0] = True  # the best in the first objective, be its second one infinite
+        undominated[0] = True  # the best in the first objective, even if its second one is infinite
         return index[order[undominated]]
     return index[_many(cost)]
 
@@ -69,7 +71,7 @@ def _many(cost: NDArray) -> NDArray[np.intp]:
     """Frontier of three or more minimised objectives, shape (k, n)."""
     ranks = np.stack([np.unique(c, return_inverse=True)[1] for c in cost])
     order = np.lexsort((*ranks[::-1], ranks.sum(axis=0)))
-    # a dominating point has a smaller rank sum, so it comes earlier: the frontier only grows
+    # a dominating point has a smaller rank sum and comes earlier, so no point leaves the frontier again
     undominated = np.empty((len(cost), 0), dtype=ranks.dtype)
     found: list[NDArray[np.intp]] = []
     for start in range(0, order.size, 1024):
@@ -77,14 +79,14 @@ def _many(cost: NDArray) -> NDArray[np.intp]:
         r = ranks[:, block]
         alive = ~_dominated(r, undominated)
         r, block = r[:, alive], block[alive]
-        # within the block: the same test among the survivors, in order
+        # within the block: the same test among the remaining points, in order
         inside = _dominated(r, r)
         equal = np.unique(r, axis=1, return_index=True)[1]
         first = np.zeros(block.size, bool)
         first[equal] = True
         good = ~inside & first
         if undominated.size:
-            # an equal point of an earlier block was kept already
+            # an equal point of an earlier block is already on the frontier
             good &= ~_equals(r, undominated)
         undominated = np.concatenate([undominated, r[:, good]], axis=1)
         found.append(block[good])
@@ -93,7 +95,7 @@ def _many(cost: NDArray) -> NDArray[np.intp]:
 
 
 def _dominated(points: NDArray, by: NDArray) -> NDArray[np.bool_]:
-    """True for points that some of ``by`` beats or equals everywhere and beats somewhere."""
+    """True for the points that at least one of ``by`` dominates."""
     out = np.zeros(points.shape[1], bool)
     for start in range(0, by.shape[1], 2048):
         part = by[:, start : start + 2048]

@@ -1,4 +1,4 @@
-"""A sweep written to an Apache Parquet file, every build or those that meet conditions. Needs pyarrow."""
+"""Output of a sweep to an Apache Parquet file: all builds, or those that meet conditions. Requires pyarrow."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ __all__ = ["Parquet", "Written"]
 
 @dataclass(frozen=True)
 class Written:
-    """A file of builds.
+    """Result of `Parquet`: the written file.
 
     Parameters
     ----------
     path : pathlib.Path or None
-        None where the sweep was stopped: then nothing was left behind.
+        None if the sweep was stopped; then no file remains.
     rows : int
-        Builds in it. [-]
+        Number of builds in the file. [-]
     """
 
     path: Path | None
@@ -37,29 +37,29 @@ class Written:
 
 @dataclass(frozen=True)
 class Parquet:
-    """Write every build to an Apache Parquet file: its fields and all answers of the sweep, one row a build.
+    """Write the fields and results of each build to an Apache Parquet file, one row per build.
 
-    The file gets its name only when it is whole; until then it stands beside it under a temporary one, which is
-    removed if the sweep is stopped or fails. Needs pyarrow.
+    The file is written under a temporary name in the same folder and renamed when it is complete. If the sweep is
+    stopped or fails, the temporary file is removed. Requires pyarrow.
 
     Parameters
     ----------
     path : str or path-like
-        Where the file will stand, on the machine that calls; there must be none yet.
+        Path of the file on the calling machine; it must not exist yet.
     conditions : sequence of Condition
-        Only builds that meet these are written.
+        Only builds that meet these conditions are written.
 
     Raises
     ------
     OSError
-        From the sweep: if the file exists already, or the disk is full or does not take it.
+        During the sweep, if the file exists or cannot be written.
     ModuleNotFoundError
-        From the sweep: without pyarrow.
+        During the sweep, if pyarrow is not installed.
 
     Notes
     -----
-    Rows come in the order of the grid; the column "build" is the flat index, fields are in SI units, chemistries and
-    blade widths by name. ``pandas.read_parquet(path, columns=[...])`` reads some columns only.
+    The rows are in the order of the grid. The column "build" is the flat index, fields are in SI units, chemistries and
+    blade widths are names. ``pandas.read_parquet(path, columns=[...])`` reads only some columns.
 
     Examples
     --------
@@ -79,7 +79,7 @@ class Parquet:
         object.__setattr__(self, "conditions", tuple(self.conditions))
 
     def needs(self) -> list[str]:
-        """Outputs and margins that it looks at."""
+        """Return the outputs and margins that the conditions require."""
         return names_of(self.conditions)
 
     def part(self, start: int, values: Values) -> tuple[NDArray, dict[str, NDArray]]:
@@ -90,13 +90,13 @@ class Parquet:
         return start + places, {k: v[places] for k, v in values.items()}
 
     def collector(self, grid: Grid, names: tuple[str, ...]) -> Collector:
-        """Begin a sweep: opens the temporary file."""
+        """Open the temporary file and return its collector."""
         return _File(Path(self.path), grid, names)
 
 
 class _File:
     GROUP = 262_144
-    """Builds in a row group. [-]"""
+    """Number of builds in a row group. [-]"""
 
     def __init__(self, path: Path, grid: Grid, names: tuple[str, ...]) -> None:
         try:
@@ -121,7 +121,7 @@ class _File:
             temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}.part")
             self.file = temporary.open("xb")
             self.temporary = temporary
-            # answers hardly repeat; fields do
+            # dictionary encoding pays for fields, whose values repeat, but not for results
             self.writer = parquet.ParquetWriter(
                 self.file, schema, use_dictionary=list(fields), compression="zstd", compression_level=1
             )
@@ -182,7 +182,7 @@ class _File:
     def close(self) -> None:
         if self.temporary is None:
             return
-        with contextlib.suppress(Exception):  # what a full disk does not take is of no use to anybody
+        with contextlib.suppress(Exception):  # a file that cannot be completed is removed below
             self.writer.close()
         with contextlib.suppress(OSError, AttributeError):
             self.file.close()

@@ -1,6 +1,6 @@
-"""The punch of a whole build: times from hover to shares of the full thrust, and their band.
+"""Punch of a build: times from hover to 63 % and 90 % of full thrust, and their interval.
 
-`flight.spin_up` holds the formulas in plain arrays; here they are asked of a build.
+The formulas are in `propmodel.flight.spin_up`; this module supplies them with the values of a build.
 """
 
 from __future__ import annotations
@@ -24,20 +24,20 @@ __all__ = ["Punch", "punch", "punch_band"]
 
 @dataclass(frozen=True)
 class Punch:
-    """How quickly a rotor follows the command.
+    """Response of a rotor to a step of the command; all fields have the shape of the build.
 
     Parameters
     ----------
     time_63, time_90 : ndarray
-        From the full command in a hover to 63 % and 90 % of the full thrust. [s]
+        Times from the full command in hover until 63 % and 90 % of full thrust. [s]
     time_constant : ndarray
-        Of small changes of speed about the hover, controller included. [s]
+        Time constant of small changes of speed about hover, delay of the controller included. [s]
     full_rev_per_s : ndarray
-        Where a punch settles. [1/s]
+        Steady speed at the full command. [1/s]
     inertia : ndarray
-        Of one rotor. [kg m^2]
+        Moment of inertia of one rotor. [kg m^2]
     energy : ndarray
-        In one rotor in hover. [J]
+        Kinetic energy of one rotor in hover. [J]
 
     Notes
     -----
@@ -58,15 +58,16 @@ def punch(build: Build, *, factor: ArrayLike = 1.0, quick: bool = False) -> Punc
     Parameters
     ----------
     build : Build
-        May hold arrays.
+        Its fields may be arrays.
     factor : array_like, > 0
-        On all times: a drawn one for the band. [-]
+        Factor on all times, for random draws. [-]
     quick : bool
-        Coarser operating points, for many draws.
+        True solves the operating points with a coarser tolerance, for many draws.
 
     Returns
     -------
     Punch
+        Fields of the broadcast shape of ``build`` and ``factor``.
 
     Examples
     --------
@@ -84,7 +85,7 @@ def punch(build: Build, *, factor: ArrayLike = 1.0, quick: bool = False) -> Punc
         inertia=inertia,
         hover_rev_per_s=hover.rev_per_s,
         source_voltage=a.fresh_burst.emf * a.cap,
-        # at full command every motor draws through the pack that all share
+        # at full command all motors share the pack, so its resistance counts once per motor
         loop_resistance=a.fresh_burst.resistance + a.cap**2 * shared,
         torque_constant=build.motor.torque_constant,
         torque_coefficient=full.torque / full.rev_per_s**2,
@@ -110,19 +111,21 @@ def punch(build: Build, *, factor: ArrayLike = 1.0, quick: bool = False) -> Punc
 
 
 def punch_band(build: Build, *, coverage: float = 0.8, draws: int = 128) -> tuple[Punch, Punch]:
-    """Low and high of every part of the response, over what the labels leave open.
+    """Return the interval of the response over the spread of the labels.
 
     Parameters
     ----------
     build : Build
-        Of plain numbers or arrays.
+        Its fields may be arrays.
     coverage : float
-        Share of the craft between low and high. [-]
+        Share of the draws between low and high. [-]
     draws : int
+        Number of draws, at least 16. [-]
 
     Returns
     -------
     low, high : Punch
+        Lower and upper quantile of each field.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""What should I change: what one practical step of each input buys and costs, and elasticities."""
+"""Sensitivity of the outputs to the inputs: effects of practical steps, and elasticities."""
 
 from __future__ import annotations
 
@@ -21,18 +21,18 @@ __all__ = ["STEPS", "Effect", "InputStep", "elasticities", "standing_at", "steps
 
 
 class InputStep(NamedTuple):
-    """One practical step: a field, how far it moves, and words."""
+    """One practical step of an input."""
 
     field: str
     """Dotted field of a build, or "altitude", "air temperature"."""
     change: float
-    """How far it moves. [SI]"""
+    """Change of the field. [SI]"""
     words: str
-    """As a buyer would say it."""
+    """Description for display, in the words of a buyer."""
 
 
 STEPS: tuple[InputStep, ...] = (
-    # steps one can buy, or that the day brings
+    # steps to other parts that are sold, and changes of the weather
     InputStep("propeller.diameter", 1.0 * INCH, "one inch more diameter"),
     InputStep("propeller.diameter", -1.0 * INCH, "one inch less diameter"),
     InputStep("propeller.pitch", 0.5 * INCH, "half an inch more pitch"),
@@ -60,32 +60,34 @@ HIGHEST = {"propeller.blades": 6.0, "pack.cells": 14.0}
 
 
 class Effect(NamedTuple):
-    """What one step does to every asked output."""
+    """Effect of one step on the requested outputs."""
 
     step: InputStep
-    """The step taken."""
+    """The step."""
     values: dict[str, float]
-    """After the step, SI. NaN where the craft no longer can."""
+    """Output -> value after the step; NaN if the craft then has no such state. [SI]"""
     relative: dict[str, float]
-    """Change over the value before. [-]"""
+    """Output -> relative change. [-]"""
 
 
 def standing_at(
     build: Build, *, altitude_step: NDArray | float = 0.0, temperature_step: NDArray | float = 0.0
 ) -> Build:
-    """Move a build to other air: higher or lower at the same temperature, or colder.
+    """Return the build in other air: at another altitude, another temperature, or both.
 
     Parameters
     ----------
     build : Build
+        The build with its present air.
     altitude_step : array_like
-        Geopotential metres up from where it stands; the actual temperature stays. [m]
+        Change of the geopotential altitude, at constant temperature. [m]
     temperature_step : array_like
-        Change of the air temperature. [K]
+        Change of the air temperature, at constant pressure. [K]
 
     Returns
     -------
     Build
+        The build with the new air.
 
     Examples
     --------
@@ -102,7 +104,7 @@ def standing_at(
 
 
 def _moved(build: Build, moves: dict[str, NDArray]) -> Build:
-    """Apply moves of several fields, each an array along the same axis."""
+    """Return the build with changed fields; each change is an array along one common axis."""
     air = {k: moves.pop(k) for k in ("altitude", "air temperature") if k in moves}
     changed = with_fields(build, {k: _value(build, k) + v for k, v in moves.items()}) if moves else build
     if air:
@@ -130,7 +132,7 @@ def _possible(build: Build, step: InputStep) -> bool:
 
 
 def _makes(build: Build, field: str, change: float) -> bool:
-    """True where the changed build is one: a small propeller with half an inch less pitch may be none."""
+    """True if the changed build is valid; half an inch less pitch may not be, for a small propeller."""
     try:
         _moved(build, {field: np.asarray(change)})
     except ValueError:
@@ -150,23 +152,23 @@ def steps(
     choose: Callable[[InputStep], bool] | None = None,
     moves: Sequence[InputStep] = STEPS,
 ) -> list[Effect]:
-    """What each practical step does.
+    """Evaluate the effect of each practical step.
 
     Parameters
     ----------
     build : Build
-        Of plain numbers.
+        A single build (no arrays).
     outputs : list of str or None
-        Names in `propmodel.performance.OUTPUTS`; None takes all.
+        Names in `propmodel.assess.performance.OUTPUTS`; None takes all.
     choose : callable or None
-        Keeps the steps it answers True for.
+        Called with each step; only steps for which it returns True are evaluated.
     moves : sequence of InputStep
-        Steps to try, such as those to the next size that is sold.
+        Steps to evaluate, such as those to the next size that is sold.
 
     Returns
     -------
     list of Effect
-        In the order of ``moves``; steps that make no craft (a propeller of one blade) are left out.
+        In the order of ``moves``; steps that give an invalid build (a propeller with one blade) are left out.
 
     Raises
     ------
@@ -185,7 +187,7 @@ def steps(
     if shape_of(build) != ():
         raise ValueError("steps needs one build of plain numbers")
     chosen = [s for s in moves if _possible(build, s) and (choose is None or choose(s))]
-    count = len(chosen) + 1  # the last row is the build as it is
+    count = len(chosen) + 1  # the last row is the unchanged build
     moved = {s.field: np.zeros(count) for s in chosen}
     for row, step in enumerate(chosen):
         moved[step.field][row] = step.change
@@ -200,26 +202,26 @@ def steps(
 
 
 def elasticities(build: Build, output: str, *, share: float = 0.02) -> dict[str, float]:
-    """Per cent an answer moves for one per cent of each input.
+    """Elasticity of an output with respect to each input: relative change of the output over that of the input.
 
     Parameters
     ----------
     build : Build
-        Of plain numbers.
+        A single build (no arrays).
     output : str
-        Name in `propmodel.performance.OUTPUTS`.
+        Name in `propmodel.assess.performance.OUTPUTS`.
     share : float
-        Relative step to either side, 0.000001 to 0.5. [-]
+        Relative step to either side (central difference), 0.000001 to 0.5. [-]
 
     Returns
     -------
     dict
-        Elasticity per dotted field. [-]
+        Dotted field -> elasticity. [-]
 
     Raises
     ------
     ValueError
-        If the output is not known, the step out of range or the build holds arrays.
+        If the output is not known, the step is out of range, or the build has arrays.
     """
     check_in("output", output, OUTPUTS)
     share = check_number("share", check_range("share", share, 1e-6, 0.5))
@@ -234,7 +236,7 @@ def elasticities(build: Build, output: str, *, share: float = 0.02) -> dict[str,
     apart = np.ones(len(paths))
     for i, p in enumerate(paths):
         base = float(_value(build, p))
-        # two blades have no neighbour below: the step is then to one side
+        # at a limit such as two blades the difference is one-sided
         high = min((1.0 + share) * base, HIGHEST.get(p, np.inf))
         low = max((1.0 - share) * base, LOWEST.get(p, 0.0))
         high = high if _makes(build, p, high - base) else base

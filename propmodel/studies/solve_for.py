@@ -1,4 +1,4 @@
-"""Solve for: what value of one field gives an asked answer."""
+"""Inverse problem: the value of one field at which an output has a given value."""
 
 from __future__ import annotations
 
@@ -20,20 +20,20 @@ ROUNDS = 3
 
 
 class Solution(NamedTuple):
-    """Answer of :func:`solve_for`.
+    """Result of :func:`solve_for`.
 
     Parameters
     ----------
     value : float
-        Of the field; NaN where no value in the range does it. [SI]
+        Value of the field; NaN if no value in the range reaches the target. [SI]
     reached : float
-        The answer there. [SI]
+        Value of the output there. [SI]
     others : tuple of float
-        Further values that do it too, where the answer is not monotone. [SI]
+        Further solutions, if the output is not monotone in the field. [SI]
     closest : float
-        Field value that comes closest, where none does it. [SI]
+        Field value whose output is closest to the target. [SI]
     words : str
-        One sentence; empty where there is a single clean answer.
+        Remark in one sentence; empty for a single solution.
     """
 
     value: float
@@ -49,30 +49,31 @@ def solve_for(build: Build, field: str, output: str, target: float, *, low: floa
     Parameters
     ----------
     build : Build
-        Of plain numbers.
+        A single build (no arrays).
     field : str
-        Dotted field, as in `propmodel.sweep`. Parts of the same make: mass follows capacity, and so on.
+        Dotted field, as in `propmodel.sweep`. Dependent fields of the part follow, such as the mass of the pack with
+        its capacity.
     output : str
-        Name in `propmodel.performance.OUTPUTS`.
+        Name in `propmodel.assess.performance.OUTPUTS`.
     target : float
-        [SI]
+        Required value of the output. [SI]
     low, high : float
-        Range looked in. [SI]
+        Range of the field that is searched. [SI]
 
     Returns
     -------
     Solution
-        The crossing nearest to the build's present value.
+        The solution nearest to the present value of the build, and all others.
 
     Raises
     ------
     ValueError
-        For unknown names, or an inverted range.
+        For unknown names, or if ``low`` is not below ``high``.
 
     Notes
     -----
-    Three grids of 65 points, each inside the bracket the last one found: one array call each, no root finder, and a
-    curve with a turning point shows both of its answers.
+    Three successive grids of 65 points, each within the bracket found on the last one, with one array call per grid.
+    The first grid shows all sign changes, so both solutions of a curve with an extremum are found.
 
     Examples
     --------
@@ -112,7 +113,7 @@ def _along(build: Build, field: str, output: str, x: NDArray) -> NDArray:
 
 
 def _crossings(x: NDArray, error: NDArray) -> list[tuple[float, float]]:
-    """Brackets where the error changes sign, or touches zero."""
+    """Return the brackets in which the error changes sign or is zero."""
     out = []
     for i in range(len(x) - 1):
         a, b = error[i], error[i + 1]

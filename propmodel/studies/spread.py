@@ -1,17 +1,17 @@
-"""Spread: how far the answers may be off, from joint draws of everything a label does not tell.
+"""Spread of the outputs, from joint random draws of all quantities that a label does not state exactly.
 
-Draws run through the same engine as another axis. They are made in coordinates that keep every draw physical and the
-forecast in their middle:
+The draws are another axis of the same engine. Their distributions keep every draw physical and the forecast in the
+middle:
 
-- what an answer takes as a factor (C_T, J0, KV, mass, drag, capacity, cooling) in logarithms;
-- what is one of several terms of a sum of watts or volts (resistances, ripple, iron loss, electronics, what the
-  propeller needs over an ideal one) as 1 + tanh(sd z): above zero, and as often and as far above the forecast as below.
-  In logarithms such a term is above its forecast by more than it is below; a single one leaves the median of the sum
-  where it was, but several of them together pull it up, by 3 to 5 % of the hover power.
+- Quantities that act as a factor (C_T, J0, KV, mass, drag, capacity, cooling) are lognormal.
+- Quantities that are one of several terms in a sum of watts or volts (resistances, ripple, iron loss, electronics, the
+  power of the propeller above that of an ideal one) are multiplied by 1 + tanh(sd z): positive, and symmetric about the
+  forecast. A lognormal term is skewed upwards. One such term leaves the median of the sum unchanged, but several of
+  them together raise it, by 3 to 5 % of the hover power.
 
-The points are a scrambled Sobol sequence, seeded, so that the same build always shows the same band.
+The points are a scrambled Sobol sequence with a fixed seed, so the same build always has the same interval.
 
-Longer than others because the unknowns, their scatter and what is read off their draws belong to one list.
+Longer than others because the list of unknowns, their spreads and the statistics belong together.
 """
 
 from __future__ import annotations
@@ -50,18 +50,20 @@ __all__ = [
 ]
 
 SEED = 420
-"""The same for everyone: a band must not flicker."""
+"""Seed of the Sobol sequence, fixed so that an interval does not change between runs."""
 
-# One sd each; estimates unless a source is named.
+# Standard deviations. Estimates unless a source is named.
 LOG_SD_RIPPLE = 0.55  # between stands, data/motors/SOURCE.md
-LOG_SD_PACK_RESISTANCE = 0.45  # label not known: 5 to 17 mohm Ah around 9.5
-LOG_SD_PACK_LABEL = 0.35  # label's C known: makers' labels do not compare, one pouch measured
-LOG_SD_PACK_READING = 0.20  # a charger's reading: 0.1 to 1 s against 10 s is 15 % either way, its own scatter 10 %
-LOG_SD_CAPACITY = 0.04  # 0.94 of the label in the one pouch measured
+LOG_SD_PACK_RESISTANCE = 0.45  # no C rating on the label: 5 to 17 mohm Ah around 9.5
+LOG_SD_PACK_LABEL = 0.35  # C rating known: ratings of makers are not comparable, one pouch cell measured
+LOG_SD_PACK_READING = (
+    0.20  # reading of a charger: 0.1 to 1 s instead of 10 s gives 15 % either way, its scatter is 10 %
+)
+LOG_SD_CAPACITY = 0.04  # one pouch cell measured, at 0.94 of its label
 LOG_SD_CAPACITY_READING = 0.015
 LOG_SD_MASS_ESTIMATE = 0.03
 LOG_SD_MASS_GIVEN = 0.01
-LOG_SD_DRAG_DEFAULT = 0.42  # a factor 1.7 either way for eight in ten
+LOG_SD_DRAG_DEFAULT = 0.42  # a factor of 1.7 either way for 80 %
 LOG_SD_DRAG_GIVEN = 0.20
 SD_THRUST_LOSS = 0.02  # 5 to 10 % is common practice
 LOG_SD_ELECTRONICS = 0.25
@@ -85,7 +87,7 @@ _AXES = (
     "electronics",
     "thermal",
     "throttle_map",
-    "response",  # of the rotors to the command; no headline depends on it, so it is in no group
+    "response",  # time of the rotors; no headline output depends on it, so it is in no group
     "unstalled",
     "inplane",
 )
@@ -105,13 +107,13 @@ GROUPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "motor cooling": ("thermal",),
     }
 )
-"""Inputs that are drawn together, in the words of the face."""
+"""Name of a group of inputs, as displayed -> its axes."""
 
 
 @lru_cache(maxsize=8)
 def _normal(draws: int) -> NDArray:
-    """Standard normal points, one row per axis, every one with its opposite. Shape (axes, draws)."""
-    # half a second to import: only where it is used
+    """Standard normal points, each with its negative (antithetic). Shape (axes, draws)."""
+    # imported here because the import takes half a second
     from scipy.special import ndtri
     from scipy.stats import qmc
 
@@ -126,7 +128,7 @@ def _normal(draws: int) -> NDArray:
 
 @dataclass(frozen=True)
 class Draws:
-    """A build with a trailing axis of draws, and the draws of its cooling and of its rotors' response time."""
+    """A build with a trailing axis of draws, and the factors on its thermal resistance and response time. [-]"""
 
     build: Build
     thermal_factor: NDArray
@@ -134,21 +136,23 @@ class Draws:
 
 
 def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None, forecast: bool = False) -> Draws:
-    """Draw builds that the same labels could have.
+    """Draw builds at random from the spread of the labels.
 
     Parameters
     ----------
     build : Build
-        May hold arrays; the draws come as a last axis.
+        Its fields may be arrays; the draws are added as the last axis.
     draws : int
+        Number of draws. [-]
     only : tuple of str or None
-        Axes to vary, as in `GROUPS`; the others keep their forecast.
+        Axes to vary, as in `GROUPS`; the others keep their forecast. None varies all.
     forecast : bool
-        Put the forecast itself behind the last draw: it then costs no call of its own.
+        True appends the forecast itself after the last draw, which saves a separate evaluation.
 
     Returns
     -------
     Draws
+        The drawn builds and factors, with ``draws`` (or ``draws`` + 1) elements along the last axis.
 
     Examples
     --------
@@ -175,12 +179,12 @@ def draw(build: Build, *, draws: int = 512, only: tuple[str, ...] | None = None,
 
 
 def _term(sd: ArrayLike, z: NDArray) -> NDArray:
-    """Factor on one of several terms of a sum: relative sd near the middle, symmetric about 1, 0 to 2. [-]"""
+    """Factor 1 + tanh(sd z) on one of several terms of a sum, symmetric about 1, 0 to 2. [-]"""
     return 1.0 + np.tanh(np.asarray(sd) * z)
 
 
 def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
-    """Turn standard normal points into a build."""
+    """Convert standard normal points into builds."""
     sd = propeller.spread(b.propeller)
     rho_fm, rho_j0 = sd.correlation_c_t_figure_of_merit, sd.correlation_c_t_zero_thrust
     merit = rho_fm * z["c_t"] + np.sqrt(1.0 - rho_fm**2) * z["figure_of_merit"]
@@ -188,7 +192,7 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
     prop = replace(
         b.propeller,
         log_c_t_offset=b.propeller.log_c_t_offset + sd.log_sd_c_t * z["c_t"],
-        # what the power is above an ideal disc's of FM 0.85 is a term: 1/FM - 1/0.85 goes with the odds
+        # the power above that of a disc with FM 0.85 is a term of a sum; 1/FM - 1/0.85 is proportional to the odds
         figure_of_merit_offset=b.propeller.figure_of_merit_offset - np.log(_term(sd.logit_sd_figure_of_merit, -merit)),
         log_zero_thrust_offset=b.propeller.log_zero_thrust_offset + sd.log_sd_zero_thrust * zero,
         unstalled_offset=np.asarray(b.propeller.unstalled_offset) + unstalled_sd(b.propeller) * z["unstalled"],
@@ -198,7 +202,7 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
     sd_kv = motor.LOG_SD_KV if m.log_sd_kv is None else np.asarray(m.log_sd_kv)
     r_factor = _term(motor.resistance_spread(m, _likely_current(b)), z["resistance"])
     kv_factor = np.exp(sd_kv * z["kv"])
-    # K_m does not depend on KV: a motor wound for more KV has less resistance
+    # K_m does not depend on KV: a winding for a higher KV has a lower resistance
     r_factor = r_factor / kv_factor**2
     iron = _term(np.log(motor.IRON_TORQUE_BAND), z["iron"])
     resistance = np.asarray(m.resistance) * r_factor
@@ -248,16 +252,19 @@ def _apply(b: Build, z: Mapping[str, NDArray]) -> Draws:
 
 
 def pack_resistance_sd(pack: battery.Pack) -> float:
-    """Log sd of a pack's resistance by what is known of it: a reading, the label's C, or neither.
+    """Standard deviation of the logarithm of a pack's resistance.
+
+    It depends on what is known: a reading, the C rating of the label, or neither.
 
     Parameters
     ----------
     pack : Pack
+        The pack.
 
     Returns
     -------
     float
-        [-]
+        Standard deviation. [-]
 
     Examples
     --------
@@ -271,13 +278,13 @@ def pack_resistance_sd(pack: battery.Pack) -> float:
 
 
 def _likely_current(b: Build) -> NDArray:
-    """Motor current at full throttle, to a factor: what the resistance would pass with a third of the volts. [A]"""
+    """Rough motor current at full throttle: a quarter of the voltage over the resistance. [A]"""
     volts = battery.open_circuit_voltage(b.pack, 1.0) * b.duty_cap
     return np.minimum(volts / (4.0 * np.asarray(b.motor.resistance)), 200.0)
 
 
 _UNBOUNDED = frozenset({"full_throttle_winding_temperature", "hover_winding_temperature"})
-"""Outputs whose NaN means "never settles": above every number."""
+"""Outputs in which NaN means "no steady state"; treated as +inf when the draws are sorted."""
 
 
 def _answers(drawn: Draws, outputs: list[str]) -> tuple[dict[str, NDArray], Assessment]:
@@ -289,20 +296,21 @@ def _answers(drawn: Draws, outputs: list[str]) -> tuple[dict[str, NDArray], Asse
 
 
 def bands(build: Build, *, coverage: float = 0.8, draws: int = 512) -> tuple[Performance, Performance, Performance]:
-    """Low, forecast and high of every headline answer.
+    """Low, forecast and high of every headline output.
 
     Parameters
     ----------
     build : Build
-        May hold arrays.
+        Its fields may be arrays.
     coverage : float
-        Share of the craft with these labels that lie between low and high. [-]
+        Share of the builds with these labels between low and high. [-]
     draws : int
+        Number of draws, at least 16. [-]
 
     Returns
     -------
     low, mid, high : Performance
-        ``mid`` is the forecast itself. A high winding temperature of NaN means that it may never settle.
+        ``mid`` is the forecast. A high winding temperature of NaN means that it may have no steady state.
 
     Raises
     ------
@@ -337,24 +345,25 @@ def curve_bands(
     draws: int = 128,
     state_of_charge: ArrayLike = 1.0,
 ) -> tuple[ThrottleCurve, ThrottleCurve, ThrottleCurve]:
-    """Low, forecast and high throttle curves, point by point.
+    """Low, forecast and high of each point of a throttle curve.
 
     Parameters
     ----------
     build : Build
-        Of plain numbers.
-    throttle : array_like or None
-        One axis; None takes 41 points. [-]
+        A single build (no arrays).
+    throttle : array_like or None, shape (points,)
+        Throttle commands; None means 41 points. [-]
     coverage : float
         As for :func:`bands`. [-]
     draws : int
+        Number of draws, at least 16. [-]
     state_of_charge : array_like
-        Plain number. [-]
+        A single number. [-]
 
     Returns
     -------
     low, mid, high : ThrottleCurve
-        Each quantity's own quantiles: the low curve is no single craft.
+        Quantiles of each quantity at each point, so the low curve is not that of a single build.
 
     Raises
     ------
@@ -381,14 +390,14 @@ def curve_bands(
 
 
 class Contribution(NamedTuple):
-    """How much of the spread of one answer an input brings."""
+    """Contribution of a group of inputs to the spread of one output."""
 
     group: str
     """Name in `GROUPS`."""
     share: float
-    """Of the variance, all groups together 1. [-]"""
+    """Share of the variance; the shares of all groups add up to 1. [-]"""
     log_sd: float
-    """Spread of the answer if only this input were unknown. [-]"""
+    """Standard deviation of ln output if only this group is uncertain. [-]"""
 
 
 def _log_spread(values: NDArray) -> float:
@@ -397,16 +406,16 @@ def _log_spread(values: NDArray) -> float:
 
 
 def contributions(build: Build, output: str, *, draws: int = 128) -> list[Contribution]:
-    """Rank the inputs by what they bring to the spread of one answer.
+    """Rank the groups of inputs by their contribution to the spread of one output.
 
     Parameters
     ----------
     build : Build
-        Of plain numbers.
+        A single build (no arrays).
     output : str
-        Name in `propmodel.performance.OUTPUTS`.
+        Name in `propmodel.assess.performance.OUTPUTS`.
     draws : int
-        Per group.
+        Number of draws per group. [-]
 
     Returns
     -------
@@ -423,7 +432,7 @@ def contributions(build: Build, output: str, *, draws: int = 128) -> list[Contri
         raise ValueError("contributions needs one build of plain numbers")
     base = _normal(draws)
     names = list(GROUPS)
-    # one call: groups along an axis before the draws
+    # one evaluation, with the groups along an axis before the draws
     z = {axis: np.zeros((len(names), draws)) for axis in _AXES}
     for row, name in enumerate(names):
         for axis in GROUPS[name]:
@@ -440,14 +449,14 @@ def contributions(build: Build, output: str, *, draws: int = 128) -> list[Contri
 
 
 class Reading(NamedTuple):
-    """A reading one could take: what it observes, and how well."""
+    """A possible measurement on the build, and its accuracy."""
 
     words: str
-    """What one would do."""
+    """Description of the measurement."""
     of: tuple[Callable[[Assessment], NDArray], ...]
-    """What it shows, of builds."""
+    """Functions that return the measured quantities of an assessment."""
     log_noise: float
-    """Log sd of the reading itself. [-]"""
+    """Standard deviation of the logarithm of the reading. [-]"""
 
 
 READINGS: Mapping[str, Reading] = MappingProxyType(
@@ -472,24 +481,26 @@ READINGS: Mapping[str, Reading] = MappingProxyType(
 
 
 def reading_gains(build: Build, output: str, *, draws: int = 512) -> dict[str, float]:
-    """What each possible reading would take off the band of one answer.
+    """Reduction of the interval of one output by each possible reading.
 
     Parameters
     ----------
     build : Build
-        Of plain numbers.
+        A single build (no arrays).
     output : str
-        Name in `propmodel.performance.OUTPUTS`.
+        Name in `propmodel.assess.performance.OUTPUTS`.
     draws : int
+        Number of draws. [-]
 
     Returns
     -------
     dict
-        Share of the band's width that goes, per key of `READINGS`, 0 to 1. [-]
+        Key of `READINGS` -> relative reduction of the width of the interval, 0 to 1. [-]
 
     Notes
     -----
-    Linear in logarithms over the draws: what is left is the scatter about the regression on the noisy reading.
+    Linear regression of ln output on the logarithm of the noisy reading, over the draws. The residual scatter is the
+    spread that remains.
     """
     check_in("output", output, OUTPUTS)
     values, a = _answers(draw(build, draws=draws), [output])

@@ -1,8 +1,9 @@
-"""Every combination: headline answers and limit margins over an outer grid of any fields, or tables of parts.
+"""Sweep: headline outputs and limit margins over all combinations of fields or tables of parts.
 
-The grid is walked in pieces of one flat index, each piece one call of the same engine, so memory stays bounded. Pieces
-may be worked out by further processes or machines (`studies.executors`); the answers are the same. A sweep returns
-the answers of all builds, or keeps only what is asked of them (`studies.keep`) and then knows no limit of size.
+The grid is divided into pieces along its flat index. Each piece is one array call of the engine, so the memory is
+bounded. Other processes or machines may compute pieces (`propmodel.studies.executors`); the results are the same. A
+sweep returns the results of all builds, or only a reduction of them (`propmodel.studies.keep`), then of a grid of any
+size.
 """
 
 from __future__ import annotations
@@ -44,44 +45,44 @@ __all__ = [
 ]
 
 CHUNK = 32768
-"""Builds in a piece: their arrays stay near the processor. [-]"""
+"""Number of builds in a piece, chosen so that its arrays fit in the processor cache. [-]"""
 SHARED_FROM = 300_000
-"""Builds from which a second process is worth its start of half a second. [-]"""
+"""Number of builds from which worker processes save more than their start of half a second. [-]"""
 MOST_PROCESSES = 4
-"""Processes taken where nothing is said. [-]"""
+"""Largest default number of processes. [-]"""
 LARGEST = 20_000_000
-"""More builds than this are refused where all answers are wanted: they would not fit in memory. [-]"""
-MOST_KEPT_BYTES = 2**62
-"""More builds than this have no flat index. [-]"""
+"""Largest number of builds of which all results are returned; more would not fit in memory. [-]"""
+MOST_BUILDS = 2**62
+"""Largest grid: a flat index of more builds does not fit in 64 bits. [-]"""
 
 
 class Verdict(NamedTuple):
-    """What one condition does to a sweep."""
+    """Effect of one condition on a sweep."""
 
     condition: Condition
     """The condition."""
     rejected: float
-    """Share of all builds that fail it. [-]"""
+    """Share of all builds that fail this condition. [-]"""
     rejected_by_this_alone: float
-    """Share of all builds that fail nothing else. [-]"""
+    """Share of all builds that fail this condition and no other. [-]"""
     nearest: float
-    """Value of the condition at which one build would meet everything; NaN if none would. [SI]"""
+    """Limit of this condition at which the first build would meet all conditions; NaN if none would. [SI]"""
 
 
 @dataclass(frozen=True)
 class Sweep(Grid):
-    """Answers over an outer grid.
+    """Results of all builds of a grid.
 
     Parameters
     ----------
-    axes : dict
-        Values along each axis, in order; an axis made of a table holds row numbers.
-    tables : dict
-        Columns of each table axis.
+    axes : dict of str to ndarray
+        Values along each axis, in order [SI]; for the axis of a table, its row numbers.
+    tables : dict of str to dict
+        Columns of each table.
     values : dict of ndarray
-        float32 arrays of shape (len of each axis, ...).
+        Name -> results, float32, one array axis per axis of the grid. [SI]
     complete : bool
-        False where it was stopped; builds not reached are NaN.
+        False if the sweep was stopped; builds that were not reached are NaN.
     """
 
     values: dict[str, NDArray]
@@ -91,12 +92,12 @@ class Sweep(Grid):
         return self.values[check_in("output", name, self.values)]
 
     def to_frame(self, index: ArrayLike | None = None) -> pd.DataFrame:
-        """Fields and answers as a table, one row a build.
+        """Return the fields and results as a table, one row per build.
 
         Parameters
         ----------
         index : array_like of int or None
-            Flat indices; None takes all builds.
+            Flat indices; None means all builds.
 
         Returns
         -------
@@ -107,16 +108,17 @@ class Sweep(Grid):
         return self.frame_of(rows, {k: v.reshape(-1)[rows] for k, v in self.values.items()})
 
     def meets(self, conditions: Sequence[Condition]) -> NDArray[np.bool_]:
-        """Builds that meet every condition, flat.
+        """Return True for the builds that meet all of the conditions.
 
         Parameters
         ----------
         conditions : sequence of Condition
+            The conditions.
 
         Returns
         -------
-        ndarray of bool
-            A NaN margin (label not told) passes; a NaN output fails.
+        ndarray of bool, shape (builds,)
+            In the order of the flat index. A NaN margin (rating not given) passes; a NaN output fails.
         """
         good = np.ones(self.size, bool)
         for condition in conditions:
@@ -127,15 +129,17 @@ class Sweep(Grid):
         return passes(c, self[c.name].reshape(-1))
 
     def verdicts(self, conditions: Sequence[Condition]) -> list[Verdict]:
-        """What each condition rules out, the deadliest first.
+        """Return the effect of each condition.
 
         Parameters
         ----------
         conditions : sequence of Condition
+            The conditions.
 
         Returns
         -------
         list of Verdict
+            One per condition, the one that rejects most builds first.
         """
         passed = [self._passes(c) for c in conditions]
         failures = np.sum([~p for p in passed], axis=0) if passed else np.zeros(self.size, int)
@@ -153,14 +157,14 @@ class Sweep(Grid):
     def pareto(
         self, objectives: Mapping[str, Literal["max", "min"]], *, conditions: Sequence[Condition] = ()
     ) -> NDArray[np.intp]:
-        """Builds that no other build beats in every objective.
+        """Return the Pareto frontier: the builds that no other build dominates.
 
         Parameters
         ----------
         objectives : mapping
-            Output name to "max" or "min", two or more.
+            Output name -> "max" or "min", two or more.
         conditions : sequence of Condition
-            Only builds that meet these take part.
+            Only builds that meet these conditions are considered.
 
         Returns
         -------
@@ -184,18 +188,18 @@ class Sweep(Grid):
 
 @dataclass(frozen=True)
 class Kept(Grid):
-    """What a sweep kept.
+    """Reduced results of a sweep with ``keep``.
 
     Parameters
     ----------
     axes, tables : dict
-        As those of `Sweep`.
+        As in `Sweep`.
     results : tuple
-        One answer for each thing that was to be kept, in that order.
+        One result per reduction, in the order of ``keep``.
     reached : int
-        Builds looked at, the first ones of the grid. [-]
+        Number of builds that were evaluated, counted from the first of the grid. [-]
     complete : bool
-        False where it was stopped.
+        False if the sweep was stopped.
     """
 
     results: tuple[Any, ...]
@@ -203,12 +207,12 @@ class Kept(Grid):
     complete: bool = True
 
     def to_frame(self, result: keeping.Builds) -> pd.DataFrame:
-        """Fields and answers of the builds in one of the results, one row a build.
+        """Return the fields and results of the builds in one of ``results``, one row per build.
 
         Parameters
         ----------
         result : Builds
-            Of `Meets` or `Frontier`.
+            A result of `Meets` or `Frontier`.
 
         Returns
         -------
@@ -260,45 +264,48 @@ def sweep(
     processes: int | None = None,
     executor: Executor | None = None,
 ) -> Sweep | Kept:
-    """Evaluate every combination.
+    """Evaluate all combinations of field values.
 
     Parameters
     ----------
     build : Build
-        Of plain numbers: what the axes do not change.
+        A single build (no arrays) with the values of all other fields.
     axes : mapping
-        Dotted field ("motor.kv", "pack.cells", "pack.chemistry", ...) to values. SI units.
+        Dotted field ("motor.kv", "pack.cells", "pack.chemistry", ...) -> values. [SI]
     outputs : sequence of str or None
-        Names in `propmodel.performance.OUTPUTS` or of `margin_names`; None takes all outputs and all margins.
+        Names in `propmodel.assess.performance.OUTPUTS` or of `margin_names`; None means all outputs and all
+        margins.
     tables : mapping or None
-        Name of a table to its columns (dotted field to values of equal length): rows of parts, one axis each.
+        Name of a table -> its columns (dotted field -> values of equal length). Each table of parts is one axis.
     hold : float
-        How long full throttle is held, for the margins. [s]
+        Duration of full throttle, for the margins. [s]
     keep : Meets, Frontier, Counts, Parquet, a sequence of them, or None
-        What to keep of the answers, piece by piece, so that memory does not grow with the grid. None keeps all.
+        Reductions applied to each piece, so that the memory does not grow with the grid. None returns all results.
     progress : callable or None
-        Called with (done, total) after each chunk, from the calling thread; answering False stops the sweep.
+        Called with (done, total) builds after each piece, from the calling thread. The return value False stops the
+        sweep.
     processes : int or None
-        Processes of this machine that share the work, this one among them: 1 to 61, and never more than there are
-        chunks. None takes one a core, at most `MOST_PROCESSES`, from `SHARED_FROM` builds on, and this one alone for
-        fewer. If one of them dies, the others go on. They wait some seconds for a next sweep before they end.
+        Number of processes of this machine, this one included: 1 to 61, at most one per piece. None means one per core,
+        at most `MOST_PROCESSES`, for `SHARED_FROM` builds or more, else only this one. If a worker process ends
+        unexpectedly, the others continue. Workers wait some seconds for another sweep before they end.
     executor : concurrent.futures.Executor or None
-        Works out all chunks instead: a `process_pool` kept over many sweeps, the executor of a cluster, ...
+        Executor that computes all pieces instead, such as a `process_pool` used for several sweeps, or the executor of
+        a cluster.
 
     Returns
     -------
-    Sweep, or Kept where ``keep`` says what
-        The same answers however many processes or machines took part.
+    Sweep, or Kept if ``keep`` is given
+        The results do not depend on the number of processes or machines.
 
     Raises
     ------
     ValueError
         For unknown fields or outputs, empty axes, columns of unequal length, a wrong number of processes, or more than
-        `LARGEST` builds with nothing said of what to keep.
+        `LARGEST` builds without ``keep``.
     OtherModelError
-        If a worker runs another propmodel than this program.
+        If a worker runs a propmodel with another source.
     RuntimeError
-        If the executor fails before all is done.
+        If the executor fails before the sweep is complete.
     OSError
         If a `Parquet` file cannot be written.
 
@@ -333,7 +340,7 @@ def sweep(
     else:
         if isinstance(keep, Keep):
             keep = [keep]
-        if grid.size > MOST_KEPT_BYTES:
+        if grid.size > MOST_BUILDS:
             raise ValueError(f"{grid.size:,} combinations have no flat index: take fewer or coarser ranges")
         for kind in keep if isinstance(keep, Iterable) else [keep]:
             if not isinstance(kind, Keep):
@@ -348,7 +355,7 @@ def sweep(
     if processes is not None:
         partners = min(executors.check_processes(processes), chunks) - 1
     else:
-        # a worker of some other pool does not start further ones by itself
+        # a process that is itself a worker starts no further workers by default
         share = grid.size >= SHARED_FROM and multiprocessing.parent_process() is None
         partners = min(executors.cores(), MOST_PROCESSES, chunks) - 1 if share else 0
     executors.hold_memory()
@@ -410,7 +417,7 @@ def sweep(
 
 
 def _parts(setup: tuple[Question, tuple[Keep, ...]], piece: tuple[int, int]) -> list[Any]:
-    """One piece, reduced to what is kept of it: worked out where the answers are, so that little is sent."""
+    """Evaluate and reduce one piece in the worker, so that only the reduced result is sent back."""
     asked, keep = setup
     values = dict(zip(asked.names, answers(asked, piece), strict=True))
     return [kind.part(piece[0], values) for kind in keep]

@@ -91,7 +91,7 @@ LOOKS: dict[str, Look] = {
     "induced_velocity": Look("wash speed in the hover", "speed", "min", "stronger wash", "weaker wash", "the wash"),
     PRICE: Look("price of the listed parts", "money", "min", "dearer", "cheaper", "the price"),
 }  # fmt: skip
-"""Answers one can choose by: those of `propmodel.performance.OUTPUTS`, the reader's own way of flying, the price."""
+"""Answers one can choose by: `propmodel.assess.performance.OUTPUTS`, the reader's own way of flying, the price."""
 
 ASKED = tuple(k for k in LOOKS if k != PRICE)
 HEADLINES = tuple(k for k in ASKED if k != MIXED_TIME)

@@ -1,7 +1,7 @@
 """All combinations: ranges as typed, lists of parts, and the plan of a sweep over them.
 
-Pure: nothing here knows the screen. A combination is a flat index into a `propmodel.sweep.Sweep`; `loaded` turns one
-into inputs again, so that what the map says and what the loaded build says agree.
+Pure: nothing here knows the screen. A combination is a flat index into a `propmodel.studies.sweep.Sweep`; `loaded`
+turns one into inputs again, so that what the map says and what the loaded build says agree.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Plan:
-    """What `propmodel.sweep.sweep` is asked.
+    """What `propmodel.studies.sweep.sweep` is asked.
 
     Parameters
     ----------

@@ -289,7 +289,9 @@ def delay_strip(answer: DiveAnswer) -> str:
 
 
 def pull_table(answer: DiveAnswer, *, asked: float) -> str:
-    """Height lost for five pulls and up to four charges; all cells in m."""
+    """Height lost for five pulls and up to four charges, all cells in m; a sentence where it never flies level."""
+    if not np.isfinite(answer.heights).any():
+        return '<p class="wi-plain">Not level with any pull-out, on any charge: there is no height to give.</p>'
     head = "".join(f'<th scope="col">{html.escape(charge_words(float(c)))}</th>' for c in answer.charges)
     rows = []
     for k, load in enumerate(answer.pulls):

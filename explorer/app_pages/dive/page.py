@@ -96,7 +96,7 @@ def controls(this: answers.DiveAnswer) -> None:
     """The dive: how far, how fast, how it begins, who flies, how hard, on which charge."""
     # elements in a row that wraps, not columns with an element each: half as many for the browser to go through
     with st.container(key="dive_controls", horizontal=True, vertical_alignment="bottom", gap="medium"):
-        field_controls.control("drop_m", where="dive", short="Falls before you pull out")
+        field_controls.control("drop_m", where="dive", short="Fall before pull-out")
         field_controls.control("dive_kmh", where="dive", short="Or at a speed of")
         kept_values.put_first("start", kept_values.get("start"))
         st.number_input(

@@ -61,23 +61,24 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
             return f"{fits}. Too little is known to say which part reaches its limit first."
         near = bars[0]
         return (
-            f"{fits}. Flat out {held} no limit of {name} is reached. Closest comes {html.escape(near.name)}: "
+            f"{fits}. No limit of {name} is reached flat out, {held}. The closest is {html.escape(near.name)}: "
             f"{ink(f'{100 * near.share:.0f} %')} used."
         )
     worst = over[0]
     count = _COUNTS.get(len(over), f"{len(over)} limits are")
     reached = f"{fits}. {too_fast(found)}{count} reached by {name} flat out, {held}"
     first = f"{html.escape(worst.name)}, {ink(_used(worst), bad=not worst.usual)}: {_because(worst)}."
+    which = "The first is" if len(over) > 1 else "It is"
     if worst.usual:
         usual = "all usual" if len(over) > 2 else "both usual" if len(over) == 2 else "which is usual"
         return (
             f"{reached}, {usual} for such a craft: it holds full throttle for a few seconds, seldom on an almost "
-            f"empty pack. The first is {first}"
+            f"empty pack. {which} {first}"
         )
     also = sum(one.usual for one in over)
     usual = f", {_NUMBERS.get(also, str(also))} of them usual for such a craft" if also else ""
     fix = f" {html.escape(tied(worst.fix))}" if worst.fix else ""
-    return f"{reached}{usual}. The first is {first}{fix}"
+    return f"{reached}{usual}. {which} {first}{fix}"
 
 
 def _worst_of(theirs: Sequence[Limit]) -> str:

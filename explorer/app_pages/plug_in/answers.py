@@ -81,7 +81,7 @@ class Learned:
     """One answer before and after some readings; SI units."""
 
     name: str
-    """Name in `propmodel.performance.OUTPUTS`."""
+    """Name in `propmodel.assess.performance.OUTPUTS`."""
     before: tuple[float, float, float]
     after: tuple[float, float, float]
     """Low, middle, high of 8 in 10."""

@@ -16,6 +16,8 @@ function bar_of(place) {
   bar = document.createElement("nav");
   bar.className = "wi-bar";
   bar.setAttribute("aria-label", "Pages");
+  // on a phone a press outside the panel closes it before the click arrives, which would open it again
+  bar.addEventListener("mousedown", (event) => event.stopPropagation());
   const edit = document.createElement("button");
   edit.type = "button";
   edit.className = "edit";

@@ -125,7 +125,7 @@ def test_a_cap_is_never_offered_for_cells_and_the_text_says_why():
 def test_a_tiny_craft_may_hover_at_half_its_command_and_more():
     """Common practice: craft of 20 to 60 g on one cell hover at 40 to 60 % and are flown so; larger ones are not."""
     tiny = propmodel.demo("rill")
-    assert 0.02 <= float(tiny.mass) <= margins.TINY
+    assert 0.02 <= float(tiny.mass) <= margins.LIGHT_CRAFT_MASS
     hover = {x.key: x for x in limits(tiny)}["hover_high"]
     command = float(Assessment(tiny).hover_command_at_reserve)
     assert 0.5 < command < margins.HOVER_HIGH_TINY and hover.state != "over"
