@@ -307,7 +307,7 @@ def guessed() -> None:
     label = f"{count} values are {what}; fill them in: {words}"
     if count == 1:
         label = f"1 value is {what}; fill it in: {words}"
-    with st.popover(label, type="tertiary", key=keys.LEAN_OPEN, on_change="rerun") as box:
+    with st.popover(label, type="tertiary", key=keys.GUESSES_OPEN, on_change="rerun") as box:
         if not box.open:
             return
         if found:
@@ -327,7 +327,7 @@ def _ranked_guesses(inputs: Inputs) -> list[guesses.GuessedField]:
     lent = typed_labels.borrowed(inputs)
     these = (inputs.name, guessed_fields(inputs, lent))
     held = st.session_state.get(keys.GUESS_ORDER)
-    if held is None or held[0] != these or st.session_state.get(keys.LEAN_OPEN):
+    if held is None or held[0] != these or st.session_state.get(keys.GUESSES_OPEN):
         held = (these, guesses.ranked(inputs, lent))
         st.session_state[keys.GUESS_ORDER] = held
     return held[1]

@@ -90,7 +90,7 @@ def parts_first(inputs: Inputs, verdict: str) -> str:
     """A part that does not bear the pack, or the frame its propeller, before whatever else a page has to say."""
     if not headlines.over_label(inputs) - {"mass_threshold_g"}:
         return verdict
-    return f"{misfit_sentence(headlines.limits_of(inputs))} {verdict}".strip()
+    return f"{misfit_sentence(headlines.sorted_limits(inputs))} {verdict}".strip()
 
 
 def first_sentence(verdict: str) -> str:

@@ -1,1 +1,1 @@
-"""Cached answers of the engine that several pages share."""
+"""Cached results of the engine that several pages share."""

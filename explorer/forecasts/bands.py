@@ -1,4 +1,4 @@
-"""What the bands of several pages share: a craft without its session, quantiles, the reserve."""
+"""Helpers for the intervals of several pages: inputs without irrelevant fields, quantiles, the reserve."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ LOW, HIGH = headlines.TAILS
 
 
 def craft_only(inputs: Inputs) -> Inputs:
-    """The same craft, flown the same way: a new mix or dive costs no new answer about level speed."""
+    """Inputs with default mix and dive, which level flight does not depend on, so that cached results are used."""
     return replace(
         headlines.plain(inputs), flying_style="play", mix_hover_percent=None, mix_cruise_percent=None,
         mix_hard_percent=None, mix_full_percent=None, drop_m=60.0, dive_kmh=None, reaction_s=0.5,
@@ -35,7 +35,7 @@ def craft_only(inputs: Inputs) -> Inputs:
 
 
 def without_dive(inputs: Inputs) -> Inputs:
-    """The same without the dive, which the minutes do not depend on."""
+    """Inputs with the default dive, which the flight time does not depend on, so that cached results are used."""
     return replace(
         headlines.plain(inputs),
         drop_m=60.0,
@@ -47,10 +47,10 @@ def without_dive(inputs: Inputs) -> Inputs:
 
 
 def quantiles(values: NDArray) -> tuple[float, float]:
-    """Ends of the band of values."""
+    """Lower and upper end of the interval of some draws."""
     return headlines.quantile(values, LOW), headlines.quantile(values, HIGH)
 
 
 def way_reserve(made: Build) -> float:
-    """Charge to land with. [-]"""
+    """State of charge at landing. [-]"""
     return number(made.pack.reserve)

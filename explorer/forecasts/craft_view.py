@@ -1,4 +1,4 @@
-"""What the picture of the craft from above needs of a build."""
+"""Data of a build for the top view of the craft."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ __all__ = ["top_view_of"]
 
 
 def top_view_of(inputs: Inputs) -> TopView:
-    """Sizes of the frame, the propellers and the motors; the frame is one for this propeller where it was not told."""
+    """Sizes of frame, propellers and motors; a frame of unknown size is taken as one for this propeller."""
     made = build(inputs)
     turned = made.propeller
     diameter = number(turned.diameter)

@@ -1,4 +1,4 @@
-"""How far each guess moves the headline answers: one call of the engine over all of them, kept."""
+"""Effect of each guessed input on the headline outputs, from one cached call of the engine for all guesses."""
 
 from __future__ import annotations
 
@@ -23,15 +23,16 @@ __all__ = ["LOST", "GuessedField", "ranked"]
 
 
 class GuessedField(NamedTuple):
-    """A value nobody told."""
+    """An input that was not given."""
 
     name: str
-    """Field to fill in."""
+    """Field of `Inputs`."""
     words: str
+    """Name for display."""
     effect: float
-    """Largest change of an answer when the guess is off by what is usual, over the answer. [-]"""
+    """Largest relative change of an output for the usual error of the guess. [-]"""
     answer: str
-    """Which answer that is, in words; empty where none moves."""
+    """Name of that output; empty if none changes."""
 
 
 _ANSWERS = {
@@ -41,10 +42,10 @@ _ANSWERS = {
 }
 _MINUTES = "minutes"
 LOST = 1.0
-"""Effect of a guess with which the craft no longer does the thing. [-]"""
+"""Effect of a guess with which the output no longer exists, such as a hover. [-]"""
 
 _FACTORS = {
-    # how far off a guess usually is, low and high (estimates)
+    # usual error of a guess as factors, low and high (estimates)
     "kv": (0.85, 1.15), "stator_d_mm": (0.9, 1.1), "stator_h_mm": (0.8, 1.25), "diameter_in": (0.9, 1.1),
     "pitch_in": (0.8, 1.25), "capacity_mah": (0.75, 1.3), "winding_mohm": (0.7, 1.4), "no_load_a": (0.5, 2.0),
     "motor_mass_g": (0.8, 1.25), "propeller_g": (0.8, 1.25), "pack_g": (0.85, 1.15), "cell_mohm": (0.65, 1.5),
@@ -59,7 +60,7 @@ _STEPS = {
 
 
 def ranked(inputs: Inputs, lent: frozenset[str] = frozenset()) -> list[GuessedField]:
-    """Values nobody told, the one that moves an answer most first.
+    """Return the inputs that were not given, the one with the largest effect first.
 
     Parameters
     ----------
@@ -80,7 +81,7 @@ def _ranked(inputs: Inputs, lent: tuple[str, ...]) -> list[GuessedField]:
     if not found:
         return []
     names = [name for name, _ in found]
-    # labels with a told take-off mass: a part that weighs more leaves less for the frame
+    # with a given take-off mass a heavier part leaves less mass for the frame
     weighed = bool(lent) and "frame_g" not in lent
     many, ways = _rows(inputs, names, weighed)
     got = {words: np.asarray(v) for words, v in _asked(many).items()}
@@ -100,7 +101,7 @@ def _asked(many: Build) -> dict[str, NDArray]:
 
 
 def _effects(values: NDArray) -> NDArray:
-    """Larger of the two changes of each guess, over the answer with none. [-]"""
+    """Larger of the two changes of each guess, relative to the output without a change. [-]"""
     base, off = values[0], values[1:].reshape(-1, 2)
     if not np.isfinite(base) or base <= 0.0:
         return np.where(np.isfinite(off).any(axis=1), LOST, 0.0)
@@ -110,7 +111,7 @@ def _effects(values: NDArray) -> NDArray:
 
 
 def _rows(inputs: Inputs, names: list[str], weighed: bool) -> tuple[Build, Any]:
-    """Row 0 as it is, then two rows for each guess."""
+    """Builds and flight profiles: row 0 unchanged, then two rows for each guess (low and high)."""
     rows = 1 + 2 * len(names)
 
     def spread(name: str, still: float, table: dict[str, tuple[float, float]]) -> NDArray:
@@ -181,7 +182,7 @@ def _rows(inputs: Inputs, names: list[str], weighed: bool) -> tuple[Build, Any]:
 
 
 def _front(many: Build) -> NDArray:
-    assert many.craft.drag_area_front is not None  # a record always gives it
+    assert many.craft.drag_area_front is not None  # always set for a build from inputs
     return np.asarray(many.craft.drag_area_front)
 
 
@@ -193,7 +194,7 @@ def _widths(names: list[str], rows: int) -> NDArray:
 
 
 def _ways(inputs: Inputs, names: list[str], rows: int, speed: NDArray) -> Any:
-    """The mix of each row: with a guessed way of flying also the calmest and the hardest that cruise."""
+    """Flight profile of each row; for a guessed flying style also the gentlest and the hardest with cruise."""
     flown = profile(inputs)
     shares = np.tile([[flown.hover], [flown.cruise], [flown.hard], [flown.full]], rows).astype(float)
     if "flying_style" in names:

@@ -1,8 +1,7 @@
-"""What the pages ask of the engine, each answer kept: wrappers with a cache, no formula and no screen.
+"""Cached calls into propmodel that several pages use. No physics, no widgets.
 
 Every function takes frozen `Inputs` that were checked (see `explorer.inputs.with_defaults_for_bad`) and returns frozen
-results that nobody changes. They are kept for all visitors, keyed by every value of the inputs; each caller
-gets a copy of its own.
+results. The results are cached for all visitors, with all values of the inputs as the key; each caller gets a copy.
 """
 
 from __future__ import annotations
@@ -37,9 +36,9 @@ __all__ = [
     "ThrottleBand",
     "answers",
     "build",
-    "limits_of",
     "over_label",
     "plain",
+    "sorted_limits",
     "story",
     "watts",
 ]
@@ -47,11 +46,13 @@ __all__ = [
 THROTTLE = np.linspace(0.0, 1.0, 51)
 BAND_THROTTLE = np.linspace(0.0, 1.0, 26)
 DRAWS = 256
-"""Draws behind the bands: from 256 to 4096 their ends move by less than a twentieth of the band."""
+"""Number of draws for the intervals: from 256 to 4096 their ends change by less than a twentieth of the width. [-]"""
 TAILS = (0.1, 0.9)
+"""Quantiles at the ends of the 80 % interval. [-]"""
 KEPT = 256
+"""Number of results in each cache. [-]"""
 
-# repr holds every value and tells -1 from -2, which Python's own hash does not
+# the key is the repr, because Python's hash is the same for -1 and -2
 CACHED_ANSWERS: dict[str, Any] = {
     "show_spinner": False,
     "max_entries": KEPT,
@@ -61,7 +62,7 @@ CACHED_ANSWERS: dict[str, Any] = {
 
 @dataclass(frozen=True)
 class Headlines:
-    """The headline answers that pages say in words, a part of `propmodel.assess.performance.Performance`; SI units."""
+    """Headline outputs for pages, a part of `propmodel.assess.performance.Performance`; SI units."""
 
     mass: float
     thrust_to_weight: float
@@ -76,13 +77,13 @@ class Headlines:
     full_throttle_rev_per_s: float
     figure_of_merit: float
     minutes: float
-    """Flown your way. [s]"""
+    """Flight time of the user's mixed flight. [s]"""
     status: int
 
 
 @dataclass(frozen=True)
 class Answers:
-    """Headline answers of one build, and the ends of the bands where 8 in 10 craft with its labels land."""
+    """Headline outputs of one build, and their 80 % intervals."""
 
     low: Headlines
     mid: Headlines
@@ -91,29 +92,29 @@ class Answers:
 
 @dataclass(frozen=True)
 class ThrottleBand:
-    """The throttle curve over the motor command, and where 8 in 10 craft with these labels land.
+    """Throttle curve as a function of the motor command, and its 80 % interval.
 
-    ``throttle`` of the three curves is the motor command, idle included: from idle to 1, as logs show it.
+    ``throttle`` of the three curves is the motor command from idle to 1, as in logs.
     """
 
     curve: ThrottleCurve
     low: ThrottleCurve
     high: ThrottleCurve
     hover_command: float
-    """Hover command, idle included, at the charge shown; NaN where it cannot hover. [-]"""
+    """Motor command in hover at the displayed charge, idle included; NaN where the craft cannot hover. [-]"""
     hover_current: float
     hover_power: float
     lifting_power: float
-    """Ideal power of the hover, all rotors. [W]"""
+    """Ideal induced power in hover, all rotors. [W]"""
 
 
 def build(inputs: Inputs) -> Build:
-    """Build of the inputs, measured parts in place of labelled ones; kept, and shared, by `inputs.to_build`."""
+    """Build of the inputs, with measured parts in place of labelled ones; cached and shared by `inputs.to_build`."""
     return build_of(inputs)
 
 
 def profile(inputs: Inputs) -> Profile:
-    """How it is flown, as the engine takes it."""
+    """Flight profile of the inputs, as a record of the engine."""
     way = flying(inputs)
     return Profile(
         way.hover_share,
@@ -126,12 +127,12 @@ def profile(inputs: Inputs) -> Profile:
 
 
 def plain(inputs: Inputs) -> Inputs:
-    """The same inputs without names: a new name costs no new answer."""
+    """Inputs without names, so that a new name does not need a new computation."""
     return replace(inputs, name="", motor_name="", propeller_name="", pack_name="", controller_name="")
 
 
 def answers(inputs: Inputs) -> Answers:
-    """Headline answers with their bands."""
+    """Headline outputs with their intervals."""
     return _answers(plain(inputs))
 
 
@@ -144,7 +145,7 @@ def _answers(inputs: Inputs) -> Answers:
     whole = Assessment(made)
     mid = {name: float(v) for name, v in evaluate(whole, _ASKED).items()}
     status = int(status_of(whole))
-    # the forecast flies with the draws: one call in place of two
+    # the forecast is one of the draws, so one call suffices
     many = draw(made, draws=DRAWS, forecast=True).build
     drawn = evaluate(Assessment(many, quick=True, drawn=True), _ASKED)
     flown = np.asarray(flight_time(many, profile(inputs)).time)
@@ -158,13 +159,13 @@ def _answers(inputs: Inputs) -> Answers:
 
 
 def quantile(values: NDArray, share: float) -> float:
-    """Quantile of the draws that can do the thing; none where most cannot."""
+    """Quantile of the finite draws; NaN where most are not finite."""
     there = values[np.isfinite(values)]
     return float(np.quantile(there, share)) if there.size >= 0.5 * values.size else math.nan
 
 
 def story(inputs: Inputs) -> ThrottleBand:
-    """The throttle curve with its band, at the charge that is shown."""
+    """Throttle curve with its interval, at the displayed charge."""
     return _story(plain(inputs))
 
 
@@ -175,7 +176,7 @@ def _story(inputs: Inputs) -> ThrottleBand:
     low, _, high = curve_bands(made, BAND_THROTTLE, state_of_charge=charge)
     split = where_watts_go(made, "hover", state_of_charge=charge)
     flies = int(split.status) == 0
-    # level flight at no speed is the hover, and knows the duty
+    # level flight at zero speed is the hover, with its duty
     still = level_flight(made, 0.0, state_of_charge=charge)
     esc = made.controller
 
@@ -194,13 +195,13 @@ def _story(inputs: Inputs) -> ThrottleBand:
     )
 
 
-def limits_of(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
-    """All limits, worst first, for a load held so long. [s]"""
-    return _gives_first(plain(inputs), hold)
+def sorted_limits(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
+    """All limits, the worst first, for full throttle during ``hold`` [s]."""
+    return _sorted_limits(plain(inputs), hold)
 
 
 @st.cache_data(**CACHED_ANSWERS)
-def _gives_first(inputs: Inputs, hold: float) -> list[Limit]:
+def _sorted_limits(inputs: Inputs, hold: float) -> list[Limit]:
     return limits(build(inputs), hold=hold)
 
 
@@ -211,12 +212,12 @@ FIT_FIELDS = {
     "capacitor_voltage": ("capacitor_v",), "frame_clearance": ("frame_propeller_in",),
     "mass_threshold": ("mass_threshold_g",),
 }  # fmt: skip
-"""Fields that hold the label of each fit."""
+"""Name of a fit -> the fields with its ratings."""
 FIT_NAMES = frozenset(name for names in FIT_FIELDS.values() for name in names)
 
 
 def over_label(inputs: Inputs) -> frozenset[str]:
-    """Fields whose label the build does not keep."""
+    """Fields whose rating the build exceeds."""
     return _over_label(plain(inputs))
 
 
@@ -234,7 +235,7 @@ def _over_label(inputs: Inputs) -> frozenset[str]:
 
 
 def watts(inputs: Inputs, state: str) -> PowerSplit:
-    """Where the watts go in one state: hover, cruise or full."""
+    """Power balance in one state: "hover", "cruise" or "full"."""
     return _watts(plain(inputs), state)
 
 

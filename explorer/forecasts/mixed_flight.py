@@ -1,7 +1,7 @@
-"""Minutes flown the reader's own way, for many combinations at once: what a sweep of headline answers leaves out.
+"""Flight time of the user's mixed flight for all combinations of a sweep.
 
-The engine's sweep knows the hover; a mix of cruise, hard flying and punches is a flight of its own for every
-combination, counted here by the same `flight.endurance.flight_time` as on the page Minutes.
+A sweep of the engine has only the flight time in hover. The mixed flight is computed here by the same function
+`propmodel.flight.endurance.flight_time` as on the page Minutes.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from propmodel.studies.sweep import Sweep
 __all__ = ["MIXED_TIME", "mixed_flight_times"]
 
 MIXED_TIME = "way_time"
-"""Name of this answer beside those of `propmodel.assess.performance.OUTPUTS`."""
+"""Name of this output, in addition to those of `propmodel.assess.performance.OUTPUTS`."""
 CHUNK = 8192
 
 
@@ -29,21 +29,23 @@ def mixed_flight_times(
     *,
     progress: Callable[[int], bool] | None = None,
 ) -> NDArray[np.float32] | None:
-    """Minutes of every combination of a sweep, flown one way.
+    """Flight time of all combinations of a sweep with one flight profile.
 
     Parameters
     ----------
     base : Build
-        What the sweep started from.
+        The build of the sweep.
     found : Sweep
+        The sweep.
     way : Profile
+        The flight profile.
     progress : callable or None
-        Called with how many are done after each chunk; answering False stops it.
+        Called after each chunk with the number of finished combinations. The return value False stops the computation.
 
     Returns
     -------
     ndarray or None
-        In the sweep's shape; NaN where the craft cannot fly so. None where it was stopped. [s]
+        Flight times in the shape of the sweep; NaN where the flight is not possible. None if it was stopped. [s]
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What the user typed: fields, checks, link, measured parts. No Streamlit."""
+"""Inputs of the user: fields, validation, links, measured parts. Without Streamlit."""
 
 from explorer.inputs.checks import check, with_defaults_for_bad
 from explorer.inputs.conversion import apply, take_off_g, to_build, with_take_off_g

@@ -1,4 +1,4 @@
-"""Names of several builds, told apart where they are alike."""
+"""Distinct names for several builds."""
 
 from __future__ import annotations
 
@@ -13,17 +13,19 @@ _TELLING = (
     ("blades", "{:g} blades"), ("cells", "{:g} cells"), ("capacity_mah", "{:g} mAh"), ("parallel", "{:g} in parallel"),
     ("payload_g", "{:g} g payload"), ("frame_g", "{:g} g frame"), ("command_cap_percent", "cap {:g} %"),
 )  # fmt: skip
-"""Fields that tell builds of one name apart, and how they are said."""
+"""Fields that distinguish builds of the same name, and their text."""
 
 
 def distinct_names(pins: Sequence[Inputs], beside: Inputs | None = None) -> list[str]:
-    """Names of the pinned builds; those of one name are told apart by the first field that differs, else by a number.
+    """Return distinct names of the pinned builds.
+
+    Builds of the same name get the value of the first field that differs, else a number.
 
     Parameters
     ----------
     pins : sequence of Inputs
     beside : Inputs or None
-        The build on screen: a pinned build of its name is told apart from it, too.
+        The build on the screen, from which the names must differ too.
 
     Returns
     -------
@@ -50,7 +52,7 @@ def distinct_names(pins: Sequence[Inputs], beside: Inputs | None = None) -> list
 
 
 def _telling(alike: Sequence[Inputs], one: Inputs) -> str:
-    """The first field in which all differ, as this build has it; nothing where there is none or but one build."""
+    """Text of the first field in which all builds differ; empty if there is none, or only one build."""
     fields = (words.format(getattr(one, field)) for field, words in _TELLING if _all_differ(alike, field))
     return next(fields, "") if len(alike) > 1 else ""
 

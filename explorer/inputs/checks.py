@@ -1,4 +1,4 @@
-"""Checks of what a person typed: a sentence for each field that cannot be used, and a default in its place."""
+"""Validation of the inputs: a sentence for each invalid field, and a default in its place."""
 
 from __future__ import annotations
 
@@ -25,15 +25,15 @@ _TOGETHER: tuple[frozenset[str], ...] = (
     frozenset({"diameter_in", "pitch_in", "blade_width_mm"}),
     frozenset({"no_load_a", "no_load_v", "kv", "stator_d_mm", "stator_h_mm", "winding_mohm"}),
 )
-"""Fields that can clash: where putting one back does not settle it, all of them go back."""
+"""Groups of fields that can contradict each other. If resetting one field does not help, the whole group is reset."""
 
 _PITCH_TO_DIAMETER = (0.1, 2.5)
 _WIDTH_TO_RADIUS = (0.03, 0.6)
-"""What a Propeller takes at all."""
+"""Range of blade width over radius that a `Propeller` accepts. [-]"""
 
 
 def check(inputs: Inputs) -> list[tuple[str, str]]:
-    """Say what cannot be used, one plain sentence for each field.
+    """Return one sentence for each field that cannot be used.
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ def check(inputs: Inputs) -> list[tuple[str, str]]:
     Returns
     -------
     list of (field name, sentence)
-        Empty if all is well. A doubtful build is no problem here: it gets its answer in the results.
+        Empty if all fields are valid. A valid build that performs badly is not an error here.
 
     Examples
     --------
@@ -91,7 +91,7 @@ def check(inputs: Inputs) -> list[tuple[str, str]]:
 
 
 def _size_problems(inputs: Inputs, bad: set[str]) -> list[tuple[str, str]]:
-    """Sizes that are each in range but make no propeller or motor together."""
+    """Errors for sizes that are each in range but together give no valid propeller or motor."""
     found = []
     if not bad & {"diameter_in", "pitch_in"}:
         low, high = (share * inputs.diameter_in for share in _PITCH_TO_DIAMETER)
@@ -120,7 +120,7 @@ def _size_problems(inputs: Inputs, bad: set[str]) -> list[tuple[str, str]]:
 
 
 def _motor_problems(inputs: Inputs) -> list[tuple[str, str]]:
-    """A KV that its stator cannot have, or a no-load current that the motor cannot draw."""
+    """Errors for a KV that is impossible for the stator, or a no-load current above the stall current."""
     size = f"{number_text(inputs.stator_d_mm)} x {number_text(inputs.stator_h_mm)} mm"
     most = _most_no_load(inputs.kv, inputs.stator_d_mm, inputs.stator_h_mm, inputs.winding_mohm, inputs.no_load_v)
     if most is None:
@@ -136,14 +136,14 @@ def _motor_problems(inputs: Inputs) -> list[tuple[str, str]]:
 
 @lru_cache(maxsize=256)
 def _most_no_load(kv: float, d_mm: float, h_mm: float, winding_mohm: float | None, volts: float) -> float | None:
-    """Nine tenths of the stall current at the no-load voltage; None for a motor that cannot be. [A]"""
+    """Nine tenths of the stall current at the no-load voltage [A]; None for an invalid motor."""
     record = {"kv": kv, "stator_d_mm": d_mm, "stator_h_mm": h_mm, "winding_mohm": winding_mohm, "no_load_v": volts}
     try:
         made = motor_of(record)
     except ValueError:
         return None
     most = 0.9 * volts / float(made.resistance)
-    # its own loss by stator and KV holds it still
+    # with the loss estimated from stator and KV it would not turn
     return most if float(made.no_load_current) < most else None
 
 
@@ -153,17 +153,17 @@ def _measured_names() -> frozenset[str]:
 
 
 def with_defaults_for_bad(inputs: Inputs, fallback: Inputs = _SCREE) -> tuple[Inputs, list[tuple[str, str]]]:
-    """Go on with what can be used: each bad field takes its value from ``fallback``, the rest is kept.
+    """Replace each invalid field by its value in ``fallback``.
 
     Parameters
     ----------
     inputs, fallback : Inputs
-        What was typed, and a build that is known to be good.
+        The inputs, and a valid build.
 
     Returns
     -------
     Inputs, list of (field name, sentence)
-        Sentences as `check` gives them.
+        The valid inputs, and the sentences of `check`.
     """
     found = check(inputs)
     if not found:

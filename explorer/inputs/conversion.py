@@ -1,6 +1,6 @@
-"""From what was typed to a `Build` of the craft and back: its mass, labels and links put into the record.
+"""Conversion of `Inputs` into a `Build`, and changes of the inputs by a mass, labels or links.
 
-The craft part becomes a Build in :mod:`propmodel.assembly.build_record`. Typed inputs must be usable: see
+The craft is converted by :mod:`propmodel.assembly.build_record`. The inputs must be valid, see
 `explorer.inputs.checks`.
 """
 
@@ -22,17 +22,17 @@ __all__ = ["apply", "take_off_g", "to_build", "with_take_off_g"]
 
 
 def to_build(inputs: Inputs) -> Build:
-    """Build the craft; all conversion to SI happens in :func:`propmodel.assembly.build_record.from_record`.
+    """Convert inputs into a build; conversion to SI is in :func:`propmodel.assembly.build_record.from_record`.
 
     Parameters
     ----------
     inputs : Inputs
-        Checked (see `check`) or with defaults for what is bad.
+        Valid inputs (see `check` and `with_defaults_for_bad`).
 
     Returns
     -------
     Build
-        The same object for the same craft: builds are frozen. Names and the way of flying cost no new conversion.
+        Cached: the same craft gives the same frozen object, whatever its flight profile.
     """
     made = _converted(*(getattr(inputs, name) for name in _CRAFT))
     names = tuple(str(getattr(inputs, name)) for name in _NAMES)
@@ -41,12 +41,12 @@ def to_build(inputs: Inputs) -> Build:
 
 _NAMES = ("name", "motor_name", "propeller_name", "controller_name", "pack_name")
 _CRAFT = tuple(f.name for f in fields(Inputs) if f.name in DEFAULTS and f.name not in _NAMES)
-"""Fields that a Build is made of."""
+"""Fields of the inputs that determine a Build."""
 
 
 @lru_cache(maxsize=256, typed=True)
 def _converted(*values: Any) -> Build:
-    """Build of the values of `_CRAFT`, without names; 1, 1.0 and True are told apart."""
+    """Build of the values of `_CRAFT`, without names; the cache distinguishes 1, 1.0 and True."""
     return from_record(dict(zip(_CRAFT, values, strict=True)))
 
 
@@ -65,22 +65,22 @@ def _named(made: Build, name: str, motor: str, propeller: str, controller: str, 
 
 
 LEAST_FRAME_SHARE = 0.2
-"""Frame and electronics weigh at least this share of the craft (common practice, from memory). [-]"""
+"""Smallest mass of frame and electronics, relative to the craft (common practice, from memory). [-]"""
 
 
 def take_off_g(inputs: Inputs) -> float:
-    """All-up mass of the craft as typed and estimated. [g]"""
+    """Take-off mass of the craft from given and estimated masses. [g]"""
     return float(to_build(inputs).mass) / GRAM
 
 
 def with_take_off_g(inputs: Inputs, grams: float) -> Inputs:
-    """Make the craft weigh what the scale says: by the frame, then by the part masses that nobody told.
+    """Adjust the masses to a given take-off mass: first the frame, then the part masses that were not given.
 
     Parameters
     ----------
     inputs : Inputs
     grams : float
-        Take-off mass. [g] Masses that were told are kept: where they alone weigh more, the frame stops at its least.
+        Take-off mass. Given part masses are kept; if they alone exceed it, the frame has its smallest mass. [g]
 
     Returns
     -------
@@ -108,19 +108,19 @@ def with_take_off_g(inputs: Inputs, grams: float) -> Inputs:
 
 
 def apply(inputs: Inputs, values: Mapping[str, Any]) -> Inputs:
-    """Put values read from labels or links into the record; unknown names are left out.
+    """Return the inputs with values from labels or links; unknown names are ignored.
 
     Parameters
     ----------
     inputs : Inputs
     values : mapping
-        Field names, and ``take_off_g`` if a scale reading was typed.
+        Field name -> value, and ``take_off_g`` for a weighed take-off mass.
 
     Returns
     -------
     Inputs
-        A diameter, pitch or blade count sets ``measured_propeller`` to None; a new motor, propeller or pack
-        size sets the estimated masses free again, unless the mass is among the values.
+        A diameter, pitch or blade count sets ``measured_propeller`` to None. A new motor, propeller or pack size sets
+        the mass of that part to None (estimated), unless the mass is among the values.
 
     Examples
     --------
@@ -151,7 +151,7 @@ def apply(inputs: Inputs, values: Mapping[str, Any]) -> Inputs:
             new.update({name: to for name in freed if name not in values})
     kinds = {inputs.chemistry, new.get("chemistry", inputs.chemistry)} & set(CHEMISTRIES)
     if len({CHEMISTRIES[kind].label_exponent for kind in kinds}) > 1:
-        # C ratings of Li-ion and LiPo labels do not compare
+        # C ratings of Li-ion and LiPo labels are not comparable
         new.update({name: None for name in ("pack_label_c", "pack_burst_c") if name not in values})
     result = replace(inputs, **new)
     if "take_off_g" in values and not check(result):

@@ -1,4 +1,4 @@
-"""Units of the controls: inches, grams and Celsius are kept; millimetres and Fahrenheit are how they are shown."""
+"""Display units of the controls. `Inputs` has inches, grams and Celsius; millimetres and Fahrenheit are for display."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def display_unit(name: str, unit: str, units: Units) -> str:
 
 
 def to_display(name: str, value: float | None, units: Units) -> float | None:
-    """A field's value as its control shows it.
+    """Convert a field's value into the display unit of its control.
 
     Examples
     --------
@@ -51,7 +51,7 @@ def to_display(name: str, value: float | None, units: Units) -> float | None:
 
 
 def from_display(name: str, value: float | None, units: Units) -> float | None:
-    """What a control says, in the field's own unit; the inverse of `to_display` to a hundredth.
+    """Convert the value of a control into the unit of its field; the inverse of `to_display` to a hundredth.
 
     Examples
     --------
@@ -68,7 +68,7 @@ def from_display(name: str, value: float | None, units: Units) -> float | None:
 
 
 def display_span(name: str, span: tuple[float, float, float], units: Units) -> tuple[float, float, float]:
-    """Low, high and step of a control."""
+    """Low, high and step of a control, in its display unit."""
     low, high, step = span
     if name in _PROPELLER and units.propeller == "mm":
         return round(low * MM_PER_INCH), round(high * MM_PER_INCH), 1.0

@@ -1,7 +1,7 @@
-"""What to say of a build that was saved or linked under another edition of the model.
+"""Messages about a build that was saved or linked with another edition of the model.
 
-Saved builds and links hold what was typed and the edition of the model (`propmodel.MODEL_EDITION`) that forecast it.
-They hold no answers, so the words name the kinds of answer that moved; DEVELOPERS.md has old and new.
+Saved builds and links contain the inputs and the edition of the model (`propmodel.MODEL_EDITION`), but no results. The
+messages therefore name the kinds of output that changed; DEVELOPERS.md has old and new values.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ MOVED: dict[int, tuple[str, ...]] = {
     ),
     3: ("hover command", "current and watts at part throttle"),
 }
-"""Edition to the answers that moved when it came. An older build is told of all editions since."""
+"""Edition -> outputs that changed with it. The message for an older build includes all later editions."""
 
 
 def edition_of(value: object) -> int | None:
-    """Edition as a file or a link states it: 1 where it says nothing, None where it cannot be read.
+    """Parse the edition in a file or link: 1 if it is absent, None if it is invalid.
 
     Examples
     --------
@@ -49,7 +49,9 @@ def edition_of(value: object) -> int | None:
 
 
 def said(what: str, edition: int | None, *, reading: bool = False) -> str:
-    """One sentence about a build of another edition, two where typed values count otherwise; empty for today's.
+    """Message about a build of another edition; empty for the present edition.
+
+    It has one sentence, and a second if an input has another meaning now.
 
     Parameters
     ----------
@@ -58,7 +60,7 @@ def said(what: str, edition: int | None, *, reading: bool = False) -> str:
     edition : int or None
         From `edition_of`.
     reading : bool
-        Whether the charger's reading of a cell was typed.
+        True if the cell resistance read from a charger was given.
 
     Examples
     --------
@@ -81,10 +83,10 @@ def said(what: str, edition: int | None, *, reading: bool = False) -> str:
 
 
 def of_today(record: Mapping[str, Any]) -> dict[str, Any]:
-    """A saved record with what older editions meant by its values said in today's terms.
+    """Convert a saved record of an older edition to the present meaning of its values.
 
-    A measured propeller was named by its key in the source once. Before edition 2 every file held a throttle exponent
-    of 1 unless another was typed: it counts as not told.
+    Formerly a measured propeller was named by its key in the source. Before edition 2 every file had a throttle
+    exponent of 1 unless another was given, so 1 becomes None (not given).
 
     Examples
     --------
@@ -96,7 +98,7 @@ def of_today(record: Mapping[str, Any]) -> dict[str, Any]:
         out["measured_propeller"] = current_name(out["measured_propeller"])
     edition = edition_of(record.get(RECORD_KEY))
     if edition is not None and edition < 2:
-        # a measured map belongs to the label it was measured with
+        # a measured throttle map is stored with the label it was measured for (``own.controller.of``)
         for name in ("throttle_exponent", "own.controller.of.throttle_exponent"):
             if out.get(name) == 1.0 and not isinstance(out[name], bool):
                 out[name] = None

@@ -1,8 +1,8 @@
-"""How each input is asked for: label, unit, one line of help, allowed range, what people use.
+"""Description of each input: label, unit, help text, allowed range, usual values.
 
-Ranges marked "common practice" are recalled, not looked up.
+Ranges marked "common practice" are from memory.
 
-Longer than others because it is one table, a row for each field: a field is looked up and added in one place.
+Longer than others because it is one table with a row for each field.
 """
 
 from __future__ import annotations
@@ -41,22 +41,23 @@ FLYING_STYLES: dict[str, tuple[float, float, float, float]] = {
     name: (_percent(way.hover), _percent(way.cruise), _percent(way.hard), _percent(way.full))
     for name, way in WAYS_OF_FLYING.items()
 }
-"""Shares of the time hovering, cruising, flying hard and flat out, in %. Estimates (from memory)."""
+"""Flying style -> shares of the time in hover, cruise, hard manoeuvres and full throttle. [%] Estimates (from
+memory)."""
 
 STYLE_WORDS = {name: "hover" if name == "hang still" else name for name in FLYING_STYLES}
-"""What a way of flying is called on screens; files and links keep its name."""
+"""Flying style as in files and links -> its name for display."""
 
 
 @dataclass(frozen=True)
 class Field:
-    """How one input is asked for.
+    """Description of one input.
 
     Parameters
     ----------
     name : str
         Field of `Inputs`.
     label, unit, help : str
-        What stands beside the control; one line of help.
+        Label and unit of the control, and one line of help.
     group : str
         One of `GROUPS`.
     low, high, step : float or None
@@ -64,17 +65,17 @@ class Field:
     level : str
         "first" for the six first controls, else "more".
     options : tuple of str
-        For a choice.
+        Options of a choice.
     typical : str
-        What people use, with its basis.
+        Usual values, with their basis.
     sold : tuple of float
-        Sizes one can buy, where there are steps.
+        Sizes that are sold, if they come in steps.
     kind : str
         "number", "whole", "choice", "switch" or "text".
     optional : bool
-        None is allowed and means "not told".
+        True if None is allowed, which means "not given".
     when_unknown : str
-        What stands in for a value that is not told.
+        Description of the value that is used for None.
     default : object
         Value of the demo craft *Scree*.
     """
@@ -835,19 +836,19 @@ DESCRIBED: dict[str, Field] = {
 
 
 def number_text(value: float) -> str:
-    """Return a number as a sentence shows it: six digits, powers of ten from a million on."""
+    """Return a number as text for a sentence: six digits, with powers of ten from a million on."""
     text = f"{value:,.6g}" if abs(value) < 1e6 else f"{value:.3g}"
     return text.replace("-", "\u2212")
 
 
 def short_text(value: Any) -> str:
-    """What was typed, short enough for a sentence; quotes and angle brackets never leave as they came."""
+    """Return an invalid value as short text for a sentence, with quotes and angle brackets replaced."""
     text = "".join(ch for ch in str(value) if ch.isprintable() and ch not in "<>&\"'`")
     return text if len(text) <= 24 else text[:23] + "\u2026"
 
 
 def problem(field: Field, value: Any) -> str:
-    """One sentence if a value does not suit a field, else an empty text.
+    """Return one sentence if a value is invalid for a field, else an empty text.
 
     Examples
     --------

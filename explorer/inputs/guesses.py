@@ -1,4 +1,4 @@
-"""What nobody told: values that stand at a guess, and labels without which something is not checked. Pure."""
+"""Inputs that were not given: guessed values, and ratings without which a limit is not checked. Pure functions."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _ESTIMATED = {
     "pack_g": "pack mass",
     "propeller_g": "propeller mass",
 }
-"""Fields that the model estimates where they are not told, and words for them."""
+"""Fields that the model estimates if they are not given -> text."""
 _LENT = {
     "frame_g": "take-off mass",
     "kv": "KV",
@@ -42,7 +42,7 @@ _LENT = {
     "cruise_kmh": "cruise speed",
     "reserve_percent": "charge you land with",
 }
-"""Fields that a lending craft fills where labels leave them out, and words for them."""
+"""Fields that are taken from a donor craft if labels do not state them -> text."""
 _UNCHECKED = {
     "esc_a": "ESC amps",
     "esc_max_cells": "ESC cells",
@@ -52,11 +52,11 @@ _UNCHECKED = {
     "vtx_max_cells": "video transmitter cells",
     "frame_propeller_in": "frame clearance",
 }
-"""Labels without which a limit is not checked, and words for them."""
+"""Ratings without which a limit is not checked -> text."""
 
 
 def guessed_fields(inputs: Inputs, lent: frozenset[str] = frozenset()) -> list[tuple[str, str]]:
-    """Values that stand at a guess, in no order.
+    """Return the guessed values, in no particular order.
 
     Parameters
     ----------
@@ -93,7 +93,7 @@ def guessed_fields(inputs: Inputs, lent: frozenset[str] = frozenset()) -> list[t
 
 
 def unchecked_fields(inputs: Inputs) -> list[tuple[str, str]]:
-    """Labels not told, so that a limit is not checked.
+    """Return the ratings that were not given, so that a limit is not checked.
 
     Examples
     --------

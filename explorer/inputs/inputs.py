@@ -1,6 +1,6 @@
-"""What a person types, in the units they type it: one frozen record, the demo craft in it, its flying part in SI.
+"""Record of all inputs in the units of the controls, inputs of the demo craft, and the flight conditions in SI.
 
-`checks` says in sentences what cannot be used, `conversion` makes a Build of the craft.
+`checks` validates the inputs, `conversion` converts the craft into a Build.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ CHEMISTRY_NAMES = {
 
 @dataclass(frozen=True)
 class Inputs:
-    """Everything a person can type; the defaults are the demo craft *Scree*. Units are in the names."""
+    """All inputs of the user; the defaults are the demo craft *Scree*. The unit is the end of each name."""
 
     name: str = "Scree"
     # What it carries
@@ -135,10 +135,10 @@ class Inputs:
 _SCREE = Inputs()
 
 FIELDS: dict[str, Field] = {name: replace(field, default=getattr(_SCREE, name)) for name, field in DESCRIBED.items()}
-"""Every field of `Inputs`, described; the order is the order on the screen."""
+"""Description of every field of `Inputs`, in the order of display."""
 
 MIX = ("mix_hover_percent", "mix_cruise_percent", "mix_hard_percent", "mix_full_percent")
-"""Shares of the time, by way of flying."""
+"""Fields with the user's own shares of the time."""
 
 
 def demo_inputs(name: str) -> Inputs:
@@ -162,7 +162,7 @@ def _demo_inputs(name: str) -> Inputs:
 
 
 def _from_record(record: Mapping[str, Any]) -> Inputs:
-    """Inputs of a record; what it leaves out is not told (None) or the model's default, never Scree's."""
+    """Inputs of a record; a missing field is None or the default of the model, never the value of Scree."""
     known = {f.name for f in fields(Inputs)}
     given = {
         **{k: v for k, v in DEFAULTS.items() if k in known},
@@ -172,7 +172,7 @@ def _from_record(record: Mapping[str, Any]) -> Inputs:
 
 
 def as_kind(field: Field, value: Any) -> Any:
-    """12 and 12.0 are the same number to a person: whole fields hold int, the others float."""
+    """Convert a number to the type of its field: int for whole numbers, else float."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return value
     if field.kind == "whole":
@@ -182,7 +182,7 @@ def as_kind(field: Field, value: Any) -> Any:
 
 @lru_cache(maxsize=512)
 def measured_label(name: str) -> str:
-    """Size and number of a measured propeller: the data's own keys hold makers' codes, which no screen shows.
+    """Return size and number of a measured propeller for display.
 
     Examples
     --------
@@ -198,7 +198,7 @@ def measured_label(name: str) -> str:
 
 
 def mix(inputs: Inputs) -> tuple[float, float, float, float]:
-    """Shares of the time hovering, cruising, flying hard and flat out, 0 to 1.
+    """Return the shares of the time in hover, cruise, hard manoeuvres and full throttle, 0 to 1. [-]
 
     Examples
     --------
@@ -214,31 +214,31 @@ def mix(inputs: Inputs) -> tuple[float, float, float, float]:
 
 @dataclass(frozen=True)
 class Flying:
-    """How it is flown, in SI: what the answers about minutes and the dive take beside a Build."""
+    """Conditions of flight and dive in SI, in addition to a Build."""
 
     hover_share: float
     cruise_share: float
     hard_share: float
     full_share: float
-    """[-], sum 1"""
+    """The four shares of the flight time add up to 1. [-]"""
     cruise_speed: float
-    """[m/s]"""
+    """Air speed of the cruise. [m/s]"""
     hard_load: float
-    """Thrust over weight while flying hard, by the way of flying. [-]"""
+    """Thrust over weight in hard manoeuvres, from the flying style. [-]"""
     drop: float
-    """[m]"""
+    """Height of the fall before the pull-out. [m]"""
     dive_speed: float | None
-    """[m/s]; None lets it fall"""
+    """Speed of the dive at the pull-out; None means a free fall from ``drop``. [m/s]"""
     reaction: float
-    """[s]"""
+    """Delay before the pull-out. [s]"""
     load_limit: float
-    """Hardest pull-out, thrust over weight. [-]"""
+    """Largest thrust over weight in the pull-out. [-]"""
     state_of_charge: float
-    """[-]"""
+    """State of charge for results at a chosen charge. [-]"""
 
 
 def flying(inputs: Inputs) -> Flying:
-    """Convert the part of the inputs that is not the craft.
+    """Convert the flight conditions of the inputs into SI.
 
     Examples
     --------

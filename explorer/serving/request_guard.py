@@ -36,7 +36,7 @@ BODY_SECONDS = 600.0
 """Longest time for a whole request. [s]"""
 MOST_FILES = 24
 """Uploaded files that one visitor may hold."""
-VISITORS_WORTH = 8
+ALL_VISITORS_FACTOR = 8
 """All visitors together may hold this many times what one may."""
 
 _UPLOAD = re.compile(r"/_stcore/upload_file/([^/]+)/([^/]+)$")
@@ -273,7 +273,9 @@ class RequestGuard:
         mine = {name: size for name, size in held.get(visitor, {}).items() if name != file}
         coming = self._coming[visitor] + more
         everybody = sum(sum(files.values()) for files in held.values()) + sum(self._coming.values()) + more
-        return len(mine) < MOST_FILES and sum(mine.values()) + coming <= most and everybody <= VISITORS_WORTH * most
+        return (
+            len(mine) < MOST_FILES and sum(mine.values()) + coming <= most and everybody <= ALL_VISITORS_FACTOR * most
+        )
 
 
 def _bytes_only(receive: Receive, send: Send) -> Receive:

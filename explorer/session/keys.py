@@ -12,6 +12,7 @@ __all__ = [
     "CHECKED",
     "CRAFT",
     "DEFAULT_DONOR",
+    "GUESSES_OPEN",
     "GUESS_ORDER",
     "INPUTS",
     "KEPT",
@@ -24,7 +25,6 @@ __all__ = [
     "LABEL_MADE",
     "LABEL_PLAIN",
     "LAST_KNOB",
-    "LEAN_OPEN",
     "NOTICES",
     "OWN_PARTS",
     "OWN_WAS",
@@ -118,7 +118,7 @@ KNOB_DRAWN = "knob_drawn"
 """Ends and step of each slider as it was drawn, by its key."""
 KNOB_SPANS = "knob_spans"
 """Range of each slider by its field, kept until the value leaves it."""
-LEAN_OPEN = "lean_open"
+GUESSES_OPEN = "lean_open"
 """Whether the list of guesses is open; the key of its control."""
 REPLACED_VALUES = "replaced_values"
 """What a run put other values in place of, by the key of the control: see `stale_values`."""

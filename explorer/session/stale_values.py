@@ -18,7 +18,7 @@ from explorer.session import keys
 
 __all__ = ["begin_run", "chosen_when_drawn", "end_run", "is_stale", "put"]
 
-HEARD_SECONDS = 1.0
+DELIVERY_SECONDS = 1.0
 """So long after the end of a run its values may still be on their way."""
 
 
@@ -53,7 +53,7 @@ def is_stale(key: str) -> bool:
     if st.session_state.get(key) not in st.session_state.get(keys.REPLACED_VALUES, {}).get(key, ()):
         return False
     ended = st.session_state.get(keys.RUN_ENDED)
-    return ended is None or time.monotonic() - ended < HEARD_SECONDS
+    return ended is None or time.monotonic() - ended < DELIVERY_SECONDS
 
 
 def chosen_when_drawn(choice: str, otherwise: Any) -> Any:

@@ -1,1 +1,1 @@
-"""One build judged: intermediate answers, headline answers, margins, limits."""
+"""Assessment of a build: intermediate results, headline outputs, margins, limits."""

@@ -1,9 +1,9 @@
-"""One build, or an array of them, with every intermediate answer worked out at most once.
+"""Intermediate results of a build, or of an array of builds, each computed at most once.
 
-`performance`, `limits`, `sweep` and the spread all read from here, so that a hover is solved once however many
-figures need it. ``quick=True`` takes fewer passes, for sweeps and bands: top speed within some 0.6 % of the full
-answer, the rest within about a thousandth, but for the speed of least power: mostly within 4 %, a craft that hardly
-flies may miss it by a quarter (its power by 2 %, since the valley is flat).
+`performance`, `limits`, `sweep` and the spread use this module, so a hover is solved once for all outputs.
+``quick=True`` takes fewer iterations, for sweeps and intervals. Its errors relative to the full solution are about
+0.6 % for the top speed and 0.1 % for most other outputs. The speed of least power is mostly within 4 %; for a craft
+with little excess thrust it may be off by a quarter (the power by 2 %, because the minimum is flat).
 """
 
 from __future__ import annotations
@@ -31,27 +31,27 @@ from propmodel.powertrain.rotor_speed import PASSES
 __all__ = ["Assessment"]
 
 MIN_POWER_SHARES = (0.25, 0.42, 0.65)
-"""Speeds at which the bucket is looked for, as shares of the top speed. [-]"""
+"""First trial speeds in the search for the minimum of power against speed, relative to the top speed. [-]"""
 MIN_POWER_AROUND = (1.13, 1.0, 0.87)
-"""Speeds at which it is looked at again, over the one found; the first is the nearest to the last tried. [-]"""
+"""Second-pass trial speeds, relative to the first minimum, in an order suited to a warm start. [-]"""
 
 
 class Assessment:
-    """Lazy answers about a build.
+    """Lazily computed results of a build.
 
     Parameters
     ----------
     build : Build
-        May hold arrays; every answer has the shape they broadcast to.
+        Its fields may be arrays; every result has their broadcast shape.
     quick : bool
-        Fewer passes, for sweeps.
+        True takes fewer iterations, for sweeps.
     drawn : bool
-        For the draws behind a band: the speed of least power is found as closely as that of a forecast, whose own band
-        is narrower than what a quick search may miss it by.
+        True for random draws: the speed of least power is then found as precisely as for a forecast, because its
+        interval is narrower than the error of a quick search.
     drop : array_like
-        Height of the dive that the pull-out figures are for. [m]
+        Height of the dive for the pull-out results. [m]
     thermal_factor : array_like
-        On the thermal resistances of the motors, which are estimates: the spread draws it. [-]
+        Factor on the thermal resistances of the motors, for random draws. [-]
     """
 
     def __init__(
@@ -72,7 +72,7 @@ class Assessment:
         self.shape = np.broadcast_shapes(shape_of(build), np.shape(drop))
         self._one = np.ones(self.shape)
         self.warmed: dict[float, tuple[NDArray, NDArray]] = {}
-        """Winding and body after full throttle, by hold time; kept here by `margins.motor_temperatures`. [s to K]"""
+        """Duration of full throttle [s] -> winding and body temperature [K]; cache of `margins.motor_temperatures`."""
 
     # --- the parts, prepared ---------------------------------------------------------------------------------
 
@@ -88,7 +88,7 @@ class Assessment:
 
     @cached_property
     def reserve(self) -> NDArray:
-        """State of charge to land with. [-]"""
+        """State of charge at landing. [-]"""
         return np.asarray(self.build.pack.reserve, dtype=np.float64)
 
     @cached_property
@@ -103,40 +103,40 @@ class Assessment:
 
     @cached_property
     def fresh_burst(self) -> PreparedPowertrain:
-        """Fresh pack, seconds."""
+        """Powertrain with a full pack and its resistance for loads of seconds."""
         return prepare(self.build, 1.0)
 
     @cached_property
     def reserve_burst(self) -> PreparedPowertrain:
-        """Pack at its reserve, seconds."""
+        """Powertrain with the pack at its reserve and its resistance for loads of seconds."""
         return at_state_of_charge(self.fresh_burst, self.build, self.reserve)
 
     @cached_property
     def fresh_sustained(self) -> PreparedPowertrain:
-        """Fresh pack, minutes."""
+        """Powertrain with a full pack and its resistance for loads of minutes."""
         return at_state_of_charge(self.fresh_burst, self.build, 1.0, sustained=True)
 
     @cached_property
     def reserve_sustained(self) -> PreparedPowertrain:
-        """Pack at its reserve, minutes."""
+        """Powertrain with the pack at its reserve and its resistance for loads of minutes."""
         return at_state_of_charge(self.fresh_burst, self.build, self.reserve, sustained=True)
 
     # --- operating points -----------------------------------------------------------------------------------
 
     @cached_property
     def hover(self) -> OperatingPoint:
-        """Hover on a fresh pack."""
+        """Operating point in hover with a full pack."""
         lift = self.weight / np.asarray(self.build.rotors, dtype=np.float64)
         return at_thrust(self.fresh_sustained, lift, passes=self.passes)
 
     @cached_property
     def hover_at_reserve(self) -> OperatingPoint:
-        """Hover with the reserve left: the same speed and torque from a lower bus."""
+        """Operating point in hover at the reserve: the same speed and torque at a lower bus voltage."""
         return electrical(self.reserve_sustained, self.hover.rev_per_s, self.hover.torque, self.hover.thrust)
 
     @cached_property
     def hover_command(self) -> NDArray:
-        """Motor command of a hover on a fresh pack, idle included. [-]"""
+        """Motor command in hover with a full pack, idle included. [-]"""
         b = self.build
         return controller.command_from_duty(b.controller, self.hover.duty, command_cap=b.command_cap)
 
@@ -148,17 +148,17 @@ class Assessment:
 
     @cached_property
     def full_throttle(self) -> OperatingPoint:
-        """Full throttle on a fresh pack, first seconds."""
+        """Operating point at full throttle with a full pack, in the first seconds."""
         return at_duty(self.fresh_burst, self.cap, passes=self.passes)
 
     @cached_property
     def full_throttle_at_reserve(self) -> OperatingPoint:
-        """Full throttle with the reserve left."""
+        """Operating point at full throttle with the pack at its reserve."""
         return at_duty(self.reserve_burst, self.cap, passes=self.passes)
 
     @cached_property
     def thrust_to_weight(self) -> NDArray:
-        """Of all rotors on a fresh pack. [-]"""
+        """Thrust-to-weight ratio of all rotors with a full pack. [-]"""
         return np.asarray(self.build.rotors) * self.full_throttle.thrust / self.weight
 
     @cached_property
@@ -168,12 +168,12 @@ class Assessment:
 
     @cached_property
     def can_hover(self) -> NDArray:
-        """True where full throttle lifts the craft for minutes, and the pack gives the power."""
+        """True where full throttle supports the weight for minutes and the pack can supply the power."""
         return lifts(self.hover, self.cap)
 
     @cached_property
     def hover_flight(self) -> HoverTime:
-        """Hover from full to the cut-off or the reserve."""
+        """Flight time in hover from a full pack to the cut-off or the reserve."""
         return hover_hours(
             self.build,
             self.fresh_sustained,
@@ -185,7 +185,7 @@ class Assessment:
 
     @cached_property
     def bare_thrust(self) -> NDArray:
-        """Thrust of one propeller in hover before the loss on arms. [N]"""
+        """Thrust of one propeller in hover without the loss from the arms. [N]"""
         return self.hover.thrust / self.fresh_burst.thrust_share
 
     @cached_property
@@ -197,14 +197,14 @@ class Assessment:
 
     @cached_property
     def figure_of_merit(self) -> NDArray:
-        """Of the propeller in hover. [-]"""
+        """Figure of merit of the propeller in hover. [-]"""
         return self.bare_thrust * self.wash_speed / self.hover.shaft_power
 
     # --- flight ---------------------------------------------------------------------------------------------
 
     @cached_property
     def top(self) -> TopSpeed:
-        """Fastest level flight on a fresh pack."""
+        """Fastest level flight with a full pack."""
         return find_top_speed(
             self.fresh_burst,
             self.frame,
@@ -216,7 +216,7 @@ class Assessment:
 
     @cached_property
     def min_power_point(self) -> tuple[NDArray, NDArray]:
-        """Speed and power of least drain: a cubic through hover and three trims, then three more around. [m/s, W]"""
+        """Speed [m/s] and power [W] of least power, from cubics through hover and three trims, in two passes."""
         top = np.nan_to_num(self.top.speed, nan=1.0)
         speeds, powers = [np.zeros(self.shape)], [self.hover.pack_power]
         state = hover_trim(self.hover)
@@ -241,12 +241,12 @@ class Assessment:
 
     @cached_property
     def thermal_hover(self) -> heat.ThermalResistance:
-        """Of one motor in hover wash."""
+        """Thermal resistances of one motor in the wash of hover."""
         return self._thermal(self.hover, self.wash_speed)
 
     @cached_property
     def thermal_full(self) -> heat.ThermalResistance:
-        """Of one motor in full-throttle wash."""
+        """Thermal resistances of one motor in the wash of full throttle."""
         ratio = np.sqrt(self.full_throttle.thrust / np.maximum(self.hover.thrust, 1e-9))
         return self._thermal(self.full_throttle, self.wash_speed * ratio)
 
@@ -263,7 +263,7 @@ class Assessment:
 
     @cached_property
     def heat_capacity(self) -> heat.HeatCapacity:
-        """Of one motor."""
+        """Heat capacities of one motor."""
         return heat.capacities(motor.motor_mass(self.build.motor))
 
     def winding_heat(self, point: OperatingPoint) -> NDArray:
@@ -282,7 +282,7 @@ class Assessment:
 
     @cached_property
     def full_heat(self) -> heat.SteadyHeat:
-        """Steady temperatures at full throttle, if it could be held."""
+        """Steady temperatures at full throttle, as if the pack lasted indefinitely."""
         return heat.steady_temperatures(
             self.winding_heat(self.full_throttle),
             self.full_throttle.iron_loss,
@@ -292,7 +292,7 @@ class Assessment:
 
     @cached_property
     def full_throttle_seconds(self) -> NDArray:
-        """Full throttle from a motor warmed by flying (55 C) until the winding reaches its limit. [s]"""
+        """Time of full throttle from a warm motor (55 C) until the winding reaches its limit. [s]"""
         return heat.seconds_to_limit(
             self.winding_heat(self.full_throttle),
             self.full_throttle.iron_loss,
@@ -305,12 +305,12 @@ class Assessment:
     # --- dive -----------------------------------------------------------------------------------------------
 
     def pull_out_estimate(self, *, at_reserve: bool = True) -> PullOut:
-        """Closed-form estimate of the way out of a nose-down dive, at the reserve or on a fresh pack."""
+        """Closed-form estimate of the pull-out from a nose-down dive, at the reserve or with a full pack."""
         return estimate_pull_out(self._dive(at_reserve=at_reserve))
 
     @cached_property
     def pull_out_height(self) -> NDArray:
-        """Height of that way out at the reserve alone. [m]"""
+        """Height lost in that pull-out, at the reserve. [m]"""
         return estimate_height_lost(self._dive(at_reserve=True))
 
     def _dive(self, *, at_reserve: bool) -> Dive:
@@ -330,7 +330,7 @@ class Assessment:
 
 
 def _lowest_cubic(x: list[NDArray], y: list[NDArray]) -> tuple[NDArray, NDArray]:
-    """Lowest point of the cubic through four points, the first at x = 0, between the first and the last."""
+    """Minimum of the cubic through four points, the first at x = 0, between the first and the last point."""
     (_, x1, x2, x3), (y0, y1, y2, y3) = x, y
     # Newton's divided differences
     a1 = (y1 - y0) / x1
@@ -338,7 +338,7 @@ def _lowest_cubic(x: list[NDArray], y: list[NDArray]) -> tuple[NDArray, NDArray]
     c1 = (y3 - y2) / (x3 - x2)
     a2, b2 = (b1 - a1) / x2, (c1 - b1) / (x3 - x1)
     a3 = (b2 - a2) / x3
-    # where the slope, first + 2 second x + 3 a3 x^2, crosses zero upwards; in this form a3 may be 0
+    # upward zero crossing of the slope, first + 2 second x + 3 a3 x^2; this form allows a3 = 0
     first, second = a1 - a2 * x1 + a3 * x1 * x2, a2 - a3 * (x1 + x2)
     with np.errstate(divide="ignore", invalid="ignore"):
         flat = -first / (second + np.sqrt(second * second - 3.0 * a3 * first))

@@ -1,6 +1,6 @@
-"""Which part reaches its limit first: the margins of one build in words, worst first, each with its smallest remedy.
+"""Limits of one build in words, the worst first, each with its smallest remedy.
 
-Longer than others because a limit is added in one place: its clause, what to ask and what may help stand together.
+Longer than others because the reason, the remedy and the question of each limit are in one place.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from propmodel.components.propeller.prepared import MACH_KNEE, MACH_MEASURED, MA
 __all__ = ["TIGHT", "Limit", "hold_text", "kv_too_high", "limits"]
 
 TIGHT = 0.85
-"""Share of an allowance from which it counts as tight. [-]"""
+"""Used share of an allowance from which the limit is "tight". [-]"""
 
 State = Literal["clear", "tight", "over", "unknown"]
 
@@ -38,28 +38,30 @@ class Limit:
     key : str
         Name in `assess.margins.SHARES` or `FITS`.
     name, part : str
-        Plain words.
+        Names of the limit and of the part, for display.
     kind : {"fits", "share"}
-        A fit is yes or no and is never drawn as a bar.
+        "fits" for a yes-or-no limit, which is not drawn as a bar.
     share : float
-        Of the allowance used; 0 or 2 for a fit; NaN where not told. [-]
+        Used share of the allowance; 0 or 2 for a fit; NaN where the rating is not given. [-]
     hold : float
-        How long the load is held; infinity for good; NaN where it does not matter. [s]
+        Duration of the load; infinity for continuous load; NaN where it does not matter. [s]
     state : {"clear", "tight", "over", "unknown"}
+        Rating of the share.
     basis : str
-        Label, standard, common practice, physics or estimate.
+        Origin of the limit: label, standard, common practice, physics or estimate.
     reason : str
-        The thing and the number, in one clause without its full stop.
+        Quantity and value, in one clause without full stop.
     more : str
         Further sentences; often empty.
     fix : str
-        The smallest change that brings it within its limit, in one sentence; empty where nothing is needed.
+        Smallest change that satisfies the limit, in one sentence; empty if none is needed.
     fix_note : str
-        What else to know of that change; often empty.
+        Remark on that change; often empty.
     ask : str
-        What to find out where the label is not told; else empty.
+        What the user should find out, if the rating is not given; else empty.
     usual : bool
-        Reached, but as is usual for such a craft in ten seconds flat out: see `assess.margins.Usual`.
+        True if the limit is exceeded by an amount that is usual for ten seconds of full throttle, see
+        `assess.margins.Usual`.
     """
 
     key: str
@@ -79,26 +81,27 @@ class Limit:
 
     @property
     def sentence(self) -> str:
-        """The thing and the number, and what else to know of it."""
+        """Reason and further sentences."""
         return f"{self.reason}. {self.more}".strip()
 
     @property
     def remedy(self) -> str:
-        """The change that helps, with its note, or what to find out; empty where nothing is needed."""
+        """The smallest change with its remark, or what to find out; empty if nothing is needed."""
         return f"{self.fix} {self.fix_note}".strip() or self.ask
 
 
 def hold_text(hold: float) -> str:
-    """Words for a hold time.
+    """Return the text of a duration.
 
     Parameters
     ----------
     hold : float
-        [s]
+        Duration of the load; infinity for continuous load. [s]
 
     Returns
     -------
     str
+        Such as "for 10 s".
 
     Examples
     --------
@@ -109,12 +112,19 @@ def hold_text(hold: float) -> str:
 
 
 def kv_too_high(found: Sequence[Limit]) -> Limit | None:
-    """The limit that says that the KV is too high for the cells, which is behind other limits; None where it is not.
+    """Return the exceeded limit which says that the KV is too high for the number of cells, else None.
+
+    This limit is the common cause of other limits.
 
     Parameters
     ----------
     found : sequence of Limit
-        As `limits` gives them.
+        Result of `limits`.
+
+    Returns
+    -------
+    Limit or None
+        The limit of the free tip speed, if it is exceeded.
 
     Examples
     --------
@@ -126,19 +136,19 @@ def kv_too_high(found: Sequence[Limit]) -> Limit | None:
 
 
 def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
-    """All limits of one build, the worst first.
+    """Return all limits of one build, the worst first.
 
     Parameters
     ----------
     build : Build
-        Of plain numbers; for arrays take `assess.margins.evaluate`.
+        A single build; for arrays use `assess.margins.evaluate`.
     hold : float
-        How long full throttle is held; infinity for good. [s]
+        Duration of full throttle; infinity for continuous load. [s]
 
     Returns
     -------
     list of Limit
-        Over, then over as is usual, then tight, then clear (each by share used), then not told.
+        In the order over, over by a usual amount, tight, clear (each by used share), unknown.
 
     Raises
     ------
@@ -228,7 +238,7 @@ def _near(temperature: str) -> str:
 
 
 def _more(key: str, a: Assessment, used: float, hold: float) -> str:
-    """What else to know of a share, in whole sentences; empty for most."""
+    """Further sentences about a share; empty for most."""
     pack = a.build.pack
     if key == "pack_label" and used == used:
         return "Labels of different makers do not compare: the pack's resistance and the heat it makes count more."
@@ -253,7 +263,7 @@ def _more(key: str, a: Assessment, used: float, hold: float) -> str:
 
 
 def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
-    """The thing and the number, in one clause."""
+    """Quantity and value of a share, in one clause."""
     b, full = a.build, a.full_throttle
     amps, motor = float(full.pack_current), float(full.motor_current)
     held = hold_text(hold)
@@ -437,18 +447,18 @@ def _next_up(value: float, steps: tuple[float, ...]) -> float:
 
 
 class _Change(NamedTuple):
-    """A field that a remedy may change: its words, and how far it is tried."""
+    """A field that a remedy may change: its description, and the range of trial values."""
 
     path: str
     words: str
     end: float
-    """Last value tried, over the present one, or in the unit where ``absolute``."""
+    """Last trial value, relative to the present one; with ``absolute`` in ``unit``."""
     step: float
     unit: str
     factor: float
     absolute: bool = False
     offset: float = 0.0
-    """Of the unit's zero. [SI]"""
+    """Offset of the unit's zero. [SI]"""
     plural: bool = False
 
 
@@ -464,8 +474,8 @@ _CHANGES = {
     "warmer": _Change("pack.temperature", "a pack warmed to", 25.0, 1.0, "C", 1.0, absolute=True, offset=CELSIUS_ZERO),
     "cooler": _Change("pack.temperature", "a pack cooled to", 15.0, 1.0, "C", 1.0, absolute=True, offset=CELSIUS_ZERO),
 }
-_MOST_TRIED = 80  # values of a change; beyond that the step grows
-_SURE = 0.998  # the shares come from quick answers
+_MOST_TRIED = 80  # largest number of trial values; for more the step is increased
+_SURE = 0.998  # required share, below 1 because quick results are used
 _REMEDIES: dict[str, tuple[str, ...]] = {
     "pack_label": ("cap", "capacity", "pitch"),
     "pack_heat": ("cooler", "cap", "capacity", "pitch"),
@@ -488,15 +498,15 @@ _REMEDIES: dict[str, tuple[str, ...]] = {
     "hover_low": ("cap", "slower"),
     "motor_lost": ("uncap", "larger", "capacity"),
 }
-_COLD, _HOT = 283.15, 313.15  # a pack below or above is asked for its temperature first. [K]
-_LITTLE_LEFT = 0.10  # a charge to land with below which landing earlier is offered
+_COLD, _HOT = 283.15, 313.15  # [K] outside this range the pack temperature is the first remedy
+_LITTLE_LEFT = 0.10  # reserve below which an earlier landing is a remedy
 _CURRENT = ("pack_label", "pack_heat", "sag_fresh", "sag_low", "controller_current", "motor_current", "winding_heat")
 _WEAK_WHEN_COLD = ("sag_fresh", "sag_low", "brownout", "pull", "hover_high", "motor_lost")
 _TOO_MANY_VOLTS = tuple(key for key in margins.FITS if key.endswith(("_cells", "_voltage")))
 
 
 class _Clearing:
-    """Looks for the smallest single change that brings a share below 1, along one axis at a time."""
+    """Search for the smallest change of a single field that brings a share below 1."""
 
     def __init__(self, build: Build, hold: float, now: Mapping[str, float]) -> None:
         self.build = build
@@ -505,7 +515,7 @@ class _Clearing:
         self._curves: dict[_Change, tuple[NDArray, dict[str, NDArray]]] = {}
 
     def _curve(self, change: _Change) -> tuple[NDArray, dict[str, NDArray]]:
-        """Numbers that can be printed, the present value before them, and the shares at each."""
+        """Return the trial values, rounded for display and preceded by the present value, and the shares at each."""
         if change not in self._curves:
             now = (number(value_at(self.build, change.path)) - change.offset) / change.factor
             end = change.end if change.absolute else change.end * now
@@ -521,7 +531,7 @@ class _Clearing:
         return self._curves[change]
 
     def _ways(self, key: str) -> list[_Change]:
-        """What may be tried, the likeliest first."""
+        """Return the changes to try, the most likely first."""
         pack = self.build.pack
         temperature, reserve = number(pack.temperature), number(pack.reserve)
         idle = {
@@ -536,7 +546,7 @@ class _Clearing:
         return [_CHANGES[name] for name in names]
 
     def words(self, key: str) -> str:
-        """The first way that clears a limit and puts nothing else over, in words."""
+        """Describe the first change that satisfies a limit and violates no other."""
         if any(self.now[fit] > 1.0 for fit in _TOO_MANY_VOLTS):
             return "First put right the parts that do not bear so many cells."
         found = self._single(key)
@@ -551,7 +561,7 @@ class _Clearing:
             if good[0] or not good.any():
                 continue
             others = {k: v for k, v in shares.items() if k != key and np.ndim(v)}
-            # nothing that was within may go over, nothing that was over may grow
+            # no other limit may become exceeded, and no exceeded limit may get worse
             spoilt = {k: (v > np.maximum(1.0, 1.001 * v[0])) & good for k, v in others.items()}
             fine = good & ~np.any(list(spoilt.values()), axis=0)
             index = int(np.argmax(fine if fine.any() else good))

@@ -1,7 +1,9 @@
-"""Margins: shares of allowances used, and what fits, for an array of builds at once.
+"""Margins of an array of builds: used shares of allowances, and yes-or-no fits.
 
-A share is written so that a floor reads the same way as a ceiling: 0 is untouched, 1 is all used. Each takes the
-time a load is held: 2 s, 10 s, 60 s, or for good (infinity).
+A share has the same meaning for lower and upper limits: 0 is unused, 1 is fully used. It depends on the duration of the
+load: 2 s, 10 s, 60 s, or continuous (infinity).
+
+Longer than others because every allowance, its function and its texts are in one table.
 """
 
 from __future__ import annotations
@@ -24,63 +26,68 @@ __all__ = [
 ]  # fmt: skip
 
 BURST_SECONDS = 10.0
-"""Up to here a burst rating counts, beyond it the continuous one (common practice)."""
+"""Longest load to which a burst rating applies; beyond it the continuous rating (common practice). [s]"""
 PACK_LIMIT = 60.0 + CELSIUS_ZERO
-"""Hottest a pouch should get (battery pages: discharge up to 60 C). [K]"""
+"""Highest temperature of a pouch cell (data sheets: discharge up to 60 C). [K]"""
 LEAST_VOLTAGE_ROOM = 0.02
-"""A pack at rest closer than this to its floor has no room at all; keeps the share finite. [V]"""
+"""Smallest allowance between open-circuit voltage and voltage limit; it keeps the share finite. [V]"""
 MAGNET_LIMIT = 120.0 + CELSIUS_ZERO
-"""Suffix H magnets (trade practice, from memory); plain grades bear only 60 to 80 C. [K]"""
+"""Temperature limit of magnets with suffix H (trade practice, from memory); plain grades only 60 to 80 C. [K]"""
 INSULATION_LIMIT = 150.0 + CELSIUS_ZERO
-"""Silicone wire is sold for 180 to 200 C (from memory); solder and neighbours bear less. [K]"""
+"""Temperature limit of a lead. Silicone wire is sold for 180 to 200 C (from memory); solder and adjacent parts tolerate
+less. [K]"""
 TIP_MACH_LIMIT = 0.75
-"""Here the fitted rise of C_P with tip speed, carried on beyond its fastest point (0.62), makes the power half as much
-again. Practice stops near the same place for noise and loss (from memory). [-]"""
+"""Limit of the tip Mach number. Here the fitted rise of C_P, extrapolated beyond its fastest point (0.62), increases
+the power by half. In practice noise and losses set about the same limit (from memory). [-]"""
 WARM_MOTOR = 55.0 + CELSIUS_ZERO
+"""Initial temperature of a motor in flight. [K]"""
 WIRE_SECONDS = 25.0
 """Time constant of an insulated lead in moving air (estimate). [s]"""
 COPPER_VOLUMETRIC_HEAT = 3.45e6
-"""Handbook value. [J/(m^3 K)]"""
+"""Volumetric heat capacity of copper (handbook value). [J/(m^3 K)]"""
 COPPER_HEAT_SHARE = 0.5
-"""Copper's share of the heat capacity of a silicone-insulated lead (estimate). [-]"""
+"""Share of the copper in the heat capacity of a silicone-insulated lead (estimate). [-]"""
 HOVER_HIGH, HOVER_LOW = 0.50, 0.12
-"""Hover command above which little is left, and below which the stick is touchy (common practice). [-]"""
+"""Hover command above which the control reserve is small, and below which the throttle stick is too sensitive (common
+practice). [-]"""
 LIGHT_CRAFT_MASS, HOVER_HIGH_TINY = 0.06, 0.65
-"""Mass of a tiny craft [kg], and its `HOVER_HIGH`: such hover at 40 to 60 % (common practice, from memory). [-]"""
+"""Mass of a tiny craft [kg], and its `HOVER_HIGH`: such craft hover at 40 to 60 % (common practice, memory). [-]"""
 
 
 class Usual(NamedTuple):
-    """How far over an allowance craft commonly go in ten seconds flat out, without parts failing in normal flying.
+    """Excess over an allowance that is common at ten seconds of full throttle, without failures in normal flight.
 
-    Such craft hold full throttle for two or three seconds, seldom on an almost empty pack, while a limit is worked out
-    for ten seconds. Common practice, from memory; never for what fails at once (volts, amps through an ESC).
+    Powerful craft hold full throttle for two or three seconds, and seldom with a nearly empty pack, while the limit is
+    computed for ten seconds. Common practice, from memory. It never applies to limits whose violation causes immediate
+    failure (voltage, current of the speed controller).
     """
 
     up_to: float
-    """Share used up to which it is usual. [-]"""
+    """Largest used share that is usual. [-]"""
     thrust_to_weight: float
-    """Craft with less thrust to weight fly at full throttle for longer: for them it is not usual. [-]"""
+    """Smallest thrust-to-weight ratio to which it applies; craft with less use full throttle for longer. [-]"""
 
 
 BURST_RATIO = 3.0
-"""Thrust to weight from which full throttle lasts seconds only (common practice, from memory). [-]"""
+"""Thrust-to-weight ratio from which full throttle lasts only seconds (common practice, from memory). [-]"""
 
 
 def is_usual(usual: Usual | None, used: ArrayLike, thrust_to_weight: ArrayLike) -> NDArray[np.bool_]:
-    """Whether such a craft commonly goes so far over.
+    """Return True where an excess over an allowance is usual for such a craft.
 
     Parameters
     ----------
     usual : Usual or None
-        None: over is never usual.
+        None: an excess is never usual.
     used : array_like
-        Share of the allowance used. [-]
+        Used share of the allowance. [-]
     thrust_to_weight : array_like
-        [-]
+        Thrust-to-weight ratio of the craft. [-]
 
     Returns
     -------
     ndarray of bool
+        Of the broadcast shape.
 
     Examples
     --------
@@ -93,37 +100,37 @@ def is_usual(usual: Usual | None, used: ArrayLike, thrust_to_weight: ArrayLike) 
 
 
 class Share(NamedTuple):
-    """One allowance: how its used share is got, and words for it."""
+    """One allowance: the function for its used share, and its texts."""
 
     of: Callable[[Assessment, float], NDArray]
-    """Of builds and a hold time [s]: share used. [-]"""
+    """Function of an assessment and the duration of the load [s] that returns the used share [-]."""
     name: str
-    """Plain words."""
+    """Name for display."""
     part: str
-    """The part that bears it."""
+    """The part that is loaded."""
     basis: str
-    """Label, standard, common practice, physics or estimate."""
+    """Origin of the limit: label, standard, common practice, physics or estimate."""
     held: bool
-    """False where the hold time does not matter."""
+    """False if the duration does not matter."""
     usual: Usual | None = None
-    """How far over it craft commonly go in ten seconds flat out; None where over is never usual."""
+    """Usual excess at ten seconds of full throttle; None if an excess is never usual."""
 
 
 class Fit(NamedTuple):
-    """One whole-number or geometric fit: True, False, or not told (None)."""
+    """One yes-or-no limit of numbers of cells, voltages or sizes: the function for it, and its texts."""
 
     of: Callable[[Assessment], NDArray | None]
-    """Of builds: True where it fits; None where the label is not told."""
+    """Function of an assessment that returns True where it fits, or None where the rating is not given."""
     name: str
-    """Plain words."""
+    """Name for display."""
     part: str
-    """The part that must bear it."""
+    """The part that is limited."""
     basis: str
-    """Label, common practice or your limit."""
+    """Origin of the limit: label, common practice or the user's own limit."""
 
 
 def _ratio(value: NDArray, limit: ArrayLike | None) -> NDArray:
-    """Value over limit; NaN where the limit is not told."""
+    """Value over limit; NaN where the limit is not given."""
     if limit is None:
         return np.full(np.shape(value), np.nan)
     return value / np.asarray(limit, dtype=np.float64)
@@ -141,36 +148,38 @@ def _pack_label(a: Assessment, hold: float) -> NDArray:
 
 
 def pack_seconds(a: Assessment, hold: float) -> NDArray:
-    """Hold time, or the time full throttle empties the pack if that is shorter.
+    """Duration of full throttle, limited by the charge of the pack.
 
     Parameters
     ----------
     a : Assessment
+        Results of the builds.
     hold : float
-        How long full throttle is held. [s]
+        Requested duration of full throttle. [s]
 
     Returns
     -------
     ndarray
-        [s]
+        ``hold``, or the time in which full throttle empties the pack if that is shorter. [s]
     """
     charge = battery.capacity(a.build.pack) * (1.0 - a.reserve) * 3600.0
     return np.minimum(hold, charge / np.maximum(a.full_throttle.pack_current, 1e-9))
 
 
 def pack_rise(a: Assessment, hold: float) -> NDArray:
-    """Warming of the pack by full throttle held.
+    """Temperature rise of the pack during full throttle.
 
     Parameters
     ----------
     a : Assessment
+        Results of the builds.
     hold : float
-        How long full throttle is held. [s]
+        Duration of full throttle. [s]
 
     Returns
     -------
     ndarray
-        [K]
+        Temperature rise, of the shape of the builds. [K]
     """
     resistance = battery.resistance(a.build.pack, 0.5)
     rate = heat.pack_temperature_rate(
@@ -180,16 +189,17 @@ def pack_rise(a: Assessment, hold: float) -> NDArray:
 
 
 def hover_pack_rise(a: Assessment) -> NDArray:
-    """Warming of the pack by a hover from full to its end.
+    """Temperature rise of the pack during a hover from full to its end.
 
     Parameters
     ----------
     a : Assessment
+        Results of the builds.
 
     Returns
     -------
     ndarray
-        Below zero where the air cools it; 0 where it does not hover. [K]
+        Temperature rise; negative where the air cools the pack; 0 where the craft cannot hover. [K]
     """
     rise = a.hover_flight.temperature - np.asarray(a.build.pack.temperature, dtype=np.float64)
     return np.where(a.can_hover, rise, 0.0)
@@ -218,18 +228,19 @@ def _motor_label(a: Assessment, hold: float) -> NDArray:
 
 
 def motor_temperatures(a: Assessment, hold: float) -> tuple[NDArray, NDArray]:
-    """Winding and body after full throttle from a warm motor.
+    """Temperatures of winding and body after full throttle, from a warm motor.
 
     Parameters
     ----------
     a : Assessment
+        Results of the builds.
     hold : float
-        How long full throttle is held. [s]
+        Duration of full throttle; infinity for continuous load. [s]
 
     Returns
     -------
     (winding, body) : tuple of ndarray
-        inf where it never settles. [K]
+        Temperatures; inf where there is no steady state. [K]
     """
     if np.isinf(hold):
         never = np.isnan(a.full_heat.winding)
@@ -277,7 +288,7 @@ def _wire(current: NDArray, area: ArrayLike | None, a: Assessment, hold: float) 
     rise, _ = heat.wire_rise(current, conductor_diameter=diameter, air_temperature=air)
     settled = np.where(np.isnan(rise), np.inf, rise)
     part = 1.0 if np.isinf(hold) else 1.0 - np.exp(-hold / WIRE_SECONDS)
-    # the first seconds heat copper and insulation with nothing given off
+    # in the first seconds copper and insulation are heated without cooling
     density = current / np.asarray(area)
     adiabatic = density**2 * COPPER_RESISTIVITY_20C / COPPER_VOLUMETRIC_HEAT * COPPER_HEAT_SHARE * min(hold, 600.0)
     return np.minimum(np.where(np.isinf(settled), np.inf, settled * part), adiabatic) / (INSULATION_LIMIT - air)
@@ -288,12 +299,14 @@ def _main_leads(a: Assessment, hold: float) -> NDArray:
 
 
 def _motor_leads(a: Assessment, hold: float) -> NDArray:
-    rms = a.full_throttle.motor_current * np.sqrt(2.0 / 3.0)  # each of three wires carries it two thirds of the time
+    # each of the three wires carries the motor current for two thirds of the time
+    rms = a.full_throttle.motor_current * np.sqrt(2.0 / 3.0)
     return _wire(rms, a.build.craft.motor_lead_area, a, hold)
 
 
 def _connector(a: Assessment, hold: float) -> NDArray:
-    grace = 1.5 if hold <= BURST_SECONDS else 1.0  # for a few seconds: common practice
+    # a few seconds at 1.5 times the rating: common practice
+    grace = 1.5 if hold <= BURST_SECONDS else 1.0
     return _ratio(a.full_throttle.pack_current, a.build.craft.connector_current) / grace
 
 
@@ -318,7 +331,7 @@ def _pull(a: Assessment, hold: float) -> NDArray:
 
 def _motor_lost(a: Assessment, hold: float) -> NDArray:
     rotors = np.asarray(a.build.rotors, dtype=np.float64) * a._one
-    # the opposite motor must be cut back with it, or the craft turns over
+    # the thrust of the opposite motor must be reduced too, or the craft flips
     left = (rotors - 2.0) / rotors * a.thrust_to_weight_at_reserve
     return np.where(rotors >= 6, 1.0 / np.maximum(left, 1e-3), np.nan)
 
@@ -339,7 +352,7 @@ def _free_tip(a: Assessment, hold: float) -> NDArray:
 
 
 def free_speed(a: Assessment) -> NDArray:
-    """Speed of a bare motor on the full pack: the label's KV, which holds without load. [1/s]"""
+    """Speed of an unloaded motor at the voltage of the full pack, from the KV of its label. [1/s]"""
     return a.fresh_burst.emf * np.asarray(a.build.motor.kv, dtype=np.float64) / 60.0
 
 
@@ -415,7 +428,8 @@ def _capacitor(a: Assessment) -> NDArray | None:
 
 
 CAPACITOR_MARGIN = 1.25
-"""Rating over full pack voltage: braking and ringing go above the pack (common practice: 35 V on six cells). [-]"""
+"""Required voltage rating of a capacitor over full pack voltage, because braking and ringing exceed it (common
+practice: 35 V for six cells). [-]"""
 
 FITS: Mapping[str, Fit] = MappingProxyType(
     {
@@ -462,26 +476,27 @@ FITS: Mapping[str, Fit] = MappingProxyType(
 
 
 def _with_room(limit: ArrayLike | None) -> ArrayLike | None:
-    """A frame "for 5 inch" takes 5.1: two per cent (common practice)."""
+    """Limit plus two per cent: a frame "for 5 inch" accepts 5.1 inch (common practice)."""
     return None if limit is None else np.asarray(limit) * 1.02
 
 
 def evaluate(a: Assessment, *, hold: float = 10.0, names: Collection[str] | None = None) -> dict[str, NDArray]:
-    """Margins of an array of builds.
+    """Compute margins of an array of builds.
 
     Parameters
     ----------
     a : Assessment
+        Results of the builds.
     hold : float
-        How long full throttle is held; infinity for good. [s]
+        Duration of full throttle; infinity for continuous load. [s]
     names : collection of str or None
-        Names in `SHARES` and `FITS`; None takes all.
+        Names in `SHARES` and `FITS`; None means all.
 
     Returns
     -------
     dict of ndarray
-        Shares used (1 is all used, NaN where the label is not told), then fits as 0 (fits), 2 (does not) or NaN
-        (not told), each of the build's shape.
+        Used shares (1 is fully used, NaN where the rating is not given), then fits as 0 (fits), 2 (does not fit) or NaN
+        (rating not given); each of the shape of the builds. [-]
     """
     out: dict[str, NDArray] = {}
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):

@@ -1,4 +1,4 @@
-"""The headline answers about a build, as one record."""
+"""Headline outputs of a build, as one record."""
 
 from __future__ import annotations
 
@@ -24,18 +24,18 @@ CHUNK = 16384
 
 
 class Output(NamedTuple):
-    """One headline answer: how it is got, its unit, and plain words for it."""
+    """One headline output: its function, unit and name."""
 
     of: Callable[[Assessment], NDArray]
-    """Of builds: the answer, SI."""
+    """Function of an assessment that returns the output. [SI]"""
     unit: str
-    """SI unit, - for none."""
+    """SI unit, "-" for none."""
     words: str
-    """Plain words."""
+    """Name for display."""
 
 
 def _hovering(a: Assessment, value: NDArray) -> NDArray:
-    """Leave an answer about hovering empty where the craft cannot hover."""
+    """Set an output about hovering to NaN where the craft cannot hover."""
     return np.where(a.can_hover, value, np.nan)
 
 
@@ -104,18 +104,19 @@ OUTPUTS: Mapping[str, Output] = MappingProxyType(
 
 @dataclass(frozen=True)
 class Performance:
-    """Headline answers; each field has the build's shape, SI units. `OUTPUTS` holds unit and words of each.
+    """Headline outputs in SI units; each field has the shape of the build. `OUTPUTS` has the unit and name of each.
 
-    Figures "fresh" are for a full pack in the first seconds; "at reserve" for the charge to land with. A figure is
-    NaN where ``status`` says why (a craft that cannot hover has no hover current), or where a motor never settles.
+    "Fresh" means a full pack in the first seconds, "at reserve" the charge at landing. NaN means that the state does
+    not exist: ``status`` gives the reason (a craft that cannot hover has no hover current), or a motor has no steady
+    temperature.
     """
 
     mass: NDArray
     """Take-off mass. [kg]"""
     thrust_to_weight: NDArray
-    """Thrust to weight, fresh pack. [-]"""
+    """Thrust-to-weight ratio, fresh pack. [-]"""
     thrust_to_weight_at_reserve: NDArray
-    """Thrust to weight, at landing. [-]"""
+    """Thrust-to-weight ratio at landing. [-]"""
     hover_throttle: NDArray
     """Hover command: average motor command, idle included, fresh pack. [-]"""
     hover_throttle_at_reserve: NDArray
@@ -125,25 +126,25 @@ class Performance:
     hover_power: NDArray
     """Pack power in hover. [W]"""
     hover_time: NDArray
-    """Hover to the reserve. [s]"""
+    """Flight time in hover, to the reserve or the cut-off. [s]"""
     hover_rev_per_s: NDArray
     """Rotor speed in hover. [1/s]"""
     hover_motor_heat: NDArray
     """Heat in one motor, hover. [W]"""
     full_throttle_current: NDArray
-    """Pack current flat out. [A]"""
+    """Pack current at full throttle. [A]"""
     full_throttle_motor_current: NDArray
-    """Motor current flat out. [A]"""
+    """Motor current at full throttle. [A]"""
     full_throttle_thrust: NDArray
-    """Thrust of one rotor flat out. [N]"""
+    """Thrust of one rotor at full throttle. [N]"""
     full_throttle_rev_per_s: NDArray
-    """Rotor speed flat out. [1/s]"""
+    """Rotor speed at full throttle. [1/s]"""
     full_throttle_power: NDArray
-    """Pack power flat out. [W]"""
+    """Pack power at full throttle. [W]"""
     full_throttle_voltage: NDArray
-    """Pack voltage flat out, fresh. [V]"""
+    """Pack voltage at full throttle, fresh pack. [V]"""
     full_throttle_voltage_at_reserve: NDArray
-    """Pack voltage flat out, at landing. [V]"""
+    """Pack voltage at full throttle, at landing. [V]"""
     figure_of_merit: NDArray
     """Figure of merit in hover. [-]"""
     disc_loading: NDArray
@@ -151,11 +152,11 @@ class Performance:
     thrust_per_power: NDArray
     """Mass lifted per watt in hover. [kg/W]"""
     lifting_share: NDArray
-    """Share of the watts that lifts, in hover. [-]"""
+    """Ideal induced power over pack power, in hover. [-]"""
     induced_velocity: NDArray
-    """Wash speed at the disc in hover. [m/s]"""
+    """Induced velocity at the disc in hover. [m/s]"""
     tip_mach: NDArray
-    """Tip Mach number flat out. [-]"""
+    """Tip Mach number at full throttle. [-]"""
     top_speed: NDArray
     """Top level speed. [m/s]"""
     endurance_speed: NDArray
@@ -163,24 +164,24 @@ class Performance:
     endurance_power_ratio: NDArray
     """Least power over hover power. [-]"""
     hover_winding_temperature: NDArray
-    """Winding temperature after a long hover. [K]"""
+    """Steady winding temperature in hover. [K]"""
     full_throttle_winding_temperature: NDArray
-    """Winding temperature if full throttle could be held. [K]"""
+    """Steady winding temperature at full throttle. [K]"""
     full_throttle_seconds: NDArray
-    """Full throttle until the winding limit. [s]"""
+    """Time of full throttle until the winding reaches its limit. [s]"""
     pull_out_height: NDArray
-    """Height a 40 m dive costs to pull out, at landing. [m]"""
+    """Height lost in the pull-out from a dive of ``drop`` (default 40 m), at the reserve. [m]"""
     status: NDArray
-    """BELOW_ELECTRONICS_MINIMUM or CANNOT_HOVER where it does not hover on a fresh pack for minutes, else
-    BELOW_CUTOFF_AT_ONCE in hover, else THROTTLE_FULL where full throttle no longer holds it up before the reserve, else
-    PACK_CANNOT_DELIVER or BELOW_ELECTRONICS_MINIMUM flat out, else OK."""
+    """Code of `Status`, the first that applies: BELOW_ELECTRONICS_MINIMUM or CANNOT_HOVER where the craft cannot hover
+    for minutes with a fresh pack; BELOW_CUTOFF_AT_ONCE in hover; THROTTLE_FULL where full throttle becomes insufficient
+    for hover before the reserve; PACK_CANNOT_DELIVER or BELOW_ELECTRONICS_MINIMUM at full throttle; OK."""
 
 
 def status_of(a: Assessment) -> NDArray:
-    """Why a figure is missing or held, per build; NOT_ENOUGH_PULL where only the height of the pull-out is missing."""
+    """Return the status of each build; NOT_ENOUGH_PULL where only the height of the pull-out does not exist."""
     starved = a.hover.status == Status.BELOW_ELECTRONICS_MINIMUM
     flight = a.hover_flight
-    # a height is there for every pull above the weight
+    # the height exists for every thrust above the weight
     weak = STEERING_SHARE * a.thrust_to_weight_at_reserve <= 1.0
     return np.select(
         [starved, ~a.can_hover, flight.at_once, flight.by_throttle, (a.full_throttle.status == Status.OK) & weak],
@@ -196,18 +197,19 @@ def status_of(a: Assessment) -> NDArray:
 
 
 def evaluate(a: Assessment, outputs: list[str] | None = None) -> dict[str, NDArray]:
-    """Some of the headline answers, by name.
+    """Compute some of the headline outputs.
 
     Parameters
     ----------
     a : Assessment
+        Results of the builds.
     outputs : list of str or None
-        Names in `OUTPUTS`; None takes all.
+        Names in `OUTPUTS`; None means all.
 
     Returns
     -------
     dict of ndarray
-        Each of the build's shape.
+        Name -> output, of the shape of the builds. [SI]
     """
     names = list(OUTPUTS) if outputs is None else outputs
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -215,18 +217,19 @@ def evaluate(a: Assessment, outputs: list[str] | None = None) -> dict[str, NDArr
 
 
 def performance(build: Build, *, drop: ArrayLike = 40.0) -> Performance:
-    """Work out the headline answers.
+    """Compute the headline outputs of a build.
 
     Parameters
     ----------
     build : Build
-        May hold arrays.
+        Its fields may be arrays.
     drop : array_like
-        Height of the dive behind `Performance.pull_out_height`. [m]
+        Height of the dive for `Performance.pull_out_height`. [m]
 
     Returns
     -------
     Performance
+        All headline outputs and the status.
 
     Examples
     --------
@@ -243,7 +246,7 @@ def performance(build: Build, *, drop: ArrayLike = 40.0) -> Performance:
     if size <= CHUNK:
         a = Assessment(build, drop=drop)
         return Performance(**evaluate(a), status=status_of(a)[()])
-    # large arrays in pieces that stay near the processor
+    # large arrays are divided into pieces that fit in the processor cache
     drops = np.broadcast_to(drop, shape).reshape(-1)
     found = {f.name: np.empty(size, np.int8 if f.name == "status" else np.float64) for f in fields(Performance)}
 

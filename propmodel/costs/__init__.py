@@ -1,4 +1,4 @@
-"""What a session costs."""
+"""Running cost of a session, and spare parts to take along."""
 
 from propmodel.costs.session import (
     PARTS,

@@ -1,10 +1,10 @@
-"""What a session costs: packs worn, propellers broken, motors and controllers lost.
+"""Running cost of a session: wear of packs, broken propellers, failed motors and controllers.
 
-All prices and rates are the user's; a currency never appears. Everything broadcasts over arrays, so a
-table of builds or a range of crash rates is priced at once.
+The user supplies all prices and rates, in any currency. All fields broadcast, so a table of builds or a range of crash
+rates is priced in one call.
 
-State: **estimate**. The form of the pack wear and its default figures are rules of thumb (see
-`pack_wear`); they rank choices and show what counts, they do not forecast a bill.
+**Estimate.** The form and the defaults of the pack wear are rules of thumb (see `pack_wear`). They rank choices and
+show which part dominates; they do not forecast a bill.
 """
 
 from __future__ import annotations
@@ -21,58 +21,58 @@ from propmodel.base.units import CELSIUS_ZERO
 __all__ = ["PARTS", "Consumption", "Prices", "Session", "SessionCost", "consumption", "pack_wear", "session_cost"]
 
 PARTS = ("packs", "propellers", "motors", "controllers")
-"""The lines of a bill, in this order everywhere."""
+"""The items of the cost, in the order used everywhere."""
 CYCLE_LIFE = 200.0
-"""Cycles at `REFERENCE_DEPTH` until a hobby pack flown hard is put away. [-] Common practice, from memory;
-`CYCLE_LIFE_FACTOR` either way."""
+"""Cycles at `REFERENCE_DEPTH` until a hobby pack with high loads is retired. [-] Common practice, from memory; within
+a factor of `CYCLE_LIFE_FACTOR`."""
 CYCLE_LIFE_FACTOR = 2.0
 REFERENCE_DEPTH = 0.8
-"""Depth of discharge that `CYCLE_LIFE` is for: landing with a fifth left. [-]"""
+"""Depth of discharge of `CYCLE_LIFE`: landing with a fifth of the charge left. [-]"""
 DEPTH_EXPONENT = 1.2
-"""Cycles go as depth^-1.2. [-] Battery University, BU-808, table 2 (from memory): 300 cycles at 100 % and
-2000 at 20 % depth give 1.18."""
+"""The cycle life is proportional to depth^-1.2. [-] Battery University, BU-808, table 2 (from memory): 300 cycles at
+100 % and 2000 at 20 % depth give 1.18."""
 HEAT_DOUBLING = 10.0
-"""Kelvin of cell temperature that double the wear above 25 C. [K] Rule of thumb, from memory."""
+"""Increase of the cell temperature above 25 C that doubles the wear. [K] Rule of thumb, from memory."""
 HEAT_REFERENCE = CELSIUS_ZERO + 25.0
 CALENDAR_LIFE = 4.0
-"""Years after which a pack is put away though hardly flown. [year] Common practice, from memory."""
+"""Years after which a pack that is hardly used is retired. [year] Common practice, from memory."""
 RATE_FACTOR = 1.6
-"""How far off a guessed rate of crashes or failures may be: x or / this. [-] Estimate."""
+"""Uncertainty factor, either way, of a guessed rate of crashes or failures. [-] Estimate."""
 DAYS_PER_YEAR = 365.25
 
 
 @dataclass(frozen=True)
 class Session:
-    """How one flies and what breaks; every field may be an array.
+    """Use of the craft in a session, and rates of failure; every field may be an array.
 
     Parameters
     ----------
     flights : array_like
-        Packs flown per session. [-]
+        Flights per session, one pack each. [-]
     flight_time : array_like
-        Of one flight. [s]
+        Duration of one flight. [s]
     packs_owned : array_like
-        Packs the flights are spread over. [-]
+        Number of packs over which the flights are distributed. [-]
     sessions_per_year : array_like
-        [1/year]
+        Number of sessions per year. [1/year]
     depth : array_like
-        Share of a pack's charge used per flight, 0 to 1. [-]
+        Depth of discharge per flight, 0 to 1. [-]
     pack_temperature : array_like
-        Of the cells in use. [K]
+        Temperature of the cells in use. [K]
     crashes : array_like
-        Per session, on average. [-]
+        Average number of crashes per session. [-]
     propellers_per_crash : array_like
-        Broken per crash, on average; at most ``rotors``. [-]
+        Average number of propellers broken per crash, at most ``rotors``. [-]
     packs_per_crash : array_like
-        Packs dented, cut or puffed per crash, on average: to be put away, never flown again. [-]
+        Average number of packs dented, cut or puffed per crash; such a pack must not be used again. [-]
     motors_per_100_flights, controllers_per_100_flights : array_like
-        Lost for any reason, of the whole craft. [-]
+        Average number of failures of the whole craft, for any reason. [-]
     rotors : array_like
-        Propellers on the craft. [-]
+        Number of propellers on the craft. [-]
     cycle_life : array_like
-        Cycles a pack lasts at 80 % depth and 25 C. [-]
+        Cycle life of a pack at 80 % depth of discharge and 25 C. [-]
     calendar_life : array_like
-        Years a pack lasts though hardly flown. [year]
+        Life of a pack that is hardly used. [year]
 
     Examples
     --------
@@ -116,18 +116,18 @@ class Session:
 
 @dataclass(frozen=True)
 class Prices:
-    """Price of one piece, in any currency; None while it is not known. Every field may be an array."""
+    """Price of one piece in any currency, None if unknown. Every field may be an array."""
 
     packs: ArrayLike | None = None
-    """One pack. [currency]"""
+    """Price of one pack. [currency]"""
     propellers: ArrayLike | None = None
-    """One propeller. [currency]"""
+    """Price of one propeller. [currency]"""
     motors: ArrayLike | None = None
-    """One motor. [currency]"""
+    """Price of one motor. [currency]"""
     controllers: ArrayLike | None = None
-    """One controller, or a board's share for one motor. [currency]"""
+    """Price of one controller, or the share of a board for one motor. [currency]"""
     other: ArrayLike = 0.0
-    """Per session: travel, field fee, charging."""
+    """Other cost per session: travel, field fee, charging. [currency]"""
 
     def __post_init__(self) -> None:
         for field in fields(self):
@@ -138,56 +138,56 @@ class Prices:
 
 @dataclass(frozen=True)
 class Consumption:
-    """Pieces used up by one session, on average over many; packs are shares of a pack. [-]"""
+    """Average number of pieces consumed by one session."""
 
     packs: FloatArray
-    """Worn by use and age, and lost in crashes."""
+    """Packs: wear by use and age, and losses in crashes. [-]"""
     propellers: FloatArray
-    """Broken in crashes."""
+    """Propellers broken in crashes. [-]"""
     motors: FloatArray
-    """Lost for any reason."""
+    """Motors that fail for any reason. [-]"""
     controllers: FloatArray
-    """Lost for any reason."""
+    """Controllers that fail for any reason. [-]"""
 
 
 @dataclass(frozen=True)
 class SessionCost:
-    """Cost of one session, averaged over many, in the currency of the prices.
+    """Average cost of a session, in the currency of the prices.
 
-    ``low`` and ``high`` bracket the *average*, for rates that are guesses. A single session may cost
-    nothing or a whole craft: ``chance_of_no_crash`` tells how often nothing breaks.
+    ``low`` and ``high`` are bounds of the *average*, for uncertain rates. A single session may cost nothing or a whole
+    craft; ``chance_of_no_crash`` is the probability of a session without a crash.
     """
 
     packs: FloatArray
-    """Of the packs used up. [currency]"""
+    """Cost of the packs consumed. [currency]"""
     propellers: FloatArray
-    """Of the propellers. [currency]"""
+    """Cost of the propellers. [currency]"""
     motors: FloatArray
-    """Of the motors. [currency]"""
+    """Cost of the motors. [currency]"""
     controllers: FloatArray
-    """Of the controllers. [currency]"""
+    """Cost of the controllers. [currency]"""
     other: FloatArray
     """Travel, field fee, charging. [currency]"""
     total: FloatArray
-    """Sum of the lines that have a price. [currency]"""
+    """Sum of the items with a known price. [currency]"""
     low: FloatArray
-    """Of the average, where guessed rates are too high. [currency]"""
+    """Lower bound of the average, if the assumed rates are too high. [currency]"""
     high: FloatArray
-    """Of the average, where guessed rates are too low. [currency]"""
+    """Upper bound of the average, if the assumed rates are too low. [currency]"""
     per_minute: FloatArray
-    """Total over minutes aloft; NaN where nothing is flown. [currency/min]"""
+    """Total per minute of flight; NaN without flights. [currency/min]"""
     per_minute_low: FloatArray
-    """The same for `low`. [currency/min]"""
+    """`low` per minute of flight. [currency/min]"""
     per_minute_high: FloatArray
-    """The same for `high`. [currency/min]"""
+    """`high` per minute of flight. [currency/min]"""
     minutes: FloatArray
-    """Aloft in the session. [min]"""
+    """Flight time of the session. [min]"""
     chance_of_no_crash: FloatArray
-    """That one session passes without any crash, 0 to 1. [-]"""
+    """Probability of a session without a crash, 0 to 1. [-]"""
     largest: NDArray[np.intp]
-    """Index into `PARTS` of the dearest line; -1 where nothing is priced."""
+    """Index into `PARTS` of the most expensive item; -1 if no item has a price."""
     unpriced: tuple[str, ...]
-    """Lines left out of the total because their price is not known."""
+    """Items left out of the total because their price is unknown."""
 
 
 def pack_wear(
@@ -198,7 +198,7 @@ def pack_wear(
     cycle_life: ArrayLike = CYCLE_LIFE,
     calendar_life: ArrayLike = CALENDAR_LIFE,
 ) -> FloatArray:
-    r"""Share of a pack's life that one cycle takes, with the ageing until its next cycle.
+    r"""Share of a pack's life consumed by one cycle and by the ageing until its next cycle.
 
     .. math:: w = \frac{h}{N} \left(\frac{d}{0.8}\right)^{1.2} + \frac{t}{L},
               \qquad h = 2^{\max(0, T - 25\,C)/10\,K}
@@ -206,26 +206,26 @@ def pack_wear(
     Parameters
     ----------
     depth : array_like
-        Share of the charge used, d. [-]
+        Depth of discharge, d. [-]
     temperature : array_like
-        Of the cells in use, T. [K]
+        Temperature of the cells in use, T. [K]
     days_between : array_like
-        From one cycle of this pack to its next, t. [day]
+        Time between two cycles of this pack, t. [day]
     cycle_life : array_like
-        N: cycles at 80 % depth and 25 C. [-]
+        Cycle life at 80 % depth of discharge and 25 C, N. [-]
     calendar_life : array_like
-        L: years until the pack is put away unflown. [year]
+        Life of an unused pack, L. [year]
 
     Returns
     -------
     ndarray
-        At most 1. [-]
+        Share of the life, at most 1, of the broadcast shape. [-]
 
     Notes
     -----
-    **Estimate.** Wear by use and by age are taken to add up. Below 25 C no credit is given: cold cells
-    are not spared (and must never be charged below 0 C). A pack that was dented, cut or puffed has no
-    life left at all.
+    **Estimate.** Wear by use and wear by age are added. The wear is not reduced below 25 C, because cold does not
+    protect cells in use (and cells must never be charged below 0 C). A pack that was dented, cut or puffed has no life
+    left.
 
     Examples
     --------
@@ -243,15 +243,17 @@ def pack_wear(
 
 
 def consumption(session: Session) -> Consumption:
-    """Pieces that one session uses up on average, before any price.
+    """Average number of pieces consumed by one session.
 
     Parameters
     ----------
     session : Session
+        Use and rates.
 
     Returns
     -------
     Consumption
+        Of the broadcast shape of the session's fields.
 
     Examples
     --------
@@ -277,25 +279,27 @@ def session_cost(
     rate_factor: ArrayLike = RATE_FACTOR,
     life_factor: ArrayLike = CYCLE_LIFE_FACTOR,
 ) -> SessionCost:
-    """Cost of a session with its low and high.
+    """Average cost of a session with its lower and upper bound.
 
     Parameters
     ----------
     session : Session
+        Use and rates.
     prices : Prices
-        A line without a price is left out and named in ``unpriced``.
+        Prices of the pieces. An item without a price is left out and named in ``unpriced``.
     rate_factor : array_like
-        Rates of crashes and failures may be off by x or / this. [-]
+        Uncertainty factor of the rates of crashes and failures, either way. [-]
     life_factor : array_like
-        The same for the life of a pack. [-]
+        Uncertainty factor of the life of a pack, either way. [-]
 
     Returns
     -------
     SessionCost
+        Of the broadcast shape of all fields.
 
     Notes
     -----
-    The lines' deviations are taken as independent and added in quadrature, upwards and downwards apart.
+    The deviations of the items are taken as independent and added in quadrature, separately upwards and downwards.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Spares to take along, and the chance that they are enough."""
+"""Spare parts for a session, and the probability that they suffice."""
 
 from __future__ import annotations
 
@@ -15,33 +15,33 @@ __all__ = ["Spare", "chance_enough", "chance_enough_propellers", "chance_in_word
 
 
 def chance_enough(spares: ArrayLike, expected: ArrayLike) -> FloatArray:
-    r"""Chance that ``spares`` pieces suffice when ``expected`` break on average.
+    r"""Probability that ``spares`` pieces suffice if ``expected`` break on average.
 
     .. math:: P(X \le s) = e^{-m} \sum_{k=0}^{s} m^k / k!
 
     Parameters
     ----------
     spares : array_like
-        Pieces taken along, s; parts of a piece do not count. [-]
+        Number of spares, s, rounded down. [-]
     expected : array_like
         Average number that breaks, m. [-]
 
     Returns
     -------
     ndarray
-        [-]
+        Probability, of the broadcast shape. [-]
 
     Notes
     -----
-    Poisson: losses come one at a time and know nothing of each other. S. D. Poisson (1837); tables in any
-    handbook of statistics.
+    Poisson distribution: the losses are single and independent. S. D. Poisson (1837); tables in any handbook of
+    statistics.
 
     Examples
     --------
     >>> round(float(chance_enough(2, 1.0)), 4)
     0.9197
     """
-    from scipy import stats  # half a second to import: only where it is used
+    from scipy import stats  # imported here because the import takes half a second
 
     check_range("spares", spares, 0.0, 1e6)
     check_range("expected losses", expected, 0.0, 1e6)
@@ -56,31 +56,31 @@ def chance_enough_propellers(
     rotors: ArrayLike = 4.0,
     two_hands: bool = True,
 ) -> FloatArray:
-    """Chance that a bag of propellers suffices: crashes are Poisson, but one crash breaks several.
+    """Probability that the spare propellers suffice: crashes are Poisson distributed, and one may break several.
 
     Parameters
     ----------
     spares : array_like
-        Propellers taken along; with ``two_hands`` half of them turn each way. [-]
+        Number of spare propellers; with ``two_hands`` half of them are of each direction of rotation. [-]
     crashes : array_like
-        Expected over the whole time. [-]
+        Expected number of crashes over the whole time. [-]
     propellers_per_crash : array_like
-        On average, at most ``rotors``. [-]
+        Average number broken per crash, at most ``rotors``. [-]
     rotors : array_like
-        On the craft. [-]
+        Number of propellers on the craft. [-]
     two_hands : bool
-        True: half the propellers turn the other way and one hand cannot stand in for the other.
+        True if half of the propellers turn clockwise and half counterclockwise, so that they are not interchangeable.
 
     Returns
     -------
     ndarray
-        [-]
+        Probability, of the broadcast shape. [-]
 
     Notes
     -----
-    Every propeller breaks in a crash with the same chance q = broken per crash / rotors, so c crashes break
-    Binomial(c rotors, q) in all. Plain Poisson with the same average promises too much, because breakages
-    come together. Where one propeller breaks in each crash (rotors = 1, q = 1) this is `chance_enough`.
+    Each propeller breaks in a crash with probability q = broken per crash / rotors, so c crashes break a total of
+    Binomial(c rotors, q). A Poisson distribution with the same mean gives too high a probability, because several
+    propellers break in one crash. For rotors = 1 and q = 1 the result equals that of `chance_enough`.
 
     Examples
     --------
@@ -96,7 +96,7 @@ def chance_enough_propellers(
     s, m, k, n = np.broadcast_arrays(floats(spares), floats(crashes), floats(propellers_per_crash), floats(rotors))
     if np.any(k > n):
         raise ValueError("propellers per crash must be at most the number of rotors")
-    from scipy import stats  # half a second to import: only where it is used
+    from scipy import stats  # imported here because the import takes half a second
 
     most = float(np.max(m, initial=0.0))
     c = np.arange(int(most + 12.0 * np.sqrt(most) + 20.0)).reshape((-1,) + (1,) * s.ndim)
@@ -111,26 +111,26 @@ def chance_enough_propellers(
 
 
 def spares_needed(expected: ArrayLike, *, chance: ArrayLike = 0.9) -> FloatArray:
-    """Fewest spares that suffice with a wanted chance (Poisson).
+    """Smallest number of spares that suffices with a given probability (Poisson distribution).
 
     Parameters
     ----------
     expected : array_like
         Average number that breaks. [-]
     chance : array_like
-        Wanted, below 1. [-]
+        Required probability, below 1. [-]
 
     Returns
     -------
     ndarray
-        Whole pieces. [-]
+        Number of pieces, of the broadcast shape. [-]
 
     Examples
     --------
     >>> float(spares_needed(1.0, chance=0.9))
     2.0
     """
-    from scipy import stats  # half a second to import: only where it is used
+    from scipy import stats  # imported here because the import takes half a second
 
     check_range("expected losses", expected, 0.0, 1e6)
     check_range("wanted chance", chance, 0.0, 0.999999)
@@ -138,12 +138,17 @@ def spares_needed(expected: ArrayLike, *, chance: ArrayLike = 0.9) -> FloatArray
 
 
 def chance_in_words(chance: float) -> str:
-    """Say a chance as a count, rounded down so that it never promises more.
+    """Return a probability in words as a count, rounded down.
 
     Parameters
     ----------
     chance : float
-        0 to 1. [-]
+        Probability, 0 to 1. [-]
+
+    Returns
+    -------
+    str
+        Such as "9 times in 10".
 
     Examples
     --------
@@ -169,31 +174,31 @@ class Spare:
     part: str
     """One of `PARTS`."""
     expected: float
-    """Lost on average over the whole time. [-]"""
+    """Average number lost over the whole time. [-]"""
     take: int
-    """Pieces to take along. [-]"""
+    """Number of spares to take along. [-]"""
     chance: float
-    """That ``take`` suffices. [-]"""
+    """Probability that ``take`` suffices. [-]"""
     sentence: str
-    """The line in words: how many, and how often that is enough."""
+    """The line in words: the number, and how often it suffices."""
 
 
 def spares_list(session: Session, *, sessions: float = 2.0, chance: float = 0.9) -> list[Spare]:
-    """Spares for a weekend away, fewest pieces that suffice with the wanted chance, part by part.
+    """Return for each kind of part the smallest number of spares that suffices with a given probability.
 
     Parameters
     ----------
     session : Session
-        Of plain numbers.
+        Use and rates, without arrays.
     sessions : float
-        Sessions until the next shop. [-]
+        Number of sessions for which the spares must last. [-]
     chance : float
-        Wanted for each part, 0.5 to 0.999. [-]
+        Required probability for each kind of part, 0.5 to 0.999. [-]
 
     Returns
     -------
     list of Spare
-        In the order of `PARTS`. Propellers come in pairs of both hands.
+        In the order of `PARTS`. Propellers are in pairs of both directions of rotation.
 
     Raises
     ------
@@ -225,7 +230,7 @@ def spares_list(session: Session, *, sessions: float = 2.0, chance: float = 0.9)
             index = int(np.argmax(all_chances >= chance))
             take, reached = int(pairs[index]), float(all_chances[index])
         else:
-            # packs fail in crashes; wear is slow and seen coming
+            # only packs lost in crashes need spares; wear is gradual and foreseeable
             expected = (
                 crashes * float(floats(session.packs_per_crash))
                 if part == "packs"

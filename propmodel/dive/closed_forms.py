@@ -1,7 +1,7 @@
-"""Closed forms of a fall, an arrest and a pull-up of a point mass: the limits of the dive.
+"""Closed-form solutions for a fall, an arrest and a pull-up of a point mass.
 
-Drag is quadratic and enters only as the terminal speed (``inf`` = no drag). ``load`` is thrust / weight. All
-functions broadcast; a load of 1 or less cannot arrest anything and gives NaN.
+Drag is quadratic and is given by the terminal speed (``inf`` for no drag). ``load`` is thrust over weight. All
+functions broadcast. A load of 1 or less cannot arrest a descent and gives NaN.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ __all__ = [
     "terminal_speed",
 ]
 
-# Gauss-Legendre on 0..1: six nodes hold the pull-up integral to 1e-5 from a load of 1.5, 2e-4 at 1.2 (tested)
+# Gauss-Legendre on 0..1: the pull-up integral is exact to 1e-5 from a load of 1.5, and to 2e-4 at 1.2 (tested)
 _NODES, _WEIGHTS = (
     (np.polynomial.legendre.leggauss(6)[0] + 1.0) / 2.0,
     np.polynomial.legendre.leggauss(6)[1] / 2.0,
@@ -36,7 +36,7 @@ _NODES, _WEIGHTS = (
 
 
 def _inverse_square(speed: Any) -> NDArray[np.float64]:
-    """Return 1 / v_t^2, zero for no drag; refuses NaN and anything not above zero."""
+    """Return 1 / v_t^2, zero for no drag; raise ValueError for NaN and for values that are not positive."""
     values = checks.as_floats("terminal_speed", speed)
     checks.check_positive("terminal_speed", np.where(values == np.inf, 1.0, values), "m/s")
     return 1.0 / (values * values)
@@ -47,23 +47,23 @@ def _not_negative(name: str, value: Any, unit: str) -> NDArray[np.float64]:
 
 
 def _ratio(numerator: Any, x: Any, limit: Any) -> NDArray[np.float64]:
-    """Return numerator / x with its limit where x is too small to divide by."""
+    """Return numerator / x, or ``limit`` where x is too small for the division."""
     small = np.abs(x) < 1e-12
     return np.where(small, limit, numerator / np.where(small, 1.0, x))
 
 
 def cosine_and_sine(angle: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Both from the tangent of the half angle: numpy has fast loops for a tangent, not for sine and cosine.
+    """Cosine and sine from the tangent of the half angle, which numpy computes faster.
 
     Parameters
     ----------
     angle : array_like
-        From -pi to pi. [rad]
+        Angle from -pi to pi. [rad]
 
     Returns
     -------
     cosine, sine : ndarray
-        Within 2e-16 of `numpy.cos` and `numpy.sin`.
+        Within 2e-16 of ``numpy.cos`` and ``numpy.sin``.
 
     Examples
     --------
@@ -77,7 +77,7 @@ def cosine_and_sine(angle: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.f
 
 
 def _above_one(load: Any) -> NDArray[np.float64]:
-    """Turn loads that cannot arrest into NaN."""
+    """Replace loads of 1 or less by NaN."""
     values = checks.as_floats("load", load)
     return np.where(values > 1.0, values, np.nan)
 
@@ -88,14 +88,14 @@ def terminal_speed(mass: ArrayLike, drag_area: ArrayLike, *, air_density: ArrayL
     Parameters
     ----------
     mass, drag_area : array_like
-        m [kg] > 0 and f = C_D A [m^2] >= 0 (0 gives inf).
+        Mass m, > 0 [kg], and drag area f = C_D A, >= 0 [m^2]; 0 gives inf.
     air_density : array_like, > 0
-        [kg/m^3]
+        Density of the air. [kg/m^3]
 
     Returns
     -------
     ndarray
-        [m/s]
+        Terminal speed, of the broadcast shape. [m/s]
 
     Examples
     --------
@@ -114,14 +114,14 @@ def fall_speed(drop: ArrayLike, *, terminal_speed: ArrayLike = np.inf) -> NDArra
     Parameters
     ----------
     drop : array_like, >= 0
-        h. [m]
+        Height of the fall, h. [m]
     terminal_speed : array_like, > 0
         v_t, inf for no drag. [m/s]
 
     Returns
     -------
     ndarray
-        [m/s]
+        Speed, of the broadcast shape. [m/s]
 
     Examples
     --------
@@ -134,17 +134,17 @@ def fall_speed(drop: ArrayLike, *, terminal_speed: ArrayLike = np.inf) -> NDArra
 
 
 def fall_drop(speed: ArrayLike, *, terminal_speed: ArrayLike = np.inf) -> NDArray[np.float64]:
-    """Height of fall from rest that gives a speed; inf at and above the terminal speed.
+    """Height of a vertical fall from rest to a given speed; inf at and above the terminal speed.
 
     Parameters
     ----------
     speed, terminal_speed : array_like
-        [m/s]
+        Speed at the end, and v_t. [m/s]
 
     Returns
     -------
     ndarray
-        [m]
+        Height, of the broadcast shape. [m]
 
     Examples
     --------
@@ -158,17 +158,17 @@ def fall_drop(speed: ArrayLike, *, terminal_speed: ArrayLike = np.inf) -> NDArra
 
 
 def fall_time(speed: ArrayLike, *, terminal_speed: ArrayLike = np.inf) -> NDArray[np.float64]:
-    """Time of fall from rest to a speed, t = (v_t / g) atanh(v / v_t); inf at and above the terminal speed.
+    """Time of a vertical fall from rest to a given speed, t = (v_t / g) atanh(v / v_t).
 
     Parameters
     ----------
     speed, terminal_speed : array_like
-        [m/s]
+        Speed at the end, and v_t. [m/s]
 
     Returns
     -------
     ndarray
-        [s]
+        Time, of the broadcast shape; inf at and above the terminal speed. [s]
 
     Examples
     --------
@@ -184,21 +184,21 @@ def fall_time(speed: ArrayLike, *, terminal_speed: ArrayLike = np.inf) -> NDArra
 def fall_on(
     speed: ArrayLike, time: ArrayLike, *, terminal_speed: ArrayLike = np.inf
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Speed after, and height lost in, a further vertical fall (also from above the terminal speed).
+    """Speed and height lost after a further time of vertical fall, also from above the terminal speed.
 
     Parameters
     ----------
     speed : array_like, >= 0
         Downward speed at the start. [m/s]
     time : array_like, >= 0
-        [s]
+        Duration of the fall. [s]
     terminal_speed : array_like, > 0
-        [m/s]
+        v_t, inf for no drag. [m/s]
 
     Returns
     -------
     speed, height : ndarray
-        [m/s], [m]
+        Speed at the end [m/s], and height lost [m], of the broadcast shape.
 
     Examples
     --------
@@ -217,23 +217,23 @@ def fall_on(
 
 
 def arrest_height(speed: ArrayLike, load: ArrayLike, *, terminal_speed: ArrayLike = np.inf) -> NDArray[np.float64]:
-    """Height to stop a vertical descent with thrust straight up.
+    """Height lost while a vertical descent is stopped with upward thrust.
 
-    Without drag v^2 / (2 g (n - 1)); with it (v_t^2 / 2 g) ln[1 + v^2 / (v_t^2 (n - 1))].
+    Without drag v^2 / (2 g (n - 1)), with drag (v_t^2 / 2 g) ln[1 + v^2 / (v_t^2 (n - 1))].
 
     Parameters
     ----------
     speed : array_like, >= 0
         Descent speed v. [m/s]
     load : array_like
-        n = thrust / weight; NaN is returned where it is 1 or less. [-]
+        Thrust over weight, n. [-]
     terminal_speed : array_like, > 0
         v_t in the attitude of the arrest. [m/s]
 
     Returns
     -------
     ndarray
-        [m]
+        Height, of the broadcast shape; NaN where the load is 1 or less. [m]
 
     Examples
     --------
@@ -248,19 +248,19 @@ def arrest_height(speed: ArrayLike, load: ArrayLike, *, terminal_speed: ArrayLik
 def circle_pull_up_height(
     speed: ArrayLike, load: ArrayLike, *, dive_angle: ArrayLike = np.pi / 2
 ) -> NDArray[np.float64]:
-    """Height of a pull-up on a circle whose radius the load at the bottom sets, at held speed.
+    """Height of a pull-up on a circle at constant speed, with the radius from the load at the bottom.
 
     Parameters
     ----------
     speed, load : array_like
-        [m/s], thrust / weight at the bottom [-]
+        Speed v [m/s], and thrust over weight at the bottom, n [-].
     dive_angle : array_like
-        Below the horizon. [rad]
+        Angle of the path below the horizon, gamma. [rad]
 
     Returns
     -------
     ndarray
-        v^2 (1 - cos gamma) / (g (n - 1)). [m]
+        v^2 (1 - cos gamma) / (g (n - 1)), of the broadcast shape; NaN where the load is 1 or less. [m]
 
     Examples
     --------
@@ -282,12 +282,12 @@ def held_speed_pull_up_height(
     Parameters
     ----------
     speed, load, dive_angle : array_like
-        [m/s], [-], [rad]
+        Speed v [m/s], thrust over weight n [-], and angle of the path below the horizon gamma [rad].
 
     Returns
     -------
     ndarray
-        [m]
+        Height, of the broadcast shape; NaN where the load is 1 or less. [m]
 
     Examples
     --------
@@ -305,19 +305,19 @@ def held_speed_pull_up_height(
 def free_pull_up(
     speed: ArrayLike, load: ArrayLike, *, dive_angle: ArrayLike = np.pi / 2
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Speed at the bottom and height of a pull-up at constant load without drag: the speed rises on the way.
+    """Speed at the bottom and height of a pull-up at constant load without drag.
 
-    v (n - cos gamma) is constant, and energy is conserved.
+    The speed increases on the way: v (n - cos gamma) is constant, and energy is conserved.
 
     Parameters
     ----------
     speed, load, dive_angle : array_like
-        [m/s], [-], [rad]
+        Initial speed v [m/s], thrust over weight n [-], and angle of the path below the horizon gamma [rad].
 
     Returns
     -------
     bottom_speed, height : ndarray
-        [m/s], [m]
+        Speed [m/s] and height [m], of the broadcast shape; NaN where the load is 1 or less.
 
     Examples
     --------
@@ -342,14 +342,14 @@ def pull_up_with_drag(
     Parameters
     ----------
     speed, load, dive_angle : array_like
-        [m/s], [-], [rad]
+        Initial speed [m/s], thrust over weight n [-], and angle of the path below the horizon gamma [rad].
     terminal_speed : array_like, > 0
-        Of a vertical fall in the attitude of the pull-up. [m/s]
+        Terminal speed v_t of a vertical fall in the attitude of the pull-up. [m/s]
 
     Returns
     -------
     bottom_speed, height, time : ndarray
-        [m/s], [m], [s]
+        Speed [m/s], height [m] and time [s], of the broadcast shape; NaN where the load is 1 or less.
 
     Notes
     -----

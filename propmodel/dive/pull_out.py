@@ -1,4 +1,4 @@
-"""The dive of a build: what the point-mass dive needs, taken from the assembled craft at the charge that is left."""
+"""Dive of a build: the point-mass dive with the data of a build at a given state of charge."""
 
 from __future__ import annotations
 
@@ -20,20 +20,21 @@ __all__ = ["dive_of", "inflow_rise", "pull_out"]
 
 
 def inflow_rise(build: Build, prop: PreparedPropeller, rev_per_s: ArrayLike) -> NDArray:
-    """How the full thrust of a drawn build moves with the inflow lost in a pull, against the forecast.
+    """Relative change of full thrust with the inflow lost in a pull, for a drawn build relative to the forecast.
 
     Parameters
     ----------
     build : Build
+        The build, possibly with random draws.
     prop : PreparedPropeller
-        Of the same build.
+        Its propeller.
     rev_per_s : array_like
-        At full throttle. [1/s]
+        Speed at full throttle. [1/s]
 
     Returns
     -------
     ndarray
-        0 where nothing is drawn. [-]
+        Relative change for each share of the hover's inflow; 0 for a build without draws. [-]
     """
     if not np.any(np.asarray(build.propeller.unstalled_offset) != 0.0):
         return np.zeros(())
@@ -46,19 +47,21 @@ def inflow_rise(build: Build, prop: PreparedPropeller, rev_per_s: ArrayLike) -> 
 
 
 def dive_of(build: Build, *, state_of_charge: ArrayLike | None = None, **question: Any) -> Dive:
-    """The dive question for a build.
+    """Return the `Dive` of a build.
 
     Parameters
     ----------
     build : Build
+        Its fields may be arrays.
     state_of_charge : array_like or None
-        When the pull comes; None takes the reserve, where it is weakest. [-]
+        State of charge at the pull; None means the reserve, where the thrust is least. [-]
     **question : Any
-        Fields of :class:`propmodel.dive.stepped.Dive`: drop, speed, entry, delay, load_limit, ...
+        Fields of :class:`propmodel.dive.question.Dive`: drop, speed, entry, delay, load_limit, ...
 
     Returns
     -------
     Dive
+        Craft and dive.
     """
     charge = build.pack.reserve if state_of_charge is None else state_of_charge
     check_range("state_of_charge", charge, 0.0, 1.0)
@@ -88,28 +91,28 @@ def pull_out(
     keep_path: bool = False,
     **question: Any,
 ) -> PullOut:
-    """Dive a build and bring it level again.
+    """Compute the pull-out of a build from a dive.
 
     Parameters
     ----------
     build : Build
-        May hold arrays.
+        Its fields may be arrays.
     drop : array_like or None
-        Height fallen before the command; or give ``speed``. [m]
+        Height of the fall before the command; either this or ``speed`` must be given. [m]
     state_of_charge : array_like or None
-        When the pull comes; None takes the reserve, where it is weakest. [-]
+        State of charge at the pull; None means the reserve, where the thrust is least. [-]
     manoeuvre : {"worse", "arrest", "pull_up", "mixed"}
-        Way out to report; "worse" reports the one of arrest and pull-up that costs more height.
+        Manoeuvre to report; "worse" computes arrest and pull-up and reports the one with the greater height.
     keep_path : bool
-        Keep the path for drawing.
+        True stores the paths, for drawing.
     **question : Any
-        Other fields of :class:`propmodel.dive.stepped.Dive`: speed, dive_angle, entry, delay, load_limit (thrust over
-        weight, "hardest pull"), steering_share, wash_loss, height_at_command.
+        Other fields of :class:`propmodel.dive.question.Dive`: speed, dive_angle, entry, delay, load_limit (thrust over
+        weight), steering_share, wash_loss, height_at_command.
 
     Returns
     -------
     PullOut
-        A point-mass estimate: add your own height.
+        A point-mass estimate, of the broadcast shape; keep a safety margin of height.
 
     Raises
     ------

@@ -1,4 +1,7 @@
-"""Terms of the dive: the question, the answer, and what both ways of answering share."""
+"""Records of the dive: the problem, its solution, and the parts that both solution methods share.
+
+Longer than others because the records list every field with its unit.
+"""
 
 from __future__ import annotations
 
@@ -34,21 +37,21 @@ __all__ = [
 Entry = Literal["nose_down", "flat"]
 
 LOAD_LIMIT = 5.0
-"""Hardest pull, thrust / weight (common practice, from memory). [-]"""
+"""Largest thrust over weight in a pull (common practice, from memory). [-]"""
 STEERING_SHARE = 0.85
-"""Share of the full thrust that is there to pull, since the motors also steer (common practice, from
+"""Share of the full thrust available in a pull, because the motors also control the attitude (common practice, from
 memory). [-]"""
 ROTOR_DRAG_COEFFICIENT = 0.35
-"""Windmilling rotors on their disc area; 0.26 to 0.39 measured at J/J0 1.3 to 1.5, see data/propellers.
-[-]"""
+"""Drag coefficient of windmilling rotors on their disc area; 0.26 to 0.39 measured at J/J0 1.3 to 1.5, see
+data/propellers. [-]"""
 
 
 _LEAST_THRUST_RATIO = 0.2
-"""Of the full thrust, whatever is drawn. [-]"""
+"""Lower limit of the drawn thrust, relative to the full thrust. [-]"""
 
 
 class Manoeuvre(IntEnum):
-    """Way out of the dive."""
+    """Manoeuvre by which the craft leaves the dive."""
 
     ARREST = 0
     PULL_UP = 1
@@ -56,7 +59,7 @@ class Manoeuvre(IntEnum):
 
 
 class BindingLimit(IntEnum):
-    """What keeps the pull from being harder."""
+    """Limit that determines the load of the pull."""
 
     LOAD_LIMIT = 0
     THRUST = 1
@@ -64,12 +67,17 @@ class BindingLimit(IntEnum):
 
 
 def binding_text(code: int) -> str:
-    """Return the plain words of one binding limit.
+    """Return the description of one binding limit.
 
     Parameters
     ----------
     code : int
         One of `BindingLimit`.
+
+    Returns
+    -------
+    str
+        Text for display.
 
     Examples
     --------
@@ -81,14 +89,14 @@ def binding_text(code: int) -> str:
 
 @dataclass(frozen=True)
 class Delay:
-    """Time from the moment a pull is needed until it is there, in its parts.
+    """Delay between the moment when a pull is needed and its full thrust, in parts.
 
-    Defaults are common practice, from memory: 0.5 s together, 0.4 to 0.7 s for people.
+    Defaults are common practice, from memory: 0.5 s in total; pilots need 0.4 to 0.7 s.
 
     Parameters
     ----------
     see, decide, rotate, spool : array_like, >= 0
-        See it, decide, turn the craft by 90 to 120 degrees, spin the rotors up. [s]
+        Perception, decision, rotation of the craft by 90 to 120 degrees, spin-up of the rotors. [s]
 
     Examples
     --------
@@ -118,43 +126,44 @@ DEFAULT_DELAY = Delay()
 
 @dataclass(frozen=True)
 class Dive:
-    """One question, or an array of them: the craft as the dive sees it, and how it is flown.
+    """A dive, or an array of dives: the craft as a point mass, and the conditions of the dive.
 
     Parameters
     ----------
     mass, max_thrust : array_like
-        [kg] and full thrust of all rotors together at the charge that is left. [N]
+        Mass [kg], and full thrust of all rotors at the present state of charge [N].
     drag_area_front, drag_area_top : array_like, >= 0
-        Along the plate and on the plate; between them f_front cos^2 + f_top sin^2. [m^2]
+        Drag areas for flow along the plate and normal to it; in between f_front cos^2 + f_top sin^2. [m^2]
     air_density : array_like, > 0
-        [kg/m^3]
+        Density of the air. [kg/m^3]
     drop, speed : array_like, optional
-        The command comes after this fall or at this speed, whichever is first; one must be given. [m], [m/s]
+        The command comes after this fall or at this speed, whichever is first; at least one is required. [m], [m/s]
     dive_angle : array_like, default pi/2
-        Of the straight path of the dive, below the horizon; 0.01 to pi/2. [rad]
+        Angle of the straight path of the dive below the horizon; 0.01 to pi/2. [rad]
     entry : {"nose_down", "flat"}
-        Nose-down is the faster, hence the worse; flat falls on the plate and the windmilling rotors.
+        Attitude of the fall. Nose-down is faster and so the worse case; in a flat fall the plate and the windmilling
+        rotors face the flow.
     disc_area : array_like, optional
-        All rotors together; needed for a flat drop. [m^2]
+        Disc area of all rotors; required for a flat drop. [m^2]
     rotor_drag_coefficient : array_like
-        Windmilling rotors on disc_area, flat drop only. [-]
+        Drag coefficient of the windmilling rotors on disc_area, for a flat drop only. [-]
     delay : Delay or array_like
-        Falling goes on in the attitude of the dive. [s]
+        Time from the command to the pull, during which the craft keeps falling in its attitude. [s]
     load_limit : array_like
-        Hardest pull, as thrust / weight. [-]
+        Largest thrust over weight in the pull. [-]
     steering_share : array_like
-        Share of the full thrust that is there to pull. [-]
+        Share of the full thrust available in the pull. [-]
     wash_loss : array_like, optional
-        Largest loss of thrust in the own wash; default 1/3 for a flat drop, none nose-down. [-]
+        Largest relative loss of thrust in the vortex-ring state; default 1/3 for a flat drop, 0 for nose-down. [-]
     pack_limited : array_like of bool
-        Whether the pack, not the motors, sets max_thrust (only to name the binding limit).
+        True if the pack, not the motors, limits max_thrust. It only sets the name of the binding limit.
     height_at_command : array_like, optional
         Height above the ground at the command. [m]
     blend : array_like
-        Of the mixed way: 0 pulls normal to the path, 1 straight up. [-]
+        Direction of thrust in the mixed manoeuvre: 0 normal to the path, 1 straight up. [-]
     inflow_rise : array_like
-        For draws: relative rise of max_thrust for each share of the hover's inflow that the speed takes away, see
-        ``components.propeller.advance``; 0 keeps max_thrust. Needs disc_area. [-]
+        For random draws: relative increase of max_thrust per share of the hover's inflow that the speed removes, see
+        ``components.propeller.advance``; 0 keeps max_thrust. Requires disc_area. [-]
 
     Examples
     --------
@@ -187,17 +196,18 @@ class Dive:
 
 @dataclass(frozen=True)
 class Path:
-    """One way out, point by point; the first axis is time, the last value is held after the end.
+    """Path of one manoeuvre; the first axis is time, and the last value is repeated after the end.
 
     Parameters
     ----------
     manoeuvre : Manoeuvre
+        The manoeuvre.
     time : ndarray
-        From the command on (negative while falling). [s]
+        Time from the command, negative before it. [s]
     forward, height : ndarray
-        Height is zero at the command and negative below. [m]
+        Horizontal distance, and height relative to the command (negative below it). [m]
     speed : ndarray
-        [m/s]
+        Speed along the path. [m/s]
     """
 
     manoeuvre: Manoeuvre
@@ -209,38 +219,40 @@ class Path:
 
 @dataclass(frozen=True)
 class PullOut:
-    """Answer to "will it come out of the dive"; a point-mass estimate, all arrays of one shape.
+    """Pull-out from a dive: a point-mass estimate. All arrays have the broadcast shape of the dive.
 
     Parameters
     ----------
     speed : ndarray
-        At the command. [m/s]
+        Speed at the command. [m/s]
     height_lost : ndarray
-        From the command to level, delay included, of the worse way. NaN where the status says so. [m]
+        Height lost from the command to level flight, delay included, in the reported manoeuvre; NaN if level flight is
+        not reached (see ``status``). [m]
     height_lost_delay : ndarray
         Part of it lost before the pull begins. [m]
     arrest_height, pull_up_height, mixed_height : ndarray
-        The same as height_lost for each way; NaN where not computed. [m]
+        Height lost in each manoeuvre; NaN where not computed. [m]
     peak_load : ndarray
-        Largest thrust / weight. [-]
+        Largest thrust over weight. [-]
     peak_body_load : ndarray
-        The same with the drag, as the frame feels it, in the way reported (estimate from start and end). [-]
+        Largest load factor of the frame, thrust and drag together, in the reported manoeuvre (estimate from its start
+        and end). [-]
     bottom_speed : ndarray
-        When level. [m/s]
+        Speed in level flight at the end. [m/s]
     time : ndarray
-        From the command to level. [s]
+        Time from the command to level flight. [s]
     fall_height : ndarray
-        Dropped before the command; inf if the speed cannot be reached by falling. [m]
+        Height of the fall before the command; inf if a fall cannot reach the speed. [m]
     manoeuvre : ndarray of int8
         `Manoeuvre` reported.
     binding_limit : ndarray of int8
-        `BindingLimit`.
+        `BindingLimit` of the pull.
     impact_speed : ndarray
         Speed at the ground where status is REACHES_THE_GROUND, else NaN. [m/s]
     status : ndarray of int8
-        `base.status.Status`.
+        Code of `base.status.Status`.
     paths : tuple of Path
-        When asked for.
+        One per manoeuvre, if requested.
     """
 
     speed: FloatArray
@@ -263,26 +275,26 @@ class PullOut:
 
 @dataclass(frozen=True)
 class Setup:
-    """Broadcast inputs of one question, flattened.
+    """Inputs of a dive, broadcast and flattened.
 
     Parameters
     ----------
     shape : tuple of int
-        Of the question.
+        Broadcast shape of the dive.
     flat : bool
-        Flat drop.
+        True for a flat drop.
     speed, fall_height, angle : ndarray
-        At the command [m/s], fallen until then [m], of the path below the horizon [rad].
+        Speed at the command [m/s], height of the fall before it [m], angle of the path below the horizon [rad].
     drag_fall, drag_front, drag_top : ndarray
-        rho f / (2 m): attitude of the fall, front, top. [1/m]
+        rho f / (2 m) in the attitude of the fall, from the front, and from the top. [1/m]
     load : ndarray
-        Thrust over weight used. [-]
+        Thrust over weight of the pull. [-]
     binding : ndarray of int8
-        `BindingLimit`.
+        `BindingLimit` of the pull.
     delay, ground : ndarray
-        [s]; height above ground at the command, inf for none. [m]
+        Delay [s]; height above ground at the command, inf for none [m].
     wash_loss, induced, blend : ndarray
-        Largest loss [-], hover induced velocity [m/s], 0 pull-up to 1 arrest [-].
+        Largest relative loss of thrust [-], induced velocity in hover [m/s], blend of the mixed manoeuvre [-].
     """
 
     shape: tuple[int, ...]
@@ -303,7 +315,7 @@ class Setup:
 
 
 def inflow_missing(speed_ratio: ArrayLike) -> FloatArray:
-    r"""Share of the inflow of a hover that a stream along the disc takes away: 1 - v_i/v_h of momentum theory.
+    r"""Relative reduction of the hover's induced velocity by a flow along the disc: 1 - v_i/v_h (momentum theory).
 
     .. math:: v_i/v_h = \sqrt{\sqrt{x^4/4 + 1} - x^2/2}
 
@@ -315,12 +327,13 @@ def inflow_missing(speed_ratio: ArrayLike) -> FloatArray:
     Returns
     -------
     ndarray
-        0 at rest. [-]
+        Relative reduction, same shape; 0 at rest. [-]
 
     Notes
     -----
-    [glauert1935]. Against the stream, as in an arrest, climb speed and induced velocity together miss about as much:
-    0.18 at x = 1, 0.28 at 1.35 and 0.42 at 1.5 by the measured descents behind [leishman2006]; 0.21, 0.34, 0.38 here.
+    [glauert1935]. In axial descent, as in an arrest, the total inflow (climb speed plus induced velocity) is reduced by
+    about as much: 0.18 at x = 1, 0.28 at 1.35 and 0.42 at 1.5 from the measured descents in [leishman2006]; here 0.21,
+    0.34 and 0.38.
 
     Examples
     --------
@@ -328,26 +341,27 @@ def inflow_missing(speed_ratio: ArrayLike) -> FloatArray:
     array([0.21, 0.34, 0.38])
     """
     half = 0.5 * np.minimum(checks.as_floats("speed_ratio", speed_ratio), 1e6) ** 2
-    # the difference of two near equals at high speed: written as one over their sum
+    # rewritten as one over a sum, to avoid cancellation at high speed
     return np.asarray(1.0 - 1.0 / np.sqrt(np.sqrt(half * half + 1.0) + half))
 
 
 def set_up(d: Dive) -> Setup:
-    """Check a question, broadcast it and flatten it.
+    """Check a dive, broadcast its fields and flatten them.
 
     Parameters
     ----------
     d : Dive
-        As asked.
+        Craft and dive.
 
     Returns
     -------
     Setup
+        Arrays of one dimension.
 
     Raises
     ------
     ValueError
-        If a field is outside its range, neither drop nor speed is given, or a disc area is needed and missing.
+        If a field is outside its range, if neither drop nor speed is given, or if a required disc area is missing.
     """
     checks.check_in("entry", d.entry, ("nose_down", "flat"))
     flat = d.entry == "flat"
@@ -434,17 +448,17 @@ def collect(
     impact_delay: FloatArray,
     impacts: FloatArray,
 ) -> PullOut:
-    """Choose the worse way and shape the answer; the first axis of the two-axis arrays is the way.
+    """Select the manoeuvre with the greatest height and assemble the result.
 
     Parameters
     ----------
     s : Setup
-        The question, flattened; n dives.
+        The dive, flattened; n dives.
     ways : tuple of int
-        `Manoeuvre` of each way that was flown.
+        `Manoeuvre` of each computed manoeuvre.
     heights, ends, bottoms : ndarray, (ways, n)
-        Height lost from the command to level [m], time of it from the start of the pull [s], speed when
-        level [m/s]; NaN where level was never reached.
+        Height lost from the command to level flight [m], time from the start of the pull [s], and speed in level flight
+        [m/s]; NaN where level flight is never reached.
     lost_delay : ndarray, (n,)
         Height lost before the pull begins. [m]
     first : ndarray, (n,)
@@ -453,6 +467,11 @@ def collect(
         Speed at the ground where it is reached before the pull begins, else NaN. [m/s]
     impacts : ndarray, (ways, n)
         Speed at the ground where it is reached in the pull. [m/s]
+
+    Returns
+    -------
+    PullOut
+        Of the shape ``s.shape``.
     """
     count = s.speed.size
     unknown = np.isnan(heights)
@@ -468,8 +487,8 @@ def collect(
     ground = height > s.ground
     impact = np.where(np.isnan(impact_delay), impacts[pick], impact_delay)
     status = np.where(ground, Status.REACHES_THE_GROUND, status).astype(np.int8)
-    # drag felt at the start of the arrest, or across the thrust at start and end of the pull-up
-    # thrust axis against the stream at the start: 0 across it, 1 along it
+    # drag at the start of the arrest, or normal to the thrust at start and end of the pull-up
+    # direction of the thrust relative to the flow at the start: 0 across it, 1 along it
     across = closed_forms.cosine_and_sine(np.choose(way, [1.0, 0.0, s.blend]) * s.angle)[1]
     against = across * across
     drag_start = (s.drag_front + (s.drag_top - s.drag_front) * against) * first * first / G0

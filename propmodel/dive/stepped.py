@@ -1,8 +1,8 @@
-"""The dive: fall, delay, and the pull with the thrust that is left; the band of descent in the own wash.
+"""Dive of a point mass in a vertical plane by numerical integration: fall, delay, and pull.
 
-A point mass in a vertical plane. Two ways of getting out are different sums and both are computed: the
-*arrest* (thrust straight up until the craft no longer descends) and the *pull-up* (thrust normal to the
-path until the path is level, with the speed held or rising). The one that costs more height is reported.
+Two manoeuvres are computed: the *arrest* (thrust straight up until the craft no longer descends) and the *pull-up*
+(thrust normal to the path until the path is level). The one with the greater height is reported. The thrust is reduced
+in the vortex-ring state.
 """
 
 from __future__ import annotations
@@ -51,8 +51,8 @@ __all__ = [
 
 ManoeuvreName = Literal["worse", "arrest", "pull_up", "mixed"]
 
-_LONGEST = 60.0  # s of pulling after which a craft counts as not arrested
-_FINEST, _COARSEST = 1e-4, 0.05  # s, bounds of the automatic step
+_LONGEST = 60.0  # [s] duration of the pull after which the craft is taken as not arrested
+_FINEST, _COARSEST = 1e-4, 0.05  # [s] bounds of the automatic step
 
 
 def _slope(state: FloatArray, p: dict[str, Any]) -> FloatArray:
@@ -61,7 +61,7 @@ def _slope(state: FloatArray, p: dict[str, Any]) -> FloatArray:
     speed = np.sqrt(vx * vx + vd * vd)
     safe = np.maximum(speed, 1e-9)
     tx, td = vx / safe, vd / safe
-    # thrust axis: straight up for the arrest, normal to the path for the pull-up, or part of the way between
+    # direction of the thrust: up for the arrest, normal to the path for the pull-up, or a blend of both
     if p["mixed"]:
         from_up = (1.0 - p["blend"]) * np.arctan2(vd, vx)
         ux, ud = np.sin(from_up), -np.cos(from_up)
@@ -83,7 +83,7 @@ def _slope(state: FloatArray, p: dict[str, Any]) -> FloatArray:
 
 
 def _step(state: FloatArray, dt: Any, p: dict[str, Any]) -> FloatArray:
-    """One classical Runge-Kutta step."""
+    """Return the state after one fourth-order Runge-Kutta step."""
     a = _slope(state, p)
     b = _slope(state + 0.5 * dt * a, p)
     c = _slope(state + 0.5 * dt * b, p)
@@ -96,7 +96,7 @@ def _take(p: dict[str, Any], keep: NDArray[Any]) -> dict[str, Any]:
 
 
 def _land(before: FloatArray, dt: FloatArray, ground: FloatArray, p: dict[str, Any]) -> FloatArray:
-    """Speed at the ground, crossed within the step after ``before``."""
+    """Return the speed at the ground, which is reached within the step after ``before``. [m/s]"""
     part = np.clip((ground - before[1]) / np.maximum(before[3], 1e-9), 0.0, dt)
     for _ in range(4):
         at = _step(before, part, p)
@@ -108,10 +108,10 @@ def _land(before: FloatArray, dt: FloatArray, ground: FloatArray, p: dict[str, A
 def _until_level(
     state: FloatArray, dt: FloatArray, p: dict[str, Any], ground: FloatArray, *, record: bool
 ) -> tuple[FloatArray, FloatArray, FloatArray, list[tuple[FloatArray, FloatArray]]]:
-    """Integrate all until the downward speed is zero; the end is found inside the last step.
+    """Integrate all dives until the downward speed is zero; the end is located within the last step.
 
-    Returns the final states (NaN if never level), times, speeds at the ground (NaN if not reached) and, if
-    asked, the recorded (time, state).
+    Returns the final states (NaN if level flight is never reached), times [s], speeds at the ground [m/s] (NaN if not
+    reached) and, with ``record``, the list of (time, state).
     """
     count = state.shape[1]
     final = np.full_like(state, np.nan)
@@ -145,7 +145,7 @@ def _until_level(
             time, state = time.copy(), state.copy()
             time[live], state[:, live] = np.where(done, np.nan_to_num(end[live]), clock), new
             history.append((time, state))
-        # settled at a steady descent, or still pulling after a minute: never level
+        # a steady descent, or a pull of a minute: level flight is never reached
         stuck = (np.abs(_slope(new, q)[2:]).max(axis=0) < 1e-5 * G0) | (clock > _LONGEST)
         keep = ~(done | stuck)
         if keep.all():
@@ -156,9 +156,9 @@ def _until_level(
 
 
 def _automatic_step(speed: FloatArray, load: FloatArray, drag: FloatArray) -> FloatArray:
-    """One fortieth of the shorter of the arrest time and the time scales of the drag.
+    """Return one fortieth of the shorter of the arrest time and the time scales of the drag. [s]
 
-    The last scale, that of the drag at the first speed, keeps the step stable for things that fall like a feather.
+    The time scale of the drag at the initial speed keeps the integration stable for very light craft.
     """
     arrest = speed / (G0 * np.maximum(load - 1.0, 1e-3))
     with np.errstate(divide="ignore"):
@@ -174,37 +174,38 @@ def fly_pull_out(
     time_step: float | None = None,
     keep_path: bool = False,
 ) -> PullOut:
-    r"""Fly the dive and the way out, step by step, all builds at once.
+    r"""Integrate the dive and the pull-out of all builds.
 
     Parameters
     ----------
     dive : Dive
         Craft and dive.
     manoeuvre : {"worse", "arrest", "pull_up", "mixed"}
-        Way out to report; "worse" flies arrest and pull-up and reports the one that costs more height.
+        Manoeuvre to report; "worse" computes arrest and pull-up and reports the one with the greater height.
     time_step : float, optional
-        Of the pull; by default one fortieth of the shortest time scale of each build, 50 ms at most. [s]
+        Time step of the pull. The default is one fortieth of the shortest time scale of each build, at most 50 ms. [s]
     keep_path : bool
-        Keep every point of every way flown.
+        True stores all points of all computed manoeuvres.
 
     Returns
     -------
     PullOut
+        Of the broadcast shape of the dive.
 
     Raises
     ------
     ValueError
-        For nonsense input. A craft that cannot arrest is a result: NaN with status NOT_ENOUGH_PULL.
+        For invalid input. A craft that cannot arrest the dive gives NaN with status NOT_ENOUGH_PULL.
 
     Notes
     -----
-    Fourth-order Runge-Kutta. Thrust does not change with air speed here: the disc never moves towards its thrust, so
-    the fall of C_T with the advance ratio does not enter, and the static value is held. Its doubt enters the draws: air
-    along the disc or against the thrust takes inflow away, and how much thrust that adds depends on whether the blade
-    stalls (`inflow_rise`, one factor for the whole pull, at the speed of the command). The rotors' in-plane force,
-    which would brake too, is left out. No height is
-    given back by zooming. The mixed way lies between the two others; the way that loses least height is the
-    arrest itself, as only the upward share of the thrust brakes the descent.
+    Fourth-order Runge-Kutta. The thrust does not depend on the air speed: the disc never moves in the direction of its
+    thrust, so C_T does not fall with the advance ratio, and its static value is used. The uncertainty of this enters
+    the random draws: flow along the disc or against the thrust reduces the inflow, and the resulting increase of thrust
+    depends on blade stall (`inflow_rise`, one factor for the whole pull, at the speed of the command). The in-plane
+    force of the rotors, which would also decelerate the craft, is neglected. A climb after the pull-out regains no
+    height here. The height of the mixed manoeuvre is between those of the two others. The arrest loses least, because
+    only the upward component of the thrust decelerates the descent.
 
     Examples
     --------
@@ -221,7 +222,7 @@ def fly_pull_out(
     count = s.speed.size
     zero = np.zeros(count)
     state = np.stack([zero, zero, s.speed * np.cos(s.angle), s.speed * np.sin(s.angle)])
-    # a vertical fall must not drift: cos(pi/2) is 6e-17
+    # avoid a horizontal drift in a vertical fall: cos(pi/2) is 6e-17
     state[2, s.angle == np.pi / 2] = 0.0
 
     # delay: no thrust, attitude of the fall
@@ -288,9 +289,9 @@ def _paths(
     waiting: list[tuple[FloatArray, FloatArray]],
     history: list[tuple[FloatArray, FloatArray]],
 ) -> tuple[Path, ...]:
-    """Join fall, delay and pull of each way, points along the first axis."""
+    """Join fall, delay and pull of each manoeuvre, with time along the first axis."""
     count = s.speed.size
-    # the fall, drawn from its closed form at equal steps of height
+    # the fall, from its closed form, at equal steps of height
     share = (np.linspace(0.0, 1.0, 21)[:-1] ** 2)[:, None]
     fallen = np.where(np.isfinite(s.fall_height), s.fall_height, 0.0)
     with np.errstate(divide="ignore"):
@@ -298,7 +299,7 @@ def _paths(
     speed = np.where(
         np.isfinite(s.fall_height), closed_forms.fall_speed(share * fallen, terminal_speed=terminal), s.speed
     )
-    with np.errstate(invalid="ignore"):  # a speed that no fall gives takes for ever
+    with np.errstate(invalid="ignore"):  # a speed that no fall reaches has an infinite time
         ahead = closed_forms.fall_time(speed, terminal_speed=terminal) - closed_forms.fall_time(
             s.speed, terminal_speed=terminal
         )

@@ -1,4 +1,4 @@
-"""Descent in the own wash: the band of speeds, the thrust lost in it, and what leaves it."""
+"""Vortex-ring state: its band of descent speeds, the loss of thrust, and the speed that leaves it."""
 
 from __future__ import annotations
 
@@ -22,24 +22,26 @@ __all__ = [
 ]
 
 WASH_LOSS = 1.0 / 3.0
-"""Largest loss of thrust in the own wash (descent of coaxial and dual rotors, published range). [-]"""
-WASH_EDGES = (0.4, 1.2, 1.3, 1.4)
-"""Descent speed / hover induced velocity: band begins, worst begins, worst ends, band ends (published).
+"""Largest relative loss of thrust in the vortex-ring state (descent of coaxial and dual rotors, published range).
 [-]"""
+WASH_EDGES = (0.4, 1.2, 1.3, 1.4)
+"""Descent speed over induced velocity in hover: start of the band, start and end of the largest loss, end of the band
+(published). [-]"""
 WASH_ESCAPE = 2.75
-"""In-plane air speed / descent rate that leaves the wash (Talaeizadeh et al., arXiv 1909.09069). [-]"""
+"""In-plane air speed over descent rate that leaves the vortex-ring state (Talaeizadeh et al., arXiv 1909.09069).
+[-]"""
 
 
 @dataclass(frozen=True)
 class WashBand:
-    """Descent speeds that sink into the own wash, and what leaves it.
+    """Descent speeds of the vortex-ring state, and the speed that leaves it.
 
     Parameters
     ----------
     low, worst_low, worst_high, high : ndarray
-        Descent speeds. [m/s]
+        Start of the band, start and end of the largest loss, end of the band. [m/s]
     escape_speed : ndarray
-        Sideways air speed that leaves the wash at the worst descent speed. [m/s]
+        In-plane air speed that leaves the state at the worst descent speed. [m/s]
     """
 
     low: FloatArray
@@ -50,17 +52,19 @@ class WashBand:
 
 
 def wash_band(induced_velocity_hover: ArrayLike) -> WashBand:
-    """Descent speeds that sink into the own wash: 0.4 to 1.4 times the hover induced velocity, worst 1.2 to
-    1.3.
+    """Descent speeds of the vortex-ring state.
+
+    The band is 0.4 to 1.4 times the induced velocity in hover; the loss is largest at 1.2 to 1.3.
 
     Parameters
     ----------
     induced_velocity_hover : array_like, > 0
-        [m/s]
+        Induced velocity in hover. [m/s]
 
     Returns
     -------
     WashBand
+        Same shape as the argument.
 
     Notes
     -----
@@ -80,24 +84,24 @@ def wash_band(induced_velocity_hover: ArrayLike) -> WashBand:
 
 
 def wash_share(descent: Any, inplane: Any) -> FloatArray:
-    """Share of the largest loss.
+    """Loss of thrust relative to the largest loss.
 
     Parameters
     ----------
     descent, inplane : array_like
-        Speeds over the hover induced velocity. [-]
+        Descent speed and in-plane speed over the induced velocity in hover. [-]
 
     Returns
     -------
     ndarray
-        0 to 1. [-]
+        0 to 1, of the broadcast shape. [-]
     """
     descent, inplane = checks.as_floats("descent", descent), checks.as_floats("inplane", inplane)
     low, worst_low, worst_high, high = WASH_EDGES
     rise = (descent - low) / (worst_low - low)
     fall = (high - descent) / (high - worst_high)
     band = np.clip(np.minimum(rise, fall), 0.0, 1.0)
-    # between none and the published escape ratio the loss fades linearly: an estimate
+    # the loss decreases linearly up to the published escape ratio (estimate)
     return band * np.clip(1.0 - inplane / np.maximum(WASH_ESCAPE * descent, 1e-9), 0.0, 1.0)
 
 
@@ -108,21 +112,22 @@ def wash_thrust_factor(
     induced_velocity_hover: ArrayLike,
     largest_loss: ArrayLike = WASH_LOSS,
 ) -> FloatArray:
-    """Share of the thrust that is left when descending into the own wash.
+    """Factor on the thrust in the vortex-ring state.
 
     Parameters
     ----------
     descent_speed, inplane_speed : array_like
         Air speed along the thrust axis from below, and across it (>= 0). [m/s]
     induced_velocity_hover : array_like, > 0
-        [m/s]
+        Induced velocity in hover. [m/s]
     largest_loss : array_like
-        0 to 1; up to about one third is published. [-]
+        Largest relative loss, 0 to 1; published values are up to about one third. [-]
 
     Returns
     -------
     ndarray
-        1 outside the band; linear between its edges and the worst (an estimate). [-]
+        Factor, of the broadcast shape: 1 outside the band, linear between its edges and the largest loss (estimate).
+        [-]
 
     Examples
     --------

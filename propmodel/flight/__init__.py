@@ -1,1 +1,1 @@
-"""Answers about a craft in the air: level flight, minutes, response, where the power goes."""
+"""Flight performance of a build: level flight, flight time, rotor response, power balance."""

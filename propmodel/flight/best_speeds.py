@@ -1,4 +1,4 @@
-"""Speeds of least power and of most distance for the charge."""
+"""Speed of longest endurance (least power) and speed of longest range (least power over speed)."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ __all__ = ["BestSpeeds", "best_speeds", "lowest_point"]
 
 @dataclass(frozen=True)
 class BestSpeeds:
-    """Speeds of least power and of most distance for the charge. SI units.
+    """Speeds of longest endurance and of longest range, in SI units.
 
     Parameters
     ----------
     endurance_speed, endurance_power : ndarray
-        Slowest drain: the lowest point of power against speed. [m/s, W]
+        Longest endurance: the minimum of power against speed. [m/s, W]
     range_speed, range_power : ndarray
-        Farthest: where a ray from the origin touches power against speed. [m/s, W]
+        Longest range: the minimum of power over speed. [m/s, W]
     power_ratio : ndarray
-        Least power over hover power. [-]
+        Power at the speed of longest endurance over hover power. [-]
     """
 
     endurance_speed: NDArray
@@ -38,19 +38,21 @@ class BestSpeeds:
 
 
 def best_speeds(build: Build, *, state_of_charge: ArrayLike = 1.0, points: int = 41) -> BestSpeeds:
-    """Find the bucket of the power curve and the best range speed.
+    """Find the speeds of longest endurance and of longest range in level flight.
 
     Parameters
     ----------
     build : Build
+        Its fields may be arrays.
     state_of_charge : array_like
-        0 to 1. [-]
+        State of charge, 0 to 1. [-]
     points : int
-        Speeds tried between hover and top speed, 3 to 10001; a parabola through the best three refines it.
+        Number of speeds between hover and top speed, 3 to 10001. A parabola through the best three refines the result.
 
     Returns
     -------
     BestSpeeds
+        Of the broadcast shape of build and state of charge.
 
     Raises
     ------
@@ -89,17 +91,17 @@ def best_speeds(build: Build, *, state_of_charge: ArrayLike = 1.0, points: int =
 
 
 def lowest_point(x: NDArray, y: NDArray) -> tuple[NDArray, NDArray]:
-    """Minimum over the last axis, by the parabola through the least point and its neighbours.
+    """Minimum along the last axis, from the parabola through the smallest value and its neighbours.
 
     Parameters
     ----------
     x, y : ndarray, shape (..., points)
-        Three points or more, x evenly spaced.
+        Three or more points of a curve; x evenly spaced.
 
     Returns
     -------
-    (x, y) : tuple of ndarray
-        Within a step of the least point.
+    (x, y) : tuple of ndarray, shape (...)
+        The minimum, within one step of the smallest value.
     """
     last = y.shape[-1] - 1
     k = np.clip(np.argmin(y, axis=-1), 1, last - 1)[..., None]

@@ -20,13 +20,14 @@ __all__ = ["ClimbRate", "climb_rate"]
 
 @dataclass(frozen=True)
 class ClimbRate:
-    """Fastest straight climb. SI units.
+    """Fastest vertical climb.
 
     Parameters
     ----------
     speed : ndarray
-        NaN where the craft cannot hover. [m/s]
+        Climb rate; NaN where the craft cannot hover. [m/s]
     status : ndarray of int8
+        Code of `Status`.
     """
 
     speed: NDArray
@@ -34,19 +35,21 @@ class ClimbRate:
 
 
 def climb_rate(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = False) -> ClimbRate:
-    """Vertical speed at which full throttle balances weight and drag from above.
+    """Vertical speed at which the thrust at full throttle equals weight plus drag.
 
     Parameters
     ----------
     build : Build
+        Its fields may be arrays.
     state_of_charge : array_like
-        0 to 1. [-]
+        State of charge, 0 to 1. [-]
     quick : bool
-        Fewer steps, for sweeps.
+        True takes fewer iterations, for sweeps.
 
     Returns
     -------
     ClimbRate
+        Of the broadcast shape of build and state of charge.
     """
     check_range("state_of_charge", state_of_charge, 0.0, 1.0)
     d = prepare(build, state_of_charge)

@@ -1,21 +1,22 @@
-"""Minutes: a pack flown down by a mix of hover, cruise, hard flying and full-throttle bursts.
+"""Flight time: discharge of a pack by a mix of hover, cruise, hard manoeuvres and full-throttle bursts.
 
-At each state of charge every way of flying draws its own current from its own loaded voltage; their mean, by share
-of time, empties the pack. No time stepping: time is an integral over charge on the cell table's own knots, and the
-end is found inside its segment. The pack warms on the way by its own losses and gives heat to the air; its temperature
-follows the charge knot by knot, and its resistance the temperature.
+At each state of charge every flight condition has its own current and loaded voltage. The mean current, weighted by the
+share of time, discharges the pack. There is no time stepping: the time is an integral over charge on the knots of the
+cell table, and the end is located within its segment. The losses of the pack heat it and the air cools it. Its
+temperature is integrated from knot to knot, and its resistance depends on the temperature.
 
-A flight asks the same push (thrust times time) of every pack. Hover, cruise and hard pulls ask a thrust; a burst asks
-what full throttle gives at that charge with this pack new and at 25 C. Where full throttle gives less than is asked
-it is held longer for the same push, which adds no minutes. It costs the same charge, since at full throttle amps go as
-torque and torque as thrust. A colder or an older pack therefore never lasts longer: it takes the same charge or more
-for the same flight.
+A flight requires the same impulse (thrust times time) from every pack. Hover, cruise and hard manoeuvres require a
+given thrust. A burst requires the thrust at full throttle at that charge with this pack new and at 25 C. If full
+throttle gives less than the required thrust, it is held longer for the same impulse; this adds no flight time. The
+charge is the same, because at full throttle current is proportional to torque, and torque to thrust. A colder or older
+pack therefore never lasts longer: it uses the same charge or more for the same flight.
 
-A flight ends at the reserve, at the cut-off, where the bus no longer feeds the electronics, or where full throttle no
-longer holds the craft up: the motor voltage of a hover is then more than the command cap makes of the bus.
+A flight ends at the reserve, at the cut-off voltage, where the bus voltage is too low for the electronics, or where
+full throttle no longer supports the weight: the motor voltage in hover then exceeds the bus voltage times the command
+cap.
 
-Longer than others because the walk down a flight is one algorithm: what it draws, how it warms and where it ends are
-solved together at each step of charge.
+Longer than others because the discharge is one algorithm: current, temperature and end are solved together at each
+step of charge.
 """
 
 from __future__ import annotations
@@ -42,29 +43,30 @@ from propmodel.powertrain.rotor_speed import PASSES
 
 __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]
 
-_ZERO = np.asarray(0.0)  # numpy takes it faster than a plain number
+_ZERO = np.asarray(0.0)  # a 0-d array is faster in numpy calls than a Python float
 
 SEGMENTS = 20
 RESISTANCE_FALL_PER_KELVIN = 0.03
-"""Share by which a kelvin lowers the resistance of cells, for the size of a step only: 1.6 to 4 %. [1/K]"""
+"""Relative decrease of the cell resistance per kelvin (1.6 to 4 %); used only to damp the temperature step. [1/K]"""
 END_STEPS = 6
-"""Steps towards the charge at which a flight ends, from the chord. [-]"""
+"""Number of false-position steps that refine the charge at the end of a flight. [-]"""
 
 
 @dataclass(frozen=True)
 class Profile:
-    """How the time aloft is spent; shares add up to 1 and may be arrays.
+    """Shares of the flight time in each flight condition; they add up to 1 and may be arrays.
 
     Parameters
     ----------
     hover, cruise, hard, full : array_like
-        Share of the time hanging still, in level flight, pulling hard, and at full throttle, as flown with the pack new
-        and at 25 C. [-]
+        Share of the time in hover, in level flight, in hard manoeuvres, and at full throttle, with the pack new and at
+        25 C. [-]
     cruise_speed : array_like
-        [m/s]
+        Air speed of the level flight. [m/s]
     hard_load : array_like
-        Thrust over weight while pulling hard; no more than full throttle gives with the pack new and at 25 C. [-]
+        Thrust over weight in hard manoeuvres; limited to full throttle with the pack new and at 25 C. [-]
     name : str
+        Name for display.
 
     Raises
     ------
@@ -94,7 +96,7 @@ class Profile:
 
 WAYS_OF_FLYING: Mapping[str, Profile] = MappingProxyType(
     {
-        # shares: common practice, from memory; open them and put in your own
+        # shares: common practice, from memory; the user can change them
         "hang still": Profile(1.0, name="hang still"),
         "cruise": Profile(0.10, 0.85, 0.05, 0.0, cruise_speed=14.0, name="cruise"),
         "play": Profile(0.15, 0.50, 0.30, 0.05, cruise_speed=15.0, hard_load=2.0, name="play"),
@@ -105,33 +107,34 @@ WAYS_OF_FLYING: Mapping[str, Profile] = MappingProxyType(
 
 @dataclass(frozen=True)
 class FlightTime:
-    """A flight from a charge down to the cut-off or the reserve. SI units, charge in A h.
+    """A flight from the initial charge to the cut-off or the reserve, in SI units except for charge in A h.
 
     Parameters
     ----------
     time : ndarray
-        NaN where the craft cannot fly so. [s]
+        Flight time; NaN where this flight is not possible. [s]
     energy : ndarray
-        Delivered. [J]
+        Energy delivered by the pack. [J]
     charge : ndarray
-        Drawn: the figure to type in as a capacity alarm. [A h]
+        Charge drawn from the pack, the value for a capacity alarm. [A h]
     mean_current : ndarray
-        [A]
+        Mean pack current. [A]
     end_state_of_charge : ndarray
-        [-]
+        State of charge at the end. [-]
     stopped_by_voltage : ndarray of bool
-        True where the cut-off, or what the electronics need, ended the flight before the reserve.
+        True where the cut-off voltage, or the minimum voltage of the electronics, ended the flight before the reserve.
     stopped_by_throttle : ndarray of bool
-        True where full throttle no longer held the hover, or the cruise of this flight, before the reserve.
+        True where full throttle became insufficient for hover, or for the cruise of this flight, before the reserve.
     burst_voltage : ndarray
-        Loaded pack voltage at full throttle when the flight ends. [V]
+        Loaded pack voltage at full throttle at the end of the flight. [V]
     end_temperature : ndarray
-        Of the cells then; no warmer before, but where they begin warmer than they end. More than 60 C harms a pack and
-        may set it on fire. [K]
+        Temperature of the cells at the end. It is the highest of the flight unless the cells start warmer. More than
+        60 C damages a pack and may set it on fire. [K]
     status : ndarray of int8
-        THROTTLE_FULL where ``stopped_by_throttle``; all other codes but OK say why there is no time.
+        Code of `Status`: THROTTLE_FULL where ``stopped_by_throttle``; any other code except OK is the reason why there
+        is no flight time.
     curve_state_of_charge, curve_time, curve_voltage, curve_current, curve_temperature : ndarray
-        The flight along a leading axis of 21 nodes. [-, s, V, A, K]
+        History of the flight, with a leading axis of 21 nodes. [-, s, V, A, K]
     """
 
     time: NDArray
@@ -154,9 +157,9 @@ class FlightTime:
 def _bus_of(
     d: PreparedPowertrain, point: OperatingPoint | _Motor
 ) -> Callable[[NDArray, NDArray, NDArray], tuple[NDArray, NDArray]]:
-    """Bus voltage and pack current when the motors keep the speed and load of ``point`` at another charge.
+    """Return a function for bus voltage and pack current at another charge, with the motors at ``point``.
 
-    The function returned takes rest voltage, resistance and a guess of the bus voltage.
+    Its arguments are the open-circuit voltage [V], the resistance [ohm] and an estimate of the bus voltage [V].
     """
     volts = point.motor_voltage
     square = volts * volts
@@ -164,7 +167,7 @@ def _bus_of(
     coefficient = limited_ripple_coefficient(d.total_ripple_coefficient, steady, square)
 
     def at(emf: NDArray, resistance: NDArray, guess: NDArray) -> tuple[NDArray, NDArray]:
-        # the ripple as a straight line through its value at the guess; the rest of the pack's equation is closed
+        # the ripple loss is linearised about the estimate; the pack equation is then solved in closed form
         share = square / guess
         ripple_volts = np.maximum(volts - share, _ZERO)
         ripple = coefficient * ripple_volts
@@ -184,28 +187,28 @@ def _bus_of(
 
 
 class _Motor(NamedTuple):
-    """What one motor takes at a thrust. [V, A]"""
+    """Voltage and current of one motor at a given thrust. [V, A]"""
 
     motor_voltage: NDArray
     motor_current: NDArray
 
 
 class _Draw(NamedTuple):
-    """What a flight takes from the pack at one charge."""
+    """Load on the pack at one state of charge."""
 
     voltage: NDArray
-    """Loaded, at the mean current. [V]"""
+    """Loaded voltage at the mean current. [V]"""
     current: NDArray
-    """Mean over time. [A]"""
+    """Time mean of the current. [A]"""
     spare: NDArray
-    """Volts over what full throttle needs for a hover or a cruise. [V]"""
+    """Bus voltage above the least at which full throttle suffices for hover and cruise. [V]"""
     square: NDArray | None
-    """Mean of the current's square, None where it is steady. [A^2]"""
+    """Time mean of the squared current; None for a constant current. [A^2]"""
 
 
 @dataclass(frozen=True)
 class Rundown:
-    """A pack run down: time over capacity [h / (A h) x A h = h], energy [W h], where and why it ended, cells [K]."""
+    """A discharge: time [h], energy [W h], state of charge at the end [-], causes of the end, cell temperature [K]."""
 
     hours: NDArray
     energy: NDArray
@@ -217,26 +220,29 @@ class Rundown:
 
 
 class HoverTime(NamedTuple):
-    """Time of one steady way of flying [h], and True where it is below the cut-off at once or the throttle ends it."""
+    """Flight time in one constant flight condition."""
 
     hours: NDArray
+    """Flight time. [h]"""
     at_once: NDArray
+    """True where the voltage is below the cut-off from the start."""
     by_throttle: NDArray
+    """True where full throttle became insufficient before the reserve."""
     temperature: NDArray
-    """Of the cells at the end. [K]"""
+    """Temperature of the cells at the end. [K]"""
 
 
 DUTY_TOLERANCE = 1e-9
-"""Share by which a duty may pass the command cap, for rounding. [-]"""
+"""Tolerance by which a duty may exceed the command cap, for rounding errors. [-]"""
 
 
 def lifts(point: OperatingPoint, cap: NDArray) -> NDArray:
-    """Whether a steady point can be flown: the pack gives it, and the duty stays within the command cap."""
+    """True where the pack can supply an operating point and its duty is within the command cap."""
     return np.asarray((point.status == Status.OK) & (point.duty <= cap * (1.0 + DUTY_TOLERANCE)))
 
 
 def _least_voltage(point: OperatingPoint | _Motor, cap: NDArray) -> NDArray:
-    """Bus voltage under which full throttle no longer gives the motor voltage of a point. [V]"""
+    """Least bus voltage at which full throttle gives the motor voltage of a point. [V]"""
     return point.motor_voltage / (cap * (1.0 + DUTY_TOLERANCE))
 
 
@@ -250,7 +256,10 @@ def hover_hours(
     reserve: NDArray,
     quick: bool = False,
 ) -> HoverTime:
-    """Integrates only the flight time, for one constant flight condition. ``quick`` takes the end from a chord."""
+    """Integrate only the flight time, for one constant flight condition.
+
+    With ``quick`` the end is interpolated linearly within its segment.
+    """
     bus = _bus_of(d, point)
     least = _least_voltage(point, build.duty_cap)
 
@@ -265,7 +274,7 @@ def hover_hours(
 
 
 class _Warming:
-    """Cells of a pack under discharge: resistance from temperature, and temperature from one knot to the next."""
+    """Thermal model of the cells during a discharge: resistance from temperature, and temperature at the next knot."""
 
     def __init__(self, build: Build) -> None:
         pack = build.pack
@@ -276,35 +285,35 @@ class _Warming:
         self.cooling = pack_cooling(mass)
         self.capacity = battery.capacity(pack)
         self.per_volt = self.capacity * (3600.0 / PACK_HEAT) / mass
-        """Kelvin for each volt lost in the cells while the whole charge is drawn. [K/V]"""
+        """Temperature rise per volt of ohmic drop while the whole charge is drawn, without cooling. [K/V]"""
 
     def resistance(self, string: NDArray, root: NDArray) -> NDArray:
-        """Of the cells over minutes. [ohm]"""
+        """Resistance of the cells for loads of minutes. [ohm]"""
         return string * (root * (root + (battery.SUSTAINED_FACTOR - 1.0)))
 
     def next(
         self, temperature: NDArray, draw: _Draw, per_amp: NDArray, lasting: NDArray, ten: NDArray | None, width: NDArray
     ) -> NDArray:
-        """Temperature after some charge more is drawn: heat and cooling at the start, damped as both change. [K]
+        """Temperature after a further step of charge: heating and cooling at its start, with semi-implicit damping. [K]
 
-        What the cells lose in ten seconds follows the current at once, the rest its mean over minutes. With half of
-        the change taken in advance a colder pack stays the colder one in any step.
+        The loss in the 10-second resistance depends on the mean square of the current, the rest on its mean over
+        minutes. Because half of the change is taken implicitly, a colder pack remains colder for any step size.
         """
-        lost = lasting * draw.current
+        heating = lasting * draw.current
         if ten is not None and draw.square is not None:
-            lost = lost + ten * (draw.square * per_amp - draw.current)
-        given = self.cooling * per_amp
+            heating = heating + ten * (draw.square * per_amp - draw.current)
+        cooling = self.cooling * per_amp
         step = self.per_volt * width
-        damping = lost * RESISTANCE_FALL_PER_KELVIN
-        damping += given
+        damping = heating * RESISTANCE_FALL_PER_KELVIN
+        damping += cooling
         damping *= 0.5 * step
         damping += 1.0
-        given *= temperature - self.air
-        lost -= given
-        lost *= step
-        lost /= damping
-        lost += temperature
-        return lost
+        cooling *= temperature - self.air
+        heating -= cooling
+        heating *= step
+        heating /= damping
+        heating += temperature
+        return heating
 
 
 def _run_down(
@@ -318,16 +327,16 @@ def _run_down(
     time_only: bool = False,
     quick: bool = False,
 ) -> tuple[Rundown, list[tuple[NDArray, ...]]]:
-    """Walk down the table's knots; ``current_at(charge, emf, r, guess) -> _Draw``.
+    """Integrate a discharge over the knots of the cell table; ``current_at(charge, emf, r, guess) -> _Draw``.
 
-    ``limit`` is the pack voltage that ends it; so does a ``spare`` below zero: volts over what full throttle needs.
-    With ``time_only`` it keeps time, cause and temperature only: energy, end and curve stay as at the start.
+    The discharge ends where the pack voltage reaches ``limit``, or where ``spare`` of the load becomes negative.
+    With ``time_only`` only time, cause and temperature are computed; energy, end and curve keep their initial values.
     """
     floor = np.minimum(reserve, start)
     highest_floor = np.max(floor)
     warming = _Warming(build)
     at_charge = warming.at_charge
-    # a plain starting charge keeps every knot a plain number, and the cell table is read once per knot
+    # with a scalar initial charge every knot is a scalar, and the cell table is read once per knot
     flat = start.ndim == 0
 
     def knot_charge(knot: float) -> NDArray:
@@ -360,7 +369,7 @@ def _run_down(
         emf, string = at_charge(low)
         root = battery.cold_root(next_temperature)
         lasting = warming.resistance(string, root)
-        # a rest voltage that falls takes the bus with it
+        # the bus voltage falls with the open-circuit voltage
         draw = current_at(knot, emf, lasting + warming.leads, voltage + (emf - above))
         next_voltage, next_current = draw.voltage, draw.current
         next_room = np.minimum(next_voltage - limit, draw.spare)
@@ -425,7 +434,7 @@ def _run_down(
 
 
 class _Segment(NamedTuple):
-    """Where a flight ended, as left by the walk: the knot at its lower end, and the state at its upper one."""
+    """Segment in which a flight ended: the knot at its lower end, and the state at its upper end."""
 
     knot: NDArray
     charge: NDArray
@@ -450,14 +459,14 @@ def _with_exact_end(
     at: Callable[[NDArray, NDArray, NDArray], _Draw],
     limit: NDArray,
 ) -> tuple[Rundown, list[tuple[NDArray, ...]]]:
-    """The same flights with a refined end: where the voltage margin is used up, in place of on the chord.
+    """Refine the end of the flights to the charge at which the voltage margin is zero, in place of interpolation.
 
-    ``at(charge, temperature, guess)``; the temperature goes straight along a segment.
+    ``at(charge, temperature, guess)`` returns the load; the temperature is linear along a segment.
     """
     low, high = np.zeros(closing.shape), np.ones(closing.shape)
     left, right = np.maximum(last.room, 0.0), np.minimum(last.next_room, -1e-12)
     guess, warmer = last.guess, last.next_heat - last.heat
-    for _ in range(END_STEPS):  # the margin is nearly linear: false position gains two digits a step
+    for _ in range(END_STEPS):  # the margin is nearly linear, so false position gains two digits per step
         share = low + (high - low) * left / (left - right)
         draw = at(last.charge - share * last.width, last.heat + share * warmer, guess)
         guess = draw.voltage
@@ -471,7 +480,7 @@ def _with_exact_end(
     charge, temperature = last.charge - share * last.width, last.heat + share * warmer
     draw = at(charge, temperature, guess)
     throttle = draw.spare < draw.voltage - limit
-    # at the reserve too: the chord would end at a knot that the pack cannot reach, where the solver's guess stands
+    # also at the reserve: interpolation would use a knot that the pack cannot reach, with an unconverged value
     voltage, current = draw.voltage, draw.current
     step = 0.5 * last.width * share
     hours = np.where(closing, last.hours + (1.0 / last.current + 1.0 / current) * step, found.hours)
@@ -497,26 +506,27 @@ def _with_exact_end(
 
 
 def _possible(temperature: NDArray) -> NDArray:
-    """Within what a `battery.Pack` takes; NaN, where there is no flight, as the least. [K]"""
+    """Clip to the range of a `battery.Pack`; NaN (no flight) becomes the lower limit. [K]"""
     low, high = battery.LEAST_TEMPERATURE, battery.MOST_TEMPERATURE
     return np.clip(np.nan_to_num(temperature, nan=low, posinf=high), low, high)
 
 
 def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of_charge: ArrayLike = 1.0) -> FlightTime:
-    """Minutes of a mixed flight.
+    """Flight time of a mixed flight.
 
     Parameters
     ----------
     build : Build
-        May hold arrays.
+        Its fields may be arrays.
     profile : Profile or str
-        Shares may be arrays that broadcast with the build; a name is one of `WAYS_OF_FLYING`.
+        A profile, whose shares may be arrays that broadcast with the build; or a name from `WAYS_OF_FLYING`.
     state_of_charge : array_like
-        At take-off. [-]
+        State of charge at take-off, 0 to 1. [-]
 
     Returns
     -------
     FlightTime
+        Of the broadcast shape of build, profile and state of charge.
 
     Raises
     ------
@@ -552,7 +562,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     hover = at_thrust(d, lift)
     _, cruise = trim(d, Airframe.of(build), np.asarray(profile.cruise_speed) * one, passes=60)
     cap = build.duty_cap * one
-    # what bursts and hard pulls ask does not depend on the pack's temperature and age
+    # the thrust required by bursts and hard manoeuvres does not depend on the pack's temperature and age
     fresh = replace(build, pack=replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0))
 
     def flat_out(charge: NDArray, *, passes: int = 6) -> OperatingPoint:
@@ -563,12 +573,12 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     hard = at_thrust(d, np.minimum(wanted, most_thrust))
     pulls = bool(np.any(shares[2] > 0.0))
     reserve = np.asarray(build.pack.reserve, dtype=np.float64)
-    # full throttle gives least where the flight begins, or at the last knot it looks at
+    # full throttle gives its least thrust at the start of the flight or at the last knot
     last_knot = np.floor(reserve * SEGMENTS * (1.0 + DUTY_TOLERANCE)) / SEGMENTS
     weak = pulls and bool(np.any(wanted > np.minimum(most_thrust, flat_out(last_knot).thrust)))
     asks = weak or bool(np.any(shares[3] > 0.0))
 
-    # full throttle of the fresh pack depends on the charge alone: for a few builds all knots are solved at once
+    # full throttle of the new pack depends only on the charge: for a few builds all knots are solved in one call
     few = math.prod(shape) <= 4000 and asks
     knots = 1.0 - np.arange(SEGMENTS + 1) / SEGMENTS
     at_knots = flat_out(knots.reshape(-1, *(1,) * len(shape))) if few else None
@@ -600,15 +610,15 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
             else:
                 bus, least = ways[k]
             voltage, current = bus(emf, r, guess)
-            if k > 0:  # the guess is the bus of the mean current
+            if k > 0:  # `guess` is the bus voltage at the mean current
                 voltage, current = bus(emf, r, voltage)
             if k == 2:
-                # at full throttle the same push takes the same charge: the current of the least bus that gives it
+                # at full throttle the same impulse takes the same charge: use the current at the least sufficient bus
                 full = voltage < least
                 if np.any(full):
                     current = np.where(full, bus(least, np.zeros(shape), least)[1], current)
             else:
-                # every flight must be able to hover; a hard pull is held longer instead
+                # every flight must be able to hover; a hard manoeuvre is held longer instead
                 spare = np.minimum(spare, np.where((share > 0.0) | (k == 0), voltage - least, np.inf))
                 spare = np.where(voltage < d.minimum_voltage, np.minimum(spare, voltage - d.minimum_voltage), spare)
             if flown:
@@ -624,7 +634,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     can_hover = lifts(hover, cap)
     starved = hover.status == Status.BELOW_ELECTRONICS_MINIMUM
     if pulls:
-        # a hard pull that takes full throttle leaves the bus of full throttle
+        # a hard manoeuvre at full throttle has the bus voltage of full throttle
         full = ~lifts(hard, cap) & (hard.status != Status.BELOW_ELECTRONICS_MINIMUM)
         least_bus = np.where(full, at_duty(d, cap).bus_voltage, hard.bus_voltage) if np.any(full) else hard.bus_voltage
         starved = starved | (least_bus < d.minimum_voltage) & (shares[2] > 0.0)

@@ -1,4 +1,4 @@
-"""Level flight against speed, and the steepest tilt that full thrust carries."""
+"""Level flight as a function of speed, and the largest tilt at full thrust."""
 
 from __future__ import annotations
 
@@ -20,30 +20,30 @@ __all__ = ["LevelFlight", "level_flight", "steepest_tilt"]
 
 @dataclass(frozen=True)
 class LevelFlight:
-    """Level flight against speed; the speed axis comes last. SI units.
+    """Level flight as a function of speed; the axes of the speed are last. SI units.
 
     Parameters
     ----------
     speed : ndarray
-        [m/s]
+        True air speed. [m/s]
     tilt : ndarray
-        Of the rotor plane against the horizontal. [rad]
+        Angle between rotor plane and horizontal. [rad]
     thrust : ndarray
         Installed thrust of one rotor. [N]
     rev_per_s : ndarray
-        [1/s]
+        Rotational speed. [1/s]
     advance_ratio : ndarray
-        Of the flow through the disc. [-]
+        Axial advance ratio of the flow through the disc. [-]
     shaft_power : ndarray
-        Of one rotor. [W]
+        Shaft power of one rotor. [W]
     electrical_power, current : ndarray
-        Of the whole craft, with the sustained pack resistance. [W, A]
+        Power and pack current of the whole craft, with the pack resistance for loads of minutes. [W, A]
     throttle, duty, bus_voltage : ndarray
-        [-, -, V]
+        Throttle command, duty, and bus voltage. [-, -, V]
     thrust_needed_over_available : ndarray
-        Thrust this flight needs over what full throttle gives in the same inflow. [-]
+        Required thrust over the thrust at full throttle with the same inflow. [-]
     status : ndarray of int8
-        CANNOT_FLY_AT_THIS_SPEED where the duty is above the cap or the pack cannot deliver.
+        CANNOT_FLY_AT_THIS_SPEED where the duty is above the cap or the pack cannot supply the current.
     """
 
     speed: NDArray
@@ -67,16 +67,16 @@ def level_flight(build: Build, speed: ArrayLike, *, state_of_charge: ArrayLike =
     Parameters
     ----------
     build : Build
-        May hold arrays; its shape comes first.
+        Its fields may be arrays; their axes come first.
     speed : array_like
-        True air speed, 0 to 150. Its axes come last; a plain number adds none. [m/s]
+        True air speed, 0 to 150. Its axes come last; a scalar adds none. [m/s]
     state_of_charge : array_like
-        0 to 1. [-]
+        State of charge, 0 to 1. [-]
 
     Returns
     -------
     LevelFlight
-        Numbers stay in place where the craft cannot fly so; ``status`` says so and
+        Where the flight is not possible the values are still given; ``status`` says so, and
         ``thrust_needed_over_available`` by how much.
 
     Raises
@@ -126,17 +126,17 @@ def level_flight(build: Build, speed: ArrayLike, *, state_of_charge: ArrayLike =
 
 
 def steepest_tilt(thrust_to_weight: ArrayLike) -> NDArray:
-    """Steepest tilt at which full thrust still carries the weight.
+    """Largest tilt at which the vertical part of full thrust equals the weight.
 
     Parameters
     ----------
     thrust_to_weight : array_like
-        [-]
+        Thrust-to-weight ratio. [-]
 
     Returns
     -------
     ndarray
-        arccos(1 / TWR); NaN below 1. [rad]
+        arccos(1 / ratio), same shape; NaN for a ratio below 1. [rad]
 
     Examples
     --------

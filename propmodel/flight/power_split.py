@@ -1,4 +1,4 @@
-"""Where the watts go: everything that leaves the cells in one steady state, part by part."""
+"""Power balance of a steady state: the power from the cells, split into its uses and losses."""
 
 from __future__ import annotations
 
@@ -23,29 +23,30 @@ STATES = ("hover", "cruise", "full")
 
 @dataclass(frozen=True)
 class PowerSplit:
-    """Power of the whole craft in one state; the parts add up to ``total``. All in W.
+    """Power of the whole craft in one state; the parts add up to ``total``.
 
     Parameters
     ----------
     induced_power : ndarray
-        Ideal induced power: what an ideal disc of this size would need for this pull.
+        Induced power of an ideal disc of this size at this thrust. [W]
     climb_and_drag_power : ndarray
-        Work against the drag of the body in level flight; none standing still.
+        Power against the drag of the body in level flight; zero at rest. [W]
     profile_power : ndarray
-        The rest of the shaft power: blade drag, swirl and uneven inflow, pull lost on the arms.
+        Remaining shaft power: blade drag, swirl, non-uniform inflow, and thrust lost on the arms. [W]
     winding, iron : ndarray
-        Heat in the motors' copper, with the half of the current ripple that falls there; iron, bearings and windage.
+        Heat in the motors: copper with half of the current ripple; iron, bearings and windage. [W]
     controller : ndarray
-        Heat in speed controllers, leads and commutation, with the other half.
+        Heat in speed controllers, leads and commutation, with the other half of the ripple. [W]
     electronics : ndarray
-        Flight electronics.
+        Power of the flight electronics. [W]
     pack : ndarray
-        Heat inside the pack.
+        Heat inside the pack. [W]
     total : ndarray
-        Open-circuit voltage times pack current.
+        Open-circuit voltage times pack current. [W]
     pack_current, thrust : ndarray
-        [A]; of all rotors. [N]
+        Current of the pack [A], and thrust of all rotors [N].
     status : ndarray of int8
+        Code of `Status`.
     """
 
     induced_power: NDArray
@@ -65,24 +66,24 @@ class PowerSplit:
 def where_watts_go(
     build: Build, state: str = "hover", *, speed: ArrayLike = 15.0, state_of_charge: ArrayLike = 1.0
 ) -> PowerSplit:
-    """Split the power that leaves the cells.
+    """Split the power from the cells into its uses and losses.
 
     Parameters
     ----------
     build : Build
-        May hold arrays.
+        Its fields may be arrays.
     state : str
-        One of `STATES`: hover and cruise with the pack's resistance over minutes, full throttle with that of
-        the first seconds.
+        One of `STATES`. Hover and cruise use the pack resistance for loads of minutes, full throttle that of the first
+        seconds.
     speed : array_like
-        Of the cruise. [m/s]
+        Air speed of the cruise. [m/s]
     state_of_charge : array_like
-        0 to 1. [-]
+        State of charge, 0 to 1. [-]
 
     Returns
     -------
     PowerSplit
-        Shape of the build, speed and state of charge broadcast together.
+        Of the broadcast shape of build, speed and state of charge.
 
     Raises
     ------
@@ -118,7 +119,7 @@ def where_watts_go(
     elif state == "cruise":
         trimmed, point = trim(d, Airframe.of(build), velocity * one, passes=60)
         axial, inplane = trimmed.axial_speed, trimmed.inplane_speed
-        # what the tilt carries for the in-plane force is not paid at the shaft
+        # the work of the in-plane force is supplied by the tilted thrust, not by the shaft
         leaning = trimmed.inplane_force * inplane
         failed = np.where(lifts(point, cap), Status.OK, Status.CANNOT_FLY_AT_THIS_SPEED)
     else:

@@ -1,10 +1,10 @@
-"""Response: what a pilot feels as sharp or mushy, and where the energy of the rotors goes.
+"""Response of a rotor to the command: spin-up times, time constants, braking energy.
 
-Plain arrays in, so that any build can be asked. Torque is that of one rotor; all rotors speed up together
-and share the pack. The lag of the wash is left out.
+The arguments are arrays, not builds. Torques are those of one rotor; all rotors accelerate together and share the pack.
+The lag of the induced flow is neglected.
 
 Motor and inertia alone give 28 to 33 ms for small changes of speed of 3- to 6-inch rotors; 40 to 66 ms were measured
-(data/response/SOURCE.md). What lies between is taken as a lag of the controller: command frames, filter and ramp.
+(data/response/SOURCE.md). The difference is modelled as a lag of the controller: command frames, filter and ramp.
 """
 
 from __future__ import annotations
@@ -35,14 +35,14 @@ __all__ = [
 ]
 
 BLADE_SHAPE = 1.0 / 6.0
-"""Inertia of a propeller over m R^2; 1/3 is a uniform rod, blades taper to the tip (estimate). [-]"""
+"""Moment of inertia of a propeller over m R^2; 1/3 for a uniform rod, less for tapered blades (estimate). [-]"""
 CONTROLLER_LAG = 0.012
-"""Between the command and the motor's voltage. [s] Fitted to three craft, data/response/SOURCE.md."""
+"""Lag from the command to the motor voltage. [s] Fitted to three craft, data/response/SOURCE.md."""
 SLOWING = 1.27
-"""Time constant of slowing down over that of speeding up: 66 over 52 ms, one rotor. [-]"""
+"""Time constant of deceleration over that of acceleration: 66 over 52 ms, one rotor. [-]"""
 LOG_SD_RESPONSE = 0.38
-"""Log sd of a measured time constant about its forecast; 8 in 10 within a factor 1.63. [-] Estimate: 25 to 66 ms
-were seen where the forecast says about 40, taken as the ends of 8 in 10."""
+"""Standard deviation of ln(measured over forecast time constant); 80 % are within a factor of 1.63. [-] Estimate: 25 to
+66 ms were measured for a forecast of about 40, taken as an 80 % interval."""
 
 
 @dataclass(frozen=True)
@@ -52,9 +52,9 @@ class SpinUp:
     Parameters
     ----------
     time_63, time_90 : ndarray
-        From the full command to 63 % and 90 % of the full thrust; 0 where hover already needs more. [s]
+        Times from the full command to 63 % and 90 % of full thrust; 0 where hover already needs more. [s]
     full_rev_per_s : ndarray
-        Where it settles. [1/s]
+        Steady speed at the full command. [1/s]
     status : ndarray of int8
         `Status.CANNOT_HOVER` (times are NaN) where full speed is not above hover speed.
     """
@@ -78,21 +78,21 @@ def rotor_inertia(
     Parameters
     ----------
     propeller_mass, propeller_diameter : array_like, > 0
-        [kg], [m]
+        Mass [kg] and diameter [m] of the propeller.
     motor_mass, can_diameter : array_like, >= 0
-        Of the whole motor [kg] and its can [m]; 0 leaves the bell out.
+        Mass of the whole motor [kg] and diameter of its can [m]; 0 leaves out the bell.
     blade_shape : array_like
-        Inertia over m R^2: 1/3 uniform rod, 1/6 tapered blades with a hub. [-]
+        Inertia over m R^2: 1/3 for a uniform rod, 1/6 for tapered blades with a hub. [-]
 
     Returns
     -------
     ndarray
-        [kg m^2]
+        Moment of inertia, of the broadcast shape. [kg m^2]
 
     Notes
     -----
-    Blade count does not matter: each blade is a rod of its share of the mass. The bell is 45 % of the motor
-    mass at 0.44 of the can diameter.
+    The number of blades does not matter, because each blade has its share of the mass. The bell has 45 % of the motor
+    mass at a radius of 0.44 of the can diameter.
 
     Examples
     --------
@@ -112,7 +112,7 @@ def rotor_inertia(
 def _time_between(
     inertia: FloatArray, c0: FloatArray, c1: FloatArray, k: FloatArray, low: FloatArray, high: FloatArray
 ) -> FloatArray:
-    """Time from speed low to high [1/s] under the net torque c0 - c1 n - k n^2; one logarithm."""
+    """Time from speed ``low`` to ``high`` [1/s] under the net torque c0 - c1 n - k n^2, in closed form. [s]"""
     root = np.sqrt(c1 * c1 + 4.0 * k * c0)
     n_full, n_other = (
         (root - c1) / (2.0 * k),
@@ -134,38 +134,39 @@ def spin_up(
     max_current: ArrayLike = np.inf,
     controller_lag: ArrayLike = CONTROLLER_LAG,
 ) -> SpinUp:
-    r"""Time from hover to 63 % and to 90 % of full thrust, after full command on all rotors.
+    r"""Times from hover to 63 % and to 90 % of full thrust, after a full command on all rotors.
 
     Parameters
     ----------
     inertia : array_like, > 0
-        Of one rotor. [kg m^2]
+        Moment of inertia of one rotor. [kg m^2]
     hover_rev_per_s : array_like, >= 0
-        [1/s]
+        Speed in hover. [1/s]
     source_voltage : array_like, > 0
-        Of the pack without load (times the command cap, if any). [V]
+        Open-circuit voltage of the pack, times the command cap if there is one. [V]
     loop_resistance : array_like, > 0
-        Motor effective + rotors x pack resistance: all rotors draw together and the bus sags. [ohm]
+        Effective resistance of one motor plus number of rotors times pack resistance. [ohm]
     torque_constant : array_like, > 0
         K_t, also the back-EMF constant in V s/rad. [N m/A]
     torque_coefficient : array_like, > 0
-        Of the propeller, Q / n^2. [N m s^2]
+        Propeller torque over n^2, k_q. [N m s^2]
     iron_torque_slope : array_like, >= 0
-        Iron and friction torque over n. [N m s]
+        Iron and friction torque over n, q. [N m s]
     max_current : array_like, > 0
         Current limit of the controller, inf for none. [A]
     controller_lag : array_like, >= 0
-        Of the voltage behind the command, added to the times as a plain delay. [s]
+        Lag of the voltage behind the command, added to the times as a delay. [s]
 
     Returns
     -------
     SpinUp
+        Of the broadcast shape of the arguments.
 
     Notes
     -----
-    :math:`2 \pi J\, dn/dt = K_t (E - 2 \pi K_t n)/R - q n - k_q n^2`: the net torque is a quadratic in n,
-    so the time is a logarithm. Thrust goes with n^2 (static coefficients at full speed). Under a current
-    limit the motor torque is constant up to the speed where the limit lets go.
+    :math:`2 \pi J\, dn/dt = K_t (E - 2 \pi K_t n)/R - q n - k_q n^2`: the net torque is quadratic in n, so the time is
+    a logarithm. Thrust is proportional to n^2 (static coefficients at full speed). At the current limit the motor
+    torque is constant, up to the speed at which the current falls below the limit.
 
     Examples
     --------
@@ -190,7 +191,7 @@ def spin_up(
     full = (np.sqrt(c1 * c1 + 4.0 * k * c0) - c1) / (2.0 * k)
     limited = bool(np.any(np.isfinite(limit)))
     if limited:
-        # below n_free the limit holds the current; the full speed may lie there
+        # below n_free the current is at its limit; the full speed may be in this range
         n_free = (volts - limit * ohms) / (2.0 * np.pi * kt)
         held = kt * np.where(np.isfinite(limit), limit, 0.0)
         full_held = (np.sqrt(q * q + 4.0 * k * held) - q) / (2.0 * k)
@@ -204,7 +205,7 @@ def spin_up(
                 time = _time_between(j, c0, c1, k, hover, target)
             else:
                 split = np.clip(n_free, hover, target)
-                # an empty piece takes no time, and may lie where its own formula has no sense
+                # an empty interval takes no time; the formula may be invalid there
                 slow = np.where(split > hover, _time_between(j, held, q, k, hover, split), 0.0)
                 time = slow + np.where(target > split, _time_between(j, c0, c1, k, split, target), 0.0)
             time = time + np.where(target > hover, lag, 0.0)
@@ -233,33 +234,33 @@ def thrust_slope(
     iron_torque_slope: ArrayLike = 0.0,
     duty_per_throttle: ArrayLike = 1.0,
 ) -> FloatArray:
-    r"""Thrust of one rotor gained per unit of throttle; at hover it is the touch of the stick.
+    r"""Derivative of the thrust of one rotor with respect to throttle; in hover a measure of stick sensitivity.
 
     Parameters
     ----------
     rev_per_s, duty : array_like, > 0
-        The steady point. [1/s], [-]
+        Speed and duty of the steady state. [1/s], [-]
     source_voltage : array_like, > 0
-        Of the pack without load. [V]
+        Open-circuit voltage of the pack. [V]
     motor_resistance, shared_resistance : array_like
-        Effective resistance of one motor, and rotors x pack resistance. [ohm]
+        Effective resistance of one motor, and number of rotors times pack resistance. [ohm]
     torque_constant : array_like, > 0
-        [N m/A]
+        K_t. [N m/A]
     torque_coefficient, thrust_coefficient : array_like, > 0
-        Q / n^2 [N m s^2] and T / n^2 [N s^2], held constant.
+        Q / n^2 [N m s^2] and T / n^2 [N s^2], taken as constant.
     iron_torque_slope : array_like, >= 0
-        [N m s]
+        Iron and friction torque over n. [N m s]
     duty_per_throttle : array_like
         Slope of the throttle map. [-]
 
     Returns
     -------
     ndarray
-        dT / dthrottle. [N]
+        dT / dthrottle, of the broadcast shape. [N]
 
     Notes
     -----
-    Differentiates :math:`d E = 2 \pi K_t n + (R + d^2 R_s) (k_q n^2 + q n) / K_t`; ripple loss is left out.
+    Derivative of :math:`d E = 2 \pi K_t n + (R + d^2 R_s) (k_q n^2 + q n) / K_t`; the ripple loss is neglected.
 
     Examples
     --------
@@ -293,23 +294,23 @@ def speed_time_constant(
     torque_coefficient: ArrayLike,
     iron_torque_slope: ArrayLike = 0.0,
 ) -> FloatArray:
-    """Time constant of small changes of rotor speed about a steady point.
+    """Time constant of small changes of rotor speed about a steady state.
 
     Parameters
     ----------
     inertia : array_like, > 0
-        [kg m^2]
+        Moment of inertia of one rotor. [kg m^2]
     rev_per_s : array_like, >= 0
-        [1/s]
+        Speed of the steady state. [1/s]
     loop_resistance, torque_constant : array_like, > 0
-        [ohm], [N m/A]
+        Resistance of the circuit of one motor [ohm], and K_t [N m/A].
     torque_coefficient, iron_torque_slope : array_like, >= 0
-        Q / n^2 [N m s^2], [N m s]
+        Propeller torque over n^2 [N m s^2], and iron and friction torque over n [N m s].
 
     Returns
     -------
     ndarray
-        [s]
+        Time constant, of the broadcast shape. [s]
 
     Examples
     --------
@@ -328,24 +329,25 @@ def speed_time_constant(
 
 
 def rotor_time_constant(mechanical: ArrayLike, *, controller_lag: ArrayLike = CONTROLLER_LAG) -> FloatArray:
-    """Time constant from a small change of the command to the rotor's speed, as a log shows it.
+    """Time constant from a small change of the command to the rotor speed, as observed in a log.
 
     Parameters
     ----------
     mechanical : array_like, >= 0
-        Of motor and inertia, from `speed_time_constant`. [s]
+        Time constant of motor and inertia, from `speed_time_constant`. [s]
     controller_lag : array_like, >= 0
-        [s]
+        Lag of the controller. [s]
 
     Returns
     -------
     ndarray
-        For speeding up; slowing down takes `SLOWING` times as long where the controller brakes in part only. [s]
+        Time constant of acceleration. Deceleration takes `SLOWING` times as long if the controller brakes only partly.
+        [s]
 
     Notes
     -----
-    Two first-order lags in series look like one whose time constant is their sum, but for the first moments.
-    Eight in ten measured ones lie within a factor exp(1.28 `LOG_SD_RESPONSE`).
+    Two first-order lags in series respond, except at first, like one whose time constant is their sum. 80 % of measured
+    time constants are within a factor of exp(1.28 `LOG_SD_RESPONSE`).
 
     Examples
     --------
@@ -357,21 +359,21 @@ def rotor_time_constant(mechanical: ArrayLike, *, controller_lag: ArrayLike = CO
 
 
 def braking_energy_for(voltage: ArrayLike, *, capacitance: ArrayLike, bus_voltage: ArrayLike) -> FloatArray:
-    """Energy that lifts a bus on capacitors alone to a voltage, C (V2^2 - V1^2) / 2.
+    """Energy that raises a bus with only capacitors to a voltage, C (V2^2 - V1^2) / 2.
 
     Parameters
     ----------
     voltage : array_like
-        After; the rating of the weakest part is the one to ask for. [V]
+        Final voltage, usually the lowest voltage rating on the bus. [V]
     capacitance : array_like, > 0
-        [F]
+        Capacitance of the bus. [F]
     bus_voltage : array_like
-        Before. [V]
+        Initial voltage. [V]
 
     Returns
     -------
     ndarray
-        Negative if the voltage is below the present one. [J]
+        Energy, of the broadcast shape; negative if the final voltage is lower. [J]
 
     Examples
     --------
@@ -384,19 +386,21 @@ def braking_energy_for(voltage: ArrayLike, *, capacitance: ArrayLike, bus_voltag
 
 
 def stall_current(voltage: ArrayLike, resistance: ArrayLike, *, duty: ArrayLike = 1.0) -> FloatArray:
-    """Current of a blocked motor, V duty / R: there is no back-EMF, so disarm at once.
+    """Current of a blocked motor, V duty / R.
+
+    A blocked motor has no back-EMF and burns within seconds: disarm at once.
 
     Parameters
     ----------
     voltage, resistance : array_like
-        Bus [V], effective loop [ohm] > 0.
+        Bus voltage [V], and effective resistance of the circuit, > 0 [ohm].
     duty : array_like
-        [-]
+        Duty. [-]
 
     Returns
     -------
     ndarray
-        Motor current. [A]
+        Motor current, of the broadcast shape. [A]
 
     Examples
     --------
@@ -408,19 +412,19 @@ def stall_current(voltage: ArrayLike, resistance: ArrayLike, *, duty: ArrayLike 
 
 
 def electrical_rev_per_s(rev_per_s: ArrayLike, pole_pairs: ArrayLike) -> FloatArray:
-    """Electrical turns per second: what the controller has to follow.
+    """Electrical revolutions per second, the commutation frequency of the controller.
 
     Parameters
     ----------
     rev_per_s : array_like
-        Mechanical. [1/s]
+        Mechanical speed. [1/s]
     pole_pairs : array_like, > 0
-        Magnets / 2. [-]
+        Number of magnets over 2. [-]
 
     Returns
     -------
     ndarray
-        [1/s]
+        Electrical speed, of the broadcast shape. [1/s]
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Top speed: the level speed at which full throttle, the command cap or the pack is used up."""
+"""Top speed: the level speed at which the throttle, the command cap or the pack reaches its limit."""
 
 from __future__ import annotations
 
@@ -18,28 +18,28 @@ from propmodel.powertrain.prepared import PreparedPowertrain, prepare
 
 __all__ = ["TopSpeed", "top_speed"]
 
-# numbers as arrays without axes: numpy takes them faster than plain ones
+# 0-d arrays are faster in numpy calls than Python floats
 _SMALL, _HALF, _ONE, _TURN = (np.asarray(x) for x in (1e-9, 0.5, 1.0, 2.0 * np.pi))
 
 
 @dataclass(frozen=True)
 class TopSpeed:
-    """Fastest level flight. SI units.
+    """Fastest level flight.
 
     Parameters
     ----------
     speed : ndarray
-        NaN where the craft cannot hover. [m/s]
+        True air speed; NaN where the craft cannot hover. [m/s]
     tilt : ndarray
-        [rad]
+        Angle between rotor plane and horizontal. [rad]
     current : ndarray
-        Of the whole craft. [A]
+        Pack current. [A]
     rev_per_s : ndarray
-        [1/s]
+        Rotational speed. [1/s]
     pitch_speed : ndarray
-        Rotational speed times pitch at top speed: flight may be faster, since real propellers pull beyond it.
-        [m/s]
+        Rotational speed times pitch. The flight may be faster, because real propellers give thrust beyond it. [m/s]
     status : ndarray of int8
+        Code of `Status`.
     """
 
     speed: NDArray
@@ -51,25 +51,27 @@ class TopSpeed:
 
 
 def top_speed(build: Build, *, state_of_charge: ArrayLike = 1.0, quick: bool = False) -> TopSpeed:
-    """Level speed at which full throttle (or the cap, or the pack) is used up.
+    """Level speed at which full throttle, the command cap or the pack limits the flight.
 
     Parameters
     ----------
     build : Build
+        Its fields may be arrays.
     state_of_charge : array_like
-        0 to 1. [-]
+        State of charge, 0 to 1. [-]
     quick : bool
-        Fewer passes, for sweeps: within 2 % of the full answer, mostly within 0.1 %.
+        True takes fewer iterations, for sweeps: within 2 % of the full solution, mostly within 0.1 %.
 
     Returns
     -------
     TopSpeed
-        With the 10-second pack resistance: a sprint, not a cruise.
+        Of the broadcast shape of build and state of charge, with the 10-second pack resistance (a sprint, not a
+        cruise).
 
     Notes
     -----
-    More mass may raise it by a few percent while the drag areas are held: a heavier craft flies flatter, so it shows
-    less of its plate and its discs meet less flow along their axes. A load that adds drag area takes that away.
+    At constant drag areas more mass may raise the top speed by a few per cent. A heavier craft tilts less, so its plate
+    has less drag and its discs less axial flow. A payload that adds drag area removes this gain.
 
     Examples
     --------
@@ -95,7 +97,7 @@ def find_top_speed(
     quick: bool,
     full: OperatingPoint | None = None,
 ) -> TopSpeed:
-    """Search of :func:`top_speed` on prepared arrays; each step warm-starts the next trim."""
+    """Solve :func:`top_speed` on prepared arrays; each step starts from the trim of the last one."""
     if full is None:
         full = at_duty(d, cap)
     thrust = d.rotors * full.thrust
@@ -106,7 +108,7 @@ def find_top_speed(
     )
     found = _aimed_top(d, frame, cap, *guess, effort=first)
     for bracket in (False, True):
-        # with hardly any pull to spare the command hardly rises with speed: a near miss of one is far off in the other
+        # with little excess thrust the command is nearly independent of speed, so a small residual may be a large error
         sure = found.settled if bracket or not quick else found.settled & (thrust > 1.2 * frame.weight)
         open_ = lifts & ~sure
         if not open_.any():
@@ -134,7 +136,7 @@ def find_top_speed(
 
 
 class _Effort(NamedTuple):
-    """How long a search goes on: steps, passes of each trim, and the last move in ln V that counts as settled."""
+    """Effort of a search: steps, iterations of each trim, and the change of ln V below which it has converged."""
 
     steps: int
     passes: int
@@ -142,7 +144,7 @@ class _Effort(NamedTuple):
 
 
 class _Top(NamedTuple):
-    """Speed, trim and pack current at the top; whether the search closed. [m/s, -, A, -]"""
+    """Top speed [m/s], trim, pack current [A], and True where the search has converged."""
 
     speed: NDArray
     state: Trim
@@ -151,7 +153,7 @@ class _Top(NamedTuple):
 
 
 def _merged(found: _Top, some: NDArray, rest: _Top) -> _Top:
-    """Some elements replaced by those of a second search."""
+    """Return the result with some elements replaced by those of a second search."""
     state = Trim(*(scatter_back(getattr(found.state, f.name), some, getattr(rest.state, f.name)) for f in fields(Trim)))
     speed, current, settled = (
         scatter_back(getattr(found, name), some, getattr(rest, name)) for name in ("speed", "current", "settled")
@@ -160,7 +162,7 @@ def _merged(found: _Top, some: NDArray, rest: _Top) -> _Top:
 
 
 def _full_throttle_trim(frame: Airframe, thrust: NDArray, rev_per_s: NDArray) -> Trim:
-    """Start of the search for the top speed: a large tilt and slightly more than the static full-throttle speed."""
+    """Initial trim of the search: a large tilt and slightly more than the static rotational speed at full throttle."""
     zero = np.zeros_like(thrust)
     ratio = thrust / frame.weight
     tilt = 0.38 * np.sqrt(np.maximum(ratio * ratio - 1.0, 1e-4))
@@ -168,9 +170,10 @@ def _full_throttle_trim(frame: Airframe, thrust: NDArray, rev_per_s: NDArray) ->
 
 
 def _guess_top(d: PreparedPowertrain, frame: Airframe, thrust: NDArray, rev_per_s: NDArray) -> NDArray:
-    """Logarithm of a guess of the top speed: drag equal to the static thrust at its tilt, less what the inflow takes.
+    """Logarithm of an estimate of the top speed: drag equals static thrust at its tilt, less the effect of the inflow.
 
-    Its numbers are a regression on this engine's answers (28,000 builds, sd 3 to 6 %): they only say where to begin.
+    The coefficients are a regression on results of this engine (28,000 builds, standard deviation 3 to 6 %). They only
+    give the initial value.
     """
     light = np.minimum(frame.weight / np.maximum(thrust, _SMALL), 0.999)
     level = light * light
@@ -185,7 +188,7 @@ def _guess_top(d: PreparedPowertrain, frame: Airframe, thrust: NDArray, rev_per_
 def _aimed_top(
     d: PreparedPowertrain, frame: Airframe, cap: NDArray, log_v: NDArray, state: Trim, *, effort: _Effort
 ) -> _Top:
-    """Secant search in ln V from a good guess, each step a trim of few passes; settled where the last was near."""
+    """Secant method in ln V from a good estimate, with a trim of few iterations in each step."""
     excess, move, slope = np.zeros_like(log_v), np.zeros_like(log_v), _ONE
     for step in range(effort.steps):
         passes = effort.passes if step else 1 + effort.passes
@@ -199,17 +202,17 @@ def _aimed_top(
         log_v = log_v + move
         if step > 2 and not (np.abs(move) > 1e-11).any():
             break
-    # a small move may also come of a steep chord: what is left over must be small too
+    # a steep secant also gives a small step, so the residual must be small too
     settled = (np.abs(move) < effort.near) & (np.abs(excess) < max(0.25 * effort.near, 1e-6))
     return _Top(np.exp(log_v), state, current, settled)
 
 
 def _excess(d: PreparedPowertrain, state: Trim, cap: NDArray) -> tuple[NDArray, NDArray]:
-    """Rest voltage that a trim lacks, over what there is, and the pack current at the bus voltage looked at. [-, A]
+    """Return the open-circuit voltage that a trim lacks, relative to E [-], and the pack current [A].
 
-    The trim can be flown while the bus stays above V, the least at which the cap gives the motors their voltage, and
-    above half of the rest voltage E. So V + R P(V) / V must not be more than E. That is explicit and smooth, while the
-    duty itself climbs like a root where the pack is near its end.
+    A trim is possible if the bus voltage remains above V, the least at which the command cap gives the motor voltage,
+    and above half of the open-circuit voltage E. So V + R P(V) / V must not exceed E. This condition is explicit and
+    smooth, while the duty varies like a square root near the limit of the pack.
     """
     n = state.rev_per_s
     amps = state.shaft_power / (_TURN * n * d.torque_constant) + d.no_load_amps_per_n * n
@@ -228,16 +231,16 @@ def _excess(d: PreparedPowertrain, state: Trim, cap: NDArray) -> tuple[NDArray, 
 def _bracketed_top(
     d: PreparedPowertrain, frame: Airframe, cap: NDArray, thrust: NDArray, rev_per_s: NDArray, *, steps: int
 ) -> _Top:
-    """Halve the bracket, then aim along its chord: slower, for the few builds that no aim hits."""
-    # drag hardly exceeds the static pull, though rotors turn faster in the stream: the upper end of the bracket
+    """Bisection combined with false position; slower, for the few builds for which the secant method fails."""
+    # drag hardly exceeds the static thrust, though rotors turn faster in the stream: the upper end of the bracket
     high = 1.25 * np.sqrt(2.0 * np.maximum(thrust, frame.weight) / (d.density * frame.front))
     low = np.zeros_like(high)
-    # near full throttle, leaning well over: from there few passes are enough, while a start from the hover lags
-    # behind at every step and loses the root where the pack is near its end
+    # from a large tilt near full throttle few iterations suffice; from hover the trim would not converge in each step,
+    # and the root would be missed near the limit of the pack
     state = _full_throttle_trim(frame, thrust, rev_per_s)
     below, above = -np.ones_like(high), np.ones_like(high)
     for step in range(steps):
-        # a chord closes in from one side only: every other step halves
+        # false position converges from one side only, so every other step bisects
         share = np.clip(-below / (above - below), 0.02, 0.98) if step > 5 and step % 2 else 0.5
         middle = low + (high - low) * share
         state = balance(d, frame, middle, start=state, passes=12, quick=False)
@@ -245,7 +248,7 @@ def _bracketed_top(
         over = excess > 0.0
         low, high = np.where(over, low, middle), np.where(over, middle, high)
         below, above = np.where(over, below, excess), np.where(over, excess, above)
-    # the root between the last two tries, by a straight line
+    # linear interpolation of the root between the last two points
     share = np.where((below < 0.0) & (above > 0.0), -below / np.maximum(above - below, 1e-12), 0.5)
     speed = low + (high - low) * share
     return _Top(speed, state, current, np.ones_like(speed, bool))

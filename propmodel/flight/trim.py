@@ -1,33 +1,33 @@
-"""Trim: the balance of forces in level flight, and the power it takes.
+"""Trim: the equilibrium of forces in level flight, and the power required.
 
-Trim balances thrust T against the weight W, the force of the air on the body and the in-plane force H of the rotors
-(`components.inplane`), along the shafts and across them::
+Trim is the equilibrium of thrust T, weight W, drag of the body, and in-plane force H of the rotors
+(`propmodel.components.inplane`), along the shafts and across them::
 
     T = W cos(tilt) + q f_top sin(tilt)
     W sin(tilt) = q f_front cos(tilt) + H                          q = rho V^2 / 2
 
-The body feels the two parts of the stream on its two drag areas. Along the path that is the usual drag
-D = q (f_front cos^2 + f_top sin^2); across it the plate, nose down, is pressed down with q (f_top - f_front) sin cos:
-a tunnel shows both ([bannwarth2022], data/flight). Shaft power is momentum plus profile::
+Each component of the stream acts on its own drag area. Along the path this gives the usual drag
+D = q (f_front cos^2 + f_top sin^2); across it a downward force q (f_top - f_front) sin cos on the tilted plate. Both
+were measured in a tunnel ([bannwarth2022], data/flight). Shaft power is momentum power plus profile power::
 
-    P_prof = P_axial(n, J_ax) - T (V_ax + kappa v_axial)          what the axial curve leaves
+    P_prof = P_axial(n, J_ax) - T (V_ax + kappa v_axial)          from the axial curve
     P      = T (V_ax + kappa v_Glauert) - H V_in + P_prof (1 + 4.65 mu^2)
 
-with V_ax = V sin(tilt), V_in = V cos(tilt), mu = V_in / (pi n D). It equals hover at V = 0 and the measured axial
-curve at 90 degrees of tilt, exactly.
+with V_ax = V sin(tilt), V_in = V cos(tilt), mu = V_in / (pi n D). It equals the hover power at V = 0 and the measured
+axial curve at a tilt of 90 degrees.
 
-What H costs. On one blade element lift stands normal to the air that meets it, so it does no work on that air:
-dL phi (Omega r + V_in sin psi) = dL (V_ax + v), phi the angle of the inflow. Summed over blades and a turn::
+The power of H: on a blade element the lift is normal to the relative flow, so it does no work on it:
+dL phi (Omega r + V_in sin psi) = dL (V_ax + v), with the inflow angle phi. Summed over blades and a revolution::
 
     P_lift + H_lift V_in = T V_ax + kappa T v
 
-Lift that leans back is thus paid once: the tilt that carries H raises T V_ax by exactly H V_in, and the shaft is spared
-the same. The drag of the blades costs P_prof (1 + 4.65 mu^2), the work of its in-plane part, 2 mu^2 of the 4.65, among
-it; that part too is in T V_ax already, so the whole H V_in comes off. Since T V_ax - H V_in = D V in level flight,
-with D the drag of the body, this is the rotorcraft sum P = D V + kappa T v + P_prof (1 + 4.65 mu^2), which knows no H
-([leishman2006] section 5.4). H still costs through what it makes of the tilt: more body drag, more flow through the
-disc, so less thrust at the same rotational speed. If part of the measured H is drag of hubs and motors, the power is a
-little higher than this; H V_in is the most it could be.
+The power of the backward component of the lift thus counts once: the tilt that balances H raises T V_ax by H V_in, and
+the shaft power falls by the same amount. The drag of the blades takes P_prof (1 + 4.65 mu^2), which includes the work
+of its in-plane part, 2 mu^2 of the 4.65. This part is in T V_ax too, so the whole H V_in is subtracted. In level flight
+T V_ax - H V_in = D V, with the drag D of the body. The result is the usual rotorcraft equation
+P = D V + kappa T v + P_prof (1 + 4.65 mu^2), which does not contain H ([leishman2006] section 5.4). H still raises the
+power through the tilt: more drag of the body and more flow through the disc, so less thrust at the same rotational
+speed. If part of the measured H is drag of hubs and motors, the power is slightly higher, by at most H V_in.
 """
 
 from __future__ import annotations
@@ -47,10 +47,10 @@ from propmodel.powertrain.prepared import PreparedPowertrain
 __all__ = ["trim"]
 
 INDUCED_FACTOR = 1.15
-"""Induced power over ideal, rotors 1.10 to 1.15 (Leishman; TU Munich course notes)."""
+"""Induced power over ideal induced power; 1.10 to 1.15 for rotors (Leishman; TU Munich course notes). [-]"""
 PROFILE_GROWTH = 4.65
-"""Growth of the blades' profile power with mu^2, in-plane work included ([leishman2006] section 5.4). [-]"""
-# numbers as arrays without axes: numpy takes them faster than plain ones
+"""Coefficient of mu^2 in the profile power, in-plane work included ([leishman2006] section 5.4). [-]"""
+# 0-d arrays are faster in numpy calls than Python floats
 _ZERO, _THIRD, _HALF, _ONE, _TWO, _PI = (np.asarray(x) for x in (0.0, 1.0 / 3.0, 0.5, 1.0, 2.0, np.pi))
 _TURN = np.asarray(2.0 * np.pi)
 _SMALL, _MOMENTUM_SHARE, _INDUCED, _LEAST_SLOPE = (np.asarray(x) for x in (1e-9, 0.97, INDUCED_FACTOR, 0.05))
@@ -59,7 +59,7 @@ _GAIN, _FADE = np.asarray(INPLANE_GAIN), np.asarray(INPLANE_FADE)
 
 @dataclass(frozen=True)
 class Airframe:
-    """What trim needs of a build besides its powertrain."""
+    """Properties of a build, other than its powertrain, that trim uses: weight [N], and drag areas [m^2]."""
 
     weight: NDArray
     front: NDArray
@@ -73,15 +73,15 @@ class Airframe:
 
 @dataclass(frozen=True)
 class Trim:
-    """State of a level or climbing trim, reusable as the start of the next one."""
+    """State of a trim, usable as the initial state of the next one. SI units."""
 
     rev_per_s: NDArray
     tangent: NDArray
     """Tangent of the tilt. [-]"""
     inplane_force: NDArray
-    """H of one rotor. [N]"""
+    """In-plane force H of one rotor. [N]"""
     thrust: NDArray
-    """Bare thrust of one rotor. [N]"""
+    """Isolated thrust of one rotor, without the loss from the arms. [N]"""
     axial_speed: NDArray
     inplane_speed: NDArray
     profile_power: NDArray
@@ -89,7 +89,7 @@ class Trim:
 
 
 def hover_trim(point: OperatingPoint) -> Trim:
-    """A hover as the start of a first slow trim."""
+    """Return a hover as the initial state of the first trim."""
     zero = np.zeros_like(point.rev_per_s)
     return Trim(point.rev_per_s, zero, zero, point.thrust, zero, zero, zero, point.shaft_power)
 
@@ -97,7 +97,7 @@ def hover_trim(point: OperatingPoint) -> Trim:
 def profile_split(
     d: PreparedPowertrain, n: NDArray, thrust: NDArray, axial_speed: NDArray, c_p: NDArray
 ) -> tuple[NDArray, NDArray, NDArray]:
-    """Induced factor, axial induced velocity and profile power of one rotor on the axial curve."""
+    """Return induced factor [-], axial induced velocity [m/s] and profile power [W] of one rotor in axial flow."""
     area = d.diameter * d.diameter
     axial = d.density * (area * area * d.diameter) * c_p
     axial *= n * n * n
@@ -128,25 +128,27 @@ def trim(
     passes: int = 24,
     quick: bool = False,
 ) -> tuple[Trim, OperatingPoint]:
-    """Balance the craft in level flight at a speed.
+    """Solve the equilibrium in level flight at a given speed.
 
     Parameters
     ----------
     d : PreparedPowertrain
+        The powertrain.
     frame : Airframe
+        Weight and drag areas.
     speed : ndarray
-        [m/s]
+        True air speed. [m/s]
     start : Trim or None
-        Where to begin, from a neighbouring speed.
+        Initial state, such as that of a neighbouring speed.
     passes : int
-        Joint fixed-point passes at most.
+        Largest number of joint fixed-point iterations.
     quick : bool
-        Fewer inner steps, for the way to a root that is only passed through.
+        True takes fewer inner iterations, for intermediate points of a root search.
 
     Returns
     -------
     Trim, OperatingPoint
-        The operating point carries duty, current and status.
+        The state, and the operating point with duty, current and status.
     """
     state = balance(d, frame, speed, start=start, passes=passes, quick=quick)
     torque = state.shaft_power / (2.0 * np.pi * state.rev_per_s)
@@ -156,8 +158,8 @@ def trim(
 def balance(
     d: PreparedPowertrain, frame: Airframe, speed: NDArray, *, start: Trim | None, passes: int, quick: bool
 ) -> Trim:
-    """The mechanical half of :func:`trim`."""
-    # all forces over the weight, all thrusts over rho D^4
+    """Solve the mechanical part of :func:`trim`; same parameters."""
+    # forces are relative to the weight, thrusts divided by rho D^4
     pressure = _HALF * d.density * speed * speed
     low, high = pressure * frame.front / frame.weight, pressure * frame.top / frame.weight
     area = d.diameter * d.diameter
@@ -198,7 +200,7 @@ def balance(
             break
     thrust = wanted * scale
     axial, inplane = speed * sine, speed * cosine
-    # thrust and power of one and the same speed: their difference, the profile power, hardly minds which
+    # thrust and power of the same rotational speed: their difference, the profile power, hardly depends on it
     c_t, c_p = d.prop.at(through / n, n)
     c_t *= scale
     c_t *= n
@@ -209,7 +211,7 @@ def balance(
     force = _GAIN * d.prop.inplane_factor * thrust
     force *= mu
     force /= _ONE + _FADE * mu
-    # at zero in-plane speed Glauert's v is the axial one: keep the split's own to the last digit
+    # at zero in-plane speed Glauert's v equals the axial one: take it from the split, exact to the last digit
     still = (inplane == _ZERO) | (speed == _ZERO)
     if still.any():
         v = np.where(still, v_axial, v)
@@ -228,10 +230,10 @@ def balance(
 def _tilt(
     tangent: NDArray, cosine: NDArray, low: NDArray, high: NDArray, ratio: NDArray, gain: NDArray, *, steps: int
 ) -> tuple[NDArray, NDArray]:
-    """Solve t = low + H / cos for the tangent t by Newton's method, forces over the weight; t and its cosine.
+    """Solve t = low + H / cos for the tangent t of the tilt by Newton's method; return t and its cosine.
 
-    H = gain T pi mu / (1 + c mu) with pi mu = ratio cos and T = cos + high sin: tilt and thrust are found together,
-    only the rotational speed in ``ratio`` is held.
+    Forces are relative to the weight. H = gain T pi mu / (1 + c mu) with pi mu = ratio cos and T = cos + high sin: tilt
+    and thrust are solved together, at a constant rotational speed in ``ratio``.
     """
     t = tangent
     gain, fade = gain * ratio, (_FADE / _PI) * ratio

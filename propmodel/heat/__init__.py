@@ -1,4 +1,4 @@
-"""Temperatures of motor, wire, controller and pack."""
+"""Thermal models of motor, wire, controller and pack."""
 
 from propmodel.heat.motor import (
     BELL_OVERHANG,

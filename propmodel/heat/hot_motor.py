@@ -1,4 +1,4 @@
-"""Does the load explain a hot motor? And if not, what does."""
+"""Diagnosis of a hot motor: whether the load explains its temperature, and otherwise the possible causes."""
 
 from __future__ import annotations
 
@@ -20,28 +20,28 @@ OTHER_CAUSES = (
     "If the heat moves along, it is the motor; "
     "if it stays at the corner, it is the controller, the arm or the tune.",
 )
-"""In the order to look (common practice)."""
+"""Other causes of a hot motor, in the order of checking (common practice)."""
 
 WARM = 20.0
-"""Rise of the bell over the air below which it feels cool to warm (common practice, from memory). [K]"""
+"""Rise of the bell above the air below which it feels cool to warm (common practice, from memory). [K]"""
 TOUCH_CELSIUS = 60.0
-"""A hotter bell cannot be held in the hand (common practice, from memory). [C]"""
+"""Temperature above which the bell is too hot to hold (common practice, from memory). [C]"""
 TOUCH = CELSIUS_ZERO + TOUCH_CELSIUS
-"""The same. [K]"""
+"""The same temperature. [K]"""
 
 
 @dataclass(frozen=True)
 class HotMotorVerdict:
-    """Verdict on one motor.
+    """Diagnosis of one motor.
 
     Parameters
     ----------
     explained : {"no", "partly", "yes"}
-        Whether turning the propeller makes enough heat.
+        Whether the heat from driving the propeller explains the temperature.
     text : str
-        One or two sentences.
+        Diagnosis in one or two sentences.
     causes : tuple of str
-        Other causes in the order to look; empty if the load explains it.
+        Other causes in the order of checking; empty if the load explains the temperature.
     """
 
     explained: str
@@ -56,20 +56,21 @@ def _watts(value: float) -> str:
 def hot_motor_verdict(
     heat_watts: float, predicted_rise: float, *, air_temperature: float = CELSIUS_ZERO + 25.0
 ) -> HotMotorVerdict:
-    """Say whether turning the propeller explains a hot motor.
+    """Return whether the heat from driving the propeller explains a hot motor.
 
     Parameters
     ----------
     heat_watts : float
-        Heat in one motor at the load flown. [W]
+        Heat in one motor at its load in flight. [W]
     predicted_rise : float
-        Steady rise of the bell over the air at that load; NaN if it never settles. [K]
+        Steady rise of the bell above the air at that load; NaN if there is no steady state. [K]
     air_temperature : float
-        Of the air it flies in, which decides from what rise a bell is too hot to hold. [K]
+        Air temperature; with the rise it decides whether the bell is too hot to hold. [K]
 
     Returns
     -------
     HotMotorVerdict
+        The diagnosis.
 
     Examples
     --------

@@ -1,7 +1,7 @@
-"""Motor heat: two nodes, winding and body, in propeller wash.
+"""Two-node thermal model of a motor (winding and body) in the wash of its propeller.
 
-The default thermal figures are estimates, wide ones: no published thermal resistance of a bare multirotor
-outrunner in propeller wash was found.
+The default thermal resistances and capacities are estimates with a wide spread: no published thermal resistance of a
+bare multirotor outrunner in propeller wash was found.
 """
 
 from __future__ import annotations
@@ -28,23 +28,23 @@ __all__ = [
 ]
 
 REFERENCE = 20.0 + units.CELSIUS_ZERO
-"""Temperature at which a winding resistance is stated. [K]"""
+"""Reference temperature of a winding resistance. [K]"""
 MOST_BELIEVABLE_TEMPERATURE = 200.0 + units.CELSIUS_ZERO
-"""Above this a steady winding temperature is not told: insulation is gone before (class H is 180 C). [K]"""
+"""Highest steady winding temperature that is reported; insulation fails below it (class H is 180 C). [K]"""
 WINDING_CONTACT = 0.30e-3
-"""Winding to stator and bell, over pi d h (estimate). [K m^2/W]"""
+"""Thermal resistance from winding to stator and bell, times the area pi d h (estimate). [K m^2/W]"""
 COPPER_SHARE, COPPER_HEAT, REST_HEAT = 0.13, 385.0, 460.0
-"""Copper share of the motor mass (estimate) [-]; specific heats of copper and of steel. [J/(kg K)]"""
+"""Share of copper in the motor mass (estimate) [-]; specific heats of copper and of steel. [J/(kg K)]"""
 BELL_OVERHANG, LENGTH_OVER = 6e-3, 11e-3
-"""Bell diameter over stator diameter, bell length over stator height (estimates). [m]"""
+"""Bell diameter minus stator diameter, bell length minus stator height (estimates). [m]"""
 STILL_AIR = 10.0
-"""Natural convection and radiation, the least cooling there is (estimate). [W/(m^2 K)]"""
+"""Lower limit of the heat transfer coefficient: natural convection and radiation (estimate). [W/(m^2 K)]"""
 PRANDTL, AIR_SPECIFIC_HEAT = 0.71, 1005.0
-"""Of air (handbook values). [-], [J/(kg K)]"""
+"""Prandtl number and specific heat of air (handbook values). [-], [J/(kg K)]"""
 
 
 class AirLike(Protocol):
-    """What the cooling takes of the air: `components.air.Air`, which stands on the same floor as this wing."""
+    """The air properties that the cooling uses. A protocol, because this package must not import `components.air`."""
 
     @property
     def density(self) -> ArrayLike: ...
@@ -59,7 +59,7 @@ class ThermalResistance:
     Parameters
     ----------
     winding_body, body_air : array_like, > 0
-        [K/W]
+        Thermal resistance from winding to body, and from body to air. [K/W]
     """
 
     winding_body: ArrayOrFloat
@@ -77,7 +77,7 @@ class HeatCapacity:
     Parameters
     ----------
     winding, body : array_like, > 0
-        [J/K]
+        Heat capacity of the winding, and of the rest of the motor. [J/K]
     """
 
     winding: ArrayLike
@@ -90,14 +90,14 @@ class HeatCapacity:
 
 @dataclass(frozen=True)
 class SteadyHeat:
-    """Where a motor settles.
+    """Steady temperatures of a motor.
 
     Parameters
     ----------
     winding, body : ndarray
-        NaN where it never settles. [K]
+        Temperatures; NaN where there is no steady state. [K]
     status : ndarray of int8
-        `Status.NEVER_SETTLES` for runaway, and for anything above 200 C.
+        `Status.NEVER_SETTLES` for thermal runaway, and for a winding above `BELIEVABLE`.
     """
 
     winding: FloatArray
@@ -118,17 +118,18 @@ def resistances(
     Parameters
     ----------
     stator_diameter, stator_height : array_like, > 0
-        [m]
+        Size of the stator. [m]
     wash_speed : array_like, >= 0
-        Air speed over the bell; the induced velocity is a fair value. [m/s]
+        Air speed over the bell, about the induced velocity. [m/s]
     rev_per_s : array_like, >= 0
-        [1/s]
-    air : propmodel.air.Air
-        density [kg/m^3] and viscosity [Pa s] are read.
+        Speed of the motor. [1/s]
+    air : AirLike
+        Object with density [kg/m^3] and viscosity [Pa s].
 
     Returns
     -------
     ThermalResistance
+        Of the broadcast shape of the arguments.
 
     Notes
     -----
@@ -165,11 +166,12 @@ def capacities(mass: ArrayLike) -> HeatCapacity:
     Parameters
     ----------
     mass : array_like, > 0
-        [kg]
+        Mass of the motor. [kg]
 
     Returns
     -------
     HeatCapacity
+        Same shape as ``mass``.
 
     Examples
     --------
@@ -189,7 +191,7 @@ def steady_temperatures(
     reference_temperature: ArrayLike = REFERENCE,
     believable: ArrayLike = MOST_BELIEVABLE_TEMPERATURE,
 ) -> SteadyHeat:
-    r"""Temperatures of winding and body after a long time at one load.
+    r"""Steady temperatures of winding and body at a constant load.
 
     Parameters
     ----------
@@ -198,23 +200,24 @@ def steady_temperatures(
     iron_loss : array_like, >= 0
         Iron and friction loss, in the body. [W]
     resistance : ThermalResistance
-        [K/W]
+        Thermal resistances. [K/W]
     air_temperature : array_like
-        [K]
+        Temperature of the air. [K]
     reference_temperature : array_like
-        Of copper_loss. [K]
+        Winding temperature for which ``copper_loss`` is given. [K]
     believable : array_like
-        Above it the winding counts as never settling. [K]
+        Winding temperature above which the result is NaN. [K]
 
     Returns
     -------
     SteadyHeat
+        Temperatures and status, of the broadcast shape of the arguments.
 
     Notes
     -----
     .. math:: T_w - T_0 = \frac{T_a - T_0 + k + P_i R_b}{1 - \alpha k}, \quad k = P_{Cu} (R_{wb} + R_b)
 
-    :math:`\alpha k \ge 1` is runaway: no temperature exists, and none is told.
+    For :math:`\alpha k \ge 1` there is thermal runaway: no steady state exists, and the result is NaN.
 
     Examples
     --------
@@ -241,7 +244,7 @@ def steady_temperatures(
 
 @dataclass(frozen=True)
 class _Modes:
-    """Two-node linear system split into its two exponentials, for the winding and the body."""
+    """Eigenvalues (fast and slow) of the two-node system, and their shares in the response of winding and body."""
 
     fast: FloatArray
     slow: FloatArray
@@ -261,7 +264,7 @@ def modes(
     body: FloatArray,
     reference: FloatArray,
 ) -> _Modes:
-    """Eigenvalues and the share of each in the starting rates (not in the end state: runaway has none)."""
+    """Eigenvalues and their shares in the initial rates of change; a final state need not exist (thermal runaway)."""
     g1 = 1.0 / np.asarray(resistance.winding_body, dtype=np.float64)
     gb = 1.0 / np.asarray(resistance.body_air, dtype=np.float64)
     cw = 1.0 / np.asarray(capacity.winding, dtype=np.float64)
@@ -302,27 +305,27 @@ def temperatures_after(
     body: ArrayLike,
     reference_temperature: ArrayLike = REFERENCE,
 ) -> tuple[FloatArray, FloatArray]:
-    """Temperatures of winding and body some time after a constant load begins, in closed form.
+    """Temperatures of winding and body at a time after a constant load begins, in closed form.
 
     Parameters
     ----------
     time : array_like, >= 0
-        [s]
+        Time since the start. [s]
     copper_loss, iron_loss : array_like, >= 0
         Winding loss at the reference temperature, and loss in the body. [W]
     resistance : ThermalResistance
-        [K/W]
+        Thermal resistances. [K/W]
     capacity : HeatCapacity
-        [J/K]
+        Heat capacities. [J/K]
     air_temperature, winding, body : array_like
-        Air, and the two nodes at the start. [K]
+        Temperature of the air; initial temperatures of winding and body. [K]
     reference_temperature : array_like
-        [K]
+        Winding temperature for which ``copper_loss`` is given. [K]
 
     Returns
     -------
     winding, body : ndarray
-        [K]
+        Temperatures, of the broadcast shape of the arguments. [K]
 
     Examples
     --------

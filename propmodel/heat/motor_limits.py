@@ -1,4 +1,4 @@
-"""How much a motor bears: the current it holds for ever, and the seconds to its winding limit."""
+"""Thermal limits of a motor: its continuous current, and the time until the winding reaches its limit."""
 
 from __future__ import annotations
 
@@ -22,23 +22,23 @@ def continuous_current(
     winding_limit: ArrayLike,
     reference_temperature: ArrayLike = REFERENCE,
 ) -> FloatArray:
-    """Current at which the winding settles exactly at its limit.
+    """Continuous current: the current at which the steady winding temperature equals its limit.
 
     Parameters
     ----------
     winding_resistance : array_like, > 0
-        At the reference temperature. [ohm]
+        Resistance of the winding at the reference temperature. [ohm]
     iron_loss : array_like, >= 0
-        In the body. [W]
+        Loss in the body. [W]
     resistance : ThermalResistance
-        [K/W]
+        Thermal resistances. [K/W]
     air_temperature, winding_limit, reference_temperature : array_like
-        [K]
+        Temperature of the air, limit of the winding, and temperature of ``winding_resistance``. [K]
 
     Returns
     -------
     ndarray
-        NaN where iron loss alone passes the limit. [A]
+        RMS current, of the broadcast shape; NaN where the iron loss alone exceeds the limit. [A]
 
     Examples
     --------
@@ -71,34 +71,34 @@ def seconds_to_limit(
     body: ArrayLike = 55.0 + units.CELSIUS_ZERO,
     reference_temperature: ArrayLike = REFERENCE,
 ) -> FloatArray:
-    """Seconds at one load until the winding first reaches its limit, from a warm start.
+    """Time at a constant load until the winding first reaches its limit, from a warm start.
 
     Parameters
     ----------
     copper_loss : array_like, >= 0
         I^2 R of the winding alone, at the reference temperature. [W]
     iron_loss : array_like, >= 0
-        In the body. [W]
+        Loss in the body. [W]
     resistance : ThermalResistance
-        [K/W]
+        Thermal resistances. [K/W]
     capacity : HeatCapacity
-        [J/K]
+        Heat capacities. [J/K]
     air_temperature, winding_limit : array_like
-        [K]
+        Temperature of the air, and limit of the winding. [K]
     winding, body : array_like
-        Temperatures at the start. [K]
+        Initial temperatures. [K]
     reference_temperature : array_like
-        [K]
+        Winding temperature for which ``copper_loss`` is given. [K]
 
     Returns
     -------
     ndarray
-        inf where the limit is never reached, 0 where it is passed at the start. [s]
+        inf where the limit is never reached, 0 where the initial temperature exceeds it. [s]
 
     Notes
     -----
-    The winding is a sum of two exponentials. Newton from a lower bound that treats the fast one as settled;
-    the few rows where that does not close (a start far from the usual shape) are bisected.
+    The winding temperature is a sum of two exponentials. Newton's method starts from a lower bound in which the fast
+    exponential has its final value. Elements that do not converge (unusual initial temperatures) are bisected.
 
     Examples
     --------
@@ -121,7 +121,7 @@ def seconds_to_limit(
 
     slow = np.where(np.abs(slow) < 1e-9, 1e-9, slow)
     out = np.where(rise <= 0.0, 0.0, np.inf)
-    # the usual shape: the winding rises all the way, both exponentials with a positive share
+    # usual case: the winding temperature rises monotonically, with positive shares of both exponentials
     usual = (w_fast >= 0.0) & (w_slow > 0.0)
     with np.errstate(over="ignore"):
         reached = (slow > 0.0) | (-w_fast / fast - w_slow / slow > rise)
@@ -134,9 +134,9 @@ def seconds_to_limit(
 
 
 def _newton(rise: FloatArray, fast: FloatArray, slow: FloatArray, w_fast: FloatArray, w_slow: FloatArray) -> FloatArray:
-    """Crossing of a rising sum of two exponentials; NaN where it does not close."""
+    """Time at which a rising sum of two exponentials reaches ``rise``; NaN where the iteration does not converge."""
     with np.errstate(all="ignore"):
-        # lower bound: the fast exponential at its full height from the start
+        # lower bound: the fast exponential has its final value from the start
         left = rise + w_fast / fast
         t = np.maximum(np.log1p(left * slow / w_slow) / slow, rise / (w_fast + w_slow))
         t = np.where(t > 0.0, t, 0.0)
@@ -145,13 +145,13 @@ def _newton(rise: FloatArray, fast: FloatArray, slow: FloatArray, w_fast: FloatA
             error = rise - w_fast / fast * up_fast - w_slow / slow * up_slow
             t = t + error / (w_fast * (up_fast + 1.0) + w_slow * (up_slow + 1.0))
             worst = np.abs(error).max(initial=0.0)
-            if worst < 1e-3:  # the step just taken squares this error
+            if worst < 1e-3:  # the next error is about the square of this one
                 return t
         return np.where((np.abs(error) < 1e-3) & (t >= 0.0), t, np.nan)
 
 
 def _bisect(rise: FloatArray, fast: FloatArray, slow: FloatArray, w_fast: FloatArray, w_slow: FloatArray) -> FloatArray:
-    """First crossing of any sum of two exponentials, by a bracket; inf where there is none."""
+    """First time at which a sum of two exponentials reaches ``rise``, by bisection; inf where it never does."""
     longest = np.full(rise.shape, 1e7)
     with np.errstate(all="ignore"):
         # the only turning point, where both rates cancel

@@ -19,21 +19,23 @@ PACK_HEAT = 1000.0
 
 
 def rms_current(currents: ArrayLike, shares: ArrayLike, *, axis: int = 0) -> FloatArray:
-    """Root-mean-square current of a session: heat goes with the square, so the mean current is too kind.
+    """Root-mean-square current of a session with several parts.
+
+    Ohmic heat is proportional to the square of the current, so the mean current underestimates it.
 
     Parameters
     ----------
     currents : array_like
-        Of the parts of a session. [A]
+        Current in each part of the session. [A]
     shares : array_like
-        Time shares that add up to 1, broadcast against currents. [-]
+        Share of the time of each part, adding up to 1; broadcast against ``currents``. [-]
     axis : int
         Axis of the parts.
 
     Returns
     -------
     ndarray
-        [A]
+        RMS current, of the broadcast shape without ``axis``. [A]
 
     Raises
     ------
@@ -56,19 +58,19 @@ def rms_current(currents: ArrayLike, shares: ArrayLike, *, axis: int = 0) -> Flo
 def pack_temperature_rate(
     current: ArrayLike, *, resistance: ArrayLike, mass: ArrayLike, specific_heat: ArrayLike = PACK_HEAT
 ) -> FloatArray:
-    """Rise of the pack temperature per second at one current, no heat given off.
+    """Rate of rise of the pack temperature at a constant current without cooling (adiabatic).
 
     Parameters
     ----------
     current, resistance, mass : array_like
-        [A], whole pack [ohm], [kg]
+        Current [A], resistance [ohm] and mass [kg] of the whole pack.
     specific_heat : array_like
-        About 1000 (estimate). [J/(kg K)]
+        Specific heat of the pack, about 1000 (estimate). [J/(kg K)]
 
     Returns
     -------
     ndarray
-        Multiply by 60 for kelvin a minute. [K/s]
+        Rate, of the broadcast shape. [K/s]
 
     Examples
     --------
@@ -89,26 +91,27 @@ def wire_rise(
     film: ArrayLike = 25.0,
     air_temperature: ArrayLike = 293.15,
 ) -> tuple[FloatArray, NDArray[np.int8]]:
-    """Steady rise of a single wire over the air around it, and whether it settles.
+    """Steady temperature rise of a single wire above the surrounding air, and its status.
 
     Parameters
     ----------
     current : array_like
-        [A]
+        RMS current. [A]
     conductor_diameter : array_like, > 0
-        Of the solid copper equivalent. [m]
+        Diameter of a solid copper conductor of the same cross-section. [m]
     insulation : array_like
-        Wall; only its larger surface is counted. [m]
+        Thickness of the insulation. It enters only through the larger surface. [m]
     film : array_like
-        Heat transfer; 25 in moving air, 10 in a closed bay (estimates). [W/(m^2 K)]
+        Heat transfer coefficient; 25 in moving air, 10 in a closed bay (estimates). [W/(m^2 K)]
     air_temperature : array_like
-        [K]
+        Temperature of the air. [K]
 
     Returns
     -------
     rise : ndarray
-        NaN where it never settles. [K]
+        Rise, of the broadcast shape; NaN where there is no steady state. [K]
     status : ndarray of int8
+        Code of `Status`, same shape.
 
     Examples
     --------
@@ -130,21 +133,21 @@ def wire_rise(
 
 
 def controller_rise(heat: ArrayLike, *, board_area: ArrayLike, film: ArrayLike = 60.0) -> FloatArray:
-    """Steady rise of a controller board over the air around it (estimate).
+    """Steady temperature rise of a controller board above the surrounding air (estimate).
 
     Parameters
     ----------
     heat : array_like
-        Lost in the board. [W]
+        Power loss in the board. [W]
     board_area : array_like, > 0
-        Both faces together. [m^2]
+        Area of both faces together. [m^2]
     film : array_like
-        60 in propeller wash, 15 in a closed stack (estimates). [W/(m^2 K)]
+        Heat transfer coefficient; 60 in propeller wash, 15 in a closed stack (estimates). [W/(m^2 K)]
 
     Returns
     -------
     ndarray
-        [K]
+        Rise, of the broadcast shape. [K]
 
     Examples
     --------
@@ -157,26 +160,26 @@ def controller_rise(heat: ArrayLike, *, board_area: ArrayLike, film: ArrayLike =
 
 
 PACK_FILM = 20.0
-"""Heat transfer from a strapped pack to moving air, over all of its surface: shrink tube, straps and the frame below
-it are in this. Estimate, half to twice as much: flights of the demo craft then last up to 1 % longer or shorter, and
-their packs come down 2 to 8 K warmer or up to 11 K cooler. [W/(m^2 K)]"""
+"""Heat transfer coefficient from a strapped pack to moving air, over its whole surface. It includes the effect of
+shrink tube, straps and frame. [W/(m^2 K)] Estimate, within a factor of two: for the demo craft this factor changes the
+flight time by up to 1 %, and makes the pack 2 to 8 K warmer or up to 11 K cooler at landing."""
 PACK_DENSITY, PACK_SHAPE = 2000.0, 6.5
-"""Mass over volume of a pack [kg/m^3], and its surface over volume^(2/3): 6 for a cube, 6.3 to 7 for the bricks that
-are flown. Estimates. [-]"""
+"""Density of a pack [kg/m^3], and its surface over volume^(2/3): 6 for a cube, 6.3 to 7 for usual packs. [-]
+Estimates."""
 
 
 def pack_cooling(mass: ArrayLike) -> NDArray[np.float64]:
-    """Heat that a pack gives off for each kelvin above the air.
+    """Thermal conductance from a pack to the air, estimated from its mass.
 
     Parameters
     ----------
     mass : array_like, > 0
-        [kg]
+        Mass of the pack. [kg]
 
     Returns
     -------
     ndarray
-        Estimate, half to twice as much. [W/K]
+        Conductance, same shape; within a factor of two. [W/K]
 
     Examples
     --------

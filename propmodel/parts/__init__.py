@@ -1,4 +1,4 @@
-"""Tables of parts that a user brings."""
+"""Tables of parts supplied by the user."""
 
 from propmodel.parts.to_parts import (
     KINDS,

@@ -1,4 +1,4 @@
-"""Cells of a user's table: text made harmless, numbers read as people write them."""
+"""Cells of a user's table: sanitising of text, and parsing of numbers."""
 
 from __future__ import annotations
 
@@ -20,12 +20,20 @@ MAX_CELL = 2000
 
 
 def clean_text(value: object) -> str:
-    """One line without control or direction marks, angle brackets made harmless, at most 80 letters.
+    """Sanitise untrusted text for display.
+
+    The result is one line of at most `MAX_TEXT` characters, without control and direction characters and with
+    angle brackets replaced.
 
     Parameters
     ----------
     value : object
-        Anything a stranger typed; turned into text first.
+        Value of a cell, converted into text first.
+
+    Returns
+    -------
+    str
+        The sanitised text.
     """
     text = unicodedata.normalize("NFC", str(value)[: MAX_TEXT * 10])
     text = "".join(" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text)
@@ -57,7 +65,7 @@ def _number(text: object, *, comma: bool) -> float:
 
 
 def read_cell(column: Column, raw: object, *, comma: bool, factor: float = 1.0) -> tuple[Any, str]:
-    """Return the value of one cell and what is wrong with it (empty where nothing is)."""
+    """Return the value of one cell, and a sentence about its fault (empty if it is valid)."""
     if column.text:
         blank = raw is None or raw is pd.NA or (isinstance(raw, float) and math.isnan(raw))
         text = "" if blank else clean_text(unescape_cell(str(raw).strip()))

@@ -1,4 +1,4 @@
-"""A table of parts checked row by row, with a sentence for each thing that is wrong."""
+"""Validation of a table of parts, row by row, with one sentence per fault."""
 
 from __future__ import annotations
 
@@ -20,14 +20,12 @@ MAX_PROBLEMS = 12
 
 
 class PartsError(ValueError):
-    """A table cannot be used; the text says which file, row and column, and what is allowed.
-
-    ``problems`` holds one sentence for each fault found, at most a dozen.
+    """A table is invalid. The message names file, row, column, and the allowed values.
 
     Parameters
     ----------
     problems : list of str
-        One sentence for each fault; the first dozen are kept.
+        One sentence per fault; the attribute ``problems`` has the first `MAX_PROBLEMS` of them.
     """
 
     def __init__(self, problems: list[str]) -> None:
@@ -44,6 +42,11 @@ def empty(kind: str) -> pd.DataFrame:
     kind : str
         One of `KINDS`.
 
+    Returns
+    -------
+    pandas.DataFrame
+        With the headings of the kind.
+
     Examples
     --------
     >>> len(empty("motors"))
@@ -59,7 +62,7 @@ def frame_of(kind: str, data: Mapping[str, list[Any]]) -> pd.DataFrame:
 
 
 def whole_row(kind: str, row: Mapping[str, Any]) -> tuple[str, str] | None:
-    """Return the column and the fault of a row whose cells do not go together."""
+    """Return the column and the fault of a row whose cells contradict each other; None for a consistent row."""
     if kind == "motors":
         d, h = row["stator diameter [mm]"], row["stator height [mm]"]
         if math.isnan(d) != math.isnan(h):
@@ -87,27 +90,28 @@ def whole_row(kind: str, row: Mapping[str, Any]) -> tuple[str, str] | None:
 
 
 def check(frame: pd.DataFrame, kind: str, *, file: str = "table", first_row: int = 1) -> pd.DataFrame:
-    """Check an edited table and return it clean: right headings, right types, texts made harmless.
+    """Validate an edited table and convert it to the right types.
 
     Parameters
     ----------
     frame : DataFrame
-        With the headings of `headings`; wholly blank rows are dropped.
+        With the headings of `headings`; blank rows are dropped.
     kind : str
         One of `KINDS`.
     file : str
-        Named in errors.
+        Name for error messages.
     first_row : int
-        Number of the first row in errors.
+        Number of the first row in error messages.
 
     Returns
     -------
     DataFrame
+        With all headings of the kind, numbers as floats, and sanitised texts.
 
     Raises
     ------
     PartsError
-        One sentence for each fault: file, row, column, what is allowed.
+        With one sentence per fault: file, row, column, and the allowed values.
 
     Examples
     --------

@@ -1,7 +1,7 @@
-"""Part tables read from CSV and written to it; every fault is named with file, row and column.
+"""Reading and writing of part tables as CSV. An error message names file, row and column.
 
-What comes from a file is text of a stranger: it is measured before it is parsed, stripped of control
-marks, and written out again so that no spreadsheet takes it for a formula.
+The content of a file is untrusted: its size is limited before parsing, control characters are removed, and cells are
+written so that a spreadsheet does not run them as formulas.
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ MAX_COLUMNS = 60
 
 @dataclass(frozen=True)
 class PartTable:
-    """A table read from a file, and what was made of it."""
+    """A table read from a file, with notes about its interpretation."""
 
     kind: str
     """One of `KINDS`."""
     frame: pd.DataFrame
-    """Checked table with the headings and units of `columns`."""
+    """Validated table with the headings and units of `columns`."""
     notes: list[str]
-    """One sentence for each thing that was guessed, converted or left out."""
+    """One sentence per inference, conversion, or column left out."""
 
 
 def _decode(data: bytes, file: str) -> tuple[str, str]:
@@ -72,7 +72,7 @@ def _plain_heading(text: str) -> tuple[str, str]:
 
 
 def _match(kind: str, found: list[str], file: str) -> tuple[dict[str, int], dict[str, float], list[str]]:
-    """Which column of the file is which of ours, with unit factors, and notes."""
+    """Return heading -> column number of the file, heading -> unit factor, and notes."""
     places: dict[str, int] = {}
     factors: dict[str, float] = {}
     notes: list[str] = []
@@ -121,7 +121,7 @@ def _column(kind: str, stem: str) -> Column | None:
 
 
 def _rows(text: str, delimiter: str, file: str) -> list[tuple[int, list[str]]]:
-    """Rows with their line numbers, comment and blank lines left out, bounded in every direction."""
+    """Return the rows with their line numbers, without comment and blank lines; raise if the table is too large."""
     out: list[tuple[int, list[str]]] = []
     old = csv.field_size_limit(MAX_CELL)
     try:
@@ -143,7 +143,7 @@ def _rows(text: str, delimiter: str, file: str) -> list[tuple[int, list[str]]]:
 
 
 def read_csv(data: bytes | str, kind: str, *, file: str = "The file") -> PartTable:
-    """Read a part table as spreadsheets and people write it.
+    """Read a part table in the usual CSV variants.
 
     Parameters
     ----------
@@ -152,21 +152,23 @@ def read_csv(data: bytes | str, kind: str, *, file: str = "The file") -> PartTab
     kind : str
         One of `KINDS`.
     file : str
-        Its name, for the messages only; nothing is opened.
+        Name of the file, for messages only; no file is opened.
 
     Returns
     -------
     PartTable
+        The validated table and the notes.
 
     Raises
     ------
     PartsError
-        Naming file, row (as a spreadsheet counts them) and column.
+        With one sentence per fault, which names file, row (numbered as in a spreadsheet) and column.
 
     Notes
     -----
-    Delimiter comma, semicolon or tab, whichever the heading line holds most; decimal comma only where the
-    delimiter is another. Units named in a heading are converted; a heading without one is taken in ours.
+    The delimiter is a comma, semicolon or tab, whichever is most frequent in the heading line. A decimal comma is
+    accepted if the delimiter is not a comma. A unit in a heading is converted; without one the unit of `columns`
+    applies.
 
     Examples
     --------
@@ -211,12 +213,12 @@ def read_csv(data: bytes | str, kind: str, *, file: str = "The file") -> PartTab
 
 
 def to_csv(frame: pd.DataFrame, kind: str) -> str:
-    """Write a part table, units in the headings, texts made harmless to a spreadsheet.
+    """Write a part table with units in the headings and texts that a spreadsheet does not run as formulas.
 
     Parameters
     ----------
     frame : DataFrame
-        As `check` returns it.
+        A table returned by `check`.
     kind : str
         One of `KINDS`.
 

@@ -1,5 +1,4 @@
-"""What a table of motors, propellers, packs or controllers has in it: headings, units, ranges, other
-names."""
+"""Columns of the tables of motors, propellers, packs and controllers: headings, units, ranges, synonyms."""
 
 from __future__ import annotations
 
@@ -18,25 +17,25 @@ class Column:
     """One column of a part table."""
 
     heading: str
-    """Exact heading, unit in square brackets."""
+    """Exact heading, with the unit in square brackets."""
     record: str
-    """The field it fills in a build's record; empty where none."""
+    """Corresponding field of a build's record; empty if there is none."""
     low: float = 0.0
-    """Least value allowed, in the unit of the heading."""
+    """Smallest allowed value, in the unit of the heading."""
     high: float = 0.0
-    """Largest value allowed, in the unit of the heading."""
+    """Largest allowed value, in the unit of the heading."""
     whole: bool = False
-    """True where only whole numbers make sense."""
+    """True if only whole numbers are allowed."""
     needed: bool = False
-    """True where a blank cell is a fault."""
+    """True if a blank cell is an error."""
     text: bool = False
-    """True for words, False for numbers."""
+    """True for text, False for numbers."""
     choices: tuple[str, ...] = ()
-    """Words allowed; any where empty."""
+    """Allowed texts; any text if empty."""
     stems: tuple[str, ...] = ()
-    """Other headings it goes by, without their unit, in lower case."""
+    """Accepted synonyms of the heading, without unit, in lower case."""
     help: str = ""
-    """What to type, in a few words."""
+    """Short help text for the user."""
 
     @property
     def unit(self) -> str:
@@ -193,7 +192,7 @@ UNITS: dict[str, dict[str, float]] = {
     "V": {"v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3},
     "rpm/V": {"rpm/v": 1.0, "kv": 1.0, "1/min/v": 1.0},
 }
-"""Units a heading may name for each of ours, and the factor into it. International yard and pound (1959)."""
+"""Unit of a column -> accepted units of a heading, and their factors into it. International yard and pound (1959)."""
 
 
 def columns(kind: str) -> tuple[Column, ...]:

@@ -1,10 +1,9 @@
-"""The user's own parts: tables of motors, propellers, packs and controllers turned into parts.
+"""Conversion of the user's tables of motors, propellers, packs and controllers into parts.
 
-A table is a pandas frame with exactly the headings of its kind (`headings`), one part a row, blank = not
-known. `read_csv` and `to_csv` (see `parts.csv_table`) bring it in and out. `motors`, `propellers`,
-`packs` and `controllers` turn a whole table into one part with array fields, so that a sweep may cross
-it; `to_motor` and the like turn one row into a part of plain numbers, and `to_record` into the fields of
-a build's record.
+A table is a pandas frame with the headings of its kind (`headings`), one part per row; a blank cell means unknown.
+`motors`, `propellers`, `packs` and `controllers` convert a whole table into one part with array fields, for use in a
+sweep. `to_motor`, `to_propeller`, `to_pack` and `to_controller` convert one row into a single part, and `to_record`
+converts a row into fields of a build's record. `read_csv` and `to_csv` are in `propmodel.parts.csv_table`.
 """
 
 from __future__ import annotations
@@ -67,7 +66,7 @@ def _or(values: NDArray[np.float64], default: Any) -> NDArray[np.float64]:
 
 
 def _maybe(values: NDArray[np.float64], *, beyond: float | None = None) -> NDArray[np.float64] | None:
-    """None where no row knows; else ``beyond`` (a value that never limits) in the rows that do not."""
+    """Return None if all values are unknown; else replace the unknown ones by ``beyond``, which never limits."""
     if np.all(np.isnan(values)):
         return None
     return values if beyond is None else _or(values, beyond)
@@ -81,11 +80,11 @@ def _some(frame: pd.DataFrame, kind: str) -> pd.DataFrame:
 
 
 NO_LIMIT = 1e9
-"""Stands for "no limit stated" in a table where other rows state one."""
+"""Value of a rating that is not stated, in a table in which other rows state it."""
 
 
 def motors(frame: pd.DataFrame) -> Motor:
-    """Turn a table of motors into one `Motor` with array fields, one element a row.
+    """Convert a table of motors into one `Motor` with array fields, one element per row.
 
     Parameters
     ----------
@@ -95,7 +94,7 @@ def motors(frame: pd.DataFrame) -> Motor:
     Returns
     -------
     Motor
-        An effective resistance given in the table stands; the rows without one get it from the stator size.
+        An effective resistance in the table is used as it is; for rows without one it follows from the stator size.
 
     Examples
     --------
@@ -112,25 +111,25 @@ def motors(frame: pd.DataFrame) -> Motor:
     volts = _or(_column_of(frame, "no-load voltage [V]"), 10.0)
     given_i = _column_of(frame, "no-load current [A]")
     mass = _column_of(frame, "mass [g]", GRAM)
-    # a row without a stator (it then states resistance and no-load current) gets the proportions of its mass
+    # a row without a stator size (it then states resistance and no-load current) gets one from its mass
     volume = np.maximum(_or(mass, 0.032) - 0.005, 0.1 * _or(mass, 0.032)) / 7800.0
     known = ~np.isnan(d)
     d_fill = np.clip(np.where(known, d, np.cbrt(3.3 * volume)), 3.0 * MM, 200.0 * MM)
     h_fill = np.clip(np.where(known, h, np.cbrt(3.3 * volume) / 3.3), 1.0 * MM, 150.0 * MM)
-    # a resistance found on a bench comes with a KV found there; a label KV means what labels mean
+    # with a measured resistance the KV is taken as measured too; otherwise as that of a label
     labelled = np.where(np.isnan(given_r), motor.LOADED_KV_RATIO, 1.0)
     ratio = _or(_column_of(frame, "loaded KV share [-]"), labelled)
     plain = motor.from_stator(d_fill, h_fill, kv, no_load_voltage=volts, loaded_kv_ratio=ratio)
-    # a printed winding moves the forecast; the usual share of it leaves the other rows where they are
+    # a stated winding resistance changes the forecast; the usual share leaves the other rows unchanged
     printed = ~np.isnan(winding)
     usual = motor.WINDING_SHARE * np.asarray(plain.resistance)
     guess = motor.from_stator(
         d_fill, h_fill, kv, winding_resistance=_or(winding, usual), no_load_voltage=volts, loaded_kv_ratio=ratio
     )
     resistance = _or(given_r, np.asarray(guess.resistance))
-    # a winding cannot hold more than the whole
+    # the winding resistance is part of the effective resistance
     share = np.fmin(_or(winding, motor.WINDING_SHARE * resistance), resistance)
-    # the loss torque of the guess, at the resistance that stands
+    # the loss torque of the estimate, at the resistance in use
     loss = guess.iron_torque_slope, guess.torque_constant
     current = _or(given_i, motor.current_without_load(*loss, resistance=resistance, voltage=volts))
     measured = ~np.isnan(given_r)
@@ -154,11 +153,11 @@ def motors(frame: pd.DataFrame) -> Motor:
 
 
 MEASURED_LOG_SD = 0.10
-"""Log sd of an effective resistance that the user measured. [-] Estimate."""
+"""Standard deviation of ln R for an effective resistance measured by the user. [-] Estimate."""
 
 
 def propellers(frame: pd.DataFrame) -> Propeller:
-    """Turn a table of propellers into one `Propeller` with array fields.
+    """Convert a table of propellers into one `Propeller` with array fields, one element per row.
 
     Parameters
     ----------
@@ -168,8 +167,8 @@ def propellers(frame: pd.DataFrame) -> Propeller:
     Returns
     -------
     Propeller
-        Rows without a blade width in mm have an unknown chord (NaN): their width by eye counts. Rows without a mass
-        take the estimate.
+        Rows without a blade width in mm have an unknown chord (NaN); their width class is used. Rows without a mass
+        get its estimate.
 
     Examples
     --------
@@ -192,7 +191,7 @@ def propellers(frame: pd.DataFrame) -> Propeller:
 
 
 def packs(frame: pd.DataFrame) -> Pack:
-    """Turn a table of packs into one `Pack` with array fields (the chemistry an array of names).
+    """Convert a table of packs into one `Pack` with array fields, one element per row.
 
     Parameters
     ----------
@@ -202,6 +201,7 @@ def packs(frame: pd.DataFrame) -> Pack:
     Returns
     -------
     Pack
+        The chemistry is an array of names.
 
     Examples
     --------
@@ -231,7 +231,7 @@ def packs(frame: pd.DataFrame) -> Pack:
 
 
 def controllers(frame: pd.DataFrame) -> Controller:
-    """Turn a table of speed controllers into one `Controller` with array fields.
+    """Convert a table of speed controllers into one `Controller` with array fields, one element per row.
 
     Parameters
     ----------
@@ -241,6 +241,7 @@ def controllers(frame: pd.DataFrame) -> Controller:
     Returns
     -------
     Controller
+        Ratings that no row states are None.
 
     Examples
     --------
@@ -262,26 +263,26 @@ def controllers(frame: pd.DataFrame) -> Controller:
         min_cells=_maybe(_column_of(frame, "fewest cells [-]"), beyond=1.0),
         max_cells=_column_of(frame, "most cells [-]"),
         max_voltage=_maybe(_column_of(frame, "highest voltage [V]"), beyond=NO_LIMIT),
-        # without a mass the frame mass holds it; a table that gives some counts the others as nothing
+        # without any mass the frame mass includes it; if some rows state one, the others count as zero
         mass=_maybe(mass, beyond=1e-9),
     )
 
 
 def _row(row: Mapping[str, Any] | pd.Series, kind: str, make: Callable[[pd.DataFrame], Any]) -> Any:
-    """One part of plain numbers from one row."""
+    """Return a single part from one row."""
     part = make(pd.DataFrame([dict(row)]))
     plain = {
         name: value[0].item()
         for name, value in vars(part).items()
         if isinstance(value, np.ndarray) and value.shape == (1,)
     }
-    # what a row does not state is not stated: no stand-in limits
+    # ratings that the row does not state become None instead of `NO_LIMIT`
     plain = {name: None if isinstance(value, float) and math.isnan(value) else value for name, value in plain.items()}
     return replace(part, **plain, name=clean_text(row["name"]))
 
 
 def to_motor(row: Mapping[str, Any] | pd.Series) -> Motor:
-    """Turn one row of a table of motors into a `Motor` of plain numbers.
+    """Convert one row of a table of motors into a single `Motor`.
 
     Parameters
     ----------
@@ -299,7 +300,7 @@ def to_motor(row: Mapping[str, Any] | pd.Series) -> Motor:
 
 
 def to_propeller(row: Mapping[str, Any] | pd.Series) -> Propeller:
-    """Turn one row of a table of propellers into a `Propeller` of plain numbers.
+    """Convert one row of a table of propellers into a single `Propeller`.
 
     Parameters
     ----------
@@ -315,7 +316,7 @@ def to_propeller(row: Mapping[str, Any] | pd.Series) -> Propeller:
 
 
 def to_pack(row: Mapping[str, Any] | pd.Series) -> Pack:
-    """Turn one row of a table of packs into a `Pack` of plain numbers.
+    """Convert one row of a table of packs into a single `Pack`.
 
     Parameters
     ----------
@@ -331,7 +332,7 @@ def to_pack(row: Mapping[str, Any] | pd.Series) -> Pack:
 
 
 def to_controller(row: Mapping[str, Any] | pd.Series) -> Controller:
-    """Turn one row of a table of speed controllers into a `Controller` of plain numbers.
+    """Convert one row of a table of speed controllers into a single `Controller`.
 
     Parameters
     ----------
@@ -347,7 +348,7 @@ def to_controller(row: Mapping[str, Any] | pd.Series) -> Controller:
 
 
 def to_record(row: Mapping[str, Any] | pd.Series, kind: str) -> dict[str, Any]:
-    """Return the fields of a build's record that one part fills in, in the units people type.
+    """Return the fields of a build's record that one part determines, in the units of the record.
 
     Parameters
     ----------
@@ -359,12 +360,12 @@ def to_record(row: Mapping[str, Any] | pd.Series, kind: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        For `assembly.build_record.from_record`; what the row does not state is None, so that an earlier part's
-        figure does not linger.
+        For `assembly.build_record.from_record`. Values that the row does not state are None, so that those of an
+        earlier part are not kept.
 
     Notes
     -----
-    A record has no place for a measured effective resistance: use `to_motor` where the row has one.
+    A record has no field for a measured effective resistance: use `to_motor` for a row with one.
 
     Examples
     --------
@@ -390,7 +391,7 @@ def to_record(row: Mapping[str, Any] | pd.Series, kind: str) -> dict[str, Any]:
             out[name] = None if math.isnan(amps) else amps / whole_ah
     if kind == "propellers":
         out["blade_width"] = out["blade_width"] or "unknown"
-    # these have defaults that are numbers, not "not told"
+    # these fields have numeric defaults, so they must not become None
     for name, default in (
         ("parallel", 1),
         ("pole_pairs", 7),

@@ -91,7 +91,8 @@ LOOKS: dict[str, Look] = {
     "induced_velocity": Look("wash speed in the hover", "speed", "min", "stronger wash", "weaker wash", "the wash"),
     PRICE: Look("price of the listed parts", "money", "min", "dearer", "cheaper", "the price"),
 }  # fmt: skip
-"""Answers one can choose by: `propmodel.assess.performance.OUTPUTS`, the reader's own way of flying, the price."""
+"""Outputs available as objectives and conditions: those of `propmodel.assess.performance.OUTPUTS`, the flight time of
+the user's mixed flight, and the price."""
 
 ASKED = tuple(k for k in LOOKS if k != PRICE)
 HEADLINES = tuple(k for k in ASKED if k != MIXED_TIME)

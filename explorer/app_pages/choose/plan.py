@@ -1,7 +1,7 @@
-"""All combinations: ranges as typed, lists of parts, and the plan of a sweep over them.
+"""Plan of a sweep over all combinations: from the ranges and part lists of the user to the axes of the sweep.
 
-Pure: nothing here knows the screen. A combination is a flat index into a `propmodel.studies.sweep.Sweep`; `loaded`
-turns one into inputs again, so that what the map says and what the loaded build says agree.
+Pure functions, without Streamlit. A combination is a flat index into a `propmodel.studies.sweep.Sweep`; `loaded`
+converts it into inputs, so that the loaded build has the same results as its point on the map.
 """
 
 from __future__ import annotations

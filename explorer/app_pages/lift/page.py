@@ -58,7 +58,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
         throttle_block(inputs, pins, found)
     names = distinct_names(pins, inputs)
     head, pin_heads = head_of(inputs), [replace(head_of(one), name=name) for one, name in zip(pins, names, strict=True)]
-    limits = page_frame.without_verdict(headlines.limits_of(inputs))
+    limits = page_frame.without_verdict(headlines.sorted_limits(inputs))
     with top:
         opening(inputs, pins, head, pin_heads, limits, found)
     if waits:
@@ -170,7 +170,7 @@ def beside(inputs: Inputs, pins: list[Inputs]) -> None:
                         args=(place - 1,), width="stretch",
                     )  # fmt: skip
             got = headlines.answers(one)
-            builds.append(side_by_side.Beside(one, got.low, got.mid, got.high, headlines.limits_of(one), price))
+            builds.append(side_by_side.Beside(one, got.low, got.mid, got.high, headlines.sorted_limits(one), price))
         page_frame.say(side_by_side.table(builds, page_frame.units()))
         st.download_button(
             "Download as CSV",

@@ -35,8 +35,8 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.style("flight")
     hold = float(kept_values.get("hold", 10.0))
-    found = page_frame.without_verdict(headlines.limits_of(inputs, hold))
-    theirs = [headlines.limits_of(one, hold) for one in pins]
+    found = page_frame.without_verdict(headlines.sorted_limits(inputs, hold))
+    theirs = [headlines.sorted_limits(one, hold) for one in pins]
     names = distinct_names(pins, inputs)
     pin, first = (replace(pins[0], name=names[0]), theirs[0]) if pins else (None, [])
     pinned = words.pinned_margins(pin, first)

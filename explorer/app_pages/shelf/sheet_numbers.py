@@ -266,7 +266,7 @@ def sheet_of(
         For `explorer.app_pages.shelf.field_sheet.field_sheet`.
     """
     got = headlines.answers(inputs)
-    found = headlines.limits_of(inputs)
+    found = headlines.sorted_limits(inputs)
     head = summary.Headline(inputs.name, got.low, got.mid, got.high)
     order = {"over": 0, "tight": 1, "clear": 2, "unknown": 3}
     limits = sorted(found, key=lambda limit: order[limit.state])[:MOST_LIMITS]

@@ -275,13 +275,13 @@ def test_minutes_that_full_throttle_ends_say_so():
     assert "until full throttle no longer holds it" in flight_words.minutes_or_why(got, "hang still")
     found = headlines.answers(inputs)
     head = Headline(inputs.name, found.low, found.mid, found.high)
-    said = plain(opening(head, headlines.limits_of(inputs), Units()))
+    said = plain(opening(head, headlines.sorted_limits(inputs), Units()))
     assert "until full throttle no longer holds it up" in said
     # a pack that sags too far for the hover within seconds: a pull above the weight, and still no hover
     sagging = replace(demo_inputs("moor"), payload_g=1500.0, command_cap_percent=62.0)
     found = headlines.answers(sagging)
     assert found.mid.thrust_to_weight > 1.0
-    said = plain(opening(Headline("", found.low, found.mid, found.high), headlines.limits_of(sagging), Units()))
+    said = plain(opening(Headline("", found.low, found.mid, found.high), headlines.sorted_limits(sagging), Units()))
     assert "cannot hover for longer than seconds" in said
 
 
@@ -297,7 +297,7 @@ def test_a_cruise_too_fast_is_answered_by_how_much_it_lacks():
 def test_names_reach_the_page_escaped():
     bad = replace(SCREE, name="<img src=x onerror=alert(1)>")
     got = answers.minutes(bad)
-    found = headlines.limits_of(bad)
+    found = headlines.sorted_limits(bad)
     answer = dive_answers.dive(bad)
     for markup in (
         flight_words.minutes_opening(bad, got),
@@ -371,7 +371,9 @@ def test_each_basis_opens_its_meaning():
 @pytest.mark.parametrize("hold", [2.0, 10.0, 60.0, math.inf])
 def test_the_forecast_of_most_shares_lies_in_its_band(hold):
     bands = margins_answers.share_bands(SCREE, hold)
-    shares = {x.key: x.share for x in headlines.limits_of(SCREE, hold) if x.kind == "share" and np.isfinite(x.share)}
+    shares = {
+        x.key: x.share for x in headlines.sorted_limits(SCREE, hold) if x.kind == "share" and np.isfinite(x.share)
+    }
     inside = [bands[k][0] <= v <= bands[k][1] for k, v in shares.items() if np.isfinite(bands[k]).all()]
     assert len(inside) > 8 and np.mean(inside) > 0.9
 

@@ -62,7 +62,7 @@ def test_every_answer_gives_the_same_figure(name):
     # the mark on the throttle story, at a full pack
     assert headlines.story(inputs).hover_command == pytest.approx(told, rel=1e-6)
     assert answers.power(inputs, modern=None).hover_command[1] == pytest.approx(told)
-    assert named(opening(head, headlines.limits_of(inputs), Units())) == [want]
+    assert named(opening(head, headlines.sorted_limits(inputs), Units())) == [want]
     shown = dict((step[0], step[1]) for step in lift_steps(build, headlines.profile(inputs)))
     assert named(shown["Hover command"]) == [want]
     rows = {row["name"]: row["value"] for row in sheet_numbers._number_rows(inputs, Units())}

@@ -16,7 +16,7 @@ from explorer.text.numbers import Units
 
 def beside(inputs: Inputs, price: float | None = None) -> Beside:
     got = headlines.answers(inputs)
-    return Beside(inputs, got.low, got.mid, got.high, headlines.limits_of(inputs), price)
+    return Beside(inputs, got.low, got.mid, got.high, headlines.sorted_limits(inputs), price)
 
 
 @pytest.fixture(scope="module")
