@@ -52,6 +52,8 @@ KNOBS = (
 BOARD = {"kv": "KV", "diameter_in": "Diameter", "pitch_in": "Pitch", "capacity_mah": "Capacity"}
 """The four sliders that stand at once on the first page, and their labels."""
 
+_LEFT_OPEN = {"dive_kmh"}
+"""Fields that are left blank by choice: nothing is missing where they are."""
 _WHOLE_SPAN = {"command_cap_percent", "charge_left_percent", "reserve_percent", "pack_temperature_c"}
 """Their whole allowed range fits a slider."""
 _OWN_SPAN = {
@@ -144,10 +146,11 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         Shorter label.
     """
     field, value = described(name), value_of(name)
-    # the style sheet takes the clearing cross off fields that must have a value
     place = f"{where}:{_page()}" if where in SHARED else where
     key = f"{place}:{name}" if field.optional else f"{place}-must:{name}"
     common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
+    if where == "board":  # beside a slider of the same name
+        common["label_visibility"] = "collapsed"
     label = _label(field, short)
     if name == "measured_propeller":
         stale_values.put(key, value)
@@ -178,7 +181,9 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
         else:
             numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
             displayed = None if displayed is None else float(f"{displayed:.6g}")
-        hint = f"not told: {field.when_unknown}" if field.optional else None
+        unknown = field.when_unknown if field.name in _LEFT_OPEN else f"not told: {field.when_unknown}"
+        # by the blank hint the style sheet knows a field that must have a value, and takes its clearing cross off
+        hint = unknown if field.optional else " "
         stale_values.put(key, displayed)
         st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
 
@@ -232,33 +237,30 @@ def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
     leave_out : sequence of str
         Inputs that already have a slider on the page.
     """
-    with st.container(key="strip"):
-        pick, slide, hold = st.columns([2.2, 5, 1.7], vertical_alignment="bottom", gap="medium")
-        with pick:
-            # another page drops the choice: take it up again
-            key = f"knob:{_page()}"
-            st.session_state.setdefault(key, st.session_state.get(keys.LAST_KNOB, KNOBS[0]))
-            offered = [knob for knob in KNOBS if knob not in leave_out]
-            if st.session_state[key] not in offered:
-                st.session_state[key] = offered[0]
-            name = st.selectbox(
-                "Try changing",
-                offered,
-                format_func=lambda k: described(k).label,
-                key=key,
-                help="Choose an input; the slider beside it moves it. The same input stands at the left.",
-            )
-            st.session_state[keys.LAST_KNOB] = name
-        with slide:
-            _knob(name)
-        with hold:
-            st.button(
-                "Pin this build",
-                key="pin",
-                on_click=state.pin,
-                width="stretch",
-                help="Keep this build as the grey dashed one; every number then shows against it.",
-            )
+    # elements in a row, not columns with an element each: half as many for the browser to go through
+    with st.container(key="strip", horizontal=True, vertical_alignment="bottom", gap="medium"):
+        # another page drops the choice: take it up again
+        key = f"knob:{_page()}"
+        st.session_state.setdefault(key, st.session_state.get(keys.LAST_KNOB, KNOBS[0]))
+        offered = [knob for knob in KNOBS if knob not in leave_out]
+        if st.session_state[key] not in offered:
+            st.session_state[key] = offered[0]
+        name = st.selectbox(
+            "Try changing",
+            offered,
+            format_func=lambda k: described(k).label,
+            key=key,
+            help="Choose an input; the slider beside it moves it. The same input stands at the left.",
+        )
+        st.session_state[keys.LAST_KNOB] = name
+        _knob(name)
+        st.button(
+            "Pin this build",
+            key="pin",
+            on_click=state.pin,
+            width="stretch",
+            help="Keep this build as the grey dashed one; every number then shows against it.",
+        )
 
 
 def _knob(name: str, *, short: str | None = None) -> None:
@@ -296,29 +298,28 @@ def guessed() -> None:
     """Say how many values nobody told, the one that moves the answers most first, and open their fields."""
     inputs = state.usable()
     found, unchecked = _ranked_guesses(inputs), unchecked_fields(inputs)
-    with st.container(key="lean", width="content"):
-        if not found and not unchecked:
-            say('<p class="wi-small">Nothing is guessed.</p>')
+    if not found and not unchecked:
+        st.html('<div class="wi"><p class="wi-small">Nothing is guessed.</p></div>', width="content")
+        return
+    short = [one.words.split(" (")[0] for one in found] or [words for _, words in unchecked]
+    words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
+    count, what = (len(found), "guessed") if found else (len(unchecked), "not told")
+    label = f"{count} values are {what}; fill them in: {words}"
+    if count == 1:
+        label = f"1 value is {what}; fill it in: {words}"
+    with st.popover(label, type="tertiary", key=keys.GUESSES_OPEN, on_change="rerun") as box:
+        if not box.open:
             return
-        short = [one.words.split(" (")[0] for one in found] or [words for _, words in unchecked]
-        words = ", ".join(short[:3]) + (", ..." if len(short) > 3 else "")
-        count, what = (len(found), "guessed") if found else (len(unchecked), "not told")
-        label = f"{count} values are {what}; fill them in: {words}"
-        if count == 1:
-            label = f"1 value is {what}; fill it in: {words}"
-        with st.popover(label, type="tertiary", key=keys.GUESSES_OPEN, on_change="rerun") as box:
-            if not box.open:
-                return
-            if found:
-                st.caption("The guess that moves the answers most comes first.")
-            for one in found:
-                control(one.name, where="lean")
-                donor = st.session_state.get(keys.DEFAULT_DONOR) if "lent" in one.words else None
-                st.caption(f"Lent by {donor.capitalize()}. {_moves(one)}" if donor else _moves(one))
-            if unchecked:
-                st.caption("Not told, so not checked:")
-            for name, _ in unchecked:
-                control(name, where="lean")
+        if found:
+            st.caption("The guess that moves the answers most comes first.")
+        for one in found:
+            control(one.name, where="lean")
+            donor = st.session_state.get(keys.DEFAULT_DONOR) if "lent" in one.words else None
+            st.caption(f"Lent by {donor.capitalize()}. {_moves(one)}" if donor else _moves(one))
+        if unchecked:
+            st.caption("Not told, so not checked:")
+        for name, _ in unchecked:
+            control(name, where="lean")
 
 
 def _ranked_guesses(inputs: Inputs) -> list[guesses.GuessedField]:

@@ -33,11 +33,9 @@ def bar(pages: Sequence[tuple[str, str]]) -> None:
     pages : sequence of tuple
         Folder and name of each page.
     """
-    with st.container(key="bar"):
-        _component()(
-            data={"pages": [list(one) for one in pages], "page": st.session_state.get(keys.PAGE, "")},
-            key="bar_of_pages",
-        )
+    _component()(
+        data={"pages": [list(one) for one in pages], "page": st.session_state.get(keys.PAGE, "")}, key="bar_of_pages"
+    )
 
 
 @st.cache_resource(show_spinner=False)

@@ -22,7 +22,8 @@ from explorer.inputs import (
     short_text,
 )
 from explorer.session import keys, state, typed_labels
-from explorer.text.numbers import Units, prose
+from explorer.text.numbers import Units, number, prose, thousands
+from explorer.text.sentence_parts import misfit_sentence
 from propmodel.assess.limits import Limit
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
     "notice",
     "numbers",
     "page_file",
+    "parts_first",
     "pinned_keys",
     "say",
     "section",
@@ -66,15 +68,15 @@ def page_file(page: str) -> str:
     return f"app_pages/{page}/page.py"
 
 
-def say(body: str) -> None:
-    """Write our own HTML; everything typed by somebody must come escaped (`html.escape`)."""
-    st.html(f'<div class="wi">{body}</div>')
+def say(*bodies: str) -> None:
+    """Write our own HTML, one piece below the other; everything typed by somebody must come escaped (`html.escape`)."""
+    st.html("".join(f'<div class="wi">{body}</div>' for body in bodies))
 
 
-def section(title: str, aside: str = "") -> None:
-    """Heading of a part of a page, with a lighter remark."""
+def section(title: str, aside: str = "", *bodies: str) -> None:
+    """Heading of a part of a page, with a lighter remark, and HTML that stands below it."""
     more = f" <span>{html.escape(aside)}</span>" if aside else ""
-    say(f"<h2>{html.escape(title)}{more}</h2>")
+    say(f"<h2>{html.escape(title)}{more}</h2>", *bodies)
 
 
 def notice(*, first_words: str = "") -> None:
@@ -82,6 +84,13 @@ def notice(*, first_words: str = "") -> None:
     found = state.notices()
     body = "".join(f'<p class="wi-notice" role="status">{html.escape(prose(text))}</p>' for text in found)
     say(body or (f'<p class="wi-first">{first_words}</p>' if first_words else ""))
+
+
+def parts_first(inputs: Inputs, verdict: str) -> str:
+    """A part that does not bear the pack, or the frame its propeller, before whatever else a page has to say."""
+    if not headlines.over_label(inputs) - {"mass_threshold_g"}:
+        return verdict
+    return f"{misfit_sentence(headlines.sorted_limits(inputs))} {verdict}".strip()
 
 
 def first_sentence(verdict: str) -> str:
@@ -97,7 +106,7 @@ def first_sentence(verdict: str) -> str:
     return (
         f'<b class="n bad">{count} label{"s" if count > 1 else ""} open</b>: {named}. '
         f"Answer {'them' if count > 1 else 'it'} in the side panel"
-        '<span class="wi-phone"> (behind the arrows » at the top left)</span>. '
+        '<span class="wi-phone"> (behind <b>Edit build</b>)</span>. '
         "Until then there is no verdict: every number below takes a guess in place of "
         f"{'these labels' if count > 1 else 'this label'}."
     )
@@ -231,7 +240,7 @@ def numbers(
 
 def _cell(value: Any, digits: int) -> str:
     if isinstance(value, float):
-        return "" if math.isnan(value) else f"{value:.{digits}g}" if abs(value) < 10**digits else f"{value:,.0f}"
+        return "" if math.isnan(value) else f"{value:.{digits}g}" if abs(value) < 10**digits else number(value)
     return str(value)
 
 
@@ -248,7 +257,7 @@ def working(label: str, steps: Callable[[], Sequence[tuple[str, str, str]]], *, 
     with st.popover(label, type="tertiary", key=f"working_{key}", on_change="rerun") as box:
         if box.open:
             body = "".join(
-                f"<dt>{html.escape(what)}</dt><dd><code>{html.escape(sum_)}</code></dd>"
+                f"<dt>{html.escape(what)}</dt><dd><code>{html.escape(thousands(sum_))}</code></dd>"
                 f'<dd class="src">{html.escape(source)}</dd>'
                 for what, sum_, source in steps()
             )

@@ -81,10 +81,8 @@ def _group(group: str) -> None:
             if short is None:
                 field_controls.control(name, where="side")
         if row:
-            for column, name in zip(
-                st.columns([1, 1.2] if group == "What feeds it" else 2, gap="small"), row, strict=True
-            ):
-                with column:
+            with st.container(key=f"row_{group}", horizontal=True):
+                for name in row:
                     field_controls.control(name, where="side", short=dict(first)[name])
         rest = [f.name for f in FIELDS.values() if f.group == group and f.name not in dict(first)]
         over = (
@@ -109,6 +107,17 @@ _NEAREST_STATOR = (("rill", 11.5), ("tarn", 17.0), ("scree", 24.5), ("moor", 27.
 """The same by stator diameter, where no propeller is told. [mm] Common practice, from memory."""
 _NEAREST_MASS = (("rill", 80.0), ("tarn", 350.0), ("scree", 900.0), ("moor", 1700.0), ("fell", 99999.0))
 """The same by take-off mass, where neither is told. [g] Common practice, from memory."""
+_CONDITIONS = {
+    "payload_g", "air_temperature_c", "altitude_m", "pack_temperature_c", "command_cap_percent", "cycles",
+    "mass_threshold_g",
+}  # fmt: skip
+"""Fields of labels that name no part: they change the craft on the screen."""
+_TIPS = 235000.0
+"""Unloaded speed of a bare motor on a full pack times propeller size, from 5 to 10 in (common practice). [rpm in]"""
+_WIDE = 26.5
+"""Stators from this diameter on turn no 5-inch propeller (common practice, from memory). [mm]"""
+_FULL_CELL = 4.2
+"""[V]"""
 _TINY_CELLS = 2
 """More cells than that are too many for the smallest craft: the next one lends. (common practice)"""
 
@@ -120,12 +129,18 @@ def default_donor_of(given: dict[str, Any], now: str) -> str:
     --------
     >>> default_donor_of({"diameter_in": 10.0}, "scree"), default_donor_of({"stator_d_mm": 11.0}, "scree")
     ('fell', 'rill')
-    >>> default_donor_of({}, "moor")
-    'moor'
+    >>> default_donor_of({}, "moor"), default_donor_of({"stator_d_mm": 28.0, "kv": 1300.0, "cells": 6}, "scree")
+    ('moor', 'moor')
     """
     tables = (("diameter_in", _NEAREST), ("stator_d_mm", _NEAREST_STATOR), ("take_off_g", _NEAREST_MASS))
     table, size = next(((table, float(given[name])) for name, table in tables if name in given), ((), 0.0))
     found = next((name for name, top in table if size <= top), now)
+    if table is _NEAREST_STATOR and found in ("moor", "fell") and {"kv", "cells"} <= given.keys():
+        # wide stators turn 5-, 7- and 10-inch propellers: the faster they turn, the smaller it is
+        inches = _TIPS / (float(given["kv"]) * _FULL_CELL * int(given["cells"]))
+        least = "scree" if size < _WIDE else "moor"
+        by_speed = next(name for name, top in _NEAREST if inches <= top)
+        found = min(found, max(by_speed, least, key=_BY_SIZE.index), key=_BY_SIZE.index)
     return "tarn" if found == "rill" and int(given.get("cells", 1)) > _TINY_CELLS else found
 
 
@@ -176,6 +191,8 @@ def _say_reading(reading: LabelReading) -> None:
     donor = st.session_state.get(keys.DEFAULT_DONOR)
     if reading.found and donor:
         lines.append(f"All else is guessed from {donor.capitalize()}, {_SIZES[donor]}: change it below.")
+    elif reading.found and _is_demo(st.session_state.get(keys.LABEL_BASE)):
+        lines.append(f"All else stays as {state.inputs().name} has it.")
     if not lines and not reading.questions:
         lines = ["There is nothing here that I can read as a label."]
     st.html('<div class="wi wi-read" role="status">' + "<br>".join(html.escape(line) for line in lines) + "</div>")
@@ -207,8 +224,12 @@ def _typed() -> None:
     reading = typed_labels.reading()
     if not reading.found and not reading.questions:
         return
-    now = state.inputs()
-    if st.session_state.get(keys.DEFAULT_DONOR) or any(demo_inputs(n) == now for n in demo_names()):
+    now = _demo_below(state.inputs())
+    if st.session_state.get(keys.DEFAULT_DONOR) or _is_demo(now):
+        if _conditions_only(reading) and not st.session_state.get(keys.DEFAULT_DONOR):
+            st.session_state[keys.LABEL_PLAIN] = st.session_state[keys.LABEL_BASE] = now
+            _fill()
+            return
         if not st.session_state.get(keys.DEFAULT_DONOR):
             # somebody's own craft begins here; readings and prices of the demo craft are not of it
             whole_builds.change_craft(now, Inputs(name="Your build"))
@@ -229,6 +250,21 @@ def _typed() -> None:
     _fill()
 
 
+def _is_demo(craft: Inputs | None) -> bool:
+    return any(demo_inputs(name) == craft for name in demo_names())
+
+
+def _demo_below(now: Inputs) -> Inputs:
+    """The demo craft to which labels gave nothing but a load or a place; else the build as it is."""
+    base: Inputs | None = st.session_state.get(keys.LABEL_BASE)
+    return base if base is not None and _is_demo(base) and now == st.session_state.get(keys.LABEL_MADE) else now
+
+
+def _conditions_only(reading: LabelReading) -> bool:
+    """Whether the labels name no part: what it carries, where it flies, how worn or warm the pack is."""
+    return {found.field for found in reading.found} | reading.open_fields() <= _CONDITIONS
+
+
 def _by_hand(now: Inputs) -> dict[str, Any]:
     """Fields that are not as the labels alone would make them: they stay when more labels are typed."""
     made = st.session_state.get(keys.LABEL_MADE)
@@ -240,7 +276,7 @@ def _by_hand(now: Inputs) -> dict[str, Any]:
 def _fill() -> None:
     reading = typed_labels.reading()
     base = st.session_state.get(keys.LABEL_BASE) or state.inputs()
-    if any(base.name == demo_inputs(n).name for n in demo_names()):
+    if not _conditions_only(reading) and any(base.name == demo_inputs(n).name for n in demo_names()):
         base = replace(base, name="Your build")
     given = answered(reading, typed_labels.answers(reading))
     given = {**_guessed(base, given), **given}

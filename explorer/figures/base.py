@@ -179,26 +179,19 @@ def panels(
     Returns
     -------
     Sketch
-        Panel k (from 1) is drawn on axes ``xk``/``yk``; pass ``row=k`` to the helpers.
+        Panel k (from 1) is drawn on axes ``x``/``yk``; pass ``row=k`` to the helpers.
     """
     count = len(rows)
     plot = height - foot
     each = (plot - gap * count) / count
-    layout: dict = {}
-    names = []
-    for k, panel in enumerate(rows, start=1):
-        upper = 1.0 - ((gap + each) * (k - 1) + gap) / plot
-        lower = 1.0 - (gap + each) * k / plot
-        mark = "" if k == 1 else str(k)
-        last = k == count
-        layout[f"xaxis{mark}"] = {
-            "anchor": f"y{mark}",
+    layout: dict = {
+        "xaxis": {
+            "anchor": "y" if count == 1 else f"y{count}",
             "range": [0.0, x.top],
             "tickvals": list(np.arange(0.0, x.top + 0.5 * x.tick, x.tick)),
             "tickmode": "array",
-            "showticklabels": last,
             "ticklabelstandoff": 5,
-            "title": {"text": x_title if last else "", "standoff": 6},
+            "title": {"text": x_title, "standoff": 6},
             "fixedrange": True,
             "zeroline": False,
             "showline": False,
@@ -211,12 +204,16 @@ def panels(
             "spikedash": "solid",
             "spikecolor": PINNED,
         }
-        if x_text is not None:
-            layout[f"xaxis{mark}"]["ticktext"] = list(x_text)
-        if k > 1:
-            layout[f"xaxis{mark}"]["matches"] = "x"
+    }
+    if x_text is not None:
+        layout["xaxis"]["ticktext"] = list(x_text)
+    names = []
+    for k, panel in enumerate(rows, start=1):
+        upper = 1.0 - ((gap + each) * (k - 1) + gap) / plot
+        lower = 1.0 - (gap + each) * k / plot
+        mark = "" if k == 1 else str(k)
         layout[f"yaxis{mark}"] = {
-            "anchor": f"x{mark}",
+            "anchor": "x",
             "domain": [max(lower, 0.0), min(upper, 1.0)],
             "range": [0.0, panel.axis.top],
             "dtick": panel.axis.tick,
@@ -227,7 +224,7 @@ def panels(
             "gridcolor": GRID,
             "ticks": "",
             "ticklabelstandoff": 4,
-            "tickformat": ",",
+            "tickformat": "," if panel.axis.top >= 10_000.0 else "",
         }
         names.append(panel_title(panel.name, panel.unit, y=min(upper, 1.0)) | {"name": f"panel {k}"})
     layout |= {
@@ -246,6 +243,7 @@ def panels(
         },
         "dragmode": False,
         "uirevision": "steady",
+        "separators": ".\u202f",
         "template": {},
     }
     return Sketch(**layout)

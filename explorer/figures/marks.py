@@ -16,7 +16,7 @@ __all__ = ["MEASURED_MARKS", "band", "dot", "hatch", "limit", "line", "measured"
 
 def _axes(row: int) -> dict[str, str]:
     mark = "" if row == 1 else str(row)
-    return {"xaxis": f"x{mark}", "yaxis": f"y{mark}"}
+    return {"xaxis": "x", "yaxis": f"y{mark}"}
 
 
 def _rounded(values: ArrayLike) -> list[float | None]:
@@ -212,7 +212,7 @@ def word(
         text=f"<b>{text}</b>" if bold else text,
         x=x,
         y=y,
-        xref=f"x{mark}",
+        xref="x",
         yref=f"y{mark} domain" if domain else f"y{mark}",
         xanchor="left" if right_of else "right",
         yanchor="middle",
@@ -270,7 +270,7 @@ def limit(figure: Sketch, value: float, text: str, *, x_top: float, y_top: float
         text=text,
         x=0.0,
         y=value,
-        xref=f"x{mark}",
+        xref="x",
         yref=f"y{mark}",
         xanchor="left",
         yanchor="top",

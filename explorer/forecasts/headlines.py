@@ -33,7 +33,7 @@ __all__ = [
     "THROTTLE",
     "Answers",
     "Headlines",
-    "ThrottleStory",
+    "ThrottleBand",
     "answers",
     "build",
     "over_label",
@@ -91,7 +91,7 @@ class Answers:
 
 
 @dataclass(frozen=True)
-class ThrottleStory:
+class ThrottleBand:
     """Throttle curve as a function of the motor command, and its 80 % interval.
 
     ``throttle`` of the three curves is the motor command from idle to 1, as in logs.
@@ -164,13 +164,13 @@ def quantile(values: NDArray, share: float) -> float:
     return float(np.quantile(there, share)) if there.size >= 0.5 * values.size else math.nan
 
 
-def story(inputs: Inputs) -> ThrottleStory:
+def story(inputs: Inputs) -> ThrottleBand:
     """Throttle curve with its interval, at the displayed charge."""
     return _story(plain(inputs))
 
 
 @st.cache_data(**CACHED_ANSWERS)
-def _story(inputs: Inputs) -> ThrottleStory:
+def _story(inputs: Inputs) -> ThrottleBand:
     made = build(inputs)
     charge = flying(inputs).state_of_charge
     low, _, high = curve_bands(made, BAND_THROTTLE, state_of_charge=charge)
@@ -184,7 +184,7 @@ def _story(inputs: Inputs) -> ThrottleStory:
         return replace(curve, throttle=command_from_duty(esc, duty_from_throttle(esc, curve.throttle)))
 
     hover = command_from_duty(esc, still.duty, command_cap=made.command_cap)
-    return ThrottleStory(
+    return ThrottleBand(
         curve=over_command(throttle_curve(made, THROTTLE, state_of_charge=charge)),
         low=over_command(low),
         high=over_command(high),

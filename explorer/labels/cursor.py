@@ -43,13 +43,14 @@ WORDS = {
             "all-up",
             "total",
             "overall",
+            "all",
             "craft",
             "build",
             "drone",
         ),
         "all",
     ),
-    **dict.fromkeys(("payload", "camera", "cam"), "load"),
+    **dict.fromkeys(("payload", "camera", "cam", "kamera"), "load"),
     **dict.fromkeys(("bec", "ubec", "regulator", "output"), "regulator"),
     **dict.fromkeys(
         ("shaft", "screw", "screws", "bolt", "hole", "holes", "mounting", "hub", "bore", "stack", "holes"), "fitting"
@@ -57,9 +58,11 @@ WORDS = {
 }
 MASSES = ("grams", "kilograms", "pounds", "ounces")
 FILLERS = {
-    "mass", "weight", "weighs", "per", "of", "is", "gewicht", "abfluggewicht", "masse", "poids", "peso",
+    "mass", "weight", "weighs", "per", "of", "is", "gewicht", "abfluggewicht", "abflugmasse", "startgewicht",
+    "masse", "poids", "peso",
 }  # fmt: skip
 """Words between a part and its grams."""
+_WITH = {"with", "incl", "including", "inkl", "mit", "avec", "con"}
 
 
 class Cursor:
@@ -98,7 +101,7 @@ class Cursor:
         here = self.pieces[index].segment
         index += step
         while 0 <= index < len(self.pieces) and self.pieces[index].segment == here:
-            if self.pieces[index].kind not in ("word", "quantity", "connector", "dry", "other"):
+            if self.pieces[index].kind not in ("word", "quantity", "connector", "plug", "price", "dry", "other"):
                 return self.pieces[index]
             index += step
         return None
@@ -185,6 +188,13 @@ class Cursor:
                 if owner and not (step == 1 and self._leads_a_mass(index, other)):
                     return owner
         return ""
+
+    def carried(self, index: int) -> bool:
+        """Whether a mass stands behind a load that a larger thing flies with: with camera 900 g."""
+        other = index - 1
+        if other >= 0 and self.pieces[other].mark in FILLERS:
+            other -= 1
+        return other >= 1 and WORDS.get(self.pieces[other].mark) == "load" and self.pieces[other - 1].mark in _WITH
 
     def _leads_a_mass(self, index: int, word: int) -> bool:
         """Whether the word behind a mass stands before the next one: 1100g camera 150g."""

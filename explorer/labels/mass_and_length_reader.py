@@ -77,6 +77,9 @@ def settle_masses(at: Cursor) -> None:
     def likely_parts(grams: float) -> list[str]:
         return [part for part, mass in usual.items() if _LIKELY[0] <= grams / mass <= _LIKELY[1]]
 
+    def possible(part: str, grams: float) -> bool:
+        return part not in usual or _MOST[0] <= grams / usual[part] <= _MOST[1]
+
     without_pack: list[tuple[str, float]] = []
 
     def owner_of(index: int, grams: float) -> str:
@@ -85,7 +88,7 @@ def settle_masses(at: Cursor) -> None:
         alone = {WORDS[p.mark] for p in at.pieces if p.segment == at.pieces[index].segment and p.mark in WORDS}
         if not owner and alone == {"frame"} and at.owners[at.pieces[index].segment] == {"frame"}:
             return "frame"
-        if owner == "esc" or (owner in usual and not _MOST[0] <= grams / usual[owner] <= _MOST[1]):
+        if owner == "esc" or not possible(owner, grams):
             return ""
         return owner
 
@@ -118,11 +121,17 @@ def settle_masses(at: Cursor) -> None:
             else:
                 at.ask(piece.text, f"Is {said} the bare frame, or with electronics and ESC?", *options)
             continue
+        larger = [i for i, _, g in at.masses if g > grams and owner_of(i, g) in ("all", "")]
+        if owner == "load" and at.carried(index) and not larger:
+            at.ask(piece.text, f"What weighs {said}?", fields["all"], fields["load"])
+            continue
         if owner in fields:
             at.ask(piece.text, f"What weighs {said}?", fields[owner])
             continue
         likely = likely_parts(grams)
-        before = OWNER.get(at.kind(index, -1), "motor" if at.kind(index, -1) == "code" else "")
+        before = OWNER.get(at.kind(index, -1), {"code": "motor", "volts": "pack"}.get(at.kind(index, -1), ""))
+        if at.near(index, -1) in [at.pieces[i] for i in at.beside_cells]:
+            before = "pack"
         word = at.next_word(index, -1)
         named = (
             word not in ("", *FILLERS, *_KINDS) and not (WORDS.get(word) == "esc" and grams >= _TOO_MUCH_FOR_AN_ESC)
@@ -133,7 +142,8 @@ def settle_masses(at: Cursor) -> None:
         elif not named and not likely and grams >= TAKE_OFF.bounds()[0] and whole == [index]:
             at.assume(piece.text, f"{said} is taken as the take-off mass.", *fields["all"].values)
         else:
-            order = [*likely, *(part for part in reversed(fields) if part not in likely)]
+            rest = [part for part in reversed(fields) if possible(part, grams) or part == at.word_before(index)]
+            order = [*likely, *(part for part in rest if part not in likely)]
             at.ask(piece.text, f"What weighs {said}?", *(fields[part] for part in order))
     for source, grams in without_pack:
         _add_the_pack(at, source, grams, usual.get("pack"))

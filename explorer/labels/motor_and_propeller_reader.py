@@ -60,6 +60,10 @@ def _with_blades(sizes: list[meanings.Size]) -> list[meanings.Size]:
     return [(d, p, blades) for d, p, many in counts for blades in many]
 
 
+_LARGEST = 0.6
+"""Propeller diameter over stator diameter that is not flown any more (common practice: 10 in on 22 mm). [in/mm]"""
+
+
 def _poles(at: Cursor, index: int, piece: Piece) -> None:
     at.add(piece.text, ("pole_pairs", int(piece.number(1)) // 2))
 
@@ -218,6 +222,8 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
         return
     if at.last == "stator" and before == "code" and kv and not at.any("kv", "kilo_kv", "stator_kv"):
         stator, capacity = None, False
+        across = float(at.found["stator_d_mm"].value)
+        sizes = [size for size in sizes if size[0] <= _LARGEST * across]
     elif beside_pack and capacity and not at.any("mah", "ah"):
         stator, kv = None, False
     else:

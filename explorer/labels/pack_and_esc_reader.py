@@ -234,7 +234,7 @@ def _metres(at: Cursor, index: int, piece: Piece) -> None:
         at.cannot(piece.text)
 
 
-_HEIGHTS = {"altitude", "elevation", "height", "asl", "above", "at", "high"}
+_HEIGHTS = {"altitude", "elevation", "height", "asl", "above", "at", "high", "h\u00f6he", "auf"}
 
 
 def _awg(at: Cursor, index: int, piece: Piece) -> None:

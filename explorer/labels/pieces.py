@@ -56,6 +56,8 @@ _STOP = r"(?![A-Za-z0-9])"
 _END = r"(?![A-Za-z0-9])(?!\.{1,3}\d)"
 """After digits."""
 _NO_NUMBER = r"(?!\s?:?\s?\d)"
+_FOR = rf"(?:[ (]{{0,2}}(?:for\s)?(?:10|15|20|30|60)\s?s(?:ec(?:onds?)?)?{_STOP})"
+"""How long a burst lasts; no pack of this size has that many cells."""
 _IN = r"(?:inch(?:es)?|in|\"|''|zoll|pouces?|pulgadas?)"
 _TIMES = r"(?:[x*]|by(?=\s?\d))"
 _DASH = r"(?:-|~|to)"
@@ -63,15 +65,19 @@ _SHAPE = r"(?P<nose>BN|SF|bull\s?nose|slow\s?-?\s?fl(?:yer|y|ight))"
 """What labels say of the blade's shape right behind its size."""
 _TYPE_LETTERS = rf"(?:(?!in)[BDEFHKLNQRTWYZ]{{1,2}}|MR){_STOP}"
 """Letters of a type right behind a size; none of them is a unit."""
+_LETTER = "[A-Za-z\u00c0-\u00d6\u00d9-\u00f6\u00f9-\u017f]"
 _PACK = r"(?:pack|battery|batt?|lipo|akku|accu|batterie)"
 
 _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
     (kind, re.compile(pattern.replace(r"\s?", " {0,2}").replace(r"\s", " "), re.IGNORECASE))
     for kind, pattern in (
+        ("price", r"(?:[$\u20ac\u00a3]|(?:USD|EUR|GBP)\s?)\s?\d{1,5}(?:\.\d{1,2})?"),
+        ("price", rf"\d{{1,5}}(?:\.\d{{1,2}})?\s?(?:[$\u20ac\u00a3](?!\s?\d)|(?:USD|EUR|GBP|euros?|dollars?){_STOP})"),
         ("poles", rf"(\d{{1,2}})\s?N\s?(\d{{1,2}})\s?P{_STOP}"),
         ("magnets", rf"(\d{{1,2}})\s?-?\s?(?:poles?|magnets?){_STOP}"),
         ("four_in_one", rf"(?:4|four)\s?-?\s?in\s?-?\s?(?:1|one){_STOP}"),
-        ("stator_kv", rf"(\d{{4}}(?:\.\d)?)(?:\s?KV\s?[:=]\s?|KV)(\d{{3,5}}){_END}"),
+        ("stator_kv", rf"(\d{{4}}(?:\.\d)?)\s?(?:KV\s?[:=]\s?|KV)(\d{{3,5}}){_END}"),
+        ("stator_kv", rf"(\d{{4}}(?:\.\d)?)\sKV\s(\d{{3,5}}){_END}(?!\s?(?:mA|KV|mm|g{_STOP}))"),
         ("kilo_kv", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?k\s?KV{_STOP}"),
         ("kilo_kv", rf"(\d{{1,2}}\.\d{{1,3}})\s?KV{_STOP}"),
         ("kv", rf"KV\s?[:=]?\s?{_THOUSANDS}(?:\s?rpm\s?/\s?V)?{_END}"),
@@ -111,8 +117,8 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("other", rf"\d{{1,4}}\s?W(?:atts?)?{_STOP}"),
         ("no_load", rf"(?:no[-\s]?load|I0|Io)\s?[:=]?\s?{_N}\s?A(?:\s?[@/]?\s?{_N}\s?V)?{_STOP}"),
         ("no_load", rf"{_N}\s?A\s?(?:no[-\s]?load|I0|Io)?\s?@\s?{_N}\s?V{_STOP}"),
-        ("amps_burst", rf"(?:burst|peak)\s?:?\s?{_N}\s?A(?:mps?)?{_STOP}"),
-        ("amps_burst", rf"{_N}\s?A(?:mps?)?\s?(?:burst|peak){_STOP}{_NO_NUMBER}"),
+        ("amps_burst", rf"(?:burst|peak)\s?:?\s?{_N}\s?A(?:mps?)?{_STOP}{_FOR}?"),
+        ("amps_burst", rf"{_N}\s?A(?:mps?)?\s?(?:burst|peak){_STOP}(?:{_FOR}|{_NO_NUMBER})"),
         ("amps", rf"{_N}\s?A?\s?/\s?{_N}\s?A(?:mps?)?{_STOP}"),
         ("amps", rf"{_N}\s?A\s?\(\s?{_N}\s?A\s?\)"),
         ("amps", rf"{_N}\s?A(?:mps?|mperes?)?(?:{_STOP}|(?=[x*]\d))"),
@@ -130,11 +136,13 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("cap", r"(\d{2,3})\s?%\s?(?:motor |throttle |output ){0,2}(?:cap|limit|output)(?![A-Za-z])"),
         ("cap", r"(?:throttle |output |motor ){0,2}(?:cap|limit)\s?(?:of|at|to|[:=])?\s?(\d{2,3})\s?%"),
         ("other", r"\d{1,3}(?:\.\d)?\s?%"),
-        ("grams", rf"(\d{{1,5}}(?:\.\d{{1,2}})?)\s?(?:grams?|gr|gms?|g){_STOP}"),
+        ("grams", rf"(\d{{1,5}}(?:\.\d{{1,2}})?)\s?(?:gramm?(?:e?s|os|i)?|gr|gms?|g){_STOP}"),
         ("other", rf"(?:[5-9]|1\d)T{_STOP}"),
         ("cycles", rf"(\d{{1,4}})\s?(?:cycles?|flights?){_STOP}"),
         ("cell_code", rf"(?:[A-Z]\d{{2}}[A-Z]|\d{{2}}[QRET]){_STOP}"),
         ("volts", rf"{_N}\s?V(?:olts?|DC)?{_STOP}"),
+        ("other", rf"V\d(?:\.\d)?{_STOP}"),
+        ("other", rf"\d{{1,3}}(?:\.\d)?\s?-?\s?(?:min(?:s|utes?|uten)?|sec(?:s|onds?)?|hours?){_STOP}"),
         ("mm", rf"(\d{{1,4}}(?:\.\d{{1,2}})?)\s?mm{_STOP}"),
         ("cm", rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?cm{_STOP}"),
         ("diameter", rf"{_N}\s?-?\s?{_IN}\s?dia(?:m|meter)?{_STOP}"),
@@ -159,7 +167,7 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("chemistry", rf"(?P<mark>li\s?-?\s?ion|lion){_STOP}"),
         ("chemistry", rf"(?P<mark>li\s?-?\s?po(?:lymer)?){_STOP}"),
         ("connector", rf"(?!in|to|on|at|up|or|no|of)[A-Z]{{2}}-?(30|60|90|120|150)(?:H|PW|PB)?{_END}"),
-        ("other", rf"(?!KV)[A-Z]{{2,3}}\d\.\d{_STOP}"),
+        ("plug", rf"(?!KV)[A-Z]{{2,3}}\d\.\d{_STOP}"),
         ("dry", rf"dry(?:\s?(?:weight|mass))?{_STOP}"),
         ("dry", rf"(?:without|w/o|ohne|sans|sin|no|excl\.?|excluding|minus)\s(?:the\s|a\s)?{_PACK}{_STOP}"),
         ("threshold", rf"sub\s?-?\s?(\d{{2,4}})\s?(?:grams?|g)?{_STOP}"),
@@ -168,7 +176,8 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("coaxial", rf"(?P<mark>coax(?:ial)?){_STOP}"),
         ("craft", rf"(?P<mark>quad(?:copter)?|hexa?(?:copter)?|octo?(?:copter)?|tricopter){_STOP}"),
         ("screw", rf"M\d(?:\.\d)?(?:x\d{{1,2}})?{_STOP}"),
-        ("word", rf"(?P<mark>[A-Za-z][A-Za-z'-]{{0,30}}(?:_\d{{1,3}})?){_STOP}"),
+        ("word", rf"(?P<mark>all)[ -](?:up|in){_STOP}"),
+        ("word", rf"(?P<mark>{_LETTER}(?:{_LETTER}|['-]){{0,30}}(?:_\d{{1,3}})?){_STOP}"),
     )
 ]
 _JUNK = re.compile(r"[^\s,;|\n]{1,80}")

@@ -42,7 +42,7 @@ def read_labels(text: str) -> LabelReading:
     >>> read_labels("22o7").unread[0].sentence
     'I could not read "22o7": did you mean 2207?'
     """
-    text = str(text)
+    text = _TWO_OF_A_UNIT.sub(r"\1\4\2\3\4", str(text))
     cursor = Cursor(pieces_of(text, _accept), _better)
     _run(cursor)
     if (between := _BETWEEN.search(text[:MAX_LENGTH])) and cursor.questions:
@@ -54,6 +54,8 @@ def read_labels(text: str) -> LabelReading:
     return cursor.reading()
 
 
+_TWO_OF_A_UNIT = re.compile(r"(?<![\w.])(\d{3,5})( (?:or|vs\.?|versus|oder|ou) )(\d{3,5})\s?(KV|mAh)", re.IGNORECASE)
+"""Two numbers with one unit: 1750 or 1950 KV."""
 _BETWEEN = re.compile(r"(?<![\w.])(?:or|vs\.?|versus|oder|ou)(?!\w)", re.IGNORECASE)
 
 
@@ -79,6 +81,8 @@ def _first_of_two(first: str, second: str) -> LabelReading | None:
 def _accept(piece: Piece) -> bool:
     """Whether a pattern that fits also makes sense; if not, the scanner tries the next one."""
     if piece.kind == "stator_kv":
+        if " KV " in piece.text.upper() and (piece.number(0) % 5 == 0 or meanings.stator_of_code(piece.number(1))):
+            return False  # a KV and what stands behind it: 2450 KV 2207
         return meanings.stator_of_code(piece.number(0)) is not None and 100 <= piece.number(1) <= 30000
     if piece.kind == "code_blades":
         return bool(meanings.propeller_of_code(piece.number(0)))

@@ -29,6 +29,7 @@ __all__ = [
     "prose",
     "quantity_of",
     "spread",
+    "thousands",
     "value",
 ]
 
@@ -208,10 +209,21 @@ def prose(text: str, gap: str = "\u00a0") -> str:
     >>> prose("1,650 mAh or 11000 KV", " ")
     '1650 mAh or 11\u202f000 KV'
     """
-    text = re.sub(r"(?<![\w.])(\d{1,3}(?:,\d{3})+|\d{5,})(?![\w,.]\d)", _spaced, text)
+    text = thousands(text)
     text = re.sub(r"(?<=\d) C(?![\w^'])", " \u00b0C", text)
     text = re.sub(r"(?<![\w.)])-(?=\d)", MINUS, text)
     return re.sub(rf"(?<=\d) (?=(?:{_UNITS})(?![\w^]))", gap, text)
+
+
+def thousands(text: str) -> str:
+    """Large numbers in a text, spaced as `number` does it; a sum keeps everything else as it is.
+
+    Examples
+    --------
+    >>> thousands("1,650 mAh x 24,200 rpm - 3")
+    '1650 mAh x 24\u202f200 rpm - 3'
+    """
+    return re.sub(r"(?<![\w.])(\d{1,3}(?:,\d{3})+|\d{5,})(?![\w,.]\d)", _spaced, text)
 
 
 def _spaced(found: re.Match[str]) -> str:

@@ -15,6 +15,9 @@ __all__ = [
     "build_name",
     "dash",
     "ink",
+    "misfit_sentence",
+    "misfits",
+    "pinned_builds",
     "range_words",
     "small_own_name",
     "too_fast",
@@ -51,6 +54,39 @@ def range_words(kind: str, low: float, high: float) -> str:
 def dash() -> str:
     """The dash of a pinned build."""
     return '<span class="dash"></span>'
+
+
+def pinned_builds(phrases: Sequence[tuple[str, str]], *, lead: str = "Pinned", end: str = "") -> str:
+    """Several pinned builds in one line, each with what is said of it; HTML.
+
+    Examples
+    --------
+    >>> pinned_builds([("Light", "4 min"), ("Heavy", "3 min")], lead="Pinned, in a hover")
+    '<span class="dash"></span>Pinned, in a hover: <em>Light</em>: 4 min; <em>Heavy</em>: 3 min.'
+    """
+    each = "; ".join(f"<em>{html.escape(name)}</em>: {words}" for name, words in phrases)
+    return f"{dash()}{lead}: {each}.{end}"
+
+
+def misfits(found: Sequence[Limit]) -> list[Limit]:
+    """Parts that do not fit together: cells or volts over a label, a propeller too large for the frame."""
+    return [one for one in found if one.kind == "fits" and one.state == "over" and one.key != "mass_threshold"]
+
+
+def misfit_sentence(found: Sequence[Limit]) -> str:
+    """The part that does not fit, for before any other number; HTML, empty where all fit."""
+    over = misfits(found)
+    if not over:
+        return ""
+    worst, others = over[0], [html.escape(one.part) for one in over[1:]]
+    why, fix = (html.escape(prose(words, NARROW)) for words in (lowered(worst.reason), worst.fix))
+    named = " and ".join(part for part in (", ".join(others[:-1]), *others[-1:]) if part)
+    also = f" Nor {'do' if len(others) > 1 else 'does'} the {named}." if others else ""
+    cap = " A throttle cap does not help." if worst.key in ("motor_cells", "controller_cells") else ""
+    return (
+        f"The {html.escape(worst.part)} {ink('does not fit', bad=True)}: {why}.{also} {fix}{cap} "
+        "Put that right before you plug in."
+    )
 
 
 def too_fast(found: Sequence[Limit]) -> str:

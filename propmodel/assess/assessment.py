@@ -253,7 +253,7 @@ class Assessment:
     def _thermal(self, point: OperatingPoint, wash: NDArray) -> heat.ThermalResistance:
         can_diameter, can_length = motor.can_size(self.build.motor)
         found = heat.resistances(
-            stator_diameter=can_diameter - heat.BELL_OVER,
+            stator_diameter=can_diameter - heat.BELL_OVERHANG,
             stator_height=can_length - heat.LENGTH_OVER,
             wash_speed=wash,
             rev_per_s=point.rev_per_s,

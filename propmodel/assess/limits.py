@@ -163,7 +163,9 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
     True
     """
     if shape_of(build) != ():
-        raise ValueError("limits needs one build of plain numbers; for arrays of builds use propmodel.margins.evaluate")
+        raise ValueError(
+            "limits needs one build of plain numbers; for arrays of builds use propmodel.assess.margins.evaluate"
+        )
     if not (isinstance(hold, float) and hold == np.inf):
         check_positive("hold", check_number("hold", hold, "s"), "s")
     a = Assessment(build)
@@ -336,12 +338,11 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         ratio = float(a.thrust_to_weight_at_reserve)
         return f"At the end of the flight the thrust is {ratio:.1f} times the weight; below 2 it cannot catch a gust"
     if key == "hover_high":
+        if not bool(a.can_hover):
+            return "It cannot hover"
         command = float(np.minimum(a.hover_command_at_reserve, 9.99))
-        return (
-            f"At the end of the flight a hover takes {_percent(command)} of the motors' command, idle included"
-            if bool(a.can_hover)
-            else "It cannot hover"
-        )
+        tiny = "; 40 to 60 % is usual for so light a craft" if number(a.mass) <= margins.LIGHT_CRAFT_MASS else ""
+        return f"At the end of the flight a hover takes {_percent(command)} of the motors' command, idle included{tiny}"
     if key == "hover_low":
         command = float(a.hover_command)
         return f"On a fresh pack a hover takes {_percent(command)} of the motors' command, idle included"
@@ -462,8 +463,8 @@ class _Change(NamedTuple):
 
 
 _CHANGES = {
-    "cap": _Change("command_cap", "a throttle cap of", 0.3, 1.0, "%", 0.01),
-    "uncap": _Change("command_cap", "a throttle cap of", 100.0, 1.0, "%", 0.01, absolute=True),
+    "cap": _Change("command_cap", "a throttle cap of", 0.5, 1.0, "%", 0.01),
+    "uncap": _Change("command_cap", "raising the throttle cap to", 100.0, 1.0, "%", 0.01, absolute=True),
     "capacity": _Change("pack.capacity_ah", "a pack of", 4.0, 50.0, "mAh", 1e-3),
     "pitch": _Change("propeller.pitch", "a pitch of", 0.5, 0.1, "in", INCH),
     "smaller": _Change("propeller.diameter", "a propeller of", 0.6, 0.1, "in", INCH),

@@ -29,7 +29,7 @@ BURST_SECONDS = 10.0
 """Longest load to which a burst rating applies; beyond it the continuous rating (common practice). [s]"""
 PACK_LIMIT = 60.0 + CELSIUS_ZERO
 """Highest temperature of a pouch cell (data sheets: discharge up to 60 C). [K]"""
-LEAST_ROOM = 0.02
+LEAST_VOLTAGE_ROOM = 0.02
 """Smallest allowance between open-circuit voltage and voltage limit; it keeps the share finite. [V]"""
 MAGNET_LIMIT = 120.0 + CELSIUS_ZERO
 """Temperature limit of magnets with suffix H (trade practice, from memory); plain grades only 60 to 80 C. [K]"""
@@ -43,13 +43,15 @@ WARM_MOTOR = 55.0 + CELSIUS_ZERO
 """Initial temperature of a motor in flight. [K]"""
 WIRE_SECONDS = 25.0
 """Time constant of an insulated lead in moving air (estimate). [s]"""
-COPPER_HEAT_VOLUME = 3.45e6
+COPPER_VOLUMETRIC_HEAT = 3.45e6
 """Volumetric heat capacity of copper (handbook value). [J/(m^3 K)]"""
 COPPER_HEAT_SHARE = 0.5
 """Share of the copper in the heat capacity of a silicone-insulated lead (estimate). [-]"""
 HOVER_HIGH, HOVER_LOW = 0.50, 0.12
 """Hover command above which the control reserve is small, and below which the throttle stick is too sensitive (common
 practice). [-]"""
+LIGHT_CRAFT_MASS, HOVER_HIGH_TINY = 0.06, 0.65
+"""Mass of a tiny craft [kg], and its `HOVER_HIGH`: such craft hover at 40 to 60 % (common practice, memory). [-]"""
 
 
 class Usual(NamedTuple):
@@ -66,7 +68,7 @@ class Usual(NamedTuple):
     """Smallest thrust-to-weight ratio to which it applies; craft with less use full throttle for longer. [-]"""
 
 
-QUICK = 3.0
+BURST_RATIO = 3.0
 """Thrust-to-weight ratio from which full throttle lasts only seconds (common practice, from memory). [-]"""
 
 
@@ -213,7 +215,7 @@ def _sag(a: Assessment, *, low: bool) -> NDArray:
     point = a.full_throttle_at_reserve if low else a.full_throttle
     rest = battery.open_circuit_voltage(pack, a.reserve if low else 1.0)
     floor = battery.of_chemistry(pack, "punch_floor") * np.asarray(pack.cells)
-    return (rest - point.bus_voltage) / np.maximum(rest - floor, LEAST_ROOM * np.asarray(pack.cells))
+    return (rest - point.bus_voltage) / np.maximum(rest - floor, LEAST_VOLTAGE_ROOM * np.asarray(pack.cells))
 
 
 def _controller(a: Assessment, hold: float) -> NDArray:
@@ -288,7 +290,7 @@ def _wire(current: NDArray, area: ArrayLike | None, a: Assessment, hold: float) 
     part = 1.0 if np.isinf(hold) else 1.0 - np.exp(-hold / WIRE_SECONDS)
     # in the first seconds copper and insulation are heated without cooling
     density = current / np.asarray(area)
-    adiabatic = density**2 * COPPER_RESISTIVITY_20C / COPPER_HEAT_VOLUME * COPPER_HEAT_SHARE * min(hold, 600.0)
+    adiabatic = density**2 * COPPER_RESISTIVITY_20C / COPPER_VOLUMETRIC_HEAT * COPPER_HEAT_SHARE * min(hold, 600.0)
     return np.minimum(np.where(np.isinf(settled), np.inf, settled * part), adiabatic) / (INSULATION_LIMIT - air)
 
 
@@ -311,11 +313,12 @@ def _connector(a: Assessment, hold: float) -> NDArray:
 def _brownout(a: Assessment, hold: float) -> NDArray:
     rest = battery.open_circuit_voltage(a.build.pack, a.reserve)
     floor = np.asarray(a.build.craft.electronics_min_voltage, dtype=np.float64)
-    return (rest - a.full_throttle_at_reserve.bus_voltage) / np.maximum(rest - floor, LEAST_ROOM)
+    return (rest - a.full_throttle_at_reserve.bus_voltage) / np.maximum(rest - floor, LEAST_VOLTAGE_ROOM)
 
 
 def _hover_high(a: Assessment, hold: float) -> NDArray:
-    return np.where(a.can_hover, np.minimum(a.hover_command_at_reserve, 1.0), 1.0) / HOVER_HIGH
+    most = np.interp(a.mass, (LIGHT_CRAFT_MASS, 2.0 * LIGHT_CRAFT_MASS), (HOVER_HIGH_TINY, HOVER_HIGH))
+    return np.where(a.can_hover, np.minimum(a.hover_command_at_reserve, 1.0), 1.0) / most
 
 
 def _hover_low(a: Assessment, hold: float) -> NDArray:
@@ -353,17 +356,19 @@ def free_speed(a: Assessment) -> NDArray:
     return a.fresh_burst.emf * np.asarray(a.build.motor.kv, dtype=np.float64) / 60.0
 
 
+_IN_BURSTS = Usual(1.25, BURST_RATIO)
+
 SHARES: Mapping[str, Share] = MappingProxyType(
     {
-        "pack_label": Share(_pack_label, "current on the pack's label", "pack", "label", True, Usual(1.5, QUICK)),
-        "pack_heat": Share(_pack_heat, "heat in the pack", "pack", "estimate, to 60 C", True, Usual(1.25, QUICK)),
+        "pack_label": Share(_pack_label, "current on the pack's label", "pack", "label", True, Usual(1.5, BURST_RATIO)),
+        "pack_heat": Share(_pack_heat, "heat in the pack", "pack", "estimate, to 60 C", True, _IN_BURSTS),
         "sag_fresh": Share(
             lambda a, h: _sag(a, low=False),
             "cell voltage in a punch, fresh",
             "pack",
             "common practice",
             False,
-            Usual(1.15, QUICK),
+            Usual(1.15, BURST_RATIO),
         ),
         "sag_low": Share(
             lambda a, h: _sag(a, low=True),
@@ -374,17 +379,13 @@ SHARES: Mapping[str, Share] = MappingProxyType(
             Usual(2.0, 0.0),
         ),
         "controller_current": Share(_controller, "current in each ESC", "ESC", "label", True),
-        "motor_current": Share(
-            _motor_label, "current on the motor's label", "motor", "label", True, Usual(1.25, QUICK)
-        ),
-        "winding_heat": Share(_winding, "winding heat flat out", "motor", "estimate", True, Usual(1.25, QUICK)),
+        "motor_current": Share(_motor_label, "current on the motor's label", "motor", "label", True, _IN_BURSTS),
+        "winding_heat": Share(_winding, "winding heat flat out", "motor", "estimate", True, _IN_BURSTS),
         "magnet_heat": Share(_magnets, "magnet heat flat out", "motor", "estimate, common practice", True),
         "hover_heat": Share(_hover_winding, "winding heat in a long hover", "motor", "estimate", False),
-        "main_leads": Share(_main_leads, "heat in the pack leads", "wires", "estimate", True, Usual(1.25, QUICK)),
-        "motor_leads": Share(_motor_leads, "heat in the motor leads", "wires", "estimate", True, Usual(1.25, QUICK)),
-        "connector": Share(
-            _connector, "current in the connector", "wires", "label, common practice", True, Usual(1.25, QUICK)
-        ),
+        "main_leads": Share(_main_leads, "heat in the pack leads", "wires", "estimate", True, _IN_BURSTS),
+        "motor_leads": Share(_motor_leads, "heat in the motor leads", "wires", "estimate", True, _IN_BURSTS),
+        "connector": Share(_connector, "current in the connector", "wires", "label, common practice", True, _IN_BURSTS),
         "brownout": Share(_brownout, "bus voltage for the electronics", "electronics", "label", False),
         "tip_speed": Share(_tip, "blade tip speed", "propeller", "fit, common practice", False),
         "motor_volts": Share(_motor_volts, "how hard the motor is loaded", "motor", "physics", False),

@@ -34,8 +34,8 @@ __all__ = [
     "default_throttle_exponent",
     "duty_cap",
     "duty_from_throttle",
-    "free_tip_speed",
-    "limited_ripple",
+    "limited_ripple_coefficient",
+    "nominal_tip_mach",
     "ripple_loss",
     "ripple_power",
     "ripple_voltage",
@@ -49,9 +49,9 @@ THROTTLE_EXPONENT = 0.91
 Fitted, see data/motors/SOURCE.md."""
 TIP_POWER = 0.14
 """Power of the free tip speed with which the exponent goes. [-] Fitted, 0.142 +- 0.027."""
-FREE_TIP = 0.9
+REFERENCE_TIP_MACH = 0.9
 """Free tip speed over the speed of sound at which `THROTTLE_EXPONENT` holds. [-]"""
-FREE_TIP_RANGE = (0.33, 0.99)
+TIP_MACH_RANGE = (0.33, 0.99)
 """Free tip speeds of the tables behind the rule, over the speed of sound; it is held outside. [-]"""
 _SOUND = 341.0
 """Speed of sound of the rule, that of the stands' air: the map is electrical and does not follow the air. [m/s]"""
@@ -64,7 +64,7 @@ RIPPLE_COEFFICIENT = 0.39
 RIPPLE_MOST = 3.0
 """k_r V^2 is at most this much times the power that goes to a rotor otherwise. [-]"""
 # numbers as arrays without axes: numpy takes them faster than plain ones
-_ZERO, _RIPPLE_MOST, _TINY = (np.asarray(x) for x in (0.0, RIPPLE_MOST, 1e-30))
+_ZERO, _RIPPLE_MOST, _EPSILON = (np.asarray(x) for x in (0.0, RIPPLE_MOST, 1e-30))
 
 
 @dataclass(frozen=True)
@@ -135,7 +135,7 @@ class Controller:
         return np.where(unknown, self.rule_exponent, given) if unknown.any() else given
 
 
-def free_tip_speed(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> NDArray:
+def nominal_tip_mach(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> NDArray:
     """Tip speed that the propeller would have at the motor's speed without load, over the speed of sound.
 
     Parameters
@@ -154,7 +154,7 @@ def free_tip_speed(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> NDAr
 
     Examples
     --------
-    >>> round(float(free_tip_speed(0.1295, 1950.0, 22.2)), 2)
+    >>> round(float(nominal_tip_mach(0.1295, 1950.0, 22.2)), 2)
     0.86
     """
     speed = np.asarray(diameter, dtype=np.float64) * np.asarray(kv, dtype=np.float64) * np.asarray(volts, np.float64)
@@ -188,8 +188,8 @@ def default_throttle_exponent(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLi
     >>> default_throttle_exponent(0.1295, np.array([1950.0, 1300.0]), 22.2).round(3)
     array([0.904, 0.854])
     """
-    tip = np.minimum(np.maximum(free_tip_speed(diameter, kv, volts), FREE_TIP_RANGE[0]), FREE_TIP_RANGE[1])
-    return np.asarray(THROTTLE_EXPONENT * (tip / FREE_TIP) ** TIP_POWER)
+    tip = np.minimum(np.maximum(nominal_tip_mach(diameter, kv, volts), TIP_MACH_RANGE[0]), TIP_MACH_RANGE[1])
+    return np.asarray(THROTTLE_EXPONENT * (tip / REFERENCE_TIP_MACH) ** TIP_POWER)
 
 
 _NUMBERS = (float, int)
@@ -280,7 +280,7 @@ def duty_from_throttle(controller: Controller, throttle: ArrayLike, *, command_c
     Returns
     -------
     ndarray
-        Duty, 0 to that of ``command_cap``. [-]
+        Duty, from that of the idle to that of ``command_cap``. [-]
 
     Examples
     --------
@@ -433,7 +433,7 @@ def ripple_power(coefficient: ArrayLike, bus_voltage: ArrayLike, duty: ArrayLike
     return np.asarray(coefficient) * (np.asarray(bus_voltage) * share) ** 2
 
 
-def limited_ripple(coefficient: NDArray, fixed: NDArray, square: NDArray) -> NDArray:
+def limited_ripple_coefficient(coefficient: NDArray, fixed: NDArray, square: NDArray) -> NDArray:
     """Ripple coefficient of all rotors where little power goes with it; see the text of this module.
 
     Parameters
@@ -450,7 +450,7 @@ def limited_ripple(coefficient: NDArray, fixed: NDArray, square: NDArray) -> NDA
     ndarray
         [W/V^2]
     """
-    return np.minimum(coefficient, _RIPPLE_MOST * fixed / np.maximum(square, _TINY))
+    return np.minimum(coefficient, _RIPPLE_MOST * fixed / np.maximum(square, _EPSILON))
 
 
 def winding_ripple(controller: Controller, loss: ArrayLike) -> NDArray:

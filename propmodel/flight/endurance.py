@@ -34,7 +34,7 @@ from propmodel.assembly.build import Build, shape_of
 from propmodel.base.checks import check_in, check_range, keep_arrays, quoted
 from propmodel.base.status import Status
 from propmodel.components import battery
-from propmodel.components.controller import limited_ripple
+from propmodel.components.controller import limited_ripple_coefficient
 from propmodel.flight.trim import Airframe, trim
 from propmodel.heat.pack_and_leads import PACK_HEAT, pack_cooling
 from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust
@@ -46,9 +46,9 @@ __all__ = ["WAYS_OF_FLYING", "FlightTime", "Profile", "flight_time"]
 _ZERO = np.asarray(0.0)  # a 0-d array is faster in numpy calls than a Python float
 
 SEGMENTS = 20
-FALL = 0.03
+RESISTANCE_FALL_PER_KELVIN = 0.03
 """Relative decrease of the cell resistance per kelvin (1.6 to 4 %); used only to damp the temperature step. [1/K]"""
-REFINED = 6
+END_STEPS = 6
 """Number of false-position steps that refine the charge at the end of a flight. [-]"""
 
 
@@ -164,14 +164,14 @@ def _bus_of(
     volts = point.motor_voltage
     square = volts * volts
     steady = d.rotors * (volts * point.motor_current + d.controller.standby_power) + d.electronics_power
-    coefficient = limited_ripple(d.total_ripple_coefficient, steady, square)
+    coefficient = limited_ripple_coefficient(d.total_ripple_coefficient, steady, square)
 
     def at(emf: NDArray, resistance: NDArray, guess: NDArray) -> tuple[NDArray, NDArray]:
         # the ripple loss is linearised about the estimate; the pack equation is then solved in closed form
         share = square / guess
-        through = np.maximum(volts - share, _ZERO)
-        ripple = coefficient * through
-        power = through
+        ripple_volts = np.maximum(volts - share, _ZERO)
+        ripple = coefficient * ripple_volts
+        power = ripple_volts
         power *= ripple
         power += steady
         fall = share  # of the ripple with ln of the bus voltage
@@ -232,18 +232,18 @@ class HoverTime(NamedTuple):
     """Temperature of the cells at the end. [K]"""
 
 
-EDGE = 1e-9
+DUTY_TOLERANCE = 1e-9
 """Tolerance by which a duty may exceed the command cap, for rounding errors. [-]"""
 
 
 def lifts(point: OperatingPoint, cap: NDArray) -> NDArray:
     """True where the pack can supply an operating point and its duty is within the command cap."""
-    return np.asarray((point.status == Status.OK) & (point.duty <= cap * (1.0 + EDGE)))
+    return np.asarray((point.status == Status.OK) & (point.duty <= cap * (1.0 + DUTY_TOLERANCE)))
 
 
 def _least_voltage(point: OperatingPoint | _Motor, cap: NDArray) -> NDArray:
     """Least bus voltage at which full throttle gives the motor voltage of a point. [V]"""
-    return point.motor_voltage / (cap * (1.0 + EDGE))
+    return point.motor_voltage / (cap * (1.0 + DUTY_TOLERANCE))
 
 
 def hover_hours(
@@ -304,7 +304,7 @@ class _Warming:
             heating = heating + ten * (draw.square * per_amp - draw.current)
         cooling = self.cooling * per_amp
         step = self.per_volt * width
-        damping = heating * FALL
+        damping = heating * RESISTANCE_FALL_PER_KELVIN
         damping += cooling
         damping *= 0.5 * step
         damping += 1.0
@@ -345,8 +345,8 @@ def _run_down(
 
     charge = knot_charge(1.0)
     emf, string = at_charge(charge)
-    heat = np.asarray(build.pack.temperature, dtype=np.float64)
-    root = battery.cold_root(heat)
+    temperature = np.asarray(build.pack.temperature, dtype=np.float64)
+    root = battery.cold_root(temperature)
     lasting = warming.resistance(string, root)
     r = lasting + warming.leads
     draw = current_at(1.0, emf, r, emf)
@@ -357,17 +357,17 @@ def _run_down(
     at_once = voltage < limit
     by_voltage, by_throttle = at_once & np.ones(shape, dtype=bool), np.zeros(shape, dtype=bool)
     hours, energy = np.zeros(shape), np.zeros(shape)
-    end, end_heat = charge * np.ones(shape), heat * np.ones(shape)
-    curve: list[tuple[NDArray, ...]] = [(end, hours, voltage, current, end_heat)]
+    end, end_temperature = charge * np.ones(shape), temperature * np.ones(shape)
+    curve: list[tuple[NDArray, ...]] = [(end, hours, voltage, current, end_temperature)]
     per_amp, last, closing = 1.0 / current, None, np.zeros(shape, dtype=bool)
     for k in range(1, SEGMENTS + 1):
         knot = 1.0 - k / SEGMENTS
         low, above = knot_charge(knot), emf
         width = charge - low
         ten = None if draw.square is None else string * (root * root)
-        next_heat = warming.next(heat, draw, per_amp, lasting, ten, width)
+        next_temperature = warming.next(temperature, draw, per_amp, lasting, ten, width)
         emf, string = at_charge(low)
-        root = battery.cold_root(next_heat)
+        root = battery.cold_root(next_temperature)
         lasting = warming.resistance(string, root)
         # the bus voltage falls with the open-circuit voltage
         draw = current_at(knot, emf, lasting + warming.leads, voltage + (emf - above))
@@ -391,7 +391,7 @@ def _run_down(
             if not quick:
                 here = _Segment(
                     np.full(shape, k), charge, width, by_floor, room, next_room, next_voltage, hours, energy,
-                    voltage, current, heat, next_heat,
+                    voltage, current, temperature, next_temperature,
                 )  # fmt: skip
                 last = _Segment(*(np.where(short, new, old) for new, old in zip(here, last or here, strict=True)))
                 closing = closing | short
@@ -401,33 +401,35 @@ def _run_down(
         mean_per_amp *= 0.5 * step
         hours = mean_per_amp + hours
         if share is not alive or not time_only:
-            end_heat = np.where(alive > 0.0, heat + share * (next_heat - heat), end_heat)
+            end_temperature = np.where(
+                alive > 0.0, temperature + share * (next_temperature - temperature), end_temperature
+            )
         if not time_only:
             stop_voltage = voltage + share * (next_voltage - voltage)
             energy = energy + 0.5 * (voltage + stop_voltage) * step
             end = np.where(alive > 0.0, charge - step, end)
             dead = alive == 0.0
             at_stop = np.where(dead, curve[-1][2], stop_voltage), np.where(dead, curve[-1][3], stop_current)
-            curve.append((end, hours, *at_stop, end_heat))
+            curve.append((end, hours, *at_stop, end_temperature))
         landed = False
         if share is not alive:
             alive = np.where(share >= 1.0, alive, 0.0)
             landed = not alive.any()
-        charge, voltage, current, room, heat = low, next_voltage, next_current, next_room, next_heat
+        charge, voltage, current, room, temperature = low, next_voltage, next_current, next_room, next_temperature
         per_amp = next_per_amp
         if landed:
             break
     if time_only:
-        end_heat = np.where(alive > 0.0, heat, end_heat)
-    found = Rundown(hours, energy, end, by_voltage, by_throttle, at_once, end_heat)
+        end_temperature = np.where(alive > 0.0, temperature, end_temperature)
+    found = Rundown(hours, energy, end, by_voltage, by_throttle, at_once, end_temperature)
     if last is not None:
 
-        def at(charge: NDArray, heat: NDArray, guess: NDArray) -> _Draw:
+        def at(charge: NDArray, temperature: NDArray, guess: NDArray) -> _Draw:
             emf, string = at_charge(charge)
-            r = warming.resistance(string, battery.cold_root(heat)) + warming.leads
+            r = warming.resistance(string, battery.cold_root(temperature)) + warming.leads
             return current_at(np.asarray(charge), emf, r, guess)
 
-        found, curve = _closed(found, curve, closing, last, at, limit)
+        found, curve = _with_exact_end(found, curve, closing, last, at, limit)
     return replace(found, hours=found.hours * warming.capacity, energy=found.energy * warming.capacity), curve
 
 
@@ -449,7 +451,7 @@ class _Segment(NamedTuple):
     next_heat: NDArray
 
 
-def _closed(
+def _with_exact_end(
     found: Rundown,
     curve: list[tuple[NDArray, ...]],
     closing: NDArray,
@@ -464,7 +466,7 @@ def _closed(
     low, high = np.zeros(closing.shape), np.ones(closing.shape)
     left, right = np.maximum(last.room, 0.0), np.minimum(last.next_room, -1e-12)
     guess, warmer = last.guess, last.next_heat - last.heat
-    for _ in range(REFINED):  # the margin is nearly linear, so false position gains two digits per step
+    for _ in range(END_STEPS):  # the margin is nearly linear, so false position gains two digits per step
         share = low + (high - low) * left / (left - right)
         draw = at(last.charge - share * last.width, last.heat + share * warmer, guess)
         guess = draw.voltage
@@ -475,8 +477,8 @@ def _closed(
     share = low + (high - low) * left / (left - right)
     ends = closing & (share < last.by_floor)
     share = np.clip(np.minimum(share, last.by_floor), 0.0, 1.0)
-    charge, heat = last.charge - share * last.width, last.heat + share * warmer
-    draw = at(charge, heat, guess)
+    charge, temperature = last.charge - share * last.width, last.heat + share * warmer
+    draw = at(charge, temperature, guess)
     throttle = draw.spare < draw.voltage - limit
     # also at the reserve: interpolation would use a knot that the pack cannot reach, with an unconverged value
     voltage, current = draw.voltage, draw.current
@@ -484,8 +486,8 @@ def _closed(
     hours = np.where(closing, last.hours + (1.0 / last.current + 1.0 / current) * step, found.hours)
     energy = np.where(closing, last.energy + (last.voltage + voltage) * step, found.energy)
     end = np.where(closing, charge, found.end)
-    end_heat = np.where(closing, heat, found.temperature)
-    result = np.broadcast_arrays(end, hours, voltage, current, end_heat)
+    end_temperature = np.where(closing, temperature, found.temperature)
+    result = np.broadcast_arrays(end, hours, voltage, current, end_temperature)
     for k, node in enumerate(curve):
         after = closing & (last.knot <= k)
         curve[k] = tuple(np.where(after, new, old) for new, old in zip(result, node, strict=True))
@@ -497,7 +499,7 @@ def _closed(
             end=end,
             by_voltage=np.where(closing, ends & ~throttle, found.by_voltage),
             by_throttle=np.where(closing, ends & throttle, found.by_throttle),
-            temperature=end_heat,
+            temperature=end_temperature,
         ),
         curve,
     )
@@ -572,7 +574,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     pulls = bool(np.any(shares[2] > 0.0))
     reserve = np.asarray(build.pack.reserve, dtype=np.float64)
     # full throttle gives its least thrust at the start of the flight or at the last knot
-    last_knot = np.floor(reserve * SEGMENTS * (1.0 + EDGE)) / SEGMENTS
+    last_knot = np.floor(reserve * SEGMENTS * (1.0 + DUTY_TOLERANCE)) / SEGMENTS
     weak = pulls and bool(np.any(wanted > np.minimum(most_thrust, flat_out(last_knot).thrust)))
     asks = weak or bool(np.any(shares[3] > 0.0))
 

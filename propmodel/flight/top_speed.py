@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel.assembly.build import Build, scatter_back, shape_of, take
 from propmodel.base.checks import check_flag, check_range
 from propmodel.base.status import Status
-from propmodel.components.controller import limited_ripple, ripple_voltage
+from propmodel.components.controller import limited_ripple_coefficient, ripple_voltage
 from propmodel.flight.trim import Airframe, Trim, balance
 from propmodel.powertrain.operating_point import OperatingPoint, at_duty
 from propmodel.powertrain.prepared import PreparedPowertrain, prepare
@@ -220,8 +220,10 @@ def _excess(d: PreparedPowertrain, state: Trim, cap: NDArray) -> tuple[NDArray, 
     power = d.rotors * (volts * amps) + d.idle_power
     bus = np.maximum(volts / cap, _HALF * d.emf)
     square = volts * volts
-    through = ripple_voltage(volts, bus)
-    power = power + limited_ripple(d.total_ripple_coefficient, power, square) * (through * through)
+    ripple_volts = ripple_voltage(volts, bus)
+    power = power + limited_ripple_coefficient(d.total_ripple_coefficient, power, square) * (
+        ripple_volts * ripple_volts
+    )
     current = power / bus
     return (bus + d.pack_resistance * current) / d.emf - _ONE, current
 

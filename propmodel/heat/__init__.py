@@ -1,7 +1,7 @@
 """Thermal models of motor, wire, controller and pack."""
 
 from propmodel.heat.motor import (
-    BELL_OVER,
+    BELL_OVERHANG,
     LENGTH_OVER,
     HeatCapacity,
     SteadyHeat,
@@ -22,7 +22,7 @@ from propmodel.heat.pack_and_leads import (
 )
 
 __all__ = [
-    "BELL_OVER",
+    "BELL_OVERHANG",
     "LENGTH_OVER",
     "PACK_HEAT",
     "HeatCapacity",

@@ -29,17 +29,17 @@ __all__ = [
 
 REFERENCE = 20.0 + units.CELSIUS_ZERO
 """Reference temperature of a winding resistance. [K]"""
-BELIEVABLE = 200.0 + units.CELSIUS_ZERO
+MOST_BELIEVABLE_TEMPERATURE = 200.0 + units.CELSIUS_ZERO
 """Highest steady winding temperature that is reported; insulation fails below it (class H is 180 C). [K]"""
-CONTACT = 0.30e-3
+WINDING_CONTACT = 0.30e-3
 """Thermal resistance from winding to stator and bell, times the area pi d h (estimate). [K m^2/W]"""
 COPPER_SHARE, COPPER_HEAT, REST_HEAT = 0.13, 385.0, 460.0
 """Share of copper in the motor mass (estimate) [-]; specific heats of copper and of steel. [J/(kg K)]"""
-BELL_OVER, LENGTH_OVER = 6e-3, 11e-3
+BELL_OVERHANG, LENGTH_OVER = 6e-3, 11e-3
 """Bell diameter minus stator diameter, bell length minus stator height (estimates). [m]"""
 STILL_AIR = 10.0
 """Lower limit of the heat transfer coefficient: natural convection and radiation (estimate). [W/(m^2 K)]"""
-PRANDTL, AIR_HEAT = 0.71, 1005.0
+PRANDTL, AIR_SPECIFIC_HEAT = 0.71, 1005.0
 """Prandtl number and specific heat of air (handbook values). [-], [J/(kg K)]"""
 
 
@@ -149,15 +149,15 @@ def resistances(
     h = checks.check_positive("stator_height", stator_height, "m")
     wash = checks.check_range("wash_speed", wash_speed, 0.0, 1e3, "m/s")
     n = checks.check_range("rev_per_s", rev_per_s, 0.0, 1e5, "1/s")
-    bell, length = d + BELL_OVER, h + LENGTH_OVER
+    bell, length = d + BELL_OVERHANG, h + LENGTH_OVER
     area = 2.0 * (np.pi * bell * length + 0.25 * np.pi * bell * bell)
-    swirl = 0.3 * np.pi * n * bell
-    speed = np.sqrt(wash * wash + swirl * swirl)
+    rim_air_speed = 0.3 * np.pi * n * bell
+    speed = np.sqrt(wash * wash + rim_air_speed * rim_air_speed)
     viscosity = floats(air.viscosity)
-    conductivity = viscosity * (AIR_HEAT / PRANDTL)
+    conductivity = viscosity * (AIR_SPECIFIC_HEAT / PRANDTL)
     reynolds = floats(air.density) * speed * bell / viscosity
     film = (0.62 * PRANDTL ** (1.0 / 3.0)) * np.sqrt(reynolds) * conductivity / bell
-    return ThermalResistance(CONTACT / (np.pi * d * h), 1.0 / (np.maximum(film, STILL_AIR) * area))
+    return ThermalResistance(WINDING_CONTACT / (np.pi * d * h), 1.0 / (np.maximum(film, STILL_AIR) * area))
 
 
 def capacities(mass: ArrayLike) -> HeatCapacity:
@@ -189,7 +189,7 @@ def steady_temperatures(
     resistance: ThermalResistance,
     air_temperature: ArrayLike,
     reference_temperature: ArrayLike = REFERENCE,
-    believable: ArrayLike = BELIEVABLE,
+    believable: ArrayLike = MOST_BELIEVABLE_TEMPERATURE,
 ) -> SteadyHeat:
     r"""Steady temperatures of winding and body at a constant load.
 

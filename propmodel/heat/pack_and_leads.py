@@ -10,7 +10,7 @@ from propmodel.base.arrays import FloatArray
 from propmodel.base.constants import COPPER_RESISTIVITY_20C
 from propmodel.base.constants import COPPER_TEMPERATURE_COEFFICIENT as ALPHA
 from propmodel.base.status import Status
-from propmodel.heat.motor import BELIEVABLE, REFERENCE
+from propmodel.heat.motor import MOST_BELIEVABLE_TEMPERATURE, REFERENCE
 
 __all__ = ["PACK_HEAT", "controller_rise", "pack_cooling", "pack_temperature_rate", "rms_current", "wire_rise"]
 
@@ -128,7 +128,7 @@ def wire_rise(
     k = watts / (h * np.pi * (d + 2.0 * wall))
     spare = 1.0 - ALPHA * k
     rise = k * (1.0 + ALPHA * (air - REFERENCE)) / np.where(spare > 0.0, spare, np.nan)
-    never = ~(rise + air <= BELIEVABLE)
+    never = ~(rise + air <= MOST_BELIEVABLE_TEMPERATURE)
     return np.where(never, np.nan, rise)[()], np.where(never, np.int8(Status.NEVER_SETTLES), np.int8(0))[()]
 
 

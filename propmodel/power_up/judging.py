@@ -16,14 +16,18 @@ DOUBTFUL = "! doubtful"
 STOP = "✕ stop, because"
 
 
-def said(value: float) -> str:
-    """A number with two digits, three from 100 on."""
+_FINEST = {"A": 2}
+"""Decimals that a bench supply or a usual meter shows. [-]"""
+
+
+def said(value: float, unit: str) -> str:
+    """A number with two digits, three from 100 on; no finer than what it is read on."""
     if math.isinf(value):
         return "no upper limit"
     if value == 0.0:
         return "0"
     size = math.floor(math.log10(abs(value)))
-    digits = (2 if size >= 2 else 1) - size
+    digits = min((2 if size >= 2 else 1) - size, _FINEST.get(unit, 99))
     return f"{round(value, digits):.{max(digits, 0)}f}"
 
 
@@ -73,11 +77,11 @@ def judge(step: Step, reading: float | bool | None) -> str:
     if step.expect_low <= value <= step.expect_high:
         return FINE
     if value > step.expect_high:
-        return f"{DOUBTFUL}: above the {said(step.expect_high)} {step.unit} forecast. {step.why}"
+        return f"{DOUBTFUL}: above the {said(step.expect_high, step.unit)} {step.unit} forecast. {step.why}"
     why = step.why_low or step.why
     if step.unit == "%" and 0.0 < value < 1.0:
-        why = f"The reading is asked in per cent: {said(100.0 * value)} for {value:g}. {why}"
-    return f"{DOUBTFUL}: below the {said(step.expect_low)} {step.unit} forecast. {why}"
+        why = f"The reading is asked in per cent: {said(100.0 * value, step.unit)} for {value:g}. {why}"
+    return f"{DOUBTFUL}: below the {said(step.expect_low, step.unit)} {step.unit} forecast. {why}"
 
 
 def rows(steps: list[Step]) -> list[dict[str, str]]:
@@ -100,11 +104,11 @@ def rows(steps: list[Step]) -> list[dict[str, str]]:
         if step.expect_low is None or step.expect_high is None:
             expect = "yes"
         elif math.isinf(step.expect_high):
-            expect = f"above {said(step.expect_low)} {step.unit}"
+            expect = f"above {said(step.expect_low, step.unit)} {step.unit}"
         elif step.expect_low <= 0.0:
-            expect = f"up to {said(step.expect_high)} {step.unit}"
+            expect = f"up to {said(step.expect_high, step.unit)} {step.unit}"
         else:
-            expect = f"{said(step.expect_low)} to {said(step.expect_high)} {step.unit}"
+            expect = f"{said(step.expect_low, step.unit)} to {said(step.expect_high, step.unit)} {step.unit}"
         out.append(
             {
                 "number": str(step.number),

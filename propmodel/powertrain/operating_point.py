@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from propmodel.assembly.build import scatter_back, take
 from propmodel.base.status import Status
 from propmodel.components import battery
-from propmodel.components.controller import RIPPLE_MOST, limited_ripple, ripple_voltage
+from propmodel.components.controller import RIPPLE_MOST, limited_ripple_coefficient, ripple_voltage
 from propmodel.powertrain import rotor_speed
 from propmodel.powertrain.prepared import MIN_BUS_RATIO, PreparedPowertrain
 from propmodel.powertrain.rotor_speed import PASSES
@@ -119,10 +119,10 @@ def electrical(
     fixed = d.rotors * (motor_voltage * current + d.controller.standby_power) + d.electronics_power
     half = _HALF * emf
     square = motor_voltage * motor_voltage
-    coefficient = limited_ripple(coefficient, fixed, square)
+    coefficient = limited_ripple_coefficient(coefficient, fixed, square)
     # the ripple belongs to the voltage near enough without it: this lands some 1e-4 from the root
-    through = ripple_voltage(motor_voltage, np.maximum(emf - r * fixed / emf, half))
-    bus = battery.terminal_voltage(emf, r, fixed + coefficient * through * through)
+    ripple_volts = ripple_voltage(motor_voltage, np.maximum(emf - r * fixed / emf, half))
+    bus = battery.terminal_voltage(emf, r, fixed + coefficient * ripple_volts * ripple_volts)
     tight = bus < _TIGHT * emf
     if tight.any():
         # near half of the rest voltage two roots meet: begin above both, from where Newton's method converges
@@ -134,8 +134,8 @@ def electrical(
         bus[tight] = _bus(e, o, f, c, v, start, passes=WEAK_PACK_PASSES)
     bus = _bus(emf, r, fixed, coefficient, motor_voltage, bus, passes=passes)
     # last the closed form: whatever the ripple still lacks, volts, amps and watts agree to the last digit
-    through = ripple_voltage(motor_voltage, np.maximum(bus, half))
-    ripple = coefficient * through * through
+    ripple_volts = ripple_voltage(motor_voltage, np.maximum(bus, half))
+    ripple = coefficient * ripple_volts * ripple_volts
     bus = battery.terminal_voltage(emf, r, fixed + ripple)
     power = fixed + ripple
     duty = motor_voltage / bus
@@ -183,9 +183,9 @@ def _bus(
     half, least = _HALF * emf, _STEEP * emf
     for _ in range(passes):
         share = square / bus
-        through = np.maximum(motor_voltage - share, _ZERO)
-        ripple = coefficient * through
-        gap = ripple * through
+        ripple_volts = np.maximum(motor_voltage - share, _ZERO)
+        ripple = coefficient * ripple_volts
+        gap = ripple * ripple_volts
         gap += fixed
         gap *= r
         gap += bus * (bus - emf)
@@ -270,7 +270,7 @@ class DutySolution(NamedTuple):
         As in :class:`OperatingPoint`.
     load : ndarray
         Current for the propeller's torque over n. [A s]
-    normal : bool
+    needs_no_correction : bool
         True if all speeds converged, no ripple is limited, and the bus is above `min_normal_bus`: nothing is left to
         correct.
     """
@@ -284,7 +284,7 @@ class DutySolution(NamedTuple):
     pack_current: NDArray
     pack_power: NDArray
     load: NDArray
-    normal: bool
+    needs_no_correction: bool
 
 
 @np.errstate(all="ignore")  # a pack at its end has no root: that is seen in `with_losses_and_status`, and the peak held
@@ -370,10 +370,10 @@ def _quantities_at_speed(
     square *= load
     square *= d.volts_per_rev
     # a pack at its end may send the solver to a root below zero
-    normal = bool(
+    needs_no_correction = bool(
         converged and not limited and (never_overloads_pack or ((bus >= d.min_normal_bus) & (n >= _ZERO)).all())
     )
-    return DutySolution(n, thrust, square, current, volts, bus, power / bus, power, load, normal)
+    return DutySolution(n, thrust, square, current, volts, bus, power / bus, power, load, needs_no_correction)
 
 
 def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolution, *, passes: int) -> OperatingPoint:
@@ -394,7 +394,7 @@ def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolutio
     OperatingPoint
     """
     square = s.motor_current * s.motor_current
-    through = s.motor_voltage - s.motor_voltage * asked
+    ripple_volts = s.motor_voltage - s.motor_voltage * asked
     point = OperatingPoint(
         rev_per_s=s.rev_per_s,
         thrust=s.thrust,
@@ -409,17 +409,17 @@ def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolutio
         winding_loss=square * d.winding_resistance,
         rest_loss=square * (d.resistance - d.winding_resistance),
         iron_loss=_TURN * d.iron_slope * s.rev_per_s * s.rev_per_s,
-        ripple_loss=d.controller.ripple_coefficient * (through * through) + d.controller.standby_power,
+        ripple_loss=d.controller.ripple_coefficient * (ripple_volts * ripple_volts) + d.controller.standby_power,
         pack_loss=s.pack_current * s.pack_current * d.pack_resistance,
         status=np.zeros(np.shape(s.bus_voltage), np.int8),
     )
-    if s.normal:
+    if s.needs_no_correction:
         return point
     # arrays that a static point at a duty does not need may lie in the powertrain all the same
     p, esc = d.prop, d.controller
-    beside = p.zero_thrust_advance_ratio, p.bulge_share, p.power_lost, p.inplane_factor
-    map_of = esc.exponent, esc.idle_duty
-    shape = np.broadcast_shapes(np.shape(point.bus_voltage), *(np.shape(x) for x in (*beside, *map_of)))
+    unused_fields = p.zero_thrust_advance_ratio, p.bulge_share, p.power_lost, p.inplane_factor
+    map_fields = esc.exponent, esc.idle_duty
+    shape = np.broadcast_shapes(np.shape(point.bus_voltage), *(np.shape(x) for x in (*unused_fields, *map_fields)))
     low = point.bus_voltage < d.minimum_voltage
     status = np.where(low, np.int8(Status.BELOW_ELECTRONICS_MINIMUM), np.int8(Status.OK))
     point = replace(point, status=status)

@@ -72,14 +72,16 @@ class PreparedPowertrain:
     @cached_property
     def load_amps_per_c_p_n2(self) -> NDArray:
         """Current of the load over C_P n^2: rho D^5 / (2 pi K_t). [A s^2]"""
-        area = self.diameter * self.diameter
-        return np.asarray(self.density * (area * area * self.diameter) / (2.0 * np.pi * self.torque_constant))
+        diameter_squared = self.diameter * self.diameter
+        return np.asarray(
+            self.density * (diameter_squared * diameter_squared * self.diameter) / (2.0 * np.pi * self.torque_constant)
+        )
 
     @cached_property
     def thrust_per_c_t_n2(self) -> NDArray:
         """Installed thrust over C_T n^2. [N s^2]"""
-        area = self.diameter * self.diameter
-        return np.asarray(self.thrust_share * self.density * (area * area))
+        diameter_squared = self.diameter * self.diameter
+        return np.asarray(self.thrust_share * self.density * (diameter_squared * diameter_squared))
 
     @cached_property
     def ideal_power_per_thrust_1_5(self) -> NDArray:

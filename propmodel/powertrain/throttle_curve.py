@@ -147,7 +147,7 @@ def throttle_curve(
         d = cached or prepare(build, charge[(..., *(None,) * command.ndim)] if charge.ndim else charge)
         found = solve_at_duty(d, _duty(build, command), passes=PASSES)
     point: DutySolution | OperatingPoint = (
-        found if found.normal else with_losses_and_status(d, _duty(build, command), found, passes=PASSES)
+        found if found.needs_no_correction else with_losses_and_status(d, _duty(build, command), found, passes=PASSES)
     )
     thrust, power = point.thrust, point.pack_power
     # ideal induced power T sqrt(T / (2 rho A)): momentum.ideal_power without its checks

@@ -39,7 +39,7 @@ def margin_names() -> list[str]:
 
 _MARGINS = frozenset(margin_names())
 
-_MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "propeller.mass"})
+_MAY_BE_UNKNOWN = frozenset({"propeller.chord_ratio", "controller.throttle_exponent", "propeller.mass"})
 """Fields in which NaN means "not given"; the model then estimates the value of that row."""
 
 NAMED: Mapping[str, tuple[Callable[..., NDArray], tuple[str, ...]]] = {

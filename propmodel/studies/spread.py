@@ -278,7 +278,7 @@ def pack_resistance_sd(pack: battery.Pack) -> float:
 
 
 def _likely_current(b: Build) -> NDArray:
-    """Rough motor current at full throttle: a third of the voltage over the resistance. [A]"""
+    """Rough motor current at full throttle: a quarter of the voltage over the resistance. [A]"""
     volts = battery.open_circuit_voltage(b.pack, 1.0) * b.duty_cap
     return np.minimum(volts / (4.0 * np.asarray(b.motor.resistance)), 200.0)
 

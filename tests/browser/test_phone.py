@@ -29,6 +29,14 @@ TOO_SMALL = """() => {
         .map(([e, box]) => `${box.width.toFixed(0)} x ${box.height.toFixed(0)} ${e.outerHTML.slice(0, 140)}`);
 }"""
 
+ROW = """() => {
+    const row = document.querySelector('nav.wi-bar .row').getBoundingClientRect();
+    const boxes = [...document.querySelectorAll('nav.wi-bar a')].map(e => [e, e.getBoundingClientRect()]);
+    const cut = boxes.filter(([e, box]) => box.left < row.left - 1 && box.right > row.left + 1);
+    const here = document.querySelector('nav.wi-bar [aria-current]').getBoundingClientRect();
+    return [cut.map(([e]) => e.textContent), here.left >= row.left - 1 && here.right <= row.right + 1];
+}"""
+
 
 def test_pages_and_the_panel_are_always_in_reach(visit, settle):
     page = visit(width=390, height=844)
@@ -40,6 +48,11 @@ def test_pages_and_the_panel_are_always_in_reach(visit, settle):
     expect(edit).to_be_in_viewport()
     edit.click()
     expect(page.locator(PANEL).get_by_role("spinbutton", name="Take-off mass")).to_be_in_viewport()
+    expect(edit).to_have_text("Show result")
+    edit.click()
+    expect(page.locator(PANEL)).not_to_be_in_viewport()
+    expect(edit).to_have_text("Edit build")
+    edit.press("Enter")
     expect(edit).to_have_text("Show result")
     mass = page.locator(PANEL).get_by_role("spinbutton", name="Take-off mass")
     mass.fill("700")
@@ -59,6 +72,9 @@ def test_pages_and_the_panel_are_always_in_reach(visit, settle):
 def test_there_is_room_for_a_thumb(visit, file):
     page = visit("" if file == "lift" else file, width=390, height=844)
     assert page.evaluate(TOO_SMALL) == []
+    cut, here = page.evaluate(ROW)
+    assert cut == [], "a page's name begins in the middle"
+    assert here, "the chosen page is in sight"
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 

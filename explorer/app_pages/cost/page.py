@@ -69,6 +69,8 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         page_frame.say(f'<p class="wi-sentence wb-head">{page_frame.first_sentence(sentence(inputs, rates, bill))}</p>')
         page_frame.notice()
         strips(inputs, pins, rates, prices, bill)
+    if any(given is not None for given in prices.values()):
+        page_frame.say('<p class="wi-small">Prices are in no address: loading the page anew clears them.</p>')
     used = costs.consumption(answers.session_of(inputs, rates))
     page_frame.section("What counts", "pieces a session uses up, before any price")
     page_frame.say(figures.counts({part: float(getattr(used, part)) for part in costs.PARTS}))

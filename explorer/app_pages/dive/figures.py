@@ -289,7 +289,9 @@ def delay_strip(answer: DiveAnswer) -> str:
 
 
 def pull_table(answer: DiveAnswer, *, asked: float) -> str:
-    """Height lost for five pulls and up to four charges; all cells in m."""
+    """Height lost for five pulls and up to four charges, all cells in m; a sentence where it never flies level."""
+    if not np.isfinite(answer.heights).any():
+        return '<p class="wi-plain">Not level with any pull-out, on any charge: there is no height to give.</p>'
     head = "".join(f'<th scope="col">{html.escape(charge_words(float(c)))}</th>' for c in answer.charges)
     rows = []
     for k, load in enumerate(answer.pulls):
@@ -299,7 +301,7 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
             text = f"{lost:.0f}{NARROW}m" if math.isfinite(lost) else "not level"
             cells += f"<td>{text}{'*' if answer.held_back[k, j] else ''}</td>"
         now = ' class="now"' if abs(load - asked) < 0.05 else ""
-        rows.append(f'<tr{now}><th scope="row">{load:.0f} times its weight</th>{cells}</tr>')
+        rows.append(f'<tr{now}><th scope="row">{load:.0f} times</th>{cells}</tr>')
     star = (
         "<p class='foot'>* Thrust does not allow that much; this is the height with full thrust.</p>"
         if answer.held_back.any()
@@ -308,8 +310,8 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
     return (
         '<div class="wi-table wi-pulls" role="group" tabindex="0" aria-label="Table: height lost">'
         "<table><caption>Height lost from your decision to level flight</caption>"
-        "<thead><tr><th scope='col'>Hardest "
-        f"pull-out</th>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{star}</div>"
+        f"<thead><tr><th scope='col'>Hardest pull-out, over its weight</th>{head}</tr></thead>"
+        f"<tbody>{''.join(rows)}</tbody></table>{star}</div>"
     )
 
 

@@ -33,13 +33,15 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     this = answers.dive(inputs, entry=entry, start_height=start)
     # the pinned craft fly this dive: same fall, same pilot, same charge
     others = [answers.path_alone(_same_dive(inputs, one), entry=entry, start_height=start) for one in pins]
-    pin, other = (pins[0], others[0]) if pins else (None, None)
-    opening = page_frame.first_sentence(words.dive_opening(inputs, this, start=start))
+    names = distinct_names(pins, inputs)
+    pin, other = (replace(pins[0], name=names[0]), others[0]) if pins else (None, None)
+    pinned = words.pinned_dive(this, pin, other) if len(pins) < 2 else words.pinned_dives(names, others)
+    opening = page_frame.first_sentence(page_frame.parts_first(inputs, words.dive_opening(inputs, this, start=start)))
     page_frame.say(
         '<h1 class="wi-ask">Will it come out of the dive?</h1>'
         f'<div class="wi-short"><p class="wi-sentence">{opening}</p></div>'
         f'<p class="wi-caution" role="note">{words.dive_caution(this)}</p>'
-        f'<p class="wi-pinned">{words.pinned_dive(this, pin, other)}</p>'
+        f'<p class="wi-pinned">{pinned}</p>'
     )
     field_controls.guessed()
     page_frame.notice()
@@ -67,13 +69,13 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
                 start=float(this.delay.total),
                 flat=entry == "flat" or int(this.out.manoeuvre) != Manoeuvre.PULL_UP,
             )
-        page_frame.say(_key(distinct_names(pins, inputs)))
+        page_frame.say(_key(names))
     with right:
         rows = "".join(f"<li>{html.escape(text)}</li>" for text in three)
         page_frame.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')
     page_frame.say(f'<p class="wi-caution" role="note">{CAUTION}</p>')
-    page_frame.section("A harder pull-out, a fuller pack", "height lost")
-    page_frame.say(figures.pull_table(this, asked=inputs.hardest_pull_g))
+    pulls = figures.pull_table(this, asked=inputs.hardest_pull_g)
+    page_frame.section("A harder pull-out, a fuller pack", "height lost", pulls)
     wash_block(inputs, pins)
     page_frame.numbers("dive", lambda: _frame(this), file_name="dive-path.csv", every=8)
     page_frame.next_question("choose", "What should I change?")
@@ -92,47 +94,39 @@ def _same_dive(inputs: Inputs, pin: Inputs) -> Inputs:
 
 def controls(this: answers.DiveAnswer) -> None:
     """The dive: how far, how fast, how it begins, who flies, how hard, on which charge."""
-    with st.container(key="dive_controls"):
-        first = st.columns(4, vertical_alignment="bottom", gap="medium")
-        with first[0]:
-            field_controls.control("drop_m", where="dive", short="Falls before you pull out")
-        with first[1]:
-            field_controls.control("dive_kmh", where="dive", short="Or at a speed of")
-        with first[2]:
-            kept_values.put_first("start", kept_values.get("start"))
-            st.number_input(
-                "Begins above ground, m",
-                1.0,
-                3000.0,
-                value=None,
-                step=5.0,
-                format="%g",
-                key="start",
-                on_change=kept_values.keep,
-                args=("start", "start"),
-                placeholder="not told",
-                help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
-            )
-        with first[3]:
-            field_controls.control("charge_left_percent", where="dive")
-        second = st.columns([1, 1, 2], vertical_alignment="bottom", gap="medium")
-        with second[0]:
-            field_controls.control("reaction_s", where="dive", short="Reaction time")
-        with second[1]:
-            field_controls.control("hardest_pull_g", where="dive", short="Hardest pull-out")
-        with second[2]:
-            if st.session_state.get("entry") not in ENTRIES:
-                kept_values.put("entry", kept_values.get("entry", "nose_down"))
-            st.segmented_control(
-                "Entry",
-                list(ENTRIES),
-                format_func=ENTRIES.__getitem__,
-                key="entry",
-                on_change=kept_values.keep_filled,
-                args=("entry", "entry"),
-                required=True,
-                help="Nose down is the faster fall. Flat, it falls belly first and comes out through its own wash.",
-            )
+    # elements in a row that wraps, not columns with an element each: half as many for the browser to go through
+    with st.container(key="dive_controls", horizontal=True, vertical_alignment="bottom", gap="medium"):
+        field_controls.control("drop_m", where="dive", short="Fall before pull-out")
+        field_controls.control("dive_kmh", where="dive", short="Or at a speed of")
+        kept_values.put_first("start", kept_values.get("start"))
+        st.number_input(
+            "Begins above ground, m",
+            1.0,
+            3000.0,
+            value=None,
+            step=5.0,
+            format="%g",
+            key="start",
+            on_change=kept_values.keep,
+            args=("start", "start"),
+            placeholder="not told",
+            help="Height at which the dive begins. Not told: the ground is drawn as near as it may be.",
+        )
+        field_controls.control("charge_left_percent", where="dive")
+        field_controls.control("reaction_s", where="dive", short="Reaction time")
+        field_controls.control("hardest_pull_g", where="dive", short="Hardest pull-out")
+        if st.session_state.get("entry") not in ENTRIES:
+            kept_values.put("entry", kept_values.get("entry", "nose_down"))
+        st.segmented_control(
+            "Entry",
+            list(ENTRIES),
+            format_func=ENTRIES.__getitem__,
+            key="entry",
+            on_change=kept_values.keep_filled,
+            args=("entry", "entry"),
+            required=True,
+            help="Nose down is the faster fall. Flat, it falls belly first and comes out through its own wash.",
+        )
 
 
 def _key(pinned_names: Sequence[str]) -> str:
@@ -146,10 +140,10 @@ def _key(pinned_names: Sequence[str]) -> str:
 
 def wash_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Descending into the own wash."""
-    page_frame.section("Straight down, slowly", "into its own wash; sinking speed in m/s")
     band, speed = answers.wash(inputs)
     others = [answers.wash(one)[0] for one in pins]
-    page_frame.say(figures.wash_strip(band, others) + f'<p class="wi-plain">{words.wash_words(band, speed)}</p>')
+    strip = figures.wash_strip(band, others) + f'<p class="wi-plain">{words.wash_words(band, speed)}</p>'
+    page_frame.section("Straight down, slowly", "into its own wash; sinking speed in m/s", strip)
 
 
 def _frame(this: answers.DiveAnswer) -> pd.DataFrame:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import html
 import math
+from collections.abc import Sequence
 
 from explorer.app_pages.dive.answers import DiveAnswer
 from explorer.app_pages.dive.figures import charge_words, comes_out, pull_by
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, value
-from explorer.text.sentence_parts import build_name, dash, ink, range_words, small_own_name
+from explorer.text.sentence_parts import build_name, dash, ink, pinned_builds, range_words, small_own_name
 from propmodel.base.status import Status
 from propmodel.dive.stepped import BindingLimit, Manoeuvre, PullOut, WashBand
 
@@ -18,6 +19,7 @@ __all__ = [
     "dive_opening",
     "dive_three",
     "pinned_dive",
+    "pinned_dives",
     "wash_words",
 ]
 
@@ -92,6 +94,18 @@ def pinned_dive(answer: DiveAnswer, other: Inputs | None, theirs: PullOut | None
         f"{text} This one needs "
         f"{'the same height' if gap == 0 else f'{abs(gap)}{NARROW}m ' + ('more' if gap > 0 else 'less')}."
     )
+
+
+def pinned_dives(names: Sequence[str], theirs: Sequence[PullOut]) -> str:
+    """Heights of several pinned builds in this dive."""
+    lost = [(float(one.height_lost), float(one.speed)) for one in theirs]
+    said = [
+        f"{value('distance', metres)} at {value('road_speed', speed)}"
+        if math.isfinite(metres)
+        else "does not come out of this dive"
+        for metres, speed in lost
+    ]
+    return pinned_builds(list(zip(names, said, strict=True)), lead="Pinned, height lost")
 
 
 _BINDING = {

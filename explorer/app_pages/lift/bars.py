@@ -30,7 +30,7 @@ class _Size:
 
 # Common practice, from memory: what craft of a size are usually flown at.
 _SIZES = (
-    _Size("1.2- to 2-inch", 2.2, (2.0, 4.0), (0.30, 0.50)),
+    _Size("1.2- to 2-inch", 2.2, (2.0, 4.0), (0.30, 0.55)),
     _Size("3-inch", 4.3, (4.0, 8.0), (0.20, 0.35)),
     _Size("5-inch", 6.2, (5.0, 10.0), (0.18, 0.30)),
     _Size("7-inch", 8.2, (3.0, 6.0), (0.25, 0.38)),

@@ -17,6 +17,7 @@ from explorer.inputs import Inputs
 from explorer.inputs.build_names import distinct_names
 from explorer.session import kept_values, state
 from explorer.text.numbers import value
+from propmodel.assess.limits import Limit
 
 STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
 
@@ -47,19 +48,50 @@ def curve_of(inputs: Inputs) -> figures.Curve:
 
 
 def page(inputs: Inputs, pins: list[Inputs]) -> None:
-    """Draw the page."""
-    units = page_frame.units()
-    head = head_of(inputs)
-    pin_heads, called = [head_of(one) for one in pins], distinct_names(pins, inputs)
-    pin_head = replace(pin_heads[0], name=called[0]) if pins else None
-    limits = page_frame.without_verdict(headlines.sorted_limits(inputs))
+    """Draw the page: the chart first, which the browser draws while the answers are worked out."""
+    top = st.container(key="opening")
+    field_controls.knob_board()
+    field_controls.knob_strip(leave_out=list(field_controls.BOARD))
+    waits = page_frame.waits(inputs)
     found = nearest.nearest(inputs)
+    if not waits:
+        throttle_block(inputs, pins, found)
+    names = distinct_names(pins, inputs)
+    head, pin_heads = head_of(inputs), [replace(head_of(one), name=name) for one, name in zip(pins, names, strict=True)]
+    limits = page_frame.without_verdict(headlines.sorted_limits(inputs))
+    with top:
+        opening(inputs, pins, head, pin_heads, limits, found)
+    if waits:
+        return
 
+    page_frame.say(
+        "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
+        + bars.margin_bars(summary.nearest_limits(limits))
+    )
+    with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
+        if box.open:
+            page_frame.say(compared(inputs, head, pin_heads))
+    watts_block(inputs)
+    with st.container(horizontal=True, gap="large"):
+        page_frame.next_question("minutes", "Next: how long?")
+        page_frame.next_question("margins", "All limits")
+
+
+def opening(
+    inputs: Inputs,
+    pins: list[Inputs],
+    head: summary.Headline,
+    pin_heads: list[summary.Headline],
+    limits: list[Limit],
+    found: measured.Nearest,
+) -> None:
+    """The answer in a sentence, the pinned build, the craft, and where the numbers come from."""
+    units = page_frame.units()
     page_frame.say(
         '<h1 class="wi-ask">Will it lift, and with how much thrust?</h1>'
         '<div class="wi-open"><div>'
         f'<p class="wi-sentence">{page_frame.first_sentence(summary.opening(head, limits, units))}</p>'
-        f'<p class="wi-pinned">{summary.pinned_line(head, pin_head, units)}</p>'
+        f'<p class="wi-pinned">{summary.pinned_lines(head, pin_heads, units)}</p>'
         f'<p class="wi-beyond">{measured.how_near(found)}</p></div>{picture(inputs, pins)}</div>'
     )
     with st.container(horizontal=True, key="asides"):
@@ -73,13 +105,12 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
             key="lift",
         )
     page_frame.notice(first_words="" if st.session_state["touched"] else summary.first_words(inputs))
-    field_controls.knob_board()
-    field_controls.knob_strip(leave_out=list(field_controls.BOARD))
-    if page_frame.waits(inputs):
-        return
 
-    this = curve_of(inputs)
-    others = [curve_of(one) for one in pins]
+
+def throttle_block(inputs: Inputs, pins: list[Inputs], found: measured.Nearest) -> None:
+    """Thrust, current and share of the watts that lifts against the motor command, and what lies behind the chart."""
+    units = page_frame.units()
+    this, others = curve_of(inputs), [curve_of(one) for one in pins]
     marks = measured.marks_of(found)
     tops = figures.story_tops(this, others, units, marks)
     axes = (
@@ -91,22 +122,11 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
     figure = figures.story(this, others, axes=axes, units=units, ceiling=ceiling, marks=marks)
     words = figures.story_words(this, units)
     page_frame.chart(figure, key="story", alt=words)
-    page_frame.say(page_frame.key_line(called, limit=ceiling is not None) + measured.key(found, inputs.rotors))
+    names = distinct_names(pins, inputs)
+    page_frame.say(page_frame.key_line(names, limit=ceiling is not None) + measured.key(found, inputs.rotors))
     beside(inputs, pins)
     sources(found)
     page_frame.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5, words=words)
-
-    page_frame.say(
-        "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
-        + bars.margin_bars(summary.nearest_limits(limits))
-    )
-    with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
-        if box.open:
-            page_frame.say(compared(inputs, head, pin_heads))
-    watts_block(inputs)
-    with st.container(horizontal=True, gap="large"):
-        page_frame.next_question("minutes", "Next: how long?")
-        page_frame.next_question("margins", "All limits")
 
 
 def compared(inputs: Inputs, head: summary.Headline, pins: list[summary.Headline]) -> str:

@@ -17,7 +17,7 @@ import numpy as np
 
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, Units, change, lowered, number, percent_change, prose, value
-from explorer.text.sentence_parts import build_name, ink, range_words, too_fast
+from explorer.text.sentence_parts import build_name, ink, misfit_sentence, misfits, pinned_builds, range_words, too_fast
 from propmodel.assess.limits import Limit
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.status import Status
@@ -28,10 +28,10 @@ __all__ = [
     "Numbers",
     "beyond_sum",
     "first_words",
-    "misfits",
     "nearest_limits",
     "opening",
     "pinned_line",
+    "pinned_lines",
 ]
 
 # data/propellers/measured.csv: median of the fastest static runs; of 211 propellers 11 have more than two blades.
@@ -104,26 +104,7 @@ def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
         HTML; names come escaped.
     """
     start = _cannot_hover(head, found, units) if _stays_down(head.mid) else _flying(head, found, units)
-    return f"{_misfit(found)} {start}".strip()
-
-
-def misfits(found: Sequence[Limit]) -> list[Limit]:
-    """Parts that do not fit together: cells or volts over a label, a propeller too large for the frame."""
-    return [one for one in found if one.kind == "fits" and one.state == "over" and one.key != "mass_threshold"]
-
-
-def _misfit(found: Sequence[Limit]) -> str:
-    """The part that does not fit, before any other number; empty where all fit."""
-    over = misfits(found)
-    if not over:
-        return ""
-    worst, others = over[0], [one.part for one in over[1:]]
-    why = _because(worst)
-    also = f" Nor {'do' if len(others) > 1 else 'does'} the {html.escape(_listed(others))}." if others else ""
-    fix = html.escape(_tidy(worst.fix))
-    cap = " A throttle cap does not help." if worst.key in ("motor_cells", "controller_cells") else ""
-    part = html.escape(worst.part)
-    return f"The {part} {ink('does not fit', bad=True)}: {why}.{also} {fix}{cap} Put that right before you plug in."
+    return f"{misfit_sentence(found)} {start}".strip()
 
 
 def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:
@@ -240,6 +221,18 @@ def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
         ]
     text = f'<span class="dash"></span>Pinned: <em>{html.escape(pin.name or "unnamed")}</em>, {", ".join(parts)}.'
     return f"{text} {_against(head, pin, units)}".strip()
+
+
+def pinned_lines(head: Headline, pins: Sequence[Headline], units: Units) -> str:
+    """The pinned build, or two figures of each where there are several; the rest stands side by side below."""
+    if len(pins) < 2:
+        return pinned_line(head, next(iter(pins), None), units)
+    phrases = []
+    for pin in pins:
+        minutes = value("minutes", pin.mid.minutes) if math.isfinite(pin.mid.minutes) else "cannot fly your way"
+        ratio = f"{value('thrust_to_weight', pin.mid.thrust_to_weight)} its weight"
+        phrases.append((pin.name or "unnamed", "cannot hover" if _stays_down(pin.mid) else f"{minutes}, {ratio}"))
+    return pinned_builds(phrases, end=" More in the table <em>Side by side</em>.")
 
 
 def _against(head: Headline, pin: Headline, units: Units) -> str:

@@ -108,7 +108,9 @@ def close_bars(
     out = []
     bars = max(FEWEST_BARS, sum(one.state == "over" for one in rows))
     for k, one in enumerate(rows):
-        fix = f'<p class="fix">{html.escape(tied(one.remedy))}</p>' if one.fix else ""
+        # what must be put right first is behind all of them: said once
+        again = k > 0 and one.fix == rows[k - 1].fix and one.fix.startswith("First ")
+        fix = f'<p class="fix">{html.escape(tied(one.remedy))}</p>' if one.fix and not again else ""
         out.append(f'<li class="{_state(one)}"><div>{_bar(one, bands, pinned, first=k in (0, bars))}</div>{fix}</li>')
     tight = sum(one.state == "tight" for one in rows[bars:])
     left = len(out) - bars

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import streamlit as st
 
@@ -36,12 +37,16 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     hold = float(kept_values.get("hold", 10.0))
     found = page_frame.without_verdict(headlines.sorted_limits(inputs, hold))
     theirs = [headlines.sorted_limits(one, hold) for one in pins]
-    pin, first = (pins[0], theirs[0]) if pins else (None, [])
+    names = distinct_names(pins, inputs)
+    pin, first = (replace(pins[0], name=names[0]), theirs[0]) if pins else (None, [])
+    pinned = words.pinned_margins(pin, first)
+    if len(pins) > 1:
+        pinned = words.pinned_margins_of_several(names, theirs)
     opening = page_frame.first_sentence(words.margins_opening(inputs, found, held_words(hold)))
     page_frame.say(
         '<h1 class="wi-ask">Which part reaches its limit first?</h1>'
         f'<p class="wi-sentence">{opening}</p>'
-        f'<p class="wi-pinned">{words.pinned_margins(pin, first)}</p>'
+        f'<p class="wi-pinned">{pinned}</p>'
     )
     field_controls.guessed()
     page_frame.notice()
@@ -49,9 +54,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     if page_frame.waits(inputs):
         return
 
-    page_frame.section("Do these parts go together?", "yes or no")
-    page_frame.say(figures.fits_list(found))
-
+    page_frame.section("Do these parts go together?", "yes or no", figures.fits_list(found))
     page_frame.section("How close?", "share of each limit used, full throttle")
     with st.container(key="hold_row"):
         if st.session_state.get("hold") not in HOLDS:
@@ -62,10 +65,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
             help="A punch of two seconds and a climb of a minute are different loads: heat takes time, volts do not.",
         )  # fmt: skip
     shares = [{one.key: one.share for one in each if one.kind == "share"} for each in theirs]
-    page_frame.say(
-        figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares)
-        + _key(distinct_names(pins, inputs))
-    )
+    page_frame.say(figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares) + _key(names))
     hot_block(inputs)
     quick_block(inputs)
     page_frame.next_question("dive", "Will it come out of the dive?")
@@ -81,8 +81,8 @@ def _key(pinned_names: Sequence[str]) -> str:
 
 def hot_block(inputs: Inputs) -> None:
     """Is a hot motor explained by its load? Folded; the caution stands outside."""
-    page_frame.section("A motor is hot")
-    page_frame.say(f'<p class="wi-caution" role="note"><b>Before you touch one:</b> {words.TOUCH_FIRST}</p>')
+    caution = f'<p class="wi-caution" role="note"><b>Before you touch one:</b> {words.TOUCH_FIRST}</p>'
+    page_frame.section("A motor is hot", "", caution)
     with st.expander("Does its load explain it? What else to look at", key="hot_motor", on_change="rerun") as box:
         if box.open:
             _hot(inputs)

@@ -10,7 +10,7 @@ from explorer.app_pages.margins.answers import HeatState, Response
 from explorer.app_pages.margins.figures import tied
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, lowered, spread, value
-from explorer.text.sentence_parts import build_name, dash, ink, small_own_name, too_fast
+from explorer.text.sentence_parts import build_name, dash, ink, pinned_builds, small_own_name, too_fast
 from propmodel.assess.limits import Limit
 from propmodel.flight.spin_up import CONTROLLER_LAG
 from propmodel.heat.hot_motor import OTHER_CAUSES, hot_motor_verdict
@@ -19,6 +19,7 @@ __all__ = [
     "hot_words",
     "margins_opening",
     "pinned_margins",
+    "pinned_margins_of_several",
     "response_words",
 ]
 
@@ -33,6 +34,7 @@ def _used(one: Limit) -> str:
     return "far over" if not math.isfinite(one.share) or one.share > 9.0 else f"{100 * one.share:.0f} % used"
 
 
+_NUMBERS = {1: "one", 2: "two", 3: "three"}
 _COUNTS = {1: "One limit is", 2: "Two limits are", 3: "Three limits are"}
 
 
@@ -59,34 +61,43 @@ def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
             return f"{fits}. Too little is known to say which part reaches its limit first."
         near = bars[0]
         return (
-            f"{fits}. Flat out {held} no limit of {name} is reached. Closest comes {html.escape(near.name)}: "
+            f"{fits}. No limit of {name} is reached flat out, {held}. The closest is {html.escape(near.name)}: "
             f"{ink(f'{100 * near.share:.0f} %')} used."
         )
     worst = over[0]
     count = _COUNTS.get(len(over), f"{len(over)} limits are")
     reached = f"{fits}. {too_fast(found)}{count} reached by {name} flat out, {held}"
     first = f"{html.escape(worst.name)}, {ink(_used(worst), bad=not worst.usual)}: {_because(worst)}."
+    which = "The first is" if len(over) > 1 else "It is"
     if worst.usual:
         usual = "all usual" if len(over) > 2 else "both usual" if len(over) == 2 else "which is usual"
         return (
             f"{reached}, {usual} for such a craft: it holds full throttle for a few seconds, seldom on an almost "
-            f"empty pack. The first is {first}"
+            f"empty pack. {which} {first}"
         )
     also = sum(one.usual for one in over)
-    usual = f", {also} of them as is usual for such a craft" if also else ""
+    usual = f", {_NUMBERS.get(also, str(also))} of them usual for such a craft" if also else ""
     fix = f" {html.escape(tied(worst.fix))}" if worst.fix else ""
-    return f"{reached}{usual}. The first is {first}{fix}"
+    return f"{reached}{usual}. {which} {first}{fix}"
+
+
+def _worst_of(theirs: Sequence[Limit]) -> str:
+    over = [one for one in theirs if one.state == "over"]
+    if not over:
+        return "no limit reached"
+    return f"{len(over)} over, first {html.escape(over[0].name)}{', as is usual' if over[0].usual else ''}"
+
+
+def pinned_margins_of_several(names: Sequence[str], theirs: Sequence[Sequence[Limit]]) -> str:
+    """Several pinned builds in one line."""
+    return pinned_builds([(name, _worst_of(found)) for name, found in zip(names, theirs, strict=True)])
 
 
 def pinned_margins(other: Inputs | None, theirs: Sequence[Limit]) -> str:
     """The pinned build in one line."""
     if other is None:
         return f"{dash()}Nothing is pinned. Pin this build, then every change shows against it."
-    over = [one for one in theirs if one.state == "over"]
-    worst = "no limit reached"
-    if over:
-        worst = f"{len(over)} over, first {html.escape(over[0].name)}{', as is usual' if over[0].usual else ''}"
-    return f"{dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, {worst}."
+    return f"{dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, {_worst_of(theirs)}."
 
 
 TOUCH_FIRST = "pack out, propellers off. Turn a bell or a propeller by hand only."

@@ -162,7 +162,7 @@ class PackAxis:
     inside : bool
         True where the longest flight is a top of the curve, not the edge of what still pulls twice the weight.
     heaviest : float
-        Pack beyond which it pulls less than twice its weight at the end; NaN where none tried does. [kg]
+        Pack beyond which it pulls less than twice its weight at the end; NaN where all tried do, or none. [kg]
     """
 
     mass: NDArray
@@ -266,10 +266,11 @@ def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
 def _best_pack(made: Build, mass: NDArray, capacity: NDArray, time: NDArray, *, here_time: float) -> PackAxis:
     """Longest flight among the packs that leave twice the weight of pull at the end."""
     low = Assessment(with_fields(made, {"pack.capacity_ah": capacity}), quick=True).thrust_to_weight_at_reserve
-    weak = np.flatnonzero((low < LEAST_THRUST_RATIO) & (mass > float(battery.mass(made.pack))))
+    # the edge where more pack is too much; very light packs sag below it, too
+    weak = 1 + np.flatnonzero((low[:-1] >= LEAST_THRUST_RATIO) & (low[1:] < LEAST_THRUST_RATIO))
     heaviest = math.nan
     usable = np.where(low >= LEAST_THRUST_RATIO, time, np.nan)
-    if weak.size and weak[0] > 0:
+    if weak.size:
         k = int(weak[0])
         heaviest = float(np.interp(LEAST_THRUST_RATIO, [low[k], low[k - 1]], [mass[k], mass[k - 1]]))
     best_mass = best_capacity = best_time = math.nan

@@ -212,8 +212,9 @@ def ledger(rows: Sequence[tuple[str, str, str, Sequence[str]]], *, pinned_names:
         aside = f' <span class="r">({html.escape(spread_)})</span>' if spread_ else ""
         second = _of_pinned(theirs, pinned_names)
         out.append(f"<div><dt>{html.escape(name)}</dt><dd><b>{html.escape(mine)}</b>{aside}</dd>{second}</div>")
+    mark = ", pinned" if len(pinned_names) == 1 else ""
     foot = "".join(
-        f'<p class="foot"><i class="dash p{place}"></i>{html.escape(whose)}, pinned</p>'
+        f'<p class="foot"><i class="dash p{place}"></i>{html.escape(whose)}{mark}</p>'
         for place, whose in enumerate(pinned_names)
     )
     return f'<div class="wi-ledger"><dl>{"".join(out)}</dl>{foot}</div>'
@@ -226,9 +227,11 @@ def _of_pinned(texts: Sequence[str], names: Sequence[str]) -> str:
         alike.setdefault(text, []).append(place)
     parts = []
     for text, places in alike.items():
-        strokes = "".join(f'<i class="dash p{place}"></i>' for place in places)
-        whose = f"{html.escape(', '.join(names[place] for place in places))}, pinned" if len(names) > 1 else "pinned"
-        parts.append(f'<span>{strokes}<span class="wi-sr">{whose}: </span>{html.escape(text)}</span>')
+        strokes = "".join(
+            f'<i class="dash p{place}" role="img" aria-label="{html.escape(names[place])}, pinned:"></i>'
+            for place in places
+        )
+        parts.append(f"<span>{strokes}{html.escape(text)}</span>")
     return f'<dd class="pin">{"".join(parts)}</dd>' if parts else ""
 
 
@@ -354,7 +357,8 @@ def pack_figure(this: PackAxis, others: Sequence[PackAxis], *, axes: tuple[Axis,
         figure.add_shape(
             type="line", x0=edge, x1=edge, y0=0, y1=y_axis.top, line={"width": 1.4, "color": OVER}, name="limit"
         )
-        word(figure, edge, 0.06, "thrust below twice its weight", right_of=False, domain=True, shift=6)
+        inside = edge < 0.5 * x_axis.top
+        word(figure, edge, 0.06, "thrust below twice its weight", right_of=inside, domain=True, shift=6)
     if math.isfinite(this.best_time):
         x, y = this.best_mass / GRAM, this.best_time / MINUTE
         figure.add_scatter(
@@ -366,7 +370,7 @@ def pack_figure(this: PackAxis, others: Sequence[PackAxis], *, axes: tuple[Axis,
             rising = not this.inside and not math.isfinite(this.heaviest)
             text = "still rising" if rising else f"longest {value('mass', this.best_mass)}"
             word(figure, x, y, text, right_of=right, bold=True, shift=12)
-            figure.layout["annotations"][-1]["yshift"] = 12
+            figure.layout["annotations"][-1]["yshift"] = 12 if y < 0.85 * y_axis.top else -14  # not into the title
     if math.isfinite(this.here_time):
         dot(figure, this.here_mass / GRAM, this.here_time / MINUTE, name="this pack")
         word(figure, this.here_mass / GRAM, this.here_time / MINUTE, "this pack", bold=True, shift=12)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -218,12 +219,16 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     units = page_frame.units()
     this = answers.minutes(inputs)
     others = [answers.minutes(one) for one in pins]
-    pin, other = (pins[0], others[0]) if pins else (None, None)
-    opening = page_frame.first_sentence(flight_words.minutes_opening(inputs, this))
+    names = distinct_names(pins, inputs)
+    opening = page_frame.first_sentence(page_frame.parts_first(inputs, flight_words.minutes_opening(inputs, this)))
+    pin, other = (replace(pins[0], name=names[0]), others[0]) if pins else (None, None)
+    pinned = flight_words.pinned_minutes(this, pin, other, units)
+    if len(pins) > 1:
+        pinned = flight_words.pinned_minutes_of_several(names, others)
     page_frame.say(
         '<h1 class="wi-ask">How long, doing what I do?</h1>'
         f'<div class="wi-short"><p class="wi-sentence">{opening}</p></div>'
-        f'<p class="wi-pinned">{flight_words.pinned_minutes(this, pin, other, units)}</p>'
+        f'<p class="wi-pinned">{pinned}</p>'
     )
     field_controls.guessed()
     page_frame.notice()
@@ -450,8 +455,8 @@ def _cutoff_words(cut: answers.Cutoff) -> str:
 
 def firmware_block(inputs: Inputs) -> None:
     """Throttle above idle to type in as the firmware's hover setting."""
-    page_frame.section("Hover setting to type in", "throttle above idle, full pack and end of flight")
-    page_frame.say(f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>')
+    words = f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>'
+    page_frame.section("Hover setting to type in", "throttle above idle, full pack and end of flight", words)
 
 
 page(state.usable(), state.pins())

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import html
 import math
+from collections.abc import Sequence
 
 from explorer.app_pages.minutes.answers import FirmwareHover, Minutes, PackAxis, SpeedCurve
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, Units, change, spread, value
-from explorer.text.sentence_parts import build_name, dash, ink, range_words, small_own_name
+from explorer.text.sentence_parts import build_name, dash, ink, pinned_builds, range_words, small_own_name
 from propmodel.assess.margins import PACK_LIMIT
 from propmodel.base.status import Status
 from propmodel.base.units import CELSIUS_ZERO
@@ -21,6 +22,7 @@ __all__ = [
     "minutes_or_why",
     "pack_words",
     "pinned_minutes",
+    "pinned_minutes_of_several",
     "speed_short",
     "speed_words",
     "warm_words",
@@ -28,6 +30,10 @@ __all__ = [
 ]
 
 # ---- minutes ----------------------------------------------------------------------------------------------
+
+
+COLD_PACK = 10.0
+"""Below it a pack is warmed before anything else is tried (common practice). [degrees C]"""
 
 
 def minutes_or_why(answer: Minutes, row: str) -> str:
@@ -60,9 +66,11 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
         )
         return f"{name} should cruise at {speed} and {why}. Slow the cruise down, or look at the curve of power below."
     if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time["your way"] < 1.0:
+        cold = inputs.pack_temperature_c is not None and inputs.pack_temperature_c < COLD_PACK
         return (
             f"Flown your way, the load pulls {name} below {ink(f'{answer.cutoff:.2f} V', bad=True)} a cell at once. "
-            "Land at a lower voltage if the cells bear it, fly it softer, or take a pack of less resistance."
+            f"{'Warm the pack before take-off. Else land' if cold else 'Land'} at a lower voltage if the cells bear "
+            "it, fly it softer, or take a pack of less resistance."
         )
     low, high = answer.low["your way"], answer.high["your way"]
     left = (
@@ -101,6 +109,12 @@ def pinned_minutes(answer: Minutes, other: Inputs | None, theirs: Minutes | None
     words = change("minutes", now, then, units) if math.isfinite(now - then) else ""
     against = "" if not words else " This one lasts the same." if words == "the same" else f" This one lasts {words}."
     return f"{text}.{against}"
+
+
+def pinned_minutes_of_several(names: Sequence[str], theirs: Sequence[Minutes]) -> str:
+    """Minutes of several pinned builds; the other ways of flying stand in the ledger."""
+    phrases = [(name, minutes_or_why(one, "your way")) for name, one in zip(names, theirs, strict=True)]
+    return pinned_builds(phrases, lead="Pinned, flown your way")
 
 
 def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float, hover_left: float) -> str:
@@ -161,7 +175,12 @@ def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
 def pack_words(axis: PackAxis) -> str:
     """Where the pack of today stands on the curve."""
     if not math.isfinite(axis.best_time):
-        return "No pack of this kind makes it fly your way."
+        if not any(math.isfinite(time) for time in axis.time):
+            return "No pack of this kind makes it fly your way."
+        return (
+            "Whatever its mass, a pack of this kind leaves less thrust than twice the weight at the end of the flight: "
+            "it cannot catch a gust then."
+        )
     here = value("mass", axis.here_mass)
     if not math.isfinite(axis.here_time):
         return f"With today's pack of {here} it cannot fly so; the curve shows which could."
@@ -240,20 +259,14 @@ def speed_short(curve: SpeedCurve) -> str:
     top = float(curve.top.speed)
     if not math.isfinite(top):
         return "It cannot hover, so it cannot fly level at any speed."
-    slow, fast = float(curve.best.endurance_speed), float(curve.best.range_speed)
-    return (
-        f"Longest at {value('road_speed', slow)}, farthest at {value('road_speed', fast)}; fastest, a sprint on a full "
-        f"pack: {value('road_speed', top)}."
-    )
+    return f"Fastest, a sprint on a full pack: {value('road_speed', top)}."
 
 
 def wind_words(still: tuple[float, float, float], blown: tuple[float, float, float], wind: float, top: float) -> str:
     """Range out and back, and whether it comes home against the wind; ``top`` is the fastest held for minutes."""
     if not math.isfinite(still[0]):
         return "It cannot fly level long enough to go anywhere."
-    first = (
-        f"In still air it can turn back at <b>{value('range', still[0])}</b>, flown at {value('road_speed', still[1])}."
-    )
+    first = f"In still air it can turn back at <b>{value('range', still[0])}</b>."
     if wind <= 0.0:
         return first
     if not math.isfinite(blown[0]):
@@ -264,7 +277,7 @@ def wind_words(still: tuple[float, float, float], blown: tuple[float, float, flo
         )
     spare = top - wind
     return (
-        f"{first} Out with {value('speed', wind)} of wind it <b>can come home</b> against it from "
+        f"{first} Out with {value('speed', wind)} of wind it <b>can come home</b> from "
         f"<b>{value('range', blown[0])}</b>, flown at {value('road_speed', blown[1])} through the air. At the fastest "
         f"held for minutes it still makes {value('speed', spare)} over the ground. "
         "Gusts, turns and height are not counted: turn back at half of it."

@@ -24,6 +24,8 @@ def page(inputs: Inputs) -> None:
     """Draw the page."""
     page_frame.style("bench")
     page_frame.say('<h1 class="wi-ask">What should I read when I plug it in, and is what I read right?</h1>')
+    if unfit := page_frame.parts_first(inputs, ""):
+        page_frame.say(f'<p class="wi-sentence">{unfit}</p>')
     page_frame.say(
         figures.care(
             power_up.FIRST_CAUTION,

@@ -50,7 +50,9 @@ class Sheet:
     build: Sequence[tuple[str, str]] = ()
     """Part or field, and what it is."""
     numbers: Sequence[Mapping[str, str]] = ()
-    """Keys ``name``, ``value``, ``band``, and ``pinned`` where a build is pinned."""
+    """Keys ``name``, ``value`` and ``band``."""
+    pinned: Sequence[tuple[str, Sequence[str]]] = ()
+    """Name of each pinned build, and its values in the order of ``numbers``."""
     limits: Sequence[Mapping[str, str]] = ()
     """Keys ``symbol``, ``name``, ``word``, ``detail``."""
     alarms: Sequence[tuple[str, str]] = ()
@@ -193,12 +195,11 @@ def field_sheet(sheet: Sheet) -> str:
     >>> "<script" in page, page.startswith("<!doctype html>")
     (False, True)
     """
-    pinned = any(row.get("pinned") for row in sheet.numbers)
     numbers = _table(
-        ["", "about", "8 in 10 such craft"] + (["pinned build"] if pinned else []),
+        ["", "about", "8 in 10 such craft", *(f"pinned: {name}" for name, _ in sheet.pinned)],
         [
-            [row.get(k, "") for k in ("name", "value", "band")] + ([row.get("pinned", "")] if pinned else [])
-            for row in sheet.numbers
+            [*(row.get(k, "") for k in ("name", "value", "band")), *(values[i] for _, values in sheet.pinned)]
+            for i, row in enumerate(sheet.numbers)
         ],
     )
     figures = "".join(_figure(f, f"f{i}") for i, f in enumerate(sheet.figures))

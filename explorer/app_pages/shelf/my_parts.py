@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -29,7 +30,7 @@ NAME_OF = {
 }
 
 
-def my_parts(inputs: Inputs, pin: Inputs | None) -> None:
+def my_parts(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """The visitor's own motors, propellers, packs and ESC."""
     kept_values.put("parts_kind", kept_values.get("parts_kind", "motors"))
     picked = st.segmented_control(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import logging
 import math
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -20,7 +21,7 @@ from explorer.inputs import Inputs, apply, measured_label
 from explorer.saved.store import SavedBuild, StoreError, file_name
 from explorer.session import kept_values, shelf, state, typed_labels, whole_builds
 from explorer.text.numbers import number, value
-from explorer.text.sentence_parts import build_name, ink
+from explorer.text.sentence_parts import build_name, ink, small_own_name
 from propmodel.base.units import CELSIUS_ZERO, INCH
 from propmodel.components import propeller
 
@@ -31,7 +32,7 @@ MOST_MESSAGES = 6
 SHELVES = ("Builds", "Parts", "Measured", "Take along")
 
 
-def page(inputs: Inputs, pin: Inputs | None) -> None:
+def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the page."""
     page_frame.style("bench")
     page_frame.say('<h1 class="wi-ask">What do I keep, and what do I take along?</h1>')
@@ -47,9 +48,12 @@ def page(inputs: Inputs, pin: Inputs | None) -> None:
         args=("shelf", "shelf"),
         label_visibility="collapsed",
     )
-    {SHELVES[0]: builds, SHELVES[1]: my_parts, SHELVES[2]: measured_propellers}.get(str(which), take_along)(inputs, pin)
+    {SHELVES[0]: builds, SHELVES[1]: my_parts, SHELVES[2]: measured_propellers}.get(str(which), take_along)(
+        inputs, pins
+    )
 
 
+@small_own_name
 def answer(inputs: Inputs) -> str:
     """What is kept and what can be taken along, in a sentence; HTML."""
     name = build_name(inputs.name) if inputs.name else "this craft"
@@ -71,7 +75,7 @@ def messages() -> None:
 # ---- builds -----------------------------------------------------------------------------------------------
 
 
-def builds(inputs: Inputs, pin: Inputs | None) -> None:
+def builds(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Save, load, delete, bring in, take out."""
     here = shelf.saved_build()
     with st.container(horizontal=True, vertical_alignment="bottom", key="save_row"):
@@ -253,7 +257,7 @@ def _when(saved: str) -> str:
 # ---- measured propellers ----------------------------------------------------------------------------------
 
 
-def measured_propellers(inputs: Inputs, pin: Inputs | None) -> None:
+def measured_propellers(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Propellers of the open wind-tunnel measurements, each with its own fit."""
     names = propeller.measured_names()
     page_frame.say(
@@ -322,7 +326,7 @@ def _use_measured(name: str | None) -> None:
 # ---- to take along ----------------------------------------------------------------------------------------
 
 
-def take_along(inputs: Inputs, pin: Inputs | None) -> None:
+def take_along(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Field sheet, curves, link."""
     page_frame.section("Field sheet", "one page to print: build, numbers, limits, alarms, first power-up, cautions")
     age = {"new": True, "old": False}.get(kept_values.get("esc_age", "unknown"))
@@ -333,7 +337,7 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     sheet = field_sheet(
         sheet_numbers.sheet_of(
             inputs,
-            pin,
+            pins,
             units=page_frame.units(),
             link=state.link(),
             made=made,
@@ -343,7 +347,7 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
             first=page_frame.first_sentence,
         )
     )
-    frame = sheet_numbers.curves(inputs, pin)
+    frame = sheet_numbers.curves(inputs, pins)
     with st.container(horizontal=True):
         st.download_button(
             "Download the sheet (HTML, prints to PDF)",
@@ -379,4 +383,4 @@ def take_along(inputs: Inputs, pin: Inputs | None) -> None:
     st.code(state.link(), language=None, wrap_lines=True)
 
 
-page(state.usable(), state.pinned())
+page(state.usable(), state.pins())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pandas as pd
@@ -15,6 +15,7 @@ from explorer.app_pages.shelf.field_sheet import Figure, Sheet
 from explorer.figures.svg_plot import Line, PlotMark
 from explorer.forecasts import guesses, headlines
 from explorer.inputs import CHEMISTRY_NAMES, Inputs, measured_label, unchecked_fields
+from explorer.inputs.build_names import distinct_names
 from explorer.text import markup
 from explorer.text.numbers import NARROW, Units, number, prose, spread, value
 from propmodel import power_up
@@ -41,21 +42,28 @@ NUMBERS = (
 """What stands under "What to expect": words, field of the headline answers, kind of number."""
 
 
-def _number_rows(inputs: Inputs, pin: Inputs | None, units: Units) -> list[dict[str, str]]:
+def _number_rows(inputs: Inputs, units: Units) -> list[dict[str, str]]:
     got = headlines.answers(inputs)
-    other = None if pin is None else headlines.answers(pin)
     rows = []
     for words, name, kind in NUMBERS:
         low, mid, high = (float(getattr(side, name)) for side in (got.low, got.mid, got.high))
-        row = {
-            "name": words,
-            "value": value(kind, mid, units, low=low, high=high),
-            "band": spread(kind, low, high, units),
-        }
-        if other is not None:
-            row["pinned"] = value(kind, float(getattr(other.mid, name)), units)
-        rows.append(row)
+        rows.append(
+            {
+                "name": words,
+                "value": value(kind, mid, units, low=low, high=high),
+                "band": spread(kind, low, high, units),
+            }
+        )
     return rows
+
+
+def _pinned_columns(inputs: Inputs, pins: Sequence[Inputs], units: Units) -> list[tuple[str, list[str]]]:
+    """Name of each pinned build and its values under "What to expect"."""
+    answered = [headlines.answers(pin).mid for pin in pins]
+    return [
+        (name, [value(kind, float(getattr(mid, field)), units) for _, field, kind in NUMBERS])
+        for name, mid in zip(distinct_names(pins, inputs), answered, strict=True)
+    ]
 
 
 def _build_rows(inputs: Inputs, units: Units) -> list[tuple[str, str]]:
@@ -135,13 +143,19 @@ def alarms(inputs: Inputs, *, home: float = 20.0) -> list[tuple[str, str]]:
     return rows
 
 
-def curves(inputs: Inputs, pin: Inputs | None) -> pd.DataFrame:
-    """Every curve shown: throttle against pull, current, power and share, with bands, and the pinned build's.
+def _of_pinned(place: int) -> str:
+    """What stands before the curves of a pinned build."""
+    return "pinned" if place == 0 else f"pinned {place + 1}"
+
+
+def curves(inputs: Inputs, pins: Sequence[Inputs]) -> pd.DataFrame:
+    """Every curve shown: throttle against pull, current, power and share, with bands, and those of pinned builds.
 
     Parameters
     ----------
     inputs : Inputs
-    pin : Inputs or None
+    pins : sequence of Inputs
+        The last one pinned first.
 
     Returns
     -------
@@ -160,17 +174,19 @@ def curves(inputs: Inputs, pin: Inputs | None) -> pd.DataFrame:
         frame[f"{words} [{unit}]"] = factor * getattr(story.curve, name)
         for side, curve in (("low", story.low), ("high", story.high)):
             frame[f"{words}, {side} [{unit}]"] = factor * np.interp(throttle, curve.throttle, getattr(curve, name))
-    if pin is not None:
+    for place, pin in enumerate(pins):
         other = headlines.story(pin)
-        frame["pinned: thrust of all rotors [g]"] = np.interp(
+        frame[f"{_of_pinned(place)}: thrust of all rotors [g]"] = np.interp(
             throttle, other.curve.throttle, float(pin.rotors) / GRAM_FORCE * other.curve.thrust
         )
-        frame["pinned: pack current [A]"] = np.interp(throttle, other.curve.throttle, other.curve.pack_current)
+        frame[f"{_of_pinned(place)}: pack current [A]"] = np.interp(
+            throttle, other.curve.throttle, other.curve.pack_current
+        )
     return frame
 
 
-def _figures(inputs: Inputs, pin: Inputs | None) -> list[Figure]:
-    frame = curves(inputs, pin)
+def _figures(inputs: Inputs, pins: Sequence[Inputs]) -> list[Figure]:
+    frame = curves(inputs, pins)
     x = frame["motor command [%]"]
     out = []
     for title, stem, unit in (
@@ -187,8 +203,10 @@ def _figures(inputs: Inputs, pin: Inputs | None) -> list[Figure]:
                 frame[f"{stem}, high [{unit}]"],
             )
         ]
-        if f"pinned: {name}" in frame and pin is not None:
-            lines.append(Line(pin.name or "pinned", x, frame[f"pinned: {name}"], pinned=True))
+        lines += [
+            Line(called, x, frame[f"{_of_pinned(place)}: {name}"], pinned=True)
+            for place, called in enumerate(distinct_names(pins, inputs))
+        ]
         marks = []
         if stem == "thrust of all rotors":
             hover = headlines.story(inputs).hover_command
@@ -210,7 +228,7 @@ def _two(figure: float) -> str:
 
 def sheet_of(
     inputs: Inputs,
-    pin: Inputs | None,
+    pins: Sequence[Inputs],
     *,
     units: Units,
     link: str,
@@ -226,8 +244,8 @@ def sheet_of(
     ----------
     inputs : Inputs
         Checked.
-    pin : Inputs or None
-        Pinned beside it.
+    pins : sequence of Inputs
+        Pinned beside it, the last one first.
     units : Units
     link : str
         Address that brings the build back.
@@ -264,10 +282,12 @@ def sheet_of(
         sentence=markup.plain(first(summary.opening(head, found, units))),
         made=made,
         build=_build_rows(inputs, units),
-        numbers=_number_rows(inputs, pin, units),
+        numbers=_number_rows(inputs, units),
+        pinned=_pinned_columns(inputs, pins, units),
         limits=[
             {
-                "symbol": SYMBOLS[limit.state], "name": limit.name, "word": limit.state,
+                "symbol": "" if limit.usual else SYMBOLS[limit.state], "name": limit.name,
+                "word": "over, usual" if limit.usual else limit.state,
                 "detail": prose(
                     limit.sentence + (f" {limit.remedy}" if limit.state == "over" and limit.fix else "")
                 ),
@@ -277,7 +297,7 @@ def sheet_of(
         alarms=alarms(inputs, home=home),
         steps=power_up.rows(power_up.power_up_steps(p)),
         cautions=power_up.CAUTIONS,
-        figures=_figures(inputs, pin),
+        figures=_figures(inputs, pins),
         notes=notes,
         link=link,
     )  # fmt: skip

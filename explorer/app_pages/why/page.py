@@ -22,7 +22,7 @@ from explorer.inputs import Inputs
 from explorer.inputs.measured_parts import OwnInputs
 from explorer.session import kept_values, state, whole_builds
 from explorer.text.markup import folded
-from explorer.text.numbers import lowered, prose, quantity_of
+from explorer.text.numbers import lowered, prose, quantity_of, thousands
 
 PAGE = page_frame.page_file("why")
 STEPS = {"ask": "Ask", "show": "Show", "why": "Why"}
@@ -52,7 +52,7 @@ def worked(key: str, inputs: Inputs) -> Derivation:
 def steps_html(steps: Sequence[tuple[str, str, str]]) -> str:
     """Steps of a working: what, the sum with numbers, where it comes from."""
     rows = "".join(
-        f"<dt>{text(what)}</dt><dd><code>{text(sum_)}</code></dd>"
+        f"<dt>{text(what)}</dt><dd><code>{text(thousands(sum_))}</code></dd>"
         + (f'<dd class="src">{text(source)}</dd>' if source else "")
         for what, sum_, source in steps
     )

@@ -5,7 +5,6 @@ const PHONE = "(max-width: 767.98px)";
 export default function ({ data, parentElement }) {
   const bar = bar_of(parentElement);
   fill(bar, data);
-  arrangeSoon();
   watch();
 }
 
@@ -17,6 +16,8 @@ function bar_of(place) {
   bar = document.createElement("nav");
   bar.className = "wi-bar";
   bar.setAttribute("aria-label", "Pages");
+  // on a phone a press outside the panel closes it before the click arrives, which would open it again
+  bar.addEventListener("mousedown", (event) => event.stopPropagation());
   const edit = document.createElement("button");
   edit.type = "button";
   edit.className = "edit";
@@ -43,9 +44,22 @@ function fill(bar, { pages, page }) {
       return link;
     }),
   );
-  const here = row.querySelector("[aria-current]");
-  if (here) row.scrollLeft = here.offsetLeft - row.offsetLeft - (row.clientWidth - here.offsetWidth) / 2;
+  show_here(row);
+  document.fonts?.ready.then(() => show_here(row)); // other letters are wider
   say_edit(bar);
+}
+
+// The chosen page near the middle, with a whole word at the left edge.
+function show_here(row) {
+  const here = row.querySelector("[aria-current]");
+  if (!here || !row.clientWidth) return;
+  row.style.paddingRight = "";
+  const left = (link) => link.offsetLeft - row.offsetLeft;
+  const middle = left(here) - (row.clientWidth - here.offsetWidth) / 2;
+  const most = row.scrollWidth - row.clientWidth;
+  const first = [...row.children].map(left).find((edge) => edge >= Math.min(middle, most) - 1);
+  if (first > most) row.style.paddingRight = `${first - most}px`;
+  row.scrollLeft = first;
 }
 
 function pages_in_panel() {
@@ -93,7 +107,7 @@ function say_edit(bar) {
 
 // ---- words in charts -------------------------------------------------------------------------------------
 
-let due = 0;
+const strips = new ResizeObserver((changed) => changed.forEach((one) => arrange_strip(one.target)));
 
 function watch() {
   if (window.wiWatched) return;
@@ -105,12 +119,31 @@ function watch() {
     });
     new MutationObserver(() => {
       hold_sentences();
-      arrangeSoon();
+      follow_new();
     }).observe(document.querySelector('[data-testid="stMain"]') ?? document.body, {
       childList: true,
       subtree: true,
     });
-    window.addEventListener("resize", arrangeSoon);
+    follow_new();
+  }
+}
+
+// Words are moved when a chart has been drawn and a strip has its size: before that is painted, so that none jumps.
+function follow_new() {
+  for (const chart of document.querySelectorAll(".js-plotly-plot")) {
+    if (chart.wiArranged || !chart.on) continue;
+    chart.wiArranged = true;
+    const soon = () => {
+      cancelAnimationFrame(chart.wiDue); // drawn twice for one picture
+      chart.wiDue = requestAnimationFrame(() => arrange_chart(chart));
+    };
+    chart.on("plotly_afterplot", soon);
+    soon();
+  }
+  for (const strip of document.querySelectorAll(".wi-strip .scale, .wi-wash")) {
+    if (strip.wiArranged) continue;
+    strip.wiArranged = true;
+    strips.observe(strip);
   }
 }
 
@@ -128,14 +161,6 @@ function hold_sentences() {
   }
 }
 
-function arrangeSoon() {
-  clearTimeout(due);
-  due = setTimeout(() => {
-    document.querySelectorAll(".js-plotly-plot").forEach(arrange_chart);
-    document.querySelectorAll(".wi-strip .scale, .wi-wash").forEach(arrange_strip);
-  }, 60);
-}
-
 const meets = (a, b, gap = 1) =>
   a.left < b.right - gap && b.left < a.right - gap && a.top < b.bottom - gap && b.top < a.bottom - gap;
 
@@ -147,14 +172,20 @@ function plain(box) {
   return { left: box.left, right: box.right, top: box.top, bottom: box.bottom };
 }
 
+// Points along a line, 5 px apart at most, from its corners as plotly writes them, "M0,10L5,20L...": the browser's own
+// points along a path take ten times as long.
 function points_along(path) {
   const matrix = path.getScreenCTM();
-  const length = Math.min(path.getTotalLength(), 4000);
-  const step = Math.max(length / 400, 5);
   const found = [];
-  for (let at = 0; at <= length; at += step) {
-    const point = path.getPointAtLength(at).matrixTransform(matrix);
-    found.push([point.x, point.y]);
+  for (const piece of path.getAttribute("d").split("M").slice(1)) {
+    const corners = piece.split("L").map((corner) => new DOMPoint(...corner.split(",").map(Number)).matrixTransform(matrix));
+    corners.forEach((to, k) => {
+      const from = corners[Math.max(k - 1, 0)];
+      const steps = Math.min(Math.ceil(Math.hypot(to.x - from.x, to.y - from.y) / 5), 800) || 1;
+      for (let n = 1; n <= steps; n++) {
+        found.push([from.x + (n / steps) * (to.x - from.x), from.y + (n / steps) * (to.y - from.y)]);
+      }
+    });
   }
   return found;
 }
@@ -171,7 +202,7 @@ function arrange_chart(chart) {
   );
   const marks = [...chart.querySelectorAll(".points path.point")].map((one) => plain(one.getBoundingClientRect()));
   const lines = [...chart.querySelectorAll(".scatterlayer path.js-line, .shapelayer path")]
-    .filter((one) => parseFloat(getComputedStyle(one).strokeWidth) > 0.5 && one.getTotalLength() < 8000)
+    .filter((one) => parseFloat(one.style.strokeWidth) > 0.5)
     .flatMap(points_along);
   const placed = [];
   const cost = (box) => {

@@ -160,6 +160,8 @@ _WHOLE = {
     "s": ("time", "s"), "ms": ("time", "ms"), "volts": ("voltage", "v"), "amps": ("current", "a"),
     "watts": ("power", "w"), "u/min": ("speed", "rpm"),
 }  # fmt: skip
+_OF_PACK = ("voltage", "current")
+"""What a heading that names the pack measures when it has such a unit."""
 _UNIT_ALONE = {"v": "voltage", "a": "current", "mah": "charge", "rpm": "speed", "w": "power", "nm": "torque"}
 
 
@@ -241,6 +243,8 @@ def heading(text: str) -> Heading:
                 continue
             if meaning == "current" and unit == "mah":
                 found = "charge"
+            if meaning == "cells" and (of_unit := next((m for m in _OF_PACK if unit in _UNITS[m]), None)):
+                found = of_unit  # "pack volts", "battery A"
             if meaning == "motor_output" and unit in _UNITS["speed"]:
                 found = "motor_erpm"
             number = re.search(r"(\d+)\b", words)

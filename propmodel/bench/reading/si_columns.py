@@ -328,7 +328,7 @@ def _refuse_useless(table: RawTable, frame: pd.DataFrame, kind: str) -> None:
         headings = ", ".join(repr(name[:30]) for name in table.layout.headings[:8])
         raise BenchFileError(
             f"none of its columns ({headings}) is a thrust, or a speed or voltage with a current: "
-            "say which column is which, or choose another file"
+            "write what they are into the headings, such as thrust (g), voltage (V), current (A), or take another file"
         )
 
 

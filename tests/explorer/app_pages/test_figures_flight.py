@@ -106,6 +106,24 @@ def test_the_best_pack_beats_every_pack_that_still_pulls_twice_its_weight():
     assert axis.here_mass == pytest.approx(0.001 * inputs.pack_g, rel=1e-6)
 
 
+def test_a_cold_pack_is_warmed_before_anything_else_is_tried():
+    frozen = replace(SCREE, pack_temperature_c=-10.0)
+    said = flight_words.minutes_opening(frozen, answers.minutes(frozen))
+    assert "at once. Warm the pack before take-off." in said
+    soft = replace(SCREE, pack_temperature_c=20.0, cell_mohm=18.0)
+    said = flight_words.minutes_opening(soft, answers.minutes(soft))
+    assert "at once. Land at a lower voltage" in said
+
+
+def test_a_craft_too_weak_with_every_pack_is_told_so_and_not_that_it_cannot_fly():
+    axis = answers.pack_axis(demo_inputs("moor"))
+    assert math.isfinite(axis.here_time) and np.isfinite(axis.time).any()
+    assert not math.isfinite(axis.best_time) and not math.isfinite(axis.heaviest)
+    said = flight_words.pack_words(axis)
+    assert "less thrust than twice the weight" in said and "makes it fly" not in said
+    assert "makes it fly" in flight_words.pack_words(replace(axis, time=np.full_like(axis.time, np.nan)))
+
+
 def test_a_higher_landing_voltage_never_flies_longer():
     cut = answers.cutoffs(SCREE)
     assert np.all(np.diff(cut.time) <= 1e-6)
@@ -188,7 +206,8 @@ def test_a_pinned_dive_is_the_dive_of_that_craft():
 def test_the_ledger_says_once_what_several_pinned_builds_share():
     text = minutes.ledger([("Hover", "7 min", "", ["9 min", "8 min", "9 min"])], pinned_names=["a", "b<", "c"])
     assert text.count("9 min") == 1 and text.count("8 min") == 1
-    assert '<i class="dash p0"></i><i class="dash p2"></i><span class="wi-sr">a, c, pinned: </span>9 min' in text
+    strokes = '<i class="dash p0" role="img" aria-label="a, pinned:"></i><i class="dash p2" role="img"'
+    assert f'{strokes} aria-label="c, pinned:"></i>9 min' in text
     assert "b&lt;" in text and "b<," not in text
 
 
@@ -514,7 +533,8 @@ def test_a_craft_that_comes_out_keeps_its_height_and_its_caution():
 
 def test_a_craft_without_pull_does_not_come_out():
     answer = dive_answers.dive(HEAVY)
-    assert "not level" in figures.pull_table(answer, asked=5.0)
+    table = figures.pull_table(answer, asked=5.0)
+    assert "Not level with any pull-out" in table and "<table" not in table
     assert any(
         "never level" in a.text
         for a in figures.dive_figure(answer, [], start=None, top=200.0, tick=50.0).layout.annotations

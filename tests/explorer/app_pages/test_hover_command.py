@@ -65,7 +65,7 @@ def test_every_answer_gives_the_same_figure(name):
     assert named(opening(head, headlines.sorted_limits(inputs), Units())) == [want]
     shown = dict((step[0], step[1]) for step in lift_steps(build, headlines.profile(inputs)))
     assert named(shown["Hover command"]) == [want]
-    rows = {row["name"]: row["value"] for row in sheet_numbers._number_rows(inputs, None, Units())}
+    rows = {row["name"]: row["value"] for row in sheet_numbers._number_rows(inputs, Units())}
     assert plain(rows["Hover command"]) == want
     worked = next(q for q in QUESTIONS if q.key == "hover_command").work(build)
     assert worked.by_formula == pytest.approx(told, rel=1e-6) and worked.by_engine == pytest.approx(told)
@@ -106,7 +106,7 @@ def test_every_page_shows_that_figure_and_no_other(page):
 
 def test_the_printed_sheet_shows_it():
     inputs = demo_inputs("scree")
-    page = field_sheet(sheet_numbers.sheet_of(inputs, None, units=Units(), link="", made=""))
+    page = field_sheet(sheet_numbers.sheet_of(inputs, [], units=Units(), link="", made=""))
     want = figure(float(Assessment(to_build(inputs)).hover_command))
     assert re.search(rf"Hover command {want}", plain(page))
     assert "above idle" not in plain(page)

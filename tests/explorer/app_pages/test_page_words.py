@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,7 +14,7 @@ from streamlit.testing.v1 import AppTest
 import explorer
 from explorer.app import PAGES
 from explorer.controls.page_frame import page_file
-from explorer.inputs import demo_inputs
+from explorer.inputs import Inputs, demo_inputs
 from propmodel.assembly.demo import demo_names
 
 APP = Path(explorer.__file__).with_name("app.py")
@@ -27,14 +29,23 @@ PLAIN = {
 """Words that the screens no longer use, and what they say in their place."""
 
 
-def shown(page: str, craft: str) -> list[str]:
+def shown(page: str, craft: str, pins: Sequence[Inputs] = ()) -> list[str]:
     at = AppTest.from_file(str(APP), default_timeout=90).run()
     at.session_state["inputs"] = demo_inputs(craft)
+    at.session_state["pins"] = list(pins)
     if page != "lift":
         at.switch_page(page_file(page))
     at.run()
     assert not at.exception
     return words_of(at)
+
+
+@pytest.mark.parametrize("page", ["lift", "minutes", "margins", "dive"])
+def test_three_pinned_builds_do_not_make_a_page_longer_than_can_be_read(page):
+    pins = [replace(demo_inputs("scree"), capacity_mah=mah) for mah in (1100.0, 1500.0, 1800.0)]
+    words = shown(page, "scree", pins)
+    assert " ".join(words).count("Scree, 1500 mAh") >= 2
+    assert len(words) <= MOST.get(page, 600), " ".join(words)
 
 
 @pytest.mark.parametrize("craft", demo_names())

@@ -122,6 +122,7 @@ def test_cost_starts_in_pieces_and_becomes_a_sum(folder):
     said = body(run(at))
     # 1 crash with 1.5 propellers at 2 each
     assert "costs about 3.0" in said
+    assert "loading the page anew clears them" in said
     assert "Not counted, price missing: packs, motors, the ESC" in said
     at.switch_page(page_file("plug_in"))
     run(at)

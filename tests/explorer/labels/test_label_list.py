@@ -185,6 +185,40 @@ READ = [
         "F60 2207 1950KV, F4 FC 45A ESC",
         {**M2207, "kv": 1950.0, "esc_a": 45.0},
     ),
+    # as shops, threads and stickers have it
+    ("2207 KV1950 / 6S / 1300", {**M2207, "kv": 1950.0, "cells": 6, "capacity_mah": 1300.0}),
+    ("2207 KV 1950", {**M2207, "kv": 1950.0}),
+    ("2450 KV 2207", {**M2207, "kv": 2450.0}),
+    ("2207 KV 1950 mAh", {"kv": 2207.0, "capacity_mah": 1950.0}),
+    ("2207 1960, 5136", {**M2207, "kv": 1960.0, "diameter_in": 5.1, "pitch_in": 3.6, "blades": 3}),
+    ("2207 1750 or 1950 KV", {**M2207, "kv": 1750.0}),
+    ("55A (65A burst 10 s) ESC 3-6S", {"esc_a": 55.0, "esc_burst_a": 65.0, "esc_min_cells": 3, "esc_max_cells": 6}),
+    ("65A burst, 6S", {"esc_burst_a": 65.0, "cells": 6}),
+    ("2207 1950KV 29,99\u20ac, 4S 850 $22.50", {**M2207, "kv": 1950.0, "cells": 4, "capacity_mah": 850.0}),
+    ("5143 V2 25.90 EUR", P51433),
+    ("5143, 12 min", P51433),
+    ("all up 710 gr", {"take_off_g": 710.0}),
+    ("450 g all in", {"take_off_g": 450.0}),
+    ("H\u00f6he 2000 m, Gr\u00f6\u00dfe 5143", {"altitude_m": 2000.0, **P51433}),
+    ("Abflugmasse 680 Gramm", {"take_off_g": 680.0}),
+    (
+        "0802 1S 300 PH2.0 24g",
+        {"stator_d_mm": 8.0, "stator_h_mm": 2.0, "cells": 1, "capacity_mah": 300.0, "take_off_g": 24.0},
+    ),
+    (
+        "4S 1500mAh 75/150C 14.8V XT60 180g",
+        {
+            "cells": 4,
+            "capacity_mah": 1500.0,
+            "pack_label_c": 75.0,
+            "pack_burst_c": 150.0,
+            "chemistry": "lipo",
+            "connector_a": 60.0,
+            "pack_g": 180.0,
+        },
+    ),
+    ("AUW 3.9kg with camera 900g", {"take_off_g": 3900.0, "payload_g": 900.0}),
+    ("690g with camera 150g", {"take_off_g": 690.0, "payload_g": 150.0}),
 ]
 
 WRITTEN = [
@@ -411,6 +445,7 @@ ASKED = [
         "motor 500g 2207",
         [{"take_off_g": 500.0}, {"payload_g": 500.0}, {"frame_g": 500.0}, {"pack_g": 500.0}, {"motor_mass_g": 500.0}],
     ),
+    ("with camera 3.6kg", [{"take_off_g": 3600.0}, {"payload_g": 3600.0}]),
     ("2x 6S 5000", [{"parallel": 2}, {"parallel": 1}]),
     ("max 6S", [{"esc_max_cells": 6}, {"motor_max_cells": 6}]),
     ("6S2P 5000mAh", [{"capacity_mah": 2500.0}, {"capacity_mah": 5000.0}]),

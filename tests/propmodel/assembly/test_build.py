@@ -175,3 +175,11 @@ def test_an_axis_of_kv_or_cells_moves_the_exponent_and_the_part_throttle():
     # what a build works out by itself is no field of it
     assert "controller.rule_exponent" not in field_paths(SCREE)
     assert value_at(SCREE, "controller.throttle_exponent") == SCREE.controller.exponent
+
+
+def test_a_list_of_controllers_may_know_the_exponent_in_some_rows():
+    table = {"controller.throttle_exponent": [0.8, np.nan], "controller.log_sd_throttle_exponent": [0.05, 0.105]}
+    found = sweep(SCREE, {}, outputs=["hover_throttle"], tables={"esc": table}).to_frame()["hover_throttle"]
+    given = replace(SCREE, controller=replace(SCREE.controller, throttle_exponent=0.8))
+    assert found[0] == pytest.approx(float(propmodel.performance(given).hover_throttle), rel=1e-6)
+    assert found[1] == pytest.approx(float(propmodel.performance(SCREE).hover_throttle), rel=1e-6)

@@ -10,7 +10,7 @@ from propmodel.components.controller import (
     Controller,
     default_throttle_exponent,
     duty_from_throttle,
-    free_tip_speed,
+    nominal_tip_mach,
     ripple_loss,
     throttle_from_duty,
     with_rule_exponent,
@@ -70,14 +70,14 @@ def test_nonsense_is_refused(changes, message):
 
 def test_the_free_tip_speed_is_that_of_a_propeller_at_kv_times_volts():
     # 1000 rpm/V at 20.46 V turn 341 times a second; a tip 1/pi m out on the diameter then moves at the speed of sound
-    assert free_tip_speed(1.0 / np.pi, 1000.0, 20.46) == pytest.approx(1.0, rel=1e-12)
+    assert nominal_tip_mach(1.0 / np.pi, 1000.0, 20.46) == pytest.approx(1.0, rel=1e-12)
 
 
 def test_the_rule_goes_with_a_power_and_is_held_outside_the_tables():
-    low, high = rules.FREE_TIP_RANGE
+    low, high = rules.TIP_MACH_RANGE
     one = 60.0 * 341.0 / np.pi  # D KV V at which the free tip moves at the speed of sound
-    assert default_throttle_exponent(1.0, 1.0, rules.FREE_TIP * one) == pytest.approx(rules.THROTTLE_EXPONENT)
-    half = default_throttle_exponent(1.0, 1.0, 0.5 * rules.FREE_TIP * one) / rules.THROTTLE_EXPONENT
+    assert default_throttle_exponent(1.0, 1.0, rules.REFERENCE_TIP_MACH * one) == pytest.approx(rules.THROTTLE_EXPONENT)
+    half = default_throttle_exponent(1.0, 1.0, 0.5 * rules.REFERENCE_TIP_MACH * one) / rules.THROTTLE_EXPONENT
     assert half == pytest.approx(0.5**rules.TIP_POWER)
     # the three enter as a product alone
     assert default_throttle_exponent(0.1, 2000.0, 16.0) == pytest.approx(default_throttle_exponent(0.2, 500.0, 32.0))

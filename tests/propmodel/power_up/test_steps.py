@@ -4,6 +4,7 @@ circuits."""
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -283,6 +284,9 @@ def test_rows_are_plain_text() -> None:
     assert {r["expect"] for r in table if r["number"] == "1"} == {"yes"}
     assert all(isinstance(v, str) and v for r in table for v in r.values())
     assert table[8]["expect"] == "1.0 to 1.2 times"
+    # a bench supply shows hundredths of an ampere (common practice)
+    amps = [r["expect"] for r in table if r["expect"].endswith(" A")]
+    assert amps and not [words for words in amps if re.search(r"\.[0-9]{3}", words)]
 
 
 # --- surges ---

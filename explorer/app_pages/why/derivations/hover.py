@@ -15,7 +15,13 @@ from propmodel.base.constants import STANDARD_GRAVITY as G
 from propmodel.base.units import CELSIUS_ZERO, GRAM, MINUTE
 from propmodel.components import battery, momentum, motor, propeller
 from propmodel.components.battery import LEAST_TEMPERATURE, MOST_TEMPERATURE
-from propmodel.components.controller import FREE_TIP, RIPPLE_MOST, THROTTLE_EXPONENT, TIP_POWER, free_tip_speed
+from propmodel.components.controller import (
+    REFERENCE_TIP_MACH,
+    RIPPLE_MOST,
+    THROTTLE_EXPONENT,
+    TIP_POWER,
+    nominal_tip_mach,
+)
 
 __all__ = [
     "hover_command_working",
@@ -148,11 +154,11 @@ def hover_power_working(b: Build) -> Derivation:
 
 def _rule_of_map(b: Build, exponent: float) -> str:
     """Where the exponent comes from when nobody gave one."""
-    tip = number(free_tip_speed(b.propeller.diameter, b.motor.kv, battery.nominal_voltage(b.pack)))
-    worked = THROTTLE_EXPONENT * (tip / FREE_TIP) ** TIP_POWER
+    tip = number(nominal_tip_mach(b.propeller.diameter, b.motor.kv, battery.nominal_voltage(b.pack)))
+    worked = THROTTLE_EXPONENT * (tip / REFERENCE_TIP_MACH) ** TIP_POWER
     held = "" if abs(worked - exponent) < 1e-9 else f", held at {exponent:.2f} outside the tables"
     return (
-        f" (not measured: {THROTTLE_EXPONENT:.2f} x ({tip:.2f} / {FREE_TIP:.1f})^{TIP_POWER:.2f}{held}, from the tip "
+        f" (not measured: {THROTTLE_EXPONENT:.2f} x ({tip:.2f} / {REFERENCE_TIP_MACH:.1f})^{TIP_POWER:.2f}{held}, from the tip "
         f"speed without load, pi D KV V, over that of sound; twelve stands had 0.66 to 1.01)"
     )
 

@@ -17,6 +17,7 @@ from propmodel.assess.margins import PACK_LIMIT
 from propmodel.base.arrays import number
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.units import CELSIUS_ZERO
+from propmodel.components import battery, propeller
 from propmodel.components.controller import duty_from_throttle
 from propmodel.powertrain.operating_point import at_duty
 from propmodel.powertrain.prepared import prepare
@@ -159,9 +160,101 @@ def _tune_cells(c: CraftAnswers) -> str:
     )
 
 
+def _heavier_hover(c: CraftAnswers) -> str:
+    if not c.hovers:
+        return NO_HOVER
+    heavier = with_fields(
+        c.build, {"craft.payload_mass": number(c.build.craft.payload_mass) + 0.1 * number(c.build.mass)}
+    )
+    then = Assessment(heavier, quick=True)
+    moved = (
+        f"a tenth more mass lifts it to {value('percent', number(then.hover_command))}"
+        if bool(then.can_hover)
+        else "with a tenth more mass it does not hover"
+    )
+    return (
+        f"The forecast is {value('percent', c.hover_command[0])} on a fresh pack, idle included, and "
+        f"{value('percent', c.hover_command[1])} at the end; {moved}. Above the band of Plug in: weigh it as it flies, "
+        "then look for a propeller upside down or of another pitch, a tired pack, a weak motor. A display that shows the "
+        "stick, or counts above idle, shows something else. Type the reading into step 13 of Plug in: every page can "
+        "then follow it."
+    )
+
+
+def _tiny_hover(c: CraftAnswers) -> str:
+    if not c.hovers:
+        return NO_HOVER
+    grams, end = 1000.0 * number(c.build.mass), c.hover_command[1]
+    here = f"This one, {grams:.0f} g, takes {value('percent', c.hover_command[0])}, at the end {value('percent', end)}"
+    return (
+        "Craft below 60 g on one or two cells commonly hover at 40 to 60 % and are flown so indoors; larger ones should "
+        f"stay below half, or little is left to catch a gust. {here}, with thrust {value('thrust_to_weight', number(c.whole.thrust_to_weight_at_reserve))} "
+        "its weight then. Grams count most: 2 g on 25 ask for about 12 % more power."
+    )
+
+
+def _lighter_propeller(c: CraftAnswers) -> str:
+    if not c.hovers:
+        return NO_HOVER
+    each, many = 1000.0 * number(propeller.mass(c.build.propeller)), number(c.build.rotors)
+    share = 0.1 * each * many / (1000.0 * number(c.build.mass))
+    quick = punch(c.build)
+    text = ""
+    if math.isfinite(number(quick.time_constant)):
+        text = f" What changes is how quickly a rotor follows ({1000 * number(quick.time_constant):.0f} ms here)."
+    return (
+        f"A tenth off each propeller of about {each:.1f} g takes {100 * share:.1f} % off the craft and about "
+        f"{150 * share:.1f} % off the hover power (it goes with the mass to the power of 1.5): minutes hardly notice."
+        f"{text} A thin blade bends and breaks sooner. Larger or flatter blades give minutes: look at Choose."
+    )
+
+
+def _two_packs(c: CraftAnswers) -> str:
+    if not c.hovers:
+        return NO_HOVER
+    pack = c.build.pack
+    mass, strings = number(battery.mass(pack)), number(pack.parallel)
+    fields = {"pack.parallel": 2.0 * strings, "pack.mass": 2.0 * mass}
+    twice = Assessment(with_fields(c.build, fields))
+    now = value("minutes", 3600.0 * number(c.whole.hover_flight.hours))
+    if not bool(twice.can_hover):
+        then = f"With a second one of {1000 * mass:.0f} g this craft does not hover."
+    else:
+        then = (
+            f"A second one of {1000 * mass:.0f} g makes {value('minutes', 3600.0 * number(twice.hover_flight.hours))} of hover out of "
+            f"{now}, not twice as much, and thrust {value('thrust_to_weight', number(twice.thrust_to_weight))} its "
+            f"weight instead of {value('thrust_to_weight', number(c.whole.thrust_to_weight))}."
+        )
+    return (
+        f"{then} The amps of each halve, and so does the sag. Same cells, capacity and age only, and charged to within "
+        "a tenth of a volt before they are joined: else the fuller one drives its current into the other, with nothing "
+        "to limit it."
+    )
+
+
+def _keeping(c: CraftAnswers) -> str:
+    amp_hours = number(battery.capacity(c.build.pack))
+    return (
+        f"Charge at {value('current', amp_hours)} at most, once the capacity in an hour, unless the label allows more; with "
+        "the balance lead, on a surface that does not burn, never alone in the house, never below 0 °C and never one "
+        "that is puffed, dented or hot from flying. Keep packs at about 3.8 V a cell: full ones age and swell within "
+        "weeks, empty ones die. Land with a fifth left."
+    )
+
+
 SETUP_TROUBLES: tuple[Trouble, ...] = (
     Trouble("swollen", "A pack is puffed or swollen: may I fly it?", _swollen, "minutes",
             "puffy puff swell bloated soft gas battery fire dispose damaged dented"),
+    Trouble("heavier_hover", "It needs more throttle to hover than forecast", _heavier_hover, "plug_in",
+            "higher hover command log reading heavier weigh tired wrong propeller upside down too low differs"),
+    Trouble("tiny_hover", "A tiny craft hovers at half its command: is that bad?", _tiny_hover, "lift",
+            "hovers 50 % small micro indoor ducted 1S one cell half throttle stick"),
+    Trouble("lighter_propeller", "Does a lighter propeller fly longer?", _lighter_propeller, "choose",
+            "light prop mass weight flight time carbon thin blade inertia"),
+    Trouble("two_packs", "Two packs in parallel: what do I gain?", _two_packs, "minutes",
+            "2 batteries side by side double 2P flight time longer"),
+    Trouble("keeping", "How do I charge and keep packs?", _keeping, "minutes",
+            "charging charger storage store voltage balance lipo bag winter lay up"),
     Trouble("vibration", "It shakes: where does the vibration come from?", _vibration, "margins",
             "vibrations vibrate jello wobbly picture balance bent prop noise"),
     Trouble("yaw", "It turns by itself, or yaw is weak", _yaw, "lift", "yaw spins rotates turns washout torque wrong direction order upside down props"),

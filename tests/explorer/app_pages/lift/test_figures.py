@@ -98,9 +98,10 @@ def test_three_panels_share_one_axis_and_carry_their_units():
     assert "<b>Thrust of all rotors</b>, kg" in words
     assert "<b>Current from the pack</b>, A" in words
     assert "<b>Share of the watts that lifts</b>, %" in words
-    assert figure.layout.xaxis2.matches == "x" and figure.layout.xaxis3.matches == "x"
-    assert figure.layout.xaxis3.title.text == "Motor command, %"
-    assert all(getattr(figure.layout, f"xaxis{k}").fixedrange for k in ("", "2", "3"))
+    assert {trace.xaxis for trace in figure.data} == {"x"}
+    assert {trace.yaxis for trace in figure.data} == {"y", "y2", "y3"}
+    assert figure.layout.xaxis.title.text == "Motor command, %"
+    assert figure.layout.xaxis.anchor == "y3" and figure.layout.xaxis.fixedrange
 
 
 def test_the_curve_drawn_is_the_curve_calculated():

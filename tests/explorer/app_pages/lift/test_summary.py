@@ -8,7 +8,15 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from explorer.app_pages.lift.summary import Headline, beyond_sum, first_words, nearest_limits, opening, pinned_line
+from explorer.app_pages.lift.summary import (
+    Headline,
+    beyond_sum,
+    first_words,
+    nearest_limits,
+    opening,
+    pinned_line,
+    pinned_lines,
+)
 from explorer.inputs import Inputs, demo_inputs
 from explorer.text.markup import plain
 from explorer.text.numbers import Units
@@ -159,6 +167,14 @@ def test_a_name_is_never_markup():
     nasty = "<img src=x onerror=alert(1)>"
     for markup in (opening(head(nasty), [limit()], GRAMS), pinned_line(head(), head(nasty), GRAMS)):
         assert "<img" not in markup and "&lt;img" in markup
+
+
+def test_several_pinned_builds_stand_in_one_line():
+    pins = [head("Bare", minutes=258.0), head("Camera", minutes=200.0)]
+    text = " ".join(plain(pinned_lines(head(), pins, GRAMS)).split())
+    assert text.index("Bare: 4.3 min") < text.index("; Camera: 3.3 min") and "Side by side" in text
+    assert pinned_lines(head(), pins[:1], GRAMS) == pinned_line(head(), pins[0], GRAMS)
+    assert "Nothing is pinned" in pinned_lines(head(), [], GRAMS)
 
 
 def test_the_pinned_line_uses_words_for_change():

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from lift_page import body, opened, run, sentence
 
+from explorer.controls.page_frame import page_file
 from explorer.inputs import Inputs
 
 
@@ -21,6 +23,37 @@ def test_labels_fill_the_build_and_say_how_they_were_read():
     # nothing of the demo craft's labels is passed off as told
     assert at.session_state["inputs"].esc_a is None and at.session_state["inputs"].motor_max_a is None
     assert sentence(at).startswith("Your build ")
+
+
+def test_a_load_or_a_place_changes_the_craft_on_the_screen():
+    at = opened()
+    before = Inputs()
+    for text, field, value in (("300g camera", "payload_g", 300.0), ("-5 \u00b0C", "air_temperature_c", -5.0)):
+        at.text_input(key="labels").set_value(text)
+        run(at)
+        assert at.session_state["inputs"] == replace(before, **{field: value})
+        assert "All else stays as Scree has it." in body(at) and "guessed from" not in body(at)
+        assert sentence(at).startswith("Scree ")
+    # a part makes it somebody's own craft
+    at.text_input(key="labels").set_value("-5 \u00b0C, 2306 1750KV 6S 1400")
+    run(at)
+    assert "All else is guessed from Scree" in body(at) and sentence(at).startswith("Your build ")
+    assert at.session_state["inputs"].air_temperature_c == -5.0 and at.session_state["inputs"].esc_a is None
+
+
+@pytest.mark.parametrize("page", ["minutes", "dive", "plug_in"])
+def test_a_part_that_does_not_bear_the_pack_comes_first_on_every_page_that_flies_it(page):
+    at = opened()
+    at.text_input(key="labels").set_value("2207 1950KV, 5.1x4.3x3, 6S 1300, ESC 2-4S 30A")
+    run(at)
+    at.switch_page(page_file(page))
+    run(at)
+    first = re.sub(r"<[^>]+>", "", sentence(at))
+    assert first.startswith("The ESC does not fit: the ESC is sold for 2 to 4 cells; the pack has 6 cells"), first
+    assert "before you plug in" in first
+    at.text_input(key="labels").set_value("2207 1950KV, 5.1x4.3x3, 6S 1300, ESC 3-6S 30A")
+    run(at)
+    assert "does not fit" not in body(at)
 
 
 def test_a_label_with_two_meanings_is_asked_about():

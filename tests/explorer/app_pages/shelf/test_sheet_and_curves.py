@@ -19,7 +19,7 @@ from propmodel.assembly.demo import demo_names
 def test_the_sheet_of_every_demo_craft(name):
     inputs = demo_inputs(name)
     page = field_sheet(
-        sheet_numbers.sheet_of(inputs, Inputs(), units=Units(), link="http://localhost/?v=1", made="today")
+        sheet_numbers.sheet_of(inputs, [Inputs()], units=Units(), link="http://localhost/?v=1", made="today")
     )
     for part in (
         "Before anything else",
@@ -35,9 +35,10 @@ def test_the_sheet_of_every_demo_craft(name):
 
 
 def test_the_curves_have_their_bands_in_order_and_round_trip():
-    frame = sheet_numbers.curves(Inputs(), Inputs())
+    frame = sheet_numbers.curves(Inputs(), [Inputs()])
     assert frame["motor command [%]"].iloc[-1] == 100.0
     low, mid, high = (frame[f"thrust of all rotors{s} [g]"].to_numpy()[25:] for s in (", low", "", ", high"))
+    assert "pinned 2: pack current [A]" not in frame
     assert (low < mid).all()
     assert (mid < high).all()
     document = json.loads(curves_json(frame))
@@ -56,15 +57,29 @@ def test_the_alarm_is_the_charge_that_may_be_drawn():
 
 def test_a_craft_that_cannot_hover_still_has_a_sheet():
     heavy = replace(Inputs(), frame_g=9000.0)
-    page = field_sheet(sheet_numbers.sheet_of(heavy, None, units=Units(), link="", made=""))
+    page = field_sheet(sheet_numbers.sheet_of(heavy, [], units=Units(), link="", made=""))
     assert "cannot hover" in page
+
+
+def test_the_sheet_has_a_column_and_a_line_for_each_pinned_build():
+    pins = [Inputs(capacity_mah=mah) for mah in (1100.0, 1500.0, 1800.0)]
+    sheet = sheet_numbers.sheet_of(Inputs(), pins, units=Units(), link="", made="")
+    assert [name for name, _ in sheet.pinned] == ["Scree, 1100 mAh", "Scree, 1500 mAh", "Scree, 1800 mAh"]
+    assert all(len(values) == len(sheet.numbers) for _, values in sheet.pinned)
+    hover = [row["name"] for row in sheet.numbers].index("Minutes in hover")
+    minutes = [float(values[hover].split("\u202f")[0]) for _, values in sheet.pinned]
+    assert minutes == sorted(set(minutes)), "more capacity, longer hover"
+    assert all(sum(line.pinned for line in figure.lines) == 3 for figure in sheet.figures)
+    page = field_sheet(sheet)
+    assert all(f"pinned: {name}" in page for name, _ in sheet.pinned)
+    assert "pinned 3: pack current [A]" in sheet_numbers.curves(Inputs(), pins)
 
 
 def test_the_sheet_lists_guesses_and_says_open_labels_first():
     lent = frozenset({"frame_g", "altitude_m"})
     page = field_sheet(
         sheet_numbers.sheet_of(
-            Inputs(), None, units=Units(), link="", made="", lent=lent, first=lambda text: "1 label open. " + text
+            Inputs(), [], units=Units(), link="", made="", lent=lent, first=lambda text: "1 label open. " + text
         )
     )
     assert "take-off mass (by the lent frame)" in page and "height of the place (420 m, lent)" in page

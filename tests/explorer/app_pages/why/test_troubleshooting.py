@@ -53,6 +53,9 @@ def test_keys_differ_and_the_words_of_a_stranger_find_them():
         ("vibration", "vibration"), ("idle", "idle"), ("coaxial", "coaxial"), ("ESC calibration", "calibration"),
         ("gains", "tuning"), ("filter", "tuning"), ("noise", "tuning"), ("tuning", "tuning"),
         ("scale idle and gains to 4S", "tune_cells"),
+        ("hover higher than forecast", "heavier_hover"), ("hover log 31 %", "heavier_hover"),
+        ("tiny craft hovers at 50 %", "tiny_hover"), ("lighter propeller", "lighter_propeller"),
+        ("2 batteries parallel", "two_packs"), ("charging", "keeping"), ("storage", "keeping"),
     ):  # fmt: skip
         assert key in [t.key for t in troubles_with(words)], words
     assert troubles_with("no such thing") == []
@@ -145,3 +148,27 @@ def test_shaking_comes_once_a_turn_and_a_lean_pushes_by_its_sine():
     assert f"{hz:.0f} Hz in a hover" in say("vibration", scree)
     # a quarter of 690 g, leaning one degree
     assert f"{690 / 4 * math.sin(math.radians(1)):.1f} g" in say("yaw", scree)
+
+
+def test_a_second_pack_is_not_twice_the_minutes():
+    """Hover power goes with mass to the power of 1.5 (momentum theory): the second pack carries itself, too."""
+    words = say("two_packs", demo("scree"))
+    then, now = (float(x) for x in re.search(r"makes ([0-9.]+) min of hover out of ([0-9.]+) min", words).groups())
+    assert 1.2 * now < then < 1.8 * now
+    assert "charged to within a tenth of a volt" in words
+
+
+def test_a_lighter_propeller_hardly_counts_and_the_figures_agree():
+    scree = demo("scree")
+    words = say("lighter_propeller", scree)
+    each, off, power = (
+        float(x) for x in re.search(r"about ([0-9.]+) g takes ([0-9.]+) % .* ([0-9.]+) % off", words).groups()
+    )
+    assert off == pytest.approx(100 * 0.1 * each * 4 / (1000 * float(scree.mass)), abs=0.06)
+    assert power == pytest.approx(1.5 * off, abs=0.12)
+
+
+def test_charging_is_never_told_without_its_cautions():
+    for name in demo_names():
+        words = say("keeping", demo(name))
+        assert all(part in words for part in ("never below 0 °C", "does not burn", "never alone", "puffed"))

@@ -120,6 +120,15 @@ def test_heading_below_many_lines_of_key_and_value() -> None:
     assert "line 151" in log.notes[0]
 
 
+def test_a_heading_that_names_the_pack_is_what_its_unit_says() -> None:
+    lines = ["elapsed ms,pack volts,pack amps,m1,m2,m3,m4"]
+    lines += [f"{100 * k},{16.4 - 0.01 * k:.2f},{9.0 + k % 3},480,485,478,482" for k in range(60)]
+    log = bench.read("\n".join(lines).encode())
+    assert log.kind == "flight"
+    assert log.frame["voltage_v"].iloc[0] == pytest.approx(16.4)
+    assert log.frame["current_a"].iloc[0] == pytest.approx(9.0)
+
+
 def test_heading_beyond_the_searched_lines_is_not_taken() -> None:
     block = [f"setting {i},word" for i in range(230)]
     log = bench.read("\n".join([*block, typed.text()]).encode())
