@@ -1,10 +1,11 @@
-"""A build, and those pinned beside it, in the query string of a link.
+"""A build and its pinned builds as the query string of a link.
 
-A link names a demo craft and carries only what differs from it: ``v=1&m=2&craft=scree&kv=1750&cells=5&end=2``.
-The pinned build rides along with ``p.`` before each key, those pinned before it with ``p2.`` and ``p3.``.
-``v`` is the version of the link, ``m`` the edition of the model that forecast it. ``end`` counts the values, so that a
-link cut short on its way is noticed. Reading never raises and never passes on text that could be code: what cannot be
-read is said in one sentence, and the demo's value stands there.
+A link names a demo craft and contains only the values that differ from it:
+``v=1&m=3&craft=scree&kv=1750&cells=5&end=2``.
+The keys of the latest pinned build have the prefix ``p.``, those of earlier ones ``p2.`` and ``p3.``. ``v`` is the
+version of the link, ``m`` the edition of the model. ``end`` is the number of values, so that a truncated link is
+detected. Reading never raises an error and never returns text that could be code: one sentence lists the values that
+cannot be read, and the demo craft's value is used in their place.
 """
 
 from __future__ import annotations
@@ -28,21 +29,21 @@ __all__ = ["MAX_LENGTH", "OTHER_KEYS", "VERSION", "Link", "clean_text", "decode"
 
 VERSION = 1
 MAX_LENGTH = 9000
-"""Longer query strings are cut here; a full link with three pinned builds takes about 5,000. [characters]"""
+"""Length at which a query string is truncated; a full link with three pinned builds takes about 5,000. [characters]"""
 MAX_VALUES = 400
 
 OTHER_KEYS = frozenset({"story", "step", "class", "page", "units", "embed", "embed_options"})
-"""Keys of the address that are not about a build; left alone."""
+"""Keys of the query string that do not belong to a build; they are ignored here."""
 
 _PINS = ("p.", "p2.", "p3.")
-"""Before the keys of a pinned build, the last one first."""
+"""Prefixes of the keys of pinned builds, the latest first."""
 _ANY_PIN = re.compile(r"^p[23]?\.")
 _MIGRATIONS: dict[int, Callable[[dict[str, str]], dict[str, str]]] = {}
-"""Version n to the function that turns its keys and values into those of version n + 1."""
+"""Version n -> function that converts its keys and values to version n + 1."""
 
 _NUMBER = re.compile(r"[-\u2212]?\d{1,7}(?:[.,]\d{1,6})?", re.ASCII)
 _THOUSANDS = re.compile(r"[-\u2212]?[1-9]\d{0,2},\d{3}", re.ASCII)
-"""A comma that may part thousands or decimals: a thousandfold difference, so it is not read."""
+"""Number with a comma that may separate thousands or decimals; it is ambiguous, so it is not read."""
 _TEXT_SIGNS = frozenset(" .,-+_/()'\u00b0%#")
 _SUFFIX = re.compile(r"_(g|w|mm|in|mah|mohm|a|v|c|percent|m|s|kmh|awg|uf|cm2)$")
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
@@ -130,7 +131,7 @@ def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
     Examples
     --------
     >>> to_params(replace(Inputs(), kv=1750.0))
-    {'v': '1', 'm': '2', 'craft': 'scree', 'kv': '1750', 'end': '1'}
+    {'v': '1', 'm': '3', 'craft': 'scree', 'kv': '1750', 'end': '1'}
     """
     craft, values = _nearest(inputs)
     params = {"v": str(VERSION), "m": str(MODEL_EDITION), "craft": craft, **values}
@@ -148,7 +149,7 @@ def encode(inputs: Inputs, *pinned: Inputs) -> str:
     Examples
     --------
     >>> encode(replace(Inputs(), cells=5, pack_g=None))
-    'v=1&m=2&craft=scree&cells=5&pack_g=none&end=2'
+    'v=1&m=3&craft=scree&cells=5&pack_g=none&end=2'
     """
     return urlencode(to_params(inputs, *pinned))
 
@@ -170,7 +171,7 @@ def decode(query: str) -> Link:
 
     Examples
     --------
-    >>> decode("v=1&m=2&craft=scree&cells=99&pitch_in=abc&kv=1750&end=3").messages
+    >>> decode("v=1&m=3&craft=scree&cells=99&pitch_in=abc&kv=1750&end=3").messages
     ('Two of three values in this link could not be read (cells, pitch); the defaults stand there.',)
     """
     query = str(query)

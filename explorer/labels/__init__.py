@@ -1,4 +1,4 @@
-"""From the text of a label to values."""
+"""Parser of part labels: from text to field values."""
 
 from explorer.labels.reader import read_labels
 from explorer.labels.records import Found, LabelQuestion, LabelReading, Option, Unread, Value, answered

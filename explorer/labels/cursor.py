@@ -1,4 +1,4 @@
-"""One walk over the pieces of a text: looking around, and taking down what was read."""
+"""Cursor over the pieces of a text: access to neighbouring pieces, and record of the values read."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ __all__ = ["FILLERS", "MAX_PIECES", "MOST_KV_DIAMETER", "OWNER", "WORDS", "Curso
 
 MAX_PIECES = 80
 MOST_KV_DIAMETER = 35000.0
-"""KV times propeller diameter that is flown: 8,000 to 12,000, up to 31,000 on one cell. [rpm/V in]"""
+"""Upper limit of KV times propeller diameter: usual are 8,000 to 12,000, up to 31,000 on one cell. [rpm/V in]"""
 
 OWNER = {
     "kv": "motor", "kilo_kv": "motor", "stator_kv": "motor", "poles": "motor", "magnets": "motor", "no_load": "motor",
@@ -61,12 +61,12 @@ FILLERS = {
     "mass", "weight", "weighs", "per", "of", "is", "gewicht", "abfluggewicht", "abflugmasse", "startgewicht",
     "masse", "poids", "peso",
 }  # fmt: skip
-"""Words between a part and its grams."""
+"""Words that may be between a part and its mass."""
 _WITH = {"with", "incl", "including", "inkl", "mit", "avec", "con"}
 
 
 class Cursor:
-    """Walks the pieces once, left to right; holds what has been read so far."""
+    """Cursor that visits the pieces once, from left to right, and stores the values read so far."""
 
     def __init__(self, pieces: list[Piece], better: Callable[[str], str | None] = lambda text: None) -> None:
         self.better = better
@@ -97,7 +97,7 @@ class Cursor:
         self.last = ""
 
     def near(self, index: int, step: int) -> Piece | None:
-        """Neighbour in the same segment, words skipped."""
+        """Return the neighbour in the same segment, skipping words."""
         here = self.pieces[index].segment
         index += step
         while 0 <= index < len(self.pieces) and self.pieces[index].segment == here:
@@ -111,7 +111,7 @@ class Cursor:
         return "" if piece is None else piece.kind
 
     def _stators_beside_kv(self) -> set[int]:
-        """Codes that stand beside a KV; of two, the one that cannot be a propeller, else the one before."""
+        """Codes next to a KV; of two codes, the one that cannot be a propeller, else the one before the KV."""
         found = set()
         for index, piece in enumerate(self.pieces):
             if piece.kind not in ("kv", "kilo_kv"):
@@ -131,7 +131,7 @@ class Cursor:
         return float(value or 0.0) * (1000.0 if piece.kind == "kilo_kv" else 1.0)
 
     def _capacities_beside_cells(self) -> set[int]:
-        """Bare numbers right behind the cells, or the chemistry of a pack, that can be its capacity."""
+        """Bare numbers directly after the cells or the chemistry of a pack that can be its capacity."""
         return {
             index
             for index, piece in enumerate(self.pieces)
@@ -147,7 +147,7 @@ class Cursor:
         return any(p.segment == segment and p.kind == "word" and WORDS.get(p.mark) == owner for p in self.pieces)
 
     def kind_before(self, index: int) -> str:
-        """Kind of the very piece before, in the same segment."""
+        """Kind of the preceding piece in the same segment."""
         before = self.pieces[index - 1] if index else None
         return before.kind if before is not None and before.segment == self.pieces[index].segment else ""
 
@@ -158,7 +158,7 @@ class Cursor:
         return any(piece.kind == "word" and piece.mark in words for piece in self.pieces)
 
     def beside(self, index: int, kind: str) -> bool:
-        """Whether a piece of that kind stands right before or behind, one filler passed over."""
+        """Return True if a piece of this kind is directly before or after, apart from one filler word."""
         for step in (-1, 1):
             other = index + step
             if 0 <= other < len(self.pieces) and self.pieces[other].mark in FILLERS:
@@ -168,7 +168,7 @@ class Cursor:
         return False
 
     def next_word(self, index: int, step: int, *, skip: bool = False) -> str:
-        """Word directly before or behind a piece in its segment, or empty; ``skip`` passes over one filler."""
+        """Word directly before or after a piece in its segment, else empty; ``skip`` allows one filler word."""
         other = index + step
         if skip and 0 <= other < len(self.pieces) and self.pieces[other].mark in FILLERS:
             other += step
@@ -177,7 +177,7 @@ class Cursor:
         return ""
 
     def word_before(self, index: int) -> str:
-        """Part named by the word just before or just after a piece."""
+        """Part named by the word directly before or after a piece."""
         behind = WORDS.get(self.next_word(index, 1)) in ("all", "thrust") and self.pieces[index].kind in MASSES
         for step in (1,) if behind else (-1, 1):
             other = index + step
@@ -197,7 +197,7 @@ class Cursor:
         return other >= 1 and WORDS.get(self.pieces[other].mark) == "load" and self.pieces[other - 1].mark in _WITH
 
     def _leads_a_mass(self, index: int, word: int) -> bool:
-        """Whether the word behind a mass stands before the next one: 1100g camera 150g."""
+        """Return True if the word after a mass belongs to the next mass, as in "1100g camera 150g"."""
         masses = [i for i, p in enumerate(self.pieces) if p.kind in MASSES]
         if (
             index not in masses
@@ -230,17 +230,17 @@ class Cursor:
                 self.questions.append(LabelQuestion(source, f"{label}: {pair[0]} or {pair[1]}?", options))
 
     def assume(self, source: str, sentence: str, *values: tuple[str, Value]) -> None:
-        """Take what is customary where nothing was told, and say so."""
+        """Add customary values that the text does not state, with a sentence that says so."""
         self.add(source, *values, note="assumed")
         if all(field in self.found for field, _ in values):
             self.assumed.append(sentence)
 
     def asked(self) -> set[str]:
-        """Fields that a question holds open."""
+        """Fields with an open question."""
         return {field for question in self.questions for option in question.options for field, _ in option.values}
 
     def ask(self, source: str, sentence: str, *options: Option) -> None:
-        """Ask between meanings; what all of them share is read at once."""
+        """Add a question with several meanings; values common to all of them are read immediately."""
         good = [o for o in options if not any(self._wrong(field, value) for field, value in o.values)]
         if len(good) == 1:
             self.add(source, *good[0].values)

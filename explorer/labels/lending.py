@@ -1,4 +1,4 @@
-"""What no label tells, from the lending craft, at the size, mass and cells that are told. All of it guesses. Pure."""
+"""Guessed values that the labels do not state, scaled from a donor craft to the given size, mass and cells."""
 
 from __future__ import annotations
 
@@ -10,33 +10,34 @@ from explorer.inputs import FIELDS, Inputs, take_off_g
 __all__ = ["scaled"]
 
 KV_OF_CELLS = 0.6
-"""KV goes with cells to minus this power: 2,400 on four, 1,900 on six (common practice, from memory). [-]"""
+"""KV is proportional to cells to minus this power: 2,400 on four, 1,900 on six (common practice, from memory). [-]"""
 SAME = (0.8, 1.25)
-"""Within these shares of its mass a craft keeps motors and pack of the lending one. [-]"""
+"""Range of the mass relative to the donor craft in which its motors and pack are used unchanged. [-]"""
 LIGHT = 0.6
-"""Below this share of its mass a craft has no shell and no camera on top (common practice, from memory). [-]"""
+"""Mass relative to the donor craft below which there is no shell and no camera on top (common practice, from memory).
+[-]"""
 SAME_KV = 0.06
-"""A smaller change of KV is none. [-]"""
+"""Relative change of KV below which the donor's KV is used. [-]"""
 
 
 def scaled(craft: Inputs, given: Mapping[str, Any]) -> dict[str, Any]:
-    """Pitch, KV, stator, shape and capacity of a lending craft, made to fit what is told.
+    """Scale pitch, KV, stator, shape and capacity of a donor craft to the given values.
 
-    The pitch goes with the diameter, the KV against diameter and cells (the tips stay as fast). The energy of the pack
-    goes with the mass, the stator's volume with its root, for the propeller asks for a motor, too: a 5-inch of 210 g
-    flies 2004 motors (common practice, from memory).
+    The pitch is proportional to the diameter; the KV falls with diameter and cells, so that the tip speed is the same.
+    The energy of the pack is proportional to the mass, and the stator volume to its root, because the motor depends on
+    the propeller too: a 5-inch craft of 210 g has 2004 motors (common practice, from memory).
 
     Parameters
     ----------
     craft : Inputs
-        The lending craft as a stand-in.
+        The donor craft.
     given : mapping
-        Field values that were read, and ``take_off_g``.
+        Field name -> value read from labels, and ``take_off_g``.
 
     Returns
     -------
     dict
-        Fields that differ from the craft; nothing that is told.
+        Field name -> scaled value, for fields that differ from the donor and are not in ``given``.
 
     Examples
     --------

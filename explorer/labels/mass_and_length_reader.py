@@ -1,4 +1,4 @@
-"""Masses and lengths on labels."""
+"""Reader of masses and lengths on labels."""
 
 from __future__ import annotations
 
@@ -40,21 +40,21 @@ def _mass(at: Cursor, index: int, piece: Piece, grams: float) -> None:
 
 
 _LIKELY = (0.6, 1.6)
-"""A mass between these shares of the usual one is taken for the part it stands behind. [-]"""
+"""Range of a mass relative to the usual one in which it is assigned to the part before it. [-]"""
 
 
 _KINDS = {"freestyle", "race", "racing", "racer", "lr", "range", "cinematic", "rtf"}
-"""Words for a kind of craft, which name no part."""
+"""Words for a kind of craft, not for a part."""
 
 
 _MOST = (0.2, 5.0)
-"""A part is not named by the word before a mass beyond these shares of its usual one. [-]"""
+"""Range of a mass relative to the usual one outside which a word before it does not name the part. [-]"""
 _TOO_MUCH_FOR_AN_ESC = 100.0
 """A board of four weighs 5 to 30 g (common practice, from memory). [g]"""
 
 
 def _usual(at: Cursor) -> dict[str, float]:
-    """Usual mass of each part whose size was read. [g]"""
+    """Part -> usual mass, for parts whose size was read. [g]"""
     got = {name: float(found.value) for name, found in at.found.items() if isinstance(found.value, int | float)}
     usual = {}
     if {"stator_d_mm", "stator_h_mm"} <= got.keys():
@@ -71,7 +71,7 @@ def _usual(at: Cursor) -> dict[str, float]:
 
 
 def settle_masses(at: Cursor) -> None:
-    """Give each mass to its part: the one named, the one it stands behind, else the whole craft."""
+    """Assign each mass to a part: the one named beside it, the one before it, else the whole craft."""
     usual = _usual(at)
 
     def likely_parts(grams: float) -> list[str]:
@@ -83,7 +83,7 @@ def settle_masses(at: Cursor) -> None:
     without_pack: list[tuple[str, float]] = []
 
     def owner_of(index: int, grams: float) -> str:
-        """Part named beside a mass, unless no such part weighs so much."""
+        """Part named beside a mass, unless the mass is impossible for it."""
         owner = at.word_before(index)
         alone = {WORDS[p.mark] for p in at.pieces if p.segment == at.pieces[index].segment and p.mark in WORDS}
         if not owner and alone == {"frame"} and at.owners[at.pieces[index].segment] == {"frame"}:
@@ -117,7 +117,7 @@ def settle_masses(at: Cursor) -> None:
             )  # half and half (common practice, from memory)
             options = [whole_frame] if at.any_word("electronics") else [bare, whole_frame]
             if any(owner_of(i, g) == "all" for i, _, g in at.masses):
-                at.left_out.append(piece.text)  # the scale tells the whole
+                at.left_out.append(piece.text)  # the take-off mass includes it
             else:
                 at.ask(piece.text, f"Is {said} the bare frame, or with electronics and ESC?", *options)
             continue
@@ -150,7 +150,7 @@ def settle_masses(at: Cursor) -> None:
 
 
 def _add_the_pack(at: Cursor, source: str, grams: float, usual: float | None) -> None:
-    """Take-off mass from one without the pack: the pack's mass as told, else as usual for its size."""
+    """Take-off mass from one without the pack, with the given or the usual mass of the pack."""
     pack_mass = at.found.get("pack_g")
     pack = usual if pack_mass is None else float(pack_mass.value)
     if pack is None:
@@ -175,18 +175,18 @@ def _mm(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def settle_lengths(at: Cursor) -> None:
-    """Give each length to the propeller or the frame; the short ones first, which are propellers only."""
+    """Assign each length to the propeller or the frame; short lengths first, which can only be propellers."""
     for index, piece, mm in sorted(at.lengths, key=lambda length: length[2] >= _LEAST_FRAME_MM):
         _length(at, index, piece, mm)
 
 
 def across_the_frame(at: Cursor, source: str, mm: float) -> None:
-    """A length from motor to motor, which is how frames of that class are named."""
+    """Read a length as the diagonal between motors, by which frames are named."""
     at.ask(source, "", _frame_option(mm))
 
 
 def _frame_option(mm: float) -> Option:
-    # on a square frame neighbours stand diagonal / sqrt 2 apart; 5 mm are left between the tips
+    # on a square frame the distance of adjacent motors is diagonal / sqrt 2; 5 mm remain between the tips
     clear = math.floor((mm / math.sqrt(2.0) - 5.0) / 2.54) / 10.0
     text = f"{_g(mm)} mm from motor to motor across the frame: room for {_g(clear)} in"
     return Option(text, (("frame_propeller_in", clear),))
@@ -229,7 +229,7 @@ def _inch(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def settle_inches(at: Cursor) -> None:
-    """An inch figure alone names the size of propeller a craft is made for."""
+    """Read a size in inches alone as the propeller size for which the craft is made."""
     for index, piece, inches in at.inches:
         named = at.word_before(index)
         is_known = "diameter_in" in at.found or "diameter_in" in at.asked()
@@ -248,7 +248,7 @@ def _threshold(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _dry(at: Cursor, index: int, piece: Piece) -> None:
-    """Read with the mass beside it; without one it says nothing."""
+    """Do nothing: the word is read together with the mass beside it."""
 
 
 READERS: dict[str, Handler] = {

@@ -1,8 +1,8 @@
-"""What the bare numbers on motors and propellers can mean, and which of it is plausible.
+"""Possible and plausible meanings of numbers without a unit on motors and propellers.
 
-Codes follow the trade: four digits on a motor are stator width and height in mm, four digits on a propeller
-are diameter and pitch in tenths of an inch (or whole inches from ten up), a fifth digit is a blade count or a
-second decimal of the pitch. All common practice, from memory; where two fit, both are returned.
+Four digits on a motor are stator width and height in mm. Four digits on a propeller are diameter and pitch in tenths
+of an inch (or whole inches from ten up). A fifth digit is a blade count or a second decimal of the pitch. All this is
+common practice, from memory; if two meanings are possible, both are returned.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ __all__ = [
 ]
 
 Size = tuple[float, float, int | None]
-"""Diameter [in], pitch [in], blades."""
+"""Diameter [in], pitch [in], number of blades or None."""
 
 _SOLD = {
     1.6,
@@ -48,7 +48,7 @@ _SOLD = {
 
 
 def stator_of_code(code: float) -> tuple[float, float] | None:
-    """Stator width and height in mm of a four-digit motor code, None where it cannot be one.
+    """Return stator width and height [mm] of a four-digit motor code, or None if it cannot be one.
 
     Examples
     --------
@@ -69,14 +69,14 @@ def _plausible(diameter: float, pitch: float) -> bool:
 
 
 def propeller_of_code(code: float, *, also_a_motor: bool = False) -> list[Size]:
-    """Sizes that a four- or five-digit propeller code can mean, the likelier first.
+    """Return the sizes that a four- or five-digit propeller code can mean, the most likely first.
 
     Parameters
     ----------
     code : float
         The digits.
     also_a_motor : bool
-        The same digits make a motor: then only propeller diameters that are sold count.
+        True if the digits are also a valid motor code; then only propeller diameters that are sold are returned.
 
     Examples
     --------
@@ -106,7 +106,7 @@ def propeller_of_code(code: float, *, also_a_motor: bool = False) -> list[Size]:
 
 
 def propeller_of_size(first: float, second: float, blades: float | None) -> Size | None:
-    """Propeller of "first x second x blades" in inches; a lost decimal point (51x43x3, 5x45x3) is put back.
+    """Return the propeller of "first x second x blades" in inches; a missing decimal point (51x43x3) is restored.
 
     Examples
     --------
@@ -129,7 +129,7 @@ def propeller_of_size(first: float, second: float, blades: float | None) -> Size
 
 
 def metric_size(first: float, second: float) -> tuple[bool, bool]:
-    """Whether "first x second mm" can be a stator, and whether it can be a propeller.
+    """Return whether "first x second mm" can be a stator, and whether it can be a propeller.
 
     Examples
     --------
@@ -146,17 +146,17 @@ def metric_size(first: float, second: float) -> tuple[bool, bool]:
 
 
 def bare_kv(number: float) -> bool:
-    """Whether a number without a unit can be a KV: a multiple of ten."""
+    """Return True if a number without a unit can be a KV: a multiple of ten."""
     return 100 <= number <= 30000 and number % 10 == 0
 
 
 def bare_capacity(number: float) -> bool:
-    """Whether a number without a unit can be a capacity in mAh: a multiple of ten."""
+    """Return True if a number without a unit can be a capacity in mAh: a multiple of ten."""
     return 100 <= number <= 30000 and number % 10 == 0
 
 
 def cells_of_volts(volts: float) -> list[tuple[int, str | None, str]]:
-    """Packs whose label may print a voltage: cells, chemistry (None: any with that voltage) and why.
+    """Return the packs that a voltage on a label can mean: cells, chemistry (None: any with that voltage), reason.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Labels of motors and propellers: sizes, KV, blades."""
+"""Reader of labels of motors and propellers: sizes, KV, blades."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ BLADES = {
 _CRAFT = {"tri": (3, False), "qua": (4, False), "hex": (6, False), "oct": (8, False), "y6": (6, True), "x8": (8, True)}
 
 _LEAST_KV_WIDTH = 15000.0
-"""KV times stator width of a motor that is sold: 16,000 of a 4014 400 KV to 150,000 of an 0802. [rpm/V mm]"""
+"""Lower limit of KV times stator width: motors that are sold have 16,000 (4014 400 KV) to 150,000 (0802). [rpm/V mm]"""
 
 
 _SHAPES = {
@@ -55,7 +55,7 @@ def _size_values(size: meanings.Size) -> Values:
 
 
 def _with_blades(sizes: list[meanings.Size]) -> list[meanings.Size]:
-    """Sizes with the blade count spelt out, so that one answer settles all of it."""
+    """Return the sizes with explicit blade counts, so that one answer is sufficient."""
     counts = [(d, p, [blades] if blades else [3, 2] if d < 7 else [2, 3]) for d, p, blades in sizes]
     return [(d, p, blades) for d, p, many in counts for blades in many]
 
@@ -73,7 +73,7 @@ def _magnets(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _across(at: Cursor, index: int, piece: Piece) -> None:
-    """A propeller named by its diameter in mm, as those in ducts are."""
+    """Read a propeller given by its diameter in mm, as is usual for ducts."""
     at.add(piece.text, ("diameter_in", round(piece.number(0) / 25.4, 2)))
     if piece.numbers[1] is not None:
         at.add(piece.text, ("blades", int(piece.number(1))))
@@ -174,7 +174,7 @@ def _dims(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _of_the_kv(at: Cursor, first: float, options: list[Option]) -> list[Option]:
-    """Of propeller and motor, what goes with the KV in the text; both where it does not tell."""
+    """Return the options, propeller or motor, that are consistent with the KV in the text."""
     blade, stator = options
     if at.kv_entered and at.kv_entered * first < _LEAST_KV_WIDTH:
         return [blade]
@@ -182,7 +182,7 @@ def _of_the_kv(at: Cursor, first: float, options: list[Option]) -> list[Option]:
 
 
 def _code(at: Cursor, index: int, piece: Piece) -> None:
-    """Four or five digits, or a bare number: a motor, a propeller, a KV or a capacity."""
+    """Read four or five digits, or a number without a unit, as a motor, a propeller, a KV or a capacity."""
     number = piece.number(0)
     source = piece.text
     word = at.pieces[index + 1].mark if index + 1 < len(at.pieces) else ""

@@ -1,4 +1,4 @@
-"""Labels of packs, speed controllers and wires."""
+"""Reader of labels of packs, speed controllers and wires."""
 
 from __future__ import annotations
 
@@ -214,7 +214,7 @@ _AGE_WORDS = {"tired": "a tired pack", "a season": "a pack one season old"}
 
 
 def age_of_pack(at: Cursor, index: int, piece: Piece) -> bool:
-    """Read a word for the age of the pack behind it; whether it was one."""
+    """Read a word for the age of the pack after it; return True if it was one."""
     age = _AGES.get(piece.mark)
     if age is None or not (WORDS.get(at.next_word(index, 1)) == "pack" or OWNER.get(at.kind(index, 1)) == "pack"):
         return False
@@ -253,7 +253,7 @@ def _cell_code(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def ask_cell_type(at: Cursor, piece: Piece) -> None:
-    """A type that a maker gave a cell: nothing is known of it but that it may be a cylindrical one."""
+    """Ask about a maker's type code of a cell, which may be a cylindrical cell."""
     if at.any("cell_format") or any(p.kind == "chemistry" and "ion" in p.mark for p in at.pieces):
         at.left_out.append(piece.text)
         return

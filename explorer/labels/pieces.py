@@ -1,7 +1,7 @@
-"""Cut a line of part labels into pieces: numbers with what stands beside them, known words, the rest.
+"""Scanner of part labels: it divides a text into numbers with units, known words, and the rest.
 
-Nothing here decides between meanings; :mod:`explorer.labels.reader` does. Every pattern has bounded repeats only, so
-the time is proportional to the length of the text.
+It does not choose between meanings; :mod:`explorer.labels.reader` does. All patterns have bounded repeats, so the time
+is proportional to the length of the text.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 __all__ = ["MAX_LENGTH", "Piece", "canonical", "pieces_of", "suggestions"]
 
 MAX_LENGTH = 600
-"""Longer texts are cut here; a whole shopping list of labels takes about 150. [characters]"""
+"""Length at which a text is truncated; the labels of a whole craft take about 150. [characters]"""
 
 
 @dataclass(frozen=True)
@@ -27,13 +27,13 @@ class Piece:
     kind : str
         "kv", "stator_kv", "dims", "code", "code_blades", "cells", "mah", "amps", ..., "word" or "junk".
     text : str
-        As it was typed.
+        Text as entered.
     numbers : tuple of (float or None)
-        What was captured, in the order of the pattern.
+        Captured numbers, in the order of the pattern.
     mark : str
-        Unit or word captured beside the numbers, in lower case.
+        Captured unit or word, in lower case.
     segment : int
-        Pieces between the same commas or line ends belong together.
+        Number of the segment; segments are separated by commas or line ends.
     """
 
     kind: str
@@ -43,7 +43,7 @@ class Piece:
     segment: int = 0
 
     def number(self, index: int) -> float:
-        """A number that every pattern of this kind captures; see `numbers` for those that may be missing."""
+        """Return a number that all patterns of this kind capture; for optional ones see `numbers`."""
         found = self.numbers[index]
         assert found is not None, f"{self.kind} of {self.text!r} has no number {index}"
         return found
@@ -208,18 +208,18 @@ _SIGNS = str.maketrans(
 
 
 def canonical(text: str) -> tuple[str, str]:
-    """Clean a text, and settle what each comma is.
+    """Clean a text and determine the meaning of each comma.
 
     Parameters
     ----------
     text : str
-        As typed; cut at `MAX_LENGTH`.
+        Text as entered; truncated at `MAX_LENGTH`.
 
     Returns
     -------
     display, read : str
-        Same length. In ``read`` decimal commas are points, thousands signs are ' and other commas are line
-        ends; ``display`` keeps what the person typed.
+        Two texts of the same length. In ``read`` decimal commas are points, thousands separators are ' and other commas
+        are line ends; ``display`` has the text as entered.
 
     Examples
     --------
@@ -248,14 +248,14 @@ def _number(text: str | None) -> float | None:
 
 
 def pieces_of(text: str, accept: Callable[[Piece], bool] = lambda piece: True) -> list[Piece]:
-    """Cut a text into pieces.
+    """Divide a text into pieces.
 
     Parameters
     ----------
     text : str
-        As typed.
+        Text as entered.
     accept : callable
-        Asked for each piece; where it says no, the next pattern is tried.
+        Called with each piece; if it returns False, the next pattern is tried.
 
     Returns
     -------
@@ -314,7 +314,7 @@ _UNITS = ("KV", "mAh", "Ah", "AWG", "uF", "mm", "S", "A", "C", "V", "g")
 
 
 def suggestions(text: str, accept: Callable[[Piece], bool] = lambda piece: True) -> list[str]:
-    """What a piece that cannot be read may have been meant to be, the likelier first.
+    """Return possible corrections of a piece that cannot be read, the most likely first.
 
     Parameters
     ----------

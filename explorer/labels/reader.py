@@ -1,7 +1,7 @@
 """Read the labels on parts: motor, propeller, pack and ESC in any order, in one text field.
 
-Every piece ends in one of four places: read, asked about (two meanings are never decided silently), not read
-(with a suggestion), or left out (words that carry no number). What all meanings of a question share is read.
+Each piece is read, gives a question (if it has two meanings), is unread (with a suggestion), or is left out (words
+without a number). Values common to all meanings of a question are read.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ def read_labels(text: str) -> LabelReading:
     Parameters
     ----------
     text : str
-        Labels with commas, spaces or line ends between them; cut at `MAX_LENGTH` characters.
+        Labels separated by commas, spaces or line ends; truncated at `MAX_LENGTH` characters.
 
     Returns
     -------
@@ -60,7 +60,7 @@ _BETWEEN = re.compile(r"(?<![\w.])(?:or|vs\.?|versus|oder|ou)(?!\w)", re.IGNOREC
 
 
 def _first_of_two(first: str, second: str) -> LabelReading | None:
-    """Two parts to choose from in one line: the first with what both share; None where they do not differ."""
+    """Read two alternative parts ("or"): values of the first with those common to both; None if they are equal."""
     one, other = read_labels(first), read_labels(second)
     if not any(field in other.values and other.values[field] != value for field, value in one.values.items()):
         return None
@@ -79,7 +79,7 @@ def _first_of_two(first: str, second: str) -> LabelReading | None:
 
 
 def _accept(piece: Piece) -> bool:
-    """Whether a pattern that fits also makes sense; if not, the scanner tries the next one."""
+    """Return True if a matched piece is plausible; otherwise the scanner tries the next pattern."""
     if piece.kind == "stator_kv":
         if " KV " in piece.text.upper() and (piece.number(0) % 5 == 0 or meanings.stator_of_code(piece.number(1))):
             return False  # a KV and what stands behind it: 2450 KV 2207
@@ -98,7 +98,7 @@ def _accept(piece: Piece) -> bool:
 
 
 def _better(source: str) -> str | None:
-    """What a piece that cannot be read may have been meant to be."""
+    """Return the most likely correction of a piece that cannot be read."""
     return next(filter(_can_be_read, suggestions(source, _accept)), None)
 
 
@@ -127,7 +127,7 @@ _SMALL_WORDS = {
     "in", "is", "it", "long", "lr", "me", "my", "no", "of", "on", "or", "race", "racing", "rated", "running", "size",
     "that", "the", "these", "this", "to", "use", "using", "what", "which", "will", "with", "x",
 }  # fmt: skip
-"""Words that say nothing of a part: passed over without a word."""
+"""Words without information about a part; they are ignored."""
 
 
 def _word(at: Cursor, index: int, piece: Piece) -> None:
@@ -149,7 +149,7 @@ _READERS: dict[str, Handler] = {
 
 
 def _run(at: Cursor) -> None:
-    """One piece after the other, then what needs the whole text."""
+    """Read the pieces in order, then the values that depend on the whole text."""
     for index, piece in enumerate(at.pieces):
         handler = _READERS.get(piece.kind)
         if handler is None:

@@ -1,4 +1,4 @@
-"""What was read from labels: values, questions, what could not be read."""
+"""Result of reading labels: values, questions, and unread pieces."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class LabelQuestion:
 
 @dataclass(frozen=True)
 class Unread:
-    """A piece that makes no sense here, and what may have been meant."""
+    """A piece that could not be read, and a possible correction."""
 
     source: str
     sentence: str
@@ -53,7 +53,7 @@ class Unread:
 
 @dataclass(frozen=True)
 class LabelReading:
-    """What was read from a text.
+    """Result of reading a text.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ class LabelReading:
     left_out : tuple of str
         Words and sizes that no field takes.
     assumed : tuple of str
-        Sentences: what the labels leave open and custom settles.
+        Sentences about customary values that the labels do not state.
     """
 
     found: tuple[Found, ...] = ()
@@ -75,7 +75,7 @@ class LabelReading:
     assumed: tuple[str, ...] = ()
 
     def open_labels(self, answers: Mapping[int, int] = MappingProxyType({})) -> tuple[str, ...]:
-        """Labels that are not read, or have a question without an answer, as typed.
+        """Return the labels that are unread or have an unanswered question, as entered.
 
         Examples
         --------
@@ -87,7 +87,7 @@ class LabelReading:
         return tuple(dict.fromkeys([*asked, *(u.source for u in self.unread)]))
 
     def open_fields(self, answers: Mapping[int, int] = MappingProxyType({})) -> frozenset[str]:
-        """Fields that wait for an answer."""
+        """Return the fields with an unanswered question."""
         waiting = [q for k, q in enumerate(self.questions) if q.assumed is None and k not in answers]
         return frozenset(field for q in waiting for option in q.options for field, _ in option.values)
 

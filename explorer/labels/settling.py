@@ -1,4 +1,4 @@
-"""What can be said only when the whole text was read: volts against cells, strings, boards."""
+"""Values that depend on the whole text: voltage and cells, cells in series, four-in-one boards."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ __all__ = ["settle"]
 
 
 def settle(at: Cursor) -> None:
-    """Settle what needs the whole text."""
+    """Determine the values that depend on the whole text."""
     _settle_volts(at)
     _settle_series(at)
     _settle_capacity(at)
@@ -30,7 +30,7 @@ def settle(at: Cursor) -> None:
 
 
 _MANY_BLADES_BELOW = 7.0
-"""Two blades are usual from this diameter on, three below (common practice, from memory). [in]"""
+"""Diameter from which two blades are usual; below it three (common practice, from memory). [in]"""
 
 
 def _settle_blades(at: Cursor) -> None:
@@ -43,7 +43,7 @@ def _settle_blades(at: Cursor) -> None:
 
 
 def _settle_rotors(at: Cursor) -> None:
-    """Pairs one above the other: six rotors on three arms, eight on four."""
+    """Read coaxial pairs: six rotors on three arms, eight on four."""
     if at.coaxial is None:
         return
     rotors = at.found.get("rotors")
@@ -104,7 +104,7 @@ _CELL_VOLTS = {3.6: "li_ion", 3.7: "lipo", 3.8: "lipo_hv", 3.85: "lipo_hv", 4.2:
 
 
 def _one_cell(at: Cursor, volts: float, source: str) -> bool:
-    """A voltage of one cell says what the cells are, not how many."""
+    """Read a voltage of one cell as the chemistry; return True if it is one."""
     cells = at.found.get("cells")
     many = cells is not None and cells.value != 1
     if volts not in _CELL_VOLTS or not (many or volts >= 4.35):
@@ -126,7 +126,7 @@ def _pack_option(pack: tuple[int, str | None, str]) -> Option:
 
 
 def _settle_series(at: Cursor) -> None:
-    """Packs one behind the other: their cells add."""
+    """Read packs in series: their cells are added."""
     cells = at.found.get("cells")
     if at.packs > 1 and at.any_word("series") and cells is not None:
         del at.found["cells"]

@@ -1,4 +1,4 @@
-"""The sentence that says what was read."""
+"""Sentence about the values read from labels."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ __all__ = ["cells_words", "g", "sentence_of"]
 
 
 def g(number: float) -> str:
-    """A number as a label shows it."""
+    """Return a number as on a label."""
     return f"{number:g}" if number < 1e5 else f"{number:.0f}"
 
 
 def cells_words(count: Any) -> str:
-    """One cell, or so many cells."""
+    """Return the number of cells in words."""
     return f"{count} cell{'' if count == 1 else 's'}"
 
 
@@ -24,7 +24,7 @@ def _cells(count: Any, before: str = "") -> str | None:
 
 
 def sentence_of(values: dict[str, Any], *, asked: bool) -> str:
-    """One plain sentence about what was read; ``values`` is used up."""
+    """Return one sentence about the values read; entries of ``values`` are removed."""
     parts: list[str] = []
 
     def take(head: str, *texts: str | None) -> None:
