@@ -1,4 +1,4 @@
-"""Packs: chemistries, resistance, voltage, and a discharge at constant power."""
+"""Battery packs: chemistries, capacity, resistance, voltage, and discharge at constant power."""
 
 from propmodel.components.battery.cell_resistance import (
     LABEL_RANGE,

@@ -1,12 +1,12 @@
-"""Resistance of a pack: by label or reading, with charge, cold, age and time.
+"""Resistance of a pack from its label or a reading, as a function of charge, temperature, age and time under load.
 
-Two resistances, one pack. A punch lasts seconds: throttle curves, full throttle and the dive use the 10-second
-resistance. A hover lasts minutes: concentration builds up and the same cell shows 1.6 to 2 times as much, so
-hover, cruise and discharge use :data:`SUSTAINED_FACTOR` times the 10-second value, less in the cold. Shorter pulses
-show less: `resistance` takes any time from a tenth of a second on.
+A pack has two resistances. Loads of seconds (throttle curves, full throttle, dive) use the 10-second resistance. Under
+loads of minutes a concentration gradient develops and the resistance is 1.6 to 2 times higher, so hover, cruise and
+discharge use :data:`SUSTAINED_FACTOR` times the 10-second value, less in the cold. For shorter pulses it is lower:
+`resistance` accepts any time from 0.1 s.
 
-The resistance of a LiPo pouch was measured on one cell (5 A h, 65C on its label), see ``data/packs/SOURCE.md``. How it
-goes with the C rating of other labels is an estimate (`label_c`, `cell_resistance_new`).
+The resistance of a LiPo pouch was measured on one cell (5 A h, 65C on its label), see ``data/packs/SOURCE.md``. Its
+dependence on the C rating of other labels is an estimate (`label_c`, `cell_resistance_new`).
 """
 
 from __future__ import annotations
@@ -54,25 +54,27 @@ __all__ = [
 ]
 
 SUSTAINED_FACTOR = 1.8
-"""Resistance over minutes against the 10-second one: 1.6 to 2 on constant-current runs of the Ecker2015 pouch cell
-(PyBaMM, half discharged, 1C to 5C); the middle is taken. [-]"""
+"""Resistance for loads of minutes over the 10-second resistance: 1.6 to 2 in constant-current simulations of the
+Ecker2015 pouch cell (PyBaMM, half discharged, 1C to 5C), of which the middle is used. [-]"""
 SUSTAINED_COLD = 0.5
-"""What minutes add to the 10-second resistance grows in the cold as its temperature factor to this: it is transport,
-which the cold slows about half as much (18 kJ/mol). Runs of the Ecker2015 cell at 0 C, 1C to 4C, lie between 0 and 1.
-[-]"""
+"""Exponent of the temperature factor in the part that minutes add to the 10-second resistance. This part is transport,
+whose activation energy is about half as large (18 kJ/mol). Simulations of the Ecker2015 cell at 0 C, 1C to 4C, give 0
+to 1. [-]"""
 SUSTAINED_TIME = 300.0
-"""Time under load from which the sustained resistance holds; between 10 s and this it is interpolated. Estimate. [s]"""
+"""Time under load from which the sustained resistance applies; from 10 s to this it is interpolated. Estimate. [s]"""
 LABEL_RANGE = (30.0, 150.0)
-"""Labels outside are taken as the nearer end: nothing measured speaks for them. Estimate. [1/h]"""
+"""Range of C ratings used; values outside are clipped, because there are no measurements. Estimate. [1/h]"""
 PIECES_PER_KELVIN = 8
 PIECES = round((MOST_TEMPERATURE - LEAST_TEMPERATURE) * PIECES_PER_KELVIN)
-"""Straight pieces that the temperature factor is read from along a flight. [1/K, -]"""
+"""Number of linear segments that approximate the temperature factor during a flight, per kelvin and in total.
+[1/K, -]"""
 RESISTANCE_GROWTH_PER_CYCLE = 0.003
-"""Estimates for hobby packs flown hard (from memory): 100 cycles cost 8 % of charge and add 30 % resistance."""
+"""Relative increase of the resistance per cycle. [-] Estimate for hobby packs with high loads (from memory): 100 cycles
+reduce the capacity by 8 % and increase the resistance by 30 %."""
 
 
 def label_c(pack: Pack) -> NDArray:
-    """C rating that the resistance is estimated from.
+    """C rating from which the resistance is estimated.
 
     Parameters
     ----------
@@ -82,8 +84,8 @@ def label_c(pack: Pack) -> NDArray:
     Returns
     -------
     ndarray
-        As given; else the label's continuous current over its capacity, where that is a rating that is sold (below
-        500); else the chemistry's typical one. [1/h]
+        The given C rating; else the continuous current over the capacity of the label, if below 500; else the typical
+        rating of the chemistry. [1/h]
 
     Examples
     --------
@@ -116,9 +118,10 @@ def cell_resistance_new(pack: Pack) -> NDArray:
 
     Notes
     -----
-    Resistance times capacity of a LiPo is the measured pouch's at its label of 65C and 5 A h, and goes as the
-    label's C to the power -0.5, held outside 30 to 150C, and as the capacity to the power 0.4: estimates, see
-    `LABEL_EXPONENT` and `CAPACITY_EXPONENT`. The spread is in `studies.spread`.
+    Resistance times capacity of a LiPo cell equals that of the measured pouch at its label of 65C and 5 A h. It is
+    proportional to the C rating (clipped to 30 to 150C) to the power -0.5, and to the capacity to the power 0.4. The
+    exponents are estimates, see `LABEL_EXPONENT` and `CAPACITY_EXPONENT`. The spread is in
+    `propmodel.studies.spread`.
 
     Examples
     --------
@@ -151,13 +154,13 @@ def temperature_factor(temperature: ArrayLike) -> NDArray:
     Parameters
     ----------
     temperature : array_like
-        Of the cells. [K]
+        Temperature of the cells. [K]
 
     Returns
     -------
     ndarray
-        Fitted to the measured pouch from 0 to 40 C at 5C: an activation energy of 36 kJ/mol, bent down in the cold
-        because the overvoltage of charge transfer grows as the arcsinh of the current. [-]
+        Ratio, same shape. Fitted to the measured pouch from 0 to 40 C at 5C: an activation energy of 36 kJ/mol, reduced
+        in the cold because the overvoltage of charge transfer grows as the arcsinh of the current. [-]
 
     Examples
     --------
@@ -174,11 +177,11 @@ def ten_second_resistance(reading: ArrayLike, temperature: ArrayLike = REFERENCE
     Parameters
     ----------
     reading : array_like
-        What the charger shows. [ohm]
+        Resistance of one cell displayed by the charger. [ohm]
     temperature : array_like
-        Of the cells then. [K]
+        Temperature of the cells at the reading. [K]
     cycles : array_like
-        Full cycles flown by then. [-]
+        Number of full cycles at the reading. [-]
 
     Returns
     -------
@@ -187,8 +190,8 @@ def ten_second_resistance(reading: ArrayLike, temperature: ArrayLike = REFERENCE
 
     Notes
     -----
-    Chargers step their current for 0.1 to 1 s (common practice, from memory). The reading is taken as the geometric
-    middle of the two: 1/1.70 of the 10-second value in the measured pouch, 15 % to either side.
+    Chargers use current steps of 0.1 to 1 s (common practice, from memory). The reading is taken as the geometric mean
+    of the values at these times: 1/1.70 of the 10-second value in the measured pouch, with 15 % to either side.
 
     Examples
     --------
@@ -240,18 +243,18 @@ def resistance(
     state_of_charge : array_like
         0 to 1. [-]
     sustained : bool
-        False: over 10 seconds (punch, full throttle). True: over minutes (hover, cruise).
+        False for loads of 10 seconds (punch, full throttle), True for loads of minutes (hover, cruise).
     seconds : array_like or None
-        Time under load, in place of the two: interpolated in logarithms between 0.1, 1 and 10 s and the sustained
-        value from `SUSTAINED_TIME` on; held below 0.1 s. [s]
+        Time under load, in place of ``sustained``. Logarithmic interpolation between 0.1, 1 and 10 s and the sustained
+        value at `SUSTAINED_TIME`; constant below 0.1 s. [s]
     rate : array_like or None
-        Current over the label capacity; None takes `REFERENCE_RATE`. It counts in the cold: at 0 C the pouch shows a
-        sixth less at 10 than at 5C. Measured from 1 to 10, held outside. [1/h]
+        Current over label capacity; None means `REFERENCE_RATE`. It matters in the cold: at 0 C the pouch has a sixth
+        less resistance at 10C than at 5C. Measured from 1 to 10C, constant outside. [1/h]
 
     Returns
     -------
     ndarray
-        (emf - voltage) / current at that time after the load came on, the emf before it. [ohm]
+        (open-circuit voltage before the load - voltage) / current at that time, of the broadcast shape. [ohm]
 
     Examples
     --------
@@ -297,20 +300,20 @@ def cell_resistance_after(
 
 
 def believable_rate(pack: Pack, *, sustained: bool = False) -> NDArray:
-    """C rating that the pack's resistance allows: current over label capacity that a half-full pack can give.
+    """C rating that is consistent with the resistance: current over label capacity that a half-full pack can supply.
 
     Parameters
     ----------
     pack : Pack
         The pack, at its temperature and age, with its leads.
     sustained : bool
-        False: for ten seconds, down to the lowest cell voltage of a punch. True: for minutes, down to the landing
+        False for ten seconds, down to the lowest cell voltage of a punch; True for minutes, down to the landing
         voltage.
 
     Returns
     -------
     ndarray
-        [1/h]
+        C rating, of the shape of the pack. [1/h]
 
     Examples
     --------
@@ -326,7 +329,7 @@ def believable_rate(pack: Pack, *, sustained: bool = False) -> NDArray:
 
 @lru_cache(maxsize=1)
 def _cold_roots() -> tuple[NDArray, NDArray]:
-    """Root of the temperature factor in straight pieces, held outside: level at 0 K and slope of each."""
+    """Piecewise linear square root of the temperature factor, constant outside: intercept and slope of each segment."""
     edges = np.arange(PIECES + 1) / PIECES_PER_KELVIN + LEAST_TEMPERATURE
     roots = np.sqrt(temperature_factor(edges))
     slopes = np.diff(roots) * PIECES_PER_KELVIN
@@ -337,17 +340,17 @@ def _cold_roots() -> tuple[NDArray, NDArray]:
 
 
 def cold_root(temperature: NDArray) -> NDArray:
-    """Root of the temperature factor, quickly.
+    """Fast approximation of the square root of the temperature factor.
 
     Parameters
     ----------
     temperature : ndarray
-        Of the cells; held outside what a `Pack` takes. [K]
+        Temperature of the cells; clipped to the range of a `Pack`. [K]
 
     Returns
     -------
     ndarray
-        Within 2e-6 of the root of `temperature_factor`, and falling with temperature as that does. [-]
+        Within 2e-6 of the square root of `temperature_factor`, and monotone like it; same shape. [-]
 
     Examples
     --------
@@ -360,19 +363,19 @@ def cold_root(temperature: NDArray) -> NDArray:
 
 
 def cell_tables(pack: Pack) -> Callable[[NDArray], tuple[NDArray, NDArray]]:
-    """Rest voltage and resistance of the cells as one function of charge, for walks down a pack that warms.
+    """Return open-circuit voltage and resistance of the cells as one function of charge, for a pack that warms up.
 
     Parameters
     ----------
     pack : Pack
-        The pack; its own temperature does not count.
+        The pack; its temperature is not used.
 
     Returns
     -------
     callable
-        Of a state of charge 0 to 1: rest voltage [V], and resistance of all cells over ten seconds at 25 C, without
-        leads [ohm]. With w the `cold_root` of a temperature, w^2 times that is the resistance over ten seconds there,
-        and w (w + `SUSTAINED_FACTOR` - 1) times that the one over minutes, as in `resistance`.
+        Function of the state of charge, 0 to 1, that returns the open-circuit voltage [V] and the 10-second resistance
+        of all cells at 25 C without leads [ohm]. With w = `cold_root` of a temperature, the 10-second resistance at it
+        is w^2 times this value, and the sustained one w (w + `SUSTAINED_FACTOR` - 1) times, as in `resistance`.
     """
     table, relative = cell_table()
     chemistry = chemistry_index(pack.chemistry)

@@ -1,4 +1,4 @@
-"""Chemistries: what one cell of each kind holds, and the tables of rest voltage and resistance against charge."""
+"""Chemistries: properties of one cell, and tables of open-circuit voltage and resistance against state of charge."""
 
 from __future__ import annotations
 
@@ -19,51 +19,52 @@ __all__ = [
 ]
 
 POUCH_LABEL_C = 65.0
-"""Label of the measured pouch. [1/h]"""
+"""C rating on the label of the measured pouch. [1/h]"""
 POUCH_CAPACITY = 5.0
-"""Label of the measured pouch. [A h]"""
+"""Capacity on the label of the measured pouch. [A h]"""
 CAPACITY_EXPONENT = 0.4
-"""Resistance times capacity of a LiPo goes as its capacity to this: between 0, electrodes alone, and 2/3, foils and
-tabs of cells of one shape, whose number of layers grows as the cube root of the capacity. Estimate. [-]"""
+"""Exponent of the capacity in resistance times capacity of a LiPo cell. It is between 0 (electrodes only) and 2/3
+(foils and tabs of cells of similar shape, whose number of layers grows as the cube root of the capacity). Estimate.
+[-]"""
 LABEL_EXPONENT = 0.5
-"""And as the label's C to the minus this: 1 if a rating meant the same sag at the rated current in every pack; labels
-are known to promise more than that. Estimate: with the measured 22 mohm A h of the 65C 5 A h pouch the two exponents
-give 10.5 to 8.6 mohm A h at 1.3 A h and 100 to 150C; published thrust-to-weight ratios of racing craft ask for 7 to
-12. [-]"""
+"""Exponent of 1/C rating in resistance times capacity. It would be 1 if a rating meant the same sag at the rated
+current in every pack, but high ratings are known to be exaggerated. Estimate: from the measured 22 mohm A h of the 65C
+5 A h pouch the two exponents give 10.5 to 8.6 mohm A h at 1.3 A h and 100 to 150C; published thrust-to-weight ratios of
+racing craft imply 7 to 12. [-]"""
 REFERENCE_RATE = 5.0
-"""Rate at which all resistances stand unless a rate is given, in the middle of the measured 1 to 10 C. [1/h]"""
+"""Discharge rate for which resistances are stated by default, in the middle of the measured 1 to 10C. [1/h]"""
 RATE_RANGE = (0.1, 10.0)
-"""Rates outside are taken as the nearer end. [1/h]"""
+"""Range of rates; values outside are clipped. [1/h]"""
 KNOTS = 21
 
 
 @dataclass(frozen=True)
 class Chemistry:
-    """What a chemistry brings when the label says no more.
+    """Default properties of a chemistry.
 
     Parameters
     ----------
     label : str
-        Plain name.
+        Name for display.
     full_voltage, nominal_voltage, cutoff_voltage : float
-        Of one cell; the cut-off is the loaded voltage to land at. [V]
+        Voltages of one cell; the cut-off is the loaded voltage at landing. [V]
     resistance_capacity : float
         10-second resistance of one cell times its label capacity at 25 C and half charge, with `POUCH_LABEL_C` and
         `POUCH_CAPACITY` on the label. [ohm A h]
     label_exponent, capacity_exponent : float
-        How it falls with the label's C and rises with the capacity; 0 where nothing is known of that. [-]
+        Exponents of its dependence on 1/C rating and on the capacity; 0 where unknown. [-]
     typical_label : float
-        Taken where the label's C is not known. [1/h]
+        C rating used if none is given. [1/h]
     usable_share : float
-        Charge between empty and full over the label. [-]
+        Charge between full and empty over the label capacity. [-]
     measured_pouch : bool
-        Resistance against charge as in the measured LiPo pouch; else as in the computed NMC pouch.
+        True: resistance against charge of the measured LiPo pouch; False: of the simulated NMC pouch.
     mass_per_energy : float
-        Of a finished pack. [kg / W h]
+        Mass of a finished pack over its energy. [kg / W h]
     pack_overhead : float
-        Leads and wrapping of a large pack. [kg]
+        Mass of leads and wrapping of a large pack. [kg]
     punch_floor : float
-        Loaded cell voltage not to go below even in a punch (common practice, from memory). [V]
+        Lowest loaded cell voltage in a punch (common practice, from memory). [V]
     """
 
     label: str
@@ -83,7 +84,7 @@ class Chemistry:
 
 def _lipo(label: str, full: float, nominal: float, mass_per_energy: float, *, higher: float = 1.0,
           measured: bool = True) -> Chemistry:  # fmt: skip
-    """A LiPo kind: resistance of the measured pouch times ``higher``, racing label, usable share of that pouch."""
+    """Return a LiPo chemistry with the resistance of the measured pouch times ``higher`` and its usable share."""
     return Chemistry(
         label, full, nominal, 3.30, 22.4e-3 * higher, LABEL_EXPONENT, CAPACITY_EXPONENT, 120.0, 0.94, measured,
         mass_per_energy, 0.020, 3.0,
@@ -148,23 +149,24 @@ def resistance_laws() -> tuple[ResistanceLaw, ...]:
 
 @lru_cache(maxsize=32)
 def _index_of(name: str) -> NDArray[np.intp]:
-    """Position of one name, as an array without axes."""
+    """Index of one name, as a 0-d array."""
     found = np.asarray(_NAMES.index(check_in("chemistry", name, _NAMES)))
     found.flags.writeable = False
     return found
 
 
 def chemistry_index(chemistry: str | int | NDArray) -> NDArray[np.intp]:
-    """Position of each chemistry in `CHEMISTRIES`; positions pass through, which is quicker for large arrays.
+    """Return the index of each chemistry in `CHEMISTRIES`; indices are returned unchanged.
 
     Parameters
     ----------
     chemistry : str, array of str or array of int
-        Names, or positions.
+        Names, or indices, which are faster for large arrays.
 
     Returns
     -------
     ndarray of int
+        Same shape as ``chemistry``.
 
     Raises
     ------
@@ -188,7 +190,7 @@ def chemistry_index(chemistry: str | int | NDArray) -> NDArray[np.intp]:
 
 @lru_cache(maxsize=32)
 def figures_of(field: str) -> NDArray:
-    """A field of all chemistries, in their order."""
+    """Return one field of all chemistries, in the order of `CHEMISTRIES`."""
     values = np.array([getattr(CHEMISTRIES[name], field) for name in _NAMES])
     values.flags.writeable = False
     return values

@@ -1,4 +1,4 @@
-"""A pack run down at constant power."""
+"""Discharge of a pack at constant power."""
 
 from __future__ import annotations
 
@@ -26,25 +26,25 @@ class Discharge:
     Parameters
     ----------
     time : ndarray
-        To the cut-off or the reserve, whichever came first. [s]
+        Time to the cut-off or the reserve, whichever is first. [s]
     energy : ndarray
-        Delivered at the terminals. [J]
+        Energy delivered at the terminals. [J]
     charge : ndarray
-        Drawn. [A h]
+        Charge drawn. [A h]
     stored_energy : ndarray
-        Taken from the cells, delivered plus lost. [J]
+        Energy taken from the cells: delivered energy plus loss. [J]
     loss : ndarray
         Heat in cells and leads. [J]
     end_state_of_charge : ndarray
-        Where it stopped. [-]
+        State of charge at the end. [-]
     end_voltage : ndarray
-        Loaded pack voltage there. [V]
+        Loaded pack voltage at the end. [V]
     stopped_by_voltage : ndarray of bool
-        True where the voltage, not the reserve, ended it.
+        True where the voltage, not the reserve, ended the discharge.
     status : ndarray of int8
-        :class:`propmodel.base.status.Status`.
+        Code of :class:`propmodel.base.status.Status`.
     curve_state_of_charge, curve_time, curve_voltage, curve_current : ndarray
-        The run, along a leading axis of 21 nodes (the knots, clipped to the run). [-, s, V, A]
+        History, with a leading axis of 21 nodes (knots of the table, clipped to the discharge). [-, s, V, A]
     """
 
     time: NDArray
@@ -71,27 +71,28 @@ def discharge(
     state_of_charge: ArrayLike = 1.0,
     reserve: ArrayLike = 0.0,
 ) -> Discharge:
-    """Run a pack down at constant power.
+    """Discharge a pack at constant power.
 
     Parameters
     ----------
     pack : Pack
         The pack.
     power : array_like
-        Drawn at the terminals, held to the end. [W]
+        Constant power at the terminals. [W]
     cutoff_voltage_per_cell : array_like or None
-        Loaded cell voltage that ends the run; None takes the pack's. [V]
+        Loaded cell voltage at the end; None means that of the pack. [V]
     temperature : array_like or None
-        Of the cells, held, as in a chamber: only flights warm a pack (`flight.endurance`). None takes the pack's. [K]
+        Constant temperature of the cells, as in a climate chamber; `propmodel.flight.endurance` models a pack that
+        warms up. None means that of the pack. [K]
     state_of_charge : array_like
-        At the start. [-]
+        Initial state of charge. [-]
     reserve : array_like
-        State of charge that ends the run; 0 lets the voltage decide. [-]
+        State of charge at the end; with 0 only the voltage ends the discharge. [-]
 
     Returns
     -------
     Discharge
-        Shapes as the inputs broadcast.
+        Of the broadcast shape of the arguments.
 
     Raises
     ------
@@ -100,8 +101,8 @@ def discharge(
 
     Notes
     -----
-    Trapezoid in charge on the cell table's own 5 % knots, the cut-off crossing found inside its segment; time,
-    charge, energy and loss share nodes and weights, so that stored = delivered + lost holds to rounding.
+    Trapezoidal rule in charge on the 5 % knots of the cell table; the cut-off is located within its segment. Time,
+    charge, energy and loss use the same nodes and weights, so stored energy = delivered energy + loss up to rounding.
 
     Examples
     --------
@@ -131,7 +132,7 @@ def discharge(
 
 
 def shape_of(pack: Pack) -> tuple[int, ...]:
-    """Shape the fields of a pack broadcast to."""
+    """Return the broadcast shape of the fields of a pack."""
     return np.broadcast_shapes(
         *(
             np.shape(v)
@@ -152,13 +153,13 @@ def shape_of(pack: Pack) -> tuple[int, ...]:
 
 
 def knots_below(start: NDArray) -> NDArray:
-    """States of charge from ``start`` down the table's knots to 0, along a leading axis of 21."""
+    """Return the states of charge from ``start`` over the knots of the table to 0, with a leading axis of 21."""
     knots = np.linspace(1.0, 0.0, KNOTS).reshape((KNOTS,) + (1,) * np.ndim(start))
     return np.minimum(knots, start)
 
 
 def node_tables(pack: Pack, nodes: NDArray) -> tuple[NDArray, NDArray]:
-    """Rest voltage [V] and sustained resistance [ohm] of the pack at every node."""
+    """Open-circuit voltage [V] and sustained resistance [ohm] of the pack at every node."""
     return open_circuit_voltage(pack, nodes), resistance(pack, nodes, sustained=True)
 
 
@@ -179,11 +180,11 @@ def run_down(
     pack : Pack
         The pack, for its capacity and cells.
     power : ndarray
-        Drawn at each node. [W]
+        Power at each node. [W]
     nodes, emf, r : ndarray
-        States of charge [-], rest voltages [V] and resistances [ohm] at the nodes.
+        States of charge [-], open-circuit voltages [V] and resistances [ohm] at the nodes.
     cut, reserve : array_like
-        Loaded cell voltage [V] and state of charge [-] that end the run.
+        Loaded cell voltage [V] and state of charge [-] at the end.
 
     Returns
     -------
@@ -191,7 +192,7 @@ def run_down(
         As :func:`discharge`.
     """
     limit = np.asarray(cut) * np.asarray(pack.cells)
-    # above the cut-off exactly where E - (P / V_cut) R - V_cut > 0 (upper branch, V_cut above half of E)
+    # above the cut-off where E - (P / V_cut) R - V_cut > 0 (upper branch, V_cut above half of E)
     head = emf - power / limit * r - limit
     alive = np.logical_and.accumulate(head >= 0.0, axis=0)
     first_dead = np.sum(alive, axis=0)  # index of the first node below the cut-off; 21 where none is
@@ -208,7 +209,7 @@ def run_down(
     end = np.maximum(end, floor)
 
     clipped = np.maximum(nodes, end)
-    # values at the clipped nodes: interpolate the tables once more at the single end point
+    # values at the clipped nodes: interpolate the tables at the end point
     end_emf, end_r = open_circuit_voltage(pack, end), resistance(pack, end, sustained=True)
     at_end = nodes <= end
     end_power = _power_at(power, nodes, end)
@@ -246,7 +247,7 @@ def run_down(
 
 
 def _power_at(power: NDArray, nodes: NDArray, end: NDArray) -> NDArray:
-    """Power at the end of the run, linear between the nodes around it."""
+    """Power at the end of the discharge, by linear interpolation between the nodes. [W]"""
     k = np.clip(np.sum(nodes > end, axis=0), 1, KNOTS - 1)[None]
     high, low = np.take_along_axis(nodes, k - 1, 0)[0], np.take_along_axis(nodes, k, 0)[0]
     p_high, p_low = np.take_along_axis(power, k - 1, 0)[0], np.take_along_axis(power, k, 0)[0]

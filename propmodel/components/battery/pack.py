@@ -1,4 +1,4 @@
-"""The pack: its cells, charge, mass and rest voltage, and the bus voltage under a load."""
+"""Pack: cells, capacity, mass, open-circuit voltage, and terminal voltage under load."""
 
 from __future__ import annotations
 
@@ -23,17 +23,17 @@ __all__ = [
 ]
 
 USABLE_RANGE = (0.1, 6.5)
-"""Of a new pack; above 1.3 only where the age of a worn pack was taken out of a reading. [-]"""
+"""Range of the usable share of a new pack; above 1.3 only if a reading of a worn pack was corrected for its age. [-]"""
 REFERENCE_TEMPERATURE = 298.15
 LEAST_TEMPERATURE, MOST_TEMPERATURE = 223.15, 353.15
-"""Range of a pack's cells; outside it their resistance is held. It was measured from -10 to 40 C. [K]"""
+"""Range of the cell temperature; the resistance is constant outside. It was measured from -10 to 40 C. [K]"""
 CAPACITY_LOSS_PER_CYCLE = 0.0008
 MOST_CAPACITY = 500.0
-"""More is most likely mAh typed as A h. [A h]"""
+"""Largest capacity; a larger value is probably in mAh. [A h]"""
 
 
 def of_chemistry(pack: Pack, field: str) -> NDArray:
-    """A figure of each pack's chemistry, as a field name of `Chemistry`."""
+    """Return a field of `Chemistry` for the chemistry of each pack."""
     return figures_of(field)[chemistry_index(pack.chemistry)]
 
 
@@ -44,45 +44,44 @@ class Pack:
     Parameters
     ----------
     chemistry : str or array of str
-        One of ``lipo``, ``lipo_hv``, ``li_ion``, ``lipo_lco``; or positions in `CHEMISTRIES`, as `chemistry_index`
-        gives them.
+        One of ``lipo``, ``lipo_hv``, ``li_ion``, ``lipo_lco``; or indices from `chemistry_index`.
     cells : array_like
-        Cells in series. [-]
+        Number of cells in series. [-]
     capacity_ah : array_like
         Label capacity of one string. [A h]
     cell_resistance : array_like or None
         10-second resistance of one cell at 25 C and half charge, new; None estimates it from chemistry, label and
-        capacity. A charger's reading is less: `ten_second_resistance` makes one of the other. [ohm]
+        capacity. A charger's reading is lower; `ten_second_resistance` converts it. [ohm]
     parallel : array_like
-        Strings (or equal packs) in parallel. [-]
+        Number of strings (or equal packs) in parallel. [-]
     temperature : array_like
-        Of the cells; at take-off where a flight is asked for, which warms them. [K]
+        Temperature of the cells; in a flight that at take-off. [K]
     cycles : array_like
-        Full cycles flown. [-]
+        Number of full cycles so far. [-]
     lead_resistance : array_like
-        Leads and connector, both ways. [ohm]
+        Resistance of leads and connector, both conductors. [ohm]
     mass : array_like or None
-        Of everything in parallel together; None estimates it from the energy. [kg]
+        Mass of all strings together; None estimates it from the energy. [kg]
     max_continuous_current, max_burst_current : array_like or None
-        Label figures of everything in parallel together. [A]
+        Current ratings of all strings together. [A]
     label_c : array_like or None
-        C rating on the label; None takes the continuous current over the capacity, else a typical one. [1/h]
+        C rating on the label; None means the continuous current over the capacity, else a typical rating. [1/h]
     usable_share : array_like or None
-        Charge between empty and full over the label as measured, new; None takes the chemistry's: 0.94 for LiPo, one
-        pouch measured. [-]
+        Measured charge between full and empty over the label capacity, new; None means that of the chemistry: 0.94 for
+        LiPo, one pouch measured. [-]
     reserve : array_like
-        Charge to land with. [-]
+        State of charge at landing. [-]
     cutoff_voltage_per_cell : array_like or None
-        Loaded cell voltage to land at; None takes the chemistry's. [V]
+        Loaded cell voltage at landing; None means that of the chemistry. [V]
     name : str
-        Free text.
+        Name for display.
 
     Notes
     -----
-    States of charge are shares of the usable capacity, not of the label. The voltage of a cell at the end of a
-    10-second pulse is ``open_circuit_voltage(pack, charge) - current * resistance(pack, charge)`` with the cell's
-    temperature in the pack and ``lead_resistance=0`` where the leads are not in it. Resistances stand at 5C; in the
-    cold another rate counts and may be given.
+    The state of charge is relative to the usable capacity, not to the label capacity. The voltage of a cell at the end
+    of a 10-second pulse is ``open_circuit_voltage(pack, charge) - current * resistance(pack, charge)`` with the cell's
+    temperature in the pack, and with ``lead_resistance=0`` if the leads are not included. Resistances are for 5C; in
+    the cold the rate matters and can be given.
 
     Examples
     --------
@@ -121,7 +120,7 @@ class Pack:
 
 
 def capacity(pack: Pack) -> NDArray:
-    """Charge the whole pack holds today.
+    """Present capacity of the whole pack.
 
     Parameters
     ----------
@@ -131,7 +130,7 @@ def capacity(pack: Pack) -> NDArray:
     Returns
     -------
     ndarray
-        Usable capacity of all strings, less what cycles have cost. [A h]
+        Usable capacity of all strings, reduced by the cycles. [A h]
 
     Examples
     --------
@@ -143,19 +142,19 @@ def capacity(pack: Pack) -> NDArray:
 
 
 def usable_share_new(pack: Pack) -> NDArray:
-    """Charge between empty and full over the label, new: as measured, else the chemistry's. [-]"""
+    """Usable capacity over label capacity of the new pack: as given, else that of the chemistry. [-]"""
     if pack.usable_share is not None:
         return np.array(pack.usable_share, dtype=np.float64)
     return of_chemistry(pack, "usable_share")
 
 
 def capacity_left(cycles: ArrayLike) -> NDArray:
-    """Share of the charge that is left after some full cycles. [-]"""
+    """Capacity after a number of full cycles over that of the new pack. [-]"""
     return np.maximum(1.0 - CAPACITY_LOSS_PER_CYCLE * np.asarray(cycles, dtype=np.float64), 0.2)
 
 
 def mass(pack: Pack) -> NDArray:
-    """Mass of the pack, estimated from its energy where it is not given.
+    """Mass of the pack, estimated from its energy if it is not given.
 
     Parameters
     ----------
@@ -206,7 +205,7 @@ def nominal_voltage(pack: Pack) -> NDArray:
 
 
 def cutoff_voltage(pack: Pack) -> NDArray:
-    """Loaded voltage of one cell at which to land.
+    """Loaded voltage of one cell at landing.
 
     Parameters
     ----------
@@ -224,7 +223,7 @@ def cutoff_voltage(pack: Pack) -> NDArray:
 
 
 def between_knots(state_of_charge: ArrayLike) -> tuple[NDArray, NDArray]:
-    """Knot of the cell table below a charge, and the share of the way to the next one."""
+    """Return the index of the knot below a state of charge, and the relative position up to the next knot, 0 to 1."""
     charge = as_floats("state_of_charge", state_of_charge)
     position = np.minimum(np.maximum(charge, 0.0), 1.0) * (KNOTS - 1)
     if position != position if isinstance(position, float) else np.isnan(position).any():
@@ -234,19 +233,19 @@ def between_knots(state_of_charge: ArrayLike) -> tuple[NDArray, NDArray]:
 
 
 def open_circuit_voltage(pack: Pack, state_of_charge: ArrayLike) -> NDArray:
-    """Rest voltage of the whole pack.
+    """Open-circuit voltage of the whole pack.
 
     Parameters
     ----------
     pack : Pack
         The pack.
     state_of_charge : array_like
-        0 to 1; outside it the end value is held. [-]
+        State of charge, 0 to 1; clipped outside. [-]
 
     Returns
     -------
     ndarray
-        Linear between 5 % knots of the cell table. [V]
+        Voltage, linear between the 5 % knots of the cell table. [V]
 
     Examples
     --------
@@ -261,12 +260,12 @@ def open_circuit_voltage(pack: Pack, state_of_charge: ArrayLike) -> NDArray:
 
 
 def terminal_voltage(emf: ArrayLike, resistance: ArrayLike, power: ArrayLike) -> NDArray:
-    """Loaded voltage at constant power, upper branch; half the rest voltage where the power is not to be had.
+    """Loaded voltage at constant power (upper branch); half the open-circuit voltage if the power is not available.
 
     Parameters
     ----------
     emf : array_like
-        Rest voltage. [V]
+        Open-circuit voltage, E. [V]
     resistance : array_like
         Pack resistance. [ohm]
     power : array_like
