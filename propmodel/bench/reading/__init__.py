@@ -1,1 +1,1 @@
-"""From the bytes of a file to columns in SI units."""
+"""Reader of measurement files: from the bytes of a file to columns in SI units."""

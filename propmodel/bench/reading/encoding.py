@@ -1,4 +1,4 @@
-"""From bytes to lines: what kind of file it is, its encoding, its lines, in bounded memory."""
+"""File type, encoding and lines of a file, in bounded memory."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from propmodel.bench.reading.records import BenchFileError
 __all__ = ["HEAD_BYTES", "lines_of", "open_bytes", "refuse_markup", "sniff_encoding"]
 
 HEAD_BYTES = 1 << 18
-"""Bytes looked at to find out what a file is."""
+"""Number of bytes from which the file type is determined."""
 LONGEST_LINE = 1 << 17
-"""Characters of one line beyond which a file is not a table by rows."""
+"""Length of a line from which a file is not a table. [characters]"""
 _BLOCK = 1 << 20
 
 _SIGNATURES = (
@@ -44,12 +44,12 @@ _SIGNATURES = (
 
 @contextlib.contextmanager
 def open_bytes(source: Any) -> Iterator[tuple[BinaryIO, str, int]]:
-    """Open a path, bytes, a text or a file-like object; give the stream, its name and its size (or 0).
+    """Context that opens a path, bytes or a file-like object and yields the stream, its name and its size (or 0).
 
     Parameters
     ----------
     source : path, bytes, text or file
-        What was given; a text is taken for a path.
+        The source; a text is a path.
     """
     if isinstance(source, bytes | bytearray | memoryview):
         data = bytes(source)
@@ -86,7 +86,7 @@ def open_bytes(source: Any) -> Iterator[tuple[BinaryIO, str, int]]:
 
 
 def sniff_encoding(head: bytes) -> str:
-    """Return the encoding of a text file, or say in one sentence what the file is instead.
+    """Return the encoding of a text file; raise an error for other file types.
 
     Parameters
     ----------
@@ -96,7 +96,7 @@ def sniff_encoding(head: bytes) -> str:
     Raises
     ------
     BenchFileError
-        If the bytes are empty or not the text of a table.
+        If the bytes are empty or not a text table; the sentence names the file type.
     """
     if not head.strip(b" \t\r\n\x00\xef\xbb\xbf"):
         raise BenchFileError("the file is empty: export the log again and choose the new file")
@@ -127,11 +127,12 @@ def sniff_encoding(head: bytes) -> str:
 
 
 def refuse_markup(text: str) -> None:
-    """Raise if the text is a web page or data in another notation.
+    """Raise BenchFileError if the text is a web page or data in another format.
 
     Parameters
     ----------
-    text : str, the start of the file
+    text : str
+        Start of the file.
     """
     start = text.lstrip("\ufeff \t\r\n")[:4000].lower()
     if start.startswith("<") or re.search(r"<(!doctype|html|body|table|\?xml)\b", start):
@@ -146,18 +147,18 @@ def refuse_markup(text: str) -> None:
 def lines_of(
     stream: BinaryIO, encoding: str, *, size: int = 0, progress: Callable[[float], None] | None = None
 ) -> Iterator[list[str]]:
-    """Give the lines of a stream in lists of about a megabyte; LF, CR LF and bare CR all end a line.
+    """Yield the lines of a stream in lists of about a megabyte; LF, CR LF and a single CR end a line.
 
     Parameters
     ----------
     stream : binary file
         Read to its end.
     encoding : str
-        From `sniff_encoding`.
+        Encoding from `sniff_encoding`.
     size : int
-        Of the whole, for the progress; 0 where it is not known. [byte]
+        Size of the file, for the progress; 0 if unknown. [byte]
     progress : callable, optional
-        Called with the share read, 0 to 1.
+        Called with the share that has been read, 0 to 1.
     """
     decoder = codecs.getincrementaldecoder(encoding)(errors="replace")
     rest, read = "", 0
@@ -169,7 +170,7 @@ def lines_of(
             if text:
                 yield _split(text)
             break
-        # a CR at the very end may be half of CR LF
+        # a CR at the end of a block may be the first half of CR LF
         cut = max(text.rfind("\n"), text.rfind("\r", 0, len(text) - 1))
         if cut < 0:
             if len(text) > LONGEST_LINE:

@@ -1,4 +1,4 @@
-"""Guesses from the numbers themselves: columns without a heading, units without a name, labels in a file name."""
+"""Inference from the values: columns without a heading, units that are not stated, labels in a file name."""
 
 from __future__ import annotations
 
@@ -13,21 +13,26 @@ from propmodel.base.units import GRAM, GRAM_FORCE, INCH, MM, POUND_FORCE
 __all__ = ["columns_from_values", "force_unit", "labels_in", "torque_unit"]
 
 THRUST_PER_WATT = 5.0
-"""Middle of what propellers of this size give at part throttle. [gf/W] Common practice: 2 to 15."""
+"""Typical thrust over electrical power at part throttle. [gf/W] Common practice: 2 to 15."""
 SHAFT_SHARE = 0.7
-"""Middle of shaft over electrical power at high throttle. [-] 0.59 to 0.84 on tables with torque."""
+"""Typical shaft power over electrical power at high throttle. [-] 0.59 to 0.84 in tables with torque."""
 
 
 def columns_from_values(columns: list[FloatArray]) -> dict[str, tuple[int, str]]:
-    """Tell quantities apart in a table without a heading: meaning -> (column, why).
+    """Infer the quantities in a table without a heading.
 
-    Thrust and torque go with the square of the speed; the voltage hardly moves and falls as the current
-    rises; the throttle is the first column that only rises and keeps to one of the known ranges.
+    Thrust and torque are proportional to the square of the speed. The voltage varies little and falls as the current
+    rises. The throttle is the first monotone column within one of the usual ranges.
 
     Parameters
     ----------
-    columns : list of ndarray
-        One array a column, in any units, all of one length.
+    columns : list of ndarray, shape (rows,)
+        One array per column, in any units.
+
+    Returns
+    -------
+    dict
+        Meaning -> (column number, reason).
 
     Examples
     --------
@@ -101,14 +106,19 @@ def _middle_ratio(numerator: FloatArray, denominator: FloatArray) -> float | Non
 
 
 def force_unit(values: FloatArray, power: FloatArray | None) -> tuple[float, str, str]:
-    """Factor into newton for a thrust without a unit, from thrust per watt where the power is known.
+    """Infer the unit of thrust from thrust over electrical power, if the power is known.
 
     Parameters
     ----------
     values : ndarray
-        Thrust, unit unknown.
+        Thrust in an unknown unit.
     power : ndarray or None
         Electrical power of the same rows, if known. [W]
+
+    Returns
+    -------
+    (factor, unit, reason)
+        Factor into newton, name of the unit, and reason in words.
     """
     factors = {"gf": GRAM_FORCE, "N": 1.0, "kgf": GRAM_FORCE / GRAM}
     if power is not None and np.nanmax(power, initial=0.0) > 1.0:
@@ -127,16 +137,21 @@ def force_unit(values: FloatArray, power: FloatArray | None) -> tuple[float, str
 
 
 def torque_unit(values: FloatArray, speed: FloatArray | None, power: FloatArray | None) -> tuple[float, str, str]:
-    """Factor into N m for a torque without a unit, from shaft over electrical power where both are known.
+    """Infer the unit of torque from shaft power over electrical power, if speed and power are known.
 
     Parameters
     ----------
     values : ndarray
-        Torque, unit unknown.
+        Torque in an unknown unit.
     speed : ndarray or None
-        Of the same rows, if known. [1/s]
+        Rotational speed of the same rows, if known. [1/s]
     power : ndarray or None
         Electrical power of the same rows, if known. [W]
+
+    Returns
+    -------
+    (factor, unit, reason)
+        Factor into newton metre, name of the unit, and reason in words.
     """
     factors = {
         "N m": 1.0, "N cm": 0.01, "mN m": 1e-3, "gf cm": GRAM_FORCE * 0.01, "kgf cm": GRAM_FORCE * 10,
@@ -160,12 +175,17 @@ _PROPELLER = re.compile(rf"(?<![\d.]){_NUM}\s*[x×*]\s*{_NUM}(?:\s*[x×*]\s*([2-
 
 
 def labels_in(*texts: str) -> dict[str, object]:
-    """Find KV, propeller and cells in a file name or a label (lengths in m).
+    """Find KV, propeller, stator and cells in a file name or a label.
 
     Parameters
     ----------
     *texts : str
-        File name, cells, comments; the first that tells a thing counts.
+        File name, cells, comments; the first text that states a value is used.
+
+    Returns
+    -------
+    dict
+        Name -> value: ``kv`` [rpm/V], lengths [m], numbers of blades and cells [-].
 
     Examples
     --------

@@ -1,7 +1,7 @@
-"""What the headings of a measurement file mean: stems of words, units in the heading, units from the values.
+"""Meaning and unit of the headings of a measurement file.
 
-Headings are matched by the stem of a word ("thrust", "volt"), never by one exact text, in the languages
-that spreadsheets of the trade are written in (common practice, from memory).
+Headings are matched by the stem of a word ("thrust", "volt"), not by an exact text, in the languages that are usual in
+spreadsheets of the trade (common practice, from memory).
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ SI_NAMES = {
     "charge": "charge_ah",
 }
 
-"""Column of the tidy table for each meaning; the end of the name is its unit."""
+"""Meaning -> column of the table in SI units; the end of the name is the unit."""
 SI_UNITS = {
     "time": "s",
     "throttle": "share",
@@ -43,11 +43,11 @@ SI_UNITS = {
     "shaft_power": "W",
     "charge": "Ah",
 }
-"""Unit of each meaning in the tidy table."""
+"""Meaning -> unit of its column in the table in SI units."""
 _OUNCE_FORCE = POUND_FORCE / 16.0
 _CM = 0.01
 
-# Units by family: factor into SI. Keys are written without spaces, dots, stars and hyphens, in lower case.
+# Kind of quantity -> unit -> factor into SI. Units are in lower case without spaces, dots, stars and hyphens.
 _UNITS: dict[str, dict[str, float]] = {
     "thrust": {
         **dict.fromkeys(("g", "gf", "gr", "gram", "grams", "gramm", "grammes", "gforce"), GRAM_FORCE),
@@ -124,7 +124,7 @@ _REFUSED = re.compile(
     r"debug|\bpid|loop|\brc ?command|error|\bload cell|left|right|spread|sd\b|std|stall"
 )
 _DEMOTED = re.compile(r"max|min\b|limit|target|burst|peak|tare|raw|drop|rest\b|cell|ref\b|avg|average|bec|5v|request")
-# Order matters: the first rule that fits names the meaning.
+# Order matters: the first rule that matches gives the meaning.
 _RULES: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     (meaning, re.compile(pattern))
     for meaning, pattern in (
@@ -166,24 +166,25 @@ _UNIT_ALONE = {"v": "voltage", "a": "current", "mah": "charge", "rpm": "speed", 
 
 
 class Heading(NamedTuple):
-    """One heading, taken apart."""
+    """One parsed heading."""
 
     meaning: str | None
-    """``thrust``, ``voltage`` ...; None where it is not known."""
+    """``thrust``, ``voltage`` ...; None if unknown."""
     unit: str
-    """As a key of the unit table; empty when the heading has none."""
+    """Key of the unit table; empty if the heading has no unit."""
     penalty: int
-    """0 for a plain heading; more for "max", "cell" and the like, and for a guess from the unit alone."""
+    """0 for a clear heading; more for "max", "cell" and similar words, and for a meaning inferred from the unit."""
     index: int | None = None  # type: ignore[assignment]  # hides tuple.index, which nothing here needs
-    """Number of the motor for one of several."""
+    """Number of the motor, if there are several."""
 
 
 def plain(text: str) -> str:
-    """Lower-case text with broken, wide and look-alike signs put right.
+    """Return a text in lower case with normalised characters (wrongly decoded, wide and look-alike ones).
 
     Parameters
     ----------
     text : str
+        Text of a heading or unit.
     """
     text = text.replace("Â", "").replace("Ã‚", "").replace("Î¼", "µ").replace("â‹…", "·")
     text = unicodedata.normalize("NFKC", text).replace("μ", "µ").replace("−", "-").replace("⋅", "·")
@@ -196,12 +197,17 @@ def _unit_key(text: str) -> str:
 
 
 def heading(text: str) -> Heading:
-    """Take a heading apart: what it measures, in which unit.
+    """Parse a heading into its meaning and unit.
 
     Parameters
     ----------
     text : str
-        As it stands in the file; the first 200 characters count.
+        Heading in the file; only the first 200 characters are used.
+
+    Returns
+    -------
+    Heading
+        The parsed heading.
 
     Examples
     --------
@@ -255,27 +261,37 @@ def heading(text: str) -> Heading:
 
 
 def unit_factor(meaning: str, unit: str) -> float | None:
-    """Factor into SI (rev/s for speeds, Ah for charge), NaN for a pulse, None when the unit is unknown.
+    """Return the factor of a unit into SI (rev/s for speeds, A h for charge).
 
     Parameters
     ----------
     meaning : str
         ``thrust``, ``voltage`` ... as in `Heading`.
     unit : str
-        As typed: ``N·m``, ``gf`` ...
+        Unit as written: ``N·m``, ``gf`` ...
+
+    Returns
+    -------
+    float or None
+        NaN for a pulse width, None for an unknown unit.
     """
     return _UNITS.get(_FAMILY.get(meaning, meaning), {}).get(_unit_key(unit))
 
 
 def guess_scale(meaning: str, values: NDArray[np.float64]) -> tuple[float, str, str]:
-    """Factor into SI, unit and reason, from the values alone (the heading has no unit).
+    """Infer the unit of a column from its values, if the heading has none.
 
     Parameters
     ----------
     meaning : str
         ``thrust``, ``voltage`` ... as in `Heading`.
     values : ndarray
-        The column as read, in its unknown unit.
+        The column in its unknown unit.
+
+    Returns
+    -------
+    (factor, unit, reason)
+        Factor into SI, name of the unit, and reason in words.
     """
     finite = np.abs(values[np.isfinite(values)])
     if not finite.size:

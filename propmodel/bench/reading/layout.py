@@ -1,4 +1,4 @@
-"""From lines to cells: the delimiter, the heading, the decimal sign, and where the table begins."""
+"""Layout of a text table: delimiter, heading, decimal sign, and first row."""
 
 from __future__ import annotations
 
@@ -17,36 +17,35 @@ HEADING_WITHIN = 200
 
 
 class Layout(NamedTuple):
-    """Where the table is in the text."""
+    """Layout of the table in a text."""
 
     delimiter: str
     """One character, or ``spaces`` for two or more blanks."""
     headings: list[str]
-    """One a column, as typed."""
+    """Heading of each column as in the file."""
     parsed: list[Heading]
-    """The same, taken apart."""
+    """Parsed heading of each column."""
     first_data_line: int
     """Line index (from 0) of the first row below the heading."""
     has_heading: bool
     """False for a table of numbers only."""
     decimal_comma: bool
-    """True where a comma parts whole and decimals."""
+    """True if the decimal sign is a comma."""
     above: list[tuple[str, str]]
     """Key and value pairs and comments above the heading."""
     note: str
-    """All this as a sentence."""
-    """The layout in one sentence."""
+    """Description of the layout in one sentence."""
 
 
 def split_cells(line: str, delimiter: str) -> list[str]:
-    """Split one line, quotes respected.
+    """Split one line into cells; quoted delimiters do not separate cells.
 
     Parameters
     ----------
     line : str
-        Without its line break.
+        The line without its line break.
     delimiter : str
-        As in `Layout`.
+        Delimiter as in `Layout`.
     """
     if delimiter == "spaces":
         return re.split(r"[ \t]{2,}|\t", line.strip())
@@ -69,22 +68,27 @@ def _uncommented(line: str) -> str:
 
 
 def find_layout(lines: list[str], encoding: str) -> Layout:
-    """Find delimiter and heading in the first 200 lines.
+    """Find delimiter and heading in the first `HEADING_WITHIN` lines.
 
-    A line is the heading if at least two of its cells name a quantity and the rows below hold numbers
-    under them; the best such line and delimiter win.
+    A line is the heading if at least two of its cells name a quantity and the rows below have numbers in these columns.
+    The line and delimiter with the best score are used.
 
     Parameters
     ----------
     lines : list of str
         First lines of the file.
     encoding : str
-        Named in the note.
+        Encoding of the file, for the note.
+
+    Returns
+    -------
+    Layout
+        The layout of the table.
 
     Raises
     ------
     BenchFileError
-        If no such line exists and the rows are not plain numbers either.
+        If there is no such line and the rows are not numbers either.
     """
     lines = [line.replace("\x00", "") for line in lines]
     best: tuple[float, int, str, list[str], list[Heading]] | None = None
@@ -106,7 +110,7 @@ def find_layout(lines: list[str], encoding: str) -> Layout:
             seen_words = max(seen_words, len(distinct))
             if len(distinct) < 2 or sum(map(_is_number, cells)) > 0.5 * len(cells):
                 continue
-            # of tables that were joined the first heading counts, and its repetition is no row
+            # in joined tables the first heading is used, and its repetitions are not rows
             below = [line for line in lines[number + 1 : number + 41] if line.strip() != lines[number].strip()]
             good = _share_of_numbers(below, delimiter, named, len(cells))
             score = len(distinct) * good - (0.5 if delimiter == " " else 0.0)
@@ -165,7 +169,7 @@ def _share_of_numbers(below: list[str], delimiter: str, named: list[int], width:
 
 
 def _decimal_comma(lines: list[str], delimiter: str, parsed: list[Heading] | None) -> bool:
-    """Tell a decimal comma from a comma between thousands, by the cells that can only be one of them."""
+    """Return True if commas are decimal signs, False if they separate thousands, from the unambiguous cells."""
     sure, maybe, dots = 0, 0, 0
     for line in lines:
         for i, cell in enumerate(split_cells(line, delimiter)):
@@ -180,7 +184,7 @@ def _decimal_comma(lines: list[str], delimiter: str, parsed: list[Heading] | Non
                 dots += 1
     if sure:
         return True
-    # three digits after every comma and no point anywhere: a spreadsheet's decimals; with points, thousands
+    # three digits after every comma: decimals if there is no point in any cell, else thousands
     return bool(maybe) and not dots and delimiter == ";"
 
 

@@ -1,4 +1,4 @@
-"""Numbers as people and loggers write them: typed cells, digital throttle commands, clocks that pass midnight."""
+"""Parsing of numbers: cells of a table, digital throttle commands, times of day across midnight."""
 
 from __future__ import annotations
 
@@ -16,14 +16,19 @@ _NUMBER = re.compile(
 
 
 def parse_number(text: str, decimal_comma: bool = False) -> float:
-    """Read one typed number: ``50%``, ``1,234``, ``1.234,5``, ``12.4 V``; NaN if it is none.
+    """Parse one number such as ``50%``, ``1,234``, ``1.234,5`` or ``12.4 V``.
 
     Parameters
     ----------
     text : str
         One cell.
     decimal_comma : bool
-        True where a comma parts whole and decimals, as found for the file.
+        True if the decimal sign of the file is a comma.
+
+    Returns
+    -------
+    float
+        The number without its unit; NaN if the cell is not a number.
 
     Examples
     --------
@@ -43,7 +48,7 @@ def parse_number(text: str, decimal_comma: bool = False) -> float:
         mark = "," if body.rfind(",") > body.rfind(".") else "."
     other = "." if mark == "," else ","
     if other in body:
-        # the other sign may only part thousands: groups of exactly three digits
+        # the other sign must separate thousands: groups of exactly three digits
         whole = body.split(mark)[0]
         if re.fullmatch(r"[1-9]\d{0,2}(" + re.escape(other) + r"\d{3})+", whole):
             body = body.replace(other, "")
@@ -61,23 +66,33 @@ def parse_number(text: str, decimal_comma: bool = False) -> float:
 
 
 def digital_share(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Throttle share of a digital command: 48 is none, 2047 all, below 48 stopped.
+    """Convert digital throttle commands to shares: 48 is zero, 2047 full, below 48 the motor is stopped.
 
     Parameters
     ----------
     values : ndarray
         Commands, 0 to 2047. [-]
+
+    Returns
+    -------
+    ndarray
+        Throttle shares, same shape. [-]
     """
     return np.clip((values - 48.0) / 1999.0, 0.0, 1.0)
 
 
 def running_clock(time: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Take a clock that passes midnight on into the next day.
+    """Make times of day continuous across midnight.
 
     Parameters
     ----------
-    time : ndarray
+    time : ndarray, shape (rows,)
         Time of day. [s]
+
+    Returns
+    -------
+    ndarray, shape (rows,)
+        Time, increased by a day after each midnight. [s]
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Read a thrust-stand or flight log of any usual layout into one tidy table in SI."""
+"""Reading of the table in a thrust-stand or flight log of any usual layout, before the conversion into SI units."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ from propmodel.bench.reading.records import BenchFileError
 __all__ = ["RawTable", "read_table"]
 
 MAX_ROWS = 1_500_000
-"""Rows kept; beyond that every second one is, again and again (memory stays bounded)."""
+"""Largest number of rows. Each time it is exceeded every second row is dropped, so that the memory is bounded."""
 EXTRA = 3
-"""Cells beyond the heading's that a row may have: a trailing comma, thousands parted by the delimiter."""
+"""Number of additional cells that a row may have: trailing delimiters, or thousands separated by the delimiter."""
 _TEXT = ("motor", "propeller", "cells", "date")
 _BLANK = [
     "",
@@ -49,18 +49,23 @@ _BLANK = [
 
 
 class RawTable:
-    """Columns as they stand in the file, before units: numbers by heading index, and texts.
+    """Columns of the file in their original units.
 
     Attributes
     ----------
     layout : Layout
-    numbers : dict of int to ndarray
-    texts : dict of int to ndarray of str
-    source_row : ndarray
-        Line of each row, from 1.
+        Layout of the table.
+    numbers : dict of int to ndarray, shape (rows,)
+        Column number -> values.
+    texts : dict of int to ndarray of str, shape (rows,)
+        Column number -> texts.
+    source_row : ndarray, shape (rows,)
+        Line number of each row in the file, from 1.
     name : str
+        Name of the file.
     counts : dict
-        ``unreadable`` cells per heading index, ``odd_lines`` that are no rows, ``row_stride`` n-th row.
+        ``unreadable`` cells per column number, ``odd_lines`` that are not rows, ``row_stride`` (every n-th row is
+        kept).
     """
 
     def __init__(self, layout: Layout, name: str) -> None:
@@ -79,20 +84,26 @@ def read_table(
     columns: Mapping[str, str | int] | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> RawTable:
-    """Find the table in a file and read the columns that mean something.
+    """Find the table in a file and read its columns with a known meaning.
 
     Parameters
     ----------
     source : path, bytes, or file-like object
+        The file.
     columns : mapping, optional
-        Meaning -> heading (or its place from 0), as the user chose them.
+        Meaning -> heading, or column number from 0, chosen by the user.
     progress : callable, optional
-        Called with the share read, 0 to 1.
+        Called with the share that has been read, 0 to 1.
+
+    Returns
+    -------
+    RawTable
+        The columns in their original units.
 
     Raises
     ------
     BenchFileError
-        If there is no table of measurements in it.
+        If the file has no table of measurements.
     """
     with open_bytes(source) as (stream, name, size):
         head = _read_head(stream)
@@ -124,7 +135,7 @@ def _read_head(stream: BinaryIO) -> bytes:
 
 
 class _Chained:
-    """The bytes already looked at, then the rest of the stream."""
+    """Stream of the bytes already read, followed by the rest of the file."""
 
     def __init__(self, head: bytes, stream: BinaryIO) -> None:
         self.head, self.stream = head, stream
@@ -224,7 +235,7 @@ def _any_reading(block: dict[int, Any], use: list[int], texts: set[int], layout:
 
 
 def _parse(lines: list[str], at: int, layout: Layout, use: list[int], table: RawTable) -> tuple[pd.DataFrame, Any]:
-    """Parse lines into cells of the used columns; the quick reader first, one line at a time where it fails."""
+    """Parse lines into cells of the used columns: with pandas, or line by line if that fails."""
     rows = np.arange(at + 1, at + 1 + len(lines), dtype=np.int64)
     width = len(layout.headings)
     text = "\n".join(lines)
@@ -232,7 +243,7 @@ def _parse(lines: list[str], at: int, layout: Layout, use: list[int], table: Raw
         text = re.sub(r"(?m)^[ \t]*#[^\n]*$", "", text)
     if "\x00" in text:
         text = text.replace("\x00", "")
-    # the quick reader wants to know how many cells the longest row of this block has
+    # pandas needs the number of cells of the longest row in this block
     mark = " " if layout.delimiter == " " else layout.delimiter
     found = max(map(len, map(str.split, lines))) if mark == " " else max(line.count(mark) for line in lines) + 1
     extras = list(range(width, found))
@@ -289,7 +300,7 @@ def _parse(lines: list[str], at: int, layout: Layout, use: list[int], table: Raw
 
 
 def _rejoin(cells: list[str], layout: Layout) -> list[str] | None:
-    """Put a row with too many cells right: empty ones at the end, ``1,234`` cut in two; None if it cannot be."""
+    """Correct a row with too many cells: empty cells at the end, or ``1,234`` split in two; None if impossible."""
     width = len(layout.headings)
     while len(cells) > width and not cells[-1].strip():
         cells = cells[:-1]
@@ -320,7 +331,7 @@ def _rejoin(cells: list[str], layout: Layout) -> list[str] | None:
 
 
 def _numbers(column: pd.Series, comma: bool, rows: Any, unreadable: list[int], time_like: bool) -> FloatArray:
-    """Turn one column of cells into floats; remember where a cell held something that is no number."""
+    """Convert one column of cells into floats, and add the rows with unreadable cells to ``unreadable``."""
     if pd.api.types.is_bool_dtype(column) or pd.api.types.is_numeric_dtype(column):
         values = column.to_numpy(dtype=np.float64, na_value=np.nan)
         if (wrong := np.isinf(values)).any() and len(unreadable) < 1000:

@@ -1,4 +1,4 @@
-"""What reading a measurement file gives: the log, the guesses made on the way, and the doubts about it."""
+"""Result of reading a measurement file: the log, the inferences made, and its quality flags."""
 
 from __future__ import annotations
 
@@ -16,55 +16,56 @@ Severity = Literal["note", "look", "wrong"]
 
 
 class BenchFileError(ValueError):
-    """A file that cannot be used; the message is one plain sentence: why, and what to do."""
+    """A file that cannot be used; the message says in one sentence why, and what to do."""
 
 
 @dataclass(frozen=True)
 class Guess:
-    """How one column of the file was understood."""
+    """Interpretation of one column of the file."""
 
     column: str
-    """Heading in the file, or ``column 3`` where there is none."""
+    """Heading in the file, or ``column 3`` if there is none."""
     meaning: str
-    """What it was taken for; ``not used`` if nothing."""
+    """Inferred quantity, or ``not used``."""
     unit: str
-    """The unit it was read in."""
+    """Unit of the column in the file."""
     why: str
-    """Reason in words: named in the heading, size of the values ..."""
+    """Reason in words, such as "named in the heading"."""
 
 
 @dataclass(frozen=True)
 class Doubt:
-    """One reason not to trust some rows; nothing is dropped because of it."""
+    """Quality flag: one reason to distrust some rows. The rows are not dropped."""
 
     kind: str
-    """Short fixed word, for programs: ``supply_limit``, ``pole_count``, ``kv_label`` ..."""
+    """Identifier: ``supply_limit``, ``pole_count``, ``kv_label`` ..."""
     sentence: str
-    """What was seen, and what it may mean."""
+    """Description of the problem and its possible cause."""
     rows: tuple[int, ...] = ()
     """Index labels in ``BenchLog.points`` (stand) or ``BenchLog.frame`` (flight)."""
     severity: Severity = "look"
-    """``note``: good to know; ``look``: check it; ``wrong``: do not trust these rows."""
+    """``note``: information; ``look``: should be checked; ``wrong``: these rows are wrong."""
     lines: tuple[int, ...] = ()
-    """Lines of the file, counted from 1."""
+    """Line numbers in the file, from 1."""
 
 
 @dataclass(frozen=True, eq=False)
 class BenchLog:
-    """A measurement file, read.
+    """Contents of a measurement file.
 
     Attributes
     ----------
     kind : {"stand", "flight"}
+        Kind of log.
     frame : pandas.DataFrame
-        One row per row of the file, in SI, the unit at the end of each column's name.
+        One row per row of the file, in SI units; the unit is the end of each column's name.
     points : pandas.DataFrame
-        One row per hold (median of the last half of it); empty for a flight.
+        Dwell points: one row per hold (median of its last half); empty for a flight.
     guesses, doubts : list
-        How columns were understood, and what looks wrong.
+        Interpretation of each column, and quality flags.
     labels : dict
-        What the file says of itself: ``kv``, ``diameter``, ``pitch``, ``blades``, ``cells``, ``stator`` ...
-        in SI except ``kv`` [rpm/V], with ``*_from`` telling where it was found.
+        Labels found in the file: ``kv``, ``diameter``, ``pitch``, ``blades``, ``cells``, ``stator`` ... in SI units
+        except ``kv`` [rpm/V]; ``*_from`` is the place where each was found.
     """
 
     kind: Literal["stand", "flight"]
@@ -74,26 +75,26 @@ class BenchLog:
     doubts: list[Doubt] = field(default_factory=list)
     labels: dict[str, object] = field(default_factory=dict)
     name: str = ""
-    """Of the file; empty where it had none."""
+    """Name of the file; empty if it has none."""
     notes: list[str] = field(default_factory=list)
-    """Plain sentences about how the file was laid out."""
+    """Sentences about the layout of the file."""
 
     def to_frame(self) -> pd.DataFrame:
-        """Return a copy of the table, text cells made harmless for a spreadsheet."""
+        """Return a copy of the table; text cells are safe to open in a spreadsheet."""
         return _harmless(self.frame)
 
     def to_csv(self) -> str:
-        """Return the hold table (stand) or the rows (flight) as CSV, safe to open in a spreadsheet."""
+        """Return the dwell points (stand) or the rows (flight) as CSV, safe to open in a spreadsheet."""
         table = self.points if len(self.points) else self.frame
         return _harmless(table).to_csv(index=False)
 
     def rows_in_doubt(self, kinds: Iterable[str]) -> tuple[int, ...]:
-        """Return the rows that carry a doubt of these kinds, in order."""
+        """Return the rows with quality flags of these kinds, in order."""
         wanted = set(kinds)
         return tuple(sorted({row for doubt in self.doubts if doubt.kind in wanted for row in doubt.rows}))
 
     def without(self, kinds: Iterable[str]) -> BenchLog:
-        """Return the log with the holds of these doubts left out, because the user asked for it."""
+        """Return the log without the dwell points that have quality flags of these kinds."""
         kinds = list(kinds)
         rows = [row for row in self.rows_in_doubt(kinds) if row in self.points.index]
         note = f"{len(rows)} rows left out on request ({', '.join(kinds)})."
@@ -117,7 +118,7 @@ def safe_cell(text: object) -> object:
     Parameters
     ----------
     text : object
-        What the cell holds.
+        Value of the cell.
 
     Examples
     --------

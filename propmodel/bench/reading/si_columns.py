@@ -1,4 +1,4 @@
-"""From raw columns to one tidy table in SI: which column is used, its unit, its sign, and why."""
+"""Conversion of the columns of a file into one table in SI units: choice of columns, units, signs, and reasons."""
 
 from __future__ import annotations
 
@@ -19,31 +19,22 @@ __all__ = ["Tidy", "tidy"]
 
 
 class Tidy(NamedTuple):
-    """The tidy table and how it came about.
-
-    Attributes
-    ----------
-    kind : "stand" or "flight"
-    frame : DataFrame, in SI
-    guesses : list of Guess
-    doubts : list of Doubt
-    notes : list of str
-    """
+    """Table in SI units, with the inferences and quality flags of its conversion."""
 
     kind: Literal["stand", "flight"]
-    """``stand``, or ``flight`` where a craft flew."""
+    """Kind of log."""
     frame: pd.DataFrame
-    """One row per row of the file, in SI, the unit at the end of each column's name."""
+    """One row per row of the file, in SI units; the unit is the end of each column's name."""
     guesses: list[Guess]
-    """How each column was understood."""
+    """Interpretation of each column."""
     doubts: list[Doubt]
-    """What looked wrong on the way."""
+    """Quality flags found during the conversion."""
     notes: list[str]
-    """How the file was laid out, in sentences."""
+    """Sentences about the layout of the file."""
 
 
 class ColumnChooser:
-    """Chooses one column for each meaning and turns it into SI."""
+    """Chooses one column for each meaning and converts it into SI units."""
 
     def __init__(self, table: RawTable, units: Mapping[str, str]) -> None:
         self.table, self.units = table, units
@@ -64,7 +55,8 @@ class ColumnChooser:
         self.guesses.append(Guess(self.layout.headings[index] or f"column {index + 1}", meaning, unit, why))
 
     def into_si(self, meaning: str, index: int, why_meaning: str = "named in the heading") -> FloatArray:
-        """Scale one column, by the user's unit, the heading's, or its values, and say why."""
+        """Convert one column by the unit of the user, of the heading, or inferred from its values; record the
+        reason."""
         values = self.table.numbers[index]
         stated = self.units.get(meaning) or self.layout.parsed[index].unit
         chosen = "chosen by the user" if self.units.get(meaning) else "unit in the heading"
@@ -119,19 +111,25 @@ def tidy(
     logger_poles: int,
     kind: str | None = None,
 ) -> Tidy:
-    """Choose the columns and bring them into SI.
+    """Choose the columns and convert them into SI units.
 
     Parameters
     ----------
     table : RawTable
+        The columns of the file.
     units : mapping
-        Meaning -> unit, as the user chose them.
+        Meaning -> unit chosen by the user.
     poles : int, optional
-        Magnet poles of the motor, if the logger was set to another number.
+        Number of magnet poles of the motor, if it differs from the setting of the logger. [-]
     logger_poles : int
-        What the logger was set to.
+        Number of poles set in the logger. [-]
     kind : {"stand", "flight"}, optional
-        None finds out.
+        Kind of log; None infers it.
+
+    Returns
+    -------
+    Tidy
+        The table in SI units.
     """
     pick = ColumnChooser(table, units)
     doubts: list[Doubt] = []
@@ -176,7 +174,7 @@ def tidy(
 
 
 def _same_headings(table: RawTable, pick: ColumnChooser, chosen: Mapping[str, int]) -> list[Doubt]:
-    """Two columns under one heading with different values: which of them is meant, nobody knows."""
+    """Flag columns with the same heading but different values."""
     found = []
     for meaning, index in chosen.items():
         name, mine = table.layout.headings[index].strip().lower(), table.numbers[index]
@@ -212,7 +210,7 @@ def _name_columns(table: RawTable, pick: ColumnChooser, doubts: list[Doubt]) -> 
 
 
 def _hundredths(pick: ColumnChooser, data: dict[str, Any]) -> None:
-    """Loggers that write the voltage in hundredths write the current so too."""
+    """If the voltage is in hundredths of a volt, take the current as in hundredths of an ampere too."""
     current = data.get("current_a")
     if current is None or pick.units.get("current") or pick.scale.get("voltage") != "hundredths of V":
         return
@@ -235,7 +233,7 @@ def _speeds(
     logger_poles: int,
     doubts: list[Doubt],
 ) -> None:
-    """Take mechanical speed from the electrical one, the optical one, or electrical rpm and the pole count."""
+    """Choose the mechanical speed: the optical one, else the speed column, else electrical rpm over pole pairs."""
     electrical: FloatArray | None = None
     if "speed" in chosen:
         electrical = pick.into_si("speed", chosen["speed"])
@@ -301,7 +299,7 @@ def _thrust_and_torque(
 
 
 def _texts(table: RawTable, pick: ColumnChooser, frame: pd.DataFrame) -> None:
-    """Carry motor, propeller and pack names down from the first row of a block, and number the blocks."""
+    """Fill motor, propeller and pack names down from the first row of each block, and number the blocks."""
     block = np.zeros(len(frame), np.int64)
     for meaning in ("motor", "propeller", "cells"):
         for index in (i for i, item in enumerate(table.layout.parsed) if item.meaning == meaning and i in table.texts):
