@@ -1,4 +1,4 @@
-"""The propeller: data, label forecast, measured set, coefficients."""
+"""Propeller: data, forecast from the label, measured propellers, coefficients."""
 
 from propmodel.components.propeller.size import (
     BLADE_WIDTHS,

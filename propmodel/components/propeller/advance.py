@@ -1,26 +1,26 @@
-r"""How thrust falls with the advance ratio where no tunnel has looked: steep blades turning fast.
+r"""Decrease of C_T with the advance ratio outside the tunnel measurements: blades of high pitch at high speed.
 
-The tunnel's curves were taken at a Reynolds number near 5e4, where a blade of high pitch stalls at rest: C_T stays flat
+The tunnel measurements are at a Reynolds number near 5e4, where a blade of high pitch stalls at rest: C_T is constant
 before it falls. At 30,000 rpm the same blade does not stall. Blade element theory then gives a slope at rest of about
--1.1 C_T0 per J for 5- and 6-inch propellers of P/D 0.75 to 1, close to the straight line from rest to J0, and two flown
-craft (5 and 6 inch) were identified at -1.3 to -1.6 with the drag of the body from above among it. The tunnel fit says
--0.1 to +0.2 there.
+-1.1 C_T0 per J for 5- and 6-inch propellers of P/D 0.75 to 1, close to the straight line from rest to J0. System
+identification of two craft in flight (5 and 6 inch) gave -1.3 to -1.6, including the drag of the body from above. The
+fit to the tunnel gives -0.1 to +0.2.
 
-The share w blends the two, e(u) being the tunnel's bulge over the straight line:
+The share w blends both, where e(u) is the excess of the tunnel curve over the straight line:
 
 .. math:: C_T / C_{T0} = (1 - u) [1 + (1 - w) e(u)], \quad u = J / J_0
 
-Multirotor labels of P/D 0.75 and more take w = 0.5, falling to 0 at P/D 0.5: an **estimate**, half of the way, since
-only two craft speak for it and part of their slope is body drag. Eight in ten draws lie between the tunnel's curve and
-the straight line. Measured propellers keep their curves.
+Multirotor labels of P/D 0.75 and more have w = 0.5, decreasing to 0 at P/D 0.5. This is an **estimate**, because only
+two craft support it and part of their slope is body drag. 80 % of the draws are between the tunnel curve and the
+straight line. Measured propellers keep their curves.
 
-The same doubt reaches **below J = 0**. In the pull-out of a dive the air runs along the disc or against the thrust,
-which takes part of the induced inflow away: the blade meets the air at a steeper angle, as at a negative J. A blade
-that does not stall then gives more thrust; one that stalls already gives no more, or less. No tunnel here has looked
-there (the rows begin at J = 0). So the static thrust is kept as the forecast, an **estimate**, and its doubt is what
-the doubt of the slope at rest, d ln C_T/dJ = -[1 - (1 - w) k_1]/J_0, makes of the missing inflow (:func:`thrust_rise`).
-A blade of P/D below 0.5 does not stall at rest: there half of w's doubt is taken. Between measured propellers of one
-pitch the slope scatters by 0.18 to 0.30 per J, w alone brings 0.46 (``data/propellers/SOURCE.md``).
+The same uncertainty exists **below J = 0**. In the pull-out of a dive the air flows along the disc or against the
+thrust, which reduces the induced inflow: the angle of attack of the blade increases, as at a negative J. A blade that
+does not stall then gives more thrust; one that stalls gives the same or less. There are no tunnel measurements (the
+rows begin at J = 0). The forecast is therefore the static thrust, an **estimate**. Its spread follows from that of the
+slope at rest, d ln C_T/dJ = -[1 - (1 - w) k_1]/J_0, times the reduction of the inflow (:func:`thrust_rise`). A blade of
+P/D below 0.5 does not stall at rest, so half of the spread of w is used there. Between measured propellers of one pitch
+the slope has a scatter of 0.18 to 0.30 per J; w alone gives 0.46 (``data/propellers/SOURCE.md``).
 """
 
 from __future__ import annotations
@@ -36,19 +36,19 @@ from propmodel.components.propeller.data import Propeller
 __all__ = ["POWER_SHARE", "thrust_rise", "unstalled_sd", "unstalled_share"]
 
 UNSTALLED = 0.5
-"""w of a steep multirotor blade, estimate. [-]"""
+"""w of a multirotor blade of high pitch (estimate). [-]"""
 _STALL_FREE, _STALLING = 0.5, 0.75  # P/D between which w grows
 _SD_MULTIROTOR, _SD_OTHER = 0.39, 0.15
 _LEAST, _MOST = -0.5, 1.5
 _GENTLE_DOUBT = 0.5
-"""Doubt of the slope at rest of blades of low pitch over that of steep ones: 0.23 over 0.46 per J. [-]"""
+"""Spread of the slope at rest of low-pitch blades over that of high-pitch ones: 0.23 over 0.46 per J. [-]"""
 POWER_SHARE = 0.7
-"""Shaft power that goes with the thrust: C_P falls by this share of the relative fall of C_T. Estimate, the induced and
-climb power over shaft power at half of J0. [-]"""
+"""Relative decrease of C_P over relative decrease of C_T: induced plus climb power over shaft power at half of J0. [-]
+Estimate."""
 
 
 def _traits(propeller: Propeller) -> tuple[FloatArray, FloatArray]:
-    """Whether a blade is made to hover fast, and whether its own advancing curve is known; 1 or 0."""
+    """Return 1 or 0: whether the propeller is a multirotor type, and whether its curve against J was measured."""
     fast = np.asarray(propeller.blades) > 2.5
     if propeller.multirotor is not None:
         multirotor_given = np.asarray(propeller.multirotor, dtype=np.float64)
@@ -59,7 +59,7 @@ def _traits(propeller: Propeller) -> tuple[FloatArray, FloatArray]:
 
 
 def _steep(propeller: Propeller) -> FloatArray:
-    """0 for a pitch that does not stall at rest, 1 for one that does in the tunnel."""
+    """Return 0 for a pitch that does not stall at rest, 1 for one that does in the tunnel, linear in between."""
     ratio = np.asarray(propeller.pitch, dtype=np.float64) / np.asarray(propeller.diameter, dtype=np.float64)
     return np.asarray(np.clip((ratio - _STALL_FREE) / (_STALLING - _STALL_FREE), 0.0, 1.0))
 
@@ -70,11 +70,12 @@ def unstalled_share(propeller: Propeller) -> FloatArray:
     Parameters
     ----------
     propeller : Propeller
+        The propeller.
 
     Returns
     -------
     ndarray
-        -0.5 to 1.5; 0 is the tunnel's curve, 1 the straight line. [-]
+        -0.5 to 1.5; 0 for the tunnel curve, 1 for the straight line. [-]
 
     Examples
     --------
@@ -88,44 +89,45 @@ def unstalled_share(propeller: Propeller) -> FloatArray:
 
 
 def unstalled_sd(propeller: Propeller) -> FloatArray:
-    """Standard deviation of w between propellers of one label; 0 where its own curve was measured. Estimate.
+    """Standard deviation of w between propellers of the same label (estimate).
 
     Parameters
     ----------
     propeller : Propeller
+        The propeller.
 
     Returns
     -------
     ndarray
-        [-]
+        Standard deviation; 0 for a propeller with a measured curve. [-]
     """
     fast, known = _traits(propeller)
     return np.asarray((_SD_OTHER + (_SD_MULTIROTOR - _SD_OTHER) * fast) * (1.0 - known))
 
 
 def thrust_rise(propeller: Propeller, c_t: ArrayLike, *, bulge_slope: ArrayLike, zero_thrust: ArrayLike) -> FloatArray:
-    r"""Relative rise of full thrust per share of the hover's inflow that is missing, against the forecast.
+    r"""Relative increase of full thrust per relative reduction of the hover's inflow, compared with the forecast.
 
     .. math:: 2 \sqrt{2 C_T/\pi} \, (k_1/J_0) \, (w - \bar w)
 
     Parameters
     ----------
     propeller : Propeller
-        A draw: its ``unstalled_offset`` is the distance to the forecast.
+        A random draw; its ``unstalled_offset`` is the deviation of w from the forecast.
     c_t : array_like
-        At rest. [-]
+        Static thrust coefficient. [-]
     bulge_slope, zero_thrust : array_like
         k_1 and J_0. [-]
 
     Returns
     -------
     ndarray
-        0 for the forecast and for measured propellers, negative where the blade stalls more. [-]
+        0 for the forecast and for measured propellers, negative for a blade that stalls more. [-]
 
     Notes
     -----
-    The inflow of a hover is sqrt(2 C_T/pi) n D. In slow climb at one thrust half of the speed is missing again from the
-    induced flow, so that a given change of the inflow is that of twice the J.
+    The inflow in hover is sqrt(2 C_T/pi) n D. In a slow climb at constant thrust the induced velocity decreases by half
+    of the climb speed, so a given change of the inflow corresponds to twice the change of J.
 
     Examples
     --------

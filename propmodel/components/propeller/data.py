@@ -1,4 +1,4 @@
-"""The propeller as data: its fields, its own measured fit, its spread and its range flags."""
+"""Records of a propeller: its fields, its measured coefficients, its spread, and range flags."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ __all__ = [
 
 
 class RangeFlag(IntFlag):
-    """Which input lies outside what was measured (bits, added up)."""
+    """Inputs outside the measured range, as bits."""
 
     INSIDE = 0
     PITCH = 1
@@ -40,12 +40,12 @@ class RangeFlag(IntFlag):
     MACH = 16
     DIAMETER = 32
     ADVANCE = 64
-    """Backwards (J < 0, static value held) or beyond 1.5 J0 (disc drag, no measurement)."""
+    """J < 0 (static value used) or J > 1.5 J0 (disc drag, not measured)."""
 
 
 @dataclass(frozen=True)
 class OwnFit:
-    """A propeller's own measured coefficients; NaN in ``log_c_t`` where an element of an array has none.
+    """Measured coefficients of a propeller; NaN in ``log_c_t`` for elements of an array without measurements.
 
     Parameters
     ----------
@@ -56,9 +56,9 @@ class OwnFit:
     shape_c_t, shape_c_p : tuple of array_like
         Three and five polynomial coefficients of C/C_static against J/J0, see ``PreparedPropeller.at``. [-]
     reynolds_low, reynolds_high : array_like
-        Range of Re75 measured. [-]
+        Measured range of Re75. [-]
     static_rows : array_like
-        Static rows behind it; 0 = none, carried back to J = 0 from advancing rows. [-]
+        Number of static measurements; 0 if the static value is extrapolated from rows with J > 0. [-]
     """
 
     log_c_t: ArrayLike
@@ -76,9 +76,9 @@ class OwnFit:
 BLADE_WIDTHS: Mapping[str, float | None] = MappingProxyType(
     {"unknown": None, "slim": 0.125, "middle": 0.155, "broad": 0.20}
 )
-"""Widths judged by eye, and the chord at three quarters of the radius over the radius that each is taken as. [-]"""
+"""Class of blade width -> chord at 75 % radius over the radius. [-]"""
 WIDTH_BOUNDS = (0.07, 0.09)
-"""Blade width over diameter between slim, middle and broad, three quarters of the way from hub centre to tip. [-]"""
+"""Limits of blade width over diameter between slim, middle and broad, at 75 % radius. [-]"""
 _WIDTH_NAMES = tuple(BLADE_WIDTHS)
 _WIDTH_CHORDS = np.array([np.nan if v is None else v for v in BLADE_WIDTHS.values()])
 _WIDTH_CHORDS.flags.writeable = False
@@ -86,28 +86,29 @@ _WIDTH_CHORDS.flags.writeable = False
 
 @lru_cache(maxsize=16)
 def _width_index(name: str) -> NDArray[np.intp]:
-    """Position of one width, as an array without axes."""
+    """Index of one width class, as a 0-d array."""
     found = np.asarray(_WIDTH_NAMES.index(check_in("blade_width", name, _WIDTH_NAMES)))
     found.flags.writeable = False
     return found
 
 
 def blade_width_index(blade_width: str | int | ArrayLike) -> NDArray[np.intp]:
-    """Position of each width in `BLADE_WIDTHS`; positions pass through.
+    """Return the index of each width class in `BLADE_WIDTHS`; indices are returned unchanged.
 
     Parameters
     ----------
     blade_width : str, array of str or array of int
-        Names, or positions.
+        Names, or indices.
 
     Returns
     -------
     ndarray of int
+        Same shape as ``blade_width``.
 
     Raises
     ------
     ValueError
-        For an unknown name or position.
+        For an unknown name or index.
 
     Examples
     --------
@@ -132,17 +133,17 @@ def blade_width_index(blade_width: str | int | ArrayLike) -> NDArray[np.intp]:
 
 
 def width_by_ruler(width: ArrayLike, diameter: ArrayLike) -> NDArray[np.intp]:
-    """Class of a blade by its measured width: for propellers that are compared with others known by eye alone.
+    """Return the width class of a blade from its measured width.
 
     Parameters
     ----------
     width, diameter : array_like
-        Of the blade, three quarters of the way from hub centre to tip; tip to tip. Same unit; NaN = unknown.
+        Width of the blade at 75 % radius, and diameter, in the same unit; NaN for unknown.
 
     Returns
     -------
     ndarray of int
-        Position in `BLADE_WIDTHS`.
+        Index in `BLADE_WIDTHS`, of the broadcast shape.
 
     Examples
     --------
@@ -154,11 +155,11 @@ def width_by_ruler(width: ArrayLike, diameter: ArrayLike) -> NDArray[np.intp]:
 
 
 OFFSETS = (-100.0, 100.0)
-"""Far beyond anything drawn or measured, and still no overflow. [-]"""
+"""Allowed range of offsets: far beyond drawn or measured values, without overflow. [-]"""
 
 
 def _check_optional(name: str, value: ArrayLike | None, low: float, high: float, unit: str) -> None:
-    """Check the known entries of a field that may be None or hold NaN for unknown."""
+    """Check the known values of a field; None and NaN mean unknown."""
     if value is not None:
         values = as_floats(name, value)
         check_range(name, np.where(np.isnan(values), low, values), low, high, unit)
@@ -166,38 +167,39 @@ def _check_optional(name: str, value: ArrayLike | None, low: float, high: float,
 
 @dataclass(frozen=True)
 class Propeller:
-    """One propeller, or an array of them: every field but ``name`` may be an array, all broadcast together.
+    """One propeller, or an array of propellers: every field except ``name`` may be an array; all broadcast.
 
     Parameters
     ----------
     diameter : array_like, 0.02 to 1.5
-        Tip to tip. [m]
+        Diameter. [m]
     pitch : array_like
-        As printed, 0.1 to 2.5 diameters. [m]
+        Pitch of the label, 0.1 to 2.5 diameters. [m]
     blades : array_like, 2 to 8
         Number of blades. [-]
     chord_ratio : array_like, 0.03 to 0.6, or None
         Chord at 75 % radius over tip radius, measured; None or NaN = unknown. [-]
     blade_width : str, int or array of them
-        Width judged by eye, a name or position of `BLADE_WIDTHS`; counts where ``chord_ratio`` is unknown. With a
-        ruler: three quarters of the way from hub centre to tip a slim blade is under 7 % of the diameter wide, a broad
-        one 9 % and more. It takes a third off the error of a label (``data/propellers/SOURCE.md``).
+        Width class judged by eye, a name or index of `BLADE_WIDTHS`; used if ``chord_ratio`` is unknown. At 75 % radius
+        a slim blade is less than 7 % of the diameter wide, a broad one 9 % or more. It reduces the error of a label by
+        a third (``data/propellers/SOURCE.md``).
     mass : array_like, 0 to 2, or None
-        None or NaN = the estimate of ``propeller.mass``. [kg]
+        Mass; None or NaN means the estimate of ``propeller.mass``. [kg]
     multirotor : array_like of bool, or None
-        Whether the blade was made to hover fast, as racing propellers are: they keep their figure of merit at pitches
-        where propellers of model aeroplanes stall. None or NaN = yes for three blades and more, no for two.
+        True for a multirotor propeller, such as a racing propeller, which keeps its figure of merit at pitches where
+        propellers of model aeroplanes stall. None or NaN means True for three or more blades, else False.
     name : str
+        Name for display.
     own_fit : OwnFit or None
-        Coefficients measured on exactly this propeller.
+        Coefficients measured on this propeller.
     log_c_t_offset, figure_of_merit_offset, log_zero_thrust_offset : array_like
-        Shifts of ln C_T, of logit(FM/0.85) and of ln J0, for draws and calibration. [-]
+        Offsets of ln C_T, of logit(FM/0.85) and of ln J0, for draws and calibration. [-]
     unstalled_offset : array_like
-        Shift of the share w by which C_T(J) is straightened, for draws. [-]
+        Offset of the share w in C_T(J), see :mod:`propmodel.components.propeller.advance`, for draws. [-]
     log_inplane_offset : array_like
-        Shift of ln of the in-plane force, see :mod:`propmodel.components.inplane`, for draws. [-]
+        Offset of ln of the in-plane force, see :mod:`propmodel.components.inplane`, for draws. [-]
     log_sd_c_t, log_sd_c_p, spread_correlation : array_like or None
-        Own spread where measured or calibrated; None or NaN = the spread of the label. [-]
+        Spread if measured or calibrated; None or NaN means the spread of the label. [-]
 
     Raises
     ------
@@ -237,23 +239,24 @@ class Propeller:
         check_range("pitch over diameter", floats(self.pitch) / floats(self.diameter), 0.1 - 1e-9, 2.5 + 1e-9)
         blade_width_index(self.blade_width)
         if self.multirotor is not None:
-            # True and False are meant here, which a number is not
+            # only True and False are valid here, not other numbers
             flag = float(self.multirotor) if isinstance(self.multirotor, bool) else self.multirotor
             _check_optional("multirotor", flag, 0.0, 1.0, "")
         keep_arrays(self)
 
 
 def chord_given(propeller: Propeller) -> tuple[FloatArray | None, NDArray[np.bool_]]:
-    """Chord ratio that is told of a blade, measured or by eye, and where it is only by eye.
+    """Return the given chord ratio of a blade, measured or from its width class, and which of the two it is.
 
     Parameters
     ----------
     propeller : Propeller
+        The propeller.
 
     Returns
     -------
     (chord_ratio, by_eye)
-        None where nothing is told of any, NaN where nothing is told of one [-]; bool.
+        Chord ratio: None if unknown for all elements, NaN for unknown elements [-]; True where it is from the class.
 
     Examples
     --------
@@ -273,19 +276,20 @@ def chord_given(propeller: Propeller) -> tuple[FloatArray | None, NDArray[np.boo
 
 @dataclass(frozen=True)
 class Spread:
-    """How far a propeller may lie from its forecast: standard deviations of natural logarithms. [-]
+    """Spread of a propeller about its forecast: standard deviations and correlations. [-]
 
     Parameters
     ----------
     log_sd_c_t, log_sd_c_p, correlation : ndarray
-        Of ln C_T and ln C_P, and their correlation. The 80 % interval of C_T is exp(+-1.2816 log_sd_c_t).
+        Standard deviations of ln C_T and ln C_P, and their correlation. The 80 % interval of C_T is a factor of
+        exp(+-1.2816 log_sd_c_t).
     log_sd_figure_of_merit : ndarray
-        Of ln FM, at the propeller's own FM.
+        Standard deviation of ln FM, at the FM of this propeller.
     logit_sd_figure_of_merit, correlation_c_t_figure_of_merit : ndarray
-        Of logit(FM/0.85) and its correlation with ln C_T: **draw in these two**, C_P follows and the figure
-        of merit stays physical.
+        Standard deviation of logit(FM/0.85), and its correlation with ln C_T. **Draw these two**: C_P follows, and the
+        figure of merit remains physical.
     log_sd_zero_thrust, correlation_c_t_zero_thrust : ndarray
-        Of ln J0, and its correlation with ln C_T.
+        Standard deviation of ln J0, and its correlation with ln C_T.
     """
 
     log_sd_c_t: FloatArray

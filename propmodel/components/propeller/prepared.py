@@ -1,13 +1,13 @@
-"""A propeller in given air, prepared so that its coefficients at any speed cost little.
+"""A propeller in given air, prepared for fast evaluation of its coefficients at any speed.
 
-Order of the static model: label or own fit at the clamped Reynolds number; cap on the figure of merit by
-raising C_P (0.75 is left alone, 0.79 becomes 0.785, nothing passes 0.82); draw or calibration offsets in ln
-C_T and logit(FM/0.85), so that no draw reaches 0.85; rise of C_P with tip Mach number above 0.4, as fitted to
-bench and makers' tables up to 0.62 (data/motors/SOURCE.md). Advancing: polynomials of J/J0, exactly 1 at rest and
-C_T exactly 0 at J0.
+Order of the static model: fit of the label or of the propeller at the clamped Reynolds number; cap on the figure of
+merit by an increase of C_P (0.75 is unchanged, 0.79 becomes 0.785, the limit is 0.82); offsets of draws or calibration
+in ln C_T and logit(FM/0.85), so that no draw reaches 0.85; increase of C_P with tip Mach number above 0.4, fitted to
+bench tables and makers' tables up to 0.62 (data/motors/SOURCE.md). With advance ratio: polynomials of J/J0, which are 1
+at rest, and C_T is 0 at J0.
 
-Longer than others because the coefficients are the innermost loop of every answer: form, joints and slopes stay side by
-side, so that one of them is not changed without the others.
+Longer than others because the coefficients are the innermost loop of all results: functions, breakpoints and slopes are
+in one place, so that they are changed together.
 """
 
 from __future__ import annotations
@@ -38,22 +38,22 @@ __all__ = [
 IntArray = NDArray[np.int64]
 
 FM_CEILING = 0.85
-"""No draw reaches this figure of merit; the highest measured static one is 0.79 (UIUC). [-]"""
+"""Upper limit of the figure of merit of all draws; the highest measured static value is 0.79 (UIUC). [-]"""
 _FM_KNEE, _FM_ROOM = 0.75, 0.07
 MACH_KNEE = 0.4
-"""Tip Mach number up to which no rise of C_P is assumed; 0.3 to 0.45 fit alike. [-] Chosen."""
+"""Tip Mach number from which C_P increases; 0.3 to 0.45 fit equally well. [-] Chosen."""
 MACH_RISE = 4.0
 """C_P x (1 + 4.0 (M - 0.4)^2); 4.0 +- 0.8. [-] Fitted."""
 MACH_MEASURED = 0.62
-"""Fastest tips behind that fit. [-]"""
+"""Highest tip Mach number in that fit. [-]"""
 IDEAL_MARGIN = 1.03
-"""Shaft power is at least this much times induced plus climb power. [-]"""
+"""Lower limit of shaft power over induced plus climb power. [-]"""
 _LOG_REFERENCE = float(np.log(5.0e4))  # of Re75
 _MERIT = float(np.sqrt(2.0 / np.pi))  # FM = sqrt(2/pi) C_T^1.5 / C_P, propeller convention
 _CLOSE_BY = 1e-6  # of n
 _LEAST_POWER = 0.05  # of the static one; the least in any row of the source is 0.03
 _FURTHEST = np.asarray(1.0e3)  # J/J0 beyond which nothing changes but J itself
-# numbers as arrays without axes: numpy takes them faster than plain ones, and these lines run by the million
+# 0-d arrays are faster in numpy calls than Python floats, and these lines run millions of times
 _ZERO, _HALF, _ONE, _TWO, _THREE = (np.asarray(x) for x in (0.0, 0.5, 1.0, 2.0, 3.0))
 _LEAST, _MARGIN, _DISC = (np.asarray(x) for x in (_LEAST_POWER, IDEAL_MARGIN, 2.0 / np.pi))
 _RISE_KNEE = np.asarray(MACH_KNEE * np.sqrt(MACH_RISE))
@@ -65,12 +65,12 @@ def smooth_cap(figure_of_merit: ArrayLike) -> FloatArray:
     Parameters
     ----------
     figure_of_merit : array_like
-        As fitted. [-]
+        Figure of merit of the fit. [-]
 
     Returns
     -------
     ndarray
-        Unchanged up to 0.75, then bending towards 0.82. [-]
+        Same shape: unchanged up to 0.75, then approaching 0.82. [-]
 
     Examples
     --------
@@ -84,16 +84,16 @@ def smooth_cap(figure_of_merit: ArrayLike) -> FloatArray:
 
 @dataclass(frozen=True)
 class PreparedPropeller:
-    """Everything of a propeller in given air that does not depend on its speed. Made by ``prepare``.
+    """Quantities of a propeller in given air that do not depend on its speed; returned by ``prepare``.
 
     Parameters
     ----------
     log_c_t, slope_c_t, log_c_p, slope_c_p : ndarray
         Static C = exp(log_c + slope ln(Re75/5e4)). [-]
     base_c_t, base_c_p : ndarray
-        The same carried back to Re75 = 1. [-]
+        Static C extrapolated to Re75 = 1. [-]
     middle_c_p : ndarray
-        Static C_P at Re75 = 50,000, where a search may begin. [-]
+        Static C_P at Re75 = 50,000, an initial value for solvers. [-]
     reynolds_factor : ndarray
         Re75 over n: 0.375 pi D^2 (c75/R) rho/mu. [s]
     reynolds_low, reynolds_high : ndarray
@@ -103,23 +103,23 @@ class PreparedPropeller:
     c_t_multiplier, fm_odds_ratio : ndarray
         exp of the offsets in ln C_T and logit(FM/0.85). [-]
     has_offsets : bool
-        Whether any such offset is there.
+        True if any such offset is not zero.
     capped : bool
-        Whether the figure of merit passes the knee of its cap at some Reynolds number.
+        True if the figure of merit exceeds 0.75 at some Reynolds number, so that the cap applies.
     zero_thrust_advance_ratio : ndarray
         J at zero thrust, J0. [-]
     shape_c_t, shape_c_p : tuple of ndarray
         Polynomial coefficients of ``at``. [-]
     breakpoints : tuple of float
-        J/J0 where disc drag starts, the power polynomial ends, its hold ends, power is zero. [-]
+        J/J0 at which disc drag starts, the power polynomial ends, its constant part ends, and power is zero. [-]
     bulge_share, power_lost : ndarray
-        1 - w, and 0.7 w: how much of the tunnel's bulge of C_T over a straight line is left. [-]
+        1 - w and 0.7 w, see `components.propeller.advance`. [-]
     straightened : bool
-        Whether w is anywhere other than 0.
+        True if w differs from 0 for any element.
     inplane_factor : ndarray
         exp of the offset in ln of the in-plane force. [-]
     measured_low, measured_high : ndarray
-        Range of Re75 behind the fit. [-]
+        Range of Re75 of the fit. [-]
     fixed_flags : ndarray of int
         ``RangeFlag`` bits that do not depend on speed.
     """
@@ -154,7 +154,7 @@ class PreparedPropeller:
     def reynolds_75(self, rev_per_s: ArrayLike) -> FloatArray:
         """Reynolds number of the chord at 75 % radius, from rotation alone.
 
-        Where the chord is unknown it uses ``label_fit.default_chord_ratio`` of the diameter.
+        An unknown chord is taken as ``label_fit.default_chord_ratio`` of the diameter.
 
         Parameters
         ----------
@@ -173,34 +173,34 @@ class PreparedPropeller:
         """
         return self.mach_factor * floats(rev_per_s)
 
-    # The fit once more with speed for Reynolds number: ln C = speed_c + slope ln(n), n held between two speeds.
+    # The same fit as a function of speed: ln C = speed_c + slope ln(n), with n clipped to a range.
 
     @cached_property
     def clamp_low_speed(self) -> FloatArray:
-        """Speed under which the coefficients hold their value. [1/s]"""
+        """Speed below which the coefficients are constant. [1/s]"""
         return floats(self.reynolds_low / self.reynolds_factor)
 
     @cached_property
     def clamp_high_speed(self) -> FloatArray:
-        """Speed above which the coefficients hold their value. [1/s]"""
+        """Speed above which the coefficients are constant. [1/s]"""
         return floats(self.reynolds_high / self.reynolds_factor)
 
     @cached_property
     def speed_c_t(self) -> FloatArray:
-        """ln C_T carried back to n = 1/s. [-]"""
+        """ln C_T extrapolated to n = 1/s. [-]"""
         return floats(self.base_c_t + self.slope_c_t * np.log(self.reynolds_factor))
 
     @cached_property
     def speed_c_p(self) -> FloatArray:
-        """ln C_P carried back to n = 1/s. [-]"""
+        """ln C_P extrapolated to n = 1/s. [-]"""
         return floats(self.base_c_p + self.slope_c_p * np.log(self.reynolds_factor))
 
     def _held(self, n: FloatArray) -> FloatArray:
-        """Within the range of the fit."""
+        """Return the speed clipped to the range of the fit. [1/s]"""
         return np.minimum(np.maximum(n, self.clamp_low_speed), self.clamp_high_speed)
 
     def static_c_t(self, rev_per_s: ArrayLike) -> FloatArray:
-        """C_T at rest alone: half the cost of ``static``.
+        """Static C_T only, at half the cost of ``static``.
 
         Parameters
         ----------
@@ -232,14 +232,14 @@ class PreparedPropeller:
             merit = ideal / c_p
             high = merit > _FM_KNEE
             if high.any():
-                if np.ndim(merit):  # few are that good: bend only those
+                if np.ndim(merit):  # few elements are above the limit: change only those
                     merit[high] = smooth_cap(merit[high])
                     c_p[high] = ideal[high] / merit[high]
                 else:
                     merit = smooth_cap(merit)
                     c_p = ideal / merit
             if self.has_offsets:
-                # logit(FM/0.85) shifted by ln(odds), C_T by ln(factor): C_P follows as C_T^1.5/FM.
+                # logit(FM/0.85) is offset by ln(odds), ln C_T by ln(factor); C_P follows from C_T^1.5/FM
                 c_t = c_t * self.c_t_multiplier
                 room = FM_CEILING + merit * (self.fm_odds_ratio - 1.0)
                 c_p = (
@@ -255,7 +255,7 @@ class PreparedPropeller:
         rev_per_s : array_like, >= 0
             n. [1/s]
         fast_tips : bool
-            False where it is known that all are slower than ``mach_knee_speed``.
+            False if all speeds are known to be below ``mach_knee_speed``.
 
         Returns
         -------
@@ -264,7 +264,7 @@ class PreparedPropeller:
         """
         n = floats(rev_per_s)
         if self.capped or self.has_offsets:
-            # with the cap and the offsets in play the slope is taken from a second point close by
+            # with cap or offsets the slope is a finite difference
             c_p, beside = self.static(n)[1], self.static(n * (1.0 + _CLOSE_BY))[1]
             return c_p, (beside / c_p - _ONE) / _CLOSE_BY
         held = self._held(n)
@@ -283,7 +283,7 @@ class PreparedPropeller:
 
     @cached_property
     def mach_knee_speed(self) -> float:
-        """Speed up to which no tip of any element passes the knee. [1/s]"""
+        """Speed up to which the tip Mach number of all elements is below `MACH_KNEE`. [1/s]"""
         return float(np.min(MACH_KNEE / self.mach_factor, initial=np.inf))
 
     @cached_property
@@ -292,7 +292,7 @@ class PreparedPropeller:
         return floats(self.mach_factor * np.sqrt(MACH_RISE))
 
     def _fast_tips(self, n: FloatArray, c_p: FloatArray) -> FloatArray:
-        """C_P with its rise above the knee in tip Mach number."""
+        """C_P with its increase above the tip Mach number `MACH_KNEE`. [-]"""
         if n.max(initial=0.0) <= self.mach_knee_speed:
             return c_p
         fast = np.maximum(self._mach * n - _RISE_KNEE, _ZERO)
@@ -305,9 +305,10 @@ class PreparedPropeller:
             C_T/C_{T0} = (1-u)(1 + (1-w) e), \quad e = k_1 u + k_2 u^2 + k_3 u^3, \quad
             C_P/C_{P0} = (1 + c_1 u + ... + c_5 u^5)(1 - 0.7 w e/(1+e))
 
-        with u = J/J0 and w of `components.propeller.advance`. Beyond u = 1.5 C_T goes with J^2 (constant disc-drag
-        coefficient); C_P holds its value at 1.1 up to 1.5 and falls to 0 at 2: negative torque is neither measured nor
-        modelled. Below J = 0 the static value is held. C_P never falls under 1.03 times induced plus climb power.
+        with u = J/J0 and w of `components.propeller.advance`. Beyond u = 1.5 C_T is proportional to J^2 (constant
+        disc-drag coefficient). C_P is constant from u = 1.1 to 1.5 and falls to 0 at 2: negative torque is neither
+        measured nor modelled. Below J = 0 the static value is used. C_P is at least 1.03 times induced plus climb
+        power.
 
         Parameters
         ----------
@@ -325,7 +326,7 @@ class PreparedPropeller:
         end_t, end_p, hold, zero = self.breakpoints
         j0 = self.zero_thrust_advance_ratio
         u = np.maximum(floats(advance_ratio), _ZERO) / j0
-        most = np.max(u, initial=0.0)  # NaN where a build has no answer
+        most = np.max(u, initial=0.0)  # NaN if a build has no solution
         slow = most <= end_p
         if not slow:
             u = np.minimum(u, _FURTHEST)
@@ -364,7 +365,7 @@ class PreparedPropeller:
         return c_t, np.maximum(c_p, ideal)
 
     def thrust_with_slope(self, advance_ratio: ArrayLike, rev_per_s: ArrayLike) -> tuple[FloatArray, FloatArray]:
-        """C_T and its slope against J at an advance ratio: for Newton's method on a thrust.
+        """C_T and its slope against J at an advance ratio, for Newton's method on a thrust.
 
         Parameters
         ----------
@@ -405,12 +406,12 @@ class PreparedPropeller:
 
     @cached_property
     def _scaled_bulge(self) -> tuple[FloatArray, ...]:
-        """k1, k2, k3 times what is left of the bulge, and what its slope takes of them."""
+        """Return k1, k2, k3 times (1 - w), and the corresponding coefficients of the slope. [-]"""
         k1, k2, k3 = (self.bulge_share * k if self.straightened else k for k in self.shape_c_t)
         return k1, k2, k3, floats(_TWO * k2), floats(_THREE * k3)
 
     def range_status(self, rev_per_s: ArrayLike, advance_ratio: ArrayLike = 0.0) -> IntArray:
-        """Bits of ``RangeFlag``: what lies outside the measured range.
+        """Return the bits of ``RangeFlag`` for inputs outside the measured range.
 
         Parameters
         ----------
@@ -434,7 +435,7 @@ class PreparedPropeller:
 
 
 def _cubic(x: FloatArray, a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
-    """a x + b x^2 + c x^3, in place: these lines run by the million."""
+    """Return a x + b x^2 + c x^3, computed in place because it runs millions of times."""
     value = x * c + b
     value *= x
     value += a
@@ -443,23 +444,25 @@ def _cubic(x: FloatArray, a: FloatArray, b: FloatArray, c: FloatArray) -> FloatA
 
 
 def _own_clamp(own: OwnFit, low: float, high: float) -> tuple[FloatArray, FloatArray]:
-    """Clamp of Re75 for a measured propeller: its slope is carried at most a factor 2 past its rows."""
+    """Range of Re75 for a measured propeller: its slope is extrapolated at most by a factor of 2."""
     first, last = floats(own.reynolds_low), floats(own.reynolds_high)
     return np.minimum(first, np.maximum(low, first / 2.0)), np.maximum(last, np.minimum(high, last * 2.0))
 
 
 def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
-    """Work out everything that does not depend on speed.
+    """Compute all quantities that do not depend on speed.
 
     Parameters
     ----------
     propeller : Propeller
-    air : propmodel.air.Air
-        Broadcasts with the propeller.
+        The propeller.
+    air : Air
+        The air; broadcasts with the propeller.
 
     Returns
     -------
     PreparedPropeller
+        Of the broadcast shape.
 
     Examples
     --------
@@ -497,7 +500,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
         base = tuple(pick(m, t) for m, t in zip(mine, base, strict=True))  # type: ignore[assignment]
         shape_c_t = tuple(pick(m, t) for m, t in zip(own.shape_c_t, shape_c_t, strict=True))
         shape_c_p = tuple(pick(m, t) for m, t in zip(own.shape_c_p, shape_c_p, strict=True))
-        # of one shape, so that polynomials may be worked out in place
+        # all of one shape, so that polynomials can be computed in place
         shape_c_t, shape_c_p = np.broadcast_arrays(*shape_c_t), np.broadcast_arrays(*shape_c_p)
         first, last = _own_clamp(own, *fit["reynolds_range"])
         low, high = pick(first, low), pick(last, high)
@@ -509,7 +512,7 @@ def prepare(propeller: Propeller, air: Air) -> PreparedPropeller:
     log_c_t, slope_c_t, log_c_p, slope_c_p, j0 = base
     unstalled = unstalled_share(propeller)
     shift_t, shift_fm = floats(propeller.log_c_t_offset), floats(propeller.figure_of_merit_offset)
-    # ln FM is linear in ln Re: where neither end of the clamp passes the knee, nothing between does
+    # ln FM is linear in ln Re: if it is below the limit at both ends of the range, it is below in between
     base_c_t, base_c_p = log_c_t - slope_c_t * _LOG_REFERENCE, log_c_p - slope_c_p * _LOG_REFERENCE
     merit, rise = np.log(_MERIT) + 1.5 * base_c_t - base_c_p, 1.5 * slope_c_t - slope_c_p
     best = np.maximum(merit + rise * np.log(low), merit + rise * np.log(high))
