@@ -97,7 +97,7 @@ class SteadyHeat:
     winding, body : ndarray
         Temperatures; NaN where there is no steady state. [K]
     status : ndarray of int8
-        `Status.NEVER_SETTLES` for thermal runaway, and for a winding above `BELIEVABLE`.
+        `Status.NEVER_SETTLES` for thermal runaway, and for a winding above `MOST_BELIEVABLE_TEMPERATURE`.
     """
 
     winding: FloatArray

@@ -399,7 +399,7 @@ def why_step(got: Facts) -> None:
 
 
 def class_part(got: Facts) -> None:
-    """Derivation answer and three exercises, answers worked out now; prints with the page."""
+    """Draw the worked answer and three exercises, with answers computed now; they print with the page."""
     story = got.story
     with st.container(key="why_exercises"):
         page_frame.section(
