@@ -1,4 +1,4 @@
-"""Derivation example: which of two propellers should this craft fly, and how sure is the answer?
+"""Worked example: which of two propellers should this craft fly, and how sure is the answer?
 
 Run it: ``python tests/examples/compare_two_propellers.py``. The craft is one of the invented ones that come with the
 project; the tests run this file too. Every call takes arrays, so both propellers are one call.
