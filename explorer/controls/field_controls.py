@@ -216,12 +216,11 @@ def _slider_span(name: str, value: float) -> tuple[float, float, float]:
 
 def knob_board() -> None:
     """The four inputs that count most, each as a slider with its number to type."""
-    # containers in a row, not columns with a container each: half as many elements for the browser to go through
-    with st.container(key="board", horizontal=True, gap="medium"):
+    # one grid, not a container for each pair: fewer elements for the browser to go through
+    with st.container(key="board"):
         for name, short in BOARD.items():
-            with st.container(key=f"board-{name}"):
-                _knob(name, short=short)
-                control(name, where="board", short=short)
+            _knob(name, short=short)
+            control(name, where="board", short=short)
 
 
 def offer(name: str) -> None:
