@@ -129,10 +129,10 @@ def quantity_of(kind: str, units: Units = _PLAIN, *, largest: float = 0.0) -> Qu
     largest : float
         Largest value shown together with this one; from 2 kg on, mass and thrust are in kg. [SI]
 
-        Returns
-        -------
-        Quantity
-            Unit, scale and steps.
+    Returns
+    -------
+    Quantity
+        Unit, scale and steps.
 
     Examples
     --------
@@ -208,10 +208,10 @@ def prose(text: str, gap: str = "\u00a0") -> str:
     gap : str
         Space between number and unit.
 
-        Returns
-        -------
-        str
-            The formatted sentence.
+    Returns
+    -------
+    str
+        The formatted sentence.
 
     Examples
     --------
@@ -345,10 +345,10 @@ def spread(kind: str, low: float, high: float, units: Units = _PLAIN, *, unit: b
     unit : bool
         Whether to write the unit, once, at the end.
 
-        Returns
-        -------
-        str
-            Both ends in the same unit, with the same number of decimals.
+    Returns
+    -------
+    str
+        Both ends in the same unit, with the same number of decimals.
 
     Examples
     --------
