@@ -316,7 +316,7 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
 
 
 def wash_strip(found: WashBand, others: Sequence[WashBand]) -> str:
-    """Return a strip of descent speeds: steady, vortex ring state, worst, steady again. [m/s] HTML."""
+    """Return a strip of descent speeds [m/s]: steady, vortex ring state with its worst part, faster; HTML."""
     low, worst_low, worst_high, high = (float(v) for v in (found.low, found.worst_low, found.worst_high, found.high))
     top = 5.0 * math.ceil((high + 2.0) / 5.0)
 
