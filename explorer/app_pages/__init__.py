@@ -1,1 +1,1 @@
-"""One short script per page; the server runs them."""
+"""The pages: one script each, run by the Streamlit server."""

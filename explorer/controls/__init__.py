@@ -1,1 +1,1 @@
-"""Controls and frame that every page shares."""
+"""Input controls and page frame, shared by all pages."""

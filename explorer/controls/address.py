@@ -1,7 +1,7 @@
-"""The address of the page carries the build as it changes: a reload, or a server that starts anew, loses nothing.
+"""Write the build into the address of the page at each change, so that a reload or a server restart keeps it.
 
-`st.query_params` would add an entry to the browser's history for every move of a slider; this replaces the address in
-place. Prices, readings, measured parts and the pinned build's own measured parts are not in it.
+`st.query_params` would add an entry to the browser history at each move of a slider; this code replaces the address.
+The address does not contain prices, readings or measured parts.
 """
 
 from __future__ import annotations
@@ -35,13 +35,13 @@ export default function ({ data }) {
 
 
 def carry() -> None:
-    """Write the build and the pinned ones into the address; an untouched first visit keeps its bare address."""
+    """Write the build and the pinned builds into the address; without changes by the user the address has no query."""
     touched = st.session_state[keys.TOUCHED] or state.inputs() != Inputs()
     query = (
         encode(without_measured(state.usable()), *(without_measured(one) for one in state.pins())) if touched else ""
     )
     _component()(
-        # the page, so that the address is written again where the frame has changed it
+        # includes the page, so that the address is written again after a change of page
         data={"query": query, "others": sorted(OTHER_KEYS), "page": st.session_state.get(keys.PAGE, "")},
         key="address_of_build",
     )
@@ -49,5 +49,5 @@ def carry() -> None:
 
 @st.cache_resource(show_spinner=False)
 def _component() -> Callable[..., Any]:
-    """Registered once for all visitors."""
+    """Return the component, registered once per server process."""
     return st.components.v2.component("propulsion_what_if_address", js=_JS)

@@ -1,4 +1,4 @@
-"""Controls that show one field of the session's `Inputs`: numbers, choices, sliders, the strip, the list of guesses."""
+"""Controls for single fields of `Inputs`: numbers, choices, sliders, the slider strip, the list of guessed values."""
 
 from __future__ import annotations
 
@@ -47,15 +47,15 @@ KNOBS = (
     "blade_width_mm", "cells", "capacity_mah", "parallel", "rotors", "command_cap_percent", "charge_left_percent",
     "altitude_m", "air_temperature_c", "pack_temperature_c", "cruise_kmh", "reserve_percent",
 )  # fmt: skip
-"""What the knob strip offers, in this order."""
+"""Fields of the slider strip, in the order of its list."""
 
 BOARD = {"kv": "KV", "diameter_in": "Diameter", "pitch_in": "Pitch", "capacity_mah": "Capacity"}
-"""The four sliders that stand at once on the first page, and their labels."""
+"""Fields of the four sliders on the first page, and their labels."""
 
 _LEFT_OPEN = {"dive_kmh"}
-"""Fields that are left blank by choice: nothing is missing where they are."""
+"""Fields that may be blank deliberately: blank is not a missing value."""
 _WHOLE_SPAN = {"command_cap_percent", "charge_left_percent", "reserve_percent", "pack_temperature_c"}
-"""Their whole allowed range fits a slider."""
+"""Fields with a slider over their whole allowed range."""
 _OWN_SPAN = {
     "blades": (2, 6), "cells": (1, 12), "parallel": (1, 4), "rotors": (3, 8), "altitude_m": (0.0, 4000.0),
     "air_temperature_c": (-20.0, 40.0), "payload_g": (0.0, 400.0), "cruise_kmh": (0.0, 150.0),
@@ -63,42 +63,45 @@ _OWN_SPAN = {
 
 
 def described(name: str) -> Field:
-    """How a field is asked for."""
+    """Return the definition of a field; ``take_off_g`` is included."""
     return TAKE_OFF if name == "take_off_g" else FIELDS[name]
 
 
 def value_of(name: str) -> Any:
-    """What the build on the screen says."""
-    # the scale reads whole grams; the build keeps what it has until somebody moves this
+    """Return the value of a field in the current build, in the unit of the field."""
+    # the take-off mass is displayed in whole grams; the build is not rounded until the value is changed
     return float(round(take_off_g(state.usable()))) if name == "take_off_g" else getattr(state.inputs(), name)
 
 
 _CHOICES = CHEMISTRY_NAMES | WIDTH_WORDS | STYLE_WORDS
-"""Words of the choices that are not their own."""
+"""Displayed words for the values of choice fields, where they differ from the values."""
 
 SHARED = ("lean", "board")
-"""Places of controls that several pages draw."""
+"""Prefixes in the keys of controls that several pages draw."""
 
 
 def turn_to(page: str) -> None:
-    """The page that is drawn now."""
+    """Store the folder name of the page that is drawn now."""
     st.session_state[keys.PAGE] = page
 
 
 def _page() -> str:
-    """The page being drawn. A control that two pages share must have a key for each: Streamlit takes them for two
-    controls, and a value put under one key for the first is lost on the second."""
+    """Return the folder name of the current page.
+
+    A control that two pages share needs one key per page. Streamlit treats them as two controls, and a value stored
+    under the same key for the first would be lost on the second.
+    """
     return st.session_state.get(keys.PAGE, "")
 
 
 def begin_run() -> None:
-    """Note which input the strip of the page offers as this run begins."""
+    """Store the field that the slider strip of the page shows when this run begins."""
     choice = f"knob:{_page()}"
     stale_values.begin_run({choice: st.session_state[choice]} if choice in st.session_state else {})
 
 
 def _slid(key: str, name: str) -> None:
-    """Take what the strip's slider says, unless it is the slider of the choice before, about to be drawn over."""
+    """Store the value of the strip's slider, unless the slider belongs to the previously selected field."""
     choice = f"knob:{_page()}"
     now = st.session_state.get(choice, name)
     if now == name and stale_values.chosen_when_drawn(choice, name) == name:
@@ -110,7 +113,7 @@ def _took(key: str, name: str) -> None:
         return
     value = from_display(name, st.session_state[key], units())
     if value is None and not described(name).optional:
-        return  # an emptied field keeps what it had
+        return  # a required field that was cleared keeps its value
     if described(name).kind == "whole" and value is not None:
         value = int(value)
     state.change(name, value)
@@ -141,15 +144,15 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
     name : str
         Field of `Inputs`, or ``take_off_g``.
     where : str
-        Tells apart two controls of one field on one page.
+        Prefix of the key; it distinguishes two controls of the same field on one page.
     short : str or None
-        Shorter label.
+        Shorter label; None for the label of the field.
     """
     field, value = described(name), value_of(name)
     place = f"{where}:{_page()}" if where in SHARED else where
     key = f"{place}:{name}" if field.optional else f"{place}-must:{name}"
     common: dict[str, Any] = {"key": key, "help": _help(field), "on_change": _took, "args": (key, name)}
-    if where == "board":  # beside a slider of the same name
+    if where == "board":  # next to a slider with the same name
         common["label_visibility"] = "collapsed"
     label = _label(field, short)
     if name == "measured_propeller":
@@ -182,20 +185,20 @@ def control(name: str, *, where: str, short: str | None = None) -> None:
             numbers_ = {"min_value": float(low), "max_value": float(high), "step": float(step), "format": "%g"}
             displayed = None if displayed is None else float(f"{displayed:.6g}")
         unknown = field.when_unknown if field.name in _LEFT_OPEN else f"not told: {field.when_unknown}"
-        # by the blank hint the style sheet knows a field that must have a value, and takes its clearing cross off
+        # the style sheet finds required fields by their blank placeholder, and hides their clear button
         hint = unknown if field.optional else " "
         stale_values.put(key, displayed)
         st.number_input(label, value=None, placeholder=hint, **numbers_, **common)
 
 
 def _step(field: Field, value: float | None) -> float:
-    """Step of a control; a gram on craft below 100 g."""
+    """Return the step of a control, in the unit of the field; 1 g for craft below 100 g."""
     small = field.name == "take_off_g" and value is not None and value < 100.0
     return 1.0 if small else float(field.step or 1.0)
 
 
 def _slider_span(name: str, value: float) -> tuple[float, float, float]:
-    """Range of the knob: around the value it had when chosen, kept until the value leaves it."""
+    """Return (low, high, step) of a slider around its initial value; constant until the value is outside."""
     field = described(name)
     spans: dict[str, tuple[float, float, float]] = st.session_state.setdefault(keys.KNOB_SPANS, {})
     low, high, step = spans.get(name, (math.inf, -math.inf, 1.0))
@@ -215,8 +218,8 @@ def _slider_span(name: str, value: float) -> tuple[float, float, float]:
 
 
 def knob_board() -> None:
-    """The four inputs that count most, each as a slider with its number to type."""
-    # one grid, not a container for each pair: fewer elements for the browser to go through
+    """Draw the four most important inputs, each as a slider and a number field."""
+    # one grid instead of a container for each pair: fewer elements for the browser
     with st.container(key="board"):
         for name, short in BOARD.items():
             _knob(name, short=short)
@@ -224,21 +227,21 @@ def knob_board() -> None:
 
 
 def offer(name: str) -> None:
-    """Let the strip of the next page begin with this input."""
+    """Select this field in the slider strip of the next page."""
     st.session_state[keys.LAST_KNOB] = name
 
 
 def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
-    """Try changing one input: choose it, slide it, pin the result. The same on all pages that offer it.
+    """Draw the slider strip: select an input, move its slider, pin the result. The same on all pages that have it.
 
     Parameters
     ----------
     leave_out : sequence of str
-        Inputs that already have a slider on the page.
+        Fields that already have a slider on the page.
     """
-    # elements in a row, not columns with an element each: half as many for the browser to go through
+    # elements in a row instead of columns with one element each: half as many elements for the browser
     with st.container(key="strip", horizontal=True, vertical_alignment="bottom", gap="medium"):
-        # another page drops the choice: take it up again
+        # Streamlit drops the selection at a change of page: restore it
         key = f"knob:{_page()}"
         st.session_state.setdefault(key, st.session_state.get(keys.LAST_KNOB, KNOBS[0]))
         offered = [knob for knob in KNOBS if knob not in leave_out]
@@ -264,20 +267,20 @@ def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
 
 def _knob(name: str, *, short: str | None = None) -> None:
     field, value = described(name), value_of(name)
-    if value is None:  # not told: start from the middle of what may be
+    if value is None:  # no value: start at the middle of the allowed range
         value = {"blade_width_mm": 0.155 * 0.5 * 25.4 * state.usable().diameter_in}.get(name, field.low)
-    assert field.low is not None and field.high is not None  # every knob is a number
+    assert field.low is not None and field.high is not None  # each field of the strip is a number
     value = min(max(float(value), field.low), field.high)
     low, high, step = _slider_span(name, value)
     key = f"knob:{_page()}:{name}"
     drawn = st.session_state.setdefault(keys.KNOB_DRAWN, {})
     if drawn.get(key) != (low, high, step):
-        # Streamlit takes a slider with other ends for a new one and shows its least value: it must be told
+        # Streamlit treats a slider with new limits as a new one and shows its minimum: set the value again
         st.session_state.pop(key, None)
     drawn[key] = (low, high, step)
     unit = display_unit(name, field.unit, units())
     label = _label(field, short)
-    # beside its own number a slider needs no second help mark
+    # the number field next to the slider already has the help text
     help_ = None if short else _help(field)
     common: dict[str, Any] = {"key": key, "help": help_, "on_change": _took if short else _slid, "args": (key, name)}
     if field.kind == "whole":
@@ -294,7 +297,7 @@ def _knob(name: str, *, short: str | None = None) -> None:
 
 
 def guessed() -> None:
-    """Say how many values nobody told, the one that moves the answers most first, and open their fields."""
+    """Show the number of guessed values, the one with the largest effect first, and their fields when opened."""
     inputs = state.usable()
     found, unchecked = _ranked_guesses(inputs), unchecked_fields(inputs)
     if not found and not unchecked:
@@ -322,7 +325,7 @@ def guessed() -> None:
 
 
 def _ranked_guesses(inputs: Inputs) -> list[guesses.GuessedField]:
-    """Guesses in order; while values slide and the list is closed, the order of before stands."""
+    """Return the guessed values by effect; while a value changes and the list is closed, in the previous order."""
     lent = typed_labels.borrowed(inputs)
     these = (inputs.name, guessed_fields(inputs, lent))
     held = st.session_state.get(keys.GUESS_ORDER)
@@ -333,7 +336,7 @@ def _ranked_guesses(inputs: Inputs) -> list[guesses.GuessedField]:
 
 
 def _moves(one: guesses.GuessedField) -> str:
-    """How much a guess matters, in words."""
+    """Return the effect of a guessed value in words."""
     if one.effect < 0.005:
         return f"Moves no answer by as much as 1{NARROW}%."
     share = "a great deal" if one.effect >= guesses.LOST else f"by up to {100.0 * one.effect:.0f}{NARROW}%"

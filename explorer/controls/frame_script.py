@@ -1,7 +1,7 @@
-"""What our pages do in the browser: the bar of pages on a phone, words in charts moved apart, a slider over a path.
+"""Browser scripts: the page bar on a phone, overlapping labels in charts, a slider along a path.
 
-A chart does not know how wide its words are, nor how wide it is itself, before it stands on the page. The script
-measures both there and moves a word that lies on another, on a mark or on a line to the nearest free place.
+The width of a chart and of its labels is known only in the browser. The script measures both there. It moves a label
+that overlaps another label, a mark or a line to the nearest free position.
 """
 
 from __future__ import annotations
@@ -21,17 +21,17 @@ SCRIPTS = Path(__file__).resolve().parent / "scripts"
 
 @lru_cache(maxsize=8)
 def script(name: str) -> str:
-    """Text of a script of ours."""
+    """Return the text of a script file; cached."""
     return (SCRIPTS / f"{name}.js").read_text(encoding="utf-8")
 
 
 def bar(pages: Sequence[tuple[str, str]]) -> None:
-    """Put the bar of pages and *Edit build* on the page; the style sheet shows it on a phone only.
+    """Insert the page bar and *Edit build*; the style sheet shows them on a phone only.
 
     Parameters
     ----------
     pages : sequence of tuple
-        Folder and name of each page.
+        Folder and title of each page.
     """
     _component()(
         data={"pages": [list(one) for one in pages], "page": st.session_state.get(keys.PAGE, "")}, key="bar_of_pages"
@@ -40,24 +40,25 @@ def bar(pages: Sequence[tuple[str, str]]) -> None:
 
 @st.cache_resource(show_spinner=False)
 def _component():  # type: ignore[no-untyped-def]
-    """Registered once for all visitors."""
+    """Return the component, registered once per server process."""
     return st.components.v2.component("propulsion_what_if_frame", js=script("frame"), isolate_styles=False)
 
 
 def path_slider(points: Sequence[Sequence[float]], *, chart: str, label: str, start: float, flat: bool) -> None:
-    """A slider that moves a craft along the path of a chart, without a run of the page.
+    """Draw a slider that moves a craft along the path in a chart, without a rerun of the page.
 
     Parameters
     ----------
     points : sequence of (float, float, float, float)
-        Time from the decision [s], place on both axes of the chart, speed [km/h]; in order of time, two at least.
+        (time from the decision [s], x and y in the units of the chart, speed [km/h]), in order of time; at least two.
     chart : str
-        Key of the chart.
+        Key of the chart element.
     label : str
+        Label of the slider.
     start : float
-        Time at which the craft stands first. [s]
+        Initial time. [s]
     flat : bool
-        The craft stays level; otherwise it points along its path.
+        Whether the craft symbol stays level; otherwise it points along its path.
     """
     with st.container(key=f"{chart}_slider"):
         _path_component()(

@@ -1,4 +1,4 @@
-"""The note on measured parts under the name of the build."""
+"""Note on measured parts, below the name of the build."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ __all__ = [
 
 
 def in_side_panel() -> None:
-    """Say under the build's name that some of it was measured, and let it be taken away."""
+    """Show which parts of the build were measured, with a button that removes the measurements."""
     words = own_words(state.usable())
     if not words:
         return

@@ -1,4 +1,4 @@
-"""Slots, sentences, charts and tables that every page shares; `field_controls` has the controls of the build."""
+"""Messages, sentences, charts and tables that all pages share; `field_controls` has the input controls."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ __all__ = [
 
 STYLES = Path(__file__).resolve().parent / "styles"
 
-# ---- words ------------------------------------------------------------------------------------------------
+# ---- text -------------------------------------------------------------------------------------------------
 
 
 @lru_cache(maxsize=8)
@@ -59,42 +59,42 @@ def _css(name: str) -> str:
 
 
 def style(name: str = "style") -> None:
-    """Put a style sheet on the page: the frame's as the first thing of every run, a page's own after it."""
+    """Insert a style sheet: that of the frame first in each run, then that of the page."""
     st.html(f"<style>{_css(name)}</style>")
 
 
 def page_file(page: str) -> str:
-    """File of a page, as the server names it: below the folder of `app.py`."""
+    """Return the path of the file of a page, relative to the folder of `app.py`, as the server expects it."""
     return f"app_pages/{page}/page.py"
 
 
 def say(*bodies: str) -> None:
-    """Write our own HTML, one piece below the other; everything typed by somebody must come escaped (`html.escape`)."""
+    """Write HTML made by the program, one piece below the other; user text must be escaped first (`html.escape`)."""
     st.html("".join(f'<div class="wi">{body}</div>' for body in bodies))
 
 
 def section(title: str, aside: str = "", *bodies: str) -> None:
-    """Heading of a part of a page, with a lighter remark, and HTML that stands below it."""
+    """Write the heading of a section, with a lighter remark, and HTML below it."""
     more = f" <span>{html.escape(aside)}</span>" if aside else ""
     say(f"<h2>{html.escape(title)}{more}</h2>", *bodies)
 
 
 def notice(*, first_words: str = "") -> None:
-    """One slot for what could not be used, or a first visitor's words; there even when empty: nothing jumps."""
+    """Write one element for messages, else for ``first_words``. It is present when empty, so that nothing moves."""
     found = state.notices()
     body = "".join(f'<p class="wi-notice" role="status">{html.escape(prose(text))}</p>' for text in found)
     say(body or (f'<p class="wi-first">{first_words}</p>' if first_words else ""))
 
 
 def parts_first(inputs: Inputs, verdict: str) -> str:
-    """A part that does not bear the pack, or the frame its propeller, before whatever else a page has to say."""
+    """Put a sentence on parts that do not fit before the verdict; the verdict unchanged if all fit. HTML."""
     if not headlines.over_label(inputs) - {"mass_threshold_g"}:
         return verdict
     return f"{misfit_sentence(headlines.sorted_limits(inputs))} {verdict}".strip()
 
 
 def first_sentence(verdict: str) -> str:
-    """The sentence a page opens with: its verdict, or, while labels are open, that they are, and no verdict."""
+    """Return the first sentence of a page: the verdict, or, while labels are open, only that they are. HTML."""
     waiting = typed_labels.opened()
     if not waiting:
         return verdict
@@ -113,7 +113,7 @@ def first_sentence(verdict: str) -> str:
 
 
 def waits(inputs: Inputs) -> bool:
-    """Whether a page ends here: labels are open, and with the guess in their place nothing flies."""
+    """Return whether the page ends here: labels are open, and the build with guessed values cannot hover."""
     if not typed_labels.opened() or math.isfinite(headlines.answers(inputs).mid.hover_throttle):
         return False
     say('<p class="wi-small">Nothing is drawn yet: with the guess in place of the open labels nothing would fly.</p>')
@@ -121,19 +121,19 @@ def waits(inputs: Inputs) -> bool:
 
 
 def without_verdict(found: Sequence[Limit]) -> list[Limit]:
-    """Limits with no advice while labels are open: it would be built on a guess."""
+    """Return the limits; without their remedies while labels are open, because these would depend on guesses."""
     return [replace(one, fix="", fix_note="") for one in found] if typed_labels.opened() else list(found)
 
 
 def pinned_keys(names: Sequence[str], *, line: bool = True) -> str:
-    """What stands for each pinned build in the charts: its stroke, and its mark where there are several; HTML.
+    """Return the line or marker symbol of each pinned build in the charts, with its name; HTML.
 
     Parameters
     ----------
     names : sequence of str
-        The last one pinned first.
+        Names of the pinned builds, the latest first.
     line : bool
-        With the stroke; without it the mark always stands.
+        Whether to include the line, with a marker only if there are several; otherwise always the marker alone.
     """
     out = []
     for place, name in enumerate(names):
@@ -144,7 +144,7 @@ def pinned_keys(names: Sequence[str], *, line: bool = True) -> str:
 
 
 def key_line(pinned_names: Sequence[str], *, limit: bool = False) -> str:
-    """One line that says what the strokes of the charts mean."""
+    """Return the legend of the line styles in the charts, on one line."""
     parts = ['<span class="key"><i class="this"></i>this build</span>']
     parts.append(pinned_keys(pinned_names))
     parts.append('<span class="key"><i class="band"></i>8 in 10 such craft</span>')
@@ -154,24 +154,24 @@ def key_line(pinned_names: Sequence[str], *, limit: bool = False) -> str:
 
 
 def units() -> Units:
-    """Units the reader chose."""
+    """Return the units selected by the user."""
     return st.session_state.setdefault(keys.UNITS, Units())
 
 
-# ---- charts, tables, workings -----------------------------------------------------------------------------
+# ---- charts, tables, worked examples ----------------------------------------------------------------------
 
 
 def chart(figure: go.Figure, *, key: str, alt: str) -> None:
-    """Draw a figure of ours; ``alt`` is what it shows, in a sentence, for those who do not see it."""
+    """Draw a chart; ``alt`` describes it in a sentence for screen readers."""
     st.plotly_chart(figure, key=key, theme=None, config=PLOT_CONFIG, width="stretch", alt=alt)
 
 
 def table(headings: Sequence[str], rows: Sequence[Sequence[Any]], *, caption: str = "") -> str:
-    """A small table as HTML; all cells are escaped."""
+    """Return a small table as HTML; all cells are escaped."""
     head = "".join(f'<th scope="col">{html.escape(str(h))}</th>' for h in headings)
     body = "".join("<tr>" + "".join(f"<td>{html.escape(str(cell))}</td>" for cell in row) + "</tr>" for row in rows)
     over = f"<caption>{html.escape(caption)}</caption>" if caption else ""
-    # a wide one scrolls sideways: by keyboard only where it can take the focus, and then it needs a name
+    # a wide table scrolls sideways; for the keyboard it must be focusable, and then it needs a name
     name = html.escape(caption or ", ".join(str(h) for h in headings), quote=True)
     return (
         f'<div class="wi-table" role="group" tabindex="0" aria-label="Table: {name}">'
@@ -180,7 +180,7 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[Any]], *, caption: st
 
 
 def button_label(words: str, name: str) -> str:
-    """Label of one of several like buttons: the name is there for screen readers, the style sheet hides it.
+    """Return the label of one of several similar buttons; the style sheet hides the name, screen readers read it.
 
     Examples
     --------
@@ -192,7 +192,7 @@ def button_label(words: str, name: str) -> str:
 
 
 def tame(text: str) -> str:
-    """A stranger's text fit for a label, a caption or a help text, which are Markdown: harmless signs only.
+    """Return untrusted text for a label, caption or help text (Markdown): only characters without special meaning.
 
     Examples
     --------
@@ -205,19 +205,20 @@ def tame(text: str) -> str:
 def numbers(
     key: str, frame: Callable[[], pd.DataFrame], *, file_name: str, every: int = 1, digits: int = 3, words: str = ""
 ) -> None:
-    """Numbers behind a chart: a table and a CSV file, made only when opened.
+    """Draw the numbers behind a chart: a table and a CSV file, computed only when opened.
 
     Parameters
     ----------
     key : str
+        Key of the element.
     frame : callable
-        Gives the table, units in its headings.
+        Returns the table, with units in its headings.
     file_name : str
-        Of the download.
+        Name of the downloaded file.
     every : int
-        Show every so many rows; the file has all.
+        Show one in this many rows; the file has all rows.
     digits : int
-        Significant digits shown; the file has six.
+        Significant digits in the table; the file has six.
     words : str
         The chart in sentences, above the table.
     """
@@ -245,14 +246,16 @@ def _cell(value: Any, digits: int) -> str:
 
 
 def working(label: str, steps: Callable[[], Sequence[tuple[str, str, str]]], *, key: str) -> None:
-    """A word that opens its own working in place.
+    """Draw a button that opens a worked example.
 
     Parameters
     ----------
     label : str
+        Text of the button.
     steps : callable
-        Gives (what, formula with this build's numbers, source) for each step; called only when opened.
+        Returns (what, formula with the numbers of this build, source) for each step; called only when opened.
     key : str
+        Key of the element.
     """
     with st.popover(label, type="tertiary", key=f"working_{key}", on_change="rerun") as box:
         if box.open:
@@ -261,7 +264,7 @@ def working(label: str, steps: Callable[[], Sequence[tuple[str, str, str]]], *, 
                 f'<dd class="src">{html.escape(source)}</dd>'
                 for what, sum_, source in steps()
             )
-            # a long one scrolls inside its box: by keyboard only where something in it takes the focus
+            # a long formula scrolls inside its box; for the keyboard something in it must be focusable
             say(
                 f'<div role="group" tabindex="0" aria-label="{html.escape(label, quote=True)}">'
                 f'<dl class="wi-working">{body}</dl></div>'
@@ -269,5 +272,5 @@ def working(label: str, steps: Callable[[], Sequence[tuple[str, str, str]]], *, 
 
 
 def next_question(page: str, words: str) -> None:
-    """Link to the page of the next question."""
+    """Draw a link to the page of the next question."""
     st.page_link(page_file(page), label=f"{words} →")

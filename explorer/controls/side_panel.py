@@ -1,4 +1,4 @@
-"""The side panel: build, labels, groups of inputs by question, units, link."""
+"""The side panel: build, labels, inputs in groups by question, units, link."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ FIRST = {
     "What turns": (("kv", None), ("diameter_in", "Diameter"), ("pitch_in", "Pitch")),
     "What feeds it": (("cells", "Cells"), ("capacity_mah", "Capacity")),
 }
-"""The six first controls, with short labels where two share a row."""
+"""The first six controls, with short labels where two are in one row."""
 
 
 def draw() -> None:
@@ -102,28 +102,28 @@ def _group(group: str) -> None:
 # ---- labels -----------------------------------------------------------------------------------------------
 
 _NEAREST = (("rill", 2.1), ("tarn", 4.3), ("scree", 6.2), ("moor", 8.2), ("fell", 99.0))
-"""Which demo craft lends frame and electronics, by propeller size. [in]"""
+"""Demo craft that supplies frame and electronics, by largest propeller diameter. [in]"""
 _NEAREST_STATOR = (("rill", 11.5), ("tarn", 17.0), ("scree", 24.5), ("moor", 27.5), ("fell", 999.0))
-"""The same by stator diameter, where no propeller is told. [mm] Common practice, from memory."""
+"""The same by largest stator diameter, for labels without a propeller. [mm] Common practice, from memory."""
 _NEAREST_MASS = (("rill", 80.0), ("tarn", 350.0), ("scree", 900.0), ("moor", 1700.0), ("fell", 99999.0))
-"""The same by take-off mass, where neither is told. [g] Common practice, from memory."""
+"""The same by largest take-off mass, for labels with neither. [g] Common practice, from memory."""
 _CONDITIONS = {
     "payload_g", "air_temperature_c", "altitude_m", "pack_temperature_c", "command_cap_percent", "cycles",
     "mass_threshold_g",
 }  # fmt: skip
-"""Fields of labels that name no part: they change the craft on the screen."""
+"""Fields of labels that do not belong to a part: such labels change the current craft."""
 _TIPS = 235000.0
-"""Unloaded speed of a bare motor on a full pack times propeller size, from 5 to 10 in (common practice). [rpm in]"""
+"""Unloaded speed on a full pack times propeller diameter, from 5 to 10 in (common practice). [rpm in]"""
 _WIDE = 26.5
-"""Stators from this diameter on turn no 5-inch propeller (common practice, from memory). [mm]"""
+"""Stators from this diameter upwards do not drive 5-inch propellers (common practice, from memory). [mm]"""
 _FULL_CELL = 4.2
-"""[V]"""
+"""Voltage of a full LiPo cell. [V]"""
 _TINY_CELLS = 2
-"""More cells than that are too many for the smallest craft: the next one lends. (common practice)"""
+"""Largest number of cells for the smallest demo craft; above it the next size is used. [-] Common practice."""
 
 
 def default_donor_of(given: dict[str, Any], now: str) -> str:
-    """Demo craft nearest to what the labels tell; the present one where they tell no size.
+    """Return the demo craft nearest in size to the labels; ``now`` if they give no size.
 
     Examples
     --------
@@ -136,7 +136,7 @@ def default_donor_of(given: dict[str, Any], now: str) -> str:
     table, size = next(((table, float(given[name])) for name, table in tables if name in given), ((), 0.0))
     found = next((name for name, top in table if size <= top), now)
     if table is _NEAREST_STATOR and found in ("moor", "fell") and {"kv", "cells"} <= given.keys():
-        # wide stators turn 5-, 7- and 10-inch propellers: the faster they turn, the smaller it is
+        # wide stators drive 5-, 7- and 10-inch propellers: the higher the unloaded speed, the smaller the propeller
         inches = _TIPS / (float(given["kv"]) * _FULL_CELL * int(given["cells"]))
         least = "scree" if size < _WIDE else "moor"
         by_speed = next(name for name, top in _NEAREST if inches <= top)
@@ -145,7 +145,7 @@ def default_donor_of(given: dict[str, Any], now: str) -> str:
 
 
 def _labels() -> None:
-    """One field for the labels on the parts, and what was read."""
+    """Draw the text field for the labels on the parts, and what was read."""
     st.text_input(
         "Type your labels",
         key="labels",
@@ -208,17 +208,17 @@ _SIZES = {
 
 
 def untold(craft: Inputs) -> Inputs:
-    """A demo craft as a stand-in for what was not typed: its frame and size, none of its parts' labels."""
+    """Return a demo craft as the base for labels: its frame and size, without the data of its parts."""
     unknown: dict[str, Any] = {f.name: None for f in FIELDS.values() if f.optional and f.name != "mass_threshold_g"}
     names: dict[str, Any] = {f"{part}_name": "" for part in ("motor", "propeller", "pack", "controller")}
-    # the type of cells and a cap belong to that craft's own pack and motors: a bare label means LiPo, and no cap
+    # cell chemistry and throttle cap belong to the demo craft's parts: the defaults are LiPo and no cap
     return replace(
         craft, **unknown, **names, name="Your build", payload_g=0.0, chemistry="lipo", command_cap_percent=100.0
     )
 
 
 def _typed() -> None:
-    """New labels: begin from what is on the screen, or from the nearest demo craft if nothing was made yet."""
+    """Apply new labels to the current build, or to the nearest demo craft if the user has made no build yet."""
     if stale_values.is_stale("labels"):
         return
     reading = typed_labels.reading()
@@ -231,7 +231,7 @@ def _typed() -> None:
             _fill()
             return
         if not st.session_state.get(keys.DEFAULT_DONOR):
-            # somebody's own craft begins here; readings and prices of the demo craft are not of it
+            # the user's own craft begins here, without the readings and prices of the demo craft
             whole_builds.change_craft(now, Inputs(name="Your build"))
         here = st.session_state.get(keys.DEFAULT_DONOR) or next(
             name for name, top in _NEAREST if now.diameter_in <= top
@@ -240,7 +240,7 @@ def _typed() -> None:
         hand = _by_hand(now)
         now = untold(demo_inputs(st.session_state[keys.DEFAULT_DONOR]))
         if st.session_state[keys.PIN_IS_EXAMPLE]:
-            # a craft of the club is no measure for somebody's own
+            # a pinned example is no useful comparison for the user's own craft
             state.unpin()
         st.session_state[keys.LABEL_PLAIN] = now
         now = apply(now, hand)
@@ -255,18 +255,18 @@ def _is_demo(craft: Inputs | None) -> bool:
 
 
 def _demo_below(now: Inputs) -> Inputs:
-    """The demo craft to which labels gave nothing but a load or a place; else the build as it is."""
+    """Return the demo craft below labels that set only conditions; otherwise the build unchanged."""
     base: Inputs | None = st.session_state.get(keys.LABEL_BASE)
     return base if base is not None and _is_demo(base) and now == st.session_state.get(keys.LABEL_MADE) else now
 
 
 def _conditions_only(reading: LabelReading) -> bool:
-    """Whether the labels name no part: what it carries, where it flies, how worn or warm the pack is."""
+    """Return whether the labels name no part, only conditions: payload, air, age or temperature of the pack."""
     return {found.field for found in reading.found} | reading.open_fields() <= _CONDITIONS
 
 
 def _by_hand(now: Inputs) -> dict[str, Any]:
-    """Fields that are not as the labels alone would make them: they stay when more labels are typed."""
+    """Return the fields that differ from the result of the labels; they are kept when more labels are typed."""
     made = st.session_state.get(keys.LABEL_MADE)
     if made is None:
         return {}
@@ -287,7 +287,7 @@ def _fill() -> None:
 
 
 def _guessed(base: Inputs, given: dict[str, Any]) -> dict[str, Any]:
-    """What no label tells, from the lending craft at the told size; not what was typed by hand."""
+    """Return values that no label gives, from the base craft scaled to the given size; without fields set by hand."""
     plain: Inputs | None = st.session_state.get(keys.LABEL_PLAIN)
     if plain is None or not st.session_state.get(keys.DEFAULT_DONOR):
         return {}
@@ -325,7 +325,7 @@ def _link() -> None:
 
 
 def link_leaves_out() -> str:
-    """Say what the link does not carry: measured parts of this build and the pinned one, prices, readings."""
+    """Return a sentence on what the link omits: measured parts, prices, readings."""
     builds = [b for b in (state.usable(), state.pinned()) if isinstance(b, OwnInputs) and b.own is not None]
     parts = list(dict.fromkeys(part for b in builds for part in in_use(b, b.own)))
     words = []

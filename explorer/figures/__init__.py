@@ -1,1 +1,1 @@
-"""Figures: a result in, a plotly figure out."""
+"""Chart functions shared by the pages: each returns a plotly figure or HTML."""

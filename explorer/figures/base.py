@@ -1,9 +1,9 @@
-"""Look of all charts: colours, axes, panels. `marks` draws inside the panels. Nothing here knows Streamlit.
+"""Shared style of all charts: colours, axes, panels. `marks` draws inside the panels. No Streamlit.
 
-Colours of marks here are those of the light theme. They differ in lightness, so that a grey print tells them apart. In
-the dark the style sheet puts a set of its own in their place: it finds them by these very values, so nothing is drawn
-twice. Words inside a chart take the page's ink from the style sheet. Axis tops are whole ticks of 1, 2 or 5 and move
-with hysteresis, so that while a control slides the curve moves and the scale does not.
+The colours here are those of the light theme. They differ in lightness, so that they stay distinct in a grey print. In
+the dark theme the style sheet replaces them: its selectors match these exact values, so that each chart is drawn once.
+Text inside a chart has the text colour of the page. The top of an axis is a whole number of ticks of 1, 2 or 5. It
+changes with hysteresis, so that the scale is constant while a slider moves.
 """
 
 from __future__ import annotations
@@ -36,9 +36,9 @@ __all__ = [
 THIS = "#432A86"
 PINNED = "#717D80"
 PINNED_DASHES = ("6px,4px", "2px,3px", "9px,3px,2px,3px")
-"""Strokes of the pinned builds, the last one first."""
+"""Dash patterns of the pinned builds, the latest first."""
 PINNED_MARKS = ("circle", "triangle-up", "triangle-down")
-"""Shapes of their points, hollow: a filled point is the build on the screen."""
+"""Marker symbols of the pinned builds, the latest first; all are hollow. The marker of the current build is filled."""
 OVER = "#9E3413"
 TIGHT = "#A5831C"
 AIR = "#2A7391"
@@ -49,33 +49,34 @@ PLOT_CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False,
 
 SIZE, SMALL = 14, 13
 LEFT = 38
-"""Room for the numbers of an upright axis; names of panels start above it, flush with the text. [px]"""
+"""Left margin for the tick labels of the y axis. Panel titles begin at the left edge of this margin. [px]"""
 MOST_TICKS = 4
 LEAST_FILLED = 0.42
-"""The scale comes down when the tallest curve fills less than this share of it. [-]"""
+"""The axis top is reduced if the largest value is below this share of it. [-]"""
 
 
 @dataclass(frozen=True)
 class Axis:
-    """A snapped axis from zero."""
+    """Top and tick step of an axis that begins at zero, in the unit of the axis."""
 
     top: float
     tick: float
 
 
 def snapped(most: float, before: Axis | None = None) -> Axis:
-    """Top of an axis from zero: at most four ticks of 1, 2 or 5 times a power of ten.
+    """Return the top of an axis from zero, with at most four ticks of 1, 2 or 5 times a power of ten.
 
     Parameters
     ----------
     most : float
-        Largest value to be drawn; nonsense (NaN, infinite, not above zero) takes 1.
+        Largest value of the chart; NaN, infinity and values up to zero are replaced by 1.
     before : Axis or None
-        The axis drawn last time. It stays while the value fits and fills enough of it.
+        The previous axis. It is returned if it covers the value and the value fills enough of it.
 
     Returns
     -------
     Axis
+        Top and tick step, in the unit of ``most``.
 
     Examples
     --------
@@ -101,12 +102,12 @@ def snapped(most: float, before: Axis | None = None) -> Axis:
 
 @dataclass(frozen=True)
 class Panel:
-    """One of the stacked panels: what it shows, in which unit, on which axis.
+    """One of several stacked panels: its name, unit and y axis.
 
     Parameters
     ----------
     name, unit : str
-        Shown bold and plain above the panel at the left.
+        Name in bold, then the unit, above the left end of the panel.
     axis : Axis
     """
 
@@ -116,18 +117,19 @@ class Panel:
 
 
 def panel_title(name: str, unit: str, *, y: float = 1.0) -> dict[str, Any]:
-    """What stands above the upright axis of a panel: its name in bold and the unit.
+    """Return the title above the y axis of a panel: the name in bold, and the unit.
 
     Parameters
     ----------
     name, unit : str
+        Any text.
     y : float
         Upper edge of the panel, as a share of the plot. [-]
 
     Returns
     -------
     dict
-        An annotation.
+        A plotly annotation.
 
     Examples
     --------
@@ -159,27 +161,27 @@ def panels(
     gap: int = 46,
     foot: int = 46,
 ) -> Sketch:
-    """Stacked panels over one x axis, without boxes, legends or titles.
+    """Return stacked panels with a common x axis, without boxes, legends or a figure title.
 
     Parameters
     ----------
     rows : sequence of Panel
-        From the top.
+        From top to bottom.
     x : Axis
-        Shared.
+        The common x axis.
     x_title : str
-        With its unit.
+        Title of the x axis, with its unit.
     height : int
-        Of the whole figure. [px]
+        Height of the whole figure. [px]
     x_text : sequence of str or None
-        Words at the ticks of the x axis.
+        Labels of the x ticks; None for the values.
     gap, foot : int
-        Room above each panel for its name, and below the last for the x axis. [px]
+        Space above each panel for its title, and below the last one for the x axis. [px]
 
     Returns
     -------
     Sketch
-        Panel k (from 1) is drawn on axes ``x``/``yk``; pass ``row=k`` to the helpers.
+        Panel k (from 1) has the axes ``x`` and ``yk``; pass ``row=k`` to the functions of `marks`.
     """
     count = len(rows)
     plot = height - foot

@@ -1,4 +1,4 @@
-"""Three blades drawn to scale, for the width judged by eye. Our own drawing."""
+"""Three blade outlines to scale, for choosing the class of blade width by eye. Our own drawing."""
 
 from __future__ import annotations
 
@@ -19,19 +19,19 @@ WIDTH_WORDS = {
     "middle": f"middle: {_LOW} to {_HIGH} %",
     "broad": f"broad: {_HIGH} % and more",
 }
-"""What the choices say: width three quarters of the way from hub centre to tip."""
+"""Class of blade width -> its text on the screen, with the width at 75 % radius."""
 
 PLACE = 0.75
-"""Where the width counts, over the tip radius. [-]"""
+"""Radius at which the width is measured, over the tip radius. [-]"""
 _RADIUS = (0.05, 0.15, 0.30, 0.45, 0.60, 0.75, 0.88, 1.00)
 _WIDTH = (0.50, 0.58, 0.92, 1.08, 1.10, 1.04, 0.95, 0.80)
-"""Width of a usual blade over about the one at three quarters of the radius, without the round of the tip."""
-_LONG, _HALF, _ROW = 165.0, 12.0, 42.0  # tip radius, half of the hub, height of a row, in units of the picture
+"""Width of a typical blade along the radius, over its width at 75 % radius, without the rounded tip. [-]"""
+_LONG, _HALF, _ROW = 165.0, 12.0, 42.0  # tip radius, half of the hub diameter, height of a row, in units of the drawing
 
 
 @lru_cache(maxsize=8)
 def outline(width: str) -> NDArray[np.float64]:
-    """Upper half of a blade's outline.
+    """Return the upper half of the outline of a blade.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def outline(width: str) -> NDArray[np.float64]:
     Returns
     -------
     ndarray
-        Rows of distance from the hub centre and half width, over the tip radius. [-]
+        Rows of (distance from the hub centre, half width), over the tip radius. [-]
 
     Examples
     --------
@@ -51,24 +51,24 @@ def outline(width: str) -> NDArray[np.float64]:
     """
     chord = BLADE_WIDTHS[width]
     assert chord is not None
-    # dense towards the tip, where the outline turns
+    # more points near the tip, where the curvature is large
     x = np.unique(np.append(1.0 - 0.95 * np.linspace(0.0, 1.0, 49) ** 2, PLACE))
     shape = PchipInterpolator(_RADIUS, _WIDTH)(x) * np.sqrt(np.maximum(1.0 - x**8, 0.0))
     return np.column_stack([x, 0.5 * chord * shape / shape[x == PLACE]])
 
 
 def blade_silhouettes(seen: str) -> str:
-    """Picture of a slim, a middle and a broad blade, to scale, the chosen one darker.
+    """Return a drawing of a slim, a middle and a broad blade, to scale, with the selected one darker.
 
     Parameters
     ----------
     seen : str
-        A name of `propmodel.propeller.BLADE_WIDTHS`.
+        Key of `propmodel.propeller.BLADE_WIDTHS`.
 
     Returns
     -------
     str
-        One ``<svg>`` element in the colour of the text around it.
+        One ``<svg>`` element in the text colour of the page.
     """
     names = [name for name, chord in BLADE_WIDTHS.items() if chord is not None]
     shapes = []

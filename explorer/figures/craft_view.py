@@ -1,4 +1,4 @@
-"""The craft from above, to scale: frame, discs, the room between the tips; the pinned ones as outlines. Pure."""
+"""Top view of the craft, to scale: frame, discs, tip clearance; pinned builds as outlines. Pure functions."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from explorer.figures.svg_image import svg_image
 __all__ = ["TopView", "caption", "top_view", "words"]
 
 BETWEEN_TIPS_MM = 5.0
-"""Room between neighbouring tips that a frame leaves with its largest propeller (common practice). [mm]"""
+"""Tip clearance of a frame with its largest propeller (common practice). [mm]"""
 _STYLE = (
     ".arm{stroke:var(--second);stroke-width:5;stroke-linecap:round;opacity:.55}"
     ".body,.can{fill:var(--ground);stroke:var(--second);stroke-width:1.5}.nose{stroke:var(--second);stroke-width:1.5}"
@@ -21,25 +21,27 @@ _STYLE = (
     ".pin.p2{stroke-dasharray:9 3 2 3}"
 )
 _BLADE_TIP = 0.45
-"""Chord at the tip against the widest chord. [-]"""
+"""Chord at the tip over the largest chord. [-]"""
 
 
 @dataclass(frozen=True)
 class TopView:
-    """What the picture needs of one build.
+    """Dimensions of one build for the top view.
 
     Parameters
     ----------
     rotors : int
-        All of them; two at each arm where they stand one above the other.
+        Number of rotors; a coaxial craft has two on each arm.
     coaxial : bool
+        Whether two rotors share each arm.
     diameter, frame_diameter : float
-        Of the propeller, and of the largest one the frame is made for. [mm]
+        Of the propeller, and of the largest propeller for the frame. [mm]
     blades : int
+        Blades of one propeller.
     motor_diameter : float
-        Of the stator, for the can. [mm]
+        Stator diameter, for the circle of the motor. [mm]
     blade_width : float
-        Widest chord. [mm]
+        Largest chord. [mm]
     """
 
     rotors: int
@@ -52,29 +54,29 @@ class TopView:
 
     @property
     def arms(self) -> int:
-        """Places with a motor, or with two of them."""
+        """Number of arms."""
         return max(self.rotors // 2 if self.coaxial else self.rotors, 1)
 
     @property
     def arm(self) -> float:
-        """Middle of the craft to the middle of a motor. [mm]"""
+        """Distance from the centre of the craft to the axis of a motor. [mm]"""
         if self.arms < 3:
             return 0.5 * (self.frame_diameter + BETWEEN_TIPS_MM) * (self.arms - 1)
         return 0.5 * (self.frame_diameter + BETWEEN_TIPS_MM) / math.sin(math.pi / self.arms)
 
     @property
     def room(self) -> float:
-        """Room between neighbouring tips; negative where they would meet. [mm]"""
+        """Clearance between neighbouring tips; negative if the discs overlap. [mm]"""
         return self.frame_diameter + BETWEEN_TIPS_MM - self.diameter
 
     @property
     def reach(self) -> float:
-        """Half the side of a square around all tips. [mm]"""
+        """Half of the side of a square around all discs. [mm]"""
         return max(max(abs(x), abs(y)) for x, y in self.places()) + 0.5 * self.diameter
 
     def places(self) -> list[tuple[float, float]]:
-        """Middles of the motors, the nose up, clockwise from the front right one. [mm]"""
-        # an even number of arms has none in the way of the camera
+        """Return (x, y) of the motor axes, nose up, clockwise from the front right motor. [mm]"""
+        # for an even number of arms, no arm is in front of the camera
         first = math.pi / self.arms if self.arms % 2 == 0 else 0.0
         turns = [first + 2.0 * math.pi * k / self.arms for k in range(self.arms)]
         return [(self.arm * math.sin(a), -self.arm * math.cos(a)) for a in turns]
@@ -85,7 +87,7 @@ def _f(x: float) -> str:
 
 
 def _blade(length: float, width: float) -> str:
-    """Outline of one blade that points up from the middle of its disc."""
+    """Return the SVG path of one blade that points up from the centre of its disc."""
     w, tip = 0.5 * width, 0.5 * width * _BLADE_TIP
     out, back = _f(-0.75 * length), _f(-0.3 * length)
     return (
@@ -95,21 +97,21 @@ def _blade(length: float, width: float) -> str:
 
 
 def top_view(this: TopView, pins: Sequence[TopView] = (), *, corners: bool = False) -> str:
-    """The craft from above as an image, the nose up.
+    """Return the top view of the craft as an image, nose up.
 
     Parameters
     ----------
     this : TopView
-        The build on the screen.
+        The current build.
     pins : sequence of TopView
-        The last one pinned first; each a dashed outline where it is of another size.
+        The pinned builds, the latest first; each is a dashed outline if its size differs.
     corners : bool
-        Write the name of each corner beside its motor, in place of the blades.
+        Whether to write the name of each corner beside its motor, in place of the blades.
 
     Returns
     -------
     str
-        HTML, one image.
+        One image element, HTML.
 
     Examples
     --------
@@ -149,7 +151,7 @@ def top_view(this: TopView, pins: Sequence[TopView] = (), *, corners: bool = Fal
         )
         if corners:
             parts.append(
-                # away from the arm, which runs towards the middle
+                # on the side away from the arm, which points to the centre
                 f'<text x="{_f(x)}" y="{_f(y + (0.6 if y > -1.0 else -0.42) * radius)}" '
                 f'font-size="{_f(0.1 * reach)}">{_corner(x, y)}</text>'
             )
@@ -160,21 +162,21 @@ def top_view(this: TopView, pins: Sequence[TopView] = (), *, corners: bool = Fal
 
 
 def _corner(x: float, y: float) -> str:
-    """Name of the place of a motor, the nose up."""
+    """Return the name of the position of a motor, nose up."""
     along = "front" if y < -1.0 else "rear" if y > 1.0 else ""
     side = "right" if x > 1.0 else "left" if x < -1.0 else ""
     return f"{along} {side}".strip()
 
 
 def caption(this: TopView) -> str:
-    """What stands below the picture."""
+    """Return the caption below the drawing."""
     if this.room < 0.0:
         return f"To scale. The tips would overlap by {this.room:.0f} mm.".replace("-", "")
     return f"To scale: {this.room:.0f} mm between the tips."
 
 
 def words(this: TopView) -> str:
-    """The picture in a sentence."""
+    """Return the drawing as one sentence, for the ``alt`` text."""
     pairs = f"{this.arms} pairs of" if this.coaxial else f"{this.rotors}"
     room = f"{_f(this.room)} mm between the tips" if this.room >= 0.0 else f"tips would overlap by {_f(-this.room)} mm"
     return f"From above, to scale: {pairs} propellers of {_f(this.diameter)} mm, {room}."

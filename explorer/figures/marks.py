@@ -1,4 +1,4 @@
-"""What charts draw inside their panels: curves, bands, dots, measured points, limits, words. No Streamlit."""
+"""Marks inside chart panels: curves, bands, dots, measured points, limits, labels. No Streamlit."""
 
 from __future__ import annotations
 
@@ -20,19 +20,19 @@ def _axes(row: int) -> dict[str, str]:
 
 
 def _rounded(values: ArrayLike) -> list[float | None]:
-    """Four digits are finer than a pixel and keep the message small; gaps stay gaps."""
+    """Return the values rounded to four digits, finer than a pixel, which keeps the message short; None for a gap."""
     return [None if not math.isfinite(v) else float(f"{v:.4g}") for v in np.asarray(values, dtype=float)]
 
 
 def band(figure: Sketch, x: ArrayLike, low: ArrayLike, high: ArrayLike, *, row: int = 1) -> None:
-    """Shade where 8 in 10 craft with these labels land; no edge, no hover.
+    """Shade the 80 % interval of craft with these labels; without an edge or a hover label.
 
     Parameters
     ----------
     figure : Sketch
-        Changed in place.
+        The chart; changed in place.
     x, low, high : array_like
-        One-dimensional, same length; rows with a gap in any are left out.
+        One-dimensional, of the same length; points with a gap in any of them are omitted.
     row : int
         Panel, from 1.
     """
@@ -55,19 +55,22 @@ def band(figure: Sketch, x: ArrayLike, low: ArrayLike, high: ArrayLike, *, row: 
 def line(
     figure: Sketch, x: ArrayLike, y: ArrayLike, *, name: str, unit: str = "", digits: str = ",.3~r", row: int = 1
 ) -> None:
-    """Draw this build.
+    """Draw the curve of the current build.
 
     Parameters
     ----------
     figure : Sketch
+        The chart; changed in place.
     x, y : array_like
+        One-dimensional, of the same length; NaN makes a gap.
     name : str
-        Shown in the hover label.
+        Name in the hover label.
     unit : str
-        After the number in the hover label.
+        Unit after the number in the hover label.
     digits : str
         Number format of the hover label.
     row : int
+        Panel, from 1.
     """
     figure.add_scatter(
         x=_rounded(x),
@@ -91,7 +94,7 @@ def pinned(
     row: int = 1,
     place: int = 0,
 ) -> None:
-    """Draw a pinned build: thin, dashed, grey. Parameters as for `line`; ``place`` 0 is the one pinned last."""
+    """Draw a pinned build: thin, dashed, grey. Parameters as for `line`; ``place`` is 0 for the latest pinned build."""
     figure.add_scatter(
         x=_rounded(x),
         y=_rounded(y),
@@ -106,10 +109,11 @@ def pinned(
 def dot(
     figure: Sketch, x: float, y: float, *, name: str, pin: int | None = None, row: int = 1, top: float | None = None
 ) -> None:
-    """Mark one point: filled for this build; hollow for a pinned one (its place, 0 the last), each in its own shape.
+    """Mark one point: filled for the current build, hollow for a pinned one.
 
-    With ``top``, an upright line from zero to that value runs through it. Line and point are one trace: a browser
-    draws it in a third of the time of a shape and a point.
+    ``pin`` is the index of the pinned build, 0 for the latest; each index has its own marker symbol.
+    With ``top``, a vertical line from zero to ``top`` goes through the point. Line and point are one trace, which the
+    browser draws in a third of the time of a shape and a point.
     """
     of_pinned, stroke = pin is not None, 2
     shape, dash = PINNED_MARKS[(pin or 0) % len(PINNED_MARKS)], PINNED_DASHES[(pin or 0) % len(PINNED_DASHES)]
@@ -133,7 +137,7 @@ def dot(
 
 
 MEASURED_MARKS = ("diamond-open", "square-open")
-"""Marks of measurements, nearest pair first: shapes that nothing else has."""
+"""Marker symbols of measurements, the nearest pair of parts first. Nothing else has these symbols."""
 
 
 def measured(
@@ -147,20 +151,22 @@ def measured(
     digits: str = ",.3~r",
     row: int = 1,
 ) -> None:
-    """Mark measured points: open shapes in blue, never joined by a line.
+    """Draw measured points: open blue markers without a line.
 
     Parameters
     ----------
     figure : Sketch
+        The chart; changed in place.
     x, y : array_like
-        Points with a gap in either are left out.
+        One-dimensional, of the same length; points with a gap in either are omitted.
     name, unit : str
-        Of the hover label.
+        Name and unit in the hover label.
     mark : int
-        Which of `MEASURED_MARKS`.
+        Index in `MEASURED_MARKS`.
     digits : str
         Number format of the hover label.
     row : int
+        Panel, from 1.
     """
     xs, ys = (np.asarray(v, dtype=float) for v in (x, y))
     there = np.isfinite(xs) & np.isfinite(ys)
@@ -191,21 +197,26 @@ def word(
     rise: int = 0,
     domain: bool = False,
 ) -> None:
-    """Write a word in the page's ink beside a point.
+    """Write a label beside a point, in the text colour of the page.
 
     Parameters
     ----------
     figure : Sketch
+        The chart; changed in place.
     x, y : float
-        In the panel's own units; ``domain`` makes y a share of the panel's height.
+        Position in the units of the panel; with ``domain``, y is a share of the height of the panel.
     text : str
+        The label.
     row : int
+        Panel, from 1.
     right_of : bool
-        To the right of the point, else to the left.
+        Whether the label is to the right of the point, else to the left.
     bold : bool
+        Whether to write it in bold.
     shift, rise : int
-        Distance, and height above the point. [px]
+        Horizontal distance from the point, and height above it. [px]
     domain : bool
+        Whether y is a share of the height of the panel.
     """
     mark = "" if row == 1 else str(row)
     figure.add_annotation(
@@ -224,7 +235,7 @@ def word(
 
 
 def hatch(figure: Sketch, x: Sequence[float], low: Sequence[float], high: Sequence[float], *, row: int = 1) -> None:
-    """Hatch what lies beyond a limit. Nothing else is ever hatched."""
+    """Hatch the area beyond a limit, between ``low`` and ``high``. Hatching has no other use in the charts."""
     figure.add_scatter(
         x=[*x, *reversed(list(x))],
         y=[*high, *reversed(list(low))],
@@ -240,18 +251,20 @@ def hatch(figure: Sketch, x: Sequence[float], low: Sequence[float], high: Sequen
 
 
 def limit(figure: Sketch, value: float, text: str, *, x_top: float, y_top: float, row: int = 1) -> None:
-    """Draw a ceiling: line, hatch above, words below the line at the left.
+    """Draw an upper limit: a line, hatching above it, and its label below the line at the left.
 
     Parameters
     ----------
     figure : Sketch
+        The chart; changed in place.
     value : float
-        In the panel's unit; above ``y_top`` nothing is drawn.
+        The limit, in the unit of the panel; a limit above ``y_top`` is not drawn.
     text : str
-        Names the limit and its basis.
+        Name of the limit and its basis.
     x_top, y_top : float
-        Tops of the axes.
+        Tops of the x and y axes.
     row : int
+        Panel, from 1.
     """
     if not (math.isfinite(value) and 0.0 < value < y_top):
         return

@@ -1,8 +1,8 @@
-"""A chart of plain dictionaries, in the making (`Sketch`) and done (`Drawing`).
+"""A chart as plain dictionaries: being built (`Sketch`) and finished (`Drawing`).
 
-A plotly figure checks each trace, shape and word that is added to it against its whole schema, at 1 ms apiece; a page
-draws up to fifty at each move of a slider. Streamlit needs only the dictionary. The tests check every figure against
-the schema instead.
+A plotly figure validates each trace, shape and annotation that is added, in about 1 ms each. A page draws up to fifty
+at each move of a slider. Streamlit needs only the dictionary. The tests validate every figure against the plotly schema
+instead.
 """
 
 from __future__ import annotations
@@ -16,21 +16,22 @@ __all__ = ["Drawing", "Sketch"]
 
 
 class Drawing(go.Figure):
-    """A finished chart: its dictionary, and plotly's own objects only where somebody looks at them.
+    """A finished chart: its dictionary. The plotly objects are made only when ``data`` or ``layout`` is read.
 
     Parameters
     ----------
     data : list of dict
-        Traces.
+        Traces, as plotly dictionaries.
     layout : dict
+        Layout, as a plotly dictionary.
     """
 
     def __init__(self, data: list[dict[str, Any]], layout: dict[str, Any]) -> None:
-        # not plotly's own beginning, which copies everything and makes an object of each property
+        # go.Figure.__init__ is not called: it copies the data and makes an object for each property
         self._drawn = {"data": data, "layout": layout}
 
     def to_dict(self) -> dict[str, Any]:
-        """What is sent to the browser; not to be changed."""
+        """Return the dictionary that is sent to the browser. Do not change it."""
         return self._drawn
 
     @cached_property
@@ -39,22 +40,22 @@ class Drawing(go.Figure):
 
     @property
     def data(self) -> Any:
-        """Traces as plotly's objects, to be read."""
+        """Traces as plotly objects, for reading only."""
         return self._figure.data
 
     @property
     def layout(self) -> Any:
-        """Layout as plotly's object, to be read."""
+        """Layout as a plotly object, for reading only."""
         return self._figure.layout
 
 
 class Sketch:
-    """Traces and layout of a chart, in the words of plotly.
+    """Traces and layout of a chart, with plotly's names of the properties.
 
     Parameters
     ----------
     **layout
-        Of the figure. None leaves a property out.
+        Properties of the layout; a property that is None is omitted.
 
     Examples
     --------
@@ -71,17 +72,17 @@ class Sketch:
         self.layout: dict[str, Any] = {k: v for k, v in layout.items() if v is not None}
 
     def add_scatter(self, **trace: Any) -> None:
-        """Add a line or points."""
+        """Add a scatter trace: a line or points."""
         self.data.append({"type": "scatter", **trace})
 
     def add_shape(self, **shape: Any) -> None:
-        """Add a straight line."""
+        """Add a shape."""
         self.layout.setdefault("shapes", []).append(shape)
 
     def add_annotation(self, **words: Any) -> None:
-        """Add words."""
+        """Add an annotation."""
         self.layout.setdefault("annotations", []).append(words)
 
     def finished(self) -> Drawing:
-        """The chart; the sketch is not to be changed any more."""
+        """Return the finished chart. Do not change the sketch afterwards."""
         return Drawing(self.data, self.layout)

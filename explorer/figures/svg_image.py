@@ -1,4 +1,4 @@
-"""A drawing of ours as an image element: the page's own cleaner of HTML takes an ``<svg>`` element out. Pure."""
+"""An SVG drawing as an ``<img>`` element, because Streamlit removes ``<svg>`` from HTML. Pure functions."""
 
 from __future__ import annotations
 
@@ -14,28 +14,28 @@ _STYLE = (
     "svg{fill:none;stroke-linejoin:round;font-family:system-ui,sans-serif;color:var(--ink)}"
     "*{vector-effect:non-scaling-stroke}text{fill:var(--ink);text-anchor:middle;stroke:none}"
 )
-"""The colours of the style sheet: an image sees the colour scheme, not the page's variables."""
+"""Colours of the style sheet. An image follows the colour scheme but cannot read the CSS variables of the page."""
 
 
 def svg_image(inside: str, view_box: tuple[float, float, float, float], alt: str, *, style: str = "") -> str:
-    """One ``<img>`` element.
+    """Return one ``<img>`` element.
 
     Parameters
     ----------
     inside : str
-        SVG markup without the outer element; our own, nothing typed by anybody.
+        SVG markup without the outer element, made by the program: no user text.
     view_box : tuple of float
         Left, top, width and height in the units of the drawing.
     alt : str
-        The drawing in words.
+        Description of the drawing in words.
     style : str
-        Rules of this drawing, on top of the colours ``--ink``, ``--second``, ``--ground``, ``--this``, ``--pinned``
-        and ``--over``.
+        CSS rules of this drawing. The colours ``--ink``, ``--second``, ``--ground``, ``--this``, ``--pinned`` and
+        ``--over`` are defined.
 
     Returns
     -------
     str
-        HTML.
+        The element.
 
     Examples
     --------
@@ -43,7 +43,7 @@ def svg_image(inside: str, view_box: tuple[float, float, float, float], alt: str
     '<img class="wi-svg" alt="a disc" src="data'
     """
     box = " ".join(f"{v:.6g}" for v in view_box)
-    # a width and a height: some browsers give an image without them no shape
+    # with a width and a height: without them some browsers use no aspect ratio
     size = f'width="{view_box[2]:.6g}" height="{view_box[3]:.6g}"'
     svg = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}" {size}><style>{_STYLE}{style}</style>{inside}</svg>'
     data = base64.b64encode(svg.encode("utf-8")).decode("ascii")

@@ -1,7 +1,7 @@
-"""A small line plot as SVG text, for paper: no script, no font file, no colour that a grey printer loses.
+"""A line plot as SVG text, for printing: no script, no font file, and readable in grey.
 
-This build is a thick solid line, a pinned one thin and dashed, a limit thin with hatching beyond, a band
-a light tint. Lines carry their names at their ends.
+The current build is a thick solid line, a pinned build a thin dashed one. A limit is a thin line with hatching beyond
+it, a band a light tint. The name of each line is at its end.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ __all__ = ["Line", "PlotMark", "nice_ticks", "plain_text", "svg_plot"]
 
 MAX_POINTS = 2000
 DRAWABLE = 1e12
-"""Larger numbers, like infinite ones, leave a gap."""
+"""Numbers above this magnitude, like infinite ones, make a gap. [unit of the axis]"""
 
 
 def plain_text(text: object, limit: int = 2000) -> str:
-    """Return text of a stranger fit to stand in a page: control and direction marks out, markup escaped.
+    """Return untrusted text for a page: control and direction characters removed, markup escaped.
 
     Examples
     --------
@@ -40,7 +40,7 @@ def plain_text(text: object, limit: int = 2000) -> str:
 
 @dataclass(frozen=True)
 class Line:
-    """One curve, with its band where there is one."""
+    """One curve, and its band if it has one."""
 
     name: str
     x: ArrayLike
@@ -52,8 +52,7 @@ class Line:
 
 @dataclass(frozen=True)
 class PlotMark:
-    """A point on the plot (``x`` and ``y``) or a limit across it (``y`` alone, the bad side above or
-    below)."""
+    """A point of the plot (``x`` and ``y``), or a limit (``y`` alone), with the forbidden side above or below."""
 
     name: str
     y: float
@@ -62,25 +61,26 @@ class PlotMark:
 
 
 def nice_ticks(low: float, high: float, *, most: int = 5) -> list[float]:
-    """Ticks in steps of 1, 2 or 5 that cover a range.
+    """Return ticks in steps of 1, 2 or 5 times a power of ten that cover a range.
 
     Parameters
     ----------
     low, high : float
-        Finite.
+        Ends of the range; finite.
     most : int
-        About how many.
+        Approximate number of ticks.
 
     Returns
     -------
     list of float
+        Ticks in increasing order, the first and the last outside the range or at its ends.
 
     Examples
     --------
     >>> nice_ticks(0.0, 7.3)
     [0.0, 2.0, 4.0, 6.0, 8.0]
     """
-    if high - low < 1e-9 * max(abs(low), abs(high), 1.0):  # flat: open a window around it
+    if high - low < 1e-9 * max(abs(low), abs(high), 1.0):  # constant: show a window around the value
         half = 0.5 * max(abs(low), abs(high))
         half = half if half > 1e-9 else 0.5
         low, high = low - half, high + half
@@ -98,13 +98,13 @@ def _tick_text(value: float) -> str:
 def _floats(values: ArrayLike) -> NDArray[np.float64]:
     out = np.asarray(values, dtype=np.float64).ravel()
     out = np.where(np.abs(out) < DRAWABLE, out, np.nan)
-    if out.size > MAX_POINTS:  # a print shows no more
+    if out.size > MAX_POINTS:  # more points than a print can resolve
         out = out[np.linspace(0, out.size - 1, MAX_POINTS).astype(int)]
     return out
 
 
 def _runs(fine: NDArray[np.bool_]) -> list[slice]:
-    """Stretches without a gap."""
+    """Return the runs of consecutive True values."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], fine, [False]]).astype(np.int8)))
     return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
@@ -126,16 +126,17 @@ def svg_plot(
     Parameters
     ----------
     lines : sequence of Line
-        NaN makes a gap.
+        Curves; NaN makes a gap.
     x_title, y_title, title : str
-        With units; any text, escaped here.
+        Titles with units; any text, escaped here.
     marks : sequence of PlotMark
+        Points and limits.
     width, height : int
-        [px] of the drawing; it scales with the page.
+        Size of the drawing, which scales with the page. [px]
     from_zero : bool
-        Let the y axis begin at zero where the data do not go below.
+        Whether the y axis begins at zero if no value is below zero.
     ident : str
-        Letters and digits; told apart where several plots share a page.
+        Letters and digits; different for each plot of one page.
 
     Returns
     -------
@@ -241,7 +242,7 @@ def svg_plot(
             out.append(f'<text x="{across + 8:.1f}" y="{level - 7:.1f}">{plain_text(mark.name, 40)}</text>')
     last = -math.inf
     for level, name, kind in sorted(names):
-        last = max(level + 4.0, last + 13.0)  # names never sit on each other
+        last = max(level + 4.0, last + 13.0)  # keeps the names apart vertically
         out.append(f'<text x="{width - right + 6:.0f}" y="{last:.1f}" class="n-{kind}">{plain_text(name, 24)}</text>')
     out.append("</svg>")
     return "".join(out)

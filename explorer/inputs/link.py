@@ -51,18 +51,18 @@ _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", 
 
 @dataclass(frozen=True)
 class Link:
-    """What a link said.
+    """Result of reading a link.
 
     Parameters
     ----------
     inputs : Inputs
-        The build; valid whatever the link held.
+        The build; always valid.
     pinned : tuple of Inputs
-        The builds pinned beside it, the last one first.
+        The pinned builds, the latest first.
     messages : tuple of str
-        One plain sentence for each thing that went wrong.
+        One sentence for each value or key that could not be used.
     bad : tuple of str
-        Field names that could not be read.
+        Names of the fields that could not be read.
     """
 
     inputs: Inputs
@@ -72,7 +72,7 @@ class Link:
 
 
 def clean_text(text: str) -> str:
-    """Letters, digits, spaces and a few signs of a text, at most 60: never a tag, an entity or a link.
+    """Return letters, digits, spaces and a few signs of a text, at most 60 characters: no tag, entity or link.
 
     Examples
     --------
@@ -109,24 +109,25 @@ def _differences(inputs: Inputs, base: Inputs) -> dict[str, str]:
 
 @lru_cache(maxsize=64)
 def _nearest(inputs: Inputs) -> tuple[str, dict[str, str]]:
-    """Demo craft that leaves the fewest differences; the first of equals."""
+    """Return the demo craft with the fewest differences, the first of equals, and these differences."""
     tries = [(name, _differences(inputs, demo_inputs(name))) for name in demo_names()]
     return min(tries, key=lambda pair: len(pair[1]))
 
 
 def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
-    """Keys and values of a link, in order.
+    """Return the keys and values of a link, in order.
 
     Parameters
     ----------
     inputs : Inputs
-        This build; numbers are kept to six decimals, text as `clean_text` leaves it.
+        The current build; numbers have six decimals, text is as returned by `clean_text`.
     *pinned : Inputs
-        Builds pinned beside it, the last one first; at most three.
+        The pinned builds, the latest first; at most three.
 
     Returns
     -------
     dict
+        Key to value, both text.
 
     Examples
     --------
@@ -144,7 +145,7 @@ def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
 
 
 def encode(inputs: Inputs, *pinned: Inputs) -> str:
-    """Query string of a build and those pinned beside it, without the question mark.
+    """Return the query string of a build and the pinned builds, without the question mark.
 
     Examples
     --------
@@ -163,11 +164,12 @@ def decode(query: str) -> Link:
     Parameters
     ----------
     query : str
-        With or without the question mark; anything at all.
+        Any text, with or without the question mark.
 
     Returns
     -------
     Link
+        The builds and the messages.
 
     Examples
     --------
@@ -182,7 +184,7 @@ def decode(query: str) -> Link:
 
 
 def from_params(params: Mapping[str, str | list[str]]) -> Link:
-    """Read keys and values that a server has taken apart already, as `decode` does; a list holds those of one key."""
+    """Read keys and values that the server has already split, as `decode` does; repeated keys have a list."""
     pairs = [
         (str(key), str(value))
         for key, values in params.items()
@@ -230,7 +232,7 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
     if bad:
         messages.append(_sentence(bad, counted))
     if version is not None and last is None and not too_long:
-        # written by this program and whole: who typed a link by hand saw no answers before
+        # only for a complete link written by this program: whoever typed a link by hand has seen no earlier results
         end = said("link", edition_of(edition), reading=inputs.cell_mohm is not None)
         messages += [end] if end else []
     unread = tuple(name for name in bad if _ANY_PIN.sub("", name) in FIELDS)
@@ -251,7 +253,7 @@ def _to_this_version(version: str, params: dict[str, str], messages: list[str]) 
 
 
 def _cut_at(version: str | None, params: Mapping[str, str]) -> str | None:
-    """Last key of a link that lost its end on the way, None if it is whole or was written by hand."""
+    """Return the last key of a truncated link; None if it is complete or was written by hand."""
     if version is None or "end" in params:
         end = params.get("end", "0")
         return None if _is_count(end) else "end"
@@ -263,13 +265,13 @@ def _is_count(text: str) -> bool:
 
 
 def _said_twice(pairs: Iterable[tuple[str, str]]) -> list[str]:
-    """Keys that come with two values."""
+    """Return the keys that have two different values."""
     first: dict[str, str] = {}
     return [key for key, value in pairs if first.setdefault(key, value) != value]
 
 
 def _build_of(params: Mapping[str, str]) -> tuple[Inputs, list[str]]:
-    """Valid inputs of one build, and the keys that could not be read."""
+    """Return valid inputs of one build, and the keys that could not be read."""
     bad = []
     craft = params.get("craft", demo_names()[0]).lower()
     if craft not in demo_names():
@@ -290,7 +292,7 @@ def _build_of(params: Mapping[str, str]) -> tuple[Inputs, list[str]]:
             bad.append(key)
     inputs, problems = with_defaults_for_bad(replace(base, **values), base)
     wrong = {name for name, _ in problems}
-    # a clash between two fields puts both back: name those that the link had set
+    # two fields that contradict each other are both reset: name those that the link had set
     put_back = [name for name in values if getattr(inputs, name) != values[name] or name in wrong]
     unread = {*bad, *put_back}
     return inputs, [key for key in params if key in unread]
@@ -303,7 +305,7 @@ def _parsed(field: Field, text: str) -> tuple[bool, Any]:
     if field.kind in ("number", "whole"):
         if not _NUMBER.fullmatch(text) or not text.isprintable() or _THOUSANDS.fullmatch(text):
             return False, None
-        number = float(text.replace(",", ".").replace("\u2212", "-")) + 0.0  # minus zero is zero
+        number = float(text.replace(",", ".").replace("\u2212", "-")) + 0.0  # changes -0 to 0
         if field.kind == "whole":
             return number == int(number), int(number)
         return True, number
@@ -315,7 +317,7 @@ def _parsed(field: Field, text: str) -> tuple[bool, Any]:
 
 
 def _shown(key: str) -> str:
-    """Name of a value in a sentence: no unit, no underscore, no sign that could be code."""
+    """Return the name of a value for a sentence: without unit, underscore or characters that could be code."""
     name = _SUFFIX.sub("", _ANY_PIN.sub("", key)).replace("_", " ")
     return clean_text(short_text(name))
 
@@ -325,7 +327,7 @@ def _count(number: int) -> str:
 
 
 def _named(keys: list[str]) -> str:
-    """The first four of some keys as names."""
+    """Return the first four keys as names."""
     names = list(dict.fromkeys(_shown(key) or "no name" for key in keys))
     return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
 

@@ -1,11 +1,11 @@
-"""Measured parts in place of labelled ones: what a bench log made of motor, propeller and throttle map.
+"""Measured motor, propeller and speed controller in place of those of the labels.
 
-A measured part belongs to the label it was measured for: another KV or another diameter in the build sets it aside,
-and the label's forecast stands again. A measured motor is the engine's `Motor` and a measured speed controller its
-`Controller`: made once, when it is measured or read from a file, and the same object in every build of its label.
-A propeller is kept as shifts from its label's forecast, which is what a stand can tell of it. All values are plain
-numbers, so that the whole of it is part of every key under which an answer is kept; it travels inside the inputs of
-one visitor and can reach nobody else.
+A measured part belongs to the label it was measured for. After a change of that label, as of the KV or the diameter, it
+is not used, and the forecast from the label applies again. A measured motor is a `Motor` of `propmodel`, a measured
+speed controller a `Controller`. Each is made once, when it is measured or read from a file, and every build with its
+label has the same object. A propeller is stored as offsets from the forecast of its label, because a thrust stand
+measures no more than that. All values are plain numbers, so that they are part of every cache key. They are stored in
+the inputs of one session and are not visible in others.
 """
 
 from __future__ import annotations
@@ -45,19 +45,19 @@ __all__ = [
 MOTOR_LABEL = ("kv", "stator_d_mm", "stator_h_mm", "winding_mohm", "no_load_a", "no_load_v")
 PROPELLER_LABEL = ("diameter_in", "pitch_in", "blades", "blade_width", "blade_width_mm", "measured_propeller")
 CONTROLLER_LABEL = ("esc_a", "esc_max_cells", "throttle_exponent", "idle_percent")
-"""Fields that say which part it is; a change in one of them is another part."""
+"""Fields that identify the speed controller; a change of one of them means another part."""
 
 
 MOTOR_MEASURED = ("kv", "resistance", "no_load_current", "no_load_voltage", "log_sd_kv", "log_sd_resistance")
 CONTROLLER_MEASURED = (
     "ripple_coefficient", "standby_power", "idle_duty", "throttle_exponent", "log_sd_throttle_exponent",
 )  # fmt: skip
-"""Fields of a `Motor` and a `Controller` that a measurement tells; all others are facts of the label."""
+"""Fields of a `Motor` and a `Controller` that are measured; all others come from the label."""
 
 
 @dataclass(frozen=True)
 class MeasuredPropeller:
-    """Shifts of a propeller from its label's forecast, and the spread that is left."""
+    """Offsets of a propeller from the forecast of its label, and the remaining spread. [-]"""
 
     log_c_t: float
     figure_of_merit: float
@@ -68,12 +68,12 @@ class MeasuredPropeller:
 
 @dataclass(frozen=True)
 class OwnParts:
-    """Measured parts of one visitor, each with the label it holds for."""
+    """Measured parts of one session, each with the label it belongs to."""
 
     name: str
-    """Where it came from: the file, or "readings"."""
+    """Source: the name of the file, or "readings"."""
     motor: Motor | None = None
-    """Its KV holds under load; no name. [SI, KV in rpm/V]"""
+    """Its KV applies under load; it has no name. [SI, KV in rpm/V]"""
     motor_label: tuple[Any, ...] = ()
     propeller: MeasuredPropeller | None = None
     propeller_label: tuple[Any, ...] = ()
@@ -83,7 +83,7 @@ class OwnParts:
 
 @dataclass(frozen=True)
 class OwnInputs(Inputs):
-    """Inputs of a build of which some parts were measured."""
+    """Inputs of a build with measured parts."""
 
     own: OwnParts | None = None
 
@@ -93,7 +93,7 @@ _PARTS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "propeller": (PROPELLER_LABEL, tuple(f.name for f in fields(MeasuredPropeller))),
     "controller": (CONTROLLER_LABEL, CONTROLLER_MEASURED),
 }
-"""Fields of the label that a part holds for, and what was measured of it, in the order of a saved build."""
+"""Part -> (fields of the label it belongs to, measured fields in the order of a saved build)."""
 
 
 def _label(inputs: Inputs, part: str) -> tuple[Any, ...]:
@@ -101,7 +101,7 @@ def _label(inputs: Inputs, part: str) -> tuple[Any, ...]:
 
 
 def _one(value: ArrayOrFloat | None) -> float:
-    """A value of one part, which was told."""
+    """Return a value that must not be None as a float."""
     assert value is not None
     return number(value)
 
@@ -114,20 +114,21 @@ def measured(
     propeller: Propeller | None = None,
     controller: Controller | None = None,
 ) -> OwnParts:
-    """Keep what a calibration found, as belonging to the labels of this build.
+    """Return the result of a calibration as measured parts that belong to the labels of this build.
 
     Parameters
     ----------
     inputs : Inputs
-        Whose labels it holds for.
+        The inputs with these labels.
     name : str
-        Where it came from, as shown to the reader.
+        Source, as shown to the user.
     motor, propeller, controller : Motor, Propeller, Controller or None
-        Calibrated; None leaves the label.
+        Calibrated parts; None for a part that was not measured.
 
     Returns
     -------
     OwnParts
+        The parts and their labels.
     """
     label = to_build(without_measured(inputs)).propeller
     own = OwnParts(
@@ -161,12 +162,12 @@ _Part = TypeVar("_Part", Motor, Controller)
 
 
 def _with_facts(found: _Part, facts: Mapping[str, Any]) -> _Part:
-    """A part with the facts of its label; the very same object where it has them."""
+    """Return the part with the given fields; the same object if it already has them."""
     return found if all(getattr(found, k) == v for k, v in facts.items()) else replace(found, **facts)
 
 
 def _motor_of_label(label: Motor, found: Motor) -> Motor:
-    """A measured motor with its label's stator, mass, limits, poles and name; its winding is no more than the whole."""
+    """Return a measured motor with stator, mass, limits, poles and name of its label."""
     facts = {f.name: getattr(label, f.name) for f in fields(Motor) if f.name not in MOTOR_MEASURED}
     if label.winding_resistance is not None:
         facts["winding_resistance"] = min(number(label.winding_resistance), number(found.resistance))
@@ -174,13 +175,13 @@ def _motor_of_label(label: Motor, found: Motor) -> Motor:
 
 
 def _controller_of_label(label: Controller, found: Controller) -> Controller:
-    """A measured speed controller with its label's limits, mass and name."""
+    """Return a measured speed controller with the limits, mass and name of its label."""
     names = [f.name for f in fields(Controller) if f.name not in CONTROLLER_MEASURED]
     return _with_facts(found, {name: getattr(label, name) for name in names})
 
 
 def in_use(inputs: Inputs, own: OwnParts | None) -> list[str]:
-    """Which measured parts hold for this build: "motor", "propeller", "controller"."""
+    """Return the measured parts whose label is that of this build: "motor", "propeller", "controller"."""
     if own is None:
         return []
     return [
@@ -191,14 +192,14 @@ def in_use(inputs: Inputs, own: OwnParts | None) -> list[str]:
 
 
 def without_measured(inputs: Inputs) -> Inputs:
-    """The inputs as typed, without measured parts."""
+    """Return the inputs as typed, without measured parts."""
     if type(inputs) is Inputs:
         return inputs
     return Inputs(**{f.name: getattr(inputs, f.name) for f in fields(Inputs)})
 
 
 def with_measured(inputs: Inputs, own: OwnParts | None) -> Inputs:
-    """Put the measured parts that hold for this build with it; the inputs themselves where none does."""
+    """Return the inputs with the measured parts that belong to this build; without any if none does."""
     there = in_use(inputs, own)
     if own is None or not there:
         return without_measured(inputs)
@@ -210,7 +211,7 @@ def with_measured(inputs: Inputs, own: OwnParts | None) -> Inputs:
 
 
 def build_of(inputs: Inputs) -> Build:
-    """Build of the inputs, with the measured parts in place of the labelled ones."""
+    """Return the build of the inputs, with the measured parts in place of those of the labels."""
     made = to_build(inputs)
     own = getattr(inputs, "own", None)
     there = in_use(inputs, own)
@@ -219,7 +220,7 @@ def build_of(inputs: Inputs) -> Build:
 
 @lru_cache(maxsize=64)
 def _with_parts(made: Build, own: OwnParts, there: tuple[str, ...]) -> Build:
-    """The build with its measured parts, put together once."""
+    """Return the build with its measured parts; cached."""
     changes: dict[str, Any] = {}
     if "motor" in there and own.motor is not None:
         changes["motor"] = _motor_of_label(made.motor, own.motor)
@@ -246,11 +247,11 @@ RECORD_FIELDS = frozenset(
     + [f"own.{part}.{name}" for part, (_, fields) in _PARTS.items() for name in fields]
     + [f"own.{part}.of.{name}" for part, (label, _) in _PARTS.items() for name in label]
 )
-"""Every field that `to_record` may write."""
+"""All fields that `to_record` may write."""
 
 
 def to_record(own: OwnParts | None) -> dict[str, Any]:
-    """Flat fields for a saved build, ``own.motor.kv`` and so on; empty where nothing was measured."""
+    """Return the fields of a saved build, ``own.motor.kv`` and so on; empty without measured parts."""
     found: dict[str, Any] = {}
     for part in _PARTS:
         held = None if own is None else getattr(own, part)
@@ -285,42 +286,42 @@ RANGES: dict[str, dict[str, tuple[str, float, float, str]]] = {
         "throttle_exponent": ("throttle exponent", 0.35, 1.85, ""),
     },
 }
-"""Name and unit for a sentence, and the range of what a bench can find: four standard deviations off, the engine still
-takes the value, so that the spread of the answers can be drawn. Estimates."""
+"""Part -> field -> (name, low, high, unit). The range is that of results from a thrust stand (estimates). `propmodel`
+accepts values up to four standard deviations beyond it, so that the spread can be computed."""
 
 
 _RESET = {"log_sd_throttle_exponent": LOG_SD_THROTTLE_EXPONENT_TYPED}
-"""What stands for a field that files saved before it was kept do not have."""
+"""Values of fields that are missing in older files."""
 
 
 def _made(part: str, values: Mapping[str, Any]) -> Motor | MeasuredPropeller | Controller:
-    """The part of the numbers in a file; a ValueError, one sentence, for numbers that no such part can have."""
+    """Return the part with the values of a file; raises ValueError, one sentence, for impossible values."""
     for field, (name, low, high, unit) in RANGES[part].items():
         if values[field] is None:
             raise ValueError(f"{name} is missing")
         check_range(name, check_number(name, values[field]), low, high, unit)
     given: dict[str, Any] = {name: float(value) for name, value in values.items()}
     if part == "motor":
-        return Motor(**given)  # current, resistance and voltage must fit together
+        return Motor(**given)  # raises an error if current, resistance and voltage are inconsistent
     return MeasuredPropeller(**given) if part == "propeller" else Controller(**given)
 
 
 def read_record(record: Mapping[str, Any], inputs: Inputs) -> tuple[OwnParts | None, list[str]]:
-    """Measured parts of a saved build, and a sentence for each that cannot be used.
+    """Return the measured parts of a saved build, and a sentence for each that cannot be used.
 
     Parameters
     ----------
     record : mapping
-        Fields of the saved build, as `to_record` writes them; others are passed over.
+        Fields of the saved build, as written by `to_record`; others are ignored.
     inputs : Inputs
-        The saved build, usable: motor and controller take the facts of its label.
+        The saved build, valid; motor and controller get the other fields from its labels.
 
     Returns
     -------
     parts : OwnParts or None
-        None where there are none, or none that can be used.
+        None if there are none, or none that can be used.
     words : list of str
-        Which part was left out, and for which value.
+        Which part was left out, and because of which value.
 
     Examples
     --------
@@ -346,7 +347,7 @@ def read_record(record: Mapping[str, Any], inputs: Inputs) -> tuple[OwnParts | N
 
 
 def _with_label_facts(own: OwnParts, inputs: Inputs) -> OwnParts:
-    """Motor and controller that hold for these inputs, with the facts of their label."""
+    """Return the parts; motor and controller, if they belong to these inputs, with the facts of their label."""
     there = in_use(inputs, own)
     if not there:
         return own

@@ -1,1 +1,1 @@
-"""Numbers and words as the reader sees them. No Streamlit."""
+"""Text shown to the user: numbers with units, sentence parts, markup. No Streamlit."""

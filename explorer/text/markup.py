@@ -1,4 +1,4 @@
-"""Our small markup as plain text."""
+"""The project's own HTML fragments: to plain text, and small changes."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ __all__ = [
 ]
 
 NO_BREAK = "\u00a0"
-"""The serif's narrow space is too narrow to part a number from its unit."""
+"""No-break space. The narrow space of the serif font is too narrow between a number and its unit."""
 
 
 def plain(markup: str) -> str:
-    """The words of a piece of our HTML, for titles and readers without a screen.
+    """Return the text of an HTML fragment, for titles and for screen readers.
 
     Examples
     --------
@@ -27,7 +27,7 @@ def plain(markup: str) -> str:
 
 
 def own_name(markup: str) -> str:
-    """A build without a name of its own, written small inside a sentence.
+    """Write the default name "Your build" in lower case inside a sentence.
 
     Examples
     --------
@@ -38,7 +38,7 @@ def own_name(markup: str) -> str:
 
 
 def folded(summary: str, body: str) -> str:
-    """A native disclosure: opens in place without the server; empty without a summary. ``body`` is HTML.
+    """Return a ``<details>`` element, which opens without the server; "" without a summary. ``body`` is HTML.
 
     Examples
     --------

@@ -1,7 +1,7 @@
-"""Numbers as a person reads them: digits follow the spread, units stand off by a narrow space.
+"""Numbers as text: the digits depend on the spread, and a narrow space separates number and unit.
 
-Three choices of unit (`Units`): thrust in grams or newtons, propellers in inches or millimetres, temperature
-in Celsius or Fahrenheit. Everything else has one unit. Results come in SI and become text here.
+The user has three choices of unit (`Units`): thrust in grams or newtons, propellers in inches or millimetres,
+temperature in Celsius or Fahrenheit. Every other quantity has one unit. The arguments are results in SI units.
 """
 
 from __future__ import annotations
@@ -37,12 +37,12 @@ NARROW = "\u202f"
 """Narrow no-break space: between number and unit, and between thousands from 10 000 on."""
 MINUS = "\u2212"
 MISSING = "\u2013"
-"""Stands where there is no number; the reason is said in words beside it."""
+"""Text for a missing number; the reason is given in words beside it."""
 
 
 @dataclass(frozen=True)
 class Units:
-    """What the reader chose to see."""
+    """Units selected by the user."""
 
     thrust: Literal["g", "N"] = "g"
     propeller: Literal["in", "mm"] = "in"
@@ -51,18 +51,18 @@ class Units:
 
 @dataclass(frozen=True)
 class Quantity:
-    """How one kind of number is written.
+    """Format of one kind of number.
 
     Parameters
     ----------
     unit : str
-        As shown.
+        Unit as displayed.
     scale, offset : float
-        Shown = SI / scale + offset.
+        Displayed value = SI / scale + offset.
     steps : tuple of (limit, step)
-        Below ``limit`` (in shown units) the last digit is a multiple of ``step``; the last limit is infinite.
+        Below ``limit`` (displayed unit) the number is a multiple of ``step``; the last limit is infinite.
     more, less : str
-        Words for a rise and a fall.
+        Words for an increase and a decrease.
     """
 
     unit: str
@@ -103,7 +103,7 @@ QUANTITIES: dict[str, Quantity] = {
     "money": Quantity("", 1.0, ((10, 0.1), (_ALL, 1)), "dearer", "cheaper"),
     "count": Quantity("", 1.0, ((_ALL, 1),)),
 }
-"""Every kind of number the pages show. The result in SI goes in; see `value`."""
+"""Kind of number -> its format, for all kinds on the pages. Arguments of `value` are in SI units."""
 
 _CHOSEN: dict[tuple[str, str], Quantity] = {
     ("thrust", "N"): Quantity("N", 1.0, ((10, 0.1), (_ALL, 1)), "more", "less"),
@@ -118,15 +118,21 @@ _PLAIN = Units()
 
 
 def quantity_of(kind: str, units: Units = _PLAIN, *, largest: float = 0.0) -> Quantity:
-    """Return how a kind of number is written for this reader.
+    """Return the format of a kind of number in the selected units.
 
     Parameters
     ----------
     kind : str
-        A key of `QUANTITIES`.
+        Key of `QUANTITIES`.
     units : Units
+        Units selected by the user.
     largest : float
-        Largest value that stands together with this one; from 2 kg on, mass and pull are in kg. [SI]
+        Largest value shown together with this one; from 2 kg on, mass and thrust are in kg. [SI]
+
+    Returns
+    -------
+    Quantity
+        Unit, scale and steps.
 
     Examples
     --------
@@ -147,7 +153,7 @@ def quantity_of(kind: str, units: Units = _PLAIN, *, largest: float = 0.0) -> Qu
 
 
 def decimals_for(step: float) -> int:
-    """Decimals that a step needs: 0.05 needs 2, 10 needs 0.
+    """Return the number of decimals of a step: 2 for 0.05, 0 for 10.
 
     Examples
     --------
@@ -158,14 +164,14 @@ def decimals_for(step: float) -> int:
 
 
 def number(displayed: float, step: float = 1.0) -> str:
-    """Write a number rounded to a step, with a true minus and spaced thousands from 10 000.
+    """Return a number rounded to a step, with a minus sign (U+2212) and spaced thousands from 10 000.
 
     Parameters
     ----------
     displayed : float
-        In the unit shown.
+        Value in the displayed unit.
     step : float
-        The last digit is a multiple of it.
+        The result is a multiple of it, in the same unit.
 
     Returns
     -------
@@ -179,7 +185,7 @@ def number(displayed: float, step: float = 1.0) -> str:
     """
     if not math.isfinite(displayed):
         return MISSING
-    # halves go away from zero, as a person rounds; the small push undoes binary dust such as 0.35 / 0.1
+    # halves are rounded away from zero; the small increment corrects binary errors, as of 0.35 / 0.1
     rounded = math.copysign(math.floor(abs(displayed) / step + 0.5 + 1e-9) * step, displayed)
     text = f"{abs(rounded):.{decimals_for(step)}f}"
     whole, point, fraction = text.partition(".")
@@ -193,14 +199,19 @@ _UNITS = "%|g|kg|mm|cm|m|in|W|Wh|A|V|s|N|KV|mAh|rpm|km/h|m/s|\u00b0C|cells?|time
 
 
 def prose(text: str, gap: str = "\u00a0") -> str:
-    """A sentence of the engine as it is read here: degrees, thousands, true minus, units kept with their number.
+    """Format a sentence of `propmodel` for the screen: degrees, thousands, minus sign, and no break before a unit.
 
     Parameters
     ----------
     text : str
-        Plain text: no HTML, no formula.
+        Plain text without HTML or formulas.
     gap : str
         Space between number and unit.
+
+    Returns
+    -------
+    str
+        The formatted sentence.
 
     Examples
     --------
@@ -216,7 +227,7 @@ def prose(text: str, gap: str = "\u00a0") -> str:
 
 
 def thousands(text: str) -> str:
-    """Large numbers in a text, spaced as `number` does it; a sum keeps everything else as it is.
+    """Space the thousands of the numbers in a text, as `number` does; the rest of a formula is unchanged.
 
     Examples
     --------
@@ -231,7 +242,7 @@ def _spaced(found: re.Match[str]) -> str:
 
 
 def lowered(sentence: str) -> str:
-    """A sentence to go on after a colon: its first letter small, unless it is that of a short form such as ESC.
+    """Return a sentence for use after a colon: with a small first letter, except for an abbreviation such as ESC.
 
     Examples
     --------
@@ -243,11 +254,11 @@ def lowered(sentence: str) -> str:
 
 
 def _step(quantity: Quantity, displayed: float, width: float) -> float:
-    """Step of the last digit: by size, and no finer than a tenth of the band."""
+    """Return the step of the last digit: from the value, and at least a tenth of the width of the band."""
     size = abs(displayed)
     step = quantity.steps[-1][1]
     for limit, candidate in quantity.steps:
-        # 9.97 min would round to "10.0 min": look at it as it will be seen
+        # 9.97 min would be rounded to "10.0 min": use the rounded value
         if size + 0.5 * candidate < limit:
             step = candidate
             break
@@ -277,24 +288,25 @@ def value(
     high: float | None = None,
     unit: bool = True,
 ) -> str:
-    """Write one result.
+    """Format one result.
 
     Parameters
     ----------
     kind : str
-        A key of `QUANTITIES`.
+        Key of `QUANTITIES`.
     si : float
-        The result. [SI]
+        The result. [SI units]
     units : Units
-        The reader's choice.
+        Units selected by the user.
     low, high : float, optional
-        Its band: the last digit is then no finer than a tenth of it. [SI]
+        Ends of its band; the step of the last digit is then at least a tenth of its width. [SI units]
     unit : bool
-        With the unit.
+        Whether to write the unit.
 
     Returns
     -------
     str
+        The number, with its unit if ``unit`` is True.
 
     Examples
     --------
@@ -320,17 +332,23 @@ def _width(quantity: Quantity, low: float | None, high: float | None) -> float:
 
 
 def spread(kind: str, low: float, high: float, units: Units = _PLAIN, *, unit: bool = False) -> str:
-    """Write a band: "3.2 to 4.4".
+    """Format a band: "3.2 to 4.4".
 
     Parameters
     ----------
     kind : str
-        A key of `QUANTITIES`.
+        Key of `QUANTITIES`.
     low, high : float
-        Ends of the band. [SI]
+        Ends of the band. [SI units]
     units : Units
+        Units selected by the user.
     unit : bool
-        With the unit, once, at the end.
+        Whether to write the unit, once, at the end.
+
+    Returns
+    -------
+    str
+        Both ends in the same unit, with the same number of decimals.
 
     Examples
     --------
@@ -344,7 +362,7 @@ def spread(kind: str, low: float, high: float, units: Units = _PLAIN, *, unit: b
     if not (math.isfinite(a) and math.isfinite(b)):
         return MISSING
     a, b = min(a, b), max(a, b)
-    # both ends carry the same digits, those of the upper end
+    # both ends have the decimals of the upper end
     step = _step(quantity, max(abs(a), abs(b)), b - a)
     first, second = number(a, step), number(b, step)
     text = first if first == second else f"{first} to {second}"
@@ -352,7 +370,7 @@ def spread(kind: str, low: float, high: float, units: Units = _PLAIN, *, unit: b
 
 
 def band(kind: str, si: float, low: float, high: float, units: Units = _PLAIN) -> str:
-    """Write a result with its band: "3.8 min (3.2 to 4.4)".
+    """Format a result with its band, all in SI units: "3.8 min (3.2 to 4.4)".
 
     Examples
     --------
@@ -361,7 +379,7 @@ def band(kind: str, si: float, low: float, high: float, units: Units = _PLAIN) -
     """
     if not all(math.isfinite(float(x)) for x in (si, low, high)):
         return value(kind, si, units)
-    # one unit and one step for all three
+    # one unit and one step for the value and both ends
     largest = _largest(si, low, high)
     quantity = quantity_of(kind, units, largest=largest)
     displayed = [_in_unit(quantity, float(x)) for x in (si, low, high)]
@@ -372,7 +390,7 @@ def band(kind: str, si: float, low: float, high: float, units: Units = _PLAIN) -
 
 
 def percent_change(new: float, old: float) -> str:
-    """Ratio of change in whole per cent, with its sign in words left to the caller.
+    """Return the magnitude of a relative change in whole per cent; the caller adds the direction in words.
 
     Examples
     --------
@@ -385,20 +403,21 @@ def percent_change(new: float, old: float) -> str:
 
 
 def change(kind: str, new: float, old: float, units: Units = _PLAIN) -> str:
-    """Say how a result differs from the pinned one, in a word and an amount.
+    """Return the difference between a result and that of the pinned build, as an amount and a word.
 
     Parameters
     ----------
     kind : str
-        A key of `QUANTITIES`.
+        Key of `QUANTITIES`.
     new, old : float
-        This build and the pinned one. [SI]
+        Values of the current and the pinned build. [SI units]
     units : Units
+        Units selected by the user.
 
     Returns
     -------
     str
-        "0.6 min longer", "5 degrees hotter"; "the same" where the two read alike.
+        "0.6 min longer", "5 degrees hotter"; "the same" if both have the same text.
 
     Examples
     --------
@@ -414,7 +433,7 @@ def change(kind: str, new: float, old: float, units: Units = _PLAIN) -> str:
     quantity = quantity_of(kind, units, largest=_largest(new, old))
     a, b = _in_unit(quantity, float(new)), _in_unit(quantity, float(old))
     step = _step(quantity, max(abs(a), abs(b)), math.nan)
-    # the difference of what is read, so that the reader's own subtraction agrees
+    # the difference of the rounded values, so that it agrees with the displayed numbers
     difference = (math.floor(a / step + 0.5 + 1e-9) - math.floor(b / step + 0.5 + 1e-9)) * step
     if difference == 0:
         return "the same"

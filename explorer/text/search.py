@@ -1,4 +1,4 @@
-"""Looking for plain words in questions, troubles and terms."""
+"""Search for words in questions, troubleshooting entries and glossary terms."""
 
 from __future__ import annotations
 
@@ -15,20 +15,21 @@ was what when why will with your
 
 
 def holding(words: str, items: Sequence[Item], text: Callable[[Item], str]) -> list[Item]:
-    """Items that hold every word asked for; where none does, those that hold most of them, half at least.
+    """Return the items that contain the most search words, if that is at least half of the words.
 
     Parameters
     ----------
     words : str
-        As typed; small words and single letters do not count.
+        Search text as typed; stop words and single letters are ignored.
     items : sequence
+        Items to search.
     text : callable
-        Gives the text of an item.
+        Returns the text of an item.
 
     Returns
     -------
     list
-        In their own order; all of them for no words.
+        In the order of ``items``; all items if there is no search word.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Parts of sentences that several pages use: a number in ink, a range, the name of a build."""
+"""Parts of sentences that several pages use: a number, a range, the name of a build. Most are HTML."""
 
 from __future__ import annotations
 
@@ -25,18 +25,18 @@ __all__ = [
 
 
 def ink(text: str, *, bad: bool = False) -> str:
-    """A number in the ink of numbers, or of alarm."""
-    # the serif's narrow space is too narrow to part a number from its unit
+    """Return a number in the colour of numbers, or of warnings if ``bad``; HTML."""
+    # the narrow space of the serif font is too narrow between a number and its unit
     return f'<b class="n{" bad" if bad else ""}">{html.escape(text.replace(NARROW, NO_BREAK))}</b>'
 
 
 def build_name(name: str) -> str:
-    """The name of a build as the subject of a sentence; HTML."""
+    """Return the name of a build as the subject of a sentence; HTML."""
     return f"<em>{html.escape(name)}</em>" if name else "This craft"
 
 
 def small_own_name(words: Callable[..., str]) -> Callable[..., str]:
-    """Write "your build" small inside a sentence."""
+    """Decorator: write "your build" in lower case inside the returned sentence."""
 
     @wraps(words)
     def tidy(*args: Any, **more: Any) -> str:
@@ -46,18 +46,18 @@ def small_own_name(words: Callable[..., str]) -> Callable[..., str]:
 
 
 def range_words(kind: str, low: float, high: float) -> str:
-    """The band behind a number, small; empty where it rounds to one number."""
+    """Return the band of a number in small type; "" if both ends have the same text. HTML."""
     text = spread(kind, low, high)
     return f' <span class="r">({text})</span>' if " to " in text else ""
 
 
 def dash() -> str:
-    """The dash of a pinned build."""
+    """Return the dash symbol of a pinned build; HTML."""
     return '<span class="dash"></span>'
 
 
 def pinned_builds(phrases: Sequence[tuple[str, str]], *, lead: str = "Pinned", end: str = "") -> str:
-    """Several pinned builds in one line, each with what is said of it; HTML.
+    """Return one line for several pinned builds, each with its phrase; HTML.
 
     Examples
     --------
@@ -69,12 +69,12 @@ def pinned_builds(phrases: Sequence[tuple[str, str]], *, lead: str = "Pinned", e
 
 
 def misfits(found: Sequence[Limit]) -> list[Limit]:
-    """Parts that do not fit together: cells or volts over a label, a propeller too large for the frame."""
+    """Return the limits of parts that do not fit: cells or voltage above a label, propeller too large for the frame."""
     return [one for one in found if one.kind == "fits" and one.state == "over" and one.key != "mass_threshold"]
 
 
 def misfit_sentence(found: Sequence[Limit]) -> str:
-    """The part that does not fit, for before any other number; HTML, empty where all fit."""
+    """Return a sentence on parts that do not fit, for the start of a page; "" if all fit. HTML."""
     over = misfits(found)
     if not over:
         return ""
@@ -90,7 +90,7 @@ def misfit_sentence(found: Sequence[Limit]) -> str:
 
 
 def too_fast(found: Sequence[Limit]) -> str:
-    """A KV too high for the cells, which is behind much else; HTML with a space behind it, empty where it is not."""
+    """Return a sentence on a KV too high for the cells, with a space at the end; "" if it is not. HTML."""
     one = kv_too_high(found)
     if one is None:
         return ""

@@ -1,4 +1,4 @@
-"""One step of a derivation: what, the sum with numbers, its source."""
+"""One step of a worked example: what is computed, the formula with numbers, its source."""
 
 from __future__ import annotations
 
@@ -7,4 +7,4 @@ __all__ = [
 ]
 
 Step = tuple[str, str, str]
-"""What, the sum with numbers, where it comes from."""
+"""Name of the quantity, formula with numbers, source."""

@@ -1,1 +1,1 @@
-"""Page Choose: many combinations."""
+"""Page Choose: sweep over many combinations of parts."""

@@ -1,4 +1,4 @@
-"""What the Choose page asks of the engine beside its sweeps, each answer kept: one build, its next steps, solve-for."""
+"""Results of page Choose besides its sweeps, cached: one build, steps to the next size, solving for one field."""
 
 from __future__ import annotations
 
@@ -43,16 +43,16 @@ __all__ = [
 ]
 
 BAND_DRAWS = 256
-"""As behind the bands of the other pages. [-]"""
+"""Number of random draws, as for the bands of the other pages. [-]"""
 
 
 def points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
-    """Answers of one build, SI."""
+    """Return results of one build by name, in SI units."""
     return _points(headlines.plain(inputs), names)
 
 
 def point_of(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
-    """Answers of one build; nothing for a price."""
+    """Return results of one build by name, in SI units; NaN for the price."""
     return {n: math.nan for n in names} | points(inputs, names)
 
 
@@ -64,7 +64,7 @@ def _points(inputs: Inputs, names: tuple[str, ...]) -> dict[str, float]:
 
 
 def _evaluate(whole: Assessment, names: Sequence[str], way: Profile) -> dict[str, Any]:
-    """Answers by name, the reader's own minutes among them; a price has none."""
+    """Return results by name, in SI units, including the mixed flight time; without the price."""
     found: dict[str, Any] = dict(evaluate(whole, [n for n in names if n in OUTPUTS]))
     if MIXED_TIME in names:
         found[MIXED_TIME] = flight_time(whole.build, way).time
@@ -74,14 +74,14 @@ def _evaluate(whole: Assessment, names: Sequence[str], way: Profile) -> dict[str
 def bands_of(
     answer: CountedSweep, picks: Sequence[int], names: tuple[str, ...], way: Profile
 ) -> dict[int, dict[str, Any]]:
-    """Where 8 in 10 craft with the labels of some combinations land, by flat index and answer. [SI]"""
+    """Return the 80 % interval for the labels of some combinations: flat index -> result -> ends. [SI units]"""
     if not picks:
         return {}
     made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
     many = draw(made, draws=BAND_DRAWS).build
     drawn = _evaluate(Assessment(many, quick=True, drawn=True), names, way)
     if MIXED_TIME in drawn:
-        # craft that cannot fly that way are left out, as in the headlines
+        # draws that cannot fly the mixed flight are left out, as in the headlines
         drawn[MIXED_TIME] = np.where(np.asarray(drawn[MIXED_TIME]) > 0.0, drawn[MIXED_TIME], np.nan)
     out: dict[int, dict[str, Any]] = {index: {} for index in picks}
     for name, values in drawn.items():
@@ -96,32 +96,33 @@ def bands_of(
 # ---- what should I change? --------------------------------------------------------------------------------
 
 COUNTER = ("hover_time", "thrust_to_weight", "top_speed", "full_throttle_motor_current", "mass")
-"""What a step may cost: the sharpest loss among these is shown against what it buys."""
+"""Results that a step can make worse; the largest weighted loss among these is displayed."""
 WEIGHTS = {"full_throttle_motor_current": 0.5}
-"""A per cent more current hurts less than a per cent less flight. [-] Judgement."""
+"""Weight of a relative loss: 1 % more current is less serious than 1 % less flight time. [-] Judgement."""
 
 
 @dataclass(frozen=True)
 class Change:
-    """What one practical step buys in the chosen answer, and what it costs elsewhere.
+    """Effect of one step to another size on the selected result, and its largest loss in another result.
 
     Parameters
     ----------
     words : str
+        The step in words.
     path, amount : str, float
-        Field of the build and how far it moves.
+        Field of the build, and its change. [SI units]
     buys : float
-        Relative gain in the chosen answer; below zero it loses. [-]
+        Relative gain in the selected result; negative for a loss. [-]
     after, before : float
-        The chosen answer, SI.
+        The selected result. [SI units]
     cost_of : str
-        Output that loses most; empty where none does.
+        Result with the largest loss; "" if there is none.
     cost : float
         Its relative loss. [-]
     cost_after, cost_before : float
-        [SI]
+        Values of that result. [SI units]
     over : tuple of str
-        Limits that it newly breaks, in words.
+        Limits that are exceeded only after the step, in words.
     """
 
     words: str
@@ -138,7 +139,7 @@ class Change:
 
 
 def changes(inputs: Inputs, output: str) -> list[Change]:
-    """Every step to the next size that is sold, what gains most first."""
+    """Return all steps to the next size sold, the largest gain first."""
     return _changes(headlines.plain(inputs), output)
 
 
@@ -157,7 +158,7 @@ def _changes(inputs: Inputs, output: str) -> list[Change]:
 
 
 def _flown(made: Build, effect: Effect, before: float, way: Profile) -> Effect:
-    """A step with the minutes flown the reader's way among its answers."""
+    """Return the effect of a step with the mixed flight time added."""
     after = float(flight_time(stepped(made, effect.step), way).time)
     ratio = after / before - 1.0 if before > 0.0 else math.nan
     return effect._replace(values={**effect.values, MIXED_TIME: after}, relative={**effect.relative, MIXED_TIME: ratio})
@@ -170,7 +171,7 @@ def _gain(name: str, relative: float) -> float:
 def _change(made: Build, effect: Effect, output: str, before: dict[str, float], now: set[str]) -> Change:
     gains = {k: _gain(k, r) for k, r in effect.relative.items()}
     buys = gains.pop(output)
-    # grams are no loss of their own where the chosen answer is the mass
+    # if mass is the selected result, it is not counted as a loss as well
     worst = min(gains, key=lambda k: WEIGHTS.get(k, 1.0) * (gains[k] if math.isfinite(gains[k]) else -9.0))
     cost = -gains[worst] if math.isfinite(gains[worst]) else math.inf
     real = cost > 0.002
@@ -183,14 +184,14 @@ def _change(made: Build, effect: Effect, output: str, before: dict[str, float], 
 
 
 def stepped(made: Build, step: InputStep) -> Build:
-    """A build after one step."""
+    """Return the build after one step."""
     part, _, name = step.field.partition(".")
     old = getattr(getattr(made, part), name) if name else getattr(made, part)
     return with_fields(made, {step.field: number(old) + step.change})
 
 
 def _over(whole: Assessment, shape: tuple[int, ...] = ()) -> dict[str, NDArray]:
-    """Where each limit is over, by its words; what is usual in ten seconds flat out is none."""
+    """Return the name of each limit -> where it is exceeded; without excess that is usual for ten seconds."""
     names: dict[str, Any] = {**margins.SHARES, **margins.FITS}
     found = margins.evaluate(whole, hold=HOLD)
     return {
@@ -202,12 +203,12 @@ def _over(whole: Assessment, shape: tuple[int, ...] = ()) -> dict[str, NDArray]:
 
 
 def _broken(made: Build) -> set[str]:
-    """Limits that are over, in words."""
+    """Return the names of the limits that are exceeded."""
     return {name for name, over in _over(Assessment(made, quick=True)).items() if over}
 
 
 def over_of(answer: CountedSweep, picks: list[int]) -> dict[int, tuple[str, ...]]:
-    """Limits that some combinations break, in words, asked for or not."""
+    """Return the names of the limits that some combinations exceed, by flat index; all limits are checked."""
     if not picks:
         return {}
     made = with_fields(answer.plan.base, answer.found.at(np.array(picks)))
@@ -226,23 +227,23 @@ SOLVED: dict[str, tuple[str, float]] = {
     "frame_g": ("craft.frame_mass", GRAM),
     "command_cap_percent": ("command_cap", 0.01),
 }
-"""Fields that can be solved for: dotted field of the build and its scale to SI."""
+"""Fields that can be solved for: (dotted field of the build, scale to SI units)."""
 _SPANS = {"capacity_mah": (0.2, 8.0), "kv": (0.3, 3.0), "diameter_in": (0.6, 1.6), "pitch_in": (0.5, 2.0)}
-"""Range looked in, times the present value. [-]"""
+"""Search range, relative to the present value. [-]"""
 
 
 @dataclass(frozen=True)
 class Solved:
-    """Answer of a solve-for.
+    """Result of solving for one field.
 
     Parameters
     ----------
     solution : Solution
-        SI.
+        In SI units.
     value : float
-        In the field's own unit; NaN where nothing does it.
+        In the unit of the field; NaN without a solution.
     low, high : float
-        Range looked in, same unit.
+        Search range, in the same unit.
     """
 
     solution: Solution
@@ -252,7 +253,7 @@ class Solved:
 
 
 def solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
-    """What value of one field gives an asked answer. [target in SI]"""
+    """Return the value of one field that gives the target value of a result. ``target`` is in SI units."""
     return _solved(headlines.plain(inputs), name, output, target)
 
 
@@ -273,7 +274,7 @@ def _solved(inputs: Inputs, name: str, output: str, target: float) -> Solved:
 
 
 def with_one(inputs: Inputs, name: str, entered: float, output: str) -> float:
-    """An answer with one field at another value, parts of the same make. [SI]"""
+    """Return a result with another value of one field, for parts of the same make. [SI units]"""
     path, scale = SOLVED[name]
     changed = with_fields(headlines.build(inputs), {path: entered * scale})
     return float(evaluate(Assessment(changed, quick=True), [output])[output])
@@ -283,12 +284,12 @@ def with_one(inputs: Inputs, name: str, entered: float, output: str) -> float:
 
 
 def spread_of(inputs: Inputs, output: str) -> tuple[list[Contribution], list[tuple[str, float]]]:
-    """What each unknown brings to the spread of one answer, and what each reading would take off its band.
+    """Return the share of each uncertain quantity in the spread of a result, and the effect of readings on its band.
 
     Returns
     -------
     list of Contribution, list of (words, share of the band's width)
-        Largest first.
+        Contributions, and the relative reduction of the width by each reading. Both have the largest first. [-]
     """
     return _spread_of(headlines.plain(inputs), output)
 

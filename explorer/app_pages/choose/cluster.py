@@ -1,8 +1,8 @@
-"""The cluster that large counts are sent to, where the server was told of one.
+"""Connection to a Dask cluster for large sweeps, if the operator has set one.
 
-``PROPULSION_WHAT_IF_SCHEDULER`` names the scheduler of a running Dask cluster, such as ``tcp://10.0.0.5:8786``. Without
-it, or while that is out of reach, counts run on the server itself; the page says which. The address stays out of pages:
-it is the operator's.
+``PROPULSION_WHAT_IF_SCHEDULER`` is the address of the scheduler of a running Dask cluster, such as
+``tcp://10.0.0.5:8786``. Without it, or if the cluster cannot be reached, sweeps run on the server; the page shows
+which. Pages do not show the address, which is for the operator only.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ __all__ = ["SCHEDULER_VARIABLE", "SENT_FROM", "Cluster", "Place", "scheduler_add
 
 SCHEDULER_VARIABLE = "PROPULSION_WHAT_IF_SCHEDULER"
 SENT_FROM = 100_000
-"""Combinations from which a count is sent: fewer are done here before an answer comes back. [-]"""
+"""Number of combinations from which a sweep is sent to the cluster; smaller sweeps are faster on the server. [-]"""
 CONNECT = 3.0
-"""How long a scheduler has to answer. [s]"""
+"""Time limit for connecting to the scheduler. [s]"""
 
 
 def scheduler_address(environment: Mapping[str, str] | None = None) -> str:
-    """Address of the scheduler that the operator named; empty if none.
+    """Return the address of the scheduler from the environment; "" if it is not set.
 
     Examples
     --------
@@ -35,21 +35,21 @@ def scheduler_address(environment: Mapping[str, str] | None = None) -> str:
 
 
 class Place(NamedTuple):
-    """Where a count runs."""
+    """Where a sweep runs."""
 
     executor: Executor | None
-    """None: here."""
+    """None for this server."""
     words: str
-    """For the page; empty where no cluster was asked for."""
+    """Text for the page; "" without a cluster."""
 
 
 class Cluster:
-    """The connection to one scheduler, made when it is first needed and again when it was lost.
+    """Connection to one scheduler, opened at the first use and again after a loss.
 
     Parameters
     ----------
     address : str
-        Empty: no cluster.
+        Address of the scheduler; "" for no cluster.
     """
 
     def __init__(self, address: str) -> None:
@@ -58,7 +58,7 @@ class Cluster:
         self._client: Any = None
 
     def place(self, size: int) -> Place:
-        """Where a count of so many combinations runs. May take `CONNECT` seconds."""
+        """Return where a sweep of this number of combinations runs. Can take `CONNECT` seconds."""
         if not self.address or size < SENT_FROM:
             return Place(None, "")
         with self._lock:
@@ -80,14 +80,14 @@ class Cluster:
             return Place(self._client.get_executor(), f"Counted on the cluster, {cores} core{'s' * (cores != 1)}.")
 
     def lost(self, wrong: Exception) -> Place:
-        """After a count has failed there: it runs here."""
+        """Close the connection after a failed sweep; return this server as the place."""
         logging.getLogger("explorer").warning("scheduler %s: %s", self.address, wrong)
         if type(wrong).__name__ == "OtherModelError":
             return self._here("The cluster runs another state of this program")
         return self._here("The cluster failed on the way")
 
     def close(self) -> None:
-        """Let go of the scheduler."""
+        """Close the connection to the scheduler."""
         with self._lock:
             self._drop()
 

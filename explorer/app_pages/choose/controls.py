@@ -1,6 +1,6 @@
-"""Controls of the Choose page: ranges as text, lists of parts, what must hold, what the map shows.
+"""Controls of page Choose: ranges as text, lists of parts, conditions, axes of the map.
 
-What a reader typed is kept in the session beside the controls, so that it is there again after another page.
+Entered values are stored in the session besides the widgets, so that they are kept on a change of page.
 """
 
 from __future__ import annotations
@@ -41,8 +41,8 @@ REACHES = {"near": "near this build", "wide": "wide", "own": "as typed below"}
 def chosen_output(
     label: str, key: str, default: str, *, help_: str, names: tuple[str, ...] = ASKED, **more: Any
 ) -> str:
-    """Selector of an answer."""
-    # the value goes with every run and is no one-time message: a browser that is late still shows it
+    """Draw the selection of a result, and return its name."""
+    # passed as a value at each run, not only set once: it is displayed also if the browser loads late
     now = kept_values.get(key, default)
     at = names.index(now) if now in names else names.index(default)
     chosen = st.selectbox(label, names, index=at, format_func=lambda k: LOOKS[k].words, key=key, help=help_, **more)
@@ -54,7 +54,7 @@ def chosen_output(
 
 
 def entered_ranges(inputs: Inputs) -> dict[str, Any]:
-    """What stands in the fields; ranges that nobody typed follow the build when it leaves them."""
+    """Return the text of the range fields; ranges without user input are recomputed if the build is outside them."""
     held = kept_values.get("choose_ranges")
     reach = kept_values.first("choose_reach", "near")
     if held is None or (reach != "own" and not _within(inputs, held)):
@@ -72,7 +72,7 @@ def _within(inputs: Inputs, held: Mapping[str, Any]) -> bool:
 
 def _set_ranges(held: dict[str, Any]) -> None:
     kept_values.keep_value("choose_ranges", held)
-    # new fields, so that they show the new text
+    # new widget keys, so that the fields display the new text
     kept_values.keep_value("choose_epoch", _epoch() + 1)
 
 
@@ -100,7 +100,7 @@ def _typed(name: str) -> None:
 
 
 def read_one(inputs: Inputs, name: str, text: Any) -> tuple:
-    """Values of one range; raises RangeError."""
+    """Return the values of one range; raises RangeError."""
     if name == "stator":
         return ranges.read_stators(text, (inputs.stator_d_mm, inputs.stator_h_mm))
     if name == "chemistry":
@@ -109,7 +109,7 @@ def read_one(inputs: Inputs, name: str, text: Any) -> tuple:
 
 
 def read_all(inputs: Inputs, held: Mapping[str, Any], skip: tuple[str, ...] = ()) -> dict[str, tuple]:
-    """Values of all ranges; raises RangeError with the sentences of all that cannot be read."""
+    """Return the values of all ranges; raises RangeError with a sentence for each that cannot be read."""
     found, faults = {}, []
     for name, text in held.items():
         if name in skip:
@@ -124,7 +124,7 @@ def read_all(inputs: Inputs, held: Mapping[str, Any], skip: tuple[str, ...] = ()
 
 
 def range_controls(held: Mapping[str, Any], frames: Mapping[str, pd.DataFrame]) -> None:
-    """Eight fields; a list of parts takes the place of its own."""
+    """Draw eight range fields; a list of parts replaces those of its kind."""
     st.segmented_control(
         "How far to look",
         list(REACHES),
@@ -183,7 +183,7 @@ def _range_field(name: str, text: Any, *, off: bool) -> None:
 
 
 def lists_block(frames: dict[str, pd.DataFrame]) -> None:
-    """Bring in lists of parts, each in place of its ranges."""
+    """Draw the upload of lists of parts, each of which replaces ranges."""
     counts = ", ".join(f"{len(f)} {kind}" for kind, f in frames.items())
     label = f"Your own list of parts: {counts}" if counts else "Use a list of parts instead"
     with st.expander(label, key="choose_lists_open", on_change="rerun") as box:
@@ -236,7 +236,7 @@ def lists_block(frames: dict[str, pd.DataFrame]) -> None:
 
 
 def _from_shelf(kind: str) -> None:
-    """Offer the parts that the reader keeps on the shelf."""
+    """Draw the button that uses the parts saved on page Shelf."""
     text, fault = _shelf_text(kind)
     if fault:
         page_frame.say(f'<p class="wi-notice" role="status">{html.escape(fault)}</p>')
@@ -256,7 +256,7 @@ def _from_shelf(kind: str) -> None:
 
 
 def _shelf_text(kind: str) -> tuple[str, str]:
-    """The table as kept, and what is wrong with it."""
+    """Return the stored table as text, and an error message."""
     try:
         held = shelf.store().load_table(kind)
     except StoreError as wrong:
@@ -270,7 +270,7 @@ def _shelf_rows(text: str, kind: str) -> int:
     try:
         return len(parts.read_csv(text, kind, file=f"your table of {kind}").frame)
     except ValueError:
-        return 0  # the page Shelf says what is wrong with it
+        return 0  # page Shelf shows the error
 
 
 def _use(kind: str, text: str | bytes, file: str) -> None:
@@ -314,20 +314,20 @@ BOUNDS = (
     ("mass", "at most", "Mass at most, g"),
     (PRICE, "at most", "Price at most"),
 )
-"""Conditions behind the fold; thrust to weight stands before it."""
+"""Further conditions, folded; thrust to weight is above them."""
 _FIRST_BOUNDS = {"thrust_to_weight": 2.0}
 
 
 @dataclass(frozen=True)
 class Asked:
-    """What a reader asks of the combinations.
+    """Objectives and conditions of the user for the combinations.
 
     Parameters
     ----------
     x, y : str
-        Answers on the axes of the map; ``x`` is the one wanted most.
+        Results on the axes of the map; ``x`` is the main objective.
     bounds : list of (answer, "at least" or "at most", SI or None)
-        None is not asked.
+        (result, kind, limit in SI units); None for no condition.
     limits : str
         One of `explorer.app_pages.choose.looks.LIMIT_WISHES`.
     """
@@ -358,7 +358,7 @@ def _bound(name: str, label: str) -> None:
 
 
 def three_controls(with_price: bool) -> None:
-    """What is wanted most, the least thrust, and which limits must hold."""
+    """Draw the main objective, the minimum thrust to weight, and the selection of limits."""
     names = (*ASKED, PRICE) if with_price else ASKED
     with st.container(key="choose_three"):
         want, thrust, hold = st.columns([1.6, 1.2, 1.9], gap="medium", vertical_alignment="bottom")
@@ -380,7 +380,7 @@ def three_controls(with_price: bool) -> None:
 
 
 def more_conditions(with_price: bool) -> None:
-    """Further conditions, and the other axis of the map."""
+    """Draw the further conditions, and the other axis of the map."""
     units = page_frame.units()
     names = (*ASKED, PRICE) if with_price else ASKED
     asked = [b for b in BOUNDS if with_price or b[0] != PRICE]
@@ -420,7 +420,7 @@ def more_conditions(with_price: bool) -> None:
 
 
 def asked_now(with_price: bool) -> Asked:
-    """What the controls say, those behind the fold too."""
+    """Return the objectives and conditions of all controls, including the folded ones."""
     held = _bounds()
     found: list[tuple[str, Any, float | None]] = [
         (name, kind, None if bound is None else looks.bound_si(name, bound))

@@ -1,7 +1,7 @@
-"""Sweeps of the Choose page, counted in a thread that can be stopped.
+"""Sweeps of page Choose, which run in a thread that can be stopped.
 
-A sweep of a million combinations takes seconds and a hundred megabytes: two at a time are counted on the whole server
-(or sent to the cluster that it was told of) and the last few are kept for all visitors, within a bound.
+A sweep of a million combinations takes seconds and 100 MB. At most two run at once on the server (or on the cluster).
+The latest results are cached for all sessions, up to a memory limit.
 """
 
 from __future__ import annotations
@@ -28,23 +28,23 @@ __all__ = ["HOLD", "CountedSweep", "SweepJob", "start"]
 
 CACHE_BYTES = 400_000_000
 COUNTING = 2
-"""Sweeps counted at the same time on this server. [-]"""
+"""Number of sweeps that run at once on this server. [-]"""
 HOLD = 10.0
-"""How long full throttle is held for the limits. [s]"""
+"""Duration of full throttle for the limits. [s]"""
 
 
 @dataclass(frozen=True)
 class CountedSweep:
-    """A finished sweep and the plan behind it."""
+    """A finished sweep and its plan."""
 
     plan: Plan
     found: Sweep
     where: str = ""
-    """Where it was counted, in words; empty where no cluster was asked for."""
+    """Where it was computed, in words; "" without a cluster."""
 
 
 class SweepCache:
-    """The last finished sweeps, by question, within a bound of memory; and the turn to count."""
+    """The latest finished sweeps by key, up to a memory limit, and the semaphore for running sweeps."""
 
     def __init__(self) -> None:
         self._kept: OrderedDict[str, CountedSweep] = OrderedDict()
@@ -71,31 +71,33 @@ def _bytes(counted: CountedSweep) -> int:
 
 @st.cache_resource
 def cluster() -> Cluster:
-    """The connection of this server to its cluster."""
+    """Return the connection of this server to its cluster."""
     return Cluster(scheduler_address())
 
 
 @st.cache_resource
 def sweep_cache() -> SweepCache:
-    """The one cache of this server."""
+    """Return the cache of this server."""
     return SweepCache()
 
 
 class SweepJob:
-    """One sweep being counted.
+    """One running sweep.
 
     Parameters
     ----------
     key : str
-        The whole question.
+        Identifies inputs, ranges, lists and results.
     planned : Plan
+        Arguments of the sweep.
     outputs : tuple of str
+        Results to compute.
     size : int
-        Combinations.
+        Number of combinations.
     held : SweepCache
-        Where finished counts are kept.
+        Cache of finished sweeps.
     way : Profile
-        How it is flown, where the minutes of that are asked.
+        Way of flying, for the mixed flight time; None if it is not needed.
     """
 
     def __init__(
@@ -107,15 +109,15 @@ class SweepJob:
         self.stopped = False
         self.waiting = True
         self.away = False
-        """On the cluster now."""
+        """Whether it runs on the cluster now."""
         self._plan, self._keeper = planned, held
         self._outputs = tuple(k for k in outputs if k != MIXED_TIME)
-        # minutes flown one way are a count of their own after the other answers
+        # the mixed flight time is computed in a second pass, after the other results
         self._way = (way or Profile()) if MIXED_TIME in outputs else None
         self._stop, self._ready = threading.Event(), threading.Event()
 
     def begin(self) -> None:
-        """Count in a thread of its own, or take what was kept."""
+        """Start the sweep in its own thread, or use the cached result."""
         self.answer = self._keeper.get(self.key)
         if self.answer is not None:
             self.done, self.waiting = self.size, False
@@ -166,7 +168,7 @@ class SweepJob:
             self._ready.set()
 
     def _swept(self) -> tuple[Sweep, str]:
-        """The sweep, on the cluster or here, and where in words."""
+        """Return the sweep, and in words where it was computed."""
         place = cluster().place(self.size)
         if place.executor is not None:
             self.away = True
@@ -186,11 +188,11 @@ class SweepJob:
         )  # fmt: skip
 
     def stop(self) -> None:
-        """Stop counting; what was counted is dropped, the last good picture stays."""
+        """Stop the sweep; its partial result is discarded, and the previous map stays."""
         self._stop.set()
 
     def wait(self, seconds: float) -> bool:
-        """Wait until it is done, stopped or failed; False if it is still counting."""
+        """Wait until it is done, stopped or failed; return False if it still runs."""
         return self._ready.wait(seconds)
 
 
@@ -202,22 +204,25 @@ def start(
     size: int,
     before: SweepJob | None,
 ) -> SweepJob:
-    """The job that answers a question: the one under way if it asks the same, else a new one.
+    """Return the job for these arguments: the previous one if its key is the same, otherwise a new one.
 
     Parameters
     ----------
     inputs : Inputs
-        Usable.
+        Valid.
     values, frames : mapping
         As for `explorer.app_pages.choose.plan.plan`.
     outputs : tuple of str
+        Results to compute.
     size : int
+        Number of combinations.
     before : SweepJob or None
-        The visitor's last job; stopped if it asks something else.
+        The previous job of this session; stopped if its key differs.
 
     Returns
     -------
     SweepJob
+        Started.
     """
     asked = headlines.plain(inputs)
     csv_by_kind = {k: f.to_csv() for k, f in sorted(frames.items())}

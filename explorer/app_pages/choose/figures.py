@@ -1,7 +1,7 @@
-"""Pictures of the Choose page: the map of all combinations, what each step buys and costs, where the spread comes from.
+"""Charts of page Choose: map of all combinations, gain and loss of each step, sources of the spread.
 
-The map is a plotly figure of counts and a few dots. The bars are plain HTML: they wrap on a phone, print, and are read
-out as they stand.
+The map is a plotly figure of counts and some dots. The bars are plain HTML, which wraps on a phone, can be printed, and
+can be read by a screen reader.
 """
 
 from __future__ import annotations
@@ -41,26 +41,26 @@ FOOTPRINT = "rgba(113,125,128,0.17)"
 _HUE = "59,131,160"
 COUNTS = [[0.0, f"rgba({_HUE},0.26)"], [0.5, f"rgba({_HUE},0.6)"], [1.0, f"rgba({_HUE},0.9)"]]
 BOUGHT = ("motor.", "propeller.", "pack.")
-"""Fields that a part in a shop decides; the frame and what it carries are no tip."""
+"""Fields of parts that can be bought; without frame and payload."""
 LEAST_BOUGHT = 0.005
-"""A step that buys less than this is told in words only. [-]"""
+"""Smallest gain of a step with a bar. [-]"""
 MOST_BARS = 4
-"""Steps that are drawn; the numbers below have all of them."""
+"""Number of steps with a bar; the table has all."""
 COST_WIDTH, BUYS_WIDTH = 60.0, 45.0
-"""Longest bars, so that equal shares are equally long in columns of 1.5 to 2. [% of their column]"""
+"""Width of the longest bars; equal shares have equal lengths in columns of widths 1.5 and 2. [% of the column]"""
 BARS_TOP = 0.4
-"""Longest bar; what goes beyond is cut and told in numbers. [-]"""
+"""Share of the longest bar; larger shares are cut and written as numbers. [-]"""
 
 
 @dataclass(frozen=True)
 class MapMark:
-    """Where a build lies on the map, SI; NaN where it cannot."""
+    """Position of a build on the map, in SI units; NaN if it has no such result."""
 
     name: str
     x: float
     y: float
     over: int = 0
-    """Limits that it breaks."""
+    """Number of exceeded limits."""
 
 
 # ---- the map ----------------------------------------------------------------------------------------------
@@ -75,24 +75,27 @@ def map_of(
     *,
     square: bool = False,
 ) -> go.Figure:
-    """Counts of combinations over two answers, the frontier, this build and the pinned ones.
+    """Return the counts of combinations against two results, with the frontier, this build and the pinned builds.
 
     Parameters
     ----------
     seen : Picture
+        Counts, frontier and axes.
     this : MapMark
+        The current build.
     others : sequence of MapMark
-        The last one pinned first.
+        The pinned builds, the latest first.
     labels : sequence of str
-        Shop label of each frontier dot.
+        Shop label of each dot of the frontier.
     units : Units
+        Units selected by the user.
     square : bool
-        Taller, for a narrow page.
+        Whether to draw it higher, for a narrow page.
 
     Returns
     -------
     plotly.graph_objects.Figure
-        Trace "frontier" carries the flat index of each dot as custom data.
+        The trace "frontier" has the flat index of each dot as custom data.
     """
     figure = go.Figure()
     x_edges, y_edges = in_axis_unit(seen.x, seen.x_edges, units), in_axis_unit(seen.y, seen.y_edges, units)
@@ -188,14 +191,14 @@ def map_of(
 def _mark(
     figure: go.Figure, mark: MapMark, seen: Picture, units: Units, words: str, *, pin: int | None, right: bool
 ) -> None:
-    """A build on the map: a ring with a dot in it, or the hollow mark of a pinned one, with its words beside it."""
+    """Draw a build on the map: a ring with a dot, or the hollow marker of a pinned build, with a label."""
     if not (math.isfinite(mark.x) and math.isfinite(mark.y)):
         return
     x, y = float(in_axis_unit(seen.x, mark.x, units)), float(in_axis_unit(seen.y, mark.y, units))
     of_pinned = pin is not None
     size, width = (13, 2.4) if of_pinned else (18, 3.2)
     shape = f"{PINNED_MARKS[(pin or 0) % len(PINNED_MARKS)]}-open" if of_pinned else "circle-open-dot"
-    # a light rim under the mark keeps it apart from the counts on either ground
+    # a light rim separates the marker from the counts, in both themes
     for name, colour, extra in (("rim", "rgba(246,245,240,0.9)", 3.4), ("", PINNED if of_pinned else THIS, 0.0)):
         figure.add_scatter(
             x=[x],
@@ -227,7 +230,7 @@ def _mark(
 
 
 def map_words(seen: Picture, this: MapMark, units: Units) -> str:
-    """The map in a sentence, for those who do not see it."""
+    """Return a description of the map in one sentence, for screen readers."""
     x_words, y_words = LOOKS[seen.x].words, LOOKS[seen.y].words
     start = f"Map of {many(seen.size)} combinations, {x_words} across and {y_words} upwards; {many(seen.holding)} hold."
     if seen.frontier.size == 0:
@@ -246,7 +249,7 @@ def map_words(seen: Picture, this: MapMark, units: Units) -> str:
 
 
 def change_sentence(found: list[Change], output: str) -> str:
-    """The best step that breaks no further limit, in words."""
+    """Return the best step that exceeds no further limit, in words; HTML."""
     clean = [c for c in found if c.buys >= LEAST_BOUGHT and not c.over and c.path.startswith(BOUGHT)]
     if not clean:
         return (
@@ -267,7 +270,7 @@ def change_sentence(found: list[Change], output: str) -> str:
 
 
 def change_frame(found: list[Change], output: str) -> pd.DataFrame:
-    """The bars as a table."""
+    """Return the values of the bars as a table."""
     return pd.DataFrame(
         {
             "step": [c.words for c in found],
@@ -280,20 +283,21 @@ def change_frame(found: list[Change], output: str) -> pd.DataFrame:
 
 
 def change_bars(found: Sequence[Change], output: str, units: Units) -> str:
-    """Two-sided bars, a row per practical step: left what it costs, right what it buys.
+    """Return two-sided bars, one row per step: loss on the left, gain on the right.
 
     Parameters
     ----------
     found : sequence of Change
-        What buys most first.
+        The largest gain first.
     output : str
-        The chosen answer.
+        The selected result.
     units : Units
+        Units selected by the user.
 
     Returns
     -------
     str
-        HTML.
+        Rows with bars, HTML.
     """
     worth = [c for c in found if c.buys >= LEAST_BOUGHT][:MOST_BARS]
     if not worth:
@@ -329,7 +333,7 @@ def _change_row(change: Change, output: str, longest: float, units: Units) -> st
 
 
 def over_words(broken: Sequence[str]) -> str:
-    """Limits that go over, as HTML: symbol, word, the first; empty where none does."""
+    """Return exceeded limits as HTML: symbol, word, the first name; "" without any."""
     if not broken:
         return ""
     more = f" and {len(broken) - 1} more" if len(broken) > 1 else ""
@@ -349,18 +353,19 @@ _SHORT = {
 
 
 def spread_bars(found: Sequence[Contribution], least: float = 0.01) -> str:
-    """What each unknown brings to the spread, largest first.
+    """Return the contributions to the spread as bars, the largest first.
 
     Parameters
     ----------
     found : sequence of Contribution
+        The largest first.
     least : float
-        Smaller shares are left out. [-]
+        Smallest share with a bar. [-]
 
     Returns
     -------
     str
-        HTML.
+        A list with bars, HTML.
     """
     causes = [c for c in found if c.share >= least]
     top = max((c.share for c in causes), default=1.0)
@@ -369,16 +374,17 @@ def spread_bars(found: Sequence[Contribution], least: float = 0.01) -> str:
 
 
 def reading_bars(found: Sequence[tuple[str, float]]) -> str:
-    """What each reading would take off the band.
+    """Return the reduction of the band by each reading as bars.
 
     Parameters
     ----------
     found : sequence of (words, share of the band)
+        The largest first.
 
     Returns
     -------
     str
-        HTML.
+        A list with bars, HTML.
     """
     return f'<ul class="wi-shares">{"".join(_bar(words, share, 1.0, "air") for words, share in found)}</ul>'
 

@@ -1,4 +1,4 @@
-"""How an answer is named and written on this page, which way is better, and what may be asked of it. Pure."""
+"""Results on page Choose: names, formats, direction of improvement, conditions. Pure functions."""
 
 from __future__ import annotations
 
@@ -35,21 +35,22 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Look:
-    """How one answer is named, written, and which way is better.
+    """Name and format of one result, and its direction of improvement.
 
     Parameters
     ----------
     words : str
-        As a choice and on an axis.
+        Name in a selection and on an axis.
     kind : str
         Key of `explorer.text.numbers.QUANTITIES`.
     better : "max" or "min"
+        Direction of improvement.
     more, less : str
-        Words for a rise and a fall.
+        Words for an increase and a decrease.
     verdict : str
-        "falls to ..." in words.
+        Name of the result in "falls to ...".
     scale : float
-        To the SI unit of the kind.
+        SI value of the kind over the value of the result. [-]
     """
 
     words: str
@@ -96,11 +97,11 @@ the user's mixed flight, and the price."""
 
 ASKED = tuple(k for k in LOOKS if k != PRICE)
 HEADLINES = tuple(k for k in ASKED if k != MIXED_TIME)
-"""Those that the engine solves for and draws the spread of."""
+"""Results that can be solved for and have a spread."""
 
 
 def reads(name: str, si: float, units: Units, *, unit: bool = True) -> str:
-    """Write one answer.
+    """Return one result as text.
 
     Examples
     --------
@@ -112,27 +113,27 @@ def reads(name: str, si: float, units: Units, *, unit: bool = True) -> str:
 
 
 def in_axis_unit(name: str, si: NDArray | float, units: Units) -> NDArray:
-    """Answers in the unit of the axis."""
+    """Return results in the unit of the axis."""
     look = LOOKS[name]
     quantity = quantity_of(look.kind, units)
     return np.asarray(si, dtype=np.float64) * look.scale / quantity.scale + quantity.offset
 
 
 def from_axis_unit(name: str, entered: float, units: Units) -> float:
-    """A typed bound back in SI: the inverse of `in_axis_unit`."""
+    """Return an entered limit in SI units: the inverse of `in_axis_unit`."""
     look = LOOKS[name]
     quantity = quantity_of(look.kind, units)
     return (entered - quantity.offset) * quantity.scale / look.scale
 
 
 def unit_of(name: str, units: Units) -> str:
-    """Unit on an axis or beside a bound."""
+    """Return the unit on an axis or next to a limit."""
     unit = quantity_of(LOOKS[name].kind, units).unit
     return "times" if unit == "times" else unit
 
 
 def change_words(name: str, after: float, before: float) -> str:
-    """How an answer differs, in whole per cent and a word.
+    """Return the change of a result in whole per cent and a word.
 
     Examples
     --------
@@ -151,7 +152,7 @@ def change_words(name: str, after: float, before: float) -> str:
 
 
 def bound_si(name: str, entered: float) -> float:
-    """A typed bound of the fixed conditions in SI: minutes, times, grams, price."""
+    """Return an entered limit of the fixed conditions (minutes, ratio, grams, price) in SI units."""
     return entered * {"hover_time": 60.0, "mass": 1e-3}.get(name, 1.0)
 
 
@@ -159,25 +160,26 @@ def bound_si(name: str, entered: float) -> float:
 
 LIMIT_WISHES = ("none", "what fits", "as usual", "all")
 USUAL = "as usual"
-"""What a builder expects: what people fly may go over a limit for seconds by as much as is common, and nothing else."""
+"""All parts fit, and limits are exceeded only by amounts that are usual for some seconds at full throttle."""
 
 
 def conditions(
     bounds: Sequence[tuple[str, Literal["at least", "at most"], float | None]], limits: str
 ) -> list[Condition]:
-    """What must hold.
+    """Return the conditions on the combinations.
 
     Parameters
     ----------
     bounds : sequence of (output, kind, SI value or None)
-        None is not asked.
+        None for no condition.
     limits : str
-        One of `LIMIT_WISHES`: "what fits" are cells, voltages and frame; for "as usual" the sweep must come from
-        `explorer.app_pages.choose.picture.judged`.
+        One of `LIMIT_WISHES`. "what fits" is limited to cells, voltages and frame. For "as usual" the sweep must be
+        processed by `explorer.app_pages.choose.picture.judged` first.
 
     Returns
     -------
     list of Condition
+        All must be true.
     """
     found = [Condition(name, kind, float(v)) for name, kind, v in bounds if v is not None]
     return found + [Condition(name, "at most", 1.0) for name in _limits(limits)]
@@ -190,13 +192,13 @@ def _limits(wish: str) -> tuple[str, ...]:
 
 
 def asked_outputs(x: str, y: str, bounds: Sequence[str], limits: str) -> tuple[str, ...]:
-    """Answers a sweep must bring for this picture, in a fixed order so that equal questions are equal."""
+    """Return the results that a sweep must contain, in a fixed order, so that equal requests have equal keys."""
     names = {x, y, *bounds, "hover_time", "thrust_to_weight", "mass"} - {PRICE}
     return (*(k for k in (*OUTPUTS, MIXED_TIME) if k in names), *_limits(limits))
 
 
 def nice_ticks(low: float, high: float, most: int = 6) -> tuple[float, float, float]:
-    """Ends and step of an axis, whole steps of 1, 2 or 5.
+    """Return the ends and the step of an axis; the step is 1, 2 or 5 times a power of ten.
 
     Examples
     --------
@@ -213,7 +215,7 @@ def nice_ticks(low: float, high: float, most: int = 6) -> tuple[float, float, fl
 
 
 def fault_words(condition: Condition) -> str:
-    """What a combination falls to."""
+    """Return the reason in words why a condition rejects a combination."""
     if condition.name in FITS:
         return FITS[condition.name].name
     if condition.name in SHARES:

@@ -1,4 +1,4 @@
-"""The map in words: what holds, what rules the others out, where the winners crowd; and its file. Pure."""
+"""Text on the map: accepted combinations, reasons of rejection, winners at the end of a range; CSV file. Pure."""
 
 from __future__ import annotations
 
@@ -26,12 +26,14 @@ __all__ = [
 
 
 def holds_words(displayed_map: Picture, units: Units) -> str:
-    """How many hold and what the others fall to, in one or two sentences.
+    """Return the number of accepted combinations and the reasons of rejection, in one or two sentences.
 
     Parameters
     ----------
     displayed_map : Picture
+        The map.
     units : Units
+        Units selected by the user.
 
     Returns
     -------
@@ -60,10 +62,10 @@ def _share(part: float) -> str:
 
 
 def nothing_words(verdicts: Sequence[Verdict], units: Units) -> str:
-    """Say which condition rejects most, and by how much it would have to give way."""
+    """Return the condition that rejects most, and the value at which a combination would be accepted."""
     first = verdicts[0]
     start = f"Nothing holds. {_asked(first.condition, units)} rejects {_share(first.rejected)}"
-    # the condition that gives way most cheaply, of those after which something would hold
+    # the smallest relative change, of the conditions whose change alone would accept a combination
     ready = [v for v in verdicts if math.isfinite(v.nearest)]
     if not ready:
         return f"{start}; relax two conditions, or widen the ranges."
@@ -94,17 +96,19 @@ def _bound(condition: Condition, nearest: float, units: Units) -> str:
 
 
 def edge_words(found: Sweep, seen: Picture) -> str:
-    """Say where the winners crowd at an end of a range: there more may be had outside it.
+    """Return a note if most winners are at an end of a range, so that values outside it may be better.
 
     Parameters
     ----------
     found : Sweep
+        All combinations.
     seen : Picture
+        Its winners.
 
     Returns
     -------
     str
-        Plain text; empty where they do not.
+        Plain text; "" if there is none.
     """
     if len(seen.winners) < 2:
         return ""
@@ -129,22 +133,25 @@ _BY_PATH = {r.path: r for r in RANGES.values()}
 def csv_of(
     found: Sweep, asked: Sequence[Condition], frames: Mapping[str, pd.DataFrame], most: int, *, limits: str = "all"
 ) -> bytes:
-    """Combinations that hold as a CSV file: fields and answers in SI, units in the headings.
+    """Return the accepted combinations as a CSV file: fields and results in SI units, with units in the headings.
 
     Parameters
     ----------
     found : Sweep
+        All combinations.
     asked : sequence of Condition
+        All must be true.
     frames : mapping
-        Part tables by kind: their parts are named.
+        Part tables by kind, for the names of their parts.
     most : int
-        Rows; more are thinned out evenly.
+        Largest number of rows; a larger number is thinned out evenly.
     limits : str
-        Wish by which `explorer.app_pages.choose.picture.judged` says what holds.
+        Selection of limits, as for `explorer.app_pages.choose.picture.judged`.
 
     Returns
     -------
     bytes
+        Text of the file.
     """
     rows = np.flatnonzero(judged(found, limits).meets(asked))
     rows = rows[:: max(1, -(-rows.size // most))]

@@ -1,4 +1,4 @@
-"""Choose: which combination is best for me?"""
+"""Choose: which combination of parts is best for the user?"""
 
 from __future__ import annotations
 
@@ -37,16 +37,16 @@ from explorer.text.numbers import spread
 from propmodel import parts
 
 PATIENCE = 0.7
-"""How long a run waits for the count before it shows a line about it. [s]"""
+"""Time that a run waits for a sweep before it shows the progress. [s]"""
 FIRST_PATIENCE = 3.0
-"""The same on a first visit, when there is no picture to keep. [s]"""
+"""The same for the first sweep, without a previous map. [s]"""
 POLL = 0.3
 MOST_CSV_ROWS = 20_000
 
 
 @dataclass(frozen=True)
 class MapState:
-    """The last good picture, and all that its dots and rows need; small, so that a session may keep it."""
+    """The latest map with the data of its dots and rows; small enough to store in the session."""
 
     key: str
     picture: Picture
@@ -57,12 +57,12 @@ class MapState:
     edge: str
     over: dict[int, tuple[str, ...]]
     bands: dict[int, dict[str, Any]]
-    """Ends of the spread of the winners' answers."""
+    """Ends of the 80 % interval of the winners' results."""
     question: str
     rows: tuple[Any, ...]
-    """What it takes to count again for the file of all that hold."""
+    """Arguments to repeat the sweep for the file of all accepted combinations."""
     instead: bool = False
-    """None keeps its limits as usual: this is of those that fit."""
+    """True if no combination has usual limits, so that the map shows those whose parts fit."""
 
 
 def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
@@ -87,7 +87,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
 
 
 def what_to_change(inputs: Inputs, output: str) -> None:
-    """Two-sided bars, a row per practical step."""
+    """Draw two-sided bars, one row per step to the next size."""
     units = page_frame.units()
     page_frame.section("Or change one part", f"to the next size sold, for {_better(output)}")
     found = answers.changes(inputs, output)
@@ -100,7 +100,7 @@ def what_to_change(inputs: Inputs, output: str) -> None:
 
 @st.fragment
 def combinations(inputs: Inputs, pins: Sequence[Inputs]) -> None:
-    """Ranges, conditions, the map, the winners."""
+    """Draw the ranges, the conditions, the map and the winners."""
     answer = st.container(key="choose_answer")
     frames: dict[str, pd.DataFrame] = kept_values.first("choose_lists", {})
     with_price = any("price [-]" in f and f["price [-]"].notna().any() for f in frames.values())
@@ -141,7 +141,7 @@ def combinations(inputs: Inputs, pins: Sequence[Inputs]) -> None:
 
 
 def best_words(inputs: Inputs, seen: MapState | None) -> str:
-    """The best combination that holds, in the words of a shop; HTML."""
+    """Return the best accepted combination as a shop label; HTML."""
     if seen is None or not seen.picture.winners:
         return "No combination of these parts holds what you ask. Ask less, or try more parts."
     p = seen.picture
@@ -161,12 +161,12 @@ def best_words(inputs: Inputs, seen: MapState | None) -> str:
 
 
 def _small_band(text: str) -> str:
-    """The band behind a number small and in one piece; HTML."""
+    """Return the band of a number in small type without line breaks; HTML."""
     return re.sub(r" \(([^()]* to [^()]*)\)", r' <span class="r">(\1)</span>', text)
 
 
 def _better(output: str) -> str:
-    """What is wanted, in words.
+    """Return the objective in words.
 
     Examples
     --------
@@ -178,7 +178,7 @@ def _better(output: str) -> str:
     return f"{most if look.better == 'max' else 'lowest'} {look.words}"
 
 
-# ---- counting ---------------------------------------------------------------------------------------------
+# ---- running a sweep --------------------------------------------------------------------------------------
 
 
 def counted(
@@ -193,7 +193,7 @@ def counted(
     slot: Any,
     before: MapState | None,
 ) -> tuple[MapState | None, list[str]]:
-    """The picture asked for, or the last good one with a line about the count under way; and what went wrong."""
+    """Return the requested map, or the previous one while the sweep runs; and messages."""
     units = page_frame.units()
     outputs = looks.asked_outputs(x, y, [b[0] for b in bounds if b[2] is not None], limits)
     size = plan.count_of(values, frames)
@@ -229,7 +229,7 @@ def counted(
     words = " ".join(filter(None, [map_words.holds_words(made, units), job.answer.where]))
     instead = False
     if made.holding == 0 and limits == USUAL:
-        # no answer helps nobody: those that fit, and what they go over stands beside each
+        # instead of an empty map: the combinations whose parts fit, each with its exceeded limits
         fitting = looks.conditions(bounds, "what fits")
         fits = picture(found, fitting, x=x, y=y, also=also)
         if fits.holding:
@@ -237,13 +237,13 @@ def counted(
             words += f" Shown: the {ranges.many(fits.holding)} whose parts fit."
     question = repr((inputs, values, {k: f.to_csv() for k, f in frames.items()}))
     if made.holding == 0 and before is not None and before.question == question:
-        # the same combinations: the last map stays; of others the empty map is drawn
+        # same combinations: keep the previous map; for others draw the empty one
         return before, [words]
     rows = (inputs, values, frames, outputs, size, asked, limits)
     request = (key, question, words, rows)
     seen = replace(seen_of(inputs, replace(job.answer, found=found), made, asked, frames, request), instead=instead)
     kept_values.keep_value("choose_seen", seen)
-    job.answer = None  # a hundred megabytes: kept for all in the cache, not by every visitor
+    job.answer = None  # 100 MB: stored once in the cache, not in every session
     with slot:
         page_frame.say(f'<p class="wi-small">{html.escape(words)}</p>')
     return seen, []
@@ -257,7 +257,7 @@ def seen_of(
     frames: dict[str, pd.DataFrame],
     request: tuple[str, str, str, tuple[Any, ...]],
 ) -> MapState:
-    """Labels, inputs and answers of every dot and row."""
+    """Return the labels, inputs and results of every dot and row."""
     key, question, words, rows = request
     found = answer.found
     good = found.meets(asked)
@@ -276,7 +276,7 @@ def seen_of(
 
 
 def waiting(key: str) -> None:
-    """The line about the count under way, looked at again and again until it is done."""
+    """Draw the progress of the running sweep; this fragment is rerun until it is done."""
 
     @st.fragment(run_every=POLL)
     def look() -> None:
@@ -301,7 +301,7 @@ def waiting(key: str) -> None:
 
 
 def load_dot(seen: MapState, index: int) -> None:
-    """Put a combination on the screen as the build."""
+    """Load a combination as the current build."""
     if index in seen.inputs:
         state.load(seen.inputs[index])
         typed_labels.retire()
@@ -309,7 +309,7 @@ def load_dot(seen: MapState, index: int) -> None:
 
 
 def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) -> None:
-    """The map with its key, and the winners."""
+    """Draw the map with its legend, and the winners."""
     units, p = page_frame.units(), seen.picture
     here = answers.point_of(inputs, (p.x, p.y))
     over = [one for one in headlines.sorted_limits(inputs) if one.state == "over"]
@@ -364,12 +364,12 @@ def _first_of(names: Sequence[str]) -> str:
 
 
 def measured_parts(inputs: Inputs) -> list[str]:
-    """Which parts of the build were measured."""
+    """Return the names of the measured parts of the build."""
     return in_use(inputs, inputs.own) if isinstance(inputs, OwnInputs) else []
 
 
 def winners(inputs: Inputs, seen: MapState) -> None:
-    """At most five rows along the frontier, in the words of a shop, and a button to load each."""
+    """Draw at most five rows along the frontier as shop labels, each with a button that loads it."""
     p, units = seen.picture, page_frame.units()
     if not p.winners:
         return
@@ -431,7 +431,7 @@ def _answer(name: str, si: float, ends: tuple[float, float] | None = None) -> st
 
 
 def all_that_hold(seen: MapState) -> bytes:
-    """Every combination that holds, with its fields and answers, counted again if the server let it go."""
+    """Return the CSV file of all accepted combinations; the sweep is repeated if it is no longer cached."""
     inputs, values, frames, outputs, size, asked, limits = seen.rows
     job = counting.start(inputs, values, frames, outputs, size, None)
     job.wait(120.0)
@@ -441,7 +441,7 @@ def all_that_hold(seen: MapState) -> bytes:
 
 
 def frontier_frame(seen: MapState, units: Any) -> pd.DataFrame:
-    """Every dot of the frontier with its label, for the table and the file."""
+    """Return all dots of the frontier with their labels, for the table and the file."""
     picks = [int(k) for k in seen.picture.frontier]
     columns: dict[str, Any] = {"look for": [parts.escape_cell(seen.labels[k]) for k in picks]}
     for name in seen.answers[picks[0]] if picks else ():
@@ -455,7 +455,7 @@ def frontier_frame(seen: MapState, units: Any) -> pd.DataFrame:
 
 
 def spread_block(inputs: Inputs) -> None:
-    """Where the spread of one answer comes from, and what a reading would take off."""
+    """Draw the sources of the spread of one result, and the effect of readings."""
     title, pick = st.columns([3, 1.3], vertical_alignment="bottom")
     with title:
         page_frame.section("Where the spread comes from", "why the forecast is a band, and what would narrow it")

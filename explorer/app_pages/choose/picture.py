@@ -1,6 +1,6 @@
-"""The picture of a sweep: what holds, what rules the others out, the counts of the map, the frontier, the winners.
+"""Map data of a sweep: accepted combinations, reasons of rejection, counts, frontier, winners.
 
-Pure. A million combinations become 80 x 60 counts and at most 60 dots; nothing larger ever leaves here.
+Pure functions. A million combinations are reduced to 80 x 60 counts and at most 60 dots.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ COLUMNS, ROWS = 80, 60
 DOTS = 60
 WINNERS = 5
 ALIKE = 0.03
-"""Another KV does as well when both answers stay within this share of the winner's. [-]"""
+"""Largest relative difference of both results from the winner's for which another KV counts as equal. [-]"""
 assert set(HEADLINES) <= set(OUTPUTS)
 
 
@@ -37,28 +37,28 @@ assert set(HEADLINES) <= set(OUTPUTS)
 
 @dataclass(frozen=True)
 class Picture:
-    """All that is drawn of a sweep.
+    """Data of the map of a sweep.
 
     Parameters
     ----------
     x, y : str
-        Outputs on the axes.
+        Results on the axes.
     x_edges, y_edges : ndarray
-        Of the counts, SI.
+        Edges of the bins. [SI units]
     every, held : ndarray of int
-        Counts of all combinations and of those that hold. Shape (ROWS, COLUMNS).
+        Counts of all combinations and of the accepted ones. Shape (ROWS, COLUMNS).
     size, holding : int
-        How many combinations, and how many hold.
+        Number of all combinations, and of the accepted ones.
     verdicts : list of Verdict
-        The deadliest first.
+        The one that rejects most first.
     falls : list of (words, share of all combinations)
-        The same for reading: parts rated for too few cells are one reason.
+        Reasons in words; all ratings for fewer cells are combined into one reason.
     frontier : ndarray of int
-        Flat indices, at most `DOTS`, along the frontier.
+        Flat indices of dots along the frontier, at most `DOTS`.
     frontier_size : int
-        How many there are on it.
+        Number of combinations on the frontier.
     frontier_x, frontier_y : ndarray
-        SI.
+        Positions of the dots. [SI units]
     winners : list of int
         Flat indices of the rows of the table.
     """
@@ -81,19 +81,19 @@ class Picture:
 
 
 def judged(found: Sweep, limits: str) -> Sweep:
-    """The sweep as the wish for limits judges it: for "as usual", what is usually gone over counts as just used up.
+    """Return the sweep with adjusted shares: for "as usual", an excess that is usual is replaced by a share of 1.
 
     Parameters
     ----------
     found : Sweep
-        With the shares used, and thrust to weight where the wish is "as usual".
+        With the shares used; for "as usual" with thrust to weight too.
     limits : str
         One of `explorer.app_pages.choose.looks.LIMIT_WISHES`.
 
     Returns
     -------
     Sweep
-        The same, or one with other shares; never changed in place.
+        The same, or a copy with other shares; never changed in place.
     """
     if limits != USUAL:
         return found
@@ -114,20 +114,23 @@ def picture(
     y: str = "thrust_to_weight",
     also: Sequence[tuple[float, float]] = (),
 ) -> Picture:
-    """Aggregate a sweep.
+    """Return the map data of a sweep.
 
     Parameters
     ----------
     found : Sweep
+        All combinations.
     asked : sequence of Condition
+        All must be true.
     x, y : str
-        Outputs on the axes.
+        Results on the axes.
     also : sequence of (x, y)
-        Points that must lie within the map: this build and the pinned one. [SI]
+        Points that must be inside the map: this build and the pinned builds. [SI units]
 
     Returns
     -------
     Picture
+        Counts, frontier and winners.
     """
     xs, ys = found[x].reshape(-1), found[y].reshape(-1)
     good = found.meets(asked)
@@ -155,7 +158,7 @@ _RATED = tuple(k for k in FITS if k.endswith(("_cells", "_voltage")))
 
 
 def _falls(found: Sweep, asked: Sequence[Condition], verdicts: Sequence[Verdict]) -> list[tuple[str, float]]:
-    """Reasons in words with their shares, what rejects most first."""
+    """Return reasons in words with their shares, the one that rejects most first."""
     reasons = [
         (fault_words(v.condition), v.rejected) for v in verdicts if v.condition.name not in _RATED and v.rejected > 0.0
     ]
@@ -168,7 +171,7 @@ def _falls(found: Sweep, asked: Sequence[Condition], verdicts: Sequence[Verdict]
 
 
 def _edges(values: NDArray, good: NDArray, also: NDArray, count: int) -> NDArray:
-    """Edges of the bins: what holds and this build wholly, of the rest all but stray ends."""
+    """Return the bin edges, which include all accepted values and this build, and the others without outliers."""
     finite = values[np.isfinite(values)]
     held = values[good]
     ends = [float(v) for v in also if math.isfinite(v)]
@@ -185,7 +188,7 @@ def _edges(values: NDArray, good: NDArray, also: NDArray, count: int) -> NDArray
 
 
 def _counts(xs: NDArray, ys: NDArray, edges: list[NDArray], keep: NDArray | None) -> NDArray:
-    """Counts in even bins, row by row from below; what lies outside is left out."""
+    """Return counts in equal bins, shape (ROWS, COLUMNS), lowest row first; values outside are omitted."""
     if keep is not None:
         xs, ys = xs[keep], ys[keep]
     places = []
@@ -201,7 +204,7 @@ def _counts(xs: NDArray, ys: NDArray, edges: list[NDArray], keep: NDArray | None
 
 
 def _spread(xs: NDArray, ys: NDArray, most: int) -> NDArray:
-    """Pick at most so many points along a line, evenly by its length, both ends kept."""
+    """Return the indices of at most ``most`` points, evenly spaced along a line, with both ends."""
     if xs.size <= most:
         return np.arange(xs.size)
     scaled = [(v - v.min()) / max(float(np.ptp(v)), 1e-12) for v in (xs.astype(float), ys.astype(float))]
@@ -209,27 +212,29 @@ def _spread(xs: NDArray, ys: NDArray, most: int) -> NDArray:
     wanted = np.linspace(0.0, along[-1], most)
     picks = np.unique(np.clip(np.searchsorted(along, wanted - 1e-9), 0, xs.size - 1))
     if picks.size >= most:
-        picks[0], picks[-1] = 0, xs.size - 1  # dots that coincide can hide the end
+        picks[0], picks[-1] = 0, xs.size - 1  # with coincident dots an end can be missing
         return picks
     return np.unique(np.concatenate([picks, [0, xs.size - 1]]))
 
 
 def alike_kv(found: Sweep, index: int, good: NDArray, x: str, y: str) -> tuple[float, float] | None:
-    """KV around a winner, all else equal, that hold too and whose answers stay near the winner's.
+    """Return the range of KV of combinations that are accepted and nearly equal to a winner, other fields unchanged.
 
     Parameters
     ----------
     found : Sweep
+        All combinations.
     index : int
-        Flat.
+        Flat index of the winner.
     good : ndarray of bool
-        Which combinations hold, flat.
+        Whether each combination is accepted, by flat index.
     x, y : str
+        Results on the axes.
 
     Returns
     -------
     (float, float) or None
-        None where KV is not on an axis. [rpm/V]
+        Lowest and highest KV; None if KV is not an axis. [rpm/V]
     """
     if "motor.kv" not in found.axes:
         return None

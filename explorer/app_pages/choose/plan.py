@@ -40,16 +40,16 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Plan:
-    """What `propmodel.studies.sweep.sweep` is asked.
+    """Arguments of `propmodel.studies.sweep.sweep`.
 
     Parameters
     ----------
     base : Build
-        What no axis changes.
+        Build with the fields that no axis changes.
     axes, tables : dict
-        As `sweep` takes them, SI.
+        As for `sweep`, in SI units.
     prices : dict
-        Price of the rows of a table axis for one craft, where its list has prices.
+        Price per craft of each row of a table axis, if its list has prices.
     """
 
     base: Build
@@ -59,7 +59,7 @@ class Plan:
 
 
 def count_of(values: Values, frames: Mapping[str, pd.DataFrame]) -> int:
-    """How many combinations there are.
+    """Return the number of combinations.
 
     Examples
     --------
@@ -71,7 +71,7 @@ def count_of(values: Values, frames: Mapping[str, pd.DataFrame]) -> int:
 
 
 def too_many(values: Values, frames: Mapping[str, pd.DataFrame]) -> str:
-    """Say that there are too many combinations, and where to save; empty where there are not."""
+    """Return a message if there are too many combinations, with the ranges to shorten; "" otherwise."""
     count = count_of(values, frames)
     if count <= MOST:
         return ""
@@ -99,20 +99,21 @@ _FIELDS_OF_LIST = {
 
 
 def plan(inputs: Inputs, values: Values, frames: Mapping[str, pd.DataFrame]) -> Plan:
-    """Plan the sweep: every range and list one axis, everything else as the build has it.
+    """Return the plan of a sweep: each range and list is one axis, all other fields are those of the build.
 
     Parameters
     ----------
     inputs : Inputs
-        Usable; its frame, payload, ESC, air and way of flying stay.
+        Valid; its frame, payload, ESC, air and way of flying are used.
     values : mapping
         From `read_range`, `read_stators` and `read_chemistries`.
     frames : mapping
-        Part tables by kind; each takes the place of the ranges of its kind.
+        Part tables by kind; each replaces the ranges of its kind.
 
     Returns
     -------
     Plan
+        Base, axes, tables and prices.
     """
     base = to_build(inputs)
     axes: dict[str, NDArray] = {}
@@ -134,7 +135,7 @@ def plan(inputs: Inputs, values: Values, frames: Mapping[str, pd.DataFrame]) -> 
         part, make = _MAKERS[kind]
         made = make(frame)
         given = {f: getattr(made, f) for f in _FIELDS_OF_LIST[kind] if getattr(made, f) is not None}
-        # what no row states is not stated: the old part's figure must not linger
+        # fields without a value in a row are unknown: the value of the previous part is not valid
         blank = {f.name: getattr(made, f.name) for f in fields(made) if getattr(made, f.name) is None}
         old = replace(getattr(base, part), **blank, name="")
         if kind == "propellers":
@@ -149,7 +150,7 @@ def plan(inputs: Inputs, values: Values, frames: Mapping[str, pd.DataFrame]) -> 
 
 
 def priced(found: Sweep, prices: Mapping[str, NDArray]) -> Sweep:
-    """The sweep with the price of the listed parts of each combination; NaN where a row has no price."""
+    """Return the sweep with the price of the listed parts of each combination; NaN if a row has no price."""
     if not prices:
         return found
     total = np.zeros(found.shape, dtype=np.float32)
@@ -167,24 +168,25 @@ def priced(found: Sweep, prices: Mapping[str, NDArray]) -> Sweep:
 def shop_label(
     found: Sweep, index: int, frames: Mapping[str, pd.DataFrame], inputs: Inputs, kv: tuple[float, float] | None = None
 ) -> str:
-    """What to look for in a shop: "2207, 1800 to 1900 KV; 5.1 x 3.6 x 3; 6S 1300".
+    """Return the parts of a combination as a shop label: "2207, 1800 to 1900 KV; 5.1 x 3.6 x 3; 6S 1300".
 
     Parameters
     ----------
     found : Sweep
+        All combinations.
     index : int
-        Flat.
+        Flat index of the combination.
     frames : mapping
-        Part tables by kind: their parts go by name.
+        Part tables by kind; their parts have names.
     inputs : Inputs
-        Says what no axis does.
+        For fields that are not an axis.
     kv : (float, float) or None
-        KV that do as well.
+        Range of nearly equal KV. [rpm/V]
 
     Returns
     -------
     str
-        Plain text; names from lists are as their owner typed them.
+        Plain text; names from lists are user text.
     """
     names = _names(found, index, frames)
     at = {k: v[()] for k, v in found.at(index).items()}
@@ -214,7 +216,7 @@ def shop_label(
 
 
 def battery_name(index: Any, inputs: Inputs) -> str:
-    """Name of a chemistry as it stands on a label; nothing for plain LiPo."""
+    """Return the name of a chemistry as on a label; "" for plain LiPo."""
     key = inputs.chemistry if index is None else list(battery.CHEMISTRIES)[int(index)]
     return "" if key == "lipo" else f" {CHEMISTRY_NAMES.get(key, key)}"
 
@@ -233,22 +235,25 @@ def _names(found: Sweep, index: int, frames: Mapping[str, pd.DataFrame]) -> dict
 
 
 def inputs_at(inputs: Inputs, planned: Plan, found: Sweep, index: int, frames: Mapping[str, pd.DataFrame]) -> Inputs:
-    """Inputs of one combination.
+    """Return the inputs of one combination.
 
     Parameters
     ----------
     inputs : Inputs
-        Those the sweep started from.
+        Inputs from which the sweep was planned.
     planned : Plan
+        Plan of the sweep.
     found : Sweep
+        All combinations.
     index : int
-        Flat.
+        Flat index of the combination.
     frames : mapping
+        Part tables by kind.
 
     Returns
     -------
     Inputs
-        As `carried`; parts of a list come with what their row states.
+        As from `carried`; parts of a list have the values of their row.
     """
     changes = {k: v[()] for k, v in found.at(index).items()}
     listed = {kind: frame.iloc[_rows(found, index)[kind]] for kind, frame in frames.items()}
@@ -259,23 +264,24 @@ def inputs_at(inputs: Inputs, planned: Plan, found: Sweep, index: int, frames: M
 
 
 def carried(inputs: Inputs, base: Build, changes: Mapping[str, Any], *, skip: Sequence[str] = ()) -> Inputs:
-    """Inputs with other parts of the same make.
+    """Return the inputs with other parts of the same make.
 
     Parameters
     ----------
     inputs : Inputs
+        The build.
     base : Build
-        Of these inputs.
+        Build of these inputs.
     changes : mapping
-        Dotted field to value, SI; a chemistry as its number.
+        Dotted field -> value in SI units; a chemistry as its index.
     skip : sequence of str
-        Kinds of part to leave as they are.
+        Kinds of parts that are not changed.
 
     Returns
     -------
     Inputs
-        What was told of the old parts (masses, label currents, resistance) is carried over as the engine carries it
-        to another part of the same make; what was not told stays untold.
+        Known values of the previous parts (mass, label current, resistance) are scaled as in `propmodel` for another
+        part of the same make; unknown values stay unknown.
     """
     made = with_fields(base, dict(changes))
     touched = {path.partition(".")[0] for path in changes}
@@ -292,7 +298,7 @@ def carried(inputs: Inputs, base: Build, changes: Mapping[str, Any], *, skip: Se
             ("no_load_a", made.motor.no_load_current, 1.0),
         ):
             new[name] = None if getattr(inputs, name) is None else _clean(got, scale)
-        # labels that the engine leaves alone, which `apply` would forget with another stator
+        # labels that `propmodel` does not change, and that `apply` would clear for another stator
         new |= {"motor_max_a": inputs.motor_max_a, "motor_max_cells": inputs.motor_max_cells}
     if "propeller" in touched and "propellers" not in skip:
         new |= {
@@ -313,7 +319,7 @@ def carried(inputs: Inputs, base: Build, changes: Mapping[str, Any], *, skip: Se
             "chemistry": inputs.chemistry if chemistry is None else list(battery.CHEMISTRIES)[int(chemistry)],
             "usable_percent": inputs.usable_percent,
             "pack_g": None if inputs.pack_g is None else _clean(battery.mass(made.pack), GRAM),
-            # a reading, at its own temperature, scales as the resistance does
+            # a measured resistance, at its own temperature, is scaled as the resistance
             "cell_mohm": None
             if inputs.cell_mohm is None
             else _clean(

@@ -1,4 +1,4 @@
-"""Ranges of parts: what is sold, ranges as they are typed, ranges around a build. Pure."""
+"""Ranges of parts: sizes sold, entered ranges, ranges around a build. Pure functions."""
 
 from __future__ import annotations
 
@@ -41,21 +41,21 @@ __all__ = [
 ]
 
 MOST = 2_000_000
-"""Combinations that are counted at once: they take some 300 MB and ten seconds. [-]"""
+"""Largest number of combinations of one sweep, which takes about 300 MB and 10 s. [-]"""
 PRICE = "price"
-"""Name of the output that the price columns of the lists add up to."""
+"""Name of the result that is the sum of the price columns of the lists."""
 
 
 class RangeError(ValueError):
-    """A range or list cannot be used; the text is one plain sentence for the screen."""
+    """An invalid range or list; the text is one sentence for the screen."""
 
 
-# ---- what is sold -----------------------------------------------------------------------------------------
-# Steps one can buy: common practice, from memory.
+# ---- sizes sold -------------------------------------------------------------------------------------------
+# Sizes sold: common practice, from memory.
 
 
 def _steps(*parts_: tuple[float, float, float]) -> tuple[float, ...]:
-    """Steps from (first, last, step) pieces, the last of each left to the next."""
+    """Return the steps of consecutive (first, last, step) pieces; the last value of a piece begins the next one."""
     found = [round(a + k * step, 3) for a, b, step in parts_ for k in range(round((b - a) / step))]
     return (*found, parts_[-1][1])
 
@@ -78,27 +78,27 @@ STATORS_SOLD = tuple(
 
 
 CELLS_SOLD = (1, 2, 3, 4, 6, 8, 12)
-"""Cells of the packs that every shop has; five and seven are rare."""
+"""Common numbers of cells; packs of five and seven cells are rare."""
 
 
 @dataclass(frozen=True)
 class TriedRange:
-    """One thing that can be ranged over.
+    """One field or pair of fields that can have a range.
 
     Parameters
     ----------
     name : str
-        Field of `Inputs`; "stator" for the pair of stator sizes.
+        Field of `Inputs`; "stator" for the two stator sizes.
     path : str
         Dotted field of the build.
     words, several, unit : str
-        As shown: of one value and of many.
+        As displayed: for one value and for several.
     scale : float
-        SI = typed x scale.
+        SI value over entered value.
     sold : tuple of float
-        Steps one can buy.
+        Sizes sold.
     kind : str
-        Kind of part list that takes its place.
+        Kind of part list that replaces it.
     """
 
     name: str
@@ -131,17 +131,17 @@ LISTED = ("motors", "propellers", "packs", "controllers")
 
 Pair = tuple[float, float]
 Values = Mapping[str, tuple]
-"""Values along each range: numbers as typed, (diameter, height) pairs in mm, names of chemistries."""
+"""Values of each range: numbers as entered, (diameter, height) pairs in mm, names of chemistries."""
 
 
 def _allowed(name: str) -> tuple[float, float]:
-    """Least and most that a field takes, in its own unit."""
+    """Return the allowed minimum and maximum of a field, in its own unit."""
     field = FIELDS[name]
     assert field.low is not None and field.high is not None, f"{name} is no number"
     return float(field.low), float(field.high)
 
 
-# ---- ranges as typed --------------------------------------------------------------------------------------
+# ---- entered ranges ---------------------------------------------------------------------------------------
 
 _NUMBER = r"([0-9]+(?:\.[0-9]+)?)"
 _SPAN = re.compile(rf"^{_NUMBER}\s*(?:to|until|\.\.|-|\u2013)\s*{_NUMBER}(?:\s*(?:by|step|every)\s*{_NUMBER})?$")
@@ -162,7 +162,7 @@ _EXAMPLES = {
 
 
 def example(name: str) -> str:
-    """A range as it may be typed.
+    """Return an example of a range as it can be entered.
 
     Examples
     --------
@@ -178,21 +178,21 @@ def read_range(text: str, name: str, present: float | None = None) -> tuple[floa
     Parameters
     ----------
     text : str
-        "1750", "1750, 1950", "1700 to 2100" (what is sold between them) or "1700 to 2100 by 25".
+        "1750", "1750, 1950", "1700 to 2100" (the sizes sold in between) or "1700 to 2100 by 25".
     name : str
         Key of `RANGES`.
     present : float or None
-        What the build has: counted in where it lies inside a range of sold steps.
+        Value of the build; added if it is inside a range of sizes sold.
 
     Returns
     -------
     tuple of float
-        Rising, in the unit typed.
+        In increasing order, in the entered unit.
 
     Raises
     ------
     RangeError
-        With a sentence.
+        With one sentence.
 
     Examples
     --------
@@ -250,7 +250,7 @@ def _by(words: str, low: float, high: float, step: float) -> NDArray:
 
 
 def read_stators(text: str, present: Pair | None = None) -> tuple[Pair, ...]:
-    """Read stator sizes: "2207, 2306", or "2205 to 2307" for what is sold between them by volume.
+    """Read stator sizes: "2207, 2306", or "2205 to 2307" for the sizes sold in between, by volume.
 
     Examples
     --------
@@ -292,7 +292,7 @@ def _volume(pair: Pair) -> float:
 
 
 def stator_text(pair: Pair) -> str:
-    """The digits on a motor.
+    """Return the stator size as printed on a motor.
 
     Examples
     --------
@@ -305,7 +305,7 @@ def stator_text(pair: Pair) -> str:
 
 
 def read_chemistries(names: Sequence[str]) -> tuple[str, ...]:
-    """Check the chosen chemistries; at least one.
+    """Return the selected chemistries; raises RangeError if there is none.
 
     Examples
     --------
@@ -318,7 +318,7 @@ def read_chemistries(names: Sequence[str]) -> tuple[str, ...]:
 
 
 def span_text(values: Sequence[float]) -> str:
-    """Write values so that `read_range` takes them back, as ranges of a step where they rise evenly.
+    """Return values as text for `read_range`; evenly spaced values as a range with a step.
 
     Examples
     --------
@@ -334,12 +334,14 @@ def span_text(values: Sequence[float]) -> str:
 
 
 def around(inputs: Inputs, *, wide: bool = False) -> dict[str, Any]:
-    """Ranges around a build, as they would be typed: some 100,000 combinations, or near a million.
+    """Return ranges around a build as text: about 100,000 combinations, or nearly a million if ``wide``.
 
     Parameters
     ----------
     inputs : Inputs
+        The build.
     wide : bool
+        Whether to include more values.
 
     Returns
     -------
@@ -355,7 +357,7 @@ def around(inputs: Inputs, *, wide: bool = False) -> dict[str, Any]:
     now = (inputs.stator_d_mm, inputs.stator_h_mm)
     near = sorted(STATORS_SOLD, key=lambda s: abs(math.log(_volume(s) / _volume(now))) + abs(s[0] - now[0]) / 25.0)
     out["stator"] = ", ".join(stator_text(s) for s in sorted({now, *near[: 6 if wide else 4]}, key=_volume))
-    # propellers of one class: they fit one frame, a 5-inch takes 5 to 5.2
+    # propellers of one class, which fit the same frame: for 5 inch, 5 to 5.2
     least_d, most_d = (0.85 * d, 1.1 * d) if wide else (0.975 * d, 1.02 * d)
     out["diameter_in"] = _sold_text("diameter_in", least_d, most_d, d)
     step = 0.2 if p < 2.5 else 0.4 if p < 6.0 else 0.5
@@ -370,10 +372,10 @@ def around(inputs: Inputs, *, wide: bool = False) -> dict[str, Any]:
 
 
 def _cells_near(cells: int, *, wide: bool) -> list[int]:
-    """Packs of the class: the one there is, and those sold beside it."""
+    """Return numbers of cells near the present one, of the packs sold."""
     sold = sorted({cells, *CELLS_SOLD})
     at = sold.index(cells)
-    # a step up costs every other part its rating: only where a wide look is asked for
+    # more cells exceed the ratings of other parts: from 6 cells on only if wide
     return sold[max(at - 1, 0) : at + (2 if wide or cells < 6 else 1)]
 
 
@@ -391,7 +393,7 @@ def _sold_text(name: str, low: float, high: float, now: float) -> str:
 
 
 def inside(inputs: Inputs, values: Values) -> bool:
-    """Whether the build lies within the ranges: between the least and the most of each."""
+    """Return whether the build is inside the ranges: between the minimum and maximum of each."""
     for name, several in values.items():
         if name == "stator":
             widths = [v[0] for v in several]
@@ -406,7 +408,7 @@ def inside(inputs: Inputs, values: Values) -> bool:
 
 
 def dropped_by(kind: str) -> tuple[str, ...]:
-    """Ranges that a list of parts takes the place of.
+    """Return the ranges that a list of parts replaces.
 
     Examples
     --------
@@ -417,7 +419,7 @@ def dropped_by(kind: str) -> tuple[str, ...]:
 
 
 def many(count: int) -> str:
-    """A count in words: thousands set off by a narrow space.
+    """Return a number as text, with thousands separated by a narrow space.
 
     Examples
     --------
@@ -430,7 +432,7 @@ def many(count: int) -> str:
 # ---- steps to the next size -------------------------------------------------------------------------------
 
 _NEXT = {
-    # field of the build, its range, SI of one typed unit, least relative step, words
+    # dotted field of the build, its range, SI value of one entered unit, smallest relative step, text
     "motor.kv": ("kv", 1.0, 0.04, "{:g} KV"),
     "propeller.diameter": ("diameter_in", INCH, 0.015, "{:g} in propellers"),
     "propeller.pitch": ("pitch_in", INCH, 0.06, "{:g} in pitch"),
@@ -439,15 +441,17 @@ _NEXT = {
 
 
 def next_sold(inputs: Inputs) -> tuple[InputStep, ...]:
-    """Steps to the next size that is sold, up and down, and three that cost nothing.
+    """Return the steps to the next size sold, up and down, and three steps without a purchase.
 
     Parameters
     ----------
     inputs : Inputs
+        The build.
 
     Returns
     -------
     tuple of InputStep
+        Field, change in SI units, and text.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""The sentence of the Choose page that solves for one field: what capacity gives eight minutes?"""
+"""The section of page Choose that solves for one field: which capacity gives eight minutes?"""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _TARGETS = {"hover_time": 8.0, "thrust_to_weight": 4.0}
 
 
 def solve_sentence(inputs: Inputs) -> None:
-    """What capacity gives eight minutes?"""
+    """Draw the sentence with selections of field, result and target, and its answer."""
     units = page_frame.units()
     with st.container(key="choose_solve", horizontal=True, vertical_alignment="bottom"):
         name = st.selectbox(
@@ -58,7 +58,7 @@ def solve_sentence(inputs: Inputs) -> None:
 
 
 def answer_words(inputs: Inputs, name: str, output: str, target: float) -> str:
-    """The answer of the sentence, as HTML."""
+    """Return the answer as HTML."""
     units = page_frame.units()
     field = FIELDS[name]
     si = looks.from_axis_unit(output, target, units)
@@ -90,7 +90,7 @@ def _no_craft(words: str) -> str:
 
 
 def _near_sold(inputs: Inputs, name: str, output: str, value_: float) -> str:
-    """What the sold sizes to either side give."""
+    """Return the results with the next smaller and larger sizes sold."""
     sold = RANGES[name].sold if name in RANGES else ()
     near = [max((s for s in sold if s <= value_), default=None), min((s for s in sold if s >= value_), default=None)]
     sizes = [float(s) for s in dict.fromkeys(near) if s is not None]

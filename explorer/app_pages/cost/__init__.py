@@ -1,1 +1,1 @@
-"""Page Cost: what a session costs."""
+"""Page Cost: cost of a session."""

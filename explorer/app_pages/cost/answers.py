@@ -1,4 +1,4 @@
-"""Answers of page Cost: a session with its band; kept."""
+"""Results of page Cost, cached: cost of a session with its band."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ __all__ = [
 
 
 def session_of(inputs: Inputs, rates: Mapping[str, float]) -> costs.Session:
-    """Session of a build: minutes and depth are its own, the rates are the reader's."""
+    """Return the session of a build: flight time and depth of discharge from the build, rates from the user."""
     seconds = _seconds(headlines.plain(inputs))
     return costs.Session(
         flights=rates["flights"],
@@ -47,7 +47,7 @@ def _seconds(inputs: Inputs) -> float:
 
 
 def cost(inputs: Inputs, rates: Mapping[str, float], prices: Mapping[str, float | None]) -> costs.SessionCost:
-    """Cost of a session with a build."""
+    """Return the cost of a session with a build."""
     return costs.session_cost(
         session_of(inputs, rates),
         costs.Prices(

@@ -1,4 +1,4 @@
-"""The strip of a session's cost and the words of its parts. Pure HTML; names come escaped."""
+"""Strip of the cost of a session, and texts on its parts. Plain HTML; names must be escaped by the caller."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ __all__ = ["counts", "money", "spares", "strips"]
 
 NAMES = {"packs": "packs", "propellers": "propellers", "motors": "motors", "controllers": "ESC", "other": "other"}
 NARROW_SHARE = 0.11
-"""A label needs this share of the strip to stand under its own piece. [-]"""
+"""Smallest share of the strip for a label below its piece. [-]"""
 
 
 def money(value: float) -> str:
-    """An amount without a currency: two digits and more.
+    """Return an amount without a currency, with at least two significant digits.
 
     Examples
     --------
@@ -34,12 +34,12 @@ def money(value: float) -> str:
 
 
 def strips(rows: Sequence[Mapping]) -> str:
-    """One stacked strip per build on one scale.
+    """Return one stacked bar per build, on a common scale; HTML.
 
     Parameters
     ----------
     rows : sequence of mapping
-        ``name``, ``pinned`` (bool), ``parts`` (name to amount, in order), ``low``, ``high``, ``total``.
+        ``name``, ``pinned`` (bool), ``parts`` (name -> amount, in order), ``low``, ``high``, ``total``.
     """
     top = max((float(r["high"]) for r in rows if math.isfinite(r["high"])), default=0.0)
     if top <= 0.0:
@@ -74,7 +74,7 @@ def strips(rows: Sequence[Mapping]) -> str:
 
 
 def _every(per_session: float, one: str) -> str:
-    """How often one goes, in words.
+    """Return in words how often one is used up.
 
     Examples
     --------
@@ -97,13 +97,13 @@ _WHY = {
 
 
 def counts(used: Mapping[str, float]) -> str:
-    """What a session uses up, without any price."""
+    """Return what a session uses up, without prices."""
     rows = "".join(f"<li><b>{NAMES[p]}</b><span>{_every(float(used[p]), p)}: {_WHY[p]}</span></li>" for p in PARTS)
     return f'<ul class="wb-counts">{rows}</ul>'
 
 
 def spares(found: Sequence[Spare]) -> list[list[str]]:
-    """Rows of the table of spares: part, lost on average, take, enough how often."""
+    """Return the rows of the table of spares: part, mean loss, number to take, how often that is enough."""
     return [
         [NAMES[s.part], number(s.expected, 0.1 if s.expected >= 0.1 else 0.01), str(s.take), chance_in_words(s.chance)]
         for s in found

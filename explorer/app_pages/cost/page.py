@@ -1,4 +1,4 @@
-"""Cost: what does a session cost, what counts in it, and which spares to take."""
+"""Cost: what does a session cost, which part costs most, and which spares to take?"""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
 
 
 def form() -> tuple[dict[str, float], dict[str, float | None]]:
-    """The six inputs that count most."""
+    """Draw the six most important inputs; return rates and prices."""
     rates: dict[str, float] = {}
     prices: dict[str, float | None] = {}
     with st.container(key="cost_form"):
@@ -98,7 +98,7 @@ def form() -> tuple[dict[str, float], dict[str, float | None]]:
 
 
 def rate(name: str, how: tuple[str, float, float, float, float, str]) -> float:
-    """One rate; it always has a value."""
+    """Draw the field of one rate, and return it; a cleared field has its default."""
     label, default, low, high, step, help_ = how
     key = f"rate-must-{name}"
     kept_values.put(key, float(kept_values.get(name, default)))
@@ -114,7 +114,7 @@ def _rate(key: str, name: str) -> None:
 
 
 def price(name: str, label: str, help_: str, *, hint: str = "not told", whose: str = "") -> float | None:
-    """One price; blank until typed, in any currency. ``whose`` keeps it for one build, wherever that is pinned."""
+    """Draw the field of one price; None if blank. Any currency. ``whose`` stores it for one build."""
     key, stored = f"price-{name}", whose or f"price_{name}"
     kept_values.put(key, kept_values.get(stored))
     return st.number_input(
@@ -136,12 +136,12 @@ PINNED_PRICES = ("propeller", "pack", "motor", "controller")
 
 
 def _whose(name: str, pin: Inputs) -> str:
-    """Under which name the price of a part of a pinned build is kept."""
+    """Return the name under which the price of a part of a pinned build is stored."""
     return f"price of the {name} of {pin!r}"
 
 
 def more(rates: dict[str, float], prices: dict[str, float | None], pins: Sequence[Inputs]) -> float:
-    """Everything else, closed at first. Fills both records and gives the sessions until the next shop."""
+    """Draw all other inputs, closed at first; add them to both dicts. Return the sessions until the next shop."""
     for name, how in MORE_RATES.items():
         rates[name] = float(kept_values.get(name, how[1]))
     for name in MORE_PRICES:
@@ -175,7 +175,7 @@ def more(rates: dict[str, float], prices: dict[str, float | None], pins: Sequenc
 
 
 def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -> str:
-    """What a session costs, in one sentence."""
+    """Return the cost of a session in one sentence."""
     packs = f"{number(rates['flights'], 1.0)} pack{'s' if rates['flights'] != 1 else ''}"
     name = f"<em>{html.escape(inputs.name)}</em>" if inputs.name not in ("", "Your build") else "this craft"
     if len(bill.unpriced) == len(costs.PARTS) and float(bill.total) == 0.0:
@@ -205,7 +205,7 @@ def sentence(inputs: Inputs, rates: dict[str, float], bill: costs.SessionCost) -
 
 
 def strips(inputs: Inputs, pins: Sequence[Inputs], rates: dict, prices: dict, bill: costs.SessionCost) -> None:
-    """One strip per build, and the minute in the air in words."""
+    """Draw one bar per build, and the cost per minute of flight in words."""
     if float(bill.total) <= 0.0:
         return
     rows = [_row(inputs.name or "This build", bill, False)]
@@ -251,7 +251,7 @@ def _row(name: str, bill: costs.SessionCost, pinned: bool) -> dict[str, Any]:
 
 
 def spares(inputs: Inputs, rates: dict[str, float], weekend: float) -> None:
-    """What to take along, and how often it suffices."""
+    """Draw the table of spares to take, and how often they are enough."""
     page_frame.section("Spares to take", "so that each suffices at least 9 times in 10")
     key = "rate-must-weekend"
     kept_values.put(key, weekend)

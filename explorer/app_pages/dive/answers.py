@@ -1,4 +1,4 @@
-"""Answers of page Dive: the way down with its band, own wake; kept."""
+"""Results of page Dive, cached: the dive with its band, vortex ring state."""
 
 from __future__ import annotations
 
@@ -36,23 +36,24 @@ __all__ = [
 
 @dataclass(frozen=True)
 class DiveAnswer:
-    """One dive with its band and the table of pulls against charge. SI units.
+    """One dive with its band, and the table of load factor against state of charge. SI units.
 
     Parameters
     ----------
     out : PullOut
-        With the paths.
+        Forecast, with the paths.
     low, high : float
-        Height lost by 8 in 10 craft; infinite where some cannot level. [m]
+        80 % interval of the height lost; infinite if some craft cannot return to level flight. [m]
     delay : Delay
+        Parts of the delay before the pull. [s]
     pulls, charges : ndarray
-        Of the table: thrust over weight, state of charge. [-]
+        Rows and columns of the table: thrust to weight of the pull, state of charge. [-]
     heights : ndarray
-        Height lost, pulls down, charges across; NaN where it cannot level. [m]
+        Height lost, shape (pulls, charges); NaN if it cannot return to level flight. [m]
     held_back : ndarray of bool
-        Where the motors or the pack give less than the pull asked for.
+        True if the motors or the pack supply less than the thrust asked for; same shape.
     available : float
-        Pull over weight there is for the way out, after what steering takes. [-]
+        Available thrust to weight for the pull-out, after the margin for attitude control. [-]
     """
 
     out: PullOut
@@ -65,13 +66,13 @@ class DiveAnswer:
     held_back: NDArray
     available: float
     powered: bool
-    """The speed asked for is more than the fall gives."""
+    """Whether the entered speed is higher than the fall reaches."""
     hovers: bool = True
-    """Full throttle holds it up at this charge."""
+    """Whether the thrust at full throttle exceeds the weight at this state of charge."""
 
 
 def parts_of_delay(reaction: float, spool: float) -> Delay:
-    """Split the time to see, decide and turn as the engine's default does, and add the spin-up of this craft."""
+    """Return the delay: the reaction time split as in `propmodel`, and the spin-up time. Arguments in s."""
     base = Delay()
     known = number(base.see) + number(base.decide) + number(base.rotate)
     part = reaction / known
@@ -84,20 +85,27 @@ def parts_of_delay(reaction: float, spool: float) -> Delay:
 
 
 def dive(inputs: Inputs, *, entry: str = "nose_down", start_height: float | None = None) -> DiveAnswer:
-    """Fall, delay, pull, at the charge that is left.
+    """Return the dive: fall, delay and pull-out, at the state of charge of the inputs.
 
     Parameters
     ----------
     inputs : Inputs
+        The build, with drop, speed and reaction time.
     entry : {"nose_down", "flat"}
+        Attitude at the start of the dive.
     start_height : float or None
         Height above the ground at which the dive begins. [m]
+
+    Returns
+    -------
+    DiveAnswer
+        Forecast, band and table.
     """
     return _dive(headlines.plain(inputs), entry, start_height)
 
 
 def path_alone(inputs: Inputs, *, entry: str = "nose_down", start_height: float | None = None) -> PullOut:
-    """The forecast of a dive without its band and table: all that a pinned craft shows. Parameters as of `dive`."""
+    """Return the forecast of a dive without band and table, for pinned builds. Parameters as for `dive`."""
     return _path_alone(headlines.plain(inputs), entry, start_height)
 
 
@@ -108,7 +116,7 @@ def _path_alone(inputs: Inputs, entry: str, start_height: float | None) -> PullO
 
 @dataclass(frozen=True)
 class _Forecast:
-    """One dive, and what the same dive of other craft is asked with."""
+    """Forecast of one dive, and the arguments of `pull_out` for the same dive of other craft."""
 
     out: PullOut
     drop: float | None
@@ -126,7 +134,7 @@ def _forecast(inputs: Inputs, entry: str, start_height: float | None) -> _Foreca
     delay = parts_of_delay(way.reaction, spool)
     asked: dict[str, Any] = {"entry": entry, "delay": delay}
     drop: float | None = way.drop
-    if way.dive_speed:  # zero would be no dive at all
+    if way.dive_speed:  # None and zero mean no entered speed
         asked["speed"] = way.dive_speed
     now: dict[str, Any] = {"state_of_charge": way.state_of_charge, "load_limit": way.load_limit, "keep_path": True}
     first = pull_out(made, drop, **now, **asked)
@@ -149,7 +157,7 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
     charges = np.unique(np.array([1.0, 0.6, 0.4, way_reserve(made)]))[::-1][:4]
     cells = (pulls.size, charges.size)
     count = pulls.size * charges.size
-    # the drawn craft fly this dive; the forecast, behind them, flies one for each cell of the table
+    # the random draws fly this dive; the forecast follows, once for each cell of the table
     drawn = draw(made, draws=DRAWS, forecast=True)
     which = np.r_[:DRAWS, [DRAWS] * count]
     own = punch(drawn.build, factor=drawn.response_factor, quick=True).time_90
@@ -173,7 +181,7 @@ def _dive(inputs: Inputs, entry: str, start_height: float | None) -> DiveAnswer:
 
 
 def wash(inputs: Inputs) -> tuple[WashBand, float]:
-    """Descent speeds that sink into the own wash, and the wash speed in hover. [m/s]"""
+    """Return the band of descent speeds in the vortex ring state, and the induced velocity in hover. [m/s]"""
     return _wash(without_dive(inputs))
 
 

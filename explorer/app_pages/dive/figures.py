@@ -1,4 +1,4 @@
-"""Pictures of the page Dive: side view of the path, parts of the delay, pull against charge, the wash."""
+"""Charts of page Dive: side view of the path, parts of the delay, load factor against charge, vortex ring state."""
 
 from __future__ import annotations
 
@@ -35,12 +35,11 @@ __all__ = [
 HEIGHT = 460
 FOOT = 46
 DRAWN_FALL = 0.35
-"""Of the fall before the command so much is drawn, as a share of the height at the command: the rest is a straight
-line. [-]"""
+"""Height drawn above the command, over the height at the command. [-] The fall before it is a straight line."""
 
 
 def charge_words(charge: float) -> str:
-    """Words for a state of charge.
+    """Return a state of charge in words.
 
     Examples
     --------
@@ -57,12 +56,12 @@ def _reported(out: PullOut) -> Path | None:
 
 
 def _heights(out: PullOut, command: float) -> tuple[NDArray, NDArray]:
-    """Way [m] and height above the ground [m] along the path that is reported, to the ground or to level."""
+    """Return distance [m] and height above the ground [m] along the reported path, to the ground or to level flight."""
     path = _reported(out)
     if path is None:
         return np.array([]), np.array([])
     x, y = np.asarray(path.forward, float).ravel(), np.asarray(path.height, float).ravel() + command
-    if not math.isfinite(float(out.height_lost)):  # never level: draw until far below
+    if not math.isfinite(float(out.height_lost)):  # no level flight: draw until well below the ground
         keep = y > -0.2 * command
         return x[keep], y[keep]
     under = np.flatnonzero(y < 0.0)
@@ -77,18 +76,18 @@ def _heights(out: PullOut, command: float) -> tuple[NDArray, NDArray]:
 
 
 def comes_out(answer: DiveAnswer) -> bool:
-    """Whether it hovers and nine in ten craft with these labels come out of this dive."""
+    """Return whether it can hover, and at least 9 in 10 craft with these labels pull out of this dive."""
     return answer.hovers and math.isfinite(float(answer.out.height_lost)) and math.isfinite(answer.high)
 
 
 def pull_by(answer: DiveAnswer) -> float:
-    """Latest height to pull that 9 in 10 craft survive, rounded up as finely as it is known; infinite if none. [m]"""
+    """Return the lowest safe height of the pull for 9 in 10 craft, rounded up; infinite if there is none. [m]"""
     step = 10.0 if answer.high - answer.low >= 100.0 else 1.0
     return step * math.ceil(answer.high / step) if math.isfinite(answer.high) else math.inf
 
 
 def command_height(answer: DiveAnswer, start: float | None) -> float:
-    """Height above the ground at which the pull is decided: yours, or the latest that 9 in 10 survive. [m]"""
+    """Return the height above the ground of the command to pull: from ``start``, or that of `pull_by`. [m]"""
     if start is not None:
         return start - float(answer.out.fall_height)
     if math.isfinite(answer.high):
@@ -98,12 +97,12 @@ def command_height(answer: DiveAnswer, start: float | None) -> float:
 
 
 def _pinned_command(this: DiveAnswer, other: PullOut, start: float | None) -> float:
-    """Height at which the pull of a pinned craft is decided: yours, or where this one decides. [m]"""
+    """Return the height of the command of a pinned build: from ``start``, or that of the current build. [m]"""
     return command_height(this, None) if start is None else start - float(other.fall_height)
 
 
 def dive_frame(this: DiveAnswer, others: Sequence[PullOut], start: float | None) -> float:
-    """Top of the picture: the highest point to be drawn. [m]"""
+    """Return the highest point of the chart. [m]"""
     tops = [10.0]
     known = [(this.out, command_height(this, start)), *((one, _pinned_command(this, one, start)) for one in others)]
     for one, command in known:
@@ -115,17 +114,18 @@ def dive_frame(this: DiveAnswer, others: Sequence[PullOut], start: float | None)
 def dive_figure(
     this: DiveAnswer, others: Sequence[PullOut], *, start: float | None, top: float, tick: float
 ) -> go.Figure:
-    """Side view of the dive with equal axes: ground hatched, the latest height to pull, a bracket of end heights.
+    """Return the side view with equal axes: hatched ground, lowest height to pull, band of the final heights.
 
     Parameters
     ----------
     this : DiveAnswer
+        The current build.
     others : sequence of PullOut
-        The same dive of the pinned craft, the last one first.
+        The same dive of the pinned builds, the latest first.
     start : float or None
-        Height above ground at which it begins; None puts the ground where 9 in 10 craft just clear it. [m]
+        Height above ground of the start; None for the ground at the height lost by 9 in 10 craft. [m]
     top, tick : float
-        Of the axis of height. [m]
+        Top and tick step of the height axis. [m]
     """
     command = command_height(this, start)
     low = -0.09 * top
@@ -174,7 +174,7 @@ def dive_figure(
     x, y = _heights(this.out, command)
     if x.size:
         _path(figure, x, y, "this", {"width": 2.6, "color": THIS})
-    if comes_out(this) and command > 0.0:  # no height is named that would not be enough
+    if comes_out(this) and command > 0.0:  # no height is written that would not be sufficient
         _command(figure, this, command, start)
         if float(y.max()) > 1.02 * top:
             word(figure, 0.0, top, f"falls from {value('distance', float(y.max()))}", shift=10)
@@ -183,9 +183,9 @@ def dive_figure(
 
 
 def craft_path(answer: DiveAnswer, *, start: float | None, top: float) -> list[tuple[float, float, float, float]]:
-    """Time from the decision [s], way [m], height [m] and speed [km/h] along the drawn part of the path.
+    """Return time from the decision [s], distance [m], height [m] and speed [km/h] along the drawn path.
 
-    Empty where there is no path.
+    Empty without a path.
     """
     path = _reported(answer.out)
     x, y = _heights(answer.out, command_height(answer, start))
@@ -203,7 +203,7 @@ def craft_path(answer: DiveAnswer, *, start: float | None, top: float) -> list[t
 
 
 def _command(figure: Sketch, this: DiveAnswer, command: float, start: float | None) -> None:
-    """The height at which the pull is decided."""
+    """Draw the height of the command to pull."""
     figure.add_shape(
         type="line",
         xref="paper",
@@ -241,7 +241,7 @@ def _ground(figure: Sketch, low: float, top: float) -> None:
 
 
 def _ends(figure: Sketch, this: DiveAnswer, command: float, x: NDArray, y: NDArray, top: float) -> None:
-    """Bracket of the heights at which 8 in 10 craft are level."""
+    """Draw the 80 % interval of the height of level flight."""
     if not x.size:
         return
     if int(this.out.status) == Status.REACHES_THE_GROUND:
@@ -268,7 +268,7 @@ def _ends(figure: Sketch, this: DiveAnswer, command: float, x: NDArray, y: NDArr
 
 
 def delay_strip(answer: DiveAnswer) -> str:
-    """Parts of the delay, one after the other, in seconds."""
+    """Return the parts of the delay in a row, in seconds; HTML."""
     d = answer.delay
     parts = [
         ("see", number(d.see)),
@@ -289,7 +289,7 @@ def delay_strip(answer: DiveAnswer) -> str:
 
 
 def pull_table(answer: DiveAnswer, *, asked: float) -> str:
-    """Height lost for five pulls and up to four charges, all cells in m; a sentence where it never flies level."""
+    """Return a table of the height lost [m] for five load factors and up to four states of charge; HTML."""
     if not np.isfinite(answer.heights).any():
         return '<p class="wi-plain">Not level with any pull-out, on any charge: there is no height to give.</p>'
     head = "".join(f'<th scope="col">{html.escape(charge_words(float(c)))}</th>' for c in answer.charges)
@@ -316,7 +316,7 @@ def pull_table(answer: DiveAnswer, *, asked: float) -> str:
 
 
 def wash_strip(found: WashBand, others: Sequence[WashBand]) -> str:
-    """Descent speeds on a strip: calm, own wash, worst, calm again. [m/s]"""
+    """Return a strip of descent speeds: steady, vortex ring state, worst, steady again. [m/s] HTML."""
     low, worst_low, worst_high, high = (float(v) for v in (found.low, found.worst_low, found.worst_high, found.high))
     top = 5.0 * math.ceil((high + 2.0) / 5.0)
 

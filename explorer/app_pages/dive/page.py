@@ -1,4 +1,4 @@
-"""Dive: will it come out?"""
+"""Dive: does it pull out before the ground?"""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     entry = kept_values.get("entry", "nose_down")
     start = kept_values.get("start")
     this = answers.dive(inputs, entry=entry, start_height=start)
-    # the pinned craft fly this dive: same fall, same pilot, same charge
+    # the pinned builds fly the same dive, with the same pilot and state of charge
     others = [answers.path_alone(_same_dive(inputs, one), entry=entry, start_height=start) for one in pins]
     names = distinct_names(pins, inputs)
     pin, other = (replace(pins[0], name=names[0]), others[0]) if pins else (None, None)
@@ -52,7 +52,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     left, right = st.columns([11, 9], gap="large")
     with left:
         tall = figures.dive_frame(this, others, start)
-        axis = state.axis("dive height", tall)  # stays while the values move
+        axis = state.axis("dive height", tall)  # constant while the values change
         tick = tick_of(axis.top)
         top = tick * math.ceil(tall / tick)
         figure = figures.dive_figure(this, others, start=start, top=top, tick=tick)
@@ -82,7 +82,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
 
 
 def tick_of(tall: float) -> float:
-    """Tick of 1, 2 or 5 that parts a height into at most six."""
+    """Return a tick step of 1, 2 or 5 times a power of ten, for at most six steps."""
     power = 10.0 ** math.floor(math.log10(tall / 6.0))
     return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= tall / 6.0)
 
@@ -93,8 +93,8 @@ def _same_dive(inputs: Inputs, pin: Inputs) -> Inputs:
 
 
 def controls(this: answers.DiveAnswer) -> None:
-    """The dive: how far, how fast, how it begins, who flies, how hard, on which charge."""
-    # elements in a row that wraps, not columns with an element each: half as many for the browser to go through
+    """Draw the inputs of the dive: drop, speed, attitude, reaction time, load factor, state of charge."""
+    # elements in a row that wraps instead of columns with one element each: half as many for the browser
     with st.container(key="dive_controls", horizontal=True, vertical_alignment="bottom", gap="medium"):
         field_controls.control("drop_m", where="dive", short="Fall before pull-out")
         field_controls.control("dive_kmh", where="dive", short="Or at a speed of")
@@ -139,7 +139,7 @@ def _key(pinned_names: Sequence[str]) -> str:
 
 
 def wash_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
-    """Descending into the own wash."""
+    """Draw the section on descent in the own wake (vortex ring state)."""
     band, speed = answers.wash(inputs)
     others = [answers.wash(one)[0] for one in pins]
     strip = figures.wash_strip(band, others) + f'<p class="wi-plain">{words.wash_words(band, speed)}</p>'

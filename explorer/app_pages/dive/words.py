@@ -1,4 +1,4 @@
-"""Sentences of page Dive. Pure."""
+"""Sentences of page Dive. Pure functions."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ __all__ = [
 
 @small_own_name
 def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> str:
-    """One number: start pulling no later than this height."""
+    """Return the sentence with the lowest height at which to begin the pull."""
     name, out = build_name(inputs.name), answer.out
     speed = ink(value("road_speed", float(out.speed)))
     if not answer.hovers:
@@ -70,13 +70,13 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
 
 
 def dive_caution(answer: DiveAnswer) -> str:
-    """One line of caution for directly under the sentence."""
+    """Return one line of caution, for directly below the first sentence."""
     line = "<b>A falling craft with turning blades can hurt badly:</b> nobody below it, nobody near."
     return f"{line} First try it high, gently, on the first half of a pack." if comes_out(answer) else line
 
 
 def pinned_dive(answer: DiveAnswer, other: Inputs | None, theirs: PullOut | None) -> str:
-    """The pinned build's height and what this one does differently."""
+    """Return the height of the pinned build, and the difference from the current one."""
     if other is None or theirs is None:
         return f"{dash()}Nothing is pinned. Pin this build, then every change shows against it."
     name = html.escape(other.name or "unnamed")
@@ -97,7 +97,7 @@ def pinned_dive(answer: DiveAnswer, other: Inputs | None, theirs: PullOut | None
 
 
 def pinned_dives(names: Sequence[str], theirs: Sequence[PullOut]) -> str:
-    """Heights of several pinned builds in this dive."""
+    """Return the heights of several pinned builds in this dive."""
     lost = [(float(one.height_lost), float(one.speed)) for one in theirs]
     said = [
         f"{value('distance', metres)} at {value('road_speed', speed)}"
@@ -116,7 +116,7 @@ _BINDING = {
 
 
 def dive_three(inputs: Inputs, answer: DiveAnswer) -> list[str]:
-    """Three sentences beside the picture: the decision, the pull-out, the charge."""
+    """Return three sentences for beside the chart: decision, pull-out, state of charge."""
     out, d = answer.out, answer.delay
     total, speed = float(d.total), float(out.speed)
     fallen = float(out.fall_height)
@@ -173,7 +173,7 @@ def dive_three(inputs: Inputs, answer: DiveAnswer) -> list[str]:
 
 
 def wash_words(found: WashBand, wash_speed: float) -> str:
-    """Descending into the own wash, and the way out."""
+    """Return the text on descent in the own wake, and how to leave it."""
     return (
         f"In a hover its own air goes down at {value('speed', wash_speed)}. Sink straight down at "
         f"{value('speed', float(found.low))} to "

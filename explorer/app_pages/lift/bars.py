@@ -1,7 +1,7 @@
-"""Bars of the Lift page: ruler of what people fly, where the watts go, what is closest.
+"""Bars of page Lift: usual ranges, power split, limits with the largest share used.
 
-A few strips with words. They are plain HTML, which takes no time to draw, wraps on a phone, prints, and is read out as
-it stands.
+Each is a few bars with text. They are plain HTML, which is fast, wraps on a phone, can be printed, and can be read by a
+screen reader.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ class _Size:
     hover: tuple[float, float]
 
 
-# Common practice, from memory: what craft of a size are usually flown at.
+# Usual thrust to weight and hover throttle by size; common practice, from memory.
 _SIZES = (
     _Size("1.2- to 2-inch", 2.2, (2.0, 4.0), (0.30, 0.55)),
     _Size("3-inch", 4.3, (4.0, 8.0), (0.20, 0.35)),
@@ -40,7 +40,7 @@ _SIZES = (
 
 @dataclass(frozen=True)
 class _Scale:
-    """One strip: zones of (from, to, kind, word) and ticks of (value, word)."""
+    """One strip: zones of (from, to, kind, label) and ticks of (value, label)."""
 
     name: str
     top: float
@@ -75,21 +75,21 @@ def ruler(
     pinned_thrust: Sequence[float],
     pinned_hover: Sequence[float],
 ) -> str:
-    """Two strips: pull over weight and hover throttle against what people fly.
+    """Return two strips: thrust to weight and hover throttle, with their usual ranges.
 
     Parameters
     ----------
     diameter_in : float
-        Propeller size, for the usual range. [in]
+        Propeller diameter, for the usual range. [in]
     thrust, hover : tuple of float
-        Low, forecast, high. [-]
+        Low end, forecast, high end. [-]
     pinned_thrust, pinned_hover : sequence of float
-        Of the pinned builds, the last one first. [-]
+        Values of the pinned builds, the latest first. [-]
 
     Returns
     -------
     str
-        HTML.
+        Both strips, HTML.
     """
     size = next(s for s in _SIZES if diameter_in <= s.up_to)
     low, high = (f"{100.0 * share:.0f}" for share in size.hover)
@@ -152,17 +152,17 @@ _STEPS = (
 
 
 def power_steps(split: PowerSplit) -> str:
-    """Each part one step, left edge where the last one ended.
+    """Return the power split as bars; each begins at the end of the previous one.
 
     Parameters
     ----------
     split : PowerSplit
-        Of one build in one state.
+        Power split of one build in one flight condition. [W]
 
     Returns
     -------
     str
-        HTML.
+        A list, HTML.
     """
     total = float(split.total)
     done, rows = 0.0, []
@@ -172,7 +172,7 @@ def power_steps(split: PowerSplit) -> str:
             continue
         left, width = 100.0 * done / total, 100.0 * part / total
         done += part
-        # the gap before the words gives way where they would run out at the right
+        # the gap before the text shrinks where the text would overflow at the right
         rows.append(
             f'<li><div class="words"><i style="flex-basis:{left:.2f}%"></i><span class="label">'
             f"<b>{value('power', part)}</b> {words} <span>{width:.0f} %</span></span></div>"
@@ -195,16 +195,17 @@ def _used(share: float) -> str:
 
 
 def margin_bars(found: Sequence[Limit]) -> str:
-    """The first few limits as bars in % of what is used; what does not fit with its sentence.
+    """Return the first few limits as bars of the share used, and parts that do not fit with their sentence.
 
     Parameters
     ----------
     found : sequence of Limit
+        Worst first.
 
     Returns
     -------
     str
-        HTML.
+        A list, HTML.
     """
     rows = []
     for one in found:

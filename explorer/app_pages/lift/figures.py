@@ -1,4 +1,4 @@
-"""Chart of the Lift page: thrust, current and the share of the watts that lifts, against throttle."""
+"""Chart of page Lift: thrust, current and the share of lift power, against throttle."""
 
 from __future__ import annotations
 
@@ -31,23 +31,26 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Curve:
-    """One build's curve with its hover point.
+    """Throttle curve of one build with its hover point.
 
     Parameters
     ----------
     name : str
+        Name of the build.
     curve : ThrottleCurve
+        Forecast.
     low, high : ThrottleCurve or None
-        Band; none for the pinned build.
+        Ends of the band; None for a pinned build.
     rotors : int
+        Number of rotors.
     weight : float
-        [N]
+        Weight of the craft. [N]
     hover_command : float
-        NaN where it cannot hover. [-]
+        NaN if it cannot hover. [-]
     hover_current, hover_share, hover_thrust_per_watt : float
-        [A, -, N/W]
+        At the hover point. [A, -, N/W]
     charge : float
-        State of charge it is drawn for. [-]
+        State of charge of the curve. [-]
     """
 
     name: str
@@ -65,7 +68,7 @@ class Curve:
 
 @dataclass(frozen=True)
 class Ceiling:
-    """A label's limit on the pack's current: amps and the words at the line."""
+    """Limit of the pack current from a label: current [A] and the text at its line."""
 
     current: float
     words: str
@@ -73,14 +76,14 @@ class Ceiling:
 
 @dataclass(frozen=True)
 class Marks:
-    """Points measured on a stand, of one rotor. Shapes: one axis.
+    """Points measured on a thrust stand, for one rotor. One-dimensional arrays.
 
     Parameters
     ----------
     name : str
-        Of the hover label, with the volts.
+        Name in the hover label, with the voltage.
     throttle, thrust, current : ndarray
-        NaN where not measured. [-, N, A]
+        NaN if not measured. [-, N, A]
     """
 
     name: str
@@ -90,13 +93,13 @@ class Marks:
 
 
 def thrust_of_all(thrust: NDArray, rotors: int, units: Units) -> NDArray:
-    """Thrust of all rotors in the unit of the axis: kg of force, or N."""
+    """Return the thrust of all rotors in the unit of the axis: kgf or N."""
     total = np.asarray(thrust, dtype=float) * rotors
     return total if units.thrust == "N" else total / STANDARD_GRAVITY
 
 
 def _usable(curve: ThrottleCurve, values: NDArray) -> NDArray:
-    """Curves end where the pack cannot deliver more."""
+    """Return the values with NaN where the pack cannot supply the current."""
     stopped = np.asarray(curve.status) == Status.PACK_CANNOT_DELIVER
     return np.where(stopped, np.nan, values)
 
@@ -104,7 +107,7 @@ def _usable(curve: ThrottleCurve, values: NDArray) -> NDArray:
 def story_tops(
     this: Curve, others: Sequence[Curve], units: Units, marks: Sequence[Marks] = ()
 ) -> tuple[float, float, float]:
-    """Largest values to be drawn in the three panels: pull, current, share of the watts that lifts in %."""
+    """Return the largest values of the three panels: thrust (kgf or N), current (A), share of lift power (%)."""
     tops = [0.0, 0.0, 0.0]
     for mark in marks:
         for k, values in enumerate((thrust_of_all(mark.thrust, this.rotors, units), this.rotors * mark.current)):
@@ -136,25 +139,27 @@ def story(
     ceiling: Ceiling | None,
     marks: Sequence[Marks] = (),
 ) -> go.Figure:
-    """Thrust, current and the share of the watts that lifts, against throttle.
+    """Return thrust, current and the share of lift power, against throttle.
 
     Parameters
     ----------
     this : Curve
-        The build on the screen.
+        The current build.
     others : sequence of Curve
-        The pinned ones, the last one first.
+        The pinned builds, the latest first.
     axes : tuple of Axis
-        Of the three panels.
+        y axes of the three panels.
     units : Units
+        Units selected by the user.
     ceiling : Ceiling or None
-        Label limit of the current.
+        Limit of the current from a label.
     marks : sequence of Marks
-        Measured on a stand, nearest pair first; drawn for as many rotors as the build has.
+        Measured points, nearest pair first; multiplied by the number of rotors of the build.
 
     Returns
     -------
     plotly.graph_objects.Figure
+        Three panels.
     """
     force = "N" if units.thrust == "N" else "kg"
     x_axis = Axis(100.0, 25.0)
@@ -202,7 +207,7 @@ def _rows(figure: Sketch, one: Curve, units: Units, force: str, *, pinned_place:
 
 
 def _say_measured(figure: Sketch, this: Curve, nearest: Marks, units: Units) -> None:
-    """Name the last mark of the nearest pair in the first panel."""
+    """Label the last mark of the nearest pair in the first panel."""
     thrust = thrust_of_all(nearest.thrust, this.rotors, units)
     there = np.flatnonzero(np.isfinite(nearest.throttle) & np.isfinite(thrust))
     if there.size:
@@ -220,11 +225,11 @@ def _hover_marks(
 ) -> None:
     at = 100.0 * this.hover_command
     can_hover = [other for other in others if math.isfinite(other.hover_command)]
-    # the word stands on the side where no pinned hover line is
+    # the label is on the side without a pinned hover line
     right = at < 72.0 and not any(at < 100.0 * other.hover_command < at + 25.0 for other in can_hover)
     for place, other in enumerate(can_hover):
         there = 100.0 * other.hover_command
-        # an upright line for the last one pinned only: three of them would be a fence
+        # a vertical line only for the latest pinned build, to keep the chart clear
         tops = tuple(one.top if place == 0 else None for one in axes)
         lifted = float(thrust_of_all(np.asarray(other.weight), 1, units))
         for row, y in enumerate((lifted, other.hover_current, 100.0 * other.hover_share), start=1):
@@ -241,7 +246,7 @@ def _hover_marks(
     for row, y in enumerate((lifted, this.hover_current, 100.0 * this.hover_share), start=1):
         dot(figure, at, y, name="hovers here", row=row, top=axes[row - 1].top)
     word(figure, at, 0.9, f"hover {at:.0f} %", row=1, right_of=right, bold=True, domain=True)
-    # under the words of the ceiling, where those would be in the way
+    # below the label of the ceiling, if both would overlap
     line_at = 0.0 if ceiling is None else ceiling.current / axes[1].top
     word(
         figure,
@@ -274,7 +279,7 @@ def _no_hover(one: Curve) -> str:
 
 
 def story_words(this: Curve, units: Units) -> str:
-    """The chart in sentences, for those who do not see it and those in a hurry."""
+    """Return a description of the chart in sentences, for screen readers."""
     full = this.curve
     half = int(np.argmin(np.abs(np.asarray(full.throttle) - 0.5)))
     half_thrust, most = full.thrust[half] * this.rotors, full.thrust[-1] * this.rotors

@@ -1,4 +1,4 @@
-"""Words about the measured pairs nearest to a build: how near, what the marks mean, where they come from. Pure."""
+"""Text on the measured pairs nearest to a build: differences, marks, sources. Pure functions."""
 
 from __future__ import annotations
 
@@ -18,28 +18,28 @@ from propmodel.bench.pairs import NearPair, forecast
 __all__ = ["HEADINGS", "SIGNS", "Nearest", "drawn", "how_near", "key", "marks_of", "rows", "sources"]
 
 SIGNS = ("\u25c7", "\u25a1")
-"""The marks of the chart as signs of a text, nearest pair first."""
+"""Marker symbols of the chart as characters, nearest pair first."""
 ALIKE = 0.03
-"""Volts that differ by less than this are the same. [-]"""
+"""Relative difference below which two voltages count as equal. [-]"""
 HEADINGS = ("Measured", "Throttle", "Volts", "Thrust", "Our forecast", "Current", "Our forecast", "rpm")
 
 
 @dataclass(frozen=True)
 class Nearest:
-    """Measured pairs nearest to a build, and what a comparison depends on.
+    """Measured pairs nearest to a build, and values for the comparison.
 
     Parameters
     ----------
     pairs : list of NearPair
         Nearest first.
     places : list of ndarray
-        Throttle of the build at the duty of each point; NaN beyond its command cap. [-]
+        Throttle of the build at the motor command of each point; NaN above its command cap. [-]
     voltage : float
-        Of the build's pack flat out, as far as it can deliver. [V]
+        Loaded voltage of the build's pack at full throttle, or at the highest throttle it can supply. [V]
     cap : float
         Command cap. [-]
     coaxial : bool
-        Rotors one above the other: single ones say little of them, none is drawn.
+        Whether the rotors are coaxial; then no pair is drawn, because single rotors are not comparable.
     """
 
     pairs: list[NearPair]
@@ -54,7 +54,7 @@ def _volts(volts: float) -> str:
 
 
 def drawn(found: Nearest) -> list[tuple[NearPair, NDArray]]:
-    """Those near enough to stand in the chart with their places, at most one for each mark."""
+    """Return the pairs near enough for the chart, with their places; at most one for each marker symbol."""
     if found.coaxial:
         return []
     there = [
@@ -64,12 +64,12 @@ def drawn(found: Nearest) -> list[tuple[NearPair, NDArray]]:
 
 
 def marks_of(found: Nearest) -> list[Marks]:
-    """Points of the drawn pairs; those that are plainly wrong, or beyond the command cap, are left out."""
+    """Return the points of the drawn pairs, without implausible points and points above the command cap."""
     return [Marks("measured", place, one.pair.thrust, one.pair.current) for one, place in drawn(found)]
 
 
 def how_near(found: Nearest) -> str:
-    """One line of the first screen: how near the nearest measurement is."""
+    """Return one line for the top of the page: how near the nearest measurement is."""
     first = found.pairs[0]
     words = ", ".join(first.differences)
     if words and first.near:
@@ -88,7 +88,7 @@ def how_near(found: Nearest) -> str:
 
 
 def key(found: Nearest, rotors: int) -> str:
-    """What the marks of the chart mean, as HTML; empty where none is drawn."""
+    """Return the legend of the marks as HTML; "" if none is drawn."""
     dots = drawn(found)
     if not dots:
         return ""
@@ -109,7 +109,7 @@ def _reading(v: float, words: Callable[[float], str]) -> str:
 
 
 def rows(found: Nearest, units: Units) -> list[list[str]]:
-    """Rows of the table of points, one rotor each, with the forecast from the pair's own labels at its own volts."""
+    """Return the rows of the table of points, for one rotor, with the forecast from the labels at the same voltage."""
     signs = {id(one): SIGNS[k] for k, (one, _) in enumerate(drawn(found))}
     out = []
     for one in found.pairs:
@@ -134,7 +134,7 @@ def rows(found: Nearest, units: Units) -> list[list[str]]:
 
 
 def sources(found: Nearest) -> str:
-    """Where each pair comes from, what differs and what speaks against it, as HTML."""
+    """Return the source of each pair, its differences and its defects, as HTML."""
     out = []
     for one in found.pairs:
         pair = one.pair

@@ -1,4 +1,4 @@
-"""Measured pairs nearest to the build, with their places on the axis of the motor command; kept."""
+"""Measured pairs nearest to the build, with their positions on the throttle axis; cached."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ __all__ = [
 
 
 def nearest(inputs: Inputs) -> Nearest:
-    """Measured pairs nearest to the labels of a build, on a fresh pack."""
+    """Return the measured pairs nearest to the labels of a build, on a full pack."""
     return _nearest(replace(plain(inputs), charge_left_percent=100.0))
 
 
@@ -40,6 +40,6 @@ def _nearest(inputs: Inputs) -> Nearest:
         stator_height=None if wound.stator_height is None else number(wound.stator_height),
     )
     cap = number(made.command_cap)
-    # the throttle of a stand is a motor command; under a cap the same command stands further to the right
+    # the throttle of a stand is a motor command; with a command cap the same command is at a higher throttle
     places = [np.asarray(one.pair.throttle) / cap for one in found]
     return Nearest(found, [np.where(place > 1.0 + 1e-9, np.nan, place) for place in places], volts, cap, inputs.coaxial)

@@ -1,4 +1,4 @@
-"""Lift: will it lift, and with how much thrust?"""
+"""Lift: does it hover, and with how much thrust?"""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
 
 
 def head_of(inputs: Inputs) -> summary.Headline:
-    """Headline of a build, with its name."""
+    """Return the headline results of a build, with its name."""
     got = headlines.answers(inputs)
     return summary.Headline(inputs.name, got.low, got.mid, got.high)
 
 
 def curve_of(inputs: Inputs) -> figures.Curve:
-    """Curve of a build with its hover point."""
+    """Return the throttle curve of a build with its hover point."""
     got = headlines.story(inputs)
     weight = float(headlines.build(inputs).weight)
     return figures.Curve(
@@ -48,7 +48,7 @@ def curve_of(inputs: Inputs) -> figures.Curve:
 
 
 def page(inputs: Inputs, pins: list[Inputs]) -> None:
-    """Draw the page: the chart first, which the browser draws while the answers are worked out."""
+    """Draw the page. The chart is first, so that the browser draws it while the other results are computed."""
     top = st.container(key="opening")
     field_controls.knob_board()
     field_controls.knob_strip(leave_out=list(field_controls.BOARD))
@@ -85,7 +85,7 @@ def opening(
     limits: list[Limit],
     found: measured.Nearest,
 ) -> None:
-    """The answer in a sentence, the pinned build, the craft, and where the numbers come from."""
+    """Draw the sentence with the result, the pinned builds, the top view, and the sources."""
     units = page_frame.units()
     page_frame.say(
         '<h1 class="wi-ask">Will it lift, and with how much thrust?</h1>'
@@ -108,7 +108,7 @@ def opening(
 
 
 def throttle_block(inputs: Inputs, pins: list[Inputs], found: measured.Nearest) -> None:
-    """Thrust, current and share of the watts that lifts against the motor command, and what lies behind the chart."""
+    """Draw thrust, current and the share of lift power against throttle, and the numbers behind the chart."""
     units = page_frame.units()
     this, others = curve_of(inputs), [curve_of(one) for one in pins]
     marks = measured.marks_of(found)
@@ -130,7 +130,7 @@ def throttle_block(inputs: Inputs, pins: list[Inputs], found: measured.Nearest) 
 
 
 def compared(inputs: Inputs, head: summary.Headline, pins: list[summary.Headline]) -> str:
-    """Thrust to weight and hover throttle against what people fly; HTML."""
+    """Return thrust to weight and hover throttle with their usual ranges; HTML."""
     low, mid, high = head.low, head.mid, head.high
     strips = bars.ruler(
         diameter_in=inputs.diameter_in,
@@ -143,7 +143,7 @@ def compared(inputs: Inputs, head: summary.Headline, pins: list[summary.Headline
 
 
 def picture(inputs: Inputs, pins: list[Inputs]) -> str:
-    """The craft from above, to scale; HTML."""
+    """Return the top view of the craft, to scale; HTML."""
     this = top_view_of(inputs)
     others = [top_view_of(one) for one in pins]
     invented = any("invented" in name for name in (inputs.motor_name, inputs.propeller_name, inputs.pack_name))
@@ -152,7 +152,7 @@ def picture(inputs: Inputs, pins: list[Inputs]) -> str:
 
 
 def beside(inputs: Inputs, pins: list[Inputs]) -> None:
-    """The build and the pinned ones in one table, made when opened."""
+    """Draw the table of the current and the pinned builds, computed when opened."""
     if not pins:
         return
     count = {2: "two", 3: "three", 4: "four"}[len(pins) + 1]
@@ -184,7 +184,7 @@ def beside(inputs: Inputs, pins: list[Inputs]) -> None:
 
 
 def _price(label: str, place: int, inputs: Inputs) -> float | None:
-    """Price of a build as typed; it stays with the build wherever that is pinned. Blank until typed."""
+    """Draw the field for the price of a build, and return the price; None if blank. It belongs to that build."""
     key, whose = f"beside-price:{place}", f"price of {inputs!r}"
     kept_values.put(key, kept_values.get(whose))
     return st.number_input(
@@ -194,7 +194,7 @@ def _price(label: str, place: int, inputs: Inputs) -> float | None:
 
 
 def sources(found: measured.Nearest) -> None:
-    """The measured points in numbers and where they come from, made when opened."""
+    """Draw the measured points as a table, and their sources, computed when opened."""
     with st.expander("Measured: numbers and sources", key="measured_sources", on_change="rerun") as box:
         if box.open:
             rows = measured.rows(found, page_frame.units())
@@ -202,13 +202,13 @@ def sources(found: measured.Nearest) -> None:
 
 
 def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
-    """The label that limits the pack's current first, for good."""
+    """Return the lowest continuous limit of the pack current from a label; None if no label gives one."""
     made = headlines.build(inputs)
     known = []
     if made.pack.max_continuous_current is not None:
         known.append((float(made.pack.max_continuous_current), "label of the pack, held on"))
     if made.controller.continuous_current is not None:
-        # the label is for each motor; at full command the pack gives the duty's share of that
+        # the label applies to each ESC; at full command the pack current is the duty cycle times the motor currents
         duty = float(made.duty_cap)
         each = float(made.controller.continuous_current)
         known.append((each * inputs.rotors * duty, "label of the ESC, reached at full command"))
@@ -219,7 +219,7 @@ def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
 
 
 def watts_block(inputs: Inputs) -> None:
-    """Where the watts go, in one state at a time."""
+    """Draw the power split in one flight condition."""
     with st.expander("Where the watts go", key="watts", on_change="rerun") as box:
         if box.open:
             _watts(inputs)

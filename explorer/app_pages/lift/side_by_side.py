@@ -1,4 +1,4 @@
-"""Two to four builds side by side: parts, headline answers with their bands, first limit, price. Pure."""
+"""Two to four builds in one table: parts, headline results with their bands, first limit, price. Pure functions."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ from propmodel.assess.limits import Limit
 __all__ = ["BEST", "Beside", "frame", "table"]
 
 BEST = "\u25cf"
-"""Sign of the best of a row: a shape, so that it shows without colour and in print."""
+"""Symbol of the best value of a row; a shape, which does not need colour."""
 
 _HEADLINES = (
-    # kind of number, words, name of the answer, +1 where more is better, -1 where less is, 0 where
-    # neither is, SI unit
+    # kind of number, text, name of the result, +1 if more is better, -1 if less is better, 0 for
+    # neither, SI unit
     ("mass", "Take-off mass", "mass", -1, "kg"),
     ("thrust_to_weight", "Thrust to weight", "thrust_to_weight", 1, "-"),
     ("percent", "Hover command", "hover_throttle", 0, "-"),
@@ -35,17 +35,18 @@ _HEADLINES = (
 
 @dataclass(frozen=True)
 class Beside:
-    """One build of the comparison.
+    """One build of the table.
 
     Parameters
     ----------
     inputs : Inputs
+        The build.
     low, mid, high : object
-        Headline answers and the ends of their bands, by the names of `explorer.forecasts.headlines.Headlines`.
+        Headline results and the ends of their bands, with the fields of `explorer.forecasts.headlines.Headlines`.
     limits : sequence of Limit
         Worst first.
     price : float or None
-        As typed, in any currency; None where it was not.
+        As typed, in any currency; None if blank.
     """
 
     inputs: Inputs
@@ -83,7 +84,7 @@ _PARTS = (("Motor", _motor), ("Propeller", _propeller), ("Pack", _pack), ("ESC",
 
 
 def _first_limit(limits: Sequence[Limit]) -> tuple[str, float]:
-    """Name and share of the limit that is reached first."""
+    """Return the name and the share of the limit that is reached first."""
     judged = [one for one in limits if one.state != "unknown"]
     if not judged:
         return "none told", math.nan
@@ -94,7 +95,7 @@ def _first_limit(limits: Sequence[Limit]) -> tuple[str, float]:
 
 
 def _best(values: Sequence[float], sense: int) -> set[int]:
-    """Places of the best; none where all are alike or fewer than two are known."""
+    """Return the indices of the best values; empty if all are equal or fewer than two are known."""
     got = np.asarray(values, dtype=float)
     known = np.isfinite(got)
     if sense == 0 or known.sum() < 2:
@@ -105,7 +106,7 @@ def _best(values: Sequence[float], sense: int) -> set[int]:
 
 
 def _rows(builds: Sequence[Beside], units: Units) -> list[tuple[str, list[str], set[int]]]:
-    """Words of each row: heading, a cell for each build, the places of the best."""
+    """Return the rows of the table: heading, text for each build, indices of the best."""
     rows: list[tuple[str, list[str], set[int]]] = [
         (name, [words(one.inputs) for one in builds], set()) for name, words in _PARTS
     ]
@@ -135,17 +136,19 @@ def _names(builds: Sequence[Beside]) -> list[str]:
 
 
 def table(builds: Sequence[Beside], units: Units) -> str:
-    """The comparison as HTML; everything typed comes escaped.
+    """Return the table as HTML; user text is escaped.
 
     Parameters
     ----------
     builds : sequence of Beside
-        The build on the screen, then the pinned ones.
+        The current build, then the pinned builds.
     units : Units
+        Units selected by the user.
 
     Returns
     -------
     str
+        A table, HTML.
     """
     head = "".join(f'<th scope="col">{html.escape(name)}</th>' for name in _names(builds))
     body = ""
@@ -163,12 +166,12 @@ def table(builds: Sequence[Beside], units: Units) -> str:
 
 
 def frame(builds: Sequence[Beside], units: Units) -> pd.DataFrame:
-    """The comparison in numbers for a file: SI units in the headings, low and high ends of the bands.
+    """Return the table for a file: SI units in the headings, with low and high ends of the bands.
 
     Returns
     -------
     pandas.DataFrame
-        One row for each build.
+        One row per build.
     """
     rows = []
     for name, one in zip(_names(builds), builds, strict=True):

@@ -1,7 +1,7 @@
-"""The opening sentence: what the forecast means, in words, always in one order. Pure: answers in, words out.
+"""The first sentence of page Lift: the forecast in words. Pure functions of results.
 
-What does not fit, mass, hover, minutes with their spread, thrust, which part reaches its limit first, one remedy. "You"
-and "it", present tense; a warning names the thing, the number and the remedy.
+The order is constant: parts that do not fit, mass, hover, flight time with its spread, thrust, the part that reaches
+its limit first, one remedy. Present tense, "you" and "it". A warning names the part, the number and the remedy.
 """
 
 from __future__ import annotations
@@ -34,13 +34,13 @@ __all__ = [
     "pinned_lines",
 ]
 
-# data/propellers/measured.csv: median of the fastest static runs; of 211 propellers 11 have more than two blades.
+# data/propellers/measured.csv: median of the fastest static runs; 11 of 211 propellers have more than two blades.
 MEASURED_RPM = 6600.0
 MEASURED_COUNT = 211
 MEASURED_MANY_BLADES = 11
 
 LOW_THRUST_RATIO = 2.0
-"""Below this pull over weight a craft cannot catch a gust (common practice)."""
+"""Thrust to weight below which a craft cannot recover from a gust (common practice). [-]"""
 
 _THINGS = {
     "pack_label": "pack", "pack_heat": "pack", "sag_fresh": "cells", "sag_low": "cells", "controller_current": "ESC",
@@ -56,7 +56,7 @@ _PLURAL = {"cells", "motors", "pack leads", "motor leads", "electronics", "prope
 
 
 class Numbers(Protocol):
-    """What the sentence takes of the headline answers, SI units."""
+    """Headline results that the sentence uses, in SI units."""
 
     @property
     def mass(self) -> float: ...
@@ -70,7 +70,7 @@ class Numbers(Protocol):
     def full_throttle_rev_per_s(self) -> float: ...
     @property
     def minutes(self) -> float:
-        """Flown your way. [s]"""
+        """Mixed flight time. [s]"""
         ...
 
     @property
@@ -79,7 +79,7 @@ class Numbers(Protocol):
 
 @dataclass(frozen=True)
 class Headline:
-    """Headline numbers of one build: forecast and the ends of its 80 % band."""
+    """Headline results of one build: forecast and ends of the 80 % band."""
 
     name: str
     low: Numbers
@@ -88,20 +88,21 @@ class Headline:
 
 
 def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
-    """The sentence about a build.
+    """Return the sentence about a build.
 
     Parameters
     ----------
     head : Headline
+        Results of the build.
     found : sequence of Limit
-        Worst first, as `propmodel.limits` gives them.
+        Worst first, as from `propmodel.limits`.
     units : Units
-        What the reader chose.
+        Units selected by the user.
 
     Returns
     -------
     str
-        HTML; names come escaped.
+        HTML; names must be escaped by the caller.
     """
     start = _cannot_hover(head, found, units) if _stays_down(head.mid) else _flying(head, found, units)
     return f"{misfit_sentence(found)} {start}".strip()
@@ -139,13 +140,13 @@ def _lasts(head: Headline) -> str:
     long = ink(value("minutes", mid, low=low, high=high))
     lasts = f"Flown your way it lasts about {long}{range_words('minutes', low, high)}"
     if head.mid.status == Status.THROTTLE_FULL:
-        # the reserve is not reached: it must come down before
+        # the flight ends before the reserve: the craft must land earlier
         return f"{lasts}, until {ink('full throttle no longer holds it up', bad=True)},"
     return lasts
 
 
 def _stays_down(mid: Numbers) -> bool:
-    """Whether it does not hover, however much thrust it has in the first seconds."""
+    """Return whether the craft cannot sustain hover, whatever its thrust in the first seconds."""
     return mid.status == Status.CANNOT_HOVER or not math.isfinite(mid.hover_throttle)
 
 
@@ -170,12 +171,12 @@ def _cannot_hover(head: Headline, found: Sequence[Limit], units: Units) -> str:
 
 
 def _tidy(fix: str) -> str:
-    """Numbers and units of a fix kept together."""
+    """Return a remedy with formatted numbers, without breaks before units."""
     return prose(fix, NARROW)
 
 
 def _because(one: Limit) -> str:
-    """The reason of a limit inside a sentence; HTML."""
+    """Return the reason of a limit for use inside a sentence; HTML."""
     return html.escape(_tidy(lowered(one.reason)))
 
 
@@ -191,7 +192,7 @@ def _first(found: Sequence[Limit]) -> str:
     if worst.kind == "fits" and worst.state == "over":
         return f"It is over the {ink(thing, bad=True)}: {why}. {html.escape(_tidy(worst.fix))}"
     if worst.usual:
-        # a fact, no alarm
+        # usual at full throttle: written without the warning colour
         return f"As is usual for such craft flat out, the {ink(thing)} {reach} {their} first: {why}."
     if worst.state == "over":
         first = f"The {ink(thing, bad=True)} {reach} {their} first: {why}. {html.escape(_tidy(worst.fix))}"
@@ -206,7 +207,7 @@ def _first(found: Sequence[Limit]) -> str:
 
 
 def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
-    """The pinned build in the same order, and what this one does differently."""
+    """Return the results of the pinned build in the same order, and the differences of the current build."""
     if pin is None:
         return '<span class="dash"></span>Nothing is pinned. Pin this build, then every change shows against it.'
     mid = pin.mid
@@ -224,7 +225,7 @@ def pinned_line(head: Headline, pin: Headline | None, units: Units) -> str:
 
 
 def pinned_lines(head: Headline, pins: Sequence[Headline], units: Units) -> str:
-    """The pinned build, or two figures of each where there are several; the rest stands side by side below."""
+    """Return the pinned build, or two results of each of several pinned builds; the table has the others."""
     if len(pins) < 2:
         return pinned_line(head, next(iter(pins), None), units)
     phrases = []
@@ -236,7 +237,7 @@ def pinned_lines(head: Headline, pins: Sequence[Headline], units: Units) -> str:
 
 
 def _against(head: Headline, pin: Headline, units: Units) -> str:
-    """Words for change: heavier, longer, less thrust."""
+    """Return a change in words: heavier, longer, less thrust."""
     now, then = head.mid, pin.mid
     found = [
         f"{verb} {words}"
@@ -258,7 +259,7 @@ def _listed(parts: Sequence[str]) -> str:
 
 
 def first_words(inputs: Inputs) -> str:
-    """What a first visitor reads: what this is, what to move, what to type."""
+    """Return the text for a first visit: what the program is, what to move, what to type."""
     size = {3: "three", 4: "four", 5: "five", 6: "six", 7: "seven", 8: "eight", 9: "nine", 10: "ten"}.get(
         int(inputs.diameter_in), f"{inputs.diameter_in:.0f}"
     )
@@ -271,12 +272,12 @@ def first_words(inputs: Inputs) -> str:
 
 @lru_cache(maxsize=1)
 def stand_rpm() -> float:
-    """Fastest usable point of the measured pairs. [rpm]"""
+    """Return the highest rotor speed of the usable points of the measured pairs. [rpm]"""
     return 60.0 * max(float(np.nanmax(p.rev_per_s[p.usable], initial=0.0)) for p in measured_pairs())
 
 
 def beyond_sum(inputs: Inputs, mid: Numbers) -> tuple[str, str, str]:
-    """How far the propeller turns beyond the wind-tunnel set, as one step of the workings."""
+    """Return one step of the worked example: rotor speed at full throttle over that of the wind-tunnel measurements."""
     rpm = 60.0 * mid.full_throttle_rev_per_s
     return (
         "How far beyond what was measured",
@@ -288,7 +289,7 @@ def beyond_sum(inputs: Inputs, mid: Numbers) -> tuple[str, str, str]:
 
 
 def nearest_limits(found: Sequence[Limit], count: int = 3) -> list[Limit]:
-    """The first few to look at: what does not fit, then the largest shares."""
+    """Return at most ``count`` limits: parts that do not fit, then the largest shares."""
     worst = [limit for limit in found if limit.kind == "fits" and limit.state == "over"]
     bars = [limit for limit in found if limit.kind == "share" and limit.state != "unknown"]
     return (worst + bars)[:count]

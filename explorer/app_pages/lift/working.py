@@ -1,4 +1,4 @@
-"""How the numbers of the opening sentence come about, step by step, with this build's numbers in the formulas."""
+"""Worked example of the numbers in the first sentence of page Lift, with the numbers of this build in the formulas."""
 
 from __future__ import annotations
 
@@ -30,18 +30,19 @@ def _g(x: object, digits: int = 3) -> str:
 
 
 def lift_steps(build: Build, way: Profile) -> list[Step]:
-    """Workings of take-off mass, hover, minutes and thrust.
+    """Return the steps for take-off mass, hover, flight time and thrust.
 
     Parameters
     ----------
     build : Build
-        Of plain numbers.
+        A scalar build.
     way : Profile
-        How it is flown.
+        Way of flying.
 
     Returns
     -------
     list of Step
+        Name, formula with numbers, source.
     """
     rotors = int(np.asarray(build.rotors))
     craft, motor, prop = build.craft, build.motor, build.propeller
@@ -97,18 +98,18 @@ def lift_steps(build: Build, way: Profile) -> list[Step]:
 
 
 HALF = 0.6
-"""Charge half way from full to a fifth left. [-]"""
+"""State of charge half way from full to 20 %. [-]"""
 
 
 def _minutes(build: Build, way: Profile) -> list[Step]:
-    """Amps of each part of the mix, their mean, and what that gives beside the count along the whole discharge."""
+    """Return the steps of the mean current of mixed flight, and of the flight time from it; [] without a flight."""
     flown = flight_time(build, way)
     seconds, drawn = float(flown.time), float(flown.charge)
     if not (math.isfinite(seconds) and seconds > 0.0):
         return []
     d = prepare(build, HALF, sustained=True)
     lift = float(build.weight) / number(build.rotors)
-    # a burst asks what the pack gives new and at 25 C
+    # bursts use the resistance of a new pack at 25 C
     new = replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0)
     full = at_duty(prepare(replace(build, pack=new), HALF), build.duty_cap)
     amps = {

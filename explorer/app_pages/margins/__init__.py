@@ -1,1 +1,1 @@
-"""Page Margins: what breaks first."""
+"""Page Margins: which part reaches its limit first."""

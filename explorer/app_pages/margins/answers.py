@@ -1,4 +1,4 @@
-"""Answers of page Margins: bands of the shares, temperatures, response; kept."""
+"""Results of page Margins, cached: bands of the shares, temperatures, response."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ __all__ = [
 
 
 def share_bands(inputs: Inputs, hold: float) -> dict[str, tuple[float, float]]:
-    """Band of every share used: where 8 in 10 craft with these labels land."""
+    """Return the 80 % interval of the share used of each limit, for craft with these labels. [-]"""
     return _share_bands(without_dive(inputs), hold)
 
 
@@ -54,7 +54,7 @@ def _share_bands(inputs: Inputs, hold: float) -> dict[str, tuple[float, float]]:
 
 @dataclass(frozen=True)
 class HeatState:
-    """Heat in one motor in one state: copper and iron [W], where it settles [K], and how long it may last [s]."""
+    """Heat in one motor in one flight condition: copper and iron losses [W], final temperature [K], time limit [s]."""
 
     name: str
     copper: float
@@ -67,17 +67,17 @@ class HeatState:
 
     @property
     def heat_flow(self) -> float:
-        """[W]"""
+        """Total loss in the motor. [W]"""
         return self.copper + self.iron
 
     @property
     def rise(self) -> float:
-        """Of the bell over the air; NaN where it never settles. [K]"""
+        """Temperature of the bell above the air; NaN without a final temperature. [K]"""
         return self.body - self.air
 
 
 def heat_states(inputs: Inputs) -> list[HeatState]:
-    """Heat in each motor hovering, cruising, flown your way and flat out."""
+    """Return the heat in each motor in hover, cruise, mixed flight and at full throttle."""
     return _heat_states(without_dive(inputs))
 
 
@@ -94,7 +94,7 @@ def _heat_states(inputs: Inputs) -> list[HeatState]:
     can_hover = bool(a.can_hover)
     can_cruise = can_hover and float(cruise.duty) <= float(a.cap) and int(cruise.status) == Status.OK
     mixed = can_hover and (can_cruise or way.cruise_share == 0.0)
-    # cruise and mix: cooled as in hover, the wind of flying not counted, so a little too warm
+    # cruise and mixed flight: cooling as in hover; the airspeed is neglected, so temperatures are slightly high
     rows = (
         ("hover", copper[0], iron[0], a.thermal_hover, can_hover),
         ("cruising", copper[1], iron[1], a.thermal_hover, can_cruise),
@@ -119,26 +119,26 @@ def _heat_states(inputs: Inputs) -> list[HeatState]:
 
 @dataclass(frozen=True)
 class Response:
-    """How quickly a punch comes, with the ends where 8 in 10 craft land. All times in s."""
+    """Response of the thrust to a step to full throttle, with ends of the 80 % interval. All times in s."""
 
     time_63: float
-    """From hover to 63 % of the full pull."""
+    """From hover to 63 % of the full thrust. [s]"""
     time_90: float
     low_90: float
     high_90: float
     time_constant: float
-    """Of small changes of speed, controller included."""
+    """Time constant of small changes of rotor speed, with the speed controller. [s]"""
     low_constant: float
     high_constant: float
     full_rev_per_s: float
     inertia: float
-    """Of one rotor. [kg m^2]"""
+    """Moment of inertia of one rotor. [kg m^2]"""
     energy: float
-    """In one rotor in hover. [J]"""
+    """Kinetic energy of one rotor in hover. [J]"""
 
 
 def quick_response(inputs: Inputs) -> Response:
-    """How quickly a punch comes, from a hover on a full pack."""
+    """Return the response to full throttle, from hover on a full pack."""
     return _response(without_dive(inputs))
 
 
@@ -148,7 +148,7 @@ def _response(inputs: Inputs) -> Response:
 
 
 def response_of(made: Build) -> Response:
-    """Spin-up of one build of plain numbers."""
+    """Return the response of one scalar build."""
     mid = punch(made)
     low, high = punch_band(made)
     return Response(
@@ -166,7 +166,7 @@ def response_of(made: Build) -> Response:
 
 
 def bench_facts(inputs: Inputs) -> list[power_up.Fact]:
-    """Short, violent things on the bus: blocked propeller, plug-in, braking on a supply."""
+    """Return short events on the bus: blocked propeller, plug-in, braking on a bench supply."""
     return _bench_facts(without_dive(inputs))
 
 

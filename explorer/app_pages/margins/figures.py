@@ -1,4 +1,4 @@
-"""Pictures of the page Margins: what fits, how close each allowance is to used up, heat in a motor. Plain HTML."""
+"""Bars of page Margins: parts that fit, share used of each limit, heat in a motor. Plain HTML."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ __all__ = ["BASIS", "close_bars", "fits_list", "heat_rows", "tied"]
 SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, usual", "unknown": "? unknown"}
 FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? not checked"}
 TOP = 1.5
-"""Share at the right end of a bar; more is cut off with an arrow. [-]"""
+"""Share at the right end of a bar; a larger share is cut, with an arrow. [-]"""
 FEWEST_BARS = 3
-"""How many of the worst stand open, with their remedy; more where more is over. The rest is folded."""
+"""Number of the worst limits shown with their remedies; more if more are over. The others are folded."""
 
 BASIS = {
     "label": "Label: what the part is sold for. Makers measure in their own way, so treat it as a promise, not a law.",
@@ -32,7 +32,7 @@ BASIS = {
 
 
 def tied(text: str) -> str:
-    """Numbers and their units kept together on a line, degrees and thousands as they are read here.
+    """Return text with formatted numbers, without a break between number and unit.
 
     Examples
     --------
@@ -44,7 +44,7 @@ def tied(text: str) -> str:
 
 def _basis(text: str, more: str = "") -> str:
     words = " ".join([more, *(phrase for key, phrase in BASIS.items() if key in text)]).strip() or text
-    # a native disclosure: opens in place, works by keyboard, costs nothing
+    # a <details> element: opens without the server and can be used by keyboard
     return f'<details class="basis"><summary>{html.escape(prose(text))}</summary><p>{html.escape(words)}</p></details>'
 
 
@@ -53,17 +53,17 @@ def _name(one: Limit) -> str:
 
 
 def fits_list(found: Sequence[Limit]) -> str:
-    """What does not fit, and folded what fits and what is not told; a list, never bars.
+    """Return a list of parts that do not fit, then folded those that fit and those without data.
 
     Parameters
     ----------
     found : sequence of Limit
-        Any; only the fits are taken.
+        All limits; only those of kind "fits" are used.
 
     Returns
     -------
     str
-        HTML.
+        A list, HTML.
     """
     rows: dict[str, list[str]] = {state: [] for state in FIT_SIGNS}
     for one in found:
@@ -87,28 +87,28 @@ def close_bars(
     bands: Mapping[str, tuple[float, float]],
     pinned: Sequence[Mapping[str, float]] = (),
 ) -> str:
-    """Bars in % of what is used, worst first: what is over and the worst few with remedies, the rest folded.
+    """Return bars of the share used, worst first: those over, the worst few with remedies, and the others folded.
 
     Parameters
     ----------
     found : sequence of Limit
-        Any; only the shares are taken.
+        All limits; only those of kind "share" are used.
     bands : mapping
-        Key to the ends of its band. [-]
+        Key of the limit -> ends of its band. [-]
     pinned : sequence of mapping
-        Key to the share of each pinned build, the last one first. [-]
+        Key of the limit -> share, for each pinned build, the latest first. [-]
 
     Returns
     -------
     str
-        HTML.
+        Bars with text, HTML.
     """
     rows = [one for one in found if one.kind == "share" and one.state != "unknown"]
     unknown = [one for one in found if one.kind == "share" and one.state == "unknown"]
     out = []
     bars = max(FEWEST_BARS, sum(one.state == "over" for one in rows))
     for k, one in enumerate(rows):
-        # what must be put right first is behind all of them: said once
+        # a remedy that must come first applies to all of them: written once
         again = k > 0 and one.fix == rows[k - 1].fix and one.fix.startswith("First ")
         fix = f'<p class="fix">{html.escape(tied(one.remedy))}</p>' if one.fix and not again else ""
         out.append(f'<li class="{_state(one)}"><div>{_bar(one, bands, pinned, first=k in (0, bars))}</div>{fix}</li>')
@@ -163,19 +163,21 @@ def _bar(
 
 
 def heat_rows(states: Sequence[HeatState], *, chosen: str, units: Units) -> str:
-    """Heat in each motor, state by state, as strips with the temperature of the bell in words.
+    """Return the heat in each motor per flight condition, as bars with the temperature of the bell in words.
 
     Parameters
     ----------
     states : sequence of HeatState
+        One for each flight condition.
     chosen : str
-        Name of the state that is asked about.
+        Name of the selected flight condition.
     units : Units
+        Units selected by the user.
 
     Returns
     -------
     str
-        HTML.
+        Bars with text, HTML.
     """
     most = max((s.heat_flow for s in states if s.possible), default=1.0)
     rows = []

@@ -27,7 +27,7 @@ WHAT_HOT = {
 
 
 def held_words(hold: float) -> str:
-    """Words for a hold time."""
+    """Return a hold time in words."""
     return "for good" if math.isinf(hold) else f"held {hold:.0f}{NARROW}s"
 
 
@@ -80,7 +80,7 @@ def _key(pinned_names: Sequence[str]) -> str:
 
 
 def hot_block(inputs: Inputs) -> None:
-    """Is a hot motor explained by its load? Folded; the caution stands outside."""
+    """Draw the check whether the load explains a hot motor, folded; the caution is outside the fold."""
     caution = f'<p class="wi-caution" role="note"><b>Before you touch one:</b> {words.TOUCH_FIRST}</p>'
     page_frame.section("A motor is hot", "", caution)
     with st.expander("Does its load explain it? What else to look at", key="hot_motor", on_change="rerun") as box:
@@ -118,7 +118,7 @@ def _fact(amount: float, unit: str) -> str:
 
 
 def quick_block(inputs: Inputs) -> None:
-    """Response, and short violent things on the bus; folded. What a throttle cap does not do stands outside."""
+    """Draw the response and short events on the bus, folded; the limits of a throttle cap are outside the fold."""
     cap = inputs.command_cap_percent
     now = f"Yours stands at {cap:.0f}{NARROW}%. " if cap < 100.0 else ""
     page_frame.say(

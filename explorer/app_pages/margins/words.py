@@ -1,4 +1,4 @@
-"""Sentences of page Margins. Pure."""
+"""Sentences of page Margins. Pure functions."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ _COUNTS = {1: "One limit is", 2: "Two limits are", 3: "Three limits are"}
 
 @small_own_name
 def margins_opening(inputs: Inputs, found: Sequence[Limit], held: str) -> str:
-    """What does not fit, whether what is over is usual, which part reaches its limit first, what helps."""
+    """Return the parts that do not fit, whether an excess is usual, the first part at its limit, and the remedy."""
     name = build_name(inputs.name)
     misfits = [one for one in found if one.kind == "fits" and one.state == "over"]
     over = [one for one in found if one.kind == "share" and one.state == "over"]
@@ -89,12 +89,12 @@ def _worst_of(theirs: Sequence[Limit]) -> str:
 
 
 def pinned_margins_of_several(names: Sequence[str], theirs: Sequence[Sequence[Limit]]) -> str:
-    """Several pinned builds in one line."""
+    """Return several pinned builds in one line."""
     return pinned_builds([(name, _worst_of(found)) for name, found in zip(names, theirs, strict=True)])
 
 
 def pinned_margins(other: Inputs | None, theirs: Sequence[Limit]) -> str:
-    """The pinned build in one line."""
+    """Return the pinned build in one line."""
     if other is None:
         return f"{dash()}Nothing is pinned. Pin this build, then every change shows against it."
     return f"{dash()}Pinned: <em>{html.escape(other.name or 'unnamed')}</em>, {_worst_of(theirs)}."
@@ -109,12 +109,12 @@ AFTER_SWAP = (
 
 
 def _look(causes: Sequence[str]) -> tuple[str, ...]:
-    """Things to look at, with what keeps the hands whole before and after them (common practice)."""
+    """Return items to check, with a safety caution before and after them (common practice)."""
     return (LOOK_FIRST, *causes, AFTER_SWAP)
 
 
 def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
-    """Verdict on a hot motor, and where else to look."""
+    """Return the diagnosis of a hot motor, and other items to check."""
     if not state.possible:
         return f"It cannot hold this ({state.name}), so there is no heat figure.", ()
     verdict = hot_motor_verdict(state.heat_flow, state.rise, air_temperature=state.air)
@@ -154,7 +154,7 @@ def hot_words(state: HeatState) -> tuple[str, tuple[str, ...]]:
 
 
 def response_words(found: Response) -> str:
-    """How quickly a punch comes."""
+    """Return the response to full throttle in words."""
     if not math.isfinite(found.time_90):
         return "It cannot hover, so there is no punch to time."
     return (

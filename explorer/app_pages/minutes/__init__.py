@@ -1,1 +1,1 @@
-"""Page Minutes: how long and how far it flies."""
+"""Page Minutes: flight time and range."""

@@ -1,6 +1,6 @@
-"""What page Minutes asks of the engine, each answer kept: as `explorer.forecasts.headlines`, no screen.
+"""Results of page Minutes, cached as in `explorer.forecasts.headlines`. No widgets.
 
-Every function takes checked `Inputs`; all builds that one answer needs go through the engine in one call.
+Every function has valid `Inputs` as argument; all builds for one result are computed in one call of `propmodel`.
 """
 
 from __future__ import annotations
@@ -49,14 +49,14 @@ __all__ = [
 SPEED_DRAWS, SPEED_POINTS = 32, 25
 
 ROWS = ("hang still", "cruise", "your way", "flat out")
-"""Ways of flying in the ledger."""
+"""Flight conditions of the ledger: hover, cruise, mixed flight, full throttle."""
 
 OLD_CYCLES = 250.0
-"""Full cycles of the old pack in the ghost curve. [-] Estimate: about two seasons."""
+"""Full cycles of the old pack in the comparison curve. [-] Estimate: about two seasons."""
 COLD = CELSIUS_ZERO
-"""Cells of the cold pack in the ghost curve. [K]"""
+"""Cell temperature of the cold pack in the comparison curve. [K]"""
 COLD_MILD_FACTOR = 2.0
-"""Resistance of a kind hobby pack at 0 C over that at 25 C. [-] From memory; the measured LiPo pouch has 3.3."""
+"""Resistance of a good hobby pack at 0 C over that at 25 C. [-] From memory; the measured LiPo pouch has 3.3."""
 
 
 def _profile(shares: NDArray, way: Flying) -> Profile:
@@ -69,37 +69,37 @@ def _profile(shares: NDArray, way: Flying) -> Profile:
 
 @dataclass(frozen=True)
 class Minutes:
-    """Flights of one build from a full pack, SI units, charge in A h.
+    """Flights of one build from a full pack; SI units, charge in A h.
 
     Parameters
     ----------
     time, low, high : dict
-        By `ROWS`: seconds until the landing charge or the landing voltage, and the ends of the band. [s]
+        Key from `ROWS` -> time until the landing charge or the landing voltage, and ends of the band. [s]
     status : dict
-        Codes of `base.status.Status`.
+        Key from `ROWS` -> code of `base.status.Status`.
     current : dict
-        Mean current from the pack. [A]
+        Key from `ROWS` -> mean pack current. [A]
     charge : float
-        Drawn at landing, flown your way. [A h]
+        Drawn at landing, in mixed flight. [A h]
     warm : float
-        Temperature of the cells then. [K]
+        Cell temperature at landing. [K]
     end_charge : float
         State of charge at landing. [-]
     by_voltage, by_throttle : bool
-        True where the landing voltage comes before the landing charge, or full throttle no longer holds it up before
-        either.
+        True if the flight ends at the landing voltage before the landing charge, or earlier than both because full
+        throttle no longer carries the weight.
     empty_time, empty_low, empty_high : float
-        Flown on to the landing voltage. [s]
+        Mixed flight continued to the landing voltage. [s]
     curve_time, curve_charge, curve_volts : ndarray
-        Flown on to the landing voltage: time, state of charge, loaded voltage of a cell. [s, -, V]
+        The same flight: time, state of charge, loaded voltage per cell. [s, -, V]
     band_time, band_low, band_high : ndarray
-        Where 8 in 10 craft are. [s, V, V]
+        80 % interval of the voltage against time. [s, V, V]
     cutoff : float
-        Landing voltage of a cell. [V]
+        Landing voltage per cell. [V]
     capacity : float
-        Of the pack, at its age. [A h]
+        Capacity of the pack at its age. [A h]
     needed : float
-        Thrust that the cruise needs over what there is. [-]
+        Thrust for the cruise over available thrust. [-]
     """
 
     time: dict[str, float]
@@ -133,7 +133,7 @@ def _rows(inputs: Inputs) -> NDArray:
 
 @dataclass(frozen=True)
 class Ghosts:
-    """The same flight with a cold and with an old pack: times and loaded voltages of a cell. [s, V]"""
+    """The same flight with a cold and with an old pack: times and loaded voltages per cell. [s, V]"""
 
     cold_time: NDArray
     cold_volts: NDArray
@@ -142,27 +142,27 @@ class Ghosts:
     old_time: NDArray
     old_volts: NDArray
     cold_lands: tuple[float, float]
-    """Landing with the cold pack: as the measured pouch, and as a pack that loses less in the cold. [s]"""
+    """Landing with the cold pack: like the measured pouch, and with `COLD_MILD_FACTOR`. [s]"""
     old_lands: float
-    """[s]"""
+    """Landing with the old pack. [s]"""
 
 
 @dataclass(frozen=True)
 class PackAxis:
-    """Minutes against the mass of the pack, same kind of pack.
+    """Flight time against the mass of the pack, for packs of the same kind.
 
     Parameters
     ----------
     mass, capacity, time : ndarray
-        NaN where it cannot fly so. [kg, A h, s]
+        NaN in ``time`` where it cannot fly. [kg, A h, s]
     here_mass, here_time : float
-        The pack of today. [kg, s]
+        The current pack. [kg, s]
     best_mass, best_capacity, best_time : float
-        The longest flight that still pulls twice the weight at the end. [kg, A h, s]
+        Longest flight with at least `LEAST_THRUST_RATIO` at the end. [kg, A h, s]
     inside : bool
-        True where the longest flight is a top of the curve, not the edge of what still pulls twice the weight.
+        True if the longest flight is a maximum of the curve, not the limit of `LEAST_THRUST_RATIO`.
     heaviest : float
-        Pack beyond which it pulls less than twice its weight at the end; NaN where all tried do, or none. [kg]
+        Pack mass above which thrust to weight at the end is below `LEAST_THRUST_RATIO`; NaN if there is none. [kg]
     """
 
     mass: NDArray
@@ -179,7 +179,7 @@ class PackAxis:
 
 @dataclass(frozen=True)
 class Cutoff:
-    """Minutes flown your way against the landing voltage of a cell. [V, s]"""
+    """Mixed flight time against the landing voltage per cell. [s, V]"""
 
     volts: NDArray
     time: NDArray
@@ -188,33 +188,33 @@ class Cutoff:
 
 
 def minutes(inputs: Inputs) -> Minutes:
-    """The four ways in the ledger, and your flight on to the landing voltage, with their bands."""
+    """Return the four flights of the ledger, and mixed flight to the landing voltage, with their bands."""
     return _flights(without_dive(inputs))[0]
 
 
 def ghosts(inputs: Inputs) -> Ghosts:
-    """Curves of a cold pack (a band between two packs) and of an old one."""
+    """Return the curves with a cold pack (a band between two packs) and with an old one."""
     return _flights(without_dive(inputs))[1]
 
 
 def pack_axis(inputs: Inputs) -> PackAxis:
-    """Try packs from a third of the capacity up; mass, label amps and resistance follow."""
+    """Return the flight time of packs from 0.3 of the capacity upwards; mass, label current and resistance follow."""
     return _flights(without_dive(inputs))[2]
 
 
 def cutoffs(inputs: Inputs) -> Cutoff:
-    """What another landing voltage changes."""
+    """Return the mixed flight time for a range of landing voltages."""
     return _flights(without_dive(inputs))[3]
 
 
 PACKS, VOLTS = 30, 25
 LEAST_THRUST_RATIO = 2.0
-"""Pull over weight at the end of the flight below which no pack is called best (common practice). [-]"""
+"""Smallest thrust to weight at the end of the flight with the best pack (common practice). [-]"""
 
 
 @st.cache_data(**headlines.CACHED_ANSWERS)
 def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
-    """All single flights of the page in one call of the engine, and the drawn ones in another."""
+    """Compute all flights of the page in one call of `flight_time`, and those of the random draws in another."""
     made, way, mine = headlines.build(inputs), flying(inputs), mix(inputs)
     pack, cells = made.pack, number(made.pack.cells)
     reserve, here = way_reserve(made), float(battery.cutoff_voltage(pack))
@@ -222,15 +222,13 @@ def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
     warmer = np.linspace(battery.REFERENCE_TEMPERATURE, COLD - 20.0, 200)
     mild = float(np.interp(COLD_MILD_FACTOR, battery.temperature_factor(warmer), warmer))
     own = number(pack.capacity_ah)
-    # an ideal hover is longest with a pack twice as heavy as all the rest: look a little beyond that
+    # the ideal hover time has its maximum at a pack of twice the other mass: go a little beyond
     heaviest = 3.6 * (float(made.mass) / float(battery.mass(pack)) - 1.0)
     packs = own * np.geomspace(0.3, max(heaviest, 3.0), PACKS)
     full = float(battery.open_circuit_voltage(pack, 1.0)) / cells
     volts = np.linspace(max(0.6 * full, here - 0.5), 0.93 * full, VOLTS)
 
-    rows = _rows(
-        inputs
-    )  # four of the ledger and yours to the landing voltage; then cold, mild, old, twice; packs; volts
+    rows = _rows(inputs)  # ledger, mixed to cut-off; cold, mild, old, each twice; packs; volts
     count = 5 + 6 + PACKS + VOLTS
     shares = np.tile(np.array(mine), (count, 1))
     shares[:5] = rows
@@ -264,9 +262,9 @@ def _flights(inputs: Inputs) -> tuple[Minutes, Ghosts, PackAxis, Cutoff]:
 
 
 def _best_pack(made: Build, mass: NDArray, capacity: NDArray, time: NDArray, *, here_time: float) -> PackAxis:
-    """Longest flight among the packs that leave twice the weight of pull at the end."""
+    """Return the pack with the longest flight of those with `LEAST_THRUST_RATIO` or more at the end."""
     low = Assessment(with_fields(made, {"pack.capacity_ah": capacity}), quick=True).thrust_to_weight_at_reserve
-    # the edge where more pack is too much; very light packs sag below it, too
+    # upper limit of the pack mass; very light packs also fall below the ratio, because their voltage drops
     weak = 1 + np.flatnonzero((low[:-1] >= LEAST_THRUST_RATIO) & (low[1:] < LEAST_THRUST_RATIO))
     heaviest = math.nan
     usable = np.where(low >= LEAST_THRUST_RATIO, time, np.nan)
@@ -303,7 +301,7 @@ def _best_pack(made: Build, mass: NDArray, capacity: NDArray, time: NDArray, *, 
 
 
 def _with_bands(made: Build, way: Flying, rows: NDArray, mid: FlightTime, cells: float) -> Minutes:
-    """The first five flights with the bands that the labels allow."""
+    """Return the first five flights with the bands from the spread of the labels."""
     reserve = np.array([way_reserve(made)] * 4 + [0.0])[:, None]
     many = flight_time(
         with_fields(draw(made, draws=DRAWS).build, {"pack.reserve": reserve}), _profile(rows[:, None, :], way)
@@ -339,9 +337,9 @@ def _with_bands(made: Build, way: Flying, rows: NDArray, mid: FlightTime, cells:
 
 
 def _curve_band(time: NDArray, volts: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-    """Band of the voltage against time; knots along the first axis, craft along the second."""
+    """Return times [s] and ends of the voltage band; axes of the arguments: (knots, craft)."""
     grid = np.linspace(0.0, max(float(np.quantile(time[-1], HIGH)), 1.0), 25)
-    # the segment of each craft in which each time falls; those that have landed stay at their last voltage
+    # the interval of each craft that contains each time; after landing the last voltage is used
     at = np.clip((time[None, :, :] <= grid[:, None, None]).sum(axis=1), 1, time.shape[0] - 1)
     t0, t1 = np.take_along_axis(time, at - 1, 0), np.take_along_axis(time, at, 0)
     v0, v1 = np.take_along_axis(volts, at - 1, 0), np.take_along_axis(volts, at, 0)
@@ -352,7 +350,7 @@ def _curve_band(time: NDArray, volts: NDArray) -> tuple[NDArray, NDArray, NDArra
 
 @dataclass(frozen=True)
 class FirmwareHover:
-    """Throttle above idle in a hover at both ends, for both kinds of firmware, and thrust over weight. [-]"""
+    """Hover throttle above idle at start and end, without and with thrust linearization; thrust to weight. [-]"""
 
     start: float
     end: float
@@ -360,11 +358,11 @@ class FirmwareHover:
     linear_end: float
     thrust_start: float
     hover_current: float
-    """[A]"""
+    """Pack current in hover. [A]"""
 
 
 def firmware_hover(inputs: Inputs) -> FirmwareHover:
-    """Throttle above idle that holds a hover on a full pack and with the landing charge left."""
+    """Return the throttle above idle in hover, on a full pack and at the landing charge."""
     return _firmware_hover(without_dive(inputs))
 
 
@@ -385,24 +383,26 @@ def _firmware_hover(inputs: Inputs) -> FirmwareHover:
 
 @dataclass(frozen=True)
 class SpeedCurve:
-    """Level flight from hover to the top speed. SI units.
+    """Level flight from hover to top speed, in SI units.
 
     Parameters
     ----------
     speed, power, current, tilt : ndarray
         On a full pack. [m/s, W, A, rad]
     held : ndarray of bool
-        True where it can be held for minutes; beyond, the pack gives it for seconds only.
+        True where the speed can be sustained for minutes; above, the pack supplies the current for seconds only.
     low, high : ndarray
-        Band of the power at every second speed; NaN where fewer than 8 in 10 craft can fly so. [W]
+        80 % interval of the power at every second speed; NaN where less than 80 % of the draws can fly. [W]
     time : ndarray
-        Minutes aloft at that speed, to the landing. [s]
+        Flight time at that speed until landing. [s]
     best : BestSpeeds
+        Speeds of the longest flight and of the longest range.
     top : TopSpeed
+        Highest level speed.
     climb : float
-        [m/s]
+        Climb rate. [m/s]
     steepest : float
-        Steepest level tilt. [rad]
+        Largest tilt in level flight. [rad]
     """
 
     speed: NDArray
@@ -420,7 +420,7 @@ class SpeedCurve:
 
 
 def speed_curve(inputs: Inputs) -> SpeedCurve:
-    """Power against speed with its band, best and top speed, minutes at each speed."""
+    """Return power and flight time against speed, with the band of the power, and best and top speed."""
     return _speed_curve(replace(craft_only(inputs), cruise_kmh=50.0))
 
 
@@ -439,7 +439,7 @@ def _speed_curve(inputs: Inputs) -> SpeedCurve:
     mid = level_flight(made, speed)
     last = int(np.flatnonzero(mid.status == Status.OK)[-1]) if (mid.status == Status.OK).any() else -1
     if 0 < last < SPEED_POINTS - 1:
-        # the fastest that is held for minutes lies between two points: move the last one there
+        # the highest sustained speed is between two points: move the last point there
         between = np.linspace(speed[last], speed[last + 1], 60, endpoint=False)
         good = level_flight(made, between).status == Status.OK
         speed[last] = between[good][-1] if good.any() else speed[last]
@@ -460,22 +460,23 @@ def _speed_curve(inputs: Inputs) -> SpeedCurve:
 
 
 def turn_back(curve: SpeedCurve, wind: float) -> tuple[float, float, float]:
-    """Farthest point from which it still comes home, out with the wind and back against it.
+    """Return the farthest turning point, flying out with the wind and back against it.
 
     Parameters
     ----------
     curve : SpeedCurve
+        Level flight of the build.
     wind : float
-        [m/s]
+        Wind speed. [m/s]
 
     Returns
     -------
     distance, speed, time : float
-        Of the turning point [m], air speed to fly [m/s], time aloft [s]; NaN where it cannot make way.
+        Distance of the turning point [m], airspeed [m/s], flight time [s]; NaN if no airspeed exceeds the wind.
 
     Notes
     -----
-    Same air speed V both ways: out at V + w, back at V - w, so the turning point lies at T (V^2 - w^2)/(2 V).
+    The airspeed V is the same both ways: V + w out, V - w back, so the turning point is at T (V^2 - w^2)/(2 V).
     """
     with np.errstate(invalid="ignore", divide="ignore"):
         reach = curve.time * (curve.speed**2 - wind**2) / (2.0 * curve.speed)

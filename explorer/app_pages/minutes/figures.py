@@ -1,4 +1,4 @@
-"""Pictures of the page Minutes: voltage against minutes, power against speed, pack mass, landing voltage, ledger."""
+"""Charts of page Minutes: voltage against time, power against speed, pack mass, landing voltage, ledger."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ GHOST = "rgba(113,125,128,0.20)"
 
 @dataclass(frozen=True)
 class VoltageMark:
-    """One of the three marks on the voltage curve: word, time [s], voltage of a cell [V]."""
+    """One mark on the voltage curve: label, time [s], cell voltage [V]."""
 
     name: str
     time: float
@@ -42,7 +42,7 @@ class VoltageMark:
 
 
 def volt_axis(cutoff: float, full: float, least: float) -> tuple[float, float, list[float]]:
-    """Ends and ticks of the axis of cell voltage: whole fifths of a volt, a little beyond both ends.
+    """Return the ends and the ticks of the axis of the cell voltage, slightly beyond both values. [V]
 
     Examples
     --------
@@ -87,30 +87,31 @@ def voltage_figure(
     volts: tuple[float, float, list[float]],
     reason: str = "",
 ) -> go.Figure:
-    """Loaded voltage of a cell against minutes.
+    """Return the chart of the loaded cell voltage against time.
 
     Parameters
     ----------
     this : Minutes
-        The build on the screen.
+        The current build.
     others : sequence of Minutes
-        The pinned ones, the last one first.
+        The pinned builds, the latest first.
     marks : sequence of VoltageMark
         Alarm, land, empty.
     ghosts : Ghosts or None
         The same flight with a cold or an old pack.
     show : tuple of bool
-        Draw the cold, the old one.
+        Whether to draw the cold pack, and the old pack.
     axis : Axis
-        Of the minutes.
+        Axis of the time. [min]
     volts : tuple
-        From `volt_axis`.
+        From `volt_axis`. [V]
     reason : str
-        Why there is no flight to draw; written inside the axes.
+        Why there is no flight; written inside the axes.
 
     Returns
     -------
     plotly.graph_objects.Figure
+        One panel.
     """
     low, high, ticks = volts
     figure = panels(
@@ -155,13 +156,13 @@ def voltage_figure(
     if reason:
         _reason(figure, reason)
     for k, mark in enumerate(marks):
-        # the earliest lowest: no stem crosses another's word
+        # the earliest mark lowest, so that no vertical line crosses the label of another mark
         _mark(figure, mark, 0.95 - 0.1 * (len(marks) - 1 - k), axis)
     return figure.finished()
 
 
 def _reason(figure: Sketch, text: str) -> None:
-    """Why there is nothing to draw, in the middle of the picture."""
+    """Write the reason for an empty chart in its middle."""
     figure.add_annotation(
         text=f"<b>{text}</b>", xref="paper", yref="paper", x=0.5, y=0.55, xanchor="center", yanchor="middle",
         showarrow=False, font={"size": SMALL},
@@ -193,19 +194,19 @@ def _mark(figure: Sketch, mark: VoltageMark, level: float, axis: Axis) -> None:
 
 
 def ledger(rows: Sequence[tuple[str, str, str, Sequence[str]]], *, pinned_names: Sequence[str]) -> str:
-    """Ways of flying in words: name, this build, its band, the pinned builds.
+    """Return the ledger of flight conditions: name, current build, its band, pinned builds.
 
     Parameters
     ----------
     rows : sequence of tuple
-        All text; escaped here.
+        Plain text; escaped here.
     pinned_names : sequence of str
-        The last one pinned first.
+        The pinned builds, the latest first.
 
     Returns
     -------
     str
-        HTML.
+        A list, HTML.
     """
     out = []
     for name, mine, spread_, theirs in rows:
@@ -221,7 +222,7 @@ def ledger(rows: Sequence[tuple[str, str, str, Sequence[str]]], *, pinned_names:
 
 
 def _of_pinned(texts: Sequence[str], names: Sequence[str]) -> str:
-    """What the pinned builds have to say in a row, those that say the same together; HTML."""
+    """Return the results of the pinned builds in a row, with equal ones combined; HTML."""
     alike: dict[str, list[int]] = {}
     for place, text in enumerate(texts):
         alike.setdefault(text, []).append(place)
@@ -239,7 +240,7 @@ def _of_pinned(texts: Sequence[str], names: Sequence[str]) -> str:
 
 
 def speed_tops(this: SpeedCurve, others: Sequence[SpeedCurve]) -> tuple[float, float]:
-    """Largest speed [km/h] and power [W] to be drawn: the part with the two tangents only."""
+    """Return the ranges of speed [km/h] and power [W] for the axes; they end beyond the two tangent points."""
     speeds, powers = [1.0], [1.0]
     for one in (this, *others):
         if not np.isfinite(one.power).any():
@@ -253,17 +254,18 @@ def speed_tops(this: SpeedCurve, others: Sequence[SpeedCurve]) -> tuple[float, f
 def speed_figure(
     this: SpeedCurve, others: Sequence[SpeedCurve], *, axes: tuple[Axis, Axis], cruise: float | None
 ) -> go.Figure:
-    """Power against speed with two tangents: lowest point longest, where the line from the origin touches farthest.
+    """Return power against speed with two tangents: at the minimum (longest) and through the origin (farthest).
 
     Parameters
     ----------
     this : SpeedCurve
+        The current build.
     others : sequence of SpeedCurve
-        Pinned, the last one first.
+        The pinned builds, the latest first.
     axes : tuple of Axis
-        Speed [km/h] and power [W].
+        Axes of speed [km/h] and power [W].
     cruise : float or None
-        Your cruise speed. [m/s]
+        Cruise speed of the inputs. [m/s]
     """
     x_axis, y_axis = axes
     figure = panels((Panel("Power in level flight", "W", y_axis),), x_axis, x_title="Air speed, km/h", height=380)
@@ -308,7 +310,7 @@ def speed_figure(
 
 
 def _ends(figure: Sketch, this: SpeedCurve, last: int, x_axis: Axis, y_axis: Axis) -> None:
-    """Where the curve ends, if that is in the picture; the words beside it say it anyway."""
+    """Mark the ends of the sustained and the whole curve, if inside the axes; the text beside the chart gives both."""
     ends = (
         (float(this.speed[last]) / KMH, float(this.power[last]), "for minutes"),
         (float(this.top.speed) / KMH, float(this.power[-1]), "for seconds"),
@@ -330,15 +332,16 @@ def _below(figure: Sketch, x: float, y: float, text: str, *, shift: int, anchor:
 
 
 def pack_figure(this: PackAxis, others: Sequence[PackAxis], *, axes: tuple[Axis, Axis]) -> go.Figure:
-    """Minutes flown your way against the mass of the pack; dots: today's pack, and the longest flight.
+    """Return the mixed flight time against pack mass; dots: current pack and longest flight.
 
     Parameters
     ----------
     this : PackAxis
+        The current build.
     others : sequence of PackAxis
-        Pinned, the last one first.
+        The pinned builds, the latest first.
     axes : tuple of Axis
-        Mass [g] and minutes.
+        Axes of mass [g] and time [min].
     """
     x_axis, y_axis = axes
     figure = panels(
@@ -370,7 +373,7 @@ def pack_figure(this: PackAxis, others: Sequence[PackAxis], *, axes: tuple[Axis,
             rising = not this.inside and not math.isfinite(this.heaviest)
             text = "still rising" if rising else f"longest {value('mass', this.best_mass)}"
             word(figure, x, y, text, right_of=right, bold=True, shift=12)
-            figure.layout["annotations"][-1]["yshift"] = 12 if y < 0.85 * y_axis.top else -14  # not into the title
+            figure.layout["annotations"][-1]["yshift"] = 12 if y < 0.85 * y_axis.top else -14  # clear of the title
     if math.isfinite(this.here_time):
         dot(figure, this.here_mass / GRAM, this.here_time / MINUTE, name="this pack")
         word(figure, this.here_mass / GRAM, this.here_time / MINUTE, "this pack", bold=True, shift=12)
@@ -378,7 +381,7 @@ def pack_figure(this: PackAxis, others: Sequence[PackAxis], *, axes: tuple[Axis,
 
 
 def cutoff_figure(this: Cutoff, others: Sequence[Cutoff], *, axis: Axis) -> go.Figure:
-    """Minutes flown your way against the landing voltage of a cell."""
+    """Return the mixed flight time against the landing voltage per cell."""
     ends = [v for one in (this, *others) for v in (one.volts[0], one.volts[-1])]
     low, high = min(ends), max(ends)
     ticks = [float(t) for t in np.arange(math.ceil(low * 2.0) / 2.0, high + 1e-9, 0.5)]

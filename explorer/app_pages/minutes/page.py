@@ -1,4 +1,4 @@
-"""Minutes: how long, doing what I do?"""
+"""Minutes: how long does it fly in the user's way of flying?"""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ ROW_NAMES = {"hang still": "Hover", "cruise": "Cruise at", "your way": "Your way
 
 
 def shares_of(inputs: Inputs) -> list[float]:
-    """The four shares as typed, else those of the way of flying. [%]"""
+    """Return the four shares as typed; without any, those of the selected flying style. [%]"""
     own = [getattr(inputs, name) for name, _ in SHARES]
     if all(share is None for share in own):
         style = [float(v) for v in FLYING_STYLES[inputs.flying_style]]
@@ -69,7 +69,7 @@ def _scale() -> None:
 
 
 def mix(shares: Sequence[float]) -> None:
-    """The shares of a way of flying, each with its number; drawn only while it is open."""
+    """Draw the number fields of the four shares; only while their popover is open."""
     st.caption("Share of the time in the air, %. The four add up to 100.")
     for (name, label), share in zip(SHARES, shares, strict=True):
         key = f"share:{name}"
@@ -83,7 +83,7 @@ def mix(shares: Sequence[float]) -> None:
 
 
 def way_of_flying() -> None:
-    """Four ways of flying; any opens into its shares."""
+    """Draw the selection of a flying style, each with a popover for its shares."""
     raw = state.inputs()
     own = any(getattr(raw, name) is not None for name, _ in SHARES)
     shares = shares_of(raw)
@@ -103,7 +103,7 @@ def way_of_flying() -> None:
                 "Open it and make it yours."
             ),
         )
-    # one label whatever the shares are: a popover with another label is another one, and closed
+    # a constant label: Streamlit treats a popover with another label as a new one, which is closed
     with open_, st.popover("Open the mix", width="stretch", key="mix_open", on_change="rerun") as box:
         if box.open:
             mix(shares)
@@ -127,7 +127,7 @@ def way_of_flying() -> None:
 
 
 def marks_of(answer: answers.Minutes, home: float) -> tuple[list[figures.VoltageMark], float]:
-    """Alarm, land and empty on the voltage curve, and the charge to type in as an alarm. [A h]"""
+    """Return the marks alarm, land and empty of the voltage curve, and the charge for a capacity alarm. [A h]"""
     if not answer.time["your way"] > 1.0:
         return [], math.nan
     current = answer.current["cruise"]
@@ -153,7 +153,7 @@ def marks_of(answer: answers.Minutes, home: float) -> tuple[list[figures.Voltage
 def ledger_rows(
     inputs: Inputs, this: answers.Minutes, others: Sequence[answers.Minutes]
 ) -> list[tuple[str, str, str, list[str]]]:
-    """Four lines of text: hover, cruise, your way, flat out."""
+    """Return the rows of the ledger as text: hover, cruise, mixed flight, full throttle."""
     rows = []
     for row in answers.ROWS:
         name = ROW_NAMES[row]
@@ -173,7 +173,7 @@ def ledger_rows(
 
 
 def why_not_division(inputs: Inputs, answer: answers.Minutes) -> Sequence[tuple[str, str, str]]:
-    """Why minutes are not mAh over amps, with this build's numbers."""
+    """Return a worked example: why the flight time is not capacity over current, with the numbers of this build."""
     made = headlines.build(inputs)
     hover = answers.firmware_hover(inputs)
     label = inputs.capacity_mah * inputs.parallel
@@ -246,7 +246,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
 def voltage_block(
     inputs: Inputs, this: answers.Minutes, pins: Sequence[Inputs], others: Sequence[answers.Minutes]
 ) -> None:
-    """Voltage against minutes, the ledger, the alarm, cold and old packs."""
+    """Draw voltage against time, the ledger, the alarm, and cold and old packs."""
     home = float(kept_values.get("way_home", 20.0))
     marks, alarm = marks_of(this, home)
     cold, old = bool(st.session_state.get("ghost_cold")), bool(st.session_state.get("ghost_old"))
@@ -343,7 +343,7 @@ def _voltage_frame(this: answers.Minutes) -> pd.DataFrame:
 
 
 def speed_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
-    """Power against speed, range, wind, top speed."""
+    """Draw power against speed, range, wind and top speed."""
     this = answers.speed_curve(inputs)
     others = [answers.speed_curve(one) for one in pins]
     page_frame.section("How far", "full pack; lowest point: longest flight; where the line touches: farthest")
@@ -370,7 +370,7 @@ def speed_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
 
 
 def _cruise_words(inputs: Inputs) -> str:
-    """Say it when your cruise speed cannot be held."""
+    """Write a message if the cruise speed cannot be sustained."""
     level = level_flight(headlines.build(inputs), inputs.cruise_kmh * KMH)
     if int(level.status) == 0:
         return ""
@@ -396,7 +396,7 @@ def _speed_frame(this: answers.SpeedCurve) -> pd.DataFrame:
 
 
 def pack_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
-    """Minutes against pack mass and against the landing voltage."""
+    """Draw flight time against pack mass and against the landing voltage."""
     page_frame.section("A heavier pack, a lower landing voltage", "flown your way")
     pack = answers.pack_axis(inputs)
     pack_pins = [answers.pack_axis(one) for one in pins]
@@ -454,7 +454,7 @@ def _cutoff_words(cut: answers.Cutoff) -> str:
 
 
 def firmware_block(inputs: Inputs) -> None:
-    """Throttle above idle to type in as the firmware's hover setting."""
+    """Draw the throttle above idle for the hover setting of the firmware."""
     words = f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>'
     page_frame.section("Hover setting to type in", "throttle above idle, full pack and end of flight", words)
 

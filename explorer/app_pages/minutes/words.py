@@ -1,4 +1,4 @@
-"""Sentences of the pages Minutes, Margins and Dive. Pure: answers in, words (our HTML) out; names come escaped."""
+"""Sentences of page Minutes. Pure functions of results, which return HTML; names must be escaped by the caller."""
 
 from __future__ import annotations
 
@@ -33,11 +33,11 @@ __all__ = [
 
 
 COLD_PACK = 10.0
-"""Below it a pack is warmed before anything else is tried (common practice). [degrees C]"""
+"""Cell temperature below which a warning advises to warm the pack (common practice). [degrees C]"""
 
 
 def minutes_or_why(answer: Minutes, row: str) -> str:
-    """Minutes of one way of flying, or why there are none, in a few words."""
+    """Return the flight time in one flight condition, or in a few words why there is none."""
     status = answer.status[row]
     if status == Status.CANNOT_HOVER:
         return "cannot hover"
@@ -53,7 +53,7 @@ def minutes_or_why(answer: Minutes, row: str) -> str:
 
 @small_own_name
 def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
-    """How long, what is left, and how long a hover would last."""
+    """Return the flight time, the charge left, and the hover time."""
     name, status = build_name(inputs.name), answer.status["your way"]
     if status == Status.CANNOT_HOVER:
         return f"{name} cannot hover, so it does not fly for a minute. The page Lift says what it lacks."
@@ -96,7 +96,7 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
 
 
 def pinned_minutes(answer: Minutes, other: Inputs | None, theirs: Minutes | None, units: Units) -> str:
-    """The pinned build's minutes and what this one does differently."""
+    """Return the flight time of the pinned build and the difference from the current one."""
     if other is None or theirs is None:
         return f"{dash()}Nothing is pinned. Pin this build, then every change shows against it."
     text = (
@@ -112,13 +112,13 @@ def pinned_minutes(answer: Minutes, other: Inputs | None, theirs: Minutes | None
 
 
 def pinned_minutes_of_several(names: Sequence[str], theirs: Sequence[Minutes]) -> str:
-    """Minutes of several pinned builds; the other ways of flying stand in the ledger."""
+    """Return the flight times of several pinned builds; their other flights are in the ledger."""
     phrases = [(name, minutes_or_why(one, "your way")) for name, one in zip(names, theirs, strict=True)]
     return pinned_builds(phrases, lead="Pinned, flown your way")
 
 
 def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float, hover_left: float) -> str:
-    """What to type as a capacity alarm. ``alarm`` in A h, ``home`` and times in s."""
+    """Return the value for a capacity alarm. ``alarm`` is in A h; ``home`` and the times are in s."""
     if not math.isfinite(alarm):
         return "No alarm can be set for a flight that is not possible."
     after = (
@@ -142,7 +142,7 @@ def alarm_words(answer: Minutes, *, alarm: float, home: float, alarm_time: float
 
 
 def warm_words(this: Minutes) -> str:
-    """How warm the flight leaves the pack."""
+    """Return the cell temperature at the end of the flight."""
     celsius = this.warm - CELSIUS_ZERO
     ends = f" to about {celsius:.0f}{NARROW}\u00b0C (estimate)" if math.isfinite(celsius) else ""
     most = PACK_LIMIT - CELSIUS_ZERO
@@ -155,7 +155,7 @@ def warm_words(this: Minutes) -> str:
 
 
 def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
-    """What the ghost curves mean."""
+    """Return the explanation of the curves with a cold and an old pack."""
     parts = []
     if cold is not None:
         a, b = cold
@@ -173,7 +173,7 @@ def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
 
 
 def pack_words(axis: PackAxis) -> str:
-    """Where the pack of today stands on the curve."""
+    """Return the position of the current pack on the curve, relative to the longest flight."""
     if not math.isfinite(axis.best_time):
         if not any(math.isfinite(time) for time in axis.time):
             return "No pack of this kind makes it fly your way."
@@ -209,7 +209,7 @@ def pack_words(axis: PackAxis) -> str:
 
 
 def firmware_words(hover: FirmwareHover) -> str:
-    """Throttle above idle in a hover for both kinds of firmware, at both ends of the flight."""
+    """Return the hover throttle above idle for both kinds of firmware, at both ends of the flight."""
     if hover.thrust_start < 1.0:
         return "It cannot hover, so there is no hover setting to type in."
 
@@ -224,7 +224,7 @@ def firmware_words(hover: FirmwareHover) -> str:
 
 
 def speed_words(curve: SpeedCurve) -> str:
-    """Longest, farthest, fastest."""
+    """Return the longest, the farthest and the fastest flight."""
     top = float(curve.top.speed)
     if not math.isfinite(top):
         return "It cannot hover, so it cannot fly level at any speed."
@@ -255,7 +255,7 @@ def speed_words(curve: SpeedCurve) -> str:
 
 
 def speed_short(curve: SpeedCurve) -> str:
-    """Longest and fastest in one line; the rest stands folded with the numbers."""
+    """Return the longest and the fastest flight in one line, for above the folded numbers."""
     top = float(curve.top.speed)
     if not math.isfinite(top):
         return "It cannot hover, so it cannot fly level at any speed."
@@ -263,7 +263,7 @@ def speed_short(curve: SpeedCurve) -> str:
 
 
 def wind_words(still: tuple[float, float, float], blown: tuple[float, float, float], wind: float, top: float) -> str:
-    """Range out and back, and whether it comes home against the wind; ``top`` is the fastest held for minutes."""
+    """Return the range out and back in wind, and whether it returns; ``top`` is the highest sustained speed."""
     if not math.isfinite(still[0]):
         return "It cannot fly level long enough to go anywhere."
     first = f"In still air it can turn back at <b>{value('range', still[0])}</b>."

@@ -1,1 +1,1 @@
-"""Page Plug in: the first power-up and measured logs."""
+"""Page Plug in: first power-up and measured logs."""

@@ -1,6 +1,6 @@
-"""What the pages Plug in and Cost ask of the engine, each answer kept where it is worth keeping; no screen.
+"""Results of the first power-up and of single readings; cached where computing is slow. No widgets.
 
-As `explorer.forecasts.headlines`: functions of checked `Inputs` and plain values, frozen results.
+Functions of valid `Inputs` and plain values, as in `explorer.forecasts.headlines`; results are frozen.
 """
 
 from __future__ import annotations
@@ -40,15 +40,16 @@ DRAWS = 512
 
 
 def power(inputs: Inputs, *, modern: bool | None, supply_voltage: float | None = None) -> PowerUp:
-    """Numbers of the first power-up, with the bands of this build.
+    """Return the expected readings of the first power-up, with the bands of this build.
 
     Parameters
     ----------
     inputs : Inputs
+        The build.
     modern : bool or None
-        Whether the ESC freewheels actively; None where its age is not known.
+        Whether the ESC freewheels actively; None if unknown.
     supply_voltage : float or None
-        Of the motor tests; None takes the full pack. [V]
+        Supply voltage of the motor tests; None for the full pack. [V]
     """
     return _power(headlines.plain(inputs), modern, supply_voltage)
 
@@ -68,23 +69,23 @@ def _power(inputs: Inputs, modern: bool | None, supply_voltage: float | None) ->
         made, active_freewheeling=modern, no_load_known=known, supply_voltage=supply_voltage, bands=shares
     )
     if own is not None and own.motor is not None:
-        # a calibrated KV holds under load; a bare motor turns at what its label would say
+        # a calibrated KV applies under load; without a propeller the motor follows the KV of its label
         found = replace(found, kv=number(own.motor.kv) / motor_model.LOADED_KV_RATIO)
     return found
 
 
-# ---- what readings tell -----------------------------------------------------------------------------------
+# ---- effect of readings -----------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class Learned:
-    """One answer before and after some readings; SI units."""
+    """One headline result before and after some readings; SI units."""
 
     name: str
-    """Name in `propmodel.assess.performance.OUTPUTS`."""
+    """Key of `propmodel.assess.performance.OUTPUTS`."""
     before: tuple[float, float, float]
     after: tuple[float, float, float]
-    """Low, middle, high of 8 in 10."""
+    """Low end, middle and high end of the 80 % interval."""
 
     @property
     def widths(self) -> tuple[float, float]:
@@ -97,14 +98,14 @@ ANSWERS = ("thrust_to_weight", "hover_time", "full_throttle_current")
 
 
 def learned(inputs: Inputs, shares: Mapping[str, float]) -> list[Learned]:
-    """What readings (as shares of their forecast) do to the headline bands."""
+    """Return the effect of readings (as ratios to their forecast) on the headline bands."""
     return _learned(headlines.plain(inputs), tuple(sorted(shares.items())))
 
 
 @st.cache_data(**headlines.CACHED_ANSWERS)
 def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Learned]:
     made = headlines.build(inputs)
-    # the band before is the one of the other pages, lopsided as it is; readings move and shrink it
+    # the band before is that of the other pages, which is asymmetric; readings shift and narrow it
     headline = headlines.answers(inputs)
     whole = Assessment(draw(made, draws=DRAWS).build, quick=True)
     drawn = evaluate(whole, list(ANSWERS))
@@ -129,11 +130,11 @@ def _learned(inputs: Inputs, shares: tuple[tuple[str, float], ...]) -> list[Lear
 
 
 def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
-    """Motor, propeller and controller as single readings make them."""
+    """Return motor, propeller and controller adjusted to single readings."""
     made = headlines.build(headlines.plain(without_measured(inputs)))
     whole = Assessment(draw(made, draws=DRAWS).build, quick=True)
     motor, propeller, controller = parts_from_readings(made, whole, shares, draws=DRAWS)
-    # a stand at full command tells nothing of the throttle map
+    # a reading at full command contains no information on the throttle exponent
     hovered = bool({"hover_command", "hover_current"} & set(shares))
     return measured(
         inputs,

@@ -1,6 +1,6 @@
-"""Pictures of the bench: stop-or-go cards, bands before and after a reading, forecast against reading.
+"""Cards of the power-up steps, bands before and after a reading, forecast against reading.
 
-Plain HTML for what is words and one stroke, plotly for clouds of points. Whatever a file or a person said is escaped.
+Plain HTML for text and bars, plotly for many points. Text of files and users is escaped.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def _e(text: object) -> str:
 
 
 def kind_of(verdict_: str) -> str:
-    """ "fine", "doubtful", "stop", or empty where nothing was read."""
+    """Return the class of an assessment: "fine", "doubtful", "stop"; "" without a reading."""
     for start, kind in ((FINE, "fine"), (DOUBTFUL, "doubtful"), (STOP, "stop")):
         if verdict_.startswith(start):
             return kind
@@ -39,7 +39,7 @@ def kind_of(verdict_: str) -> str:
 
 
 def care(first: str, stop_first: str, *, cautions: Sequence[str], stop_at_once: Sequence[str]) -> str:
-    """The box that stands before everything else: two sentences, and all cautions one tap away."""
+    """Return the box with cautions at the top of the page: two sentences, and all cautions folded; HTML."""
     items = "".join(f"<li>{_e(c)}</li>" for c in cautions)
     stops = "; ".join(_e(s) for s in stop_at_once)
     return (
@@ -52,7 +52,7 @@ def care(first: str, stop_first: str, *, cautions: Sequence[str], stop_at_once: 
 
 
 def progress(kinds: Sequence[str]) -> str:
-    """How far the reader is: "4 of 16 read, 1 doubtful", with one small box a step."""
+    """Return the progress, "4 of 16 read, 1 doubtful", with one small box per step; HTML."""
     read = sum(bool(k) for k in kinds)
     words = f"<b>{read} of {len(kinds)}</b> read"
     for kind, name in (("doubtful", "doubtful"), ("stop", "stop")):
@@ -63,7 +63,7 @@ def progress(kinds: Sequence[str]) -> str:
 
 
 def step_line(step: Step, kind: str, reading: object) -> str:
-    """A folded step as the words of its button: number, title, and what was read.
+    """Return the button text of a folded step: number, title, and the reading.
 
     Examples
     --------
@@ -83,7 +83,7 @@ def step_line(step: Step, kind: str, reading: object) -> str:
 
 
 def card(row: Mapping[str, str]) -> str:
-    """One step: caution, what to do, tool, what to expect, when to stop; ``row`` of `propmodel.power_up.rows`."""
+    """Return one step: caution, action, tool, expected value, when to stop; ``row`` is of `propmodel.power_up.rows`."""
     expect = row["expect"] if row["expect"] != "yes" else "everything as it says"
     caution = f'<p class="caution"><b>⚠</b> {_e(prose(row["caution"]))}</p>' if row["caution"] else ""
     return (
@@ -98,7 +98,7 @@ def card(row: Mapping[str, str]) -> str:
 
 
 def verdict(text: str) -> str:
-    """What a reading means, in its slot; the slot is there even when empty."""
+    """Return the assessment of a reading; an empty element without text, so that nothing moves. HTML."""
     kind = kind_of(text)
     head = {"fine": FINE, "doubtful": DOUBTFUL, "stop": STOP}.get(kind, "")
     rest = _e(text[len(head) :].lstrip(": "))
@@ -110,13 +110,13 @@ def verdict(text: str) -> str:
 
 
 def band_rows(rows: Sequence[Mapping[str, Any]]) -> str:
-    """Bands before (outline) and after (filled), or a forecast band with what was flown (diamond).
+    """Return bands before (outline) and after (filled), or a forecast band and the flown value (diamond); HTML.
 
     Parameters
     ----------
     rows : sequence of mapping
-        ``name``, ``words`` (HTML of ours); ``now`` = (low, middle, high) and, where there is one, ``was`` = (low,
-        middle, high) or ``flown``; ``end`` a function that writes an end of the scale.
+        ``name``, ``words`` (HTML of the program); ``now`` = (low, middle, high); optionally ``was`` = (low, middle,
+        high) or ``flown``; ``end`` is a function that formats an end of the scale.
     """
     out = []
     for row in rows:
@@ -149,13 +149,13 @@ def band_rows(rows: Sequence[Mapping[str, Any]]) -> str:
     return f'<div class="wb-bands">{"".join(out)}</div>'
 
 
-# ---- doubts -----------------------------------------------------------------------------------------------
+# ---- quality flags ----------------------------------------------------------------------------------------
 
 _SIGNS = {"wrong": "✕", "look": "!", "note": "?"}
 
 
 def _lines(lines: Sequence[int]) -> str:
-    """Line numbers of a file, runs drawn together.
+    """Return line numbers of a file as text, with consecutive numbers combined.
 
     Examples
     --------
@@ -177,7 +177,7 @@ def _lines(lines: Sequence[int]) -> str:
 
 
 def doubts(found: Sequence[Doubt]) -> str:
-    """Doubts as sentences with the lines of the file they are about."""
+    """Return quality flags as sentences, with the line numbers of the file; HTML."""
     if not found:
         return '<p class="wi-small">✓ Nothing in the file looks wrong by itself.</p>'
     order = sorted(found, key=lambda d: ("wrong", "look", "note").index(d.severity))
@@ -190,7 +190,7 @@ def doubts(found: Sequence[Doubt]) -> str:
     return f'<ul class="wb-doubts">{items}</ul>'
 
 
-# ---- clouds -----------------------------------------------------------------------------------------------
+# ---- scatter charts ---------------------------------------------------------------------------------------
 
 
 def against(
@@ -204,21 +204,22 @@ def against(
     axis: Axis,
     height: int = 340,
 ) -> go.Figure:
-    """Forecast against reading: on the line they agree. Hollow: by the labels. Filled: calibrated. Crossed: in doubt.
+    """Return forecast against reading; equal on the diagonal. Hollow: labels. Filled: calibrated. Crossed: flagged.
 
     Parameters
     ----------
     read, label : array_like
-        What was read, and what the labels forecast.
+        Readings, and the forecast from the labels.
     fitted : array_like or None
-        What the calibrated parts forecast.
+        Forecast of the calibrated parts.
     odd : array_like of bool
-        Rows that carry a doubt.
+        Rows with a quality flag.
     name, unit : str
+        Of both axes.
     axis : Axis
-        Of both directions.
+        For both axes.
     height : int
-        [px]
+        Height of the figure. [px]
     """
     y, x = (np.asarray(v, dtype=float) for v in (read, label))
     crossed = np.asarray(odd, dtype=bool)
@@ -246,7 +247,7 @@ def against(
 
 
 def _unclipped(figure: Sketch) -> go.Figure:
-    """The figure with whole marks at the rim."""
+    """Return the figure with markers at the edge not clipped."""
     for trace in figure.data:
         trace["cliponaxis"] = False
     return figure.finished()
@@ -266,19 +267,19 @@ def off(
     x_title: str,
     height: int = 260,
 ) -> go.Figure:
-    """What is left between reading and calibrated forecast, in per cent, over the throttle or the row.
+    """Return the deviation of readings from the calibrated forecast, in per cent, against throttle or row.
 
     Parameters
     ----------
     x : array_like
     series : sequence of (name, values, symbol)
-        Values as shares.
+        Deviations as ratios. [-]
     most : float
-        Half height of the axis. [%]
+        Upper end of the y axis, and magnitude of its lower end. [%]
     x_axis : Axis
     x_title : str
     height : int
-        [px]
+        Height of the figure. [px]
     """
     half = Axis(most, most)
     figure = panels([Panel("Reading over calibrated forecast", "%", half)], x_axis, x_title=x_title, height=height)
@@ -307,7 +308,7 @@ def off(
 
 
 def per_cent(share: float) -> str:
-    """A width as a whole per cent, one decimal below 3.
+    """Return a band width in whole per cent, with one decimal below 3.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What a stand log says against the labels; kept."""
+"""Comparison of a thrust-stand log with the labels; cached."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ __all__ = [
 
 
 def labels_differ(labels: Mapping[str, Any], inputs: Inputs) -> dict[str, str]:
-    """Where the labels of a file are not those of the build: part to a sentence."""
+    """Return the part -> a sentence, for each label of a file that differs from that of the build."""
     out = {}
     kv = labels.get("kv")
     if kv is not None and abs(float(kv) / inputs.kv - 1.0) > 0.02:
@@ -57,7 +57,7 @@ def labels_differ(labels: Mapping[str, Any], inputs: Inputs) -> dict[str, str]:
 
 
 def label_values(labels: Mapping[str, Any]) -> dict[str, Any]:
-    """Fields of `Inputs` that the labels of a file fill in."""
+    """Return the fields of `Inputs` that the labels of a file contain."""
     out: dict[str, Any] = {}
     if labels.get("kv") is not None:
         out["kv"] = round(float(labels["kv"]), 1)
@@ -74,7 +74,7 @@ def label_values(labels: Mapping[str, Any]) -> dict[str, Any]:
 def stand_parts(
     inputs: Inputs, labels: Mapping[str, Any], *, own_motor: bool, own_propeller: bool
 ) -> tuple[Motor, Propeller, Controller, Air]:
-    """Motor, propeller, ESC and air to begin a calibration from: this build's, or what the file's label says."""
+    """Return motor, propeller, ESC and air for the start of a calibration: of this build, or of the file's labels."""
     made = to_build(without_measured(inputs))
     values = label_values(labels)
     motor_values = {k: v for k, v in values.items() if k in ("kv", "stator_d_mm", "stator_h_mm")}
@@ -98,7 +98,7 @@ def stand_parts(
 def by_label(
     points: pd.DataFrame, motor: Motor, propeller: Propeller, controller: Controller, air: Air
 ) -> dict[str, NDArray]:
-    """Pull [N] and supply current [A] that the labels forecast at the speeds and volts that were read."""
+    """Return thrust [N] and supply current [A] from the labels, at the measured speeds and voltages."""
     nothing = np.full(len(points), np.nan)
     if not {"voltage_v", "speed_rev_per_s"} <= set(points.columns):
         return {"thrust": nothing, "current": nothing}
@@ -118,9 +118,10 @@ def by_label(
 
 
 def cell_mohm_from_pack(inputs: Inputs, pack_resistance: float) -> float:
-    """Charger's reading of one cell, at the pack's temperature and age, that makes the whole pack with its leads so.
+    """Return the cell resistance as read by a charger that results in this resistance of the pack with leads. [mohm]
 
-    A flight shows the resistance of seconds, a charger's reading is that of a fraction of one. [mohm]
+    The result is for the temperature and age of the pack. A flight shows the resistance over seconds, a charger that
+    over a fraction of a second. ``pack_resistance`` is in ohm.
     """
     pack = to_build(without_measured(inputs)).pack
     leads = number(battery.resistance(pack, 0.5)) - (

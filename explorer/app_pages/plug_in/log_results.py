@@ -1,4 +1,4 @@
-"""What a log makes of the forecast: clouds of readings, what the parts became, what a flight says."""
+"""Results of a log: scatter charts, the calibrated parts, comparison with a flight."""
 
 from __future__ import annotations
 
@@ -36,22 +36,22 @@ NAMES = {
     "idle_duty": ("share of the voltage at no throttle", 100.0, 0.1, "%"),
 }
 EIGHT_IN_TEN = 1.2816
-"""Standard deviations to either side."""
+"""Standard normal quantile of 90 %: half width of the 80 % interval in standard deviations. [-]"""
 
 
 def sentence(text: str) -> str:
-    """A reason as a sentence: a capital in front, a full stop behind."""
+    """Return a text as a sentence: with a capital letter and a full stop."""
     text = (text[:1].upper() + text[1:]).replace("utf-8-sig", "UTF-8")
     return text if text.endswith(".") else f"{text}."
 
 
 def end_of(kind: str) -> Any:
-    """How an end of a scale is written."""
+    """Return a function that formats an end of a scale."""
     return lambda v: value(kind, v)
 
 
 def clouds(log: bench.BenchLog, label: dict[str, Any], fit: Any, odd: Any) -> None:
-    """Forecast against reading, thrust and current."""
+    """Draw forecast against reading, for thrust and current."""
     points = log.points
     residuals = None if fit is None else fit.residuals
     grams = 1.0 / GRAM_FORCE
@@ -124,7 +124,7 @@ def _more(share: float) -> str:
 
 
 def result(held: LoadedLog, fit: Any, inputs: Inputs) -> None:
-    """What the table made of the parts."""
+    """Draw the calibrated parts and the change of the headline bands."""
     page_frame.section("What the table made of the parts")
     rows = []
     for key, (name, factor, step, unit) in NAMES.items():
@@ -188,7 +188,7 @@ def result(held: LoadedLog, fit: Any, inputs: Inputs) -> None:
 
 
 def flight(held: LoadedLog, log: bench.BenchLog, inputs: Inputs) -> None:
-    """What a flight says of the build."""
+    """Draw the comparison of a flight log with the build."""
     page_frame.section("What the flight says of this build")
     key = f"put_back:{held.ident}"
     back = st.number_input(
@@ -241,7 +241,7 @@ def flight(held: LoadedLog, log: bench.BenchLog, inputs: Inputs) -> None:
             "command",
             "hover command",
             "percent",
-            # a log of the stick alone counts above idle
+            # a log of the stick alone has throttle above idle
             flown.hover_throttle if flown.of_motors else math.nan,
             tuple(a.hover_throttle for a in (got.low, got.mid, got.high)),
         ),
@@ -274,7 +274,7 @@ def flight(held: LoadedLog, log: bench.BenchLog, inputs: Inputs) -> None:
 
 
 def _pack_band(flown: Any) -> tuple[float, float, float]:
-    """Band of a pack that is not read, as `studies.spread` draws it with the label's C known."""
+    """Return the band of the resistance of a pack without readings, as in `studies.spread` with a known C rating."""
     mid = float(flown.comparison.loc["pack resistance", "forecast"])
     wide = math.exp(EIGHT_IN_TEN * LOG_SD_PACK_LABEL)
     return mid / wide, mid, mid * wide

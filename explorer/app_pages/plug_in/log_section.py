@@ -1,4 +1,4 @@
-"""The section of Plug in that reads a log: its columns, its doubts, whose parts were on the stand, the calibration."""
+"""The section of Plug in for a log: its columns, quality flags, the parts on the stand, the calibration."""
 
 from __future__ import annotations
 
@@ -58,12 +58,12 @@ WRITTEN = {
     "kgf": "kg",
     "utf-8-sig": "UTF-8",
 }
-"""How the units of headings are written."""
+"""Unit in a heading -> unit as displayed."""
 
 
 @st.fragment
 def log_block() -> None:
-    """Bring a log: read it, doubt it, set it against the forecast, make the parts one's own."""
+    """Draw the section: read a log, flag rows, compare with the forecast, adopt calibrated parts."""
     inputs = state.usable()
     page_frame.section(
         "A log from a stand or a flight", "CSV of any layout; nothing leaves this machine but to this page's own server"
@@ -115,7 +115,7 @@ def _unit(unit: str) -> str:
 
 
 def _take(ident: str, name: str, data: bytes, **choices: Any) -> LoadedLog:
-    """Read a file, with a line of progress where it is long."""
+    """Read a file; a long one with a progress message."""
     slot = st.empty()
     big = len(data) > 2_000_000
 
@@ -129,7 +129,7 @@ def _take(ident: str, name: str, data: bytes, **choices: Any) -> LoadedLog:
 
 
 def columns(held: LoadedLog, log: bench.BenchLog, dropped: Any) -> None:
-    """What was taken for what; every guess can be changed."""
+    """Draw the meaning of each column; every guess can be changed."""
     used = {g.meaning: g for g in log.guesses if g.meaning != "not used"}
     words = ", ".join(
         f"{m.replace('_', ' ')} from “{g.column}”{f' ({_unit(g.unit)})' if g.unit else ''}" for m, g in used.items()
@@ -151,7 +151,7 @@ def columns(held: LoadedLog, log: bench.BenchLog, dropped: Any) -> None:
             kept_values.put_first(where, held.columns.get(meaning, GUESS))
             kept_values.put_first(unit, held.units.get(meaning, GUESS))
             here = "not there" if guess is None else guess.column
-            # the first choice says what was guessed
+            # the first option includes the guess
             named = {GUESS: f"{GUESS}: {here}"} | dict.fromkeys(headings)
             written = {GUESS: GUESS if guess is None else f"{GUESS}: {_unit(guess.unit)}"} | dict.fromkeys(
                 UNITS[meaning]
@@ -194,7 +194,7 @@ def columns(held: LoadedLog, log: bench.BenchLog, dropped: Any) -> None:
                 units={m: v for m, v in units.items() if v != GUESS},
                 poles=poles,
             )
-            if again.log is None:  # keep what could be read, say why this could not
+            if again.log is None:  # keep the previous log, and show why this choice cannot be read
                 bench_log.hold(held)
                 st.error(again.problem)
             else:
@@ -202,7 +202,7 @@ def columns(held: LoadedLog, log: bench.BenchLog, dropped: Any) -> None:
 
 
 def stand(held: LoadedLog, log: bench.BenchLog, inputs: Inputs) -> None:
-    """Forecast against reading, and the calibration."""
+    """Draw forecast against reading, and the calibration."""
     differ = log_answers.labels_differ(log.labels, inputs)
     other = any(d.kind == "another_propeller" and d.severity == "wrong" for d in log.doubts)
     bare_run = bool(log.labels.get("no_propeller")) or any(d.kind == "no_propeller" for d in log.doubts)
@@ -274,7 +274,7 @@ def stand(held: LoadedLog, log: bench.BenchLog, inputs: Inputs) -> None:
 def _against_parts(
     held: LoadedLog, log: bench.BenchLog, motor: Motor, blades: Propeller, air: Air
 ) -> list[bench.Doubt]:
-    """Doubts about the table as one of these parts, kept for as long as neither changes."""
+    """Return the quality flags of the table for these parts; stored until the table or a part changes."""
     box = kept_values.box("against_parts")
     mark = (held.ident, repr(held.columns), repr(held.units), held.poles, repr(motor), repr(blades), repr(air))
     if box.get("mark") != mark:
@@ -299,7 +299,7 @@ def _calibrate(
         )
     except ValueError as wrong:
         bench_log.hold(replace(held, calibration=str(wrong)))
-        st.rerun(scope="fragment")  # the choice to use it all the same comes with the refusal
+        st.rerun(scope="fragment")  # the checkbox to use it nevertheless is drawn with the refusal
     bench_log.hold(replace(held, calibration=fit))
     if any(mine):
         own = measured(
@@ -310,4 +310,4 @@ def _calibrate(
             controller=fit.controller if mine[2] else None,
         )
         measured_parts.adopt(own)
-        st.rerun()  # every number on every page follows
+        st.rerun()  # all pages use the new values

@@ -1,4 +1,4 @@
-"""Plug in: what should I read, is what I read right, and what does it make of the forecast?"""
+"""Plug in: what to measure, is a reading plausible, and how does it change the forecast?"""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def page(inputs: Inputs) -> None:
 
 
 def questions() -> tuple[bool | None, float | None]:
-    """Two things the forecast of a first power-up depends on."""
+    """Draw two inputs of the forecast of the first power-up: type of ESC, and supply voltage [V]."""
     with st.container(horizontal=True, key="bench_questions"):
         kept_values.put("esc_age", kept_values.get("esc_age", "unknown"))
         age = st.segmented_control(
@@ -84,7 +84,7 @@ def questions() -> tuple[bool | None, float | None]:
 
 
 def headline(inputs: Inputs, p: power_up.PowerUp) -> str:
-    """The few readings that matter most, in one sentence."""
+    """Return the most important readings in one sentence."""
     by_title = {row["title"]: row["expect"] for row in power_up.rows(power_up.power_up_steps(p))}
 
     def n(title: str) -> str:
@@ -106,7 +106,7 @@ def headline(inputs: Inputs, p: power_up.PowerUp) -> str:
 
 
 def facts(p: power_up.PowerUp) -> None:
-    """What to know rather than to read, and the usual faults."""
+    """Draw values that are not measured, and common faults."""
     with st.expander(
         "Why a blocked propeller burns, the spark, braking on a supply; the usual faults",
         key="bench_facts",

@@ -1,4 +1,4 @@
-"""What the readings did to the bands, and a way to keep it."""
+"""Effect of the readings on the bands, and a button to adopt them."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ WORDS = {
 
 
 def spread_now(inputs: Inputs, p: power_up.PowerUp) -> None:
-    """What the readings did to the spread, and a way to keep it."""
+    """Draw the effect of the readings on the bands, and a button to adopt them."""
     page_frame.section("What the readings did")
     read = {k: float(v) for k, v in bench_log.readings().items() if not isinstance(v, bool)}
     fine = {

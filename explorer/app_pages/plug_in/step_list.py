@@ -1,4 +1,4 @@
-"""The steps of the first power-up as a list: one is open, what is done or not yet reached is one line each."""
+"""The steps of the first power-up as a list: one is open, each of the others is one line."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ from propmodel import power_up
 __all__ = ["step_list"]
 
 OPEN = "plug_in_step"
-"""Where the number of the open step is kept."""
+"""Session key of the number of the open step."""
 ORDER = "Order and direction"
 
 
 def step_list(steps: list[power_up.Step], inputs: Inputs) -> None:
-    """Every step as one line; the open one with what to do and its field."""
+    """Draw every step as one line; the open one with its instructions and its field."""
     read = bench_log.readings()
     verdicts = [power_up.judge(step, read.get(step.title)) for step in steps]
     kinds = [figures.kind_of(text) for text in verdicts]
@@ -47,7 +47,7 @@ def step_list(steps: list[power_up.Step], inputs: Inputs) -> None:
 
 
 def _open_step(kinds: list[str]) -> int:
-    """The step that was chosen, else the first without a reading."""
+    """Return the index of the selected step, else of the first without a reading."""
     number = kept_values.get(OPEN)
     if number is not None and 1 <= int(number) <= len(kinds):
         return int(number) - 1
@@ -60,7 +60,7 @@ def _clear() -> None:
 
 
 def _card(step: power_up.Step, state: str, stopped: int | None, last: int, inputs: Inputs) -> None:
-    """The open step. After a stop nothing is asked of the later ones."""
+    """Draw the open step. After a "stop", later steps have no field."""
     with st.container(key=f"card-{step.number}"):
         page_frame.say(figures.card(power_up.rows([step])[0]))
         if step.title == ORDER:
@@ -85,7 +85,7 @@ def _card(step: power_up.Step, state: str, stopped: int | None, last: int, input
 
 
 def _field(step: power_up.Step) -> None:
-    """One field: a number in the step's unit, or a yes."""
+    """Draw one field: a number in the unit of the step, or a yes."""
     now: Any = bench_log.readings().get(step.title)
     key = f"reading:{step.title}"
     if not step.unit:
@@ -99,7 +99,7 @@ def _field(step: power_up.Step) -> None:
         )
         return
     kept_values.put(key, None if now is None else float(now))
-    # one field; its unit stands in the label, and the keyboard of a phone brings digits
+    # one field with its unit in the label; a phone shows a numeric keyboard
     st.number_input(
         f"Step {step.number}: I read, {step.unit}",
         -40.0 if step.unit == "°C" else 0.0,
@@ -117,5 +117,5 @@ def _field(step: power_up.Step) -> None:
 def _read(key: str, title: str, number: int) -> None:
     given = st.session_state[key]
     bench_log.set_reading(title, {"yes": True, "no": False}.get(given, given))
-    # its verdict stays in view
+    # the assessment stays visible
     kept_values.keep_value(OPEN, number)

@@ -1,1 +1,1 @@
-"""Page Shelf: saved builds, parts, the field sheet."""
+"""Page Shelf: saved builds, parts, field sheet."""

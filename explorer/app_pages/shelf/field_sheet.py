@@ -1,8 +1,8 @@
-"""One page for the field: everything about a build on paper, and every curve as a file.
+"""Field sheet: all data of a build on one printable page, and every curve as a file.
 
-The page stands alone: one HTML file without script, picture, font or style from anywhere else. Whatever a
-user typed is escaped. It takes plain texts, dictionaries and frames, so it depends on no other part of
-the program.
+The page is self-contained: one HTML file without scripts, and without external images, fonts or styles. User text is
+escaped. The arguments are plain texts, dictionaries and data frames, so the module depends on no other part of the
+program.
 """
 
 from __future__ import annotations
@@ -40,32 +40,32 @@ class Figure:
 
 @dataclass(frozen=True)
 class Sheet:
-    """What stands on the page. Every text may be a user's own."""
+    """Contents of the page. Any text may contain user text."""
 
     title: str
     sentence: str = ""
-    """The opening sentence, plain."""
+    """The first sentence, as plain text."""
     made: str = ""
     """Date, place, air: one line."""
     build: Sequence[tuple[str, str]] = ()
-    """Part or field, and what it is."""
+    """(part or field, description)."""
     numbers: Sequence[Mapping[str, str]] = ()
     """Keys ``name``, ``value`` and ``band``."""
     pinned: Sequence[tuple[str, Sequence[str]]] = ()
-    """Name of each pinned build, and its values in the order of ``numbers``."""
+    """(name of a pinned build, its values in the order of ``numbers``)."""
     limits: Sequence[Mapping[str, str]] = ()
     """Keys ``symbol``, ``name``, ``word``, ``detail``."""
     alarms: Sequence[tuple[str, str]] = ()
-    """What to set, and the value to type."""
+    """(setting, value to type)."""
     steps: Sequence[Mapping[str, str]] = ()
     """Rows of `propmodel.power_up.rows`."""
     cautions: Sequence[str] = ()
     figures: Sequence[Figure] = ()
     notes: Sequence[str] = ()
-    """Assumptions, faults to look for, anything else."""
+    """Assumptions, possible faults and other notes."""
     link: str = ""
     spare_lines: int = field(default=4)
-    """Ruled lines at the end for handwriting."""
+    """Number of ruled lines at the end for handwriting."""
 
 
 STYLE = """
@@ -118,11 +118,11 @@ CAVEAT = (
 )
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'"
-"""Nothing may be fetched or run by the page, whatever got into it."""
+"""Content security policy: the page cannot load or run anything, whatever its text."""
 
 
 def safe_link(link: str) -> str:
-    """Return an address fit for ``href``, or nothing where it is not plain http or https.
+    """Return an address for ``href``; "" unless it is plain http or https.
 
     Examples
     --------
@@ -136,7 +136,7 @@ def safe_link(link: str) -> str:
 
 
 def _table(heads: Sequence[str], body: Sequence[Sequence[str]]) -> str:
-    """A table; rows without a word are left out, and so is a heading line without one."""
+    """Return a table; rows without text are omitted, and a heading line without text too."""
     body = [row for row in body if any(str(c).strip() for c in row)]
     if not body:
         return ""
@@ -147,7 +147,7 @@ def _table(heads: Sequence[str], body: Sequence[Sequence[str]]) -> str:
 
 
 def _steps_table(steps: Sequence[Mapping[str, str]]) -> str:
-    """The first power-up with a column to write into."""
+    """Return the steps of the first power-up with an empty column for readings."""
     if not steps:
         return ""
     lines = []
@@ -178,16 +178,17 @@ def _figure(figure: Figure, ident: str) -> str:
 
 
 def field_sheet(sheet: Sheet) -> str:
-    """Write the page.
+    """Return the field sheet.
 
     Parameters
     ----------
     sheet : Sheet
+        Contents.
 
     Returns
     -------
     str
-        A whole HTML document; print it from a browser for a PDF.
+        A complete HTML document, which a browser can print or save as PDF.
 
     Examples
     --------
@@ -250,17 +251,17 @@ def field_sheet(sheet: Sheet) -> str:
 
 
 def curves_csv(frame: pd.DataFrame) -> str:
-    """Write curves as CSV, units in the headings, blank where there is no value.
+    """Return curves as CSV, with units in the headings, and blank for a missing value.
 
     Parameters
     ----------
     frame : DataFrame
-        One curve a column, heading with its unit: ``pull [g]``.
+        One curve per column, with its unit in the heading: ``pull [g]``.
 
     Returns
     -------
     str
-        Comma-separated, decimal point (RFC 4180); texts made harmless to a spreadsheet.
+        Comma-separated with a decimal point (RFC 4180); texts are escaped against spreadsheet formulas.
 
     Examples
     --------
@@ -290,14 +291,14 @@ def _cell(value: object) -> object:
 
 
 def curves_json(frame: pd.DataFrame, *, about: Mapping[str, str] | None = None) -> str:
-    """Write curves as JSON: a list of columns with name, unit and values; null where there is no value.
+    """Return curves as JSON: a list of columns with name, unit and values; null for a missing value.
 
     Parameters
     ----------
     frame : DataFrame
         As for `curves_csv`.
     about : mapping, optional
-        Plain texts to go with it (build, date, link).
+        Plain texts to include (build, date, link).
 
     Returns
     -------

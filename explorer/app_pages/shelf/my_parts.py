@@ -1,4 +1,4 @@
-"""The Parts shelf: tables of the visitor's own motors, propellers, packs and ESC."""
+"""Parts on the Shelf: tables of the user's own motors, propellers, packs and ESCs."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ NAME_OF = {
 
 
 def my_parts(inputs: Inputs, pins: Sequence[Inputs]) -> None:
-    """The visitor's own motors, propellers, packs and ESC."""
+    """Draw the tables of the user's own motors, propellers, packs and ESCs."""
     kept_values.put("parts_kind", kept_values.get("parts_kind", "motors"))
     picked = st.segmented_control(
         "Table",
@@ -50,7 +50,7 @@ def my_parts(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         drafts[kind] = _kept_table(kind)
     key = f"parts:{kind}:{turn.get(kind, 0)}"
     if key not in st.session_state or kind not in bases:
-        bases[kind] = drafts[kind].copy()  # the editor was away: it goes on from what was typed
+        bases[kind] = drafts[kind].copy()  # the editor was not on the page: continue from the draft
     edited = st.data_editor(
         bases[kind],
         key=key,
@@ -142,7 +142,7 @@ def _columns(kind: str) -> dict[str, Any]:
 
 
 def _kept_table(kind: str) -> pd.DataFrame:
-    """The table as kept, or an empty one; a broken one is told and left alone."""
+    """Return the stored table, or an empty one; an unreadable one is reported, and its file is not changed."""
     try:
         held = shelf.store().load_table(kind)
     except StoreError as wrong:
@@ -173,7 +173,7 @@ def _checked(frame: pd.DataFrame, kind: str) -> tuple[pd.DataFrame, list[str]]:
 
 
 def _keep_table(kind: str, frame: pd.DataFrame) -> str:
-    """Write the table when it changed; a sentence where something is to be said."""
+    """Save the table if it changed; return a message, or ""."""
     text = parts.to_csv(frame, kind)
     texts = kept_values.first("part_texts", {})
     if texts.get(kind) == text or (kind not in texts and not len(frame)):
@@ -188,7 +188,7 @@ def _keep_table(kind: str, frame: pd.DataFrame) -> str:
 
 
 def _use(kind: str, row: dict[str, Any]) -> None:
-    """Put a part of one's own into the build."""
+    """Load one of the user's parts into the build."""
     try:
         values = parts.to_record(row, kind)
     except (PartsError, ValueError) as wrong:

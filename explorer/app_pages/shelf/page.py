@@ -1,4 +1,4 @@
-"""Shelf: builds, parts, measured propellers, and everything to take along."""
+"""Shelf: builds, parts, measured propellers, and downloads."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ from propmodel.base.units import CELSIUS_ZERO, INCH
 from propmodel.components import propeller
 
 SHOWN = 12
-"""Builds shown at first: each costs a forecast."""
+"""Number of builds shown at first; each needs a forecast. [-]"""
 MOST_MESSAGES = 6
-"""Sentences about builds brought in at once."""
+"""Largest number of messages about builds loaded at once. [-]"""
 SHELVES = ("Builds", "Parts", "Measured", "Take along")
 
 
@@ -55,7 +55,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
 
 @small_own_name
 def answer(inputs: Inputs) -> str:
-    """What is kept and what can be taken along, in a sentence; HTML."""
+    """Return a sentence on what is saved and what can be downloaded; HTML."""
     name = build_name(inputs.name) if inputs.name else "this craft"
     count = len(shelf.store().builds().builds)
     if not count:
@@ -65,7 +65,7 @@ def answer(inputs: Inputs) -> str:
 
 
 def messages() -> None:
-    """What the last action has to say; its slot is there even when empty."""
+    """Draw the messages of the last action; the element is present when empty."""
     words = shelf.take_messages()
     notes = [*words, *([shelf.store().notice] if shelf.store().notice else [])]
     page_frame.say("".join(f'<p class="wb-told" role="status">{html.escape(w)}</p>' for w in notes))
@@ -76,7 +76,7 @@ def messages() -> None:
 
 
 def builds(inputs: Inputs, pins: Sequence[Inputs]) -> None:
-    """Save, load, delete, bring in, take out."""
+    """Draw saving, loading, deleting, upload and download of builds."""
     here = shelf.saved_build()
     with st.container(horizontal=True, vertical_alignment="bottom", key="save_row"):
         name = st.text_input(
@@ -139,7 +139,7 @@ def builds(inputs: Inputs, pins: Sequence[Inputs]) -> None:
 
 
 def _doubtful(new: list[SavedBuild]) -> list[str]:
-    """What could not be used of builds just brought in, a sentence for each of the first few."""
+    """Return the problems of newly loaded builds, one sentence each, for the first few."""
     problems = [(build.name, text) for build in new for text in shelf.unusable(build.record)]
     words = [f"“{name}”: {text}" for name, text in problems[:MOST_MESSAGES]]
     if len(problems) > MOST_MESSAGES:
@@ -194,7 +194,7 @@ def _delete(key: str, name: str) -> None:
 
 
 def card(build: SavedBuild) -> None:
-    """One saved build with its sentence."""
+    """Draw one saved build with its sentence."""
     inputs, own, _ = shelf.inputs_of_record(build.record)
     with st.container(key=f"saved-{build.key}"):
         page_frame.say(
@@ -231,7 +231,7 @@ def card(build: SavedBuild) -> None:
 
 
 def short(inputs: Inputs) -> str:
-    """The sentence of a build on its card."""
+    """Return the sentence of a build for its card."""
     try:
         got = headlines.answers(inputs).mid
     except ValueError:
@@ -258,7 +258,7 @@ def _when(saved: str) -> str:
 
 
 def measured_propellers(inputs: Inputs, pins: Sequence[Inputs]) -> None:
-    """Propellers of the open wind-tunnel measurements, each with its own fit."""
+    """Draw the list of propellers from open wind-tunnel measurements, each with its own fit."""
     names = propeller.measured_names()
     page_frame.say(
         f'<p class="wi-small">{len(names)} propellers were measured in a wind tunnel and published openly. One '
@@ -323,11 +323,11 @@ def _use_measured(name: str | None) -> None:
     typed_labels.retire()
 
 
-# ---- to take along ----------------------------------------------------------------------------------------
+# ---- downloads --------------------------------------------------------------------------------------------
 
 
 def take_along(inputs: Inputs, pins: Sequence[Inputs]) -> None:
-    """Field sheet, curves, link."""
+    """Draw the downloads: field sheet, curves, link."""
     page_frame.section("Field sheet", "one page to print: build, numbers, limits, alarms, first power-up, cautions")
     age = {"new": True, "old": False}.get(kept_values.get("esc_age", "unknown"))
     air = value("temperature", inputs.air_temperature_c + CELSIUS_ZERO, page_frame.units())

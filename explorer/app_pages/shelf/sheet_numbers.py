@@ -1,4 +1,4 @@
-"""Fill the field sheet from the answers of a build: words and numbers as the pages show them, no screen."""
+"""Contents of the field sheet from the results of a build, with text and numbers as on the pages. No widgets."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ NUMBERS = (
     ("Current flat out", "full_throttle_current", "current"),
     ("Motor speed flat out", "full_throttle_rev_per_s", "rpm"),
 )
-"""What stands under "What to expect": words, field of the headline answers, kind of number."""
+"""Rows of "What to expect": text, field of the headline results, kind of number."""
 
 
 def _number_rows(inputs: Inputs, units: Units) -> list[dict[str, str]]:
@@ -58,7 +58,7 @@ def _number_rows(inputs: Inputs, units: Units) -> list[dict[str, str]]:
 
 
 def _pinned_columns(inputs: Inputs, pins: Sequence[Inputs], units: Units) -> list[tuple[str, list[str]]]:
-    """Name of each pinned build and its values under "What to expect"."""
+    """Return the name of each pinned build and its values of "What to expect"."""
     answered = [headlines.answers(pin).mid for pin in pins]
     return [
         (name, [value(kind, float(getattr(mid, field)), units) for _, field, kind in NUMBERS])
@@ -100,17 +100,19 @@ def _named(what: str, name: str | None) -> str:
 
 
 def alarms(inputs: Inputs, *, home: float = 20.0) -> list[tuple[str, str]]:
-    """What to set before the flight: capacity and voltage alarms, the throttle cap.
+    """Return the settings before the flight: capacity and voltage alarms, throttle cap.
 
     Parameters
     ----------
     inputs : Inputs
+        The build.
     home : float
-        Cruise between the alarm and the landing, as on the page Minutes. [s]
+        Cruise time between the alarm and the landing, as on page Minutes. [s]
 
     Returns
     -------
-    list of (what, value)
+    list of (setting, value)
+        Both as text.
     """
     made = headlines.build(inputs)
     whole = float(battery.capacity(made.pack))
@@ -144,23 +146,24 @@ def alarms(inputs: Inputs, *, home: float = 20.0) -> list[tuple[str, str]]:
 
 
 def _of_pinned(place: int) -> str:
-    """What stands before the curves of a pinned build."""
+    """Return the prefix of the columns of a pinned build."""
     return "pinned" if place == 0 else f"pinned {place + 1}"
 
 
 def curves(inputs: Inputs, pins: Sequence[Inputs]) -> pd.DataFrame:
-    """Every curve shown: throttle against pull, current, power and share, with bands, and those of pinned builds.
+    """Return all curves: thrust, current, power and shares against throttle, with bands, and those of pinned builds.
 
     Parameters
     ----------
     inputs : Inputs
+        The current build.
     pins : sequence of Inputs
-        The last one pinned first.
+        The pinned builds, the latest first.
 
     Returns
     -------
     DataFrame
-        One column a curve, unit in its heading.
+        One column per curve, with its unit in the heading.
     """
     story = headlines.story(inputs)
     throttle = story.curve.throttle
@@ -222,7 +225,7 @@ def _figures(inputs: Inputs, pins: Sequence[Inputs]) -> list[Figure]:
 
 
 def _two(figure: float) -> str:
-    """Two digits, no powers of ten."""
+    """Return a number with two significant digits, without an exponent."""
     return number(figure, 10.0 ** (math.floor(math.log10(max(abs(figure), 1e-9))) - 1))
 
 
@@ -238,27 +241,28 @@ def sheet_of(
     lent: frozenset[str] = frozenset(),
     first: Callable[[str], str] = str,
 ) -> Sheet:
-    """The whole sheet of a build.
+    """Return the contents of the field sheet of a build.
 
     Parameters
     ----------
     inputs : Inputs
-        Checked.
+        Valid.
     pins : sequence of Inputs
-        Pinned beside it, the last one first.
+        The pinned builds, the latest first.
     units : Units
+        Units selected by the user.
     link : str
-        Address that brings the build back.
+        Link that opens the build.
     made : str
         Date and place, one line.
     modern : bool or None
         Whether the ESC freewheels actively, for the first power-up.
     home : float
-        Cruise between the alarm and the landing. [s]
+        Cruise time between the alarm and the landing. [s]
     lent : frozenset of str
-        Fields that still hold what a lending craft had.
+        Fields with the values of the demo craft used as base.
     first : callable
-        Puts labels that are open before the verdict.
+        Adds unanswered labels before the verdict.
 
     Returns
     -------

@@ -1,1 +1,1 @@
-"""Page Why: stories, derivations, troubles."""
+"""Page Why: stories, worked examples, troubleshooting."""

@@ -1,4 +1,4 @@
-"""Chart of a guided story: the asked answer along the path of change, the reader's guess as an open diamond."""
+"""Chart of a story: the result against the changed input, with the user's guess as an open diamond."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ HEIGHT = 340
 
 
 def _ticks(low: float, high: float) -> list[float]:
-    """At most five ticks of 1, 2 or 5 within a range that need not begin at zero."""
+    """At most five ticks of 1, 2 or 5 times a power of ten within a range that need not include zero."""
     power = 10.0 ** math.floor(math.log10((high - low) / 5.0))
     step = next(s * power for s in (1.0, 2.0, 5.0, 10.0) if s * power >= (high - low) / 5.0)
     first = math.ceil(low / step - 1e-9)
@@ -26,20 +26,23 @@ def _ticks(low: float, high: float) -> list[float]:
 
 
 def story_figure(found: Facts, *, guess: float | None, revealed: bool, units: Units | None = None) -> go.Figure:
-    """Draw a story.
+    """Return the chart of a story.
 
     Parameters
     ----------
     found : Facts
+        Results of the story.
     guess : float or None
-        Change that the reader foretold. [-]
+        Relative change guessed by the user. [-]
     revealed : bool
-        With the answer; else only the build before and the place of the one asked about.
+        Whether to draw the result; otherwise only the initial build and the place of the changed one.
     units : Units or None
+        Units selected by the user; None for the defaults.
 
     Returns
     -------
     plotly.graph_objects.Figure
+        One panel.
     """
     units = units or Units()
     story = found.story
@@ -122,7 +125,7 @@ def _room_left(found: Facts, low: float, high: float) -> bool:
 
 
 def alt_text(found: Facts, *, guess: float | None, revealed: bool) -> str:
-    """What the chart shows, in a sentence."""
+    """Return a description of the chart in one sentence, for the ``alt`` text."""
     story = found.story
     now = f"{story.y_name} against {story.x_name.lower()}: now {value(story.kind, found.y_before)}"
     mine = "" if guess is None else f"; your guess {value(story.kind, guess_value(found, guess))}"

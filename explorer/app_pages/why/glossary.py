@@ -1,4 +1,4 @@
-"""Words of the trade in plain words. Pure."""
+"""Glossary of technical terms. Pure functions."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ __all__ = ["TERMS", "Term", "meaning", "terms_with"]
 
 
 class Term(NamedTuple):
-    """One word, what it means, and other names that find it."""
+    """One term, its meaning, and other search words for it."""
 
     word: str
     plain: str
@@ -94,7 +94,7 @@ TERMS: tuple[Term, ...] = (
 
 
 def meaning(word: str) -> str:
-    """What a word means; empty for an unknown one.
+    """Return the meaning of a term; "" for an unknown one.
 
     Examples
     --------
@@ -105,7 +105,7 @@ def meaning(word: str) -> str:
 
 
 def terms_with(words: str) -> list[Term]:
-    """Terms that hold the words asked for; all of them for none.
+    """Return the terms that match the search words; all terms without a search word.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Why: guided stories, each result worked out with this build's numbers, troubles, the words of the trade."""
+"""Why: stories, worked examples with the numbers of this build, troubleshooting, glossary."""
 
 from __future__ import annotations
 
@@ -32,11 +32,11 @@ PAGE_NAMES = {
     "plug_in": "Plug in", "cost": "Cost",
 }  # fmt: skip
 WITH_STRIP = ("lift", "minutes", "margins", "dive")
-"""Pages where the input can be moved beside its result."""
+"""Pages with a slider strip, where the input of a question can be changed."""
 
 
 def text(plain: str) -> str:
-    """Our plain text as HTML, with a true minus, degrees, thousands and units as everywhere."""
+    """Return plain text as HTML, with the formats of `explorer.text.numbers.prose`."""
     return html.escape(prose(plain))
 
 
@@ -45,12 +45,12 @@ def text(plain: str) -> str:
 
 @st.cache_data(show_spinner=False, max_entries=512, hash_funcs={Inputs: repr, OwnInputs: repr})
 def worked(key: str, inputs: Inputs) -> Derivation:
-    """Working of one question for a build."""
+    """Return the worked example of one question for a build."""
     return next(q for q in QUESTIONS if q.key == key).work(headlines.build(inputs))
 
 
 def steps_html(steps: Sequence[tuple[str, str, str]]) -> str:
-    """Steps of a working: what, the sum with numbers, where it comes from."""
+    """Return the steps of a worked example (quantity, formula with numbers, source) as HTML."""
     rows = "".join(
         f"<dt>{text(what)}</dt><dd><code>{text(thousands(sum_))}</code></dd>"
         + (f'<dd class="src">{text(source)}</dd>' if source else "")
@@ -64,11 +64,11 @@ def _count(count: int, noun: str) -> str:
 
 
 def _opened(knob: str) -> None:
-    field_controls.offer(knob)  # the page behind *try it* then offers this input
+    field_controls.offer(knob)  # the slider strip of the linked page then shows this input
 
 
 def question(q: DerivationQuestion, inputs: Inputs) -> None:
-    """One question; worked out only when open."""
+    """Draw one question; its worked example is computed only when opened."""
     knob = q.knob if q.page in WITH_STRIP and q.knob in field_controls.KNOBS else ""
     with st.expander(q.ask, key=f"why_q_{q.key}", on_change=_opened if knob else "rerun", args=(knob,)) as box:
         if not box.open:
@@ -89,13 +89,13 @@ def question(q: DerivationQuestion, inputs: Inputs) -> None:
 
 @st.cache_data(show_spinner=False, max_entries=64, hash_funcs={Inputs: repr, OwnInputs: repr})
 def said_of(inputs: Inputs, keys: tuple[str, ...]) -> dict[str, str]:
-    """Answers to the troubles asked for, with the numbers of a build."""
+    """Return the answers to some troubleshooting entries by key, with the numbers of a build."""
     craft = CraftAnswers(headlines.build(inputs), headlines.profile(inputs))
     return {t.key: t.say(craft) for t in troubles_with("") if t.key in keys}
 
 
 def trouble_rows(asked: Sequence[Trouble], answers: dict[str, str]) -> str:
-    """Troubles as rows that open in place: native disclosures, which work without the server."""
+    """Return the entries as ``<details>`` elements, which open without the server; HTML."""
     rows = "".join(
         f'<details class="fold"><summary>{text(t.ask)}</summary><p>{text(answers[t.key])}'
         f'<span class="on">On {PAGE_NAMES[t.page]} there is more.</span></p></details>'
@@ -105,13 +105,13 @@ def trouble_rows(asked: Sequence[Trouble], answers: dict[str, str]) -> str:
 
 
 def term_rows(terms: Sequence[Term]) -> str:
-    """Words of the trade."""
+    """Return the glossary terms as HTML."""
     rows = "".join(f"<div><dt>{text(t.word)}</dt><dd>{text(t.plain)}</dd></div>" for t in terms)
     return f'<dl class="wi-terms">{rows}</dl>'
 
 
 def story_rows() -> None:
-    """The stories as rows."""
+    """Draw the list of stories."""
     with st.container(key="why_stories"):
         for story in STORIES.values():
             st.page_link(PAGE, label=story.title, query_params={"story": story.key, "step": "ask"})
@@ -119,7 +119,7 @@ def story_rows() -> None:
 
 
 def _asked_first(asked: Sequence[DerivationQuestion], words: str, inputs: Inputs) -> None:
-    """The questions: all that were found; without a search six, and the others in groups that draw when opened."""
+    """Draw the questions: all search results; without a search the first ones, and the others in groups."""
     for q in asked:
         if words or q.key in FIRST:
             question(q, inputs)
@@ -134,7 +134,7 @@ def _asked_first(asked: Sequence[DerivationQuestion], words: str, inputs: Inputs
 
 
 def _troubles_first(troubles: Sequence[Trouble], words: str, answers: dict[str, str]) -> str:
-    """The troubles as `_asked_first` has the questions; HTML."""
+    """Return the troubleshooting entries, arranged as in `_asked_first`; HTML."""
     displayed = [t for t in troubles if words or t.key in FIRST_TROUBLES]
     out = trouble_rows(displayed, answers)
     for page, name in GROUPS.items():
@@ -145,8 +145,8 @@ def _troubles_first(troubles: Sequence[Trouble], words: str, answers: dict[str, 
 
 @st.fragment
 def lists(inputs: Inputs) -> None:
-    """Stories, search field, questions, troubles, words."""
-    # on a phone the style sheet puts the stories above the search and its list
+    """Draw the stories, search field, questions, troubleshooting and glossary."""
+    # on a phone the style sheet puts the stories above the search field
     with st.container(key="why_pair"):
         right, left = st.columns([1, 1.7], gap="large")
     with left:
@@ -180,11 +180,11 @@ def lists(inputs: Inputs) -> None:
         page_frame.say(rows if words else folded(f"Words of the trade in plain words: {len(terms)}", rows))
 
 
-# ---- the reader's own build -------------------------------------------------------------------------------
+# ---- the user's own build ---------------------------------------------------------------------------------
 
 
 def _load(got: Facts) -> None:
-    """Put a story's builds on the screen and keep the reader's own."""
+    """Load the build of a story, and pin the build before the change; the user's own build is stored."""
     whole_builds.set_aside()
     if got.story.loads_before:
         whole_builds.put(got.before)
@@ -194,19 +194,19 @@ def _load(got: Facts) -> None:
 
 
 def own_build() -> None:
-    """The way back, where a story's build was loaded."""
+    """Draw the button that restores the user's own build, if a story's build is loaded."""
     own = whole_builds.aside()
     if own is not None:
         name = page_frame.tame(own.name) or "no name"
         if st.button(f"Back to my build: {name}", key="why_back", on_click=whole_builds.take_back):
-            st.rerun()  # the labels stand outside this block
+            st.rerun()  # the labels are outside this fragment
 
 
 # ---- stories ----------------------------------------------------------------------------------------------
 
 
 def _answers_of(key: str) -> dict:
-    """What this reader answered in a story; kept while the session lives."""
+    """Return the user's answers in a story, which are stored in the session."""
     return kept_values.first(f"why_guess:{key}", {"way": None, "by": 10.0, "quiz": None})
 
 
@@ -226,7 +226,7 @@ def _go(step: str) -> None:
 
 
 def guess_controls(story: Story) -> None:
-    """Direction and amount, and the question with wrong answers."""
+    """Draw the fields for the guess: direction and amount, and a multiple-choice question."""
     answers_given, key = _answers_of(story.key), story.key
     with st.container(key="why_guess"):
         way, amount = st.columns([1, 1], vertical_alignment="bottom", gap="small")
@@ -256,7 +256,7 @@ def guess_controls(story: Story) -> None:
 
 
 def quiz_html(got: Facts, mine: int | None) -> str:
-    """The options with the right one marked, and why."""
+    """Return the options with the correct one marked, and the reason; HTML."""
     quiz = got.story.quiz
     right = quiz.right(got)
     rows = []
@@ -271,7 +271,7 @@ def quiz_html(got: Facts, mine: int | None) -> str:
 
 
 def notes_html(got: Facts) -> str:
-    """What else changes, row by row."""
+    """Return the other results that change, one per row; HTML."""
     rows = "".join(
         f'<div><dt>{text(words)}</dt><dd>{text(a)} → <b>{text(b)}</b></dd><dd class="c">{text(change)}</dd></div>'
         for words, a, b, change in notes_of(got, page_frame.units())
@@ -281,7 +281,7 @@ def notes_html(got: Facts) -> str:
 
 
 def chart(got: Facts, *, revealed: bool) -> None:
-    """Chart with its key."""
+    """Draw the chart with its legend."""
     guess = _guess(got.story.key)
     figure = figures.story_figure(got, guess=guess, revealed=revealed, units=page_frame.units())
     page_frame.chart(
@@ -298,7 +298,7 @@ def chart(got: Facts, *, revealed: bool) -> None:
 
 @st.fragment
 def story_block(key: str) -> None:
-    """One story in its step; only this block is drawn anew while the reader goes through it."""
+    """Draw one story in its current step; a fragment, so that only this part of the page is rerun."""
     story = STORIES[key]
     step = st.query_params.get("step", "ask")
     step = step if step in STEPS else "ask"
@@ -323,13 +323,13 @@ def story_block(key: str) -> None:
 
 
 def believed(misconception: str) -> str:
-    """What many believe, in quotes, and what is so."""
+    """Return a common misconception in quotes and its correction; HTML."""
     said_, _, truth = misconception.partition(". ")
     return f"“{text(said_)}.” <b>In truth:</b> {text(lowered(truth))}"
 
 
 def ask_step(got: Facts) -> None:
-    """The scene, the present build, the guess."""
+    """Draw the first step: the situation, the initial build, the guess."""
     left, right = st.columns([1, 1.25], gap="large")
     with left:
         guess_controls(got.story)
@@ -341,7 +341,7 @@ def ask_step(got: Facts) -> None:
 
 
 def show_step(got: Facts) -> None:
-    """The answer beside the guess."""
+    """Draw the second step: the result and the guess."""
     verdict = said(got, _guess(got.story.key))
     left, right = st.columns([1, 1.25], gap="large")
     with left:
@@ -358,7 +358,7 @@ def show_step(got: Facts) -> None:
 
 
 def why_html(got: Facts) -> str:
-    """Formula with both builds' numbers, the misconception by name, the caution."""
+    """Return the formula with the numbers of both builds, the misconception, and the caution; HTML."""
     story = got.story
     caution = f'<p class="wi-notice">{text(story.caution)}</p>' if story.caution else ""
     return (
@@ -369,7 +369,7 @@ def why_html(got: Facts) -> str:
 
 
 def why_step(got: Facts) -> None:
-    """Why it comes out so, and where to go on."""
+    """Draw the third step: the reason for the result, and links."""
     page_frame.say(f'<p class="wi-said">{text(said(got, _guess(got.story.key)))}</p>{why_html(got)}')
     with st.container(key="why_buttons", horizontal=True):
         loaded = got.before if got.story.loads_before else got.after
@@ -399,7 +399,7 @@ def why_step(got: Facts) -> None:
 
 
 def class_part(got: Facts) -> None:
-    """Draw the worked answer and three exercises, with answers computed now; they print with the page."""
+    """Draw the worked answer and three exercises, with answers computed from the build; printed with the page."""
     story = got.story
     with st.container(key="why_exercises"):
         page_frame.section(
@@ -425,7 +425,7 @@ def class_part(got: Facts) -> None:
 
 
 def exercise(one: Exercise, *, number: int, key: str, open_: bool) -> None:
-    """One exercise, a field for an answer and what it is worth."""
+    """Draw one exercise with a field for the answer, and the assessment of the answer."""
     units = page_frame.units()
     kind = quantity_of(one.kind, units, largest=one.high)
     page_frame.say(f'<p class="wi-words"><b>{number}.</b> {text(one.text)}</p>')

@@ -1,4 +1,4 @@
-// The bar of pages on a phone, and words in charts that would lie over each other moved apart.
+// The page bar on a phone, and placement of labels in charts without overlap.
 
 const PHONE = "(max-width: 767.98px)";
 
@@ -8,7 +8,7 @@ export default function ({ data, parentElement }) {
   watch();
 }
 
-// ---- the bar ---------------------------------------------------------------------------------------------
+// ---- page bar --------------------------------------------------------------------------------------------
 
 function bar_of(place) {
   let bar = place.querySelector("nav.wi-bar");
@@ -16,7 +16,7 @@ function bar_of(place) {
   bar = document.createElement("nav");
   bar.className = "wi-bar";
   bar.setAttribute("aria-label", "Pages");
-  // on a phone a press outside the panel closes it before the click arrives, which would open it again
+  // on a phone a mousedown outside the panel closes it before the click event, which would open it again
   bar.addEventListener("mousedown", (event) => event.stopPropagation());
   const edit = document.createElement("button");
   edit.type = "button";
@@ -45,11 +45,11 @@ function fill(bar, { pages, page }) {
     }),
   );
   show_here(row);
-  document.fonts?.ready.then(() => show_here(row)); // other letters are wider
+  document.fonts?.ready.then(() => show_here(row)); // the final font can be wider
   say_edit(bar);
 }
 
-// The chosen page near the middle, with a whole word at the left edge.
+// Scrolls the current page near the middle, with an uncut name at the left edge.
 function show_here(row) {
   const here = row.querySelector("[aria-current]");
   if (!here || !row.clientWidth) return;
@@ -67,7 +67,7 @@ function pages_in_panel() {
 }
 
 function address_of(file) {
-  // below whatever address the server has: that of the first page, as the frame knows it
+  // relative to the base path of the server, which is that of the first page
   const first = pages_in_panel()[0];
   const base = first ? new URL(first.href).pathname.replace(/\/?$/, "/") : "/";
   return base + file;
@@ -76,7 +76,7 @@ function address_of(file) {
 function go(event, link) {
   if (event.metaKey || event.ctrlKey || event.shiftKey) return;
   const same = pages_in_panel().find((one) => trimmed(one.href) === trimmed(link.href));
-  if (!same) return; // the plain link: the address carries the build
+  if (!same) return; // plain navigation: the address contains the build
   event.preventDefault();
   same.click();
   if (matchMedia(PHONE).matches) open_panel(false);
@@ -105,7 +105,7 @@ function say_edit(bar) {
   edit.setAttribute("aria-expanded", String(open));
 }
 
-// ---- words in charts -------------------------------------------------------------------------------------
+// ---- labels in charts ------------------------------------------------------------------------------------
 
 const strips = new ResizeObserver((changed) => changed.forEach((one) => arrange_strip(one.target)));
 
@@ -128,13 +128,13 @@ function watch() {
   }
 }
 
-// Words are moved when a chart has been drawn and a strip has its size: before that is painted, so that none jumps.
+// Labels are moved after a chart is drawn or a strip is resized, before the browser paints, so that none jumps.
 function follow_new() {
   for (const chart of document.querySelectorAll(".js-plotly-plot")) {
     if (chart.wiArranged || !chart.on) continue;
     chart.wiArranged = true;
     const soon = () => {
-      cancelAnimationFrame(chart.wiDue); // drawn twice for one picture
+      cancelAnimationFrame(chart.wiDue); // drawn twice in one frame
       chart.wiDue = requestAnimationFrame(() => arrange_chart(chart));
     };
     chart.on("plotly_afterplot", soon);
@@ -147,7 +147,7 @@ function follow_new() {
   }
 }
 
-// A sentence that loses its last line while something slides keeps the room of that line: the slider stays put.
+// A paragraph that becomes shorter while a slider moves keeps its height, so that the slider does not move.
 function hold_sentences() {
   for (const one of document.querySelectorAll('[data-testid="stMain"] .wi-sentence')) {
     if (one.dataset.held === one.textContent) continue;
@@ -172,8 +172,8 @@ function plain(box) {
   return { left: box.left, right: box.right, top: box.top, bottom: box.bottom };
 }
 
-// Points along a line, 5 px apart at most, from its corners as plotly writes them, "M0,10L5,20L...": the browser's own
-// points along a path take ten times as long.
+// Returns points along a line, at most 5 px apart, from its vertices as plotly writes them, "M0,10L5,20L...".
+// getPointAtLength of the browser is ten times slower.
 function points_along(path) {
   const matrix = path.getScreenCTM();
   const found = [];

@@ -1,4 +1,4 @@
-// A slider over the time of a path: it moves the craft in the chart beside it, without asking the server.
+// A slider over the time of a path. It moves the craft in the chart without a request to the server.
 
 export default function ({ data, parentElement }) {
   let box = parentElement.querySelector(".wi-path-slider");

@@ -1,1 +1,1 @@
-"""Workings: an answer by another way than the engine, step by step."""
+"""Worked examples: a result computed step by step, independently of `propmodel`."""

@@ -1,4 +1,4 @@
-"""What a working is: steps with numbers, and the check against the engine. Pure."""
+"""Record of a worked example: steps with numbers, and the comparison with `propmodel`. Pure functions."""
 
 from __future__ import annotations
 
@@ -23,17 +23,18 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Derivation:
-    """A working of one build.
+    """Worked example of one result of one build.
 
     Parameters
     ----------
-    steps : list of (what, formula with numbers, source)
+    steps : list of (quantity, formula with numbers, source)
+        Steps in order.
     by_formula : float
-        Last figure, from the numbers shown. [SI]
+        Result of the last formula, from the displayed numbers. [SI units]
     by_engine : float
-        The engine's answer to the same question. [SI]
+        Result of `propmodel`. [SI units]
     within : float
-        By how much the two may differ, relative: what the sum leaves out. [-]
+        Largest relative difference of both, because of terms that the formula omits. [-]
     """
 
     steps: list[Step]
@@ -43,14 +44,14 @@ class Derivation:
 
     @property
     def agrees(self) -> bool:
-        """Whether sum and engine say the same; also where both say that there is no such number."""
+        """Return whether both results agree; also true if both are the same NaN or infinity."""
         if not (math.isfinite(self.by_formula) and math.isfinite(self.by_engine)):
-            return str(self.by_formula) == str(self.by_engine)  # nan, inf and -inf by name
+            return str(self.by_formula) == str(self.by_engine)  # compares nan, inf and -inf as text
         return abs(self.by_formula - self.by_engine) <= self.within * abs(self.by_engine)
 
 
 def check_words(got: Derivation) -> str:
-    """Say how the sum shown compares with the engine; empty where there is no number to compare.
+    """Return the comparison of the formula with `propmodel` in words; "" without numbers to compare.
 
     Examples
     --------
@@ -70,20 +71,20 @@ def check_words(got: Derivation) -> str:
 
 @dataclass(frozen=True)
 class DerivationQuestion:
-    """One thing a reader may ask why about.
+    """One question about a result, and its worked example.
 
     Parameters
     ----------
     key, ask, words : str
-        Name; the question; the answer in plain words.
+        Name; the question; the answer in words.
     work : callable
-        Gives the working of a build of plain numbers.
+        Returns the worked example of a scalar build.
     page : str
-        Where the result stands.
+        Page with the result.
     knob : str
-        Input whose change shows it best.
+        Input with a large effect on the result.
     also : str
-        Further words that find it.
+        Other search words.
     """
 
     key: str
@@ -96,7 +97,7 @@ class DerivationQuestion:
 
 
 def short(value: float, digits: int = 3) -> str:
-    """A number with so many significant digits, never in powers of ten."""
+    """Return a number with this many significant digits, without an exponent."""
     if not math.isfinite(value):
         return "none" if math.isnan(value) else "without end"
     if value == 0.0:
@@ -106,7 +107,7 @@ def short(value: float, digits: int = 3) -> str:
 
 
 def if_it_hovers(work: Callable[[Build], Derivation]) -> Callable[[Build], Derivation]:
-    """Say that a craft cannot hover instead of working out a hover that it never has."""
+    """Decorator: for a craft that cannot hover, return a step that says so."""
 
     @wraps(work)
     def guarded(b: Build) -> Derivation:

@@ -1,4 +1,4 @@
-"""Workings of thrust, current, sag, speed, dive and own wake. Pure."""
+"""Worked examples of thrust, current, voltage drop, speed, dive and vortex ring state. Pure functions."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ __all__ = [
 
 
 def thrust_working(b: Build) -> Derivation:
-    """Working of the thrust at full throttle."""
+    """Return the worked example of the thrust at full throttle."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
     n = number(p.rev_per_s)
@@ -68,7 +68,7 @@ def thrust_working(b: Build) -> Derivation:
 
 
 def full_current_working(b: Build) -> Derivation:
-    """Working of the current at full throttle."""
+    """Return the worked example of the current at full throttle."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
     torque, iron, k_t = (
@@ -100,7 +100,7 @@ def full_current_working(b: Build) -> Derivation:
 
 
 def sag_working(b: Build) -> Derivation:
-    """Working of the sag of the pack."""
+    """Return the worked example of the voltage drop of the pack."""
     a = Assessment(b)
     d, p = a.fresh_burst, a.full_throttle
     emf, r, amps, cells = (
@@ -133,7 +133,7 @@ def sag_working(b: Build) -> Derivation:
 
 
 def top_working(b: Build) -> Derivation:
-    """Working of the top speed."""
+    """Return the worked example of the top speed."""
     found_ = top_speed(b)
     v, tilt = number(found_.speed), number(found_.tilt)
     if not math.isfinite(v):
@@ -150,7 +150,7 @@ def top_working(b: Build) -> Derivation:
     j = v * math.sin(tilt) / (n * size)
     c_t = number(d.prop.at(np.asarray(j), np.asarray(n))[0])
     rotor_thrust = rotors * k * rho * c_t * n * n * size**4
-    # along the shaft: the pull carries its share of the weight and what the air does to the plate, and nothing else
+    # along the rotor axis: thrust = component of the weight + air force on the plate
     plate = rotor_thrust - weight * math.cos(tilt)
     got = math.sqrt(2.0 * max(plate, 0.0) / (rho * top * math.sin(tilt)))
     return Derivation(
@@ -188,18 +188,18 @@ def top_working(b: Build) -> Derivation:
 
 
 TRIED = 241
-"""Speeds tried along the power curve, with standing still. [-]"""
+"""Number of speeds along the power curve, including zero. [-]"""
 
 
 def bucket_working(b: Build) -> Derivation:
-    """Working of the speed of least power."""
+    """Return the worked example of the speed of minimum power."""
     best = best_speeds(b)
     slow, fast = number(best.endurance_speed), number(best.range_speed)
     if not math.isfinite(slow):
         return Derivation([("No level flight", "full throttle does not lift the craft", "")], math.nan, math.nan)
     at = level_flight(b, np.array([0.0, slow, fast]))
     power = np.asarray(at.electrical_power)
-    # by trying: the least of the curve, and the least of power over speed
+    # minimum of the curve, and minimum of power over speed, among the computed points
     tried = np.linspace(0.0, 2.0 * fast, TRIED)[1:]
     along = np.asarray(level_flight(b, tried).electrical_power)
     got = float(along.min() / power[0])
@@ -228,7 +228,7 @@ def bucket_working(b: Build) -> Derivation:
 
 
 def dive_working(b: Build) -> Derivation:
-    """Working of the dive."""
+    """Return the worked example of the dive."""
     drop = 40.0
     front, _ = (number(x) for x in drag_areas(b))
     rho, mass = number(b.air.density), number(b.mass)
@@ -268,7 +268,7 @@ def dive_working(b: Build) -> Derivation:
 
 @if_it_hovers
 def wash_working(b: Build) -> Derivation:
-    """Working of the own wake."""
+    """Return the worked example of the descent in the own wake (vortex ring state)."""
     each, k = number(b.weight) / number(b.rotors), number(Assessment(b).fresh_sustained.thrust_share)
     rho, size = number(b.air.density), number(b.propeller.diameter)
     area = 0.25 * math.pi * size * size

@@ -1,4 +1,4 @@
-"""Workings of mass, hover and minutes. Pure."""
+"""Worked examples of mass, hover and flight time. Pure functions."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ __all__ = [
 
 
 def mass_working(b: Build) -> Derivation:
-    """Working of the take-off mass."""
+    """Return the worked example of the take-off mass."""
     rotors = number(b.rotors)
     parts = {
         "frame and electronics": number(b.craft.frame_mass),
@@ -57,7 +57,7 @@ def mass_working(b: Build) -> Derivation:
 
 @if_it_hovers
 def ideal_working(b: Build) -> Derivation:
-    """Working of the ideal power of the hover."""
+    """Return the worked example of the ideal power in hover."""
     a = Assessment(b)
     thrust, area, rho = number(a.bare_thrust), number(b.disc_area), number(b.air.density)
     v = math.sqrt(thrust / (2.0 * rho * area))
@@ -88,7 +88,7 @@ def ideal_working(b: Build) -> Derivation:
 
 @if_it_hovers
 def hover_speed_working(b: Build) -> Derivation:
-    """Working of the speed of the propellers in the hover."""
+    """Return the worked example of the rotor speed in hover."""
     a = Assessment(b)
     d = a.fresh_sustained
     n = number(a.hover.rev_per_s)
@@ -121,7 +121,7 @@ def hover_speed_working(b: Build) -> Derivation:
 
 @if_it_hovers
 def hover_power_working(b: Build) -> Derivation:
-    """Working of the power of the hover."""
+    """Return the worked example of the power in hover."""
     a = Assessment(b)
     p, rotors = a.hover, number(b.rotors)
     shaft, winding, rest = number(p.shaft_power), number(p.winding_loss), number(p.rest_loss)
@@ -153,7 +153,7 @@ def hover_power_working(b: Build) -> Derivation:
 
 
 def _rule_of_map(b: Build, exponent: float) -> str:
-    """Where the exponent comes from when nobody gave one."""
+    """Return the source of the throttle exponent, if it was not entered."""
     tip = number(nominal_tip_mach(b.propeller.diameter, b.motor.kv, battery.nominal_voltage(b.pack)))
     worked = THROTTLE_EXPONENT * (tip / REFERENCE_TIP_MACH) ** TIP_POWER
     held = "" if abs(worked - exponent) < 1e-9 else f", held at {exponent:.2f} outside the tables"
@@ -165,7 +165,7 @@ def _rule_of_map(b: Build, exponent: float) -> str:
 
 @if_it_hovers
 def hover_command_working(b: Build) -> Derivation:
-    """Working of the hover command."""
+    """Return the worked example of the hover command."""
     a = Assessment(b)
     p, d = a.hover, a.fresh_sustained
     emf = number(d.volts_per_rev) * number(p.rev_per_s)
@@ -205,16 +205,16 @@ def hover_command_working(b: Build) -> Derivation:
 
 
 SLICES = 200
-"""Slices of charge in the sum of the minutes. [-]"""
+"""Number of charge steps in the sum of the flight time. [-]"""
 
 
 @if_it_hovers
 def minutes_working(b: Build) -> Derivation:
-    """Working of the minutes."""
+    """Return the worked example of the hover time."""
     a = Assessment(b)
     capacity, amps = number(battery.capacity(b.pack)), number(a.hover.pack_current)
     reserve, rotors = number(b.pack.reserve), number(b.rotors)
-    # the motors keep their speed and load: their volts and amps stay while the pack's volts fall
+    # rotor speed and load are constant, so motor voltage and current are, while the pack voltage falls
     volts, steady = (
         number(a.hover.motor_voltage),
         number(a.hover.motor_voltage) * number(a.hover.motor_current),
@@ -224,7 +224,7 @@ def minutes_working(b: Build) -> Derivation:
         number(b.controller.standby_power),
         number(battery.cutoff_voltage(b.pack)) * number(b.pack.cells),
     )
-    # full throttle gives these volts from no lower a bus; and ripple is held where little power goes with it
+    # lowest bus voltage with this motor voltage at full throttle; the ripple loss has an upper limit at low power
     least = volts / number(a.cap)
     ripple_k = min(ripple_k, RIPPLE_MOST * (steady + standby + aside / rotors) / max(volts * volts, 1e-30))
     seconds = energy = charge = 0.0
@@ -288,7 +288,7 @@ def minutes_working(b: Build) -> Derivation:
 
 @if_it_hovers
 def tilted_ideal_working(b: Build) -> Derivation:
-    """Working of the power with a tilted disc."""
+    """Return the worked example of the power with a tilted disc."""
     a = Assessment(b)
     thrust, area, rho = number(a.bare_thrust), number(b.disc_area), number(b.air.density)
     bigger = area * 1.44

@@ -1,4 +1,4 @@
-"""Workings of the motor: heat, stall, inrush, KV and the throttle cap. Pure."""
+"""Worked examples of the motor: heat, stall, inrush, KV and the throttle cap. Pure functions."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ __all__ = [
 ]
 
 COPPER_GAIN = 0.00393
-"""Resistance that copper gains for each degree (IEC 60028). [1/K]"""
+"""Temperature coefficient of the resistance of copper (IEC 60028). [1/K]"""
 
 
 @if_it_hovers
 def heat_working(b: Build) -> Derivation:
-    """Working of the heat of a motor."""
+    """Return the worked example of the heat in a motor."""
     a = Assessment(b)
     copper, iron = number(a.winding_heat(a.hover)), number(a.hover.iron_loss)
     t = a.thermal_hover
@@ -71,15 +71,15 @@ def heat_working(b: Build) -> Derivation:
 
 
 WARM = 55.0
-"""A motor warmed by flying. [C]"""
+"""Initial temperature of a motor after flying. [C]"""
 
 
 def march_working(
     copper: float, iron: float, wb: float, ba: float, cw: float, cb: float, air: float, limit: float
 ) -> float:
-    """Seconds until the winding reaches its limit, stepped in time by the midpoint rule; inf where it never does.
+    """Return the time until the winding reaches its limit, by the midpoint rule; infinite if it never does. [s]
 
-    Watts at 20 C; resistances in K/W, capacities in J/K, temperatures in C.
+    Losses are in W at 20 C, resistances in K/W, heat capacities in J/K, temperatures in C.
     """
 
     def rates(w: float, body: float) -> tuple[float, float]:
@@ -98,18 +98,18 @@ def march_working(
         if mw > 0.0 and w + step * mw >= limit:
             return time + (limit - w) / mw
         if abs(mw) < 1e-7 and abs(mb) < 1e-7:
-            return math.inf  # settled below
+            return math.inf  # steady state below the limit
         w, body, time = w + step * mw, body + step * mb, time + step
     return math.inf
 
 
 def step_once(cw: float, wb: float) -> float:
-    """Hundredth of the time in which the winding answers. [s]"""
+    """Return the time step: 1 % of the time constant of the winding, at most 0.05 s. [s]"""
     return min(0.01 * cw * wb, 0.05)
 
 
 def seconds_working(b: Build) -> Derivation:
-    """Working of the seconds to the limit."""
+    """Return the worked example of the time to the limit."""
     a = Assessment(b)
     copper, iron = number(a.winding_heat(a.full_throttle)), number(a.full_throttle.iron_loss)
     cw, cb = number(a.heat_capacity.winding), number(a.heat_capacity.body)
@@ -149,7 +149,7 @@ def seconds_working(b: Build) -> Derivation:
 
 
 def stall_working(b: Build) -> Derivation:
-    """Working of the current of a blocked motor."""
+    """Return the worked example of the current of a blocked motor."""
     volts = number(battery.open_circuit_voltage(b.pack, 1.0))
     r = number(b.motor.resistance)
     got = volts / r
@@ -167,7 +167,7 @@ def stall_working(b: Build) -> Derivation:
 
 
 def inrush_working(b: Build) -> Derivation:
-    """Working of the inrush at the plug."""
+    """Return the worked example of the inrush current at plug-in."""
     volts = number(battery.open_circuit_voltage(b.pack, 1.0))
     c = number(b.craft.capacitance)
     got = 0.5 * c * volts * volts
@@ -186,20 +186,20 @@ def inrush_working(b: Build) -> Derivation:
 
 
 def more_kv_working(b: Build) -> Derivation:
-    """Working of the change of KV."""
+    """Return the worked example of a change of KV."""
     m = b.motor
     k_t, r = number(m.torque_constant), number(m.resistance)
-    # the rule from the stator: this motor's own resistance may lie above or below it, both parts alike
+    # rule from the stator: the deviation of this motor's resistance applies equally to both parts
     by_rule = (k_t / number(motor.motor_constant(number(m.stator_diameter), number(m.stator_height)))) ** 2
     fixed = r * motor.FIXED_RESISTANCE / (by_rule + motor.FIXED_RESISTANCE)
     wound = r - fixed
     got = k_t / math.sqrt(wound)
     after, note = wound / 4.0 + fixed, ""
     if m.winding_resistance is not None:
-        # the printed winding counts beside the rule, in ln ohm
+        # a given winding resistance is averaged with the rule, in ln ohm
         after = r * (after / r) ** (1.0 - motor.WINDING_WEIGHT) * 0.25**motor.WINDING_WEIGHT
         note = " by stator and printed winding"
-    # what the engine makes of the same stator with another label
+    # result of `propmodel` for the same stator with another KV
     rewound = with_fields(b, {"motor.kv": 2.0 * number(m.kv)}).motor
     return Derivation(
         [
@@ -221,7 +221,7 @@ def more_kv_working(b: Build) -> Derivation:
 
 
 def cap_working(b: Build) -> Derivation:
-    """Working of the throttle cap."""
+    """Return the worked example of the throttle cap."""
     cells = number(b.pack.cells)
     cells_given = b.motor.max_cells is not None
     limit = number(b.motor.max_cells) if cells_given else max(cells - 1.0, 1.0)

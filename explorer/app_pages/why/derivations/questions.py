@@ -1,8 +1,8 @@
-"""Why: each result as words, formula, this build's numbers and the answer. Pure: a build in, steps out.
+"""Questions about results, each with a worked example. Pure functions: a build in, steps out.
 
-The last figure of every working is computed here, from the numbers shown, by the formula shown, and by another way
-than the engine's (a march in time for its closed form, slices for its quadrature, a sum of squares for its draws).
-The page shows both, and a test holds one against the other.
+The last result of every worked example is computed here, from the displayed numbers and formula. The method differs
+from that of `propmodel`: time steps for a closed form, charge steps for a quadrature, a sum of squares for random
+draws. The page shows both results, and a test compares them.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ QUESTIONS: tuple[DerivationQuestion, ...] = (
 
 
 def found(words: str) -> list[DerivationQuestion]:
-    """Questions that hold the words asked for; all of them for no words.
+    """Return the questions that match the search words; all questions without a search word.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Working of the spread. Pure."""
+"""Worked example of the spread. Pure functions."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ __all__ = [
 ]
 
 NINE_IN_TEN = 1.2816
-"""Standard deviations to either side that hold eight in ten of a bell curve; nine in ten lie below the upper one."""
+"""Standard normal quantile of 90 %: half width of the 80 % interval in standard deviations. [-]"""
 
 
 def spread_working(b: Build) -> Derivation:
-    """Working of the spread."""
+    """Return the worked example of the spread."""
     low, mid, high = bands(b)
     ratio, ends = (
         number(mid.thrust_to_weight),
@@ -26,7 +26,7 @@ def spread_working(b: Build) -> Derivation:
     )
     rows = [row for row in contributions(b, "thrust_to_weight") if row.log_sd > 0.0]
     total = math.sqrt(sum(row.log_sd**2 for row in rows))
-    # half the width of the band, in logarithms: by the sum, and by the engine's joint draws
+    # half the width of the band in logarithms: from the sum of squares, and from the random draws of all inputs
     got, drawn = NINE_IN_TEN * total, 0.5 * math.log(ends[1] / ends[0])
     terms = " + ".join(f"{100 * row.log_sd:.1f}^2" for row in rows[:5])
     more = f" + {len(rows) - 5} smaller" if len(rows) > 5 else ""

@@ -1,1 +1,1 @@
-"""Stories: guess first, then look."""
+"""Stories: the user guesses a result before it is displayed."""

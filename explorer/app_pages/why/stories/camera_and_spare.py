@@ -1,4 +1,4 @@
-"""Stories of a heavier camera and of other spare propellers. Pure."""
+"""Stories on a heavier camera and on a spare motor. Pure functions."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def _camera_path(i: Inputs, t: NDArray) -> dict[str, Any]:
 
 
 def _curve_change(f: Facts) -> float:
-    """Largest change of the throttle curve's pull, over its largest pull. [-]"""
+    """Return the largest change of thrust along the throttle curve, over its largest thrust. [-]"""
     grid = np.linspace(0.0, 1.0, 21)
     a, b = (np.asarray(throttle_curve(to_build(x), grid).thrust) for x in (f.before, f.after))
     return float(np.nanmax(np.abs(b - a)) / np.nanmax(a) * (1.0 if np.nansum(b) >= np.nansum(a) else -1.0))
@@ -150,22 +150,22 @@ def _spare_path(i: Inputs, t: NDArray) -> dict[str, Any]:
     which = np.rint(t).astype(int)
     return {
         "kv": i.kv * np.array([1.0, 1.08, 1.0, 1.0])[which],
-        # no shorter than what the box holds; the bent one is, on paper, the right motor
+        # not shorter than the available motors; the bent one has the labels of the right motor
         "stator_h_mm": i.stator_h_mm + np.array([0.0, 0.0, -4.0, 0.0])[which],
     }
 
 
 def _corner(a: Assessment) -> NDArray:
-    """Command of a corner with this motor, on the pack voltage of the craft with its own four motors."""
+    """Return the command of a corner with this motor, at the pack voltage with the four original motors. [-]"""
     duty = a.hover.motor_voltage / a.hover.bus_voltage[:1]
-    # all four ESC are alike: the map of the craft with its own motors
+    # all four ESCs are equal: throttle exponent and idle of the craft with its original motors
     esc = a.build.controller
     exponent, idle = (np.atleast_1d(value)[:1] for value in (esc.exponent, esc.idle_duty))
     return throttle_from_duty(replace(esc, throttle_exponent=exponent, idle_duty=idle), duty)
 
 
 def _spare_heat(f: Facts) -> list[Assessment]:
-    """The craft with its own motors, and with four of the shorter stator."""
+    """Return the craft with its original motors, and with four motors of the shorter stator."""
     paths = [_spare_path(f.before, np.array([which])) for which in (0.0, 2.0)]
     changes: list[dict[str, Any]] = [{name: float(values[0]) for name, values in path.items()} for path in paths]
     return [Assessment(to_build(replace(f.before, **one))) for one in changes]

@@ -1,4 +1,4 @@
-"""Stories of a cold morning and a high pass. Pure."""
+"""Stories on a cold morning and on a high pass. Pure functions."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def _cold_path(i: Inputs, t: NDArray) -> dict[str, Any]:
 
 
 def _usual(f: Facts) -> dict[str, float]:
-    """The same craft and pack in the club's usual air."""
+    """Return the results of the same craft and pack at the usual air temperature. [SI units]"""
     return answers_at(f.before, air_temperature_c=demo_inputs("scree").air_temperature_c)
 
 

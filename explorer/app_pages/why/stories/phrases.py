@@ -1,4 +1,4 @@
-"""Words and numbers that several stories share. Pure."""
+"""Words and numbers that several stories use. Pure functions."""
 
 from __future__ import annotations
 
@@ -35,30 +35,30 @@ DIVE = Note("pull_out_height", "distance", "height a 40 m dive costs, on a low p
 
 
 def per_cent_of(share: float) -> str:
-    """A relative change in per cent, in words."""
+    """Return a relative change in per cent, in words."""
     return f"{100 * abs(share):.0f} % {'less' if share < 0 else 'more'}"
 
 
 def gain_words(new: float, old: float) -> float:
-    """How much more or less, in words."""
+    """Return the relative change from ``old`` to ``new``. [-]"""
     return new / old - 1.0
 
 
 def by_words(change: float, *, still: float) -> int:
-    """0 for a fall, 1 for no change to speak of, 2 for a rise."""
+    """Return 0 for a decrease, 1 for a change smaller than ``still``, 2 for an increase."""
     return 1 if abs(change) < still else 2 if change > 0 else 0
 
 
 def over_words(inputs: Inputs) -> list[str]:
-    """Names of limits that are passed."""
+    """Return the names of the limits that are exceeded."""
     return [found.name for found in limits(to_build(inputs)) if found.state == "over"]
 
 
 def limit_words(inputs: Inputs, key: str) -> str:
-    """A limit with its share, in words."""
+    """Return the sentence of a limit with its share; "" if there is none."""
     return next((found.sentence for found in limits(to_build(inputs)) if found.key == key), "")
 
 
 def scree_with(**changes: Any) -> Inputs:
-    """The five-inch demo craft with some fields changed."""
+    """Return the five-inch demo craft with some fields changed."""
     return replace(demo_inputs("scree"), **changes)

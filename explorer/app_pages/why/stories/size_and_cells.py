@@ -1,4 +1,4 @@
-"""Stories of one inch and one cell more. Pure."""
+"""Stories on one inch and one cell more. Pure functions."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ __all__ = [
 
 
 def _inch_path(i: Inputs, t: NDArray) -> dict[str, Any]:
-    # a propeller of the same make weighs more: 15 g for the four of them
+    # a larger propeller of the same make is heavier: 15 g for four
     return {"diameter_in": i.diameter_in + t, "propeller_g": required(i.propeller_g) + 3.75 * t}
 
 

@@ -1,7 +1,7 @@
-"""Guided stories: two builds, a question, the reader's guess, the answer. Pure: no screen, no result written down.
+"""Guided stories: two builds, a question, the user's guess, the result. Pure functions, without stored results.
 
-A story says how its craft stands before and along which path it changes; everything shown comes from the engine
-when somebody looks. The path is worked out as one array of builds, with its draws, in two passes.
+A story defines its initial craft and the path of the change; all results are computed by `propmodel` when needed. The
+path is one array of builds, computed in two passes: the forecast and the random draws.
 """
 
 from __future__ import annotations
@@ -45,14 +45,14 @@ __all__ = [
 DRAWS = 128
 TAILS = (0.1, 0.9)
 SAME = 0.005
-"""A change smaller than this reads as none. [-]"""
+"""Relative change below which the text says "no change". [-]"""
 
 Measure = Callable[[Assessment], NDArray]
 Fields = dict[str, Any]
 
 
 class Note(NamedTuple):
-    """One more thing that changes: an output of the engine, its kind of number, words for it."""
+    """Another result that changes: output of `propmodel`, kind of number, words."""
 
     output: str
     kind: str
@@ -60,23 +60,25 @@ class Note(NamedTuple):
 
 
 def required(value: float | None) -> float:
-    """A field of a story's craft that must have a value."""
+    """Return a field of a story's craft that must not be None."""
     assert value is not None
     return value
 
 
 @dataclass(frozen=True)
 class Quiz:
-    """A question with wrong answers worth choosing; which one is right is worked out from the builds.
+    """A multiple-choice question; the right option is computed from the builds.
 
     Parameters
     ----------
     ask : str
+        The question.
     options : tuple of str
+        The options.
     right : callable
-        Facts to the index of the right option.
+        Facts -> index of the right option.
     because : callable
-        Facts to a sentence with this story's numbers.
+        Facts -> sentence with the numbers of this story.
     """
 
     ask: str
@@ -87,18 +89,18 @@ class Quiz:
 
 @dataclass(frozen=True)
 class Task:
-    """What an exercise may change and ask.
+    """Field that an exercise changes, and result that it asks for.
 
     Parameters
     ----------
     field : str
         Field of `Inputs`.
     low, high, step : float
-        Values it may take, in the field's unit.
+        Range and step of its values, in the unit of the field.
     given : str
-        Words with ``{}`` for the value.
+        Text with ``{}`` for the value.
     output, kind, ask : str
-        Output of the engine, its kind of number, and the question.
+        Output of `propmodel`, its kind of number, and the question.
     """
 
     field: str
@@ -118,37 +120,43 @@ class Story:
     Parameters
     ----------
     key, title, teaser : str
-        Name in the address; heading; one line in the list.
+        Key in the address; heading; one line in the list.
     start : callable
-        The craft as it stands.
+        Returns the initial craft.
     path : callable
-        Inputs and places t (0 before, 1 after; an array) to the fields that change.
+        Inputs and positions t (0 before, 1 after; an array) -> fields that change.
     spots : sequence of float
-        Places where the curve is drawn.
+        Positions t of the points of the curve.
     x_name, x_unit : str
-        What changes.
+        Name and unit of the x axis.
     x : callable
-        Inputs and places to the numbers on that axis.
+        Inputs and positions t -> values on the x axis.
     x_words : tuple of str
-        Names of the places where they are things, not numbers; else empty.
+        Labels of positions on the x axis that are not numbers; otherwise empty.
     output : str or callable
-        What is asked: an output of the engine, or a measure of an assessment.
+        Result in question: output of `propmodel`, or a function of an assessment.
     kind, y_name : str
         Its kind of number, and its name on the chart.
     setting, ask : str
-        The scene; the question about the change.
+        The situation; the question about the change.
     quiz : Quiz
+        Question with options.
     notes : tuple of Note
+        Other results that change.
     also : callable
-        Facts to further sentences for *show*.
+        Facts -> more sentences for the second step.
     why : callable
-        Facts to steps: what, formula with both builds' numbers, source.
+        Facts -> steps: quantity, formula with the numbers of both builds, source.
     misconception : str
+        The misconception and its correction.
     tasks : tuple of Task
+        For the exercises.
     caution : str
+        Safety caution.
     after_name : str
+        Name of the changed build.
     loads_before : bool
-        The build worth loading is the one before.
+        Whether the build to load is the initial one.
     """
 
     key: str
@@ -179,19 +187,22 @@ class Story:
 
 @dataclass(frozen=True)
 class Facts:
-    """What the engine says about a story.
+    """Results of a story.
 
     Parameters
     ----------
     story : Story
+        The story.
     before, after : Inputs
+        Initial and changed build.
     a, b : mapping
-        All outputs asked for, before and after. [SI]
+        All results in `NAMES`, before and after. [SI units]
     x, low, mid, high : ndarray
-        Along the path: place on the x axis, and the asked answer with its band. [SI]
+        Along the path: value on the x axis, and the result in question with its band. [SI units]
     x_before, x_after, y_before, y_after : float
+        Both ends of the path. [SI units]
     change, change_low, change_high : float
-        After over before, less one; the band over the same draws of both. [-]
+        After over before, minus one; the band is over the same random draws of both. [-]
     """
 
     story: Story
@@ -218,7 +229,7 @@ NAMES = (
     "full_throttle_voltage_at_reserve", "full_throttle_rev_per_s", "tip_mach", "pull_out_height", "induced_velocity",
     "hover_motor_heat",
 )  # fmt: skip
-"""Outputs that stories speak of."""
+"""Results that stories use."""
 
 
 def _build(inputs: Inputs, fields: Fields) -> Build:
@@ -232,13 +243,13 @@ def _measured(story: Story, a: Assessment) -> NDArray:
 
 
 def _plain(fields: Fields) -> Fields:
-    """Fields of one place as a person would have typed them."""
+    """Return the fields at one position as plain numbers, as entered by a user."""
     first = {name: np.asarray(v).ravel()[0].item() for name, v in fields.items()}
     return {name: int(v) if isinstance(getattr(Inputs(), name), int) else round(v, 3) for name, v in first.items()}
 
 
 def _ends(values: NDArray) -> tuple[NDArray, NDArray]:
-    """Band over the last axis; nothing where most draws cannot do it."""
+    """Return the ends of the band over the last axis; NaN where less than half of the draws have a value."""
     enough = np.mean(np.isfinite(values), axis=-1) >= 0.5
     held = np.where(np.isfinite(values) | ~enough[..., None], values, np.nan)
     held = np.where(enough[..., None], held, 0.0)
@@ -248,7 +259,7 @@ def _ends(values: NDArray) -> tuple[NDArray, NDArray]:
 
 @lru_cache(maxsize=64)
 def facts(story: Story) -> Facts:
-    """What the engine says about a story; cached, since it depends on nothing but the story.
+    """Return the results of a story; cached, because they depend only on the story.
 
     Examples
     --------
@@ -266,7 +277,7 @@ def facts(story: Story) -> Facts:
     mid = np.broadcast_to(_measured(story, whole), t.shape)
     drawn = _measured(story, Assessment(draw(made, draws=DRAWS).build, quick=True, drawn=True))
     low, high = _ends(drawn)
-    # both builds are drawn with the same points: what the labels hide they hide alike
+    # both builds have the same random draws: the unknown deviations from the labels are the same
     ratio_low, ratio_high = _ends((drawn[1] / drawn[0] - 1.0)[None])
     x = np.broadcast_to(np.asarray(story.x(before, t), dtype=np.float64), t.shape)
     after = replace(before, name=story.after_name or before.name, **_plain(story.path(before, np.array([1.0]))))
@@ -291,7 +302,7 @@ def facts(story: Story) -> Facts:
 
 
 def answers_at(inputs: Inputs, **fields: Any) -> dict[str, float]:
-    """All outputs that stories speak of, for a build of plain numbers.
+    """Return all results in `NAMES` for a scalar build. [SI units]
 
     Examples
     --------
@@ -303,7 +314,7 @@ def answers_at(inputs: Inputs, **fields: Any) -> dict[str, float]:
     return {name: float(np.asarray(v)) for name, v in evaluate(Assessment(made), list(NAMES)).items()}
 
 
-# ---- words ------------------------------------------------------------------------------------------------
+# ---- text -------------------------------------------------------------------------------------------------
 
 
 def _percent(share: float) -> str:
@@ -319,7 +330,7 @@ def _signed(share: float) -> str:
 
 
 def _span(found: Facts) -> str:
-    """The band of the change, in whole per cent."""
+    """Return the band of the change, in whole per cent."""
     low, high = found.change_low, found.change_high
     if not (math.isfinite(low) and math.isfinite(high)):
         return ""
@@ -330,13 +341,14 @@ def _span(found: Facts) -> str:
 
 
 def said(found: Facts, guess: float | None) -> str:
-    """The reader's guess beside the answer.
+    """Return the user's guess and the result in words.
 
     Parameters
     ----------
     found : Facts
+        Results of the story.
     guess : float or None
-        Change that the reader foretold. [-]
+        Relative change guessed by the user. [-]
 
     Returns
     -------
@@ -357,12 +369,12 @@ def said(found: Facts, guess: float | None) -> str:
 
 
 def guess_value(found: Facts, guess: float) -> float:
-    """Where the reader's guess stands on the chart. [SI]"""
+    """Return the value on the y axis for a guessed relative change. [SI units]"""
     return found.y_before * (1.0 + guess)
 
 
 def notes_of(found: Facts, units: Units | None = None) -> list[tuple[str, str, str, str]]:
-    """What else changes: words, before, after, change in words."""
+    """Return the other results that change: (words, before, after, change in words)."""
     units = units or Units()
     rows = []
     for note in found.story.notes:
@@ -384,17 +396,18 @@ def notes_of(found: Facts, units: Units | None = None) -> list[tuple[str, str, s
 
 @dataclass(frozen=True)
 class Exercise:
-    """One exercise with its answer, worked out when somebody looks.
+    """One exercise with its answer, computed when needed.
 
     Parameters
     ----------
     text : str
+        The exercise.
     kind : str
-        Kind of number that is asked for.
+        Kind of number of the answer.
     start, low, mid, high : float
-        The answer for the craft of the story; the band and the forecast of the one asked about. [SI]
+        Result of the story's craft; band and forecast of the changed craft. [SI units]
     fields : mapping
-        What differs from the craft of the story.
+        Fields that differ from the story's craft.
     """
 
     text: str
@@ -406,26 +419,28 @@ class Exercise:
     fields: Mapping[str, float]
 
     def right(self, answer: float) -> bool:
-        """Whether an answer lies where 8 in 10 such craft land. [SI]"""
+        """Return whether an answer is within the 80 % interval. ``answer`` is in SI units."""
         return self.low <= answer <= self.high
 
     def answer(self, units: Units | None = None) -> str:
-        """The answer with its band."""
+        """Return the answer with its band as text."""
         return band(self.kind, self.mid, self.low, self.high, units or Units())
 
 
 def exercises(story: Story, *, seed: int = 0) -> list[Exercise]:
-    """One exercise for each task: a value within its range, one question, the answer from the engine.
+    """Return one exercise per task: a random value in its range, a question, and the answer from `propmodel`.
 
     Parameters
     ----------
     story : Story
+        The story.
     seed : int
-        Another seed, other values.
+        Seed of the random values.
 
     Returns
     -------
     list of Exercise
+        In the order of the tasks.
     """
     return list(_exercises(story.key, seed, story))
 
@@ -440,7 +455,7 @@ def _exercises(key: str, seed: int, story: Story) -> tuple[Exercise, ...]:
     for place, task in enumerate(story.tasks, start=1):
         now = float(getattr(start, task.field))
         values = np.round(np.arange(task.low, task.high + 0.5 * task.step, task.step), 6)
-        # a value close to the present one asks nothing
+        # values near the present one are excluded
         far = values[np.abs(values - now) >= 0.15 * (task.high - task.low)]
         far = np.setdiff1d(far, columns.get(task.field, np.empty(0)))
         chosen = float(random.choice(far))
@@ -472,7 +487,7 @@ def _exercises(key: str, seed: int, story: Story) -> tuple[Exercise, ...]:
 
 
 def mass_g(inputs: Inputs, fields: Fields) -> NDArray:
-    """Take-off mass along a path. [g]"""
+    """Return the take-off mass along a path. [g]"""
     return np.asarray(_build(inputs, fields).mass) / GRAM
 
 

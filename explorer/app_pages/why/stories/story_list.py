@@ -1,4 +1,4 @@
-"""The stories as data: scenes at the club Thornbarrow, paths of change, formulas with both builds' numbers."""
+"""List of the stories: situations at the invented club Thornbarrow, paths of change, formulas with numbers."""
 
 from __future__ import annotations
 
@@ -18,4 +18,4 @@ __all__ = [
 STORIES: Mapping[str, Story] = MappingProxyType(
     {s.key: s for s in (INCH_STORY, CELL_STORY, COLD_STORY, HIGH_STORY, CAMERA_STORY, SPARE_STORY, TINY_STORY)}
 )
-"""All of them, in the order of the list; the key stands in the address."""
+"""All stories, in the order of the list; the key is used in the address."""

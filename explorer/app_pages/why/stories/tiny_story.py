@@ -1,4 +1,4 @@
-"""The story of the smallest craft: a larger pack on a craft that weighs little more than its pack."""
+"""Story of the smallest craft: a larger pack on a craft not much heavier than its pack."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ __all__ = ["TINY_STORY"]
 
 MORE_MAH = 150.0
 MORE_G = 4.0
-"""A 1S 450 weighs about 12 g, a 1S 300 about 8 g (common practice, from memory)."""
+"""Additional mass: a 1S 450 weighs about 12 g, a 1S 300 about 8 g (common practice, from memory). [g]"""
 STILL = 0.02
-"""A change of thrust over weight smaller than this is about the same. [-]"""
+"""Relative change of thrust to weight below which it counts as equal. [-]"""
 
 
 def _path(i: Inputs, t: NDArray) -> dict[str, Any]:

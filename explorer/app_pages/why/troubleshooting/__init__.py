@@ -1,1 +1,1 @@
-"""Troubles: what goes wrong, answered with the numbers of the build."""
+"""Troubleshooting: common problems, answered with the numbers of the build."""

@@ -1,6 +1,6 @@
-"""Troubles of setting up and of wear: packs that swell, yaw, drift, shaking, idle, gains and filters. Pure.
+"""Troubleshooting of setup and wear: swollen packs, yaw, drift, vibration, idle, gains and filters. Pure functions.
 
-Common practice, from memory; the numbers are this build's. Setting names of firmware stay out: what is meant is said.
+Common practice, from memory; the numbers are those of this build. Names of firmware settings are not used.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ __all__ = ["SETUP_TROUBLES"]
 
 NO_HOVER = "By the forecast this craft does not hover, so it has no figures here."
 LEAN = math.radians(1.0)
-"""A lean that nobody sees. [rad]"""
+"""A tilt that is not visible. [rad]"""
 
 
 def _swollen(c: CraftAnswers) -> str:
@@ -130,7 +130,7 @@ def _tune_cells(c: CraftAnswers) -> str:
     if not c.hovers:
         return NO_HOVER
     cells, now = number(c.build.pack.cells), c.hover_command[0]
-    # the same motor and ESC: their map is kept
+    # the same motor and ESC: throttle exponent and idle are unchanged
     exponent = number(c.build.controller.exponent)
     power = 1.0 / exponent
     idle = 100 * number(c.build.controller.idle_duty) ** power

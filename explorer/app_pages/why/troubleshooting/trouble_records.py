@@ -1,4 +1,4 @@
-"""What an answer to a trouble is, and the craft that it is given for. Pure."""
+"""Records of troubleshooting: an entry, and the craft of its answer. Pure functions."""
 
 from __future__ import annotations
 
@@ -22,18 +22,18 @@ __all__ = ["CraftAnswers", "Trouble"]
 
 @dataclass(frozen=True)
 class Trouble:
-    """One thing that goes wrong.
+    """One troubleshooting entry.
 
     Parameters
     ----------
     key, ask : str
-        Name; the question as people put it.
+        Key; the question in the words of users.
     say : callable
-        Answer in plain words, of a craft.
+        Returns the answer in words for a craft.
     page : str
-        Where to go on.
+        Page for further reading.
     also : str
-        Further words that find it.
+        Other search words.
     """
 
     key: str
@@ -44,13 +44,14 @@ class Trouble:
 
 
 class CraftAnswers:
-    """A build of plain numbers with what the answers share, each found once.
+    """A scalar build with values that several answers use; each is computed once.
 
     Parameters
     ----------
     build : Build
+        The build.
     way : Profile
-        How it is flown.
+        Way of flying.
     """
 
     def __init__(self, build: Build, way: Profile) -> None:
@@ -59,17 +60,17 @@ class CraftAnswers:
 
     @cached_property
     def hovers(self) -> bool:
-        """Whether full throttle holds it up for minutes."""
+        """Whether full throttle carries the weight for minutes."""
         return bool(self.whole.can_hover)
 
     @cached_property
     def stick_in_hover(self) -> tuple[float, float]:
-        """Throttle above idle that hovers, fresh pack and end of flight: what firmware asks for. [-]"""
+        """Hover throttle above idle, on a full pack and at the end of the flight, for a firmware setting. [-]"""
         return self._throttle(self.whole.hover.duty), self._throttle(self.whole.hover_at_reserve.duty)
 
     @cached_property
     def hover_command(self) -> tuple[float, float]:
-        """Hover command, idle included, fresh pack and end of flight. [-]"""
+        """Hover command including idle, on a full pack and at the end of the flight. [-]"""
         return number(self.whole.hover_command), number(self.whole.hover_command_at_reserve)
 
     def _throttle(self, duty: ArrayLike) -> float:
@@ -77,12 +78,12 @@ class CraftAnswers:
 
     @cached_property
     def motor_amps(self) -> tuple[float, float, float]:
-        """Current in one motor flat out: 8 in 10 and the forecast between. [A]"""
+        """Current in one motor at full throttle: low end of the 80 % interval, forecast, high end. [A]"""
         many = Assessment(draw(self.build, draws=128).build, quick=True).full_throttle.motor_current
         low, high = np.quantile(np.asarray(many), (0.1, 0.9))
         return float(low), number(self.whole.full_throttle.motor_current), float(high)
 
     @cached_property
     def full_volts(self) -> float:
-        """Pack full, no load. [V]"""
+        """Voltage of the full pack without load. [V]"""
         return number(battery.open_circuit_voltage(self.build.pack, 1.0))

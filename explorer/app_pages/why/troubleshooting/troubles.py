@@ -1,7 +1,7 @@
-"""When something went wrong, or is about to: what people ask, answered with this build's numbers. Pure.
+"""Troubleshooting of problems before, during and after a flight, with the numbers of this build. Pure functions.
 
-The questions are those that come up again and again where people build such craft; the answers are common practice
-and textbook physics, the numbers come from the engine. Whatever propulsion cannot explain is said to be so.
+The questions are common among builders. The answers are common practice and textbook physics; the numbers are from
+`propmodel`. An answer says so if propulsion cannot be the cause.
 """
 
 from __future__ import annotations
@@ -472,7 +472,7 @@ TROUBLES: tuple[Trouble, ...] = (
 
 
 def troubles_with(words: str) -> list[Trouble]:
-    """Troubles that hold the words asked for; all of them for no words.
+    """Return the entries that match the search words; all entries without a search word.
 
     Examples
     --------
