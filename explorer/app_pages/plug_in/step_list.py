@@ -60,7 +60,7 @@ def _clear() -> None:
 
 
 def _card(step: power_up.Step, state: str, stopped: int | None, last: int, inputs: Inputs) -> None:
-    """Draw the open step. After a "stop", a later step without a reading refers to the stopped step (index ``stopped``)."""
+    """Draw the open step. After a "stop", a later step without a reading refers to that step (index ``stopped``)."""
     with st.container(key=f"card-{step.number}"):
         page_frame.say(figures.card(power_up.rows([step])[0]))
         if step.title == ORDER:
