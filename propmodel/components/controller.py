@@ -1,17 +1,17 @@
 """The electronic speed controller: average-duty model with ripple and switching loss.
 
-The controller passes a share ``duty`` of the bus voltage to the motor. Its conduction resistance is part of the
-motor's *effective* resistance, so :attr:`Controller.resistance` is zero unless a
-bare winding figure is modelled on purpose. What average duty leaves out, ripple current and switching, costs
-``P_0 + k_r V_bus^2 [d (1 - d)]^2`` for each rotor: without it hover power comes out 15 to 35 % low on open
-thrust-stand tables (see ``data/motors/SOURCE.md``).
+The average motor voltage is ``duty`` times the bus voltage. The conduction resistance of the controller is part of the
+*effective* resistance of the motor, so :attr:`Controller.resistance` is zero unless the resistance of the winding alone
+is modelled. The average-duty model has no ripple current and no switching loss. They are added as
+``P_0 + k_r V_bus^2 [d (1 - d)]^2`` for each rotor; without them hover power is 15 to 35 % too low on open thrust-stand
+tables (see ``data/motors/SOURCE.md``).
 
-With V = d V_bus of the motor the ripple is ``k_r V^2 (1 - d)^2``. It is held at ``3 F (1 - d)^2`` where F, what the
-rotor takes otherwise, is so small that k_r V^2 is above 3 F: at little current the winding conducts in gaps, and the
-ripple no longer grows with the voltage (common practice; the 3 is no measurement). Of all bounds of this form 3 is the
-highest with which a bus that sags more never draws less current, so that a colder or older pack never lasts longer:
-d (F + k V^2 (1 - d)^2) grows with d for k V^2 <= 3 F, and 3 is where its slope first touches zero. The demo craft stay
-below a quarter of it at every throttle.
+With the motor voltage V = d V_bus the ripple loss is ``k_r V^2 (1 - d)^2``. It is limited to ``3 F (1 - d)^2``, where F
+is the power of the rotor without it. At low current the winding conducts discontinuously, and the ripple no longer
+grows with the voltage (common practice; the 3 is not measured). Of all limits of this form, 3 is the highest for which
+a lower bus voltage never reduces the current, so that a colder or older pack never lasts longer:
+d (F + k V^2 (1 - d)^2) increases with d for k V^2 <= 3 F, and at 3 its slope first reaches zero. The demo craft stay
+below a quarter of this limit at every throttle.
 """
 
 from __future__ import annotations
@@ -45,16 +45,16 @@ __all__ = [
 ]
 
 THROTTLE_EXPONENT = 0.91
-"""Exponent of the throttle map, duty = command^exponent, where the free tip speed is 0.9 of the speed of sound. [-]
-Fitted, see data/motors/SOURCE.md."""
+"""Exponent of the throttle map, duty = command^exponent, at a nominal tip Mach number of 0.9. [-] Fitted, see
+data/motors/SOURCE.md."""
 TIP_POWER = 0.14
-"""Power of the free tip speed with which the exponent goes. [-] Fitted, 0.142 +- 0.027."""
+"""The exponent is proportional to this power of the nominal tip Mach number. [-] Fitted, 0.142 +- 0.027."""
 REFERENCE_TIP_MACH = 0.9
-"""Free tip speed over the speed of sound at which `THROTTLE_EXPONENT` holds. [-]"""
+"""Nominal tip Mach number of `THROTTLE_EXPONENT`. [-]"""
 TIP_MACH_RANGE = (0.33, 0.99)
-"""Free tip speeds of the tables behind the rule, over the speed of sound; it is held outside. [-]"""
+"""Range of nominal tip Mach numbers in the fitted tables; the rule is constant outside. [-]"""
 _SOUND = 341.0
-"""Speed of sound of the rule, that of the stands' air: the map is electrical and does not follow the air. [m/s]"""
+"""Speed of sound of the rule, that of the air at the stands. The map is electrical and independent of the air. [m/s]"""
 LOG_SD_THROTTLE_EXPONENT = 0.105
 """Log sd of the exponent between stands, about the rule. [-] Fitted."""
 LOG_SD_THROTTLE_EXPONENT_TYPED = 0.05
@@ -387,7 +387,7 @@ def ripple_loss(
 
 
 def ripple_voltage(motor_voltage: NDArray, bus_voltage: NDArray) -> NDArray:
-    """V_bus d (1 - d): the voltage whose square the ripple loss goes with.
+    """V_bus d (1 - d): the ripple loss is proportional to the square of this voltage.
 
     Parameters
     ----------
@@ -434,7 +434,7 @@ def ripple_power(coefficient: ArrayLike, bus_voltage: ArrayLike, duty: ArrayLike
 
 
 def limited_ripple_coefficient(coefficient: NDArray, fixed: NDArray, square: NDArray) -> NDArray:
-    """Ripple coefficient of all rotors where little power goes with it; see the text of this module.
+    """Ripple coefficient of all rotors, reduced at low power; see the docstring of this module.
 
     Parameters
     ----------

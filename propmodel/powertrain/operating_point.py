@@ -1,4 +1,4 @@
-"""Where motor, propeller, controller and pack agree: at a speed, a thrust or a duty; see `powertrain.rotor_speed`."""
+"""Operating point of motor, propeller, controller and pack at a speed, thrust or duty; see `powertrain.rotor_speed`."""
 
 from __future__ import annotations
 
@@ -30,10 +30,11 @@ __all__ = [
 ]
 
 WEAK_PACK_PASSES = 24
+"""Solver passes near the maximum power of the pack. [-]"""
 RESIDUAL_TOL = 1e-9
 """Largest relative residual of E = V + R I at a converged point. [-]"""
 
-# numbers as arrays without axes: numpy takes them faster than plain ones
+# 0-d arrays are faster in numpy calls than Python floats
 _ZERO, _HALF, _TURN = (np.asarray(x) for x in (0.0, 0.5, 2.0 * np.pi))
 _ABOVE_ONE, _STEEP, _TIGHT = (np.asarray(x) for x in (1.0 + 1e-9, 1e-3, 0.65))
 _RIPPLE_MOST, _TINY = np.asarray(RIPPLE_MOST), np.asarray(1e-30)
@@ -42,10 +43,10 @@ _CANNOT_DELIVER = np.int8(Status.PACK_CANNOT_DELIVER)
 
 @dataclass(frozen=True)
 class OperatingPoint:
-    """One rotor and its share of the pack at one speed; arrays of one shape.
+    """Operating point of one rotor at one speed; arrays of one shape.
 
-    Thrust is installed, torque is at the shaft; ``pack_current`` and ``bus_voltage`` are of the whole craft. Losses
-    are of one rotor, but ``pack_loss`` of the whole pack. Units are SI.
+    Thrust is installed, torque is at the shaft. ``pack_current`` and ``bus_voltage`` belong to the whole craft. Losses
+    are per rotor, except ``pack_loss``, which is of the whole pack. Units are SI.
 
     Parameters
     ----------
@@ -90,7 +91,7 @@ class OperatingPoint:
 def electrical(
     d: PreparedPowertrain, rev_per_s: NDArray, torque: NDArray, thrust: NDArray, *, passes: int = 2
 ) -> OperatingPoint:
-    """Everything electrical that follows from a speed and a shaft torque (explicit).
+    """Electrical quantities at a given speed and shaft torque (explicit).
 
     Parameters
     ----------
@@ -262,7 +263,7 @@ def at_duty(d: PreparedPowertrain, duty: ArrayLike, *, passes: int = PASSES) -> 
 
 
 class DutySolution(NamedTuple):
-    """What a duty leads to, before losses, status and a pack near its limit are worked out.
+    """Solution at a duty, before losses, status and the correction near the limit of the pack.
 
     Parameters
     ----------
@@ -271,8 +272,7 @@ class DutySolution(NamedTuple):
     load : ndarray
         Current for the propeller's torque over n. [A s]
     needs_no_correction : bool
-        True if all speeds converged, no ripple is limited, and the bus is above `min_normal_bus`: nothing is left to
-        correct.
+        True if all speeds converged, no ripple loss is limited, and the bus voltage is above `min_normal_bus`.
     """
 
     rev_per_s: NDArray
@@ -287,7 +287,7 @@ class DutySolution(NamedTuple):
     needs_no_correction: bool
 
 
-@np.errstate(all="ignore")  # a pack at its end has no root: that is seen in `with_losses_and_status`, and the peak held
+@np.errstate(all="ignore")  # an overloaded pack has no root: `with_losses_and_status` detects that
 def solve_at_duty(d: PreparedPowertrain, asked: NDArray, *, passes: int) -> DutySolution:
     """Solve for the speed at a duty, and the quantities at it.
 
@@ -308,7 +308,7 @@ def solve_at_duty(d: PreparedPowertrain, asked: NDArray, *, passes: int) -> Duty
 
 
 def solve_for_row(d: PreparedPowertrain, duties: DutyRow, *, passes: int) -> DutySolution:
-    """The same for a powertrain of plain numbers on a cached row of duties.
+    """As :func:`solve_at_duty`, for a powertrain of plain numbers on a cached row of duties.
 
     Parameters
     ----------
@@ -427,7 +427,7 @@ def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolutio
     missing = np.abs(point.bus_voltage + d.pack_resistance * point.pack_current - d.emf)
     sound = (point.bus_voltage >= MIN_BUS_RATIO * d.emf) & (missing <= RESIDUAL_TOL * d.emf) & (s.rev_per_s >= 0.0)
     square = s.motor_voltage * s.motor_voltage
-    # the solver knows the plain law of the ripple; where that is held, the speed is found as near a pack's end
+    # the solver uses the unlimited ripple loss; where it is limited, solve as near the limit of the pack
     sound &= d.total_ripple_coefficient * square <= _RIPPLE_MOST * (
         d.rotors * s.motor_voltage * s.motor_current + d.idle_power
     )
@@ -435,13 +435,13 @@ def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolutio
         return point
     some = np.broadcast_to(~sound, shape)
     part, asked = take(d, some, shape), np.broadcast_to(asked, shape)[some]
-    # near the most a pack can give the passes close slowly, and the bus depends on the last digits of the speed
+    # near maximum power the passes converge slowly, and the bus voltage depends on the last digits of the speed
     many = WEAK_PACK_PASSES if passes < PASSES else 4 * PASSES
     n_part = rotor_speed.for_duty(part, asked, passes=many)
-    # one start for all duties of a powertrain: what is held at the peak is then the same to the last digit
+    # one starting value for all duties of a powertrain, so that the result at the peak is the same to the last digit
     peak_speed = rotor_speed.of_most_power(part, 0.3 * part.emf / part.volts_per_rev * np.ones_like(asked), passes=30)
     n_part = np.where((n_part > 0.0) & np.isfinite(n_part), n_part, peak_speed * (asked > 0.0))
-    # at the most a pack can give the bus is at half of the rest voltage
+    # at maximum power of the pack the bus voltage is half of the open-circuit voltage
     load = part.load_amps_per_c_p_n2 * part.prop.static(peak_speed)[1] * peak_speed
     peak_volts = (part.no_load_volts_per_n + part.resistance * load) * peak_speed
     beyond = asked >= peak_volts / (0.5 * part.emf) * (1.0 - 1e-9)
@@ -449,7 +449,7 @@ def with_losses_and_status(d: PreparedPowertrain, asked: NDArray, s: DutySolutio
     held = at_speed(part, n_part, bus_passes=WEAK_PACK_PASSES)
     open_ = ~beyond & (np.abs(held.duty - asked) > 1e-9)
     if open_.any():
-        # the passes do not close for a few: the duty grows with speed up to the peak, which brackets it
+        # a few do not converge: the duty increases with speed up to the peak, which gives a bracket
         n_part[open_] = _bracketed(take(part, open_, asked.shape), asked[open_], peak_speed[open_])
         held = at_speed(part, n_part, bus_passes=WEAK_PACK_PASSES)
     held = replace(held, status=np.where(beyond, Status.PACK_CANNOT_DELIVER, held.status).astype(np.int8))
@@ -463,6 +463,6 @@ def _bracketed(d: PreparedPowertrain, duty: NDArray, peak_speed: NDArray) -> NDA
     def excess(n: NDArray, k: NDArray) -> NDArray:
         return at_speed(take(d, k, duty.shape), n, bus_passes=WEAK_PACK_PASSES).duty - duty[k]
 
-    # beyond the peak the bus is held, so the duty goes on growing: a root at the very peak is inside as well
+    # beyond the peak the bus voltage is constant, so the duty still increases: a root at the peak is inside the bracket
     found = find_root(excess, (1e-9 * peak_speed, 1.000001 * peak_speed), args=(np.arange(duty.size),))
     return np.minimum(found.x, peak_speed)

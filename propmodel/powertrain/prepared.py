@@ -66,8 +66,7 @@ class PreparedPowertrain:
     electronics_power: NDArray
     minimum_voltage: NDArray
 
-    # What a solver asks for again and again, worked out once. asarray: a number as an array without axes is quicker
-    # in what follows than a numpy scalar.
+    # Quantities that the solver needs repeatedly, computed once. asarray: a 0-d array is faster than a numpy scalar.
 
     @cached_property
     def load_amps_per_c_p_n2(self) -> NDArray:
@@ -100,17 +99,17 @@ class PreparedPowertrain:
 
     @cached_property
     def load_volts_per_c_p_n2(self) -> NDArray:
-        """What the load drops in the motor over C_P n^2. [V s^2]"""
+        """Voltage drop of the load in the motor over C_P n^2. [V s^2]"""
         return np.asarray(self.resistance * self.load_amps_per_c_p_n2)
 
     @cached_property
     def pack_load_per_c_p_n2(self) -> NDArray:
-        """What the load of all rotors drops in the pack at full duty over C_P n^2. [V s^2]"""
+        """Voltage drop in the pack by the load of all rotors at full duty, over C_P n^2. [V s^2]"""
         return np.asarray(self.rotors * self.pack_resistance * self.load_amps_per_c_p_n2)
 
     @cached_property
     def pack_no_load_volts_per_n(self) -> NDArray:
-        """What the iron loss of all rotors drops in the pack at full duty over n. [V s]"""
+        """Voltage drop in the pack by the iron loss of all rotors at full duty, over n. [V s]"""
         return np.asarray(self.rotors * self.pack_resistance * self.no_load_amps_per_n)
 
     @cached_property
@@ -120,17 +119,17 @@ class PreparedPowertrain:
 
     @cached_property
     def slow_tip_speed(self) -> float:
-        """Speed up to which no tip is fast, less the error of a first guess. [1/s]"""
+        """Speed below which no tip exceeds the knee in Mach number, with a margin for the first guess. [1/s]"""
         return 0.9 * self.prop.mach_knee_speed
 
     @cached_property
     def idle_power(self) -> NDArray:
-        """What is drawn at any duty. [W]"""
+        """Power that is independent of the duty. [W]"""
         return np.asarray(self.rotors * self.controller.standby_power + self.electronics_power)
 
     @cached_property
     def idle_power_resistance(self) -> NDArray:
-        """The same times the pack's resistance. [V^2]"""
+        """`idle_power` times the resistance of the pack. [V^2]"""
         return np.asarray(self.idle_power * self.pack_resistance)
 
     @cached_property
@@ -169,7 +168,7 @@ def prepare(build: Build, state_of_charge: ArrayLike = 1.0, *, sustained: bool =
 
 
 def cached_for_scalars(build: Build, state_of_charge: float, sustained: bool = False) -> PreparedPowertrain | None:
-    """Prepared powertrain of a build of plain numbers, from a cache: such builds are asked again and again.
+    """Prepared powertrain of a build of plain numbers, from a cache.
 
     Parameters
     ----------
@@ -186,10 +185,10 @@ def cached_for_scalars(build: Build, state_of_charge: float, sustained: bool = F
     """
     try:
         return _cached(build, state_of_charge, sustained)
-    except TypeError:  # arrays cannot be looked up
+    except TypeError:  # arrays are not hashable
         return None
     except AttributeError:
-        shape_of(build)  # says what it got in place of a build
+        shape_of(build)  # raises a clear error if it is no build
         raise
 
 
@@ -200,7 +199,7 @@ def _cached(build: Build, state_of_charge: float, sustained: bool) -> PreparedPo
         raise ValueError("a build takes several values of a field as a list or an array, not as a tuple")
     for part in (found, found.prop):
         for value in vars(part).values():
-            if isinstance(value, np.ndarray):  # many will hold it
+            if isinstance(value, np.ndarray):  # shared by all callers
                 value.flags.writeable = False
     return found
 
@@ -209,7 +208,7 @@ def _prepared(build: Build, state_of_charge: ArrayLike, sustained: bool) -> Prep
     motor, craft = build.motor, build.craft
     share = 1.0 - np.asarray(craft.thrust_loss, dtype=np.float64)
     torque_constant = np.asarray(motor.torque_constant)
-    # asarray: a number as an array without axes is quicker in what follows than a numpy scalar
+    # asarray: a 0-d array is faster than a numpy scalar
     return PreparedPowertrain(
         prop=propellers.prepare(build.propeller, build.air),
         controller=build.controller,
@@ -233,7 +232,7 @@ def _prepared(build: Build, state_of_charge: ArrayLike, sustained: bool) -> Prep
 def at_state_of_charge(
     d: PreparedPowertrain, build: Build, state_of_charge: ArrayLike, *, sustained: bool = False
 ) -> PreparedPowertrain:
-    """Return the same powertrain at another state of charge: only the pack's side is worked out again.
+    """Return the same powertrain at another state of charge; only the quantities of the pack are computed again.
 
     Parameters
     ----------

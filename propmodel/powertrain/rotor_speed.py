@@ -1,4 +1,4 @@
-"""Speeds: at which a rotor turns at a duty, gives a thrust, or takes the most that the pack can give.
+"""Rotor speed at a duty, at a thrust, or at the maximum power of the pack.
 
 Given n, the chain is explicit: propeller torque, motor current, motor voltage, power of all rotors, bus voltage,
 duty. A commanded duty d gives n as the upper root of one equation, in which the ripple loss is explicit too because
@@ -13,9 +13,9 @@ and one Newton step finishes. A required thrust gives n from a square root, with
 fixed-point passes on the slow change of C_T with Reynolds number (contraction about 0.05 a pass). No root finder, no
 loop over builds.
 
-Arrays are changed in place here: on a curve of 101 points a new array costs as much as the sum. For the same reason
-w, p, q, e of a powertrain of plain numbers on a cached row of duties (`powertrain.throttle_rows`) are one product of
-two small tables.
+Arrays are modified in place: on a curve of 101 points the allocation of an array takes as long as the arithmetic. For
+the same reason w, p, q, e of a powertrain of plain numbers on a cached row of duties (`powertrain.throttle_rows`) are
+one product of two small tables.
 """
 
 from __future__ import annotations
@@ -44,24 +44,24 @@ __all__ = [
 ]
 
 PASSES = 14
-"""Passes at most; mostly two or three are taken. [-]"""
+"""Largest number of passes; usually two or three are sufficient. [-]"""
 TOLERANCE = 1e-11
-"""Fixed-point passes stop when no element moved by more than this share; quick estimates use fewer."""
+"""Relative change of all elements at which the fixed-point iteration stops. [-]"""
 STEP_TOL = 2e-5
-"""Newton step of a speed at a duty after which none is needed: some 1e-11 is left, or 1e-6 where it goes over the bend
-that C_P has at either end of its Reynolds range. [-]"""
+"""Relative Newton step at which the solution of a speed stops. The remaining error is about 1e-11, or 1e-6 where the
+step crosses either end of the Reynolds range of C_P. [-]"""
 FINE_TOL = 1e-13
-"""Near the most a pack can give the bus follows the square root of what a speed lacks. [-]"""
+"""As `STEP_TOL` near the maximum power of the pack, where the bus voltage is very sensitive to the speed. [-]"""
 
-# numbers as arrays without axes: numpy takes them faster than plain ones
+# 0-d arrays are faster in numpy calls than Python floats
 _ONE, _HALF, _FOUR = (np.asarray(x) for x in (1.0, 0.5, 4.0))
-_LADDER = np.geomspace(1e-3, 1.02, 64)  # speeds over that at full duty
-_PART_DUTY = 0.5  # at which, beside full duty, a first guess is right
-_MOST_CHANGE = 1.0  # of a load with ln duty
+_LADDER = np.geomspace(1e-3, 1.02, 64)  # speeds relative to full duty
+_PART_DUTY = 0.5  # the first guess is exact at this duty and at full duty
+_MOST_CHANGE = 1.0  # largest slope of the load against ln duty
 
 
 class DutyEquation(NamedTuple):
-    """The equation of the module's text for one duty or many, before a speed is known.
+    """Coefficients of the equation in the module docstring, for one or many duties.
 
     Parameters
     ----------
@@ -87,9 +87,9 @@ class DutyEquation(NamedTuple):
     fast_tips: bool
 
 
-@np.errstate(all="ignore")  # a pack at its end has no root
+@np.errstate(all="ignore")  # an overloaded pack has no root
 def for_duty(d: PreparedPowertrain, duty: NDArray, *, passes: int = PASSES) -> NDArray:
-    """Static speed at a commanded duty, to the last digits.
+    """Static speed at a commanded duty, to machine precision.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def for_duty(d: PreparedPowertrain, duty: NDArray, *, passes: int = PASSES) -> N
 
 
 def for_thrust(d: PreparedPowertrain, thrust: ArrayLike, *, passes: int = PASSES) -> NDArray:
-    """Static speed that gives an installed thrust.
+    """Static speed for an installed thrust.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def for_thrust(d: PreparedPowertrain, thrust: ArrayLike, *, passes: int = PASSES
 
 
 def of_most_power(d: PreparedPowertrain, start: NDArray, *, passes: int = 12) -> NDArray:
-    """Speed at which the pack gives its most power: bus at half of the rest voltage.
+    """Speed at maximum power of the pack: the bus voltage is half of the open-circuit voltage.
 
     Parameters
     ----------
@@ -167,8 +167,8 @@ def of_most_power(d: PreparedPowertrain, start: NDArray, *, passes: int = 12) ->
         open_ = ~(np.abs(step) <= FINE_TOL)
         if not open_.any():
             return n
-    # the steps leave the ripple out of the slope: where it is much of the power they may go to and fro. The power
-    # grows with speed all the way (the ripple is limited), so those are bracketed, on a logarithmic scale
+    # the slope neglects the ripple loss: where that is a large part of the power, the steps may oscillate. The power
+    # increases monotonically with speed (the ripple loss is limited), so a bracket on a logarithmic scale solves these
     some = ~(np.abs(step) <= 1e-9)
     if not some.any():
         return n
@@ -229,7 +229,7 @@ def solve_speed(
 
 
 def duty_equation(d: PreparedPowertrain, duty: NDArray) -> DutyEquation:
-    """Work out the equation of a duty.
+    """Return the coefficients of the equation for a duty.
 
     Parameters
     ----------
@@ -271,7 +271,7 @@ def duty_equation(d: PreparedPowertrain, duty: NDArray) -> DutyEquation:
 
 
 def duty_equation_of_row(d: PreparedPowertrain, duties: DutyRow) -> DutyEquation:
-    """The same for a powertrain of plain numbers on a cached row of duties.
+    """As :func:`duty_equation`, for a powertrain of plain numbers on a cached row of duties.
 
     Parameters
     ----------
@@ -286,7 +286,7 @@ def duty_equation_of_row(d: PreparedPowertrain, duties: DutyRow) -> DutyEquation
     of_powers, fast, never_overloads = _row_table(d)
     rest_voltage, emf_slope, load_drop, idle_drop, ripple_shape, free, square = np.dot(of_powers, duties.powers)
     n = _first_guess_curve(free, square)
-    if not never_overloads:  # the fastest may not be at full duty
+    if not never_overloads:  # the highest speed may occur below full duty
         fast = not n.max(initial=0.0) <= d.slow_tip_speed
     return DutyEquation(duties.duty, rest_voltage, emf_slope, load_drop, idle_drop, ripple_shape, n, fast)
 
@@ -315,7 +315,7 @@ def _row_table(d: PreparedPowertrain) -> tuple[NDArray, bool, bool]:
     return cached
 
 
-@np.errstate(all="ignore")  # full duty may have no root
+@np.errstate(all="ignore")  # at full duty there may be no root
 def _make_row_table(d: PreparedPowertrain) -> tuple[NDArray, bool, bool]:
     free, of_motor, of_pack, slope, full = _guess_coefficients(d)
     ripple_drop = d.pack_resistance * d.total_ripple_coefficient
@@ -331,7 +331,7 @@ def _make_row_table(d: PreparedPowertrain) -> tuple[NDArray, bool, bool]:
     )
     load = d.load_amps_per_c_p_n2 * d.prop.static(full)[1] * full * full
     volts = d.no_load_volts_per_n * full + d.resistance * load
-    # at full duty the bus is the motor's voltage; the power but for ripple grows with duty, ripple is k (E/4)^2 at most
+    # at full duty the bus voltage is the motor voltage; power without ripple increases with duty; ripple <= k (E/4)^2
     power = (
         d.rotors * volts * (load + d.no_load_amps_per_n * full)
         + d.idle_power
@@ -365,7 +365,7 @@ def _guess_coefficients(d: PreparedPowertrain) -> tuple[NDArray, NDArray, NDArra
         full, part = (duty_equation(d, np.full(d.min_duty.shape, duty)).first_guess for duty in (1.0, _PART_DUTY))
         free = (d.emf - d.idle_power_resistance / d.emf) / d.no_load_volts_per_n
         bend = (2.0 * free / full - 1.0) ** 2 - 1.0
-        bend = np.where(bend > 0.0, bend, 1.0)  # no number where full duty has no root: any guess will do
+        bend = np.where(bend > 0.0, bend, 1.0)  # NaN where full duty has no root: any guess is sufficient
         of_pack = bend * (d.pack_load_per_c_p_n2 / (d.load_volts_per_c_p_n2 + d.pack_load_per_c_p_n2))
         of_motor = bend - of_pack
         there = (2.0 * free * _PART_DUTY / part - 1.0) ** 2 - 1.0
@@ -384,7 +384,7 @@ def _guess_coefficients(d: PreparedPowertrain) -> tuple[NDArray, NDArray, NDArra
 
 
 def _first_guess_curve(free: NDArray, square: NDArray) -> NDArray:
-    """First guess of the speeds on a curve, 1 % off."""
+    """First guess of the speeds on a curve, within 1 %."""
     root = np.sqrt(square)
     root += _ONE
     free /= root
@@ -394,7 +394,7 @@ def _first_guess_curve(free: NDArray, square: NDArray) -> NDArray:
 def _first_guess_single(
     d: PreparedPowertrain, rest_voltage: NDArray, emf_slope: NDArray, load_drop: NDArray, idle_drop: NDArray
 ) -> NDArray:
-    """First guess where each powertrain has one duty: the quadratic with C_P at the middle Reynolds number."""
+    """First guess for one duty per powertrain: the quadratic with C_P at the middle Reynolds number."""
     volts = rest_voltage - idle_drop / rest_voltage
     steep = load_drop * d.prop.middle_c_p
     steep *= volts
@@ -412,9 +412,9 @@ def _parabola_step(
     n: NDArray,
     fast: bool,
 ) -> NDArray:
-    """A speed that is closer: the load n^(2+s) as the parabola through zero that touches it at n.
+    """Improved speed: the load n^(2+s) is replaced by the parabola through zero that is tangent to it at n.
 
-    Idle power is held constant. The error that remains is about 0.02 of the square of the one before, and of the
+    Idle power is constant. The remaining error is about 0.02 times the square of the previous one, plus 0.02 times the
     share of the idle power.
     """
     c_p, slope = d.prop.static_c_p_with_slope(n, fast_tips=fast)
@@ -446,7 +446,7 @@ def _newton_step(
     n: NDArray,
     fast: bool,
 ) -> tuple[NDArray, NDArray, NDArray]:
-    """C_P and its slope at a speed, and the share by which Newton's method moves it."""
+    """C_P and its slope at a speed, and the relative Newton step."""
     c_p, slope = d.prop.static_c_p_with_slope(n, fast_tips=fast)
     above = slope + _ONE
     aero_torque = c_p * n
@@ -456,7 +456,7 @@ def _newton_step(
     fall /= per_speed
     per_speed *= n
     idle = idle_drop / per_speed
-    # what the load and the rest drop, and how the sum grows with ln n
+    # voltage drops of the load and of the rest, and the slope of their sum against ln n
     aero_torque *= load_drop
     drop = aero_torque + emf_slope
     drop *= n
@@ -474,7 +474,7 @@ def _newton_step(
 
 def _all_within(step: NDArray, most: float) -> bool:
     """Whether every element is within the bound, or NaN."""
-    # on a curve the sum of fourth powers is quicker and mostly enough; on large arrays it would wake a second thread
+    # on a curve the sum of fourth powers is faster and usually sufficient; on large arrays it would start a BLAS thread
     if step.size < SMALL:
         square = step * step
         if np.vdot(square, square) <= most**4:

@@ -1,4 +1,4 @@
-"""Curves against throttle, standing still: of a craft on its pack, and of one rotor on a thrust stand."""
+"""Static curves as functions of throttle: of a craft on its pack, and of one rotor on a thrust stand."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ _ALL_BYTES = _ALL_THROTTLE.tobytes()
 
 @dataclass(frozen=True)
 class ThrottleCurve:
-    """Static behaviour against throttle; the throttle axis comes last.
+    """Static curves as functions of throttle; the throttle axis is the last.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ class ThrottleCurve:
     electrical_power : ndarray
         All rotors and electronics, at the pack's terminals. [W]
     efficiency : ndarray
-        Ideal induced power of the installed thrust over electrical power: the share of the watts that lifts. [-]
+        Ideal induced power of the installed thrust over the electrical power. [-]
     status : ndarray of int8
         :class:`propmodel.base.status.Status`.
     """
@@ -105,15 +105,14 @@ class ThrottleCurve:
 def throttle_curve(
     build: Build, throttle: ArrayLike | None = None, *, state_of_charge: ArrayLike = 1.0
 ) -> ThrottleCurve:
-    """Thrust, current and efficiency against throttle, standing still.
+    """Thrust, current and efficiency as functions of throttle, at zero air speed.
 
     Parameters
     ----------
     build : Build
-        May hold arrays; its shape comes first.
+        Its fields may be arrays; their shape is the leading one.
     throttle : array_like or None
-        Command, 0 to 1; None takes 101 points. One or more axes of throttle come last; a plain number adds no
-        axis. [-]
+        Command, 0 to 1; None is 101 points. Its axes are the last ones; a plain number adds no axis. [-]
     state_of_charge : array_like
         0 to 1, broadcasts with the build. [-]
 
@@ -177,7 +176,7 @@ def _curve(**values: NDArray) -> ThrottleCurve:
 
 
 def _row(throttle: ArrayLike | None) -> bytes | None:
-    """A short row of commands as what it is kept by; None for anything else."""
+    """Cache key of a short row of commands; None for anything else."""
     if throttle is None:
         return _ALL_BYTES
     if type(throttle) is np.ndarray and throttle.ndim == 1 and throttle.size <= SMALL:

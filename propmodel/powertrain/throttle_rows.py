@@ -18,13 +18,12 @@ from propmodel.components.controller import Controller
 __all__ = ["SMALL", "DutyRow", "duty_row"]
 
 SMALL = 4096
-"""Elements up to which a row counts as short. Longer ones would wake a second thread of the algebra library, which
-spins afterwards and slows all else."""
-_LEAST = 1e-6  # a duty so small that nothing turns
+"""Largest size of a short row. A longer one would start a second BLAS thread, which then slows everything else. [-]"""
+_LEAST = 1e-6  # a negligible duty
 
 
 class DutyRow(NamedTuple):
-    """DutyRow of a row of commands.
+    """Duties of a row of commands, and their powers.
 
     Parameters
     ----------
@@ -33,7 +32,7 @@ class DutyRow(NamedTuple):
     powers : ndarray, shape (7, points)
         1, duty, duty^2, duty^3, (duty - duty^2)^2, duty ln duty, duty^3 ln duty. [-]
     share : ndarray or None
-        What was asked over ``duty``, 0 where nothing was; None where that is 1 throughout. [-]
+        Requested duty over ``duty``; None if it is 1 throughout. [-]
     """
 
     duty: NDArray
@@ -42,7 +41,7 @@ class DutyRow(NamedTuple):
 
 
 def duty_row(throttle: bytes, controller: Controller, command_cap: float) -> DutyRow:
-    """DutyRow of a row of commands, kept for the next craft.
+    """Return the duties of a row of commands, from a cache.
 
     Parameters
     ----------
