@@ -1,4 +1,4 @@
-"""The assembled craft: craft, motor, propeller, controller and pack as one thing to ask questions of."""
+"""The assembled craft: record of craft, motor, propeller, controller and pack."""
 
 from __future__ import annotations
 
@@ -96,7 +96,9 @@ class Build:
             raise ValueError(f"rotors must be an even number when they come in pairs, got {self.rotors}")
         keep_arrays(self)
         named = self.propeller.diameter, self.motor.kv
-        if not any(isinstance(value, tuple) for value in (*named, self.pack.cells)):  # refused where they are used
+        if not any(
+            isinstance(value, tuple) for value in (*named, self.pack.cells)
+        ):  # an error is raised where they are used
             volts = battery.nominal_voltage(self.pack)
             esc = with_rule_exponent(self.controller, *named, volts if volts.ndim else float(volts))
             if esc is not self.controller:
@@ -165,7 +167,7 @@ _PLAIN = (float, int, str, bool, type(None))
 
 
 def _shapes(part: Any) -> Iterator[tuple[int, ...]]:
-    """Shapes of the arrays inside a part; plain numbers, by far the most, are passed over quickly."""
+    """Shapes of the arrays inside a part; plain numbers are skipped."""
     for value in vars(part).values():
         kind = type(value)
         if kind in _PLAIN:
@@ -215,7 +217,7 @@ def with_fields(build: Build, changes: dict[str, Any]) -> Build:
         ``pack.cells``, ``pack.capacity_ah`` or ``pack.parallel``, mass, label currents and cell resistance; with the
         propeller's size, its mass (and a measured propeller falls back to its label); with ``propeller.blade_width``
         a measured chord goes, as it would win. With ``air.temperature`` or
-        ``air.pressure``, density, viscosity and speed of sound follow. What is given too stands.
+        ``air.pressure``, density, viscosity and speed of sound follow. A value that is also in ``changes`` is kept.
 
     Returns
     -------
@@ -270,7 +272,7 @@ def _other_pack(old: battery.Pack, **values: Any) -> battery.Pack:
 
 
 def _other_propeller(old: propeller.Propeller, **values: Any) -> propeller.Propeller:
-    """Another propeller of the same kind: a given mass follows size and blades, a measured fit stays behind."""
+    """Another propeller of the same kind: a given mass scales with size and blades, a measured fit is dropped."""
     new = replace(old, **values)
     if "blade_width" in values:
         new = replace(new, **{"chord_ratio": None, "own_fit": None} | values)
@@ -289,7 +291,7 @@ def _other_propeller(old: propeller.Propeller, **values: Any) -> propeller.Prope
 def _other_motor(old: motor.Motor, **values: Any) -> motor.Motor:
     """Another motor of the same make: K_m and loss torque follow the stator, resistance follows K_m and KV.
 
-    The resistance keeps its ratio to the rule of `motor.from_stator`: the part that is not wound stays.
+    The resistance keeps its ratio to the rule of `motor.from_stator`: the part outside the winding is unchanged.
     """
     new = replace(old, **{k: v for k, v in values.items() if k in ("kv", "stator_diameter", "stator_height")})
     if not {"kv", "stator_diameter", "stator_height"} & set(values):
@@ -338,7 +340,7 @@ def value_at(build: Build, path: str) -> Any:
     Returns
     -------
     float, ndarray, str or None
-        As it stands in the part; of a throttle exponent that nobody gave, what the rule takes for it.
+        Value in the part; for a throttle exponent that was not given, the value of the rule.
 
     Examples
     --------
@@ -367,7 +369,7 @@ def field_paths(build: Build) -> list[str]:
     for each in fields(build):
         value = getattr(build, each.name)
         if is_dataclass(value):
-            # what a build works out by itself is no field to set
+            # a field that the build computes itself cannot be set
             inside = (inner for inner in fields(value) if "worked_out" not in inner.metadata)
             paths += [f"{each.name}.{inner.name}" for inner in inside]
         else:
@@ -382,7 +384,7 @@ def with_axis(build: Build, axes: int = 1) -> Build:
     ----------
     build : Build
     axes : int
-        How many.
+        Number of axes.
 
     Returns
     -------
@@ -423,7 +425,7 @@ def take(part: Any, keep: NDArray | slice, shape: tuple[int, ...]) -> Any:
     dataclass
         Plain numbers stay; arrays become one-dimensional.
     """
-    places: list[tuple[NDArray, ...]] = []  # looked up once, where there is an array
+    places: list[tuple[NDArray, ...]] = []  # computed once, if there is an array
 
     def taken(whole: NDArray) -> NDArray:
         if not isinstance(keep, np.ndarray):

@@ -1,8 +1,8 @@
-"""Momentum theory of the ideal rotor disc: the least power that physics allows.
+"""Momentum theory of the ideal rotor disc: the minimum power for a thrust.
 
 Uniform inflow through a disc, no swirl, no profile drag. Speeds are taken along the thrust axis (positive
 when the disc moves towards its thrust: a climb) and across it (in the plane of the disc). v_h, the induced
-velocity of the same thrust in hover, is the yardstick: v_h = sqrt(T / (2 rho A)).
+velocity of the same thrust in hover, is the reference: v_h = sqrt(T / (2 rho A)).
 
 A negative thrust is the same flow seen from the other side: its induced velocity has the other sign and the
 axial speed counts the other way. NaN in an input gives NaN in the output, so that a build that has no answer
@@ -28,13 +28,13 @@ __all__ = [
     "inflow_of_climb",
 ]
 
-# Stands in for v_h where the thrust is zero, so that nothing divides by zero; the answer is scaled back by 0.
+# Replaces v_h at zero thrust to avoid a division by zero; the result is multiplied by 0.
 _SMALLEST_SPEED = 1e-12  # [m/s]
 # Newton steps in the tilted disc: from the start used the error is 4e-4, 2e-8, 7e-16 after 1, 2, 3 steps.
 _NEWTON_STEPS = 3
 # v / v_h in level flight at V = v_h: the square root of the golden ratio's inverse.
 _LEVEL_AT_ONE = np.sqrt((np.sqrt(5.0) - 1.0) / 2.0)
-# Below this height the ground-effect formula runs away; held at its value here.
+# Below this height the ground-effect formula diverges; the value here is used.
 _LOWEST_HEIGHT_IN_RADII = 0.5
 
 
@@ -314,7 +314,7 @@ def ideal_power(
     disc_area: ArrayLike,
     air_density: ArrayLike,
 ) -> FloatArray:
-    r"""Shaft power an ideal disc needs: the least that physics allows for this thrust and this disc.
+    r"""Shaft power of an ideal disc: the minimum for this thrust and this disc.
 
     .. math:: P = T (V_{ax} + v)
 
@@ -359,7 +359,7 @@ def ideal_power(
 def figure_of_merit(
     thrust: ArrayLike, shaft_power: ArrayLike, *, disc_area: ArrayLike, air_density: ArrayLike
 ) -> FloatArray:
-    r"""Ideal hover power as a share of the shaft power that is spent: how good a hovering propeller is.
+    r"""Figure of merit: ideal hover power over shaft power.
 
     .. math:: FM = T v_h / P
 
@@ -399,7 +399,7 @@ def figure_of_merit(
 
 
 def disc_loading(thrust: ArrayLike, *, disc_area: ArrayLike) -> FloatArray:
-    """Thrust per disc area, T / A: the lower, the fewer watts each newton costs.
+    """Disc loading T / A: the lower it is, the less power a newton of thrust requires.
 
     Parameters
     ----------
@@ -445,8 +445,8 @@ def ground_effect_factor(height: ArrayLike, *, rotor_radius: ArrayLike) -> Float
     Returns
     -------
     ndarray
-        Factor, 1 far from the ground. Below z = R/2 the formula runs away and the value is held at its value
-        there, 1.333. [-]
+        Factor, 1 far from the ground. Below z = R/2 the formula diverges and its value there is used,
+        1.333. [-]
 
     Raises
     ------
