@@ -96,9 +96,8 @@ class Build:
             raise ValueError(f"rotors must be an even number when they come in pairs, got {self.rotors}")
         keep_arrays(self)
         named = self.propeller.diameter, self.motor.kv
-        if not any(
-            isinstance(value, tuple) for value in (*named, self.pack.cells)
-        ):  # an error is raised where they are used
+        # a tuple raises an error where it is used
+        if not any(isinstance(value, tuple) for value in (*named, self.pack.cells)):
             volts = battery.nominal_voltage(self.pack)
             esc = with_rule_exponent(self.controller, *named, volts if volts.ndim else float(volts))
             if esc is not self.controller:

@@ -1,1 +1,1 @@
-"""What everything else stands on: units, constants, checks, status, tables."""
+"""Basic modules: units, constants, checks, status, tables."""

@@ -37,7 +37,7 @@ def escape_cell(value: object, *, numbers_pass: bool = False) -> object:
 
 
 def unescape_cell(value: str) -> str:
-    """Take back what `escape_cell` put in front.
+    """Remove the prefix of `escape_cell`.
 
     Parameters
     ----------

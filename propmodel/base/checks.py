@@ -48,7 +48,7 @@ def _fail(name: str, bad: NDArray[np.bool_], values: NDArray[np.float64], rule: 
 
 
 def as_floats(name: str, value: Any) -> NDArray[np.float64]:
-    """Turn a value into floats, or say which field is not a number.
+    """Convert a value to floats, or raise an error that names the field.
 
     Parameters
     ----------
@@ -326,7 +326,7 @@ def check_range(name: str, value: Any, low: float, high: float, unit: str = "") 
     ...
     ValueError: charge must be between 0 and 1, got 1.2
     """
-    if type(value) is float and low <= value <= high:  # what is asked most, answered first
+    if type(value) is float and low <= value <= high:  # the most frequent case first
         return np.asarray(value)
     values = as_floats(name, value)
     if not _within(values, max(low, -_MOST), min(high, _MOST)):

@@ -19,7 +19,7 @@ _KEY = "range"
 
 
 class Range(NamedTuple):
-    """What a numeric field may hold."""
+    """Allowed range of a numeric field."""
 
     low: float
     """Smallest value allowed, or the bound itself where ``above`` is True."""
@@ -47,7 +47,7 @@ def allowed(
     unit : str
         Of both, as sentences print it.
     label : str
-        What sentences call the field; empty takes its name.
+        Name of the field in error messages; empty: its own name.
     above : bool
         Leave out ``low`` itself, which is 0.
     nan : bool
@@ -61,7 +61,7 @@ def allowed(
     Raises
     ------
     ValueError
-        If the range is empty, or ``above`` goes with another bound than 0.
+        If the range is empty, or ``above`` is used with a lower bound other than 0.
 
     Examples
     --------

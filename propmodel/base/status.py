@@ -1,4 +1,4 @@
-"""Status codes that travel with results: why a number is missing or held."""
+"""Status codes of results: the reason why a number is missing or limited."""
 
 from __future__ import annotations
 

@@ -81,7 +81,7 @@ def atmosphere(altitude: ArrayLike = 0.0, temperature: ArrayLike | None = None) 
     altitude : array_like, -2000 to 11000
         Geopotential altitude above sea level, H. It differs from a map's height by 0.6 m at 2,000 m. [m]
     temperature : array_like, 180 to 340, optional
-        Actual air temperature, T; None takes the standard temperature at that altitude. Broadcasts. [K]
+        Actual air temperature, T; None is the standard temperature at that altitude. Broadcasts. [K]
 
     Returns
     -------

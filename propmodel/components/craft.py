@@ -1,4 +1,4 @@
-"""The craft around the propulsion: what it weighs, what it drags, what its electronics draw and bear."""
+"""The craft without the propulsion: mass, drag, power and voltage limits of its electronics, leads and connector."""
 
 from __future__ import annotations
 

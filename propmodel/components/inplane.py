@@ -37,7 +37,7 @@ def inplane_force(thrust: ArrayLike, advance: ArrayLike) -> NDArray:
     -----
     [bannwarth2022]: one 6-inch propeller at mu 0.02 to 0.30, met within 8 %. Number of blades and their width do not
     enter: the tunnel had one rotor, and three flown craft do not order by them. Measured with little flow along the
-    shaft; that it holds in fast, steep flight is an **estimate**.
+    shaft; its validity in fast, steep flight is an **estimate**.
 
     Most of it is lift leaning back: blades going forward lift more and lean further, and the rotor flaps or bends
     ([bangura2012], [faessler2018]). Air drag of the blades alone would give about a tenth (C_d0 sigma / (4 C_T)).

@@ -177,7 +177,7 @@ def heat(current: ArrayLike, *, gauge: ArrayLike, length: ArrayLike, temperature
 
 
 def fusing_current_preece(gauge: ArrayLike) -> FloatArray:
-    """Current that melts a bare copper wire in still air if held: 80 A x (d in mm)^1.5 (Preece).
+    """Current that melts a bare copper wire in still air when constant: 80 A x (d in mm)^1.5 (Preece).
 
     Parameters
     ----------
@@ -191,7 +191,7 @@ def fusing_current_preece(gauge: ArrayLike) -> FloatArray:
 
     Notes
     -----
-    A wire fails long before this: insulation and solder give first. Never a rating to use.
+    A wire fails long before this: insulation and solder fail first. It is not a rating.
 
     Examples
     --------

@@ -32,13 +32,13 @@ def said(value: float, unit: str) -> str:
 
 
 def judge(step: Step, reading: float | bool | None) -> str:
-    """Say what a reading means.
+    """Judge a reading.
 
     Parameters
     ----------
     step : Step
     reading : float, bool or None
-        In the step's unit; True or False where the step asks for a yes; None = not read yet.
+        In the step's unit; True or False for a yes-or-no step; None = not read yet.
 
     Returns
     -------

@@ -192,7 +192,7 @@ def from_build(
         For the motor tests; the full pack's voltage by default. [V]
     bands : mapping, optional
         Low and high of ``hover_throttle``, ``hover_current`` (pack), ``full_throttle_motor_current`` and
-        ``full_throttle_thrust``, as shares of the middle (0.8, 1.25). Estimates stand in for what is missing.
+        ``full_throttle_thrust``, as shares of the middle (0.8, 1.25). Missing ones are estimated.
 
     Returns
     -------

@@ -10,7 +10,7 @@ __all__ = ["Step"]
 
 @dataclass(frozen=True)
 class Step:
-    """One step; every step asks for one reading, or for a yes where ``unit`` is empty."""
+    """One step with one reading, or a yes-or-no question if ``unit`` is empty."""
 
     number: int
     """From 1, in the order of the work."""
@@ -21,9 +21,9 @@ class Step:
     do: str
     """What to do, in one or two sentences."""
     expect_low: float | None
-    """Least healthy reading, in `unit`; None where a yes is asked."""
+    """Least healthy reading, in `unit`; None for a yes-or-no question."""
     expect_high: float | None
-    """Largest healthy reading, in `unit`; None where a yes is asked."""
+    """Largest healthy reading, in `unit`; None for a yes-or-no question."""
     unit: str
     """Of the reading; empty where a yes is asked."""
     stop_if: str

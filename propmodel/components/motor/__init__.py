@@ -1,4 +1,4 @@
-"""Motors: the electrical model, what a label says of it, winding, body, and data sheets."""
+"""Motors: the electrical model, the forecast from a label, winding, body, and data sheets."""
 
 from propmodel.components.motor.body import BELL_RADIUS, BELL_SHARE, bell_inertia, can_size, estimated_mass, motor_mass
 from propmodel.components.motor.data_sheet import (

@@ -73,7 +73,7 @@ def peak_efficiency(motor: Motor, voltage: ArrayLike) -> tuple[FloatArray, Float
 def peak_efficiency_constant_loss(
     voltage: ArrayLike, *, resistance: ArrayLike, no_load_current: ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
-    r"""Best current and efficiency when the no-load current is taken as constant.
+    r"""Best current and efficiency for a constant no-load current.
 
     .. math:: I^* = \sqrt{I_0 V / R}, \qquad \eta_{max} = (1 - \sqrt{I_0 R / V})^2
 
@@ -136,7 +136,7 @@ def datasheet_point(motor: Motor, torque: ArrayLike, *, voltage: ArrayLike) -> D
 
 
 def winding_only_promise(motor: Motor) -> Motor:
-    """Return the motor as somebody would model it who takes the winding figure for the whole resistance.
+    """Return the motor with the winding resistance as its whole resistance, a common mistake.
 
     Parameters
     ----------
@@ -145,7 +145,7 @@ def winding_only_promise(motor: Motor) -> Motor:
     Returns
     -------
     Motor
-        Same motor with ``resistance`` = its winding part and the printed KV taken at its word: too much
+        Same motor with ``resistance`` = its winding part and the printed KV under load: too much
         thrust, too little heat. Use it only to show what such a figure would wrongly promise.
 
     Examples

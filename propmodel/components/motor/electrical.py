@@ -1,4 +1,4 @@
-"""The motor: KV, effective resistance and no-load loss, and what a stator size says about them.
+"""Electrical model of the motor: KV, effective resistance and no-load loss.
 
 The electrical model is the usual three-constant one with a loss that grows with speed::
 
@@ -6,9 +6,9 @@ The electrical model is the usual three-constant one with a loss that grows with
     Q_shaft = K_t I - q n               (iron, bearing and windage loss torque q n)
 
 with ``kv`` the *loaded* speed constant, ``loaded_kv_ratio`` times the label. ``resistance`` is the *effective*
-figure: what explains rpm and current at full throttle on a bench. It holds winding, controller, leads, timing
-and commutation, and is two to three times the winding figure that sellers print. Only the winding part warms
-and feeds the winding node. How the rule from stator size was found: data/motors/SOURCE.md.
+one, fitted to rpm and current at full throttle on thrust stands. It includes winding, controller, leads, timing and
+commutation, and is two to three times the printed winding resistance. Only the winding part heats the winding.
+Source of the rule for a stator size: data/motors/SOURCE.md.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ class Motor:
     log_sd_kv, log_sd_resistance : array_like, optional
         Own spread once measured or calibrated; None means the spread of a label. [-]
     stand_controller : Controller, optional
-        Throttle map and losses found together with a calibrated motor: `bench_curve` takes them unless told otherwise.
+        Throttle map and losses found together with a calibrated motor: `bench_curve` uses them by default.
     name : str
         Shown to the user.
 
@@ -165,7 +165,7 @@ def stator_of(motor: Motor) -> tuple[ArrayOrFloat, ArrayOrFloat] | None:
 
 
 def current_for_torque(motor: Motor, torque: ArrayLike, rev_per_s: ArrayLike) -> FloatArray:
-    """Motor current that holds a shaft torque at a speed: (Q + q n)/K_t.
+    """Motor current for a shaft torque at a speed: (Q + q n)/K_t.
 
     Parameters
     ----------
@@ -241,7 +241,7 @@ def torque(motor: Motor, current: ArrayLike, rev_per_s: ArrayLike) -> FloatArray
 
 
 def no_load_speed(motor: Motor, voltage: ArrayLike) -> FloatArray:
-    """Speed without a propeller, the loss torque taken off.
+    """Speed without a propeller, with the loss torque.
 
     Parameters
     ----------
@@ -328,7 +328,7 @@ def no_load_current(motor: Motor, rev_per_s: ArrayLike) -> FloatArray:
 
 
 def stall_current(motor: Motor, voltage: ArrayLike) -> FloatArray:
-    """Current of the motor held still: V/R.
+    """Current of the stalled motor: V/R.
 
     Parameters
     ----------

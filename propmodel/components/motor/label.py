@@ -1,4 +1,4 @@
-"""What a label says of a motor: the rule from stator size and KV, its spread, and where it was measured."""
+"""Forecast of a motor from its label: the rule from stator size and KV, its spread and measured range."""
 
 from __future__ import annotations
 
@@ -198,7 +198,7 @@ def resistance_of_other(old: Motor, new: Motor, turns: ArrayLike) -> FloatArray:
     Returns
     -------
     ndarray
-        [ohm] Without a stator size `FIXED_RESISTANCE`, at most half of the whole, is taken not to change.
+        [ohm] Without a stator size `FIXED_RESISTANCE`, at most half of the whole, is assumed constant.
 
     Examples
     --------
@@ -226,7 +226,7 @@ def resistance_spread(motor: Motor, current: ArrayLike | None = None) -> FloatAr
     ----------
     motor : Motor
     current : array_like, optional
-        Motor current the forecast is asked for; None: inside the measured range. [A]
+        Motor current of the forecast; None: inside the measured range. [A]
 
     Returns
     -------

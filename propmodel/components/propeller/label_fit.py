@@ -1,10 +1,10 @@
-"""What the label of a propeller says: the fitted forecast of its coefficients, and how far it may be off.
+"""Forecast of propeller coefficients from the label, and its spread.
 
 The numbers are fits to the UIUC propeller measurements (Brandt, Deters, Ananda, Dantsker, Selig) and, for
-the label alone, also to the bench tables of multirotor propellers; ``data/propellers/SOURCE.md`` tells how
-and how well. Valid for pitch/diameter 0.3 to 1.2, chord ratio 0.10 to 0.28, 2 to 4 blades, diameter 3 to 15
-inch, blade Reynolds number 8,000 to 120,000. Outside, the nearest edge is used and ``range_status`` of the
-prepared propeller says so.
+the label alone, also to the bench tables of multirotor propellers; ``data/propellers/SOURCE.md`` describes the
+fit and its errors. Valid for pitch/diameter 0.3 to 1.2, chord ratio 0.10 to 0.28, 2 to 4 blades, diameter 3 to 15
+inch, blade Reynolds number 8,000 to 120,000. Outside, the nearest edge is used, which ``range_status`` of the
+prepared propeller states.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def _local_table() -> FloatArray:
 
 
 def default_chord_ratio(diameter: ArrayLike) -> FloatArray:
-    """Chord ratio taken for the Reynolds number of a blade whose chord nobody measured.
+    """Assumed chord ratio for the Reynolds number of a blade without a measured chord.
 
     Parameters
     ----------
@@ -62,7 +62,7 @@ def default_chord_ratio(diameter: ArrayLike) -> FloatArray:
 
 @dataclass(frozen=True)
 class LabelForecast:
-    """What the label says, one entry per propeller.
+    """Forecast from the label, one entry per propeller.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def _total(terms: dict[str, FloatArray], weights: dict[str, float]) -> FloatArra
 
 
 def _local_power(log_chord: FloatArray, diameter: FloatArray) -> FloatArray:
-    """Local correction of ln C_P by bilinear interpolation in ln chord and ln diameter, held at the edges."""
+    """Local correction of ln C_P by bilinear interpolation in ln chord and ln diameter, constant beyond the edges."""
     fit, table = label_fit()["local_cp"], _local_table()
     rows, cols = table.shape
 
@@ -180,8 +180,8 @@ def forecast(
     chord_ratio : ndarray or None
         Chord at 75 % radius over tip radius; None or NaN where unknown. [-]
     multirotor : ndarray or None
-        1 or 0: a blade made to hover fast or not; None or NaN takes three blades and more as such, and two blades of
-        low pitch as half of it.
+        1 for a multirotor propeller, 0 for an aeroplane propeller. None or NaN: 1 for three or more blades, 0.5 for two
+        blades of low pitch.
 
     Returns
     -------
@@ -251,7 +251,7 @@ def label_spread(
     diameter, pitch, blades, chord_ratio : ndarray
         As in ``forecast``. [m, m, -, -]
     by_eye : array_like of bool
-        Where the chord ratio stands for a width judged by eye.
+        True where the chord ratio is a width judged by eye.
 
     Returns
     -------

@@ -54,7 +54,7 @@ def _names_by_digest() -> dict[str, str]:
 
 
 def current_name(name: str) -> str:
-    """Key of today for a key that links and files held before: until then the keys were those of the source.
+    """Present key for a key in old links and files, in which the keys of the source were used.
 
     Parameters
     ----------

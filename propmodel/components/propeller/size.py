@@ -66,7 +66,7 @@ def coefficients(
     ----------
     propeller : Propeller
     advance_ratio : array_like
-        J = V/(n D); below 0 the static value is held. [-]
+        J = V/(n D); below 0 the static value is used. [-]
     rev_per_s : array_like, >= 0
         n. [1/s]
     air : propmodel.air.Air
