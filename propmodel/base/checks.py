@@ -110,7 +110,7 @@ def quoted(value: Any) -> str:
 
     Examples
     --------
-    >>> shown("fast")
+    >>> quoted("fast")
     "'fast'"
     """
     text = _text(value.tolist() if isinstance(value, np.ndarray) else value)
