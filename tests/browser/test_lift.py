@@ -90,7 +90,7 @@ def test_another_knob_and_a_pin(visit, settle):
     page.get_by_role("button", name="Pin this build", exact=True).click()
     settle(page)
     expect(page.locator(".wi-pinned")).to_contain_text("Pinned: Scree, 690")
-    slider = page.locator(".st-key-board-kv").get_by_role("slider")
+    slider = page.locator(".st-key-board").get_by_role("slider").first
     for _ in range(6):
         slider.focus()
         page.keyboard.press("ArrowRight")
@@ -206,7 +206,7 @@ def test_a_reload_keeps_the_build_and_adds_nothing_to_the_history(visit, settle)
     bare = page.url
     assert "kv=" not in bare
     length = page.evaluate("history.length")
-    field = page.locator(".st-key-board-kv").get_by_role("spinbutton")
+    field = page.locator(".st-key-board").get_by_role("spinbutton").first
     field.fill("1750")
     field.press("Enter")
     settle(page)
