@@ -136,7 +136,7 @@ class Controller:
 
 
 def nominal_tip_mach(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> NDArray:
-    """Tip speed that the propeller would have at the motor's speed without load, over the speed of sound.
+    """Tip speed of the propeller at the no-load speed of the motor, over the speed of sound.
 
     Parameters
     ----------
@@ -145,12 +145,12 @@ def nominal_tip_mach(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> ND
     kv : array_like
         Label KV. [rpm/V]
     volts : array_like
-        Supply. [V]
+        Supply voltage. [V]
 
     Returns
     -------
     ndarray
-        pi D KV V / (60 a), with a = 341 m/s whatever the air. [-]
+        pi D KV V / (60 a), with a = 341 m/s in any air. [-]
 
     Examples
     --------
@@ -162,26 +162,24 @@ def nominal_tip_mach(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> ND
 
 
 def default_throttle_exponent(diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> NDArray:
-    """Exponent of the throttle map of a controller that nobody measured, from what a builder knows.
+    """Default exponent of the throttle map, from diameter, KV and voltage.
 
-    The higher the tip speed that the motor would reach without load, the heavier the load at a given duty, and the
-    nearer the map is to average duty. At little load current flows in gaps, and the mean voltage lies above the duty: a
-    likely cause, not proven (data/motors/SOURCE.md, "A fourth look").
+    A higher no-load tip speed means a heavier load at a given duty, and an exponent nearer to 1. A likely cause, not
+    proven: at low load the current is discontinuous, and the mean voltage is above duty times bus voltage
+    (data/motors/SOURCE.md, "A fourth look").
 
     Parameters
     ----------
-    diameter : array_like
-        Of the propeller. [m]
-    kv : array_like
-        Label KV. [rpm/V]
+    diameter, kv : array_like
+        As for :func:`nominal_tip_mach`.
     volts : array_like
-        Supply: of a pack its nominal voltage; of a stand the reading. [V]
+        Nominal voltage of a pack, or the reading at a stand. [V]
 
     Returns
     -------
     ndarray
-        0.79 to 0.92: 0.91 (pi D KV V / (60 a) / 0.9)^0.14, held outside the tables' range. [-] Between stands it
-        scatters by `LOG_SD_THROTTLE_EXPONENT`.
+        0.79 to 0.92: 0.91 (pi D KV V / (60 a) / 0.9)^0.14, constant outside the range of the tables. [-] Its
+        log sd between stands is `LOG_SD_THROTTLE_EXPONENT`.
 
     Examples
     --------
@@ -197,12 +195,12 @@ _NUMBERS = (float, int)
 
 @lru_cache(maxsize=256)
 def _of_numbers(diameter: float, kv: float, volts: float) -> float:
-    """`default_throttle_exponent` of plain numbers, which are asked for again and again."""
+    """`default_throttle_exponent` of plain numbers, cached."""
     return float(default_throttle_exponent(diameter, kv, volts))
 
 
 def with_rule_exponent(controller: Controller, diameter: ArrayLike, kv: ArrayLike, volts: ArrayLike) -> Controller:
-    """Return the controller as it drives this motor and propeller: the rule's exponent where none is known.
+    """Return the controller with the default exponent for this motor and propeller, where none is given.
 
     Parameters
     ----------

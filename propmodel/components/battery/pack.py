@@ -173,19 +173,14 @@ def mass(pack: Pack) -> NDArray:
     """
     if pack.mass is not None:
         return np.array(pack.mass, dtype=np.float64)
-    energy = (
-        np.asarray(pack.capacity_ah, dtype=np.float64)
-        * np.asarray(pack.parallel)
-        * np.asarray(pack.cells)
-        * of_chemistry(pack, "nominal_voltage")
-    )
+    energy = np.asarray(pack.capacity_ah, dtype=np.float64) * np.asarray(pack.parallel) * nominal_voltage(pack)
     # leads and wrapping shrink with a small pack: 8.3 g for 1S 300, 72 g for 4S 650 (common practice, from memory)
     overhead = np.minimum(of_chemistry(pack, "pack_overhead"), 0.8e-3 * energy)
     return overhead + energy * of_chemistry(pack, "mass_per_energy")
 
 
 def nominal_voltage(pack: Pack) -> NDArray:
-    """Nominal voltage of the whole pack: that of its chemistry, times cells.
+    """Nominal voltage of the pack: cells times the nominal voltage of the chemistry.
 
     Parameters
     ----------
