@@ -164,7 +164,7 @@ _KINDS: dict[str, tuple[Column, ...]] = {
             "throttle_exponent",
             0.2,
             3.0,
-            help="Duty is command to this power: 0.66 to 1.01 on open stands; empty takes the rule for the build",
+            help="Duty is command to this power: 0.66 to 1.01 on open stands; empty: the default for the build",
         ),
         _mass(""),
         _PRICE,

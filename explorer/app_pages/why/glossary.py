@@ -75,7 +75,7 @@ TERMS: tuple[Term, ...] = (
     Term("throttle cap", "The most that the command to a motor may reach, set in the firmware. It lowers average volts, "
          "never what a part must bear.", "limit command"),
     Term("throttle map", "How duty follows the command: duty is command to a power, 0.66 to 1.01 on twelve thrust "
-         "stands. Not measured, it is 0.79 to 0.92: the higher, the higher diameter x KV x volts.", "exponent ESC linear"),
+         "stands. Without a measurement it is 0.79 to 0.92 and rises with diameter x KV x volts.", "exponent ESC linear"),
     Term("thrust coefficient", "A propeller's thrust, freed of its size, speed and the air: it belongs to its shape.",
          "C_T"),
     Term("thrust to weight", "Thrust of all rotors flat out, over the weight. Below 2 is too little, 4 to 8 is relaxed, "

@@ -189,7 +189,7 @@ def _tiny_hover(c: CraftAnswers) -> str:
     return (
         "Craft below 60 g on one or two cells commonly hover at 40 to 60 % and are flown so indoors; larger ones should "
         f"stay below half, or little is left to catch a gust. {here}, with thrust {value('thrust_to_weight', number(c.whole.thrust_to_weight_at_reserve))} "
-        "its weight then. Grams count most: 2 g on 25 ask for about 12 % more power."
+        "its weight then. Mass counts most: 2 g more on 25 g raise the hover power by about 12 %."
     )
 
 
@@ -204,8 +204,8 @@ def _lighter_propeller(c: CraftAnswers) -> str:
         text = f" What changes is how quickly a rotor follows ({1000 * number(quick.time_constant):.0f} ms here)."
     return (
         f"A tenth off each propeller of about {each:.1f} g takes {100 * share:.1f} % off the craft and about "
-        f"{150 * share:.1f} % off the hover power (it goes with the mass to the power of 1.5): minutes hardly notice."
-        f"{text} A thin blade bends and breaks sooner. Larger or flatter blades give minutes: look at Choose."
+        f"{150 * share:.1f} % off the hover power (mass to the power of 1.5): the minutes hardly change."
+        f"{text} A thin blade bends and breaks sooner. Larger or flatter blades fly longer: see Choose."
     )
 
 
@@ -226,7 +226,7 @@ def _two_packs(c: CraftAnswers) -> str:
             f"weight instead of {value('thrust_to_weight', number(c.whole.thrust_to_weight))}."
         )
     return (
-        f"{then} The amps of each halve, and so does the sag. Same cells, capacity and age only, and charged to within "
+        f"{then} The current of each pack halves, and so does the sag. Same cells, capacity and age only, and charged to within "
         "a tenth of a volt before they are joined: else the fuller one drives its current into the other, with nothing "
         "to limit it."
     )
