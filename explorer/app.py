@@ -33,7 +33,7 @@ def main() -> None:
             st.Page(page_frame.page_file(file), title=name, url_path=file, default=k == 0)
             for k, (file, name) in enumerate(PAGES)
         ],
-        position="top",
+        position="hidden",  # the page bar replaces the links of the framework, which take 100 elements
     )
     field_controls.turn_to(page.url_path or PAGES[0][0])
     field_controls.begin_run()
