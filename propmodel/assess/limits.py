@@ -6,7 +6,7 @@ Longer than others because the reason, the remedy and the question of each limit
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -16,7 +16,7 @@ from propmodel.assembly.build import Build, shape_of, value_at, with_fields
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.base.arrays import number
-from propmodel.base.checks import check_number, check_positive
+from propmodel.base.checks import check_in, check_number, check_positive
 from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH
 from propmodel.components import battery
 from propmodel.components.propeller.prepared import MACH_KNEE, MACH_MEASURED, MACH_RISE
@@ -27,6 +27,9 @@ TIGHT = 0.85
 """Used share of an allowance from which the limit is "tight". [-]"""
 
 State = Literal["clear", "tight", "over", "unknown"]
+
+TOO_LITTLE_THRUST = ("pull", "hover_high")
+"""Limits of a craft with too little thrust for its mass."""
 
 
 @dataclass(frozen=True)
@@ -135,7 +138,7 @@ def kv_too_high(found: Sequence[Limit]) -> Limit | None:
     return next((one for one in found if one.key == "free_tip" and one.state == "over"), None)
 
 
-def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
+def limits(build: Build, *, hold: float = 10.0, remedies: Literal["all", "worst"] = "all") -> list[Limit]:
     """Return all limits of one build, the worst first.
 
     Parameters
@@ -144,6 +147,10 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
         A single build; for arrays use `assess.margins.evaluate`.
     hold : float
         Duration of full throttle; infinity for continuous load. [s]
+    remedies : {"all", "worst"}
+        Limits for which the change that brings them within their limit (``fix``) is searched: all; or only the worst
+        one if it is exceeded by more than usual, and too little thrust. The search for all takes two thirds of the
+        time.
 
     Returns
     -------
@@ -153,7 +160,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
     Raises
     ------
     ValueError
-        If the build holds arrays, or hold is not above zero.
+        If the build holds arrays, hold is not above zero, or ``remedies`` is not one of the two.
 
     Examples
     --------
@@ -168,6 +175,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
         )
     if not (isinstance(hold, float) and hold == np.inf):
         check_positive("hold", check_number("hold", hold, "s"), "s")
+    check_in("remedies", remedies, ("all", "worst"))
     a = Assessment(build)
     values = {k: float(v) for k, v in margins.evaluate(a, hold=hold).items()}
     found: list[Limit] = []
@@ -189,7 +197,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
                 share.basis,
                 _reason(key, a, used, hold),
                 _more(key, a, used, hold),
-                clearing.words(key) if state in ("over", "tight") else "",
+                "",
                 ask=_ask(key) if state == "unknown" else "",
                 usual=state == "over"
                 and hold <= margins.BURST_SECONDS
@@ -219,7 +227,15 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
             )
         )
     order = {"over": 0, "tight": 1, "clear": 2, "unknown": 3}
-    return sorted(found, key=lambda x: (order[x.state], x.usual, x.kind != "fits", -np.nan_to_num(x.share, posinf=1e9)))
+    found.sort(key=lambda x: (order[x.state], x.usual, x.kind != "fits", -np.nan_to_num(x.share, posinf=1e9)))
+
+    def searched(place: int, one: Limit) -> bool:
+        if one.kind == "fits" or one.state not in ("over", "tight"):
+            return False
+        first = place == 0 and one.state == "over" and not one.usual
+        return remedies == "all" or first or one.key in TOO_LITTLE_THRUST
+
+    return [replace(one, fix=clearing.words(one.key)) if searched(k, one) else one for k, one in enumerate(found)]
 
 
 def _state(share: float) -> State:

@@ -312,7 +312,7 @@ def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) ->
     """Draw the map with its legend, and the winners."""
     units, p = page_frame.units(), seen.picture
     here = answers.point_of(inputs, (p.x, p.y))
-    over = [one for one in headlines.sorted_limits(inputs) if one.state == "over"]
+    over = [one for one in headlines.limits_in_brief(inputs) if one.state == "over"]
     broken = [one.name for one in over if not one.usual]
     this = figures.MapMark(inputs.name, here[p.x], here[p.y], over=len(broken))
     names = distinct_names(pins, inputs)

@@ -58,7 +58,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
         throttle_block(inputs, pins, found)
     names = distinct_names(pins, inputs)
     head, pin_heads = head_of(inputs), [replace(head_of(one), name=name) for one, name in zip(pins, names, strict=True)]
-    limits = page_frame.without_verdict(headlines.sorted_limits(inputs))
+    limits = page_frame.without_verdict(headlines.limits_in_brief(inputs))
     with top:
         opening(inputs, pins, head, pin_heads, limits, found)
     if waits:

@@ -105,6 +105,27 @@ def test_the_fix_goes_for_the_cause(change, key, wanted):
     assert by_key[key].state == "over" and re.match(wanted, by_key[key].fix)
 
 
+@pytest.mark.parametrize(
+    "build",
+    [*map(propmodel.demo, propmodel.demo_names()), BAD]
+    + [
+        propmodel.with_fields(SCREE, change)
+        for change in ({"motor.kv": 2450.0}, {"command_cap": 0.2}, {"craft.payload_mass": 3.0})
+    ],
+)
+def test_the_remedies_of_the_worst_limits_are_those_among_all(build):
+    every, worst = limits(build), limits(build, remedies="worst")
+    assert [(one.key, one.state, one.reason) for one in every] == [(one.key, one.state, one.reason) for one in worst]
+    for place, (one, short) in enumerate(zip(every, worst, strict=True)):
+        named = place == 0 and one.state == "over" and not one.usual
+        if named or one.kind == "fits" or one.key in ("pull", "hover_high"):
+            assert short.fix == one.fix
+        else:
+            assert short.fix == ""
+    with pytest.raises(ValueError, match="remedies"):
+        limits(build, remedies="none")
+
+
 def test_nothing_is_said_to_help_while_the_cells_are_too_many():
     assert not [x for x in limits(BAD) if x.kind == "share" and "within its limit" in x.fix]
 
