@@ -8,8 +8,8 @@ import pytest
 from playwright.sync_api import Page, expect
 
 SENTENCE = ".wi-sentence"
-MARKS = """['hovers here', 'pinned hovers here'].map(name => [...document.querySelectorAll('.js-plotly-plot')]
-    .flatMap(plot => plot.data).find(trace => trace.name === name).x[0])"""
+MARKS = """[0, -1].map(place => [...document.querySelectorAll('.js-plotly-plot')]
+    .flatMap(plot => plot.data).find(trace => trace.name === 'hovers here').x.at(place))"""
 """Motor command of the two hover marks, this build's and the pinned one's."""
 FIRST_NUMBER = f"{SENTENCE} b.n >> nth=0"
 

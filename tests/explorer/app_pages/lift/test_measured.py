@@ -92,9 +92,9 @@ def test_marks_are_the_rows_of_the_pair_times_the_rotors():
     (marks,) = measured.marks_of(found)
     assert marks.thrust is FIRST.thrust and marks.current is FIRST.current
     figure = base.panels([base.Panel("a", "kg", base.Axis(8.0, 2.0))], base.Axis(100.0, 25.0), x_title="x", height=200)
-    draw_measured(figure, 100.0 * marks.throttle, 4.0 * marks.thrust, name="measured", unit="N")
+    draw_measured(figure, [(100.0 * marks.throttle, 4.0 * marks.thrust)], name="measured", unit="N")
     (trace,) = figure.data
-    assert trace["mode"] == "markers" and trace["marker"]["symbol"] == "diamond-open"
+    assert trace["mode"] == "markers" and set(trace["marker"]["symbol"]) == {"diamond-open"}
     assert trace["y"] == pytest.approx(4.0 * FIRST.thrust, rel=1e-3)
 
 
