@@ -20,6 +20,26 @@ __all__ = ["carry"]
 
 _JS = """
 export default function ({ data }) {
+  // when the browser is idle, or leaves the page before
+  if (window.wiAddress) cancelIdle(window.wiAddress);
+  else window.addEventListener("pagehide", () => window.wiAddress?.write());
+  const write = () => {
+    window.wiAddress.write = () => {};
+    replace(data);
+  };
+  window.wiAddress = { write, due: whenIdle(write) };
+}
+
+function whenIdle(write) {
+  return window.requestIdleCallback ? requestIdleCallback(write, { timeout: 500 }) : setTimeout(write, 100);
+}
+
+function cancelIdle({ due }) {
+  if (window.cancelIdleCallback) cancelIdleCallback(due);
+  else clearTimeout(due);
+}
+
+function replace(data) {
   const here = new URL(window.location.href);
   const others = new URLSearchParams();
   for (const [key, value] of here.searchParams) {

@@ -48,14 +48,15 @@ def curve_of(inputs: Inputs) -> figures.Curve:
 
 
 def page(inputs: Inputs, pins: list[Inputs]) -> None:
-    """Draw the page. The chart is first, so that the browser draws it while the other results are computed."""
+    """Draw the page. The chart is first, so that the browser draws it while the rest is computed and written."""
     top = st.container(key="opening")
-    field_controls.knob_board()
-    field_controls.knob_strip(leave_out=list(field_controls.BOARD))
+    board, strip = field_controls.board_place(), field_controls.strip_place()
     waits = page_frame.waits(inputs)
     found = nearest.nearest(inputs)
     if not waits:
         throttle_block(inputs, pins, found)
+    field_controls.knob_board(board)
+    field_controls.knob_strip(strip, leave_out=list(field_controls.BOARD))
     names = distinct_names(pins, inputs)
     head, pin_heads = head_of(inputs), [replace(head_of(one), name=name) for one, name in zip(pins, names, strict=True)]
     limits = page_frame.without_verdict(headlines.limits_in_brief(inputs))

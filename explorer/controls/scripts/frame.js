@@ -113,9 +113,16 @@ function watch() {
     new MutationObserver(() => document.querySelectorAll("nav.wi-bar").forEach(say_edit)).observe(panel, {
       attributes: true,
     });
-    new MutationObserver(() => {
+    let due = false;
+    const once = () => {
+      due = false;
       hold_sentences();
       follow_new();
+    };
+    // once a frame, before it is painted: a measurement after each change would lay the page out each time
+    new MutationObserver(() => {
+      if (!due) requestAnimationFrame(once);
+      due = true;
     }).observe(document.querySelector('[data-testid="stMain"]') ?? document.body, {
       childList: true,
       subtree: true,
