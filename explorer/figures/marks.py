@@ -180,7 +180,7 @@ def dots(
         y=[y for _, y, _ in points],
         mode="lines+markers",
         line={"width": 1.4, "color": THIS},
-        marker={"size": size, "symbol": symbol, "color": color, "line": {"width": stroke, "color": edge}},
+        marker={"size": size, "symbol": symbol, "color": color, "line": {"width": stroke, "color": edge}, "opacity": 1},
         hoverinfo="skip",
         name=name,
         **_axes(row),
@@ -231,6 +231,7 @@ def measured(
             "size": [11 - mark for mark in shapes],
             "color": AIR,
             "line": {"width": 2, "color": AIR},
+            "opacity": 1,  # several sizes would make it 0.7
         },
         cliponaxis=False,
         name=name,
