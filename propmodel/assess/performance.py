@@ -120,7 +120,7 @@ class Performance:
     hover_throttle: NDArray
     """Hover command: average motor command, idle included, fresh pack. [-]"""
     hover_throttle_at_reserve: NDArray
-    """The same at the end of the flight. [-]"""
+    """The same at the end of a hover, with the charge and the warmth of the pack as they are then. [-]"""
     hover_current: NDArray
     """Pack current in hover. [A]"""
     hover_power: NDArray

@@ -5,6 +5,10 @@ share of time, discharges the pack. There is no time stepping: the time is an in
 cell table, and the end is located within its segment. The losses of the pack heat it and the air cools it. Its
 temperature is integrated from knot to knot, and its resistance depends on the temperature.
 
+At take-off the pack has the resistance of ten seconds: what minutes under load add to it has not developed then. From the
+first knot on (5 % of the charge) it has that of minutes, and a cold pack has warmed by then. So it is not refused for a
+sag that it never shows.
+
 A flight requires the same impulse (thrust times time) from every pack. Hover, cruise and hard manoeuvres require a
 given thrust. A burst requires the thrust at full throttle at that charge with this pack new and at 25 C. If full
 throttle gives less than the required thrust, it is held longer for the same impulse; this adds no flight time. The
@@ -275,7 +279,7 @@ def hover_hours(
     limit = np.maximum(cut * np.asarray(build.pack.cells), d.minimum_voltage)
     shape = point.rev_per_s.shape
     found, _ = _run_down(
-        build, current, begin, limit, reserve, shape, guess=point.bus_voltage, time_only=True, quick=quick
+        build, current, begin, limit, reserve, shape, amps=point.pack_current, time_only=True, quick=quick
     )
     return HoverTime(found.hours, found.at_once, found.by_throttle, found.temperature, found.end)
 
@@ -331,14 +335,14 @@ def _run_down(
     reserve: NDArray,
     shape: tuple[int, ...],
     *,
-    guess: NDArray,
+    amps: NDArray,
     time_only: bool = False,
     quick: bool = False,
 ) -> tuple[Rundown, list[tuple[NDArray, ...]]]:
     """Integrate a discharge over the knots of the cell table; ``current_at(charge, emf, r, guess) -> _Draw``.
 
     The discharge ends where the pack voltage reaches ``limit``, or where ``spare`` of the load becomes negative.
-    ``guess`` is an estimate of the bus voltage at take-off. At take-off the resistance is that of 10 seconds: what
+    ``amps`` is an estimate of the current at take-off. At take-off the resistance is that of 10 seconds: what
     minutes add has not developed, and a cold pack has warmed by the time it has.
     With ``time_only`` only time, cause, end and temperature are computed; energy and curve keep their initial values.
     """
@@ -359,8 +363,7 @@ def _run_down(
     root = battery.cold_root(temperature)
     lasting = warming.resistance(string, root)
     at_first = string * (root * root) + warming.leads
-    draw = current_at(1.0, emf, at_first, guess)
-    draw = current_at(1.0, emf, at_first, draw.voltage)
+    draw = current_at(1.0, emf, at_first, np.maximum(emf - amps * at_first, 0.5 * emf))
     voltage, current = draw.voltage, draw.current
     room = np.minimum(voltage - limit, draw.spare)
     alive = np.where(room >= 0.0, 1.0, 0.0)
@@ -618,6 +621,8 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         return _bus_of(d, point), _least_voltage(point, cap)
 
     ways = [way_of(p) for p in (hover, cruise, hard)]
+    mixed = shares[0] < 1.0
+    any_mixed = bool(np.any(mixed))
 
     def current_at(knot: float | NDArray, emf: NDArray, r: NDArray, guess: NDArray) -> _Draw:
         mean, square, spare = np.zeros(shape), np.zeros(shape), np.full(shape, np.inf)
@@ -634,13 +639,13 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
             else:
                 bus, least = ways[k]
             voltage, current = bus(emf, r, guess)
-            if k > 0:  # `guess` is the bus voltage at the mean current
-                voltage, current = bus(emf, r, voltage)
+            if any_mixed:  # `guess` is the bus voltage at the mean current
+                closer = bus(emf, r, voltage)
+                voltage, current = np.where(mixed, closer[0], voltage), np.where(mixed, closer[1], current)
             if k == 2:
-                # at full throttle the same impulse takes the same charge: use the current at the least sufficient bus
-                full = voltage < least
-                if np.any(full):
-                    current = np.where(full, bus(least, np.zeros(shape), least)[1], current)
+                # at full throttle the same impulse takes the same charge: use the current at the least sufficient bus,
+                # which is the most, however little the pack has left
+                current = np.minimum(current, bus(least, np.zeros(shape), least)[1])
             else:
                 # every flight must be able to hover; a hard manoeuvre is held longer instead
                 spare = np.minimum(spare, np.where((share > 0.0) | (k == 0), voltage - least, np.inf))
@@ -654,7 +659,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         return _Draw(emf - mean * r, mean, spare, square)
 
     limit = np.maximum(battery.cutoff_voltage(build.pack) * np.asarray(build.pack.cells), d.minimum_voltage)
-    result, curve = _run_down(build, current_at, start, limit, reserve, shape, guess=hover.bus_voltage)
+    result, curve = _run_down(build, current_at, start, limit, reserve, shape, amps=hover.pack_current)
     can_hover = lifts(hover, cap)
     starved = hover.status == Status.BELOW_ELECTRONICS_MINIMUM
     if pulls:

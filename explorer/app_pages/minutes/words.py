@@ -65,8 +65,8 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
             else f"{ink('cannot', bad=True)}: the pack gives out first"
         )
         return f"{name} should cruise at {speed} and {why}. Slow the cruise down, or look at the curve of power below."
+    cold = inputs.pack_temperature_c is not None and inputs.pack_temperature_c < COLD_PACK
     if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time["your way"] < 1.0:
-        cold = inputs.pack_temperature_c is not None and inputs.pack_temperature_c < COLD_PACK
         return (
             f"Flown your way, the load pulls {name} below {ink(f'{answer.cutoff:.2f} V', bad=True)} a cell at once. "
             f"{'Warm the pack before take-off. Else land' if cold else 'Land'} at a lower voltage if the cells bear "
@@ -89,9 +89,10 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
         if still > 1.0
         else ""
     )
+    warm = " So cold, the pack sags most in the first half minute: warm it before take-off." if cold else ""
     return (
         f"Flown your way {name} lasts about {ink(value('minutes', answer.time['your way'], low=low, high=high))}"
-        f"{range_words('minutes', low, high)}, {left}.{compare}"
+        f"{range_words('minutes', low, high)}, {left}.{compare}{warm}"
     )
 
 

@@ -107,9 +107,14 @@ def test_the_best_pack_beats_every_pack_that_still_pulls_twice_its_weight():
 
 
 def test_a_cold_pack_is_warmed_before_anything_else_is_tried():
-    frozen = replace(SCREE, pack_temperature_c=-10.0)
+    frozen = replace(SCREE, pack_temperature_c=-20.0)
     said = flight_words.minutes_opening(frozen, answers.minutes(frozen))
     assert "at once. Warm the pack before take-off." in said
+    # a pack that holds in the first seconds warms itself, and is told to be warmed all the same
+    cold = replace(SCREE, pack_temperature_c=-4.0)
+    said = flight_words.minutes_opening(cold, answers.minutes(cold))
+    assert "lasts about" in said and "warm it before take-off" in said
+    assert "warm it" not in flight_words.minutes_opening(SCREE, answers.minutes(SCREE))
     soft = replace(SCREE, pack_temperature_c=20.0, cell_mohm=18.0)
     said = flight_words.minutes_opening(soft, answers.minutes(soft))
     assert "at once. Land at a lower voltage" in said
