@@ -5,9 +5,9 @@ share of time, discharges the pack. There is no time stepping: the time is an in
 cell table, and the end is located within its segment. The losses of the pack heat it and the air cools it. Its
 temperature is integrated from knot to knot, and its resistance depends on the temperature.
 
-At take-off the pack has the resistance of ten seconds: what minutes under load add to it has not developed then. From the
-first knot on (5 % of the charge) it has that of minutes, and a cold pack has warmed by then. So it is not refused for a
-sag that it never shows.
+At take-off the pack has the resistance of ten seconds: what minutes under load add to it has not developed then. From
+the first knot on (5 % of the charge) it has that of minutes, and a cold pack has warmed by then. So it is not refused
+for a sag that it never shows.
 
 A flight requires the same impulse (thrust times time) from every pack. Hover, cruise and hard manoeuvres require a
 given thrust. A burst requires the thrust at full throttle at that charge with this pack new and at 25 C. If full

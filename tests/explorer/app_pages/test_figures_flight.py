@@ -115,7 +115,7 @@ def test_a_cold_pack_is_warmed_before_anything_else_is_tried():
     said = flight_words.minutes_opening(cold, answers.minutes(cold))
     assert "lasts about" in said and "warm it before take-off" in said
     assert "warm it" not in flight_words.minutes_opening(SCREE, answers.minutes(SCREE))
-    soft = replace(SCREE, pack_temperature_c=20.0, cell_mohm=18.0)
+    soft = replace(SCREE, pack_temperature_c=20.0, cell_mohm=30.0)
     said = flight_words.minutes_opening(soft, answers.minutes(soft))
     assert "at once. Land at a lower voltage" in said
 
