@@ -10,10 +10,11 @@ the first knot on (5 % of the charge) it has that of minutes, and a cold pack ha
 for a sag that it never shows.
 
 A flight requires the same impulse (thrust times time) from every pack. Hover, cruise and hard manoeuvres require a
-given thrust. A burst requires the thrust at full throttle at that charge with this pack new and at 25 C. If full
-throttle gives less than the required thrust, it is held longer for the same impulse; this adds no flight time. The
-charge is the same, because at full throttle current is proportional to torque, and torque to thrust. A colder or older
-pack therefore never lasts longer: it uses the same charge or more for the same flight.
+given thrust. A burst requires the thrust at full throttle at that charge with a pack of this label, new and at 25 C; a
+reading of the resistance does not change what is flown. If full throttle gives less than the required thrust, it is
+held longer for the same impulse; this adds no flight time. The charge is the same, because at full throttle current is
+proportional to torque, and torque to thrust. A colder, older or weaker pack of the same label therefore never lasts
+longer: it uses the same charge or more for the same flight.
 
 A flight ends at the reserve, at the cut-off voltage, where the bus voltage is too low for the electronics, or where
 full throttle no longer supports the weight: the motor voltage in hover then exceeds the bus voltage times the command
@@ -65,12 +66,12 @@ class Profile:
     Parameters
     ----------
     hover, cruise, hard, full : array_like
-        Share of the time in hover, in level flight, in hard manoeuvres, and at full throttle, with the pack new and at
-        25 C. [-]
+        Share of the time in hover, in level flight, in hard manoeuvres, and at full throttle of a pack as on its label,
+        new and at 25 C. [-]
     cruise_speed : array_like
         Air speed of the level flight. [m/s]
     hard_load : array_like
-        Thrust over weight in hard manoeuvres; limited to full throttle with the pack new and at 25 C. [-]
+        Thrust over weight in hard manoeuvres; limited to full throttle of such a pack. [-]
     name : str
         Name for display.
 
@@ -589,8 +590,9 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     hover = at_thrust(d, lift)
     _, cruise = trim(d, Airframe.of(build), np.asarray(profile.cruise_speed) * one, passes=60)
     cap = build.duty_cap * one
-    # the thrust required by bursts and hard manoeuvres does not depend on the pack's temperature and age
-    fresh = replace(build, pack=replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0))
+    # the thrust required by bursts and hard manoeuvres does not depend on temperature, age and condition of the pack
+    as_label = replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0, cell_resistance=None)
+    fresh = replace(build, pack=as_label)
 
     def flat_out(charge: NDArray, *, passes: int = 6) -> OperatingPoint:
         return at_duty(at_state_of_charge(d, fresh, np.minimum(charge, start)), cap, passes=passes)

@@ -232,6 +232,16 @@ def test_a_cold_pack_is_judged_at_take_off_by_the_first_seconds():
 
 
 @pytest.mark.parametrize("name", propmodel.demo_names())
+def test_a_charger_that_reads_more_resistance_never_tells_a_longer_flight(name):
+    # the same flight is flown with a tired pack: what the bursts ask for is the pull of the label's pack
+    made = propmodel.demo(name)
+    readings = float(battery.cell_resistance_new(made.pack)) * np.geomspace(0.5, 3.0, 13)
+    for way in (*WAYS_OF_FLYING, Profile(0.5, 0.0, 0.0, 0.5)):
+        times = flight_time(with_fields(made, {"pack.cell_resistance": readings}), way).time
+        assert np.all(np.diff(np.nan_to_num(times)) <= 1e-9 * np.nanmax(times, initial=0.0))
+
+
+@pytest.mark.parametrize("name", propmodel.demo_names())
 def test_a_colder_pack_warms_to_less_and_lasts_less_in_every_way_of_flying(name):
     kelvin = np.linspace(253.15, 333.15, 33)
     packs = with_fields(propmodel.demo(name), {"pack.temperature": kelvin})
