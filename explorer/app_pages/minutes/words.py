@@ -18,6 +18,7 @@ __all__ = [
     "alarm_words",
     "cold_old_words",
     "firmware_words",
+    "heavier_words",
     "minutes_opening",
     "minutes_or_why",
     "pack_words",
@@ -261,6 +262,17 @@ def speed_short(curve: SpeedCurve) -> str:
     if not math.isfinite(top):
         return "It cannot hover, so it cannot fly level at any speed."
     return f"Fastest, a sprint on a full pack: {value('road_speed', top)}."
+
+
+def heavier_words(this: SpeedCurve, mass: float, other: SpeedCurve, other_mass: float) -> str:
+    """Return why this craft is faster than a lighter one with the same propulsion; empty if it is not. Masses in kg."""
+    faster = float(this.top.speed) > 1.002 * float(other.top.speed)
+    if not (faster and mass > 1.005 * other_mass):
+        return ""
+    return (
+        " Faster than the lighter pinned craft: at one speed more mass tilts less, so the body drags less and the air "
+        "runs less along the shafts. A load that adds drag takes this back."
+    )
 
 
 def wind_words(still: tuple[float, float, float], blown: tuple[float, float, float], wind: float, top: float) -> str:

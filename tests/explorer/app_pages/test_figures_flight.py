@@ -120,6 +120,18 @@ def test_a_cold_pack_is_warmed_before_anything_else_is_tried():
     assert "at once. Land at a lower voltage" in said
 
 
+def test_a_heavier_craft_that_is_faster_is_told_why():
+    light, heavy = demo_inputs("tarn"), replace(demo_inputs("tarn"), payload_g=demo_inputs("tarn").payload_g + 150.0)
+    curves = [answers.speed_curve(one) for one in (light, heavy)]
+    assert curves[1].top.speed > 1.01 * curves[0].top.speed
+    said = flight_words.heavier_words(curves[1], 0.45, curves[0], 0.30)
+    assert "more mass tilts less" in said
+    # and it does tilt less at one speed
+    tilts = [np.interp(20.0, curve.speed, curve.tilt) for curve in curves]
+    assert tilts[1] < tilts[0]
+    assert not flight_words.heavier_words(curves[0], 0.30, curves[1], 0.45)
+
+
 def test_a_craft_too_weak_with_every_pack_is_told_so_and_not_that_it_cannot_fly():
     axis = answers.pack_axis(demo_inputs("moor"))
     assert math.isfinite(axis.here_time) and np.isfinite(axis.time).any()
