@@ -116,7 +116,8 @@ class Performance:
     thrust_to_weight: NDArray
     """Thrust-to-weight ratio, fresh pack. [-]"""
     thrust_to_weight_at_reserve: NDArray
-    """Thrust-to-weight ratio at landing. [-]"""
+    """Thrust-to-weight ratio at the reserve, with the pack as cold as at take-off; a flown pack is warmer and gives
+    more. [-]"""
     hover_throttle: NDArray
     """Hover command: average motor command, idle included, fresh pack. [-]"""
     hover_throttle_at_reserve: NDArray
