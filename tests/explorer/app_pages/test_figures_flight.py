@@ -107,12 +107,29 @@ def test_the_best_pack_beats_every_pack_that_still_pulls_twice_its_weight():
 
 
 def test_a_cold_pack_is_warmed_before_anything_else_is_tried():
-    frozen = replace(SCREE, pack_temperature_c=-10.0)
+    frozen = replace(SCREE, pack_temperature_c=-20.0)
     said = flight_words.minutes_opening(frozen, answers.minutes(frozen))
     assert "at once. Warm the pack before take-off." in said
-    soft = replace(SCREE, pack_temperature_c=20.0, cell_mohm=18.0)
+    # a pack that holds in the first seconds warms itself, and is told to be warmed all the same
+    cold = replace(SCREE, pack_temperature_c=-4.0)
+    said = flight_words.minutes_opening(cold, answers.minutes(cold))
+    assert "lasts about" in said and "warm it before take-off" in said
+    assert "warm it" not in flight_words.minutes_opening(SCREE, answers.minutes(SCREE))
+    soft = replace(SCREE, pack_temperature_c=20.0, cell_mohm=30.0)
     said = flight_words.minutes_opening(soft, answers.minutes(soft))
     assert "at once. Land at a lower voltage" in said
+
+
+def test_a_heavier_craft_that_is_faster_is_told_why():
+    light, heavy = demo_inputs("tarn"), replace(demo_inputs("tarn"), payload_g=demo_inputs("tarn").payload_g + 150.0)
+    curves = [answers.speed_curve(one) for one in (light, heavy)]
+    assert curves[1].top.speed > 1.01 * curves[0].top.speed
+    said = flight_words.heavier_words(curves[1], 0.45, curves[0], 0.30)
+    assert "more mass tilts less" in said
+    # and it does tilt less at one speed
+    tilts = [np.interp(20.0, curve.speed, curve.tilt) for curve in curves]
+    assert tilts[1] < tilts[0]
+    assert not flight_words.heavier_words(curves[0], 0.30, curves[1], 0.45)
 
 
 def test_a_craft_too_weak_with_every_pack_is_told_so_and_not_that_it_cannot_fly():
