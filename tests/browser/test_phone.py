@@ -86,6 +86,23 @@ def test_a_wide_screen_has_no_second_row_of_pages(visit):
     assert sum(shown) == 1, "one row of pages, at the very width where they change over"
 
 
+def test_a_closed_panel_leaves_its_room_to_the_page(visit, settle):
+    page = visit(width=1000)
+    page.locator(PANEL).hover()
+    page.get_by_test_id("stSidebarCollapseButton").get_by_role("button").click()
+    expect(page.locator(PANEL)).not_to_be_in_viewport()
+    settle(page)
+    assert page.get_by_test_id("stMain").evaluate("e => e.getBoundingClientRect().left") == 0.0
+
+
+@pytest.mark.parametrize("file", ["lift", "minutes", "margins", "dive", "why"])
+@pytest.mark.parametrize("width", [768, 820, 961])
+def test_on_a_tablet_no_words_are_cut_or_lie_over_others(look_at, file, width):
+    page = look_at("" if file == "lift" else file, width=width)
+    page.wait_for_timeout(250)  # words are moved apart a moment after the drawing
+    assert page.evaluate(OVERLAPS) == []
+
+
 def luminance(colour: str) -> float:
     """Relative luminance as the Web Content Accessibility Guidelines 2.2 define it, of ``rgb(...)`` or ``#...``."""
     if colour.startswith("#"):
