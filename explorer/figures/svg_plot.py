@@ -249,6 +249,8 @@ def svg_plot(
     last = -math.inf
     for level, name, kind in sorted(names):
         last = max(level + 4.0, last + 13.0)  # keeps the names apart vertically
-        out.append(f'<text x="{width - right + 6:.0f}" y="{last:.1f}" class="n-{kind}">{plain_text(name, LONGEST)}</text>')
+        out.append(
+            f'<text x="{width - right + 6:.0f}" y="{last:.1f}" class="n-{kind}">{plain_text(name, LONGEST)}</text>'
+        )
     out.append("</svg>")
     return "".join(out)

@@ -152,7 +152,7 @@ def _frame(this: answers.DiveAnswer) -> pd.DataFrame:
         {
             "time [s]": path.time.ravel(),
             "way forward [m]": path.forward.ravel(),
-            "height above the command [m]": path.height.ravel(),
+            "height above the decision [m]": path.height.ravel(),
             "speed [m/s]": path.speed.ravel(),
         }
     )

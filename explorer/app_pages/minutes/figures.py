@@ -211,7 +211,7 @@ def ledger(rows: Sequence[tuple[str, str, str, Sequence[str]]], *, pinned_names:
     out = []
     for name, mine, spread_, theirs in rows:
         aside = f' <span class="r">({html.escape(spread_)})</span>' if spread_ else ""
-        second = _of_pinned(theirs, pinned_names)
+        second = _of_pinned(["the same" if text == mine else text for text in theirs], pinned_names)
         out.append(f"<div><dt>{html.escape(name)}</dt><dd><b>{html.escape(mine)}</b>{aside}</dd>{second}</div>")
     one = len(pinned_names) == 1
     mark, sign = (", pinned", "") if one else ("", '<span class="key"><i class="shape p{}"></i></span>')

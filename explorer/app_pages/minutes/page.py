@@ -393,7 +393,7 @@ def _speed_frame(this: answers.SpeedCurve) -> pd.DataFrame:
         {
             "speed [km/h]": this.speed / KMH,
             "power [W]": this.power,
-            "current [A]": this.current,
+            "current [A]": np.where(this.held, this.current, np.nan),  # beyond it a full pack alone holds the speed
             "tilt [deg]": np.degrees(this.tilt),
             "time [min]": this.time / MINUTE,
             "turns back at [km]": this.time * this.speed / 2000.0,

@@ -202,7 +202,7 @@ def pack_words(axis: PackAxis) -> str:
     if math.isfinite(axis.heaviest):
         return (
             f"Your pack weighs {here}. Longest with about {tail}; any heavier, and at the end of the flight "
-            "its thrust is less than twice its weight and it cannot catch a gust."
+            "it cannot catch a gust."
         )
     return (
         f"Your pack weighs {here}, and the minutes still rise at the heaviest tried, {tail}. Frame "

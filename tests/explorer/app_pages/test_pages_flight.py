@@ -262,7 +262,7 @@ def test_too_many_cells_come_before_all_physics():
     at = opened("margins", replace(Inputs(), cells=8))
     assert "does not fit together" in sentence(at)
     text = body(at)
-    assert "✕ does not fit" in text and "The video transmitter bears 25.2 V; a full pack gives 33.6 V." in text
+    assert "✕ does not fit" in text and "The video transmitter is rated for 25.2 V; a full pack gives 33.6 V." in text
     assert "A throttle cap does not help" in text
 
 
