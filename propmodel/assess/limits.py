@@ -365,7 +365,7 @@ def _ask(key: str) -> str:
         "connector": "Type the connector's rating.",
         "motor_cells": "Type the cells the motor is sold for.",
         "controller_cells": "Type the cells the ESC is sold for.",
-        "video_voltage": "Look up the highest voltage of the video transmitter: a cell too many is a common first loss.",
+        "video_voltage": "Look up the maximum voltage of the video transmitter: one cell too many is a common loss.",
         "camera_voltage": "Look up the maximum voltage of the camera, or feed it from a regulator.",
         "regulator_voltage": "Look up the maximum voltage of the regulator.",
         "receiver_voltage": "Receivers usually run from 5 V: type its maximum voltage only if the pack feeds it.",
