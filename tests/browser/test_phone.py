@@ -86,6 +86,31 @@ def test_a_wide_screen_has_no_second_row_of_pages(visit):
     assert sum(shown) == 1, "one row of pages, at the very width where they change over"
 
 
+def test_what_a_button_opens_has_room_to_be_read(visit, settle):
+    page = visit(width=390, height=844)
+    page.get_by_role("button", name="How these numbers come about").click()
+    settle(page)
+    box = page.get_by_test_id("stPopoverBody").bounding_box()
+    assert box["height"] >= 300.0 and box["width"] == 390.0
+    assert box["y"] + box["height"] == pytest.approx(844.0, abs=1.0)
+
+
+@pytest.mark.parametrize("width", [390, 1400])
+def test_four_builds_side_by_side_are_all_in_sight(visit, settle, width):
+    page = visit(width=width)
+    for _ in range(2):
+        page.get_by_role("button", name="Pin this build").click()
+        settle(page)
+        page.get_by_role("spinbutton", name="Diameter").first.press("ArrowUp")
+        page.keyboard.press("Enter")
+        settle(page)
+    page.get_by_text("Side by side").last.click()
+    settle(page)
+    table = page.locator(".wi-beside")
+    assert table.locator("thead th").count() >= 3
+    assert table.evaluate("e => e.scrollWidth <= e.clientWidth + 1")
+
+
 def test_a_closed_panel_leaves_its_room_to_the_page(visit, settle):
     page = visit(width=1000)
     page.locator(PANEL).hover()
