@@ -170,6 +170,26 @@ def test_six_sizes_of_type():
     assert len(named - {"0"}) == 6
 
 
+SIZES = """() => {
+    const sizes = new Set(), icons = '[data-testid=stIconMaterial], .wi-bar';
+    const walk = document.createTreeWalker(document.querySelector('.stApp'), NodeFilter.SHOW_TEXT);
+    const look = e => e.checkVisibility({visibilityProperty: true}) && e.getBoundingClientRect().width > 2
+        && !e.closest(icons) && sizes.add(getComputedStyle(e).fontSize);
+    while (walk.nextNode()) if (walk.currentNode.data.trim()) look(walk.currentNode.parentElement);
+    for (const e of document.querySelectorAll('input:is([type=text], [type=number])')) look(e);
+    return [...sizes].map(parseFloat);
+}"""
+
+
+@pytest.mark.parametrize("width", [1400, 390])
+def test_six_sizes_of_type_are_seen_on_all_pages(visit, width):
+    """Charts and the controls of the framework included."""
+    seen: set[float] = set()
+    for file, _ in PAGES:
+        seen |= set(visit("" if file == "lift" else file, width=width).evaluate(SIZES))
+    assert len(seen) <= 6, sorted(seen)
+
+
 @pytest.mark.parametrize("width", [1400, 390])
 def test_the_question_leads_the_page(look_at, width):
     page = look_at(width=width)

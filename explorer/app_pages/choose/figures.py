@@ -20,7 +20,7 @@ from explorer.app_pages.choose.answers import Change
 from explorer.app_pages.choose.looks import LOOKS, change_words, in_axis_unit, nice_ticks, reads, unit_of
 from explorer.app_pages.choose.picture import Picture
 from explorer.app_pages.choose.ranges import many
-from explorer.figures.base import FONT, GRID, PINNED, PINNED_MARKS, SMALL, THIS, panel_title
+from explorer.figures.base import FONT, GRID, PINNED, PINNED_MARKS, SMALL, THIS, panel_title, x_heading
 from explorer.text.numbers import NARROW, Units
 from propmodel.studies.spread import Contribution
 
@@ -181,8 +181,7 @@ def map_of(
         dragmode=False,
         clickmode="event+select",
         uirevision="steady",
-        xaxis=base
-        | {"title": {"text": x_title, "standoff": 6}, "range": x_range, "dtick": nice_ticks(*x_range)[2], "tick0": 0.0},
+        xaxis=base | {"title": x_heading(x_title), "range": x_range, "dtick": nice_ticks(*x_range)[2], "tick0": 0.0},
         yaxis=base | {"range": y_range, "dtick": nice_ticks(*y_range)[2], "tick0": 0.0},
     )
     return figure

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from explorer.app_pages.dive.answers import DiveAnswer
-from explorer.figures.base import FONT, GRID, OVER, PINNED, PINNED_DASHES, SMALL, THIS, panel_title
+from explorer.figures.base import FONT, GRID, OVER, PINNED, PINNED_DASHES, SMALL, THIS, panel_title, x_heading
 from explorer.figures.marks import dot, word
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import NARROW, spread, value
@@ -160,7 +160,7 @@ def dive_figure(
             "constraintoward": "left",
             "tickvals": side,
             "ticktext": [f"{t:g}" if t >= 0 else "" for t in side],
-            "title": {"text": "Way forward, m", "standoff": 6},
+            "title": x_heading("Way forward, m"),
         },
     )
     figure.add_annotation(**panel_title("Height above the ground", "m"))
