@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,8 @@ from playwright.sync_api import expect
 
 from explorer.app import PAGES
 from explorer.figures import base
+from explorer.inputs import demo_inputs
+from explorer.inputs.link import encode
 
 STYLES = Path(base.__file__).resolve().parents[1] / "controls" / "styles"
 PANEL = '[data-testid="stSidebar"]'
@@ -84,6 +87,16 @@ def test_a_wide_screen_has_no_second_row_of_pages(visit):
     page.set_viewport_size({"width": 768, "height": 900})
     shown = page.locator("nav.wi-bar").is_visible(), page.get_by_test_id("stTopNavLink").first.is_visible()
     assert sum(shown) == 1, "one row of pages, at the very width where they change over"
+
+
+@pytest.mark.parametrize("file", ["", "minutes", "margins", "dive", "choose"])
+def test_long_names_of_builds_leave_no_page(visit, file):
+    own = demo_inputs("scree")
+    pins = [replace(own, name=f"{word} long name that somebody typed without a thought of room", kv=kv)
+            for word, kv in (("A", 1800.0), ("Another", 2100.0))]  # fmt: skip
+    page = visit(f"{file}?{encode(own, *pins)}", width=390)
+    page.wait_for_timeout(300)
+    assert page.evaluate(OVERLAPS) == []
 
 
 def test_what_a_button_opens_has_room_to_be_read(visit, settle):

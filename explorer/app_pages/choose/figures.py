@@ -148,7 +148,7 @@ def map_of(
         unselected={"marker": {"opacity": 1.0}},
     )
     for place, other in reversed(list(enumerate(others))):
-        words = html.escape(other.name or "unnamed") if len(others) > 1 else "pinned"
+        words = html.escape(_short(other.name or "unnamed")) if len(others) > 1 else "pinned"
         _mark(figure, other, seen, units, words, pin=place, right=not other.x < this.x)
     over = "" if not this.over else " ✕ over a limit" if this.over == 1 else f" ✕ over {this.over} limits"
     beside = any(this.x < other.x for other in others)
@@ -185,6 +185,11 @@ def map_of(
         yaxis=base | {"range": y_range, "dtick": nice_ticks(*y_range)[2], "tick0": 0.0},
     )
     return figure
+
+
+def _short(name: str) -> str:
+    """Return a name for a label inside the map, which is narrow on a phone."""
+    return name if len(name) <= 22 else f"{name[:20].rstrip()}..."
 
 
 def _mark(
