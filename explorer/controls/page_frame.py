@@ -143,13 +143,13 @@ def pinned_keys(names: Sequence[str], *, line: bool = True) -> str:
     return "".join(out)
 
 
-def key_line(pinned_names: Sequence[str], *, limit: bool = False) -> str:
-    """Return the legend of the line styles in the charts, on one line."""
+def key_line(pinned_names: Sequence[str], *, limit: str = "") -> str:
+    """Return the legend of the line styles in the charts, on one line; ``limit`` names what the hatching is beyond."""
     parts = ['<span class="key"><i class="this"></i>this build</span>']
     parts.append(pinned_keys(pinned_names))
     parts.append('<span class="key"><i class="band"></i>8 in 10 such craft</span>')
     if limit:
-        parts.append('<span class="key"><i class="beyond"></i>beyond the label</span>')
+        parts.append(f'<span class="key"><i class="beyond"></i>{html.escape(limit)}</span>')
     return f'<p class="wi-small">{"".join(parts)}</p>'
 
 
@@ -218,7 +218,7 @@ def numbers(
     every : int
         Show one in this many rows; the file has all rows.
     digits : int
-        Significant digits in the table; the file has six.
+        Significant digits in the table, of the middle value of each column; the file has six.
     words : str
         The chart in sentences, above the table.
     """
@@ -226,7 +226,11 @@ def numbers(
         if not box.open:
             return
         whole = frame()
-        rows = [[_cell(v, digits) for v in row] for row in whole.iloc[::every].itertuples(index=False)]
+        places = [_decimals(whole[name], digits) for name in whole.columns]
+        rows = [
+            [_cell(v, decimals) for v, decimals in zip(row, places, strict=True)]
+            for row in whole.iloc[::every].itertuples(index=False)
+        ]
         say((f'<p class="wi-small">{html.escape(words)}</p>' if words else "") + table(list(whole.columns), rows))
         st.download_button(
             "Download as CSV",
@@ -239,9 +243,18 @@ def numbers(
         )
 
 
-def _cell(value: Any, digits: int) -> str:
+def _decimals(column: pd.Series, digits: int) -> int:
+    """Return the decimals of one column: the same in all its rows, so that its numbers stand under each other."""
+    if column.dtype.kind != "f":
+        return 0
+    sizes = column.abs()
+    middle = float(sizes[(sizes > 0.0) & (sizes < math.inf)].median())
+    return 0 if math.isnan(middle) else min(max(digits - 1 - math.floor(math.log10(middle)), 0), 4)
+
+
+def _cell(value: Any, decimals: int) -> str:
     if isinstance(value, float):
-        return "" if math.isnan(value) else f"{value:.{digits}g}" if abs(value) < 10**digits else number(value)
+        return "" if math.isnan(value) else number(value, 10.0**-decimals)
     return str(value)
 
 

@@ -31,6 +31,7 @@ __all__ = [
     "panel_title",
     "panels",
     "snapped",
+    "x_heading",
 ]
 
 THIS = "#432A86"
@@ -151,6 +152,11 @@ def panel_title(name: str, unit: str, *, y: float = 1.0) -> dict[str, Any]:
     }
 
 
+def x_heading(text: str) -> dict[str, Any]:
+    """Return the title of an x axis, in the size of the other titles."""
+    return {"text": text, "standoff": 6, "font": {"size": SIZE}}
+
+
 def panels(
     rows: Sequence[Panel],
     x: Axis,
@@ -193,7 +199,7 @@ def panels(
             "tickvals": list(np.arange(0.0, x.top + 0.5 * x.tick, x.tick)),
             "tickmode": "array",
             "ticklabelstandoff": 5,
-            "title": {"text": x_title, "standoff": 6},
+            "title": x_heading(x_title),
             "fixedrange": True,
             "zeroline": False,
             "showline": False,

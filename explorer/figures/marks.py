@@ -306,8 +306,8 @@ def hatch(figure: Sketch, x: Sequence[float], low: Sequence[float], high: Sequen
     )
 
 
-def limit(figure: Sketch, value: float, text: str, *, x_top: float, y_top: float, row: int = 1) -> None:
-    """Draw an upper limit: a line, hatching above it, and its label below the line at the left.
+def limit(figure: Sketch, value: float, *, x_top: float, y_top: float, row: int = 1) -> None:
+    """Draw an upper limit: a line, and hatching above it. Its name is in the key below the chart: no curve crosses it.
 
     Parameters
     ----------
@@ -315,8 +315,6 @@ def limit(figure: Sketch, value: float, text: str, *, x_top: float, y_top: float
         The chart; changed in place.
     value : float
         The limit, in the unit of the panel; a limit above ``y_top`` is not drawn.
-    text : str
-        Name of the limit and its basis.
     x_top, y_top : float
         Tops of the x and y axes.
     row : int
@@ -333,18 +331,4 @@ def limit(figure: Sketch, value: float, text: str, *, x_top: float, y_top: float
         hoverinfo="skip",
         name="limit",
         **_axes(row),
-    )
-    mark = "" if row == 1 else str(row)
-    figure.add_annotation(
-        text=text,
-        x=0.0,
-        y=value,
-        xref="x",
-        yref=f"y{mark}",
-        xanchor="left",
-        yanchor="top",
-        xshift=6,
-        yshift=-1,
-        showarrow=False,
-        font={"size": SMALL},
     )

@@ -60,6 +60,10 @@ class PlotMark:
     bad_above: bool = True
 
 
+LONGEST = 24
+"""Characters of a name at the end of a curve; a longer one is cut."""
+
+
 def nice_ticks(low: float, high: float, *, most: int = 5) -> list[float]:
     """Return ticks in steps of 1, 2 or 5 times a power of ten that cover a range.
 
@@ -181,7 +185,9 @@ def svg_plot(
     x_ticks = nice_ticks(float(xs.min()), float(xs.max()), most=6)
     bottom = 0.0 if from_zero and ys.min() >= 0.0 else float(ys.min())
     y_ticks = nice_ticks(bottom, float(ys.max()))
-    left, right, top, base = 58.0, 112.0, 30.0, 42.0
+    left, top, base = 58.0, 30.0, 42.0
+    longest = max((min(len(one.name), LONGEST) for one in (*lines, *marks)), default=0)
+    right = max(40.0, 14.0 + 7.0 * longest)  # room for the names at the ends of the curves
     x0, x1, y0, y1 = x_ticks[0], x_ticks[-1], y_ticks[0], y_ticks[-1]
 
     def px(v: float | NDArray[np.float64]) -> NDArray[np.float64]:
@@ -239,10 +245,12 @@ def svg_plot(
         else:
             across = float(px(mark.x))
             out.append(f'<circle cx="{across:.1f}" cy="{level:.1f}" r="4.5" class="point"/>')
-            out.append(f'<text x="{across + 8:.1f}" y="{level - 7:.1f}">{plain_text(mark.name, 40)}</text>')
+            out.append(f'<text x="{across + 8:.1f}" y="{level + 15:.1f}">{plain_text(mark.name, 40)}</text>')
     last = -math.inf
     for level, name, kind in sorted(names):
         last = max(level + 4.0, last + 13.0)  # keeps the names apart vertically
-        out.append(f'<text x="{width - right + 6:.0f}" y="{last:.1f}" class="n-{kind}">{plain_text(name, 24)}</text>')
+        out.append(
+            f'<text x="{width - right + 6:.0f}" y="{last:.1f}" class="n-{kind}">{plain_text(name, LONGEST)}</text>'
+        )
     out.append("</svg>")
     return "".join(out)

@@ -30,6 +30,7 @@ __all__ = [
     "quantity_of",
     "spread",
     "thousands",
+    "two_digits",
     "value",
 ]
 
@@ -193,6 +194,17 @@ def number(displayed: float, step: float = 1.0) -> str:
         whole = f"{int(whole):,}".replace(",", NARROW)
     sign = MINUS if rounded < 0 and float(text) != 0.0 else ""
     return f"{sign}{whole}{point}{fraction}"
+
+
+def two_digits(displayed: float) -> str:
+    """Return a number to two digits: near its best a curve is so flat that a third digit means nothing.
+
+    Examples
+    --------
+    >>> two_digits(1452.0), two_digits(497.0), two_digits(10030.0)
+    ('1500', '500', '10\u202f000')
+    """
+    return number(float(f"{displayed:.2g}")) if math.isfinite(displayed) else number(displayed)
 
 
 _UNITS = "%|g|kg|mm|cm|m|in|W|Wh|A|V|s|N|KV|mAh|rpm|km/h|m/s|\u00b0C|cells?|times"

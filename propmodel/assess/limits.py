@@ -381,10 +381,10 @@ def _ask(key: str) -> str:
         "connector": "Type the connector's rating.",
         "motor_cells": "Type the cells the motor is sold for.",
         "controller_cells": "Type the cells the ESC is sold for.",
-        "video_voltage": "Look up the most the video transmitter bears: a cell too many is a classic first loss.",
-        "camera_voltage": "Look up the most the camera bears, or feed it from a regulator.",
-        "regulator_voltage": "Look up the most the regulator bears.",
-        "receiver_voltage": "Receivers usually run from 5 V: type the most it bears only if it sits on the pack.",
+        "video_voltage": "Look up the maximum voltage of the video transmitter: one cell too many is a common loss.",
+        "camera_voltage": "Look up the maximum voltage of the camera, or feed it from a regulator.",
+        "regulator_voltage": "Look up the maximum voltage of the regulator.",
+        "receiver_voltage": "Receivers usually run from 5 V: type its maximum voltage only if the pack feeds it.",
         "capacitor_voltage": "Read the capacitor's rating on its sleeve.",
         "frame_clearance": "Type the propeller size the frame is sold for.",
         "mass_threshold": "Set a mass your local rules care about, if any.",
@@ -428,7 +428,7 @@ def _fit_reason(key: str, a: Assessment, state: State) -> str:
         return f"{float(a.mass) / GRAM:.0f} g against {limit:.0f} g"
     part = margins.FITS[key].part
     limit = number(getattr(b.craft, key.replace("_voltage", "_max_voltage")))
-    return f"The {part} bears {limit:.1f} V; a full pack gives {volts:.1f} V"
+    return f"The {part} is rated for {limit:.1f} V; a full pack gives {volts:.1f} V"
 
 
 def _fit_fix(key: str, a: Assessment) -> str:
@@ -443,8 +443,8 @@ def _fit_fix(key: str, a: Assessment) -> str:
     if key == "mass_threshold":
         return f"Leave {(float(a.mass) - number(a.build.craft.mass_threshold)) / GRAM:.0f} g at home."
     if key == "regulator_voltage":
-        return "Take a flight controller whose regulator bears a full pack, or put a regulator before it."
-    return "Feed it from a regulator, or take one that bears the pack."
+        return "Take a flight controller whose regulator is rated for a full pack, or put a regulator before it."
+    return "Feed it from a regulator, or take one rated for the pack."
 
 
 def _fit_note(key: str) -> str:
@@ -564,7 +564,7 @@ class _Clearing:
     def words(self, key: str) -> str:
         """Describe the first change that satisfies a limit and violates no other."""
         if any(self.now[fit] > 1.0 for fit in _TOO_MANY_VOLTS):
-            return "First put right the parts that do not bear so many cells."
+            return "First put right the parts that are not rated for so many cells."
         found = self._single(key)
         cold = number(self.build.pack.temperature) < _COLD and key in _WEAK_WHEN_COLD
         return f"Warm the pack first. {found}" if cold and "warmed" not in found else found

@@ -30,9 +30,9 @@ _TEXT = {
     Status.CANNOT_HOVER: "cannot hover: full throttle does not hold the craft up",
     Status.BELOW_CUTOFF_AT_ONCE: "the pack is under its cut-off voltage as soon as it is loaded",
     Status.CANNOT_FLY_AT_THIS_SPEED: "cannot hold level flight at this speed",
-    Status.NEVER_SETTLES: "the winding never settles: it gets hotter until something gives",
+    Status.NEVER_SETTLES: "the winding never settles: it gets hotter until something fails",
     Status.REACHES_THE_GROUND: "reaches the ground before it is level",
-    Status.NOT_ENOUGH_PULL: "pulls no more than it weighs, so it cannot arrest a dive",
+    Status.NOT_ENOUGH_PULL: "its thrust is no more than its weight, so it cannot arrest a dive",
     Status.OUTSIDE_THE_TABLE: "outside the measured range",
     Status.THROTTLE_FULL: "flown down to where full throttle no longer holds it up, before the reserve is reached",
 }

@@ -85,7 +85,7 @@ def hot_motor_verdict(
     if rise != rise:
         text = (
             f"Turning the propeller makes {_watts(heat)} W of heat in each motor at this load, "
-            "more than it can give off: it gets hotter until something gives. The load explains it."
+            "more than it can give off: it gets hotter until something fails. The load explains it."
         )
         return HotMotorVerdict("yes", text, ())
     if rise < WARM:

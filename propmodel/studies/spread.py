@@ -463,10 +463,10 @@ READINGS: Mapping[str, Reading] = MappingProxyType(
     {
         "weigh": Reading("weighing the craft", (lambda a: a.mass,), 0.003),
         "hover": Reading(
-            "reading amps and command in a hover", (lambda a: a.hover.pack_current, lambda a: a.hover_command), 0.02
+            "reading current and command in a hover", (lambda a: a.hover.pack_current, lambda a: a.hover_command), 0.02
         ),
         "full": Reading(
-            "one full-throttle reading on a stand (pull, amps, rpm)",
+            "one full-throttle reading on a stand (thrust, current, rpm)",
             (
                 lambda a: a.full_throttle.thrust,
                 lambda a: a.full_throttle.motor_current,

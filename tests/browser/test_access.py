@@ -259,3 +259,19 @@ def test_paper_is_white_and_holds_the_widest_chart(visit):
     assert wide and max(wide) <= (297 - 2 * 10) * millimetre
     pressed = page.locator("[data-testid=stMain] button:visible")
     assert {one.get_attribute("role") for one in pressed.all()} <= {"radio"}
+
+
+def test_on_paper_no_slider_stands_and_cautions_are_whole(visit):
+    """Closed folds leave nothing behind; the cautions of the first power-up stand whole, opened or not."""
+    page = visit("", width=1400)
+    page.emulate_media(media="print")
+    expect(page.get_by_role("slider").first).to_be_hidden()
+    assert page.locator('[data-testid="stExpander"]:visible').count() == 0
+    page.get_by_text("Numbers", exact=True).first.evaluate("e => e.closest('details').querySelector('summary').click()")
+    expect(page.locator('[data-testid="stExpander"]:visible')).to_have_count(1)
+    page = visit("plug_in", width=1400)
+    caution = page.locator(".wb-care li").first
+    expect(caution).to_be_hidden()
+    page.emulate_media(media="print")
+    expect(caution).to_be_visible()
+    assert page.locator('[class*="st-key-open-"]:visible').count() == 0

@@ -132,7 +132,7 @@ def test_numbers_behind_the_chart_open_and_download(visit, settle):
     with page.expect_download() as waiting:
         page.get_by_role("button", name="Download as CSV").click()
     lines = waiting.value.path().read_text(encoding="utf-8").splitlines()
-    assert lines[0].startswith("throttle [-],rev_per_s [1/s],thrust [N]") and len(lines) == 52
+    assert lines[0].startswith("motor command [%],thrust of all rotors [kg],pack current [A]") and len(lines) == 52
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,8 @@ from playwright.sync_api import expect
 
 from explorer.app import PAGES
 from explorer.figures import base
+from explorer.inputs import demo_inputs
+from explorer.inputs.link import encode
 
 STYLES = Path(base.__file__).resolve().parents[1] / "controls" / "styles"
 PANEL = '[data-testid="stSidebar"]'
@@ -121,6 +124,58 @@ def test_pages_below_a_path_of_the_server_keep_it(visit):
     assert links == [f"{root}/{'' if k == 0 else file}" for k, (file, _) in enumerate(PAGES)]
 
 
+@pytest.mark.parametrize("file", ["", "minutes", "margins", "dive", "choose"])
+def test_long_names_of_builds_leave_no_page(visit, file):
+    own = demo_inputs("scree")
+    pins = [replace(own, name=f"{word} long name that somebody typed without a thought of room", kv=kv)
+            for word, kv in (("A", 1800.0), ("Another", 2100.0))]  # fmt: skip
+    page = visit(f"{file}?{encode(own, *pins)}", width=390)
+    page.wait_for_timeout(300)
+    assert page.evaluate(OVERLAPS) == []
+
+
+def test_what_a_button_opens_has_room_to_be_read(visit, settle):
+    page = visit(width=390, height=844)
+    page.get_by_role("button", name="How these numbers come about").click()
+    settle(page)
+    box = page.get_by_test_id("stPopoverBody").bounding_box()
+    assert box["height"] >= 300.0 and box["width"] == 390.0
+    assert box["y"] + box["height"] == pytest.approx(844.0, abs=1.0)
+
+
+@pytest.mark.parametrize("width", [390, 1400])
+def test_four_builds_side_by_side_are_all_in_sight(visit, settle, width):
+    page = visit(width=width)
+    for _ in range(2):
+        page.get_by_role("button", name="Pin this build").click()
+        settle(page)
+        page.get_by_role("spinbutton", name="Diameter").first.press("ArrowUp")
+        page.keyboard.press("Enter")
+        settle(page)
+    page.get_by_text("Side by side").last.click()
+    settle(page)
+    table = page.locator(".wi-beside")
+    assert table.locator("thead th").count() >= 3
+    assert table.evaluate("e => e.scrollWidth <= e.clientWidth + 1")
+
+
+def test_a_closed_panel_leaves_its_room_to_the_page(visit, settle):
+    page = visit(width=1000)
+    page.locator(PANEL).hover()
+    page.get_by_test_id("stSidebarCollapseButton").get_by_role("button").click()
+    expect(page.locator(PANEL)).not_to_be_in_viewport()
+    settle(page)
+    assert page.get_by_test_id("stMain").evaluate("e => e.getBoundingClientRect().left") == 0.0
+
+
+@pytest.mark.parametrize("file", ["lift", "minutes", "margins", "dive", "why"])
+@pytest.mark.parametrize("width", [768, 820, 961])
+def test_on_a_tablet_no_words_are_cut_or_lie_over_others(look_at, file, width):
+    page = look_at("" if file == "lift" else file, width=width)
+    page.wait_for_timeout(250)  # words are moved apart a moment after the drawing
+    assert page.evaluate(OVERLAPS) == []
+
+
 def luminance(colour: str) -> float:
     """Relative luminance as the Web Content Accessibility Guidelines 2.2 define it, of ``rgb(...)`` or ``#...``."""
     if colour.startswith("#"):
@@ -161,6 +216,26 @@ def test_six_sizes_of_type():
             assert size.strip() == "0" or re.fullmatch(r"var\(--type-\w+\)", size.strip()), (sheet.name, size)
             named.add(size.strip())
     assert len(named - {"0"}) == 6
+
+
+SIZES = """() => {
+    const sizes = new Set(), icons = '[data-testid=stIconMaterial], .wi-bar';
+    const walk = document.createTreeWalker(document.querySelector('.stApp'), NodeFilter.SHOW_TEXT);
+    const look = e => e.checkVisibility({visibilityProperty: true}) && e.getBoundingClientRect().width > 2
+        && !e.closest(icons) && sizes.add(getComputedStyle(e).fontSize);
+    while (walk.nextNode()) if (walk.currentNode.data.trim()) look(walk.currentNode.parentElement);
+    for (const e of document.querySelectorAll('input:is([type=text], [type=number])')) look(e);
+    return [...sizes].map(parseFloat);
+}"""
+
+
+@pytest.mark.parametrize("width", [1400, 390])
+def test_six_sizes_of_type_are_seen_on_all_pages(visit, width):
+    """Charts and the controls of the framework included."""
+    seen: set[float] = set()
+    for file, _ in PAGES:
+        seen |= set(visit("" if file == "lift" else file, width=width).evaluate(SIZES))
+    assert len(seen) <= 6, sorted(seen)
 
 
 @pytest.mark.parametrize("width", [1400, 390])

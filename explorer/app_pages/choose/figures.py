@@ -20,7 +20,7 @@ from explorer.app_pages.choose.answers import Change
 from explorer.app_pages.choose.looks import LOOKS, change_words, in_axis_unit, nice_ticks, reads, unit_of
 from explorer.app_pages.choose.picture import Picture
 from explorer.app_pages.choose.ranges import many
-from explorer.figures.base import FONT, GRID, PINNED, PINNED_MARKS, SMALL, THIS, panel_title
+from explorer.figures.base import FONT, GRID, PINNED, PINNED_MARKS, SMALL, THIS, panel_title, x_heading
 from explorer.text.numbers import NARROW, Units
 from propmodel.studies.spread import Contribution
 
@@ -148,7 +148,7 @@ def map_of(
         unselected={"marker": {"opacity": 1.0}},
     )
     for place, other in reversed(list(enumerate(others))):
-        words = html.escape(other.name or "unnamed") if len(others) > 1 else "pinned"
+        words = html.escape(_short(other.name or "unnamed")) if len(others) > 1 else "pinned"
         _mark(figure, other, seen, units, words, pin=place, right=not other.x < this.x)
     over = "" if not this.over else " ✕ over a limit" if this.over == 1 else f" ✕ over {this.over} limits"
     beside = any(this.x < other.x for other in others)
@@ -181,11 +181,15 @@ def map_of(
         dragmode=False,
         clickmode="event+select",
         uirevision="steady",
-        xaxis=base
-        | {"title": {"text": x_title, "standoff": 6}, "range": x_range, "dtick": nice_ticks(*x_range)[2], "tick0": 0.0},
+        xaxis=base | {"title": x_heading(x_title), "range": x_range, "dtick": nice_ticks(*x_range)[2], "tick0": 0.0},
         yaxis=base | {"range": y_range, "dtick": nice_ticks(*y_range)[2], "tick0": 0.0},
     )
     return figure
+
+
+def _short(name: str) -> str:
+    """Return a name for a label inside the map, which is narrow on a phone."""
+    return name if len(name) <= 22 else f"{name[:20].rstrip()}..."
 
 
 def _mark(

@@ -33,6 +33,7 @@ from explorer.inputs import Inputs
 from explorer.inputs.build_names import distinct_names
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.session import kept_values, state, typed_labels
+from explorer.text.markup import NO_BREAK
 from explorer.text.numbers import spread
 from propmodel import parts
 
@@ -157,7 +158,9 @@ def best_words(inputs: Inputs, seen: MapState | None) -> str:
     better = f"{_better(p.x)[:1].upper()}{_better(p.x)[1:]}"
     if seen.instead:
         better = f"No combination keeps its limits as usual. Of those that fit, {_better(p.x)}"
-    return f'{better}: <b class="n long">{html.escape(seen.labels[index])}</b>. {first}{against}; {beside} {second}.'
+    # a line ends between two parts, not inside the size of one
+    label = "; ".join(part.replace(" ", NO_BREAK) for part in html.escape(seen.labels[index]).split("; "))
+    return f'{better}: <b class="n long">{label}</b>. {first}{against}; {beside} {second}.'
 
 
 def _small_band(text: str) -> str:
@@ -341,7 +344,7 @@ def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) ->
         '<p class="wi-small"><span class="key"><i class="count"></i>combinations that hold, darker is more</span>'
         '<span class="key"><i class="out"></i>ruled out</span>'
         f'<span class="key"><i class="front"></i>frontier: none better in both{dots}</span>'
-        f"<span>A click on a dot loads it.</span></p>"
+        '<span class="key">A click on a dot loads it.</span></p>'
     )
     if measured_parts(inputs):
         page_frame.say(
@@ -458,7 +461,7 @@ def spread_block(inputs: Inputs) -> None:
     """Draw the sources of the spread of one result, and the effect of readings."""
     title, pick = st.columns([3, 1.3], vertical_alignment="bottom")
     with title:
-        page_frame.section("Where the spread comes from", "why the forecast is a band, and what would narrow it")
+        page_frame.section("Why the forecast is a band", "and what would narrow it")
     with pick:
         output = chosen_output(
             "of", "choose_spread", "thrust_to_weight", help_="The answer whose band is looked at.", names=HEADLINES

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from explorer.app_pages.dive.answers import DiveAnswer
-from explorer.figures.base import FONT, GRID, OVER, PINNED, PINNED_DASHES, SMALL, THIS, panel_title
+from explorer.figures.base import FONT, GRID, OVER, PINNED, PINNED_DASHES, SMALL, THIS, panel_title, x_heading
 from explorer.figures.marks import dot, word
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import NARROW, spread, value
@@ -160,7 +160,7 @@ def dive_figure(
             "constraintoward": "left",
             "tickvals": side,
             "ticktext": [f"{t:g}" if t >= 0 else "" for t in side],
-            "title": {"text": "Way forward, m", "standoff": 6},
+            "title": x_heading("Way forward, m"),
         },
     )
     figure.add_annotation(**panel_title("Height above the ground", "m"))
@@ -282,7 +282,7 @@ def delay_strip(answer: DiveAnswer) -> str:
     cells = "".join(
         "<li "
         f'style="flex-grow:{max(v, 0.02 * total):.4f}"><i{" class=own" if n == "spin up" else ""}></i>'
-        f"<span>{n}<br>{v:.2f}</span></li>"
+        f"<span>{n}<br>{v:.2f}{NARROW}s</span></li>"
         for n, v in parts
     )
     return f'<div class="wi-delay"><p>Delay {value("seconds", total)}, in its parts</p><ol>{cells}</ol></div>'
@@ -320,6 +320,9 @@ def wash_strip(found: WashBand, others: Sequence[WashBand]) -> str:
     low, worst_low, worst_high, high = (float(v) for v in (found.low, found.worst_low, found.worst_high, found.high))
     top = 5.0 * math.ceil((high + 2.0) / 5.0)
 
+    def speed_text(v: float) -> str:
+        return value("speed", v, unit=False)  # as in the sentence below
+
     def at(v: float) -> float:
         return 100.0 * min(max(v / top, 0.0), 1.0)
 
@@ -338,6 +341,6 @@ def wash_strip(found: WashBand, others: Sequence[WashBand]) -> str:
         pieces.append(f'<i class="there p{place}" style="left:{left:.2f}%;width:{right - left:.2f}%"></i>')
     marks = "".join(
         f'<span class="tick" style="left:{at(v):.2f}%">{text}</span>'
-        for v, text in ((0.0, "0"), (low, f"{low:.1f}"), (high, f"{high:.1f}"), (top, f"{top:.0f}{NARROW}m/s"))
+        for v, text in ((0.0, "0"), (low, speed_text(low)), (high, speed_text(high)), (top, f"{top:.0f}{NARROW}m/s"))
     )
     return f'<div class="wi-wash" aria-hidden="true">{"".join(pieces)}{marks}</div>'

@@ -75,7 +75,7 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         page_frame.say(f'<ol class="wi-three">{rows}</ol>{figures.delay_strip(this)}')
     page_frame.say(f'<p class="wi-caution" role="note">{CAUTION}</p>')
     pulls = figures.pull_table(this, asked=inputs.hardest_pull_g)
-    page_frame.section("A harder pull-out, a fuller pack", "height lost", pulls)
+    page_frame.section("A harder pull-out, a fuller pack", "middle of the estimate", pulls)
     wash_block(inputs, pins)
     page_frame.numbers("dive", lambda: _frame(this), file_name="dive-path.csv", every=8)
     page_frame.next_question("choose", "What should I change?")
@@ -152,7 +152,7 @@ def _frame(this: answers.DiveAnswer) -> pd.DataFrame:
         {
             "time [s]": path.time.ravel(),
             "way forward [m]": path.forward.ravel(),
-            "height above the command [m]": path.height.ravel(),
+            "height above the decision [m]": path.height.ravel(),
             "speed [m/s]": path.speed.ravel(),
         }
     )

@@ -68,10 +68,14 @@ class Curve:
 
 @dataclass(frozen=True)
 class Ceiling:
-    """Limit of the pack current from a label: current [A] and the text at its line."""
+    """Limit of the pack current from a label: current [A] and whose rating it is, for the key."""
 
     current: float
     words: str
+
+    def drawn(self, axis: Axis) -> bool:
+        """Whether the limit is inside the axis of the current."""
+        return 0.0 < self.current < axis.top
 
 
 @dataclass(frozen=True)
@@ -176,7 +180,7 @@ def story(
     )
     _rows(figure, this, units, force)
     if ceiling is not None:
-        limit(figure, ceiling.current, ceiling.words, x_top=100.0, y_top=axes[1].top, row=2)
+        limit(figure, ceiling.current, x_top=100.0, y_top=axes[1].top, row=2)
     for place, other in reversed(list(enumerate(others))):
         _rows(figure, other, units, force, pinned_place=place)
     if marks:
@@ -241,12 +245,12 @@ def _hover_marks(
             word(figure, x, y, _no_hover(this), right_of=x < 40.0, bold=True, shift=0, rise=16)
         return
     word(figure, at, 0.9, f"hover {at:.0f} %", row=1, right_of=right, bold=True, domain=True)
-    # below the label of the ceiling, if both would overlap
+    # below the line of the ceiling, if it would cross the number
     line_at = 0.0 if ceiling is None else ceiling.current / axes[1].top
     word(
         figure,
         at,
-        0.17 if 0.3 < line_at < 0.64 else 0.32,
+        0.15 if 0.2 < line_at < 0.44 else 0.32,
         value("current", this.hover_current),
         row=2,
         right_of=right,

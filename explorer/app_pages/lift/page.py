@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import pandas as pd
 import streamlit as st
 
 from explorer.app_pages.lift import bars, figures, measured, nearest, side_by_side, summary
@@ -18,6 +19,7 @@ from explorer.inputs.build_names import distinct_names
 from explorer.session import kept_values, state
 from explorer.text.numbers import value
 from propmodel.assess.limits import Limit
+from propmodel.base.units import RPM
 
 STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
 
@@ -124,10 +126,30 @@ def throttle_block(inputs: Inputs, pins: list[Inputs], found: measured.Nearest) 
     words = figures.story_words(this, units)
     page_frame.chart(figure, key="story", alt=words)
     names = distinct_names(pins, inputs)
-    page_frame.say(page_frame.key_line(names, limit=ceiling is not None) + measured.key(found, inputs.rotors))
+    limit = f"over {ceiling.words}" if ceiling is not None and ceiling.drawn(axes[1]) else ""
+    page_frame.say(page_frame.key_line(names, limit=limit) + measured.key(found, inputs.rotors))
     beside(inputs, pins)
     sources(found)
-    page_frame.numbers("story", lambda: this.curve.to_frame(), file_name="throttle-story.csv", every=5, words=words)
+    page_frame.numbers("story", lambda: story_frame(this), file_name="throttle-story.csv", every=5, words=words)
+
+
+def story_frame(this: figures.Curve) -> pd.DataFrame:
+    """Return the numbers behind the chart, one row a motor command."""
+    curve, units = this.curve, page_frame.units()
+    force = "N" if units.thrust == "N" else "kg"
+    return pd.DataFrame(
+        {
+            "motor command [%]": 100.0 * curve.throttle,
+            f"thrust of all rotors [{force}]": figures.thrust_of_all(curve.thrust, this.rotors, units),
+            "pack current [A]": curve.pack_current,
+            "pack voltage [V]": curve.pack_voltage,
+            "pack power [W]": curve.electrical_power,
+            "share that lifts [%]": 100.0 * curve.efficiency,
+            "current of one motor [A]": curve.motor_current,
+            "shaft power of one motor [W]": curve.shaft_power,
+            "rotor speed [rpm]": curve.rev_per_s / RPM,
+        }
+    )
 
 
 def compared(inputs: Inputs, head: summary.Headline, pins: list[summary.Headline]) -> str:
@@ -207,16 +229,16 @@ def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
     made = headlines.build(inputs)
     known = []
     if made.pack.max_continuous_current is not None:
-        known.append((float(made.pack.max_continuous_current), "label of the pack, held on"))
+        known.append((float(made.pack.max_continuous_current), "continuous rating of the pack"))
     if made.controller.continuous_current is not None:
         # the label applies to each ESC; at full command the pack current is the duty cycle times the motor currents
         duty = float(made.duty_cap)
         each = float(made.controller.continuous_current)
-        known.append((each * inputs.rotors * duty, "label of the ESC, reached at full command"))
+        known.append((each * inputs.rotors * duty, "continuous rating of the ESCs, at full command"))
     if not known:
         return None
     amps, words = min(known)
-    return figures.Ceiling(amps, f"{words}: {value('current', amps)}")
+    return figures.Ceiling(amps, f"{value('current', amps)}, {words}")
 
 
 def watts_block(inputs: Inputs) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -135,6 +136,11 @@ def _names(builds: Sequence[Beside]) -> list[str]:
     return ["this build", *distinct_names([one.inputs for one in builds[1:]], builds[0].inputs)]
 
 
+def _cell(text: str) -> str:
+    """Return the text of a cell, with its band in one line; HTML."""
+    return re.sub(r"\(([^()]* to [^()]*)\)", r'<span class="r">(\1)</span>', html.escape(text))
+
+
 def table(builds: Sequence[Beside], units: Units) -> str:
     """Return the table as HTML; user text is escaped.
 
@@ -154,8 +160,7 @@ def table(builds: Sequence[Beside], units: Units) -> str:
     body = ""
     for name, cells, best in _rows(builds, units):
         price_row = "".join(
-            f"<td>{f'<b>{BEST} {html.escape(cell)}</b>' if k in best else html.escape(cell)}</td>"
-            for k, cell in enumerate(cells)
+            f"<td>{f'<b>{BEST} {_cell(cell)}</b>' if k in best else _cell(cell)}</td>" for k, cell in enumerate(cells)
         )
         body += f'<tr><th scope="row">{html.escape(name)}</th>{price_row}</tr>'
     return (

@@ -113,7 +113,8 @@ def _hot(inputs: Inputs) -> None:
 
 
 def _fact(amount: float, unit: str) -> str:
-    step = 0.01 if amount < 1.0 else 0.1 if amount < 10.0 else 1.0
+    """Return an estimate to two digits, as on the page *Plug in*."""
+    step = 10.0 ** (math.floor(math.log10(max(abs(amount), 1e-9))) - 1)
     return f"{number(amount, step)}{NARROW}{unit}"
 
 

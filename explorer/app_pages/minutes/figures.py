@@ -15,7 +15,7 @@ from explorer.app_pages.minutes.answers import Cutoff, Ghosts, Minutes, PackAxis
 from explorer.figures.base import OVER, PINNED, SMALL, THIS, Axis, Panel, panels
 from explorer.figures.marks import band, dot, hatch, line, pinned, word
 from explorer.figures.sketch import Sketch
-from explorer.text.numbers import value
+from explorer.text.numbers import NARROW, two_digits, value
 from propmodel.base.units import GRAM, KMH, MINUTE
 
 __all__ = [
@@ -211,11 +211,12 @@ def ledger(rows: Sequence[tuple[str, str, str, Sequence[str]]], *, pinned_names:
     out = []
     for name, mine, spread_, theirs in rows:
         aside = f' <span class="r">({html.escape(spread_)})</span>' if spread_ else ""
-        second = _of_pinned(theirs, pinned_names)
+        second = _of_pinned(["the same" if text == mine else text for text in theirs], pinned_names)
         out.append(f"<div><dt>{html.escape(name)}</dt><dd><b>{html.escape(mine)}</b>{aside}</dd>{second}</div>")
-    mark = ", pinned" if len(pinned_names) == 1 else ""
+    one = len(pinned_names) == 1
+    mark, sign = (", pinned", "") if one else ("", '<span class="key"><i class="shape p{}"></i></span>')
     foot = "".join(
-        f'<p class="foot"><i class="dash p{place}"></i>{html.escape(whose)}{mark}</p>'
+        f'<p class="foot"><i class="dash p{place}"></i>{sign.format(place)}{html.escape(whose)}{mark}</p>'
         for place, whose in enumerate(pinned_names)
     )
     return f'<div class="wi-ledger"><dl>{"".join(out)}</dl>{foot}</div>'
@@ -293,20 +294,31 @@ def speed_figure(
     figure.add_shape(
         type="line", x0=0, y0=0, x1=reach, y1=some * reach / fast, line=thin, layer="below", name="farthest"
     )
-    figure.add_shape(type="line", x0=0, y0=least, x1=min(2.2 * slow, x_axis.top), y1=least, line=thin, layer="below",
-                     name="longest")  # fmt: skip
+    # short, so that it does not cross the label at the other point
+    figure.add_shape(type="line", x0=0.4 * slow, y0=least, x1=min(1.5 * slow, 0.5 * (slow + fast)), y1=least, line=thin,
+                     layer="below", name="longest")  # fmt: skip
     dot(figure, slow, least, name="longest")
     dot(figure, fast, some, name="farthest")
-    _below(figure, slow, least, f"longest {slow:.0f}", shift=-17, anchor="right")
-    _below(figure, fast, some, f"farthest {fast:.0f}", shift=-17, anchor="left")
+    # below the line from the corner, which passes closely under the lowest point
+    figure.add_shape(type="line", x0=slow, y0=0, x1=slow, y1=least, line=thin, layer="below", name="to the label")
+    _below(figure, slow, 0.0, f"longest {value('road_speed', slow * KMH)}", shift=10, anchor="left", aside=5)
+    _below(figure, fast, some, f"farthest {value('road_speed', fast * KMH)}", shift=-17, anchor="left", aside=4)
     _ends(figure, this, last, x_axis, y_axis)
     if cruise is not None and 0.0 < cruise / KMH < x_axis.top:
-        figure.add_shape(
-            type="line", x0=cruise / KMH, x1=cruise / KMH, y0=0, y1=1, yref="y domain", layer="below", name="cruise",
-            line={"width": 1, "color": PINNED},
-        )  # fmt: skip
-        word(figure, cruise / KMH, 0.94, "your cruise", domain=True, right_of=False, shift=5)
+        _cruise(figure, this, cruise / KMH, x_axis, y_axis)
     return figure.finished()
+
+
+def _cruise(figure: Sketch, this: SpeedCurve, x: float, x_axis: Axis, y_axis: Axis) -> None:
+    """Mark the cruise speed by a line from the curve upwards; the labels of the other points are below the curve."""
+    there = np.isfinite(this.power)
+    foot = float(np.interp(x, this.speed[there] / KMH, this.power[there]))
+    top = min(foot + 0.25 * y_axis.top, 0.95 * y_axis.top)
+    figure.add_shape(
+        type="line", x0=x, x1=x, y0=min(foot, top), y1=top, layer="below", name="cruise",
+        line={"width": 1, "color": PINNED},
+    )  # fmt: skip
+    word(figure, x, top, "your cruise", right_of=x < 0.26 * x_axis.top, shift=5)
 
 
 def _ends(figure: Sketch, this: SpeedCurve, last: int, x_axis: Axis, y_axis: Axis) -> None:
@@ -318,12 +330,12 @@ def _ends(figure: Sketch, this: SpeedCurve, last: int, x_axis: Axis, y_axis: Axi
     for x, y, text in ends:
         if x <= x_axis.top and y <= y_axis.top:
             dot(figure, x, y, name=text)
-            word(figure, x, y, f"{text} {x:.0f}", right_of=False, bold=True, shift=12)
+            word(figure, x, y, f"{text} {value('road_speed', x * KMH)}", right_of=False, bold=True, shift=12)
 
 
-def _below(figure: Sketch, x: float, y: float, text: str, *, shift: int, anchor: str) -> None:
+def _below(figure: Sketch, x: float, y: float, text: str, *, shift: int, anchor: str, aside: int = 0) -> None:
     figure.add_annotation(
-        text=f"<b>{text}</b>", x=x, y=y, xanchor=anchor, yanchor="middle", yshift=shift, xshift=0, showarrow=False,
+        text=f"<b>{text}</b>", x=x, y=y, xanchor=anchor, yanchor="middle", yshift=shift, xshift=aside, showarrow=False,
         font={"size": SMALL},
     )  # fmt: skip
 
@@ -371,9 +383,9 @@ def pack_figure(this: PackAxis, others: Sequence[PackAxis], *, axes: tuple[Axis,
         if abs(this.best_mass - this.here_mass) > 0.12 * x_axis.top * GRAM:
             right = x < 0.3 * x_axis.top
             rising = not this.inside and not math.isfinite(this.heaviest)
-            text = "still rising" if rising else f"longest {value('mass', this.best_mass)}"
-            word(figure, x, y, text, right_of=right, bold=True, shift=12)
-            figure.layout["annotations"][-1]["yshift"] = 12 if y < 0.85 * y_axis.top else -14  # clear of the title
+            text = "still rising" if rising else f"longest {two_digits(x)}{NARROW}g"
+            # above the curve, which is lower on the left; the axis has room for it
+            word(figure, x, y, text, right_of=right, bold=True, shift=8, rise=13)
     if math.isfinite(this.here_time):
         dot(figure, this.here_mass / GRAM, this.here_time / MINUTE, name="this pack")
         word(figure, this.here_mass / GRAM, this.here_time / MINUTE, "this pack", bold=True, shift=12)
@@ -388,8 +400,9 @@ def cutoff_figure(this: Cutoff, others: Sequence[Cutoff], *, axis: Axis) -> go.F
     figure = panels(
         (Panel("Minutes flown your way", "min", axis),),
         Axis(high, 0.5),
-        x_title=f"Landing voltage of a cell, V; axis begins at {low:.1f}",
-        height=320,
+        x_title=f"Landing voltage of a cell, V<br>axis begins at {low:.1f}",
+        height=338,
+        foot=64,
     )
     figure.layout["xaxis"] |= {"range": [low, high], "tickvals": ticks, "ticktext": [f"{t:.1f}" for t in ticks]}
     for place, other in enumerate(others):

@@ -82,6 +82,13 @@ def mix(shares: Sequence[float]) -> None:
     field_controls.control("cruise_kmh", where="mix")
 
 
+def mix_words(shares: Sequence[float]) -> str:
+    """Return the shares of the mix that are not zero, with their names."""
+    return ", ".join(
+        f"{name.lower()} {share:g}{NARROW}%" for (_, name), share in zip(SHARES, shares, strict=True) if share > 0.0
+    )
+
+
 def way_of_flying() -> None:
     """Draw the selection of a flying style, each with a popover for its shares."""
     raw = state.inputs()
@@ -119,8 +126,7 @@ def way_of_flying() -> None:
             if total > 0.0:
                 st.button("Scale them to 100 %", key="scale_mix", on_click=_scale, help="Keeps their proportions.")
         else:
-            words = " / ".join(f"{share:g}" for share in shares)
-            page_frame.say(f'<p class="wi-small">{"Your own" if own else "The"} mix: {words}{NARROW}%</p>')
+            page_frame.say(f'<p class="wi-small">{"Your own" if own else "The"} mix: {mix_words(shares)}.</p>')
 
 
 # ---- the page ---------------------------------------------------------------------------------------------
@@ -346,7 +352,7 @@ def speed_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw power against speed, range, wind and top speed."""
     this = answers.speed_curve(inputs)
     others = [answers.speed_curve(one) for one in pins]
-    page_frame.section("How far", "full pack; lowest point: longest flight; where the line touches: farthest")
+    page_frame.section("How far", "full pack; where the line touches: farthest")
     tops = figures.speed_tops(this, others)
     axes = (state.axis("road speed", tops[0]), state.axis("level power", tops[1]))
     figure = figures.speed_figure(this, others, axes=axes, cruise=inputs.cruise_kmh * KMH)
@@ -411,7 +417,7 @@ def _speed_frame(this: answers.SpeedCurve) -> pd.DataFrame:
         {
             "speed [km/h]": this.speed / KMH,
             "power [W]": this.power,
-            "current [A]": this.current,
+            "current [A]": np.where(this.held, this.current, np.nan),  # beyond it a full pack alone holds the speed
             "tilt [deg]": np.degrees(this.tilt),
             "time [min]": this.time / MINUTE,
             "turns back at [km]": this.time * this.speed / 2000.0,
@@ -430,7 +436,8 @@ def pack_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     with left:
         grams = max(float(one.mass[-1]) / GRAM for one in (pack, *pack_pins))
         most = _most(*(one.time for one in (pack, *pack_pins)))
-        axes = (state.axis("pack mass", grams), state.axis("pack minutes", most))
+        # above the curve there is room for the label of its highest point
+        axes = (state.axis("pack mass", grams), state.axis("pack minutes", 1.12 * most))
         page_frame.chart(
             figures.pack_figure(pack, pack_pins, axes=axes), key="pack_mass", alt=flight_words.pack_words(pack)
         )
@@ -480,7 +487,7 @@ def _cutoff_words(cut: answers.Cutoff) -> str:
 def firmware_block(inputs: Inputs) -> None:
     """Draw the throttle above idle for the hover setting of the firmware."""
     words = f'<p class="wi-plain">{flight_words.firmware_words(answers.firmware_hover(inputs))}</p>'
-    page_frame.section("Hover setting to type in", "throttle above idle, full pack and end of flight", words)
+    page_frame.section("Hover setting to type in", "throttle above idle, so below the hover command", words)
 
 
 page(state.usable(), state.pins())

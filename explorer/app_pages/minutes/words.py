@@ -8,11 +8,11 @@ from collections.abc import Sequence
 
 from explorer.app_pages.minutes.answers import FirmwareHover, Minutes, PackAxis, SpeedCurve
 from explorer.inputs import Inputs
-from explorer.text.numbers import NARROW, Units, change, spread, value
+from explorer.text.numbers import NARROW, Units, change, number, spread, two_digits, value
 from explorer.text.sentence_parts import build_name, dash, ink, pinned_builds, range_words, small_own_name
 from propmodel.assess.margins import PACK_LIMIT
 from propmodel.base.status import Status
-from propmodel.base.units import CELSIUS_ZERO
+from propmodel.base.units import CELSIUS_ZERO, GRAM, MAH
 
 __all__ = [
     "alarm_words",
@@ -153,7 +153,7 @@ def warm_words(this: Minutes) -> str:
         if celsius > most
         else ""
     )
-    return f"Flown your way the pack warms itself{ends}; that is counted.{hot}"
+    return f"The pack warms itself{ends}; that is counted.{hot}"
 
 
 def cold_old_words(cold: tuple[float, float] | None, old: float | None) -> str:
@@ -183,12 +183,14 @@ def pack_words(axis: PackAxis) -> str:
             "Whatever its mass, a pack of this kind leaves less thrust than twice the weight at the end of the flight: "
             "it cannot catch a gust then."
         )
-    here = value("mass", axis.here_mass)
+    # in grams, as the axis of the chart
+    here = f"{number(axis.here_mass / GRAM)}{NARROW}g"
     if not math.isfinite(axis.here_time):
         return f"With today's pack of {here} it cannot fly so; the curve shows which could."
     gain = axis.best_time - axis.here_time
     tail = (
-        f"{value('mass', axis.best_mass)} ({value('charge', axis.best_capacity)}): {value('minutes', axis.best_time)}"
+        f"{two_digits(axis.best_mass / GRAM)}{NARROW}g ({two_digits(axis.best_capacity / MAH)}{NARROW}mAh): "
+        f"{value('minutes', axis.best_time)}"
     )
     if axis.here_mass > 1.08 * axis.best_mass:
         return f"Your pack of {here} is past the best: more of it mostly carries itself. Longest with about {tail}."
@@ -202,7 +204,7 @@ def pack_words(axis: PackAxis) -> str:
     if math.isfinite(axis.heaviest):
         return (
             f"Your pack weighs {here}. Longest with about {tail}; any heavier, and at the end of the flight "
-            "its thrust is less than twice its weight and it cannot catch a gust."
+            "it cannot catch a gust."
         )
     return (
         f"Your pack weighs {here}, and the minutes still rise at the heaviest tried, {tail}. Frame "
@@ -216,12 +218,12 @@ def firmware_words(hover: FirmwareHover) -> str:
         return "It cannot hover, so there is no hover setting to type in."
 
     def both(a: float, b: float) -> str:
-        return f"<b>{100 * a:.0f}{NARROW}%</b> at the start, <b>{100 * b:.0f}{NARROW}%</b> at the end"
+        return f"<b>{100 * a:.0f}{NARROW}%</b>, at the end <b>{100 * b:.0f}{NARROW}%</b>"
 
     return (
-        f"If your firmware sets volts by the stick: {both(hover.start, hover.end)}. If it makes thrust follow the "
-        f"stick: {both(hover.linear_start, hover.linear_end)}, about 1 divided by thrust-to-weight. Counted above "
-        "idle, so below the hover command. Type the middle."
+        f"If your firmware sets volts by the stick: full pack {both(hover.start, hover.end)}. If it makes thrust "
+        f"follow the stick: {both(hover.linear_start, hover.linear_end)}, about 1 divided by thrust-to-weight. "
+        "Type the middle."
     )
 
 

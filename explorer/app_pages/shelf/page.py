@@ -328,7 +328,7 @@ def _use_measured(name: str | None) -> None:
 
 def take_along(inputs: Inputs, pins: Sequence[Inputs]) -> None:
     """Draw the downloads: field sheet, curves, link."""
-    page_frame.section("Field sheet", "one page to print: build, numbers, limits, alarms, first power-up, cautions")
+    page_frame.section("Field sheet", "to print; page 1: build, alarms, limits, cautions; then the details")
     age = {"new": True, "old": False}.get(kept_values.get("esc_age", "unknown"))
     air = value("temperature", inputs.air_temperature_c + CELSIUS_ZERO, page_frame.units())
     made = f"{datetime.now():%d %B %Y}, for {number(inputs.altitude_m, 1.0)} m and {air}"

@@ -24,7 +24,7 @@ from explorer.app_pages.minutes import words as flight_words
 from explorer.figures.base import PINNED_DASHES, PINNED_MARKS, Axis
 from explorer.forecasts import headlines
 from explorer.inputs import Inputs, demo_inputs, flying, mix
-from explorer.text.numbers import Units
+from explorer.text.numbers import Units, value
 from propmodel.assembly.build import with_fields
 from propmodel.assembly.demo import demo_names
 from propmodel.assess.limits import Limit
@@ -152,8 +152,8 @@ def test_firmware_that_evens_the_pull_hovers_near_one_over_the_pull():
     assert found.linear_start == pytest.approx(1.0 / found.thrust_start)
     assert found.linear_start < found.start < found.end
     text = plain(flight_words.firmware_words(found))
-    assert f"{100 * found.start:.0f} % at the start" in text
-    assert f"{100 * found.linear_start:.0f} % at the start" in text
+    assert f"full pack {100 * found.start:.0f} %, at the end {100 * found.end:.0f} %" in text
+    assert f"{100 * found.linear_start:.0f} %, at the end" in text
 
 
 def curve(speed: np.ndarray, time: np.ndarray) -> answers.SpeedCurve:
@@ -574,7 +574,8 @@ def test_wash_strip_carries_the_published_edges():
     band, speed = dive_answers.wash(SCREE)
     text = figures.wash_strip(band, [])
     assert all(f'class="there p{k}"' in figures.wash_strip(band, [band] * 3) for k in range(3))
-    assert f">{0.4 * speed:.1f}<" in text and f">{1.4 * speed:.1f}<" in text
+    low, high = (value("speed", share * speed, unit=False) for share in (0.4, 1.4))
+    assert f">{low}<" in text and f">{high}<" in text
     # ideal induced velocity of a 0.69 kg five-inch craft: sqrt(m g / (2 rho A)), about 7.5 m/s
     made = headlines.build(SCREE)
     ideal = math.sqrt(float(made.weight) / (2.0 * float(made.air.density) * float(made.total_disc_area)))

@@ -256,7 +256,7 @@ def test_verdict_when_the_load_explains_it():
     hot = hot_motor_verdict(25.0, 70.0)
     assert hot.explained == "yes" and not hot.causes and "70 K over the air" in hot.text
     runaway = hot_motor_verdict(60.0, float("nan"))
-    assert runaway.explained == "yes" and "until something gives" in runaway.text and "nan" not in runaway.text
+    assert runaway.explained == "yes" and "until something fails" in runaway.text and "nan" not in runaway.text
     warm = hot_motor_verdict(9.0, 28.0)
     assert warm.explained == "partly" and warm.causes
     # the same rise on a winter's day and in a heat wave: a hand judges the bell, not the rise

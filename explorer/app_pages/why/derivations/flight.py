@@ -167,7 +167,7 @@ def top_working(b: Build) -> Derivation:
                 f"F = T - m g cos = {short(rotor_thrust)} - {short(weight)} x {math.cos(tilt):.2f} = {short(plate)} N at "
                 f"{math.degrees(tilt):.0f} degrees of tilt",
                 "Along the shafts: thrust = weight cos + the air on the plate. The rotors' in-plane force lies across them; "
-                "it leans the craft further.",
+                "it tilts the craft further.",
             ),
             (
                 "The plate in the stream",

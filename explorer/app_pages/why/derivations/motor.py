@@ -212,7 +212,7 @@ def more_kv_working(b: Build) -> Derivation:
             (
                 "The same stator wound for twice the KV",
                 f"K_t halves, the wound part falls to a quarter, K_m stays: R = {1000 * after:.0f} mohm{note}",
-                "More KV is not more power: it asks more amps at fewer volts.",
+                "More KV is not more power: it draws more amps at fewer volts.",
             ),
         ],
         after,

@@ -41,7 +41,7 @@ def spread_working(b: Build) -> Derivation:
             (
                 "All together",
                 f"sqrt({terms}{more}) = {100 * total:.0f} %",
-                "Doubts that know nothing of each other add by their squares: the largest rules.",
+                "Independent errors add by their squares: the largest dominates.",
             ),
             (
                 "Eight in ten",

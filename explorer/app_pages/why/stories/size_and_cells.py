@@ -77,7 +77,7 @@ def _inch_why(f: Facts) -> list[Step]:
             "Definition of the torque coefficient, same shape.",
         ),
         (
-            "So the motor slows, and asks more amps",
+            "So the motor slows, and draws more amps",
             f"{60 * f.a['full_throttle_rev_per_s']:,.0f} rpm becomes {60 * f.b['full_throttle_rev_per_s']:,.0f}; "
             f"I ~ Q: {f.a['full_throttle_motor_current']:.0f} A becomes {f.b['full_throttle_motor_current']:.0f} A "
             "in each motor",

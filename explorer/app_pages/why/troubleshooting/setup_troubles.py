@@ -46,7 +46,7 @@ def _yaw(c: CraftAnswers) -> str:
     each = number(c.build.weight) / number(c.build.rotors)
     return (
         "Check first, pack out and propellers off: direction of each motor, the right propeller on each, motors square "
-        "to the arm. One motor that leans a degree pushes sideways with "
+        "to the arm. One motor tilted by a degree pushes sideways with "
         f"{1000.0 * each * math.sin(LEAN) / STANDARD_GRAVITY:.1f} g at the end of its arm. Yaw is the weakest axis: it "
         "comes from the torque of the propellers alone, so large slow craft turn late and swing past."
     )
@@ -69,7 +69,7 @@ def _vibration(c: CraftAnswers) -> str:
         return NO_HOVER
     slow, fast = number(c.whole.hover.rev_per_s), number(c.whole.full_throttle.rev_per_s)
     return (
-        f"A rotor shakes once a turn: {slow:.0f} Hz in a hover, {fast:.0f} Hz flat out, and "
+        f"A rotor vibrates once a turn: {slow:.0f} Hz in a hover, {fast:.0f} Hz flat out, and "
         f"{slow * number(c.build.propeller.blades):.0f} Hz where the blades pass an arm. Pack out, then: a chipped or "
         "bent blade, a bent bell, a worn bearing, loose screws, a soft arm, a flight controller without soft mounts. "
         "Balance or change the propeller first; a filter hides shaking and delays control."

@@ -71,7 +71,7 @@ def _cells(c: CraftAnswers) -> str:
         f"With {cells + 1:.0f} cells instead of {cells:.0f} the bare motor would turn {value('rpm', rpm / 60.0)}, its "
         f"propeller's tips at {mach:.2f} of the speed of sound; it never gets there and draws the difference as amps. "
         f"The power asked grows with about the cube of the volts: {more**3:.1f} times. The same speed on "
-        f"{cells + 1:.0f} cells takes about {value('kv', kv / more)}. Every other part on the pack must bear the "
+        f"{cells + 1:.0f} cells takes about {value('kv', kv / more)}. Every other part on the pack must be rated for the "
         "volts too, and a throttle cap does not change that."
     )
 
@@ -150,7 +150,7 @@ def _fuse(c: CraftAnswers) -> str:
 def _supply(c: CraftAnswers) -> str:
     return (
         "A braking propeller pumps its energy back. A pack takes it; a bench supply cannot, and the volts climb until "
-        "something gives. Switch active braking off on a supply, or test behind a pack with a current limit."
+        "something fails. Switch active braking off on a supply, or test behind a pack with a current limit."
     )
 
 
@@ -311,7 +311,7 @@ def _tilt(c: CraftAnswers) -> str:
     )
     return (
         (
-            f"Level and steady this craft leans {at} (estimate: 8 in 10 within a third; one that carries boxes up to "
+            f"Level and steady this craft tilts {at} (estimate: 8 in 10 within a third; one that carries boxes up to "
             "twice as far). "
             if at
             else ""

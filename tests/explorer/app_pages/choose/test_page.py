@@ -93,7 +93,7 @@ def first() -> AppTest:
 def test_it_answers_all_five_questions_at_once(first):
     text = body(first)
     for words in ("Which combination is best for me?", "Or change one part", "Most minutes in hover",
-                  "What to look for", "Where the spread comes from",
+                  "What to look for", "Why the forecast is a band",
                   "Best single change that breaks no new limit"):  # fmt: skip
         assert words in text
     assert re.search(r"\d[\d ]* of \d[\d ]* hold", text)
@@ -271,7 +271,7 @@ def test_the_spread_names_what_brings_most_first(output, most, next_):
     if output == "hover_throttle":
         # it is the command that is read in a hover, and so the map with it
         taken = body(at).split("What one reading takes")[1]
-        assert float(re.search(r"Reading amps and command in a hover (\d+) %", taken)[1]) > 80
+        assert float(re.search(r"Reading current and command in a hover (\d+) %", taken)[1]) > 80
 
 
 def test_other_answers_can_be_mapped():

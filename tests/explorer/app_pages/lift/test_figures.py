@@ -138,10 +138,13 @@ def test_a_pinned_build_that_differs_only_in_mass_shows_by_its_hover_mark():
 
 def test_hatched_only_above_the_label_and_only_when_there_is_one():
     assert traces(story(curve_of()), "beyond") == []
-    figure = story(curve_of(), ceiling=figures.Ceiling(98.0, "label of the pack: 98 A"))
+    ceiling = figures.Ceiling(98.0, "98 A, continuous rating of the pack")
+    figure = story(curve_of(), ceiling=ceiling)
     (hatched,) = traces(figure, "beyond")
     assert min(hatched.y) == 98.0 and hatched.fillpattern.shape == "/"
-    assert "label of the pack: 98 A" in [note.text for note in figure.layout.annotations]
+    # the key below the chart names it: no curve or hover line crosses words
+    assert not any("rating" in (note.text or "") for note in figure.layout.annotations)
+    assert ceiling.drawn(base.Axis(200.0, 50.0)) and not ceiling.drawn(base.Axis(80.0, 20.0))
 
 
 def test_a_label_above_the_axis_is_not_drawn():
