@@ -375,7 +375,7 @@ def suggestions(text: str, accept: Callable[[Piece], bool] = lambda piece: True)
         digits.translate(str.maketrans("BZ", "82")),
         re.sub(r"([.x*-]){2,3}", r"\1", text),
     ]
-    if re.fullmatch(r"\d{4}", text):
+    if re.fullmatch(r"\d{4}", text) and int(text) % 50:
         tries += [text[:i] + text[i + 1] + text[i] + text[i + 2 :] for i in (2, 1, 0)]  # two digits turned
     tries.append(re.sub(r"([A-Za-z])\1{1,3}$", r"\1", text))
     tries.append(text.strip("xX*-_./,"))

@@ -505,6 +505,12 @@ _WEAK_WHEN_COLD = ("sag_fresh", "sag_low", "brownout", "pull", "hover_high", "mo
 _TOO_MANY_VOLTS = tuple(key for key in margins.FITS if key.endswith(("_cells", "_voltage")))
 
 
+def _is_sold(inches: NDArray) -> NDArray[np.bool_]:
+    """Propellers from 2.5 in are sold in half inches, and 5.1 and 5.2 in (common practice, from memory)."""
+    halves = np.abs(2.0 * inches - np.round(2.0 * inches)) < 1e-6
+    return (inches < 2.45) | halves | ((inches > 5.05) & (inches < 5.25))
+
+
 class _Clearing:
     """Search for the smallest change of a single field that brings a share below 1."""
 
@@ -524,6 +530,8 @@ class _Clearing:
             count = int(abs(end / step - away) + 1e-6)
             beyond = (away + np.sign(end - now) * np.arange(1, count + 1)) * step
             numbers = np.concatenate([[now], beyond])
+            if change.path == "propeller.diameter":
+                numbers = numbers[_is_sold(numbers) | (np.arange(numbers.size) == 0)]
             if change.unit == "mAh":
                 numbers = numbers[numbers * change.factor <= battery.MOST_CAPACITY]
             build = with_fields(self.build, {change.path: numbers * change.factor + change.offset})

@@ -66,7 +66,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
 
     page_frame.say(
         "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
-        + bars.margin_bars(summary.nearest_limits(limits))
+        + bars.margin_bars(summary.nearest_limits(limits), guessed=page_frame.is_open())
     )
     with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
         if box.open:

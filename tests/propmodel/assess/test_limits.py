@@ -168,3 +168,14 @@ def test_arrays_and_nonsense_are_refused():
         limits(SCREE, hold=-2.0)
     with pytest.raises(ValueError, match="hold must be a finite number, got nan"):
         limits(SCREE, hold=float("nan"))
+
+
+def test_a_larger_propeller_as_a_remedy_is_one_that_is_sold():
+    # common practice, from memory: half inches from 2.5 in, and 5.1 and 5.2 in
+    heavy = [("scree", 1.1), ("tarn", 0.35), ("moor", 0.6), ("fell", 1.2)]
+    for name, more in heavy:
+        build = propmodel.demo(name)
+        loaded = propmodel.with_fields(build, {"craft.payload_mass": build.craft.payload_mass + more})
+        sizes = re.findall(r"propeller of (\d+\.\d) in", " ".join(one.fix for one in limits(loaded)))
+        assert sizes, name
+        assert all(size in ("5.1", "5.2") or 2.0 * float(size) % 1.0 == 0.0 for size in sizes), (name, sizes)

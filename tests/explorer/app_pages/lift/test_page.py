@@ -27,7 +27,7 @@ def test_the_first_visit_is_alive(first):
     text = body(first)
     assert "Pinned: Scree without camera, 620 g" in text
     assert "Move Take-off mass and watch the hover line." in text
-    assert "Nearest measured parts: stator 2306.5, otherwise your labels" in text
+    assert "Nearest measured parts: as yours but stator 2306.5" in text
     assert len(trace(first, "this")) == 3 and len(trace(first, "pinned")) == 3
 
 

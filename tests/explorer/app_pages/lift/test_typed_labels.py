@@ -249,3 +249,29 @@ def test_another_build_clears_the_labels_of_the_one_before():
     at.segmented_control(key="craft").set_value("moor")
     run(at)
     assert at.text_input(key="labels").value == "" and sentence(at).startswith("Moor")
+
+
+def test_while_a_label_is_open_no_bar_says_over_or_clear_but_a_told_misfit_is_said():
+    at = opened()
+    at.text_input(key="labels").set_value("2207 1950KV, ESC 2-4S 30A, 6S2P 5000mAh")
+    run(at)
+    first = re.sub(r"<[^>]+>", "", sentence(at))
+    assert first.startswith("1 label open: “5000mAh”")
+    # the cells are told, whatever the capacity turns out to be
+    assert "The ESC does not fit: the ESC is sold for 2 to 4 cells; the pack has 6 cells" in first
+    bars = body(at).partition("Weakest parts")[2]
+    assert "with a guess" in bars and "clear" not in bars and "usual" not in bars
+    at.switch_page(page_file("margins"))
+    run(at)
+    close = body(at).partition("How close?")[2].partition("A motor is hot")[0]
+    assert "with a guess" in close and "✓" not in close and "✕" not in close and "within their limits" not in close
+    at.text_input(key="labels").set_value("2207 1950KV, ESC 2-4S 30A, 6S2P 5000mAh each")
+    run(at)
+    assert "with a guess" not in body(at)
+
+
+def test_a_misfit_that_rests_on_an_open_label_is_not_said():
+    at = opened()
+    at.text_input(key="labels").set_value("55A ESC 6S, motor up to 4S")
+    run(at)
+    assert "label open" in sentence(at) and "does not fit" not in body(at)
