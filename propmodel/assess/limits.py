@@ -577,6 +577,8 @@ class _Clearing:
             s, over = "" if change.plural else "s", shares[key][0] > 1.0
             helps = f"bring{s} it within its limit" if over else f"leave{s} it more room"
             text = f"{change.words[0].upper()}{change.words[1:]} {amount} {helps}"
+            if change.path == "command_cap" and numbers[index] > numbers[0]:
+                text = f"The throttle cap of {numbers[0]:.0f} % holds it back: raising it to {amount} {helps}"
             if fine.any():
                 return f"{text}."
             if not second:

@@ -60,7 +60,7 @@ def test_every_limit_is_told_once_and_the_worst_come_first(build, hold):
 UNITS = {"%": 0.01, "mAh": 1e-3, "in": INCH, "KV": 1.0}
 FIELDS = {
     "A throttle cap of": "command_cap",
-    "Raising the throttle cap to": "command_cap",
+    "The throttle cap of [0-9]+ % holds it back: raising it to": "command_cap",
     "A pack of": "pack.capacity_ah",
     "A pitch of": "propeller.pitch",
     "A propeller of": "propeller.diameter",
@@ -77,7 +77,8 @@ def test_a_fix_clears_what_it_says_it_clears(build):
         if match is None:
             continue
         words, number, unit = match.groups()
-        changed = propmodel.with_fields(build, {FIELDS[words]: float(number) * UNITS[unit]})
+        (field,) = [path for head, path in FIELDS.items() if re.fullmatch(head, words)]
+        changed = propmodel.with_fields(build, {field: float(number) * UNITS[unit]})
         before, after = (margins.evaluate(Assessment(b), hold=10.0) for b in (build, changed))
         share = float(after[x.key])
         goal = 1.0 if x.state == "over" else TIGHT
@@ -92,7 +93,11 @@ def test_a_fix_clears_what_it_says_it_clears(build):
     ("change", "key", "wanted"),
     [
         ({"motor.kv": 2450.0}, "sag_low", "Motors of [0-9]+ KV bring it within its limit"),
-        ({"command_cap": 0.2}, "pull", "Raising the throttle cap to [0-9]+ % brings it within its limit"),
+        (
+            {"command_cap": 0.2},
+            "pull",
+            "The throttle cap of 20 % holds it back: raising it to [0-9]+ % brings it within its limit",
+        ),
         # of a pack that was read: the label's own gives too little for any charge
         ({"pack.reserve": 0.0, "pack.cell_resistance": 4e-3}, "sag_low", "Landing with a charge left of [0-9]+ % bri"),
         ({"pack.temperature": 333.15}, "pack_heat", "A pack cooled to [0-9]+ C brings it"),
