@@ -33,7 +33,7 @@ from explorer.inputs import Inputs
 from explorer.inputs.build_names import distinct_names
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.session import kept_values, state, typed_labels
-from explorer.text.numbers import spread
+from explorer.text.numbers import NARROW, spread
 from propmodel import parts
 
 PATIENCE = 0.7
@@ -156,7 +156,9 @@ def best_words(inputs: Inputs, seen: MapState | None) -> str:
     beside = "thrust" if LOOKS[p.y].kind == "thrust_to_weight" else LOOKS[p.y].words
     better = f"{_better(p.x)[:1].upper()}{_better(p.x)[1:]}"
     if seen.instead:
-        better = f"No combination keeps its limits as usual. Of those that fit, {_better(p.x)}"
+        cap = inputs.command_cap_percent
+        under = f" under your throttle cap of {cap:.0f}{NARROW}%" if cap < 100.0 else ""
+        better = f"No combination keeps its limits as usual{under}. Of those that fit, {_better(p.x)}"
     return f'{better}: <b class="n long">{html.escape(seen.labels[index])}</b>. {first}{against}; {beside} {second}.'
 
 
@@ -376,6 +378,8 @@ def winners(inputs: Inputs, seen: MapState) -> None:
     names = list(dict.fromkeys([p.x, p.y, "mass", *(k for k in (PRICE,) if k in seen.answers[p.winners[0]])]))
     now = answers.point_of(inputs, tuple(names))
     headings = ["No.", "Motor; propeller; pack", *(LOOKS[n].words for n in names), "against this build"]
+    all_over = [seen.over.get(index, ()) for index in p.winners]
+    shared = all_over[0] if len(all_over) > 1 and len(set(all_over)) == 1 else ()
     rows = []
     for place, index in enumerate(p.winners, start=1):
         got = seen.answers[index]
@@ -388,10 +392,11 @@ def winners(inputs: Inputs, seen: MapState) -> None:
         ]
         over = seen.over.get(index, ())
         cells = [_answer(n, got[n], seen.bands.get(index, {}).get(n)).replace(" its weight", "") for n in names]
-        beside = ", ".join(against) + (f"; over: {_first_of(over)}" if over else "")
+        beside = ", ".join(against) + (f"; over: {_first_of(over)}" if over and not shared else "")
         rows.append([f"{place}", seen.labels[index], *cells, beside])
     table = page_frame.table(headings, rows, caption="What to look for")
-    page_frame.say(f'<div class="wi-winners">{table}</div>')
+    said = f'<p class="wi-small">Each of them is over: {html.escape(_first_of(shared))}.</p>' if shared else ""
+    page_frame.say(f'<div class="wi-winners">{table}</div>{said}')
     with st.container(key="choose_winners", horizontal=True):
         for place, index in enumerate(p.winners, start=1):
             if st.button(
