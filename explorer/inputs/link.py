@@ -63,12 +63,15 @@ class Link:
         One sentence for each value or key that could not be used.
     bad : tuple of str
         Names of the fields that could not be read.
+    nothing : bool
+        Whether none of the keys belongs to this program: the visitor comes as to the bare address.
     """
 
     inputs: Inputs
     pinned: tuple[Inputs, ...] = ()
     messages: tuple[str, ...] = ()
     bad: tuple[str, ...] = ()
+    nothing: bool = False
 
 
 def clean_text(text: str) -> str:
@@ -221,6 +224,11 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
     counted = sum(_ANY_PIN.sub("", key) != "craft" for key in params)
     if _is_count(end) and int(end[:6]) > len(params):
         messages.append("Some values of this link were lost on the way; theirs are those of the craft it names.")
+    if version is None and params and not any(_ANY_PIN.sub("", key) in (*FIELDS, "craft") for key in params):
+        said_so = (
+            f"This link could not be read ({_named(list(params))}); what you see is the invented craft to begin with."
+        )
+        return Link(Inputs(), messages=(*messages, said_so), nothing=True)
     inputs, bad = _build_of({k: v for k, v in params.items() if not _ANY_PIN.match(k)})
     pinned: list[Inputs] = []
     for before in _PINS:
@@ -335,6 +343,8 @@ def _named(keys: list[str]) -> str:
 def _sentence(bad: list[str], counted: int) -> str:
     names = _named(bad)
     total = max(counted, len(bad))
+    if total == 1:
+        return f"The value in this link could not be read ({names}); the default stands there."
     first = _count(len(bad)).capitalize()
     stand = "the default stands there" if len(bad) == 1 else "the defaults stand there"
     return f"{first} of {_count(total)} values in this link could not be read ({names}); {stand}."

@@ -47,12 +47,16 @@ def start() -> None:
         return
     asked = {key: st.query_params.get_all(key) for key in st.query_params}
     linked = from_params(asked) if set(asked) - OTHER_KEYS else None
+    if linked is not None and linked.nothing:
+        messages, linked = list(linked.messages), None
+    else:
+        messages = [] if linked is None else list(linked.messages)
     first = Inputs() if linked is None else linked.inputs
     st.session_state[keys.INPUTS] = first
     st.session_state[keys.PINS] = [example_pin(first)] if linked is None else list(linked.pinned)
     st.session_state[keys.PIN_IS_EXAMPLE] = linked is None
     st.session_state[keys.AXES] = {}
-    st.session_state[keys.NOTICES] = [] if linked is None else list(linked.messages)
+    st.session_state[keys.NOTICES] = messages
     st.session_state[keys.TOUCHED] = linked is not None
 
 

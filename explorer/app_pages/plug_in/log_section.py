@@ -202,7 +202,7 @@ def choose(
         # the first option includes the guess
         first = f"{GUESS}: {guess.column}" if guess else f"{GUESS}: not there" if now else "not there"
         named = {GUESS: first} | dict.fromkeys(headings)
-        written = {GUESS: f"{GUESS}: {_unit(guess.unit)}" if guess else GUESS} | dict.fromkeys(
+        written = {GUESS: f"{GUESS}: {_unit(guess.unit)}" if guess else "from its values"} | dict.fromkeys(
             UNITS[meaning.partition("_")[0]]
         )
         with a:

@@ -423,3 +423,10 @@ def test_fields_whose_limit_is_passed_say_so_in_their_label():
 )  # fmt: skip
 def test_only_the_field_of_the_part_that_does_not_fit_is_over(changes, marked):
     assert headlines.over_label(replace(Inputs(), **changes)) == marked
+
+
+def test_a_link_of_which_nothing_is_known_is_a_first_visit_with_a_notice():
+    at = opened(utm_source="letter")
+    assert "This link could not be read (utm source); what you see is the invented craft to begin with." in body(at)
+    assert at.session_state["inputs"] == Inputs() and at.session_state["touched"] is False
+    assert [one.name for one in at.session_state["pins"]] == ["Scree without camera"]
