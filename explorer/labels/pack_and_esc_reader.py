@@ -258,6 +258,16 @@ def age_of_pack(at: Cursor, index: int, piece: Piece) -> bool:
 def _celsius(at: Cursor, index: int, piece: Piece) -> None:
     field = "pack_temperature_c" if at.word_before(index) == "pack" else "air_temperature_c"
     at.add(piece.text, (field, piece.number(0)))
+    if field == "air_temperature_c" and piece.number(0) < _COLD_AIR and not any(_of_pack(at, i) for i in range(index)):
+        at.assumed.append(f'The pack stays warm: type "pack {piece.number(0):g} C" too if it lay in the cold.')
+
+
+_COLD_AIR = 10.0
+"""Below this a pack that was carried outside matters (common practice, from memory). [C]"""
+
+
+def _of_pack(at: Cursor, index: int) -> bool:
+    return at.pieces[index].kind == "celsius" and at.word_before(index) == "pack"
 
 
 def _fahrenheit(at: Cursor, index: int, piece: Piece) -> None:

@@ -332,7 +332,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         rpm = float(margins.free_speed(a)) * 60.0
         return (
             f"Unloaded the motor would turn {rpm / 1000:.0f},000 rpm on this pack, tips at {used:.2f} of the speed "
-            "of sound; a propeller that slows it makes it draw more current"
+            "of sound at 15 C; a propeller that slows it makes it draw more current"
         )
     if key == "pull":
         ratio = float(a.thrust_to_weight_at_reserve)
@@ -502,6 +502,7 @@ _COLD, _HOT = 283.15, 313.15  # [K] outside this range the pack temperature is t
 _LITTLE_LEFT = 0.10  # reserve below which an earlier landing is a remedy
 _CURRENT = ("pack_label", "pack_heat", "sag_fresh", "sag_low", "controller_current", "motor_current", "winding_heat")
 _WEAK_WHEN_COLD = ("sag_fresh", "sag_low", "brownout", "pull", "hover_high", "motor_lost")
+_OTHER_PARTS = "No single small change brings it within its limit: other parts are needed."
 _TOO_MANY_VOLTS = tuple(key for key in margins.FITS if key.endswith(("_cells", "_voltage")))
 
 
@@ -559,7 +560,9 @@ class _Clearing:
             return "First put right the parts that do not bear so many cells."
         found = self._single(key)
         cold = number(self.build.pack.temperature) < _COLD and key in _WEAK_WHEN_COLD
-        return f"Warm the pack first. {found}" if cold and "warmed" not in found else found
+        if not cold or "warmed" in found:
+            return found
+        return "Warm the pack first." if found == _OTHER_PARTS else f"Warm the pack first. {found}"
 
     def _single(self, key: str) -> str:
         second = ""
@@ -585,4 +588,4 @@ class _Clearing:
                 worst = max((k for k in spoilt if spoilt[k][index]), key=lambda k: float(others[k][index]))
                 name = (margins.SHARES.get(worst) or margins.FITS[worst]).name
                 second = f"{text}, but then there is another limit: {name[0].lower()}{name[1:]}."
-        return second or "No single small change brings it within its limit: other parts are needed."
+        return second or _OTHER_PARTS

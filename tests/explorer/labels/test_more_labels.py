@@ -89,3 +89,8 @@ def test_what_is_not_computed_or_misspelt_is_said(text, said, never):
     reading = read_labels(text)
     assert said in [unread.sentence for unread in reading.unread]
     assert never not in reading.values and reading.open_labels()
+
+
+def test_a_cold_morning_says_what_of_the_pack():
+    assert read_labels("-5 \u00b0C").assumed == ('The pack stays warm: type "pack -5 C" too if it lay in the cold.',)
+    assert read_labels("pack -5 C, -5 \u00b0C").assumed == () == read_labels("18 \u00b0C").assumed

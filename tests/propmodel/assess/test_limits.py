@@ -1,6 +1,7 @@
 """Which limit is reached first, in words: order, states, and fixes that really clear what they say they clear."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -184,3 +185,12 @@ def test_a_larger_propeller_as_a_remedy_is_one_that_is_sold():
         sizes = re.findall(r"propeller of (\d+\.\d) in", " ".join(one.fix for one in limits(loaded)))
         assert sizes, name
         assert all(size in ("5.1", "5.2") or 2.0 * float(size) % 1.0 == 0.0 for size in sizes), (name, sizes)
+
+
+def test_a_frosty_morning_changes_no_verdict_on_the_kv_and_a_cold_pack_is_warmed():
+    cold = replace(SCREE, air=propmodel.atmosphere(420.0, temperature=265.15))
+    shares = [{x.key: x.share for x in limits(b)}["free_tip"] for b in (SCREE, cold)]
+    assert shares[0] == pytest.approx(shares[1], rel=1e-9) and shares[0] < 1.0
+    stiff = propmodel.with_fields(SCREE, {"pack.temperature": 275.15})
+    fixes = [x.fix for x in limits(stiff) if x.key in ("sag_low", "sag_fresh") and x.state == "over"]
+    assert fixes and all(fix.startswith("Warm the pack first.") and "other parts" not in fix for fix in fixes)
