@@ -3,6 +3,8 @@
 The charger is the reference for the current sensor: the scale is the charge it puts back over the charge that the log
 counted (common practice). The pack resistance is -dV/dI over load steps of about a second, during which the
 open-circuit voltage stays the same.
+
+Longer than others because the steps of one evaluation share their limits and their rows.
 """
 
 from __future__ import annotations

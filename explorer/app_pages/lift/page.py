@@ -25,7 +25,7 @@ STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
 def head_of(inputs: Inputs) -> summary.Headline:
     """Return the headline results of a build, with its name."""
     got = headlines.answers(inputs)
-    return summary.Headline(inputs.name, got.low, got.mid, got.high)
+    return summary.Headline(inputs.name, got.low, got.mid, got.high, summary.what_it_is(inputs))
 
 
 def curve_of(inputs: Inputs) -> figures.Curve:
@@ -104,7 +104,7 @@ def opening(
             ],
             key="lift",
         )
-    page_frame.notice(first_words="" if st.session_state["touched"] else summary.first_words(inputs))
+    page_frame.notice(first_words="" if st.session_state["touched"] else summary.first_words())
 
 
 def throttle_block(inputs: Inputs, pins: list[Inputs], found: measured.Nearest) -> None:

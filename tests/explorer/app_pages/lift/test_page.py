@@ -23,7 +23,7 @@ def first() -> AppTest:
 
 
 def test_the_first_visit_is_alive(first):
-    assert sentence(first).startswith("Scree takes off at 690 g")
+    assert sentence(first).startswith("Scree, an invented 5-inch craft, takes off at 690 g")
     text = body(first)
     assert "Pinned: Scree without camera, 620 g" in text
     assert "Move Take-off mass and watch the hover line." in text
@@ -212,7 +212,7 @@ def test_the_other_three_craft(name, mass):
     at = opened()
     at.button_group(key="craft").set_value(name)
     run(at)
-    assert sentence(at).startswith(f"{name.capitalize()} ")
+    assert sentence(at).startswith(f"{name.capitalize()}, an invented ")
     assert mass in sentence(at)
     # it brings its own pin, so that what moves shows
     assert at.session_state["pins"][0].name.startswith(name.capitalize())
