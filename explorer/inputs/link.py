@@ -63,6 +63,8 @@ class Link:
         One sentence for each value or key that could not be used.
     bad : tuple of str
         Names of the fields that could not be read.
+    lent : frozenset of str
+        Fields whose values nobody told; see `to_params`.
     nothing : bool
         Whether none of the keys belongs to this program: the visitor comes as to the bare address.
     """
@@ -71,6 +73,7 @@ class Link:
     pinned: tuple[Inputs, ...] = ()
     messages: tuple[str, ...] = ()
     bad: tuple[str, ...] = ()
+    lent: frozenset[str] = frozenset()
     nothing: bool = False
 
 
@@ -117,7 +120,7 @@ def _nearest(inputs: Inputs) -> tuple[str, dict[str, str]]:
     return min(tries, key=lambda pair: len(pair[1]))
 
 
-def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
+def to_params(inputs: Inputs, *pinned: Inputs, lent: Iterable[str] = ()) -> dict[str, str]:
     """Return the keys and values of a link, in order.
 
     Parameters
@@ -126,6 +129,8 @@ def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
         The current build; numbers have six decimals, text is as returned by `clean_text`.
     *pinned : Inputs
         The pinned builds, the latest first; at most three.
+    lent : iterable of str
+        Fields whose values nobody told: they were lent by a demo craft.
 
     Returns
     -------
@@ -138,7 +143,8 @@ def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
     {'v': '1', 'm': '3', 'craft': 'scree', 'kv': '1750', 'end': '1'}
     """
     craft, values = _nearest(inputs)
-    params = {"v": str(VERSION), "m": str(MODEL_EDITION), "craft": craft, **values}
+    names = {"lent": ".".join(sorted(lent))} if lent else {}
+    params = {"v": str(VERSION), "m": str(MODEL_EDITION), **names, "craft": craft, **values}
     count = len(values)
     for before, other in zip(_PINS, pinned, strict=False):
         craft, values = _nearest(other)
@@ -147,7 +153,7 @@ def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
     return {**params, "end": str(count)}
 
 
-def encode(inputs: Inputs, *pinned: Inputs) -> str:
+def encode(inputs: Inputs, *pinned: Inputs, lent: Iterable[str] = ()) -> str:
     """Return the query string of a build and the pinned builds, without the question mark.
 
     Examples
@@ -155,7 +161,7 @@ def encode(inputs: Inputs, *pinned: Inputs) -> str:
     >>> encode(replace(Inputs(), cells=5, pack_g=None))
     'v=1&m=3&craft=scree&cells=5&pack_g=none&end=2'
     """
-    return urlencode(to_params(inputs, *pinned))
+    return urlencode(to_params(inputs, *pinned, lent=lent))
 
 
 # --- reading
@@ -211,6 +217,7 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
     if version is not None:
         params = _to_this_version(version, params, messages)
     edition = params.pop("m", None)
+    lent = frozenset(params.pop("lent", "").split(".")) & FIELDS.keys()
     last = _cut_at(version, params)
     if too_long:
         messages.append(f"This link is too long; I read its first {MAX_LENGTH} characters.")
@@ -244,7 +251,7 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
         end = said("link", edition_of(edition), reading=inputs.cell_mohm is not None)
         messages += [end] if end else []
     unread = tuple(name for name in bad if _ANY_PIN.sub("", name) in FIELDS)
-    return Link(inputs, tuple(pinned), tuple(messages), unread)
+    return Link(inputs, tuple(pinned), tuple(messages), unread, frozenset(lent))
 
 
 def _to_this_version(version: str, params: dict[str, str], messages: list[str]) -> dict[str, str]:

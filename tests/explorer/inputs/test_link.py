@@ -307,3 +307,10 @@ def test_a_link_of_which_nothing_is_known_is_the_bare_address_and_says_so(query)
     # one known key makes it a link
     assert not decode(query + "&kv=1800").nothing and decode(query + "&kv=1800").inputs.kv == 1800.0
     assert not decode("").nothing and not decode("craft=nosuch").nothing
+
+
+def test_what_was_lent_stays_known_as_lent():
+    inputs = replace(Inputs(), kv=1800.0)
+    link = decode(encode(inputs, lent={"altitude_m", "frame_g"}))
+    assert link.lent == {"altitude_m", "frame_g"} and link.inputs == inputs and link.messages == ()
+    assert "lent" not in encode(inputs) and decode("v=1&m=3&lent=nosuch.kv&craft=scree&end=0").lent == {"kv"}

@@ -10,6 +10,7 @@ from lift_page import body, opened, run, sentence
 
 from explorer.controls.page_frame import page_file
 from explorer.inputs import Inputs
+from explorer.inputs.link import to_params
 
 
 def test_labels_fill_the_build_and_say_how_they_were_read():
@@ -275,3 +276,26 @@ def test_a_misfit_that_rests_on_an_open_label_is_not_said():
     at.text_input(key="labels").set_value("55A ESC 6S, motor up to 4S")
     run(at)
     assert "label open" in sentence(at) and "does not fit" not in body(at)
+
+
+def guessed(at) -> str:
+    """Return the line that counts the guessed values."""
+    (line,) = [b.proto.popover.label for b in at.get("popover") if "guessed" in b.proto.popover.label]
+    return line
+
+
+def test_after_a_reload_a_guess_is_still_a_guess():
+    lent = {"altitude_m", "flying_style", "pack_temperature_c", "frame_g"}
+    query = to_params(replace(Inputs(), kv=1750.0, name="Your build"), lent=lent)
+    told = opened(**{key: value for key, value in query.items() if key != "lent"})
+    at = opened(**query)
+    assert at.session_state["inputs"] == told.session_state["inputs"]
+    count = [int(guessed(one).split()[0]) for one in (told, at)]
+    assert count[1] == count[0] + len(lent)
+    # what is changed by hand is told
+    at.session_state["told_by_hand"] = {"altitude_m"}
+    assert int(guessed(run(at)).split()[0]) == count[1] - 1
+    # another craft has nothing of it
+    at.button_group(key="craft").set_value("tarn")
+    run(at)
+    assert not at.session_state["lent_by_link"]
