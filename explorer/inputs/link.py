@@ -143,7 +143,8 @@ def to_params(inputs: Inputs, *pinned: Inputs, lent: Iterable[str] = ()) -> dict
     {'v': '1', 'm': '3', 'craft': 'scree', 'kv': '1750', 'end': '1'}
     """
     craft, values = _nearest(inputs)
-    names = {"lent": ".".join(sorted(lent))} if lent else {}
+    telling = sorted(name for name in lent if getattr(inputs, name) not in (None, ""))  # a blank is a guess anyway
+    names = {"lent": ".".join(telling)} if telling else {}
     params = {"v": str(VERSION), "m": str(MODEL_EDITION), **names, "craft": craft, **values}
     count = len(values)
     for before, other in zip(_PINS, pinned, strict=False):
