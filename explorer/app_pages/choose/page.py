@@ -90,6 +90,9 @@ def what_to_change(inputs: Inputs, output: str) -> None:
     """Draw two-sided bars, one row per step to the next size."""
     units = page_frame.units()
     page_frame.section("Or change one part", f"to the next size sold, for {_better(output)}")
+    if page_frame.is_open():
+        page_frame.say('<p class="wi-small">No comparison while a label of this build is open.</p>')
+        return
     found = answers.changes(inputs, output)
     page_frame.say(figures.change_sentence(found, output) + figures.change_bars(found, output, units))
     page_frame.numbers("changes", lambda: figures.change_frame(found, output), file_name="steps.csv")
@@ -386,7 +389,8 @@ def winners(inputs: Inputs, seen: MapState) -> None:
         against = [
             words
             for n in (p.x,)
-            if math.isfinite(now[n])
+            if not page_frame.is_open()
+            and math.isfinite(now[n])
             and math.isfinite(got[n])
             and (words := looks.change_words(n, got[n], now[n])) != "the same"
         ]

@@ -266,6 +266,10 @@ def test_while_a_label_is_open_no_bar_says_over_or_clear_but_a_told_misfit_is_sa
     run(at)
     close = body(at).partition("How close?")[2].partition("A motor is hot")[0]
     assert "with a guess" in close and "✓" not in close and "✕" not in close and "within their limits" not in close
+    at.switch_page(page_file("choose"))
+    run(at)
+    assert "No comparison while a label of this build is open." in body(at)
+    assert not re.search(r"\d % (longer|shorter)", body(at))
     at.text_input(key="labels").set_value("2207 1950KV, ESC 2-4S 30A, 6S2P 5000mAh each")
     run(at)
     assert "with a guess" not in body(at)
