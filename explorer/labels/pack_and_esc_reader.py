@@ -149,7 +149,7 @@ def _c_burst(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _chemistry(at: Cursor, index: int, piece: Piece) -> None:
-    name = "lipo_hv" if "h" in piece.mark else "li_ion" if "ion" in piece.mark else "lipo"
+    name = "lipo_hv" if "hv" in piece.mark or "high" in piece.mark else "li_ion" if "ion" in piece.mark else "lipo"
     at.add(piece.text, ("chemistry", name))
 
 

@@ -163,11 +163,11 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("diameter", rf"{_N}\s?-?\s?{_IN}\s?dia(?:m|meter)?{_STOP}"),
         ("diameter", rf"dia(?:m|meter)?\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
         ("pitch", rf"{_N}\s?-?\s?{_IN}?\s?pitch{_STOP}"),
-        ("pitch", rf"pitch\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
+        ("pitch", rf"(?:pitch|steigung|paso?|passo)\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
         ("inch", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?-?\s?{_IN}(?![A-Za-z0-9])"),
         ("rotors", rf"([3-8])\s?-?\s?(?:motors|rotors|propellers|props){_STOP}"),
         ("rotors", rf"([3-8])-motor{_STOP}"),
-        ("blades", rf"(\d)\s?-?\s?(?:blad(?:es?|ed)|bl|blatt|pales?|palas?){_STOP}"),
+        ("blades", rf"(\d)\s?-?\s?(?:blad(?:es?|ed)|bl|bl[a\u00e4]tt(?:er|ern)?|pales?|palas?){_STOP}"),
         ("blades", rf"([2-6])-?B{_STOP}"),
         ("blade_word", rf"(?P<mark>two|twin|bi|three|tri|four|quad|five|six)\s?-?\s?blad(?:es?|ed){_STOP}"),
         ("blade_word", rf"(?P<mark>tri|bi|drei|zwei)\s?-?\s?(?:blatt|pales?|palas?){_STOP}"),
@@ -180,7 +180,7 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("number", rf"(\d{{1,5}}(?:\.\d{{1,2}})?){_END}"),
         ("number", rf"(\d{{1,2}}'\d{{3}}){_END}"),
         ("chemistry", rf"(?P<mark>li\s?-?\s?hv|lipo\s?-?\s?hv|high\s?-?\s?voltage|hv){_STOP}"),
-        ("chemistry", rf"(?P<mark>li\s?-?\s?ion|lion){_STOP}"),
+        ("chemistry", rf"(?P<mark>li(?:thium)?\s?-?\s?ion|lion){_STOP}"),
         ("chemistry", rf"(?P<mark>li\s?-?\s?po(?:lymer)?){_STOP}"),
         ("connector", rf"(?!in|to|on|at|up|or|no|of)[A-Z]{{2}}-?(30|60|90|120|150)(?:H|PW|PB)?{_END}"),
         ("plug", rf"(?!KV)[A-Z]{{2,3}}\d\.\d{_STOP}"),
@@ -204,6 +204,7 @@ _BREAK = "\n;|"
 _LOOSE = "?!-/+:()[]{}&@#=.,_~\u2022'\"*"
 
 _DECIMAL = re.compile(r"(?<![\d.])(\d{1,2}),(\d{1,2})(?![\d.,]\d|\d|\s?[Ss](?![A-Za-z])|\s?cells?)")
+_TENTH = re.compile(r"(?<![\d.,])(\d{3,4}),(\d)(?=\s?(?:g|gr|gramm?|mm)(?![A-Za-z]))")
 _HALF_STATOR = re.compile(r"(?<![\d.,])(\d{4}),(\d)(?=$|[\s\-/])")
 _MISPLACED = re.compile(r"(?<![\d.,])(\d{1,2})[,.](\d{3})(?=\s?(?:mAh|KV))", re.IGNORECASE)
 _GROUPED = re.compile(r"(?<![\d.,])(\d),(\d{3})(?=(?:\.\d)?(?:[\s\-/]|$))")
@@ -264,7 +265,7 @@ def canonical(text: str) -> tuple[str, str]:
     display = _GROUPED.sub(r"\1\2", display)
     read = _MISPLACED.sub(r"\1'\2", display)
     read = _SPACED.sub(r"\1'\2", read)
-    read = _HALF_STATOR.sub(r"\1.\2", read)
+    read = _TENTH.sub(r"\1.\2", _HALF_STATOR.sub(r"\1.\2", read))
 
     def decimal(match: re.Match[str]) -> str:
         before = read[max(0, match.start() - 16) : match.start() + len(match[1])]

@@ -94,9 +94,15 @@ def _accept(piece: Piece) -> bool:
         return piece.number(0) % 2 == 0 and piece.number(0) >= 4
     if piece.kind == "poles":
         return piece.number(1) % 2 == 0 and piece.number(1) >= 4
+    if piece.kind == "dims":
+        return not _INCHES_THEN_X8.search(piece.text)
     if piece.kind == "cells":  # 50S is the type of a cell; other numbers are too many cells
         return piece.number(0) not in (25, 30, 35, 40, 45, 50)
     return True
+
+
+_INCHES_THEN_X8 = re.compile(r"(?:in|inch(?:es)?|zoll|\"|'')\s+x8$", re.IGNORECASE)
+"""Eight rotors in pairs behind a size, not a pitch: 8 inch X8."""
 
 
 def _better(source: str) -> str | None:
@@ -120,6 +126,9 @@ def _junk(at: Cursor, index: int, piece: Piece) -> None:
             pack_and_esc_reader.ask_cell_type(at, piece)
         else:
             at.left_out.append(piece.text)  # a name beside a part that is told by its sizes
+        return
+    if WORDS.get(at.next_word(index, 1)) == "connector":
+        at.left_out.append(piece.text)  # the type of a plug without a rating
         return
     at.cannot(piece.text)
 

@@ -49,6 +49,11 @@ READ = [
     ("craft 1404 4500 KV", {"stator_d_mm": 14.0, "stator_h_mm": 4.0, "kv": 4500.0}),
     ('225mm wheelbase 5"', {"frame_propeller_in": 6.0, "diameter_in": 5.0, "blades": 3}),
     ('7" frame 6" props', {"frame_propeller_in": 7.0, "diameter_in": 6.0, "blades": 3}),
+    ("8 inch X8 1250kv", {"diameter_in": 8.0, "rotors": 8, "coaxial": True, "kv": 1250.0, "blades": 2}),
+    ("8 in x 8", {"diameter_in": 8.0, "pitch_in": 8.0, "blades": 2}),
+    ("Lithium-ion 4S 3000", {"chemistry": "li_ion", "cells": 4, "capacity_mah": 3000.0}),
+    ("5,1 Zoll mit 3 Bl\u00e4ttern, Steigung 3,6", {"diameter_in": 5.1, "blades": 3, "pitch_in": 3.6}),
+    ("249,9 g", {"take_off_g": 249.9}),
     # large craft, and tiny ones without a class name
     ("10 inch hexa 3115 640kv 8S 10Ah",
      {"diameter_in": 10.0, "rotors": 6, "stator_d_mm": 31.0, "stator_h_mm": 15.0, "kv": 640.0, "cells": 8,
