@@ -348,7 +348,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         rpm = float(margins.free_speed(a)) * 60.0
         return (
             f"Unloaded the motor would turn {rpm / 1000:.0f},000 rpm on this pack, tips at {used:.2f} of the speed "
-            "of sound; a propeller that slows it makes it draw more current"
+            "of sound at 15 C; a propeller that slows it makes it draw more current"
         )
     if key == "pull":
         ratio = float(a.thrust_to_weight_at_reserve)
@@ -518,7 +518,14 @@ _COLD, _HOT = 283.15, 313.15  # [K] outside this range the pack temperature is t
 _LITTLE_LEFT = 0.10  # reserve below which an earlier landing is a remedy
 _CURRENT = ("pack_label", "pack_heat", "sag_fresh", "sag_low", "controller_current", "motor_current", "winding_heat")
 _WEAK_WHEN_COLD = ("sag_fresh", "sag_low", "brownout", "pull", "hover_high", "motor_lost")
+_OTHER_PARTS = "No single small change brings it within its limit: other parts are needed."
 _TOO_MANY_VOLTS = tuple(key for key in margins.FITS if key.endswith(("_cells", "_voltage")))
+
+
+def _is_sold(inches: NDArray) -> NDArray[np.bool_]:
+    """Propellers from 2.5 in are sold in half inches, and 5.1 and 5.2 in (common practice, from memory)."""
+    halves = np.abs(2.0 * inches - np.round(2.0 * inches)) < 1e-6
+    return (inches < 2.45) | halves | ((inches > 5.05) & (inches < 5.25))
 
 
 class _Clearing:
@@ -540,6 +547,8 @@ class _Clearing:
             count = int(abs(end / step - away) + 1e-6)
             beyond = (away + np.sign(end - now) * np.arange(1, count + 1)) * step
             numbers = np.concatenate([[now], beyond])
+            if change.path == "propeller.diameter":
+                numbers = numbers[_is_sold(numbers) | (np.arange(numbers.size) == 0)]
             if change.unit == "mAh":
                 numbers = numbers[numbers * change.factor <= battery.MOST_CAPACITY]
             build = with_fields(self.build, {change.path: numbers * change.factor + change.offset})
@@ -567,7 +576,9 @@ class _Clearing:
             return "First put right the parts that are not rated for so many cells."
         found = self._single(key)
         cold = number(self.build.pack.temperature) < _COLD and key in _WEAK_WHEN_COLD
-        return f"Warm the pack first. {found}" if cold and "warmed" not in found else found
+        if not cold or "warmed" in found:
+            return found
+        return "Warm the pack first." if found == _OTHER_PARTS else f"Warm the pack first. {found}"
 
     def _single(self, key: str) -> str:
         second = ""
@@ -585,10 +596,12 @@ class _Clearing:
             s, over = "" if change.plural else "s", shares[key][0] > 1.0
             helps = f"bring{s} it within its limit" if over else f"leave{s} it more room"
             text = f"{change.words[0].upper()}{change.words[1:]} {amount} {helps}"
+            if change.path == "command_cap" and numbers[index] > numbers[0]:
+                text = f"The throttle cap of {numbers[0]:.0f} % holds it back: raising it to {amount} {helps}"
             if fine.any():
                 return f"{text}."
             if not second:
                 worst = max((k for k in spoilt if spoilt[k][index]), key=lambda k: float(others[k][index]))
                 name = (margins.SHARES.get(worst) or margins.FITS[worst]).name
                 second = f"{text}, but then there is another limit: {name[0].lower()}{name[1:]}."
-        return second or "No single small change brings it within its limit: other parts are needed."
+        return second or _OTHER_PARTS

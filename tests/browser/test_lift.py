@@ -25,10 +25,10 @@ def grams(page: Page) -> int:
 
 def test_the_page_paints_sentence_charts_and_strips(visit, settle):
     page = visit()
-    expect(page.locator(SENTENCE)).to_contain_text("Scree takes off at")
+    expect(page.locator(SENTENCE)).to_contain_text("Scree, an invented 5-inch craft, takes off at")
     expect(page.locator(".js-plotly-plot .scatterlayer .trace path.js-line").first).to_be_attached()
     assert page.locator(".js-plotly-plot").count() == 1
-    expect(page.get_by_text("Nearest measured parts: stator 2306.5")).to_be_visible()
+    expect(page.get_by_text("Nearest measured parts: as yours but stator 2306.5")).to_be_visible()
     # the promise of the first screen: how near a measurement is, is said before anybody scrolls
     box = page.get_by_text("Nearest measured parts").bounding_box()
     assert box is not None and box["y"] + box["height"] < 900

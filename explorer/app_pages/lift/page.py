@@ -27,7 +27,7 @@ STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
 def head_of(inputs: Inputs) -> summary.Headline:
     """Return the headline results of a build, with its name."""
     got = headlines.answers(inputs)
-    return summary.Headline(inputs.name, got.low, got.mid, got.high)
+    return summary.Headline(inputs.name, got.low, got.mid, got.high, summary.what_it_is(inputs))
 
 
 def curve_of(inputs: Inputs) -> figures.Curve:
@@ -69,7 +69,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
 
     page_frame.say(
         "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
-        + bars.margin_bars(summary.nearest_limits(limits))
+        + bars.margin_bars(summary.nearest_limits(limits), guessed=page_frame.is_open())
     )
     with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
         if box.open:
@@ -107,7 +107,7 @@ def opening(
             ],
             key="lift",
         )
-    page_frame.notice(first_words="" if st.session_state["touched"] else summary.first_words(inputs))
+    page_frame.notice(first_words="" if st.session_state["touched"] else summary.first_words())
 
 
 def throttle_block(inputs: Inputs, pins: list[Inputs], found: measured.Nearest) -> None:

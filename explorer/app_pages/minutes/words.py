@@ -71,7 +71,7 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
         return (
             f"Flown your way, the load pulls {name} below {ink(f'{answer.cutoff:.2f} V', bad=True)} a cell at once. "
             f"{'Warm the pack before take-off. Else land' if cold else 'Land'} at a lower voltage if the cells bear "
-            "it, fly it softer, or take a pack of less resistance."
+            "it, use less throttle, or take a pack of less resistance."
         )
     low, high = answer.low["your way"], answer.high["your way"]
     left = (
@@ -149,7 +149,7 @@ def warm_words(this: Minutes) -> str:
     ends = f" to about {celsius:.0f}{NARROW}\u00b0C (estimate)" if math.isfinite(celsius) else ""
     most = PACK_LIMIT - CELSIUS_ZERO
     hot = (
-        f" More than {most:.0f}{NARROW}\u00b0C harms a pack and may set it on fire: fly it softer or shorter."
+        f" More than {most:.0f}{NARROW}\u00b0C harms a pack and may set it on fire: use less throttle, or fly shorter."
         if celsius > most
         else ""
     )

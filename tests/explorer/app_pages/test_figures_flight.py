@@ -530,6 +530,14 @@ def test_where_more_than_one_in_ten_never_come_out_no_height_is_named():
         assert no_height_named(answer, start)
 
 
+def test_a_craft_that_would_sink_for_seconds_is_not_to_be_dived():
+    answer = dive_answers.dive(replace(SCREE, frame_g=2100.0))
+    assert answer.hovers and math.isfinite(answer.high) and 1.0 < answer.available < 1.5
+    text = plain(dive_words.dive_opening(SCREE, answer, start=None))
+    assert text.startswith("Do not dive it: after what steering takes, Scree has a thrust of") and "would lose" in text
+    assert no_height_named(answer) and "First try" not in dive_words.dive_caution(answer)
+
+
 def test_a_craft_that_does_not_stop_the_fall_is_not_to_be_dived():
     weak = dive_answers.dive(WEAK)
     never = replace(weak, out=replace(weak.out, height_lost=np.asarray(math.nan)))

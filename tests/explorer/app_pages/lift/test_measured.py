@@ -45,11 +45,11 @@ def test_the_nearest_of_a_demo_are_its_own_sizes():
 
 def test_the_first_screen_says_how_near():
     assert plain(measured.how_near(near_to(FIRST, volts=20.2))) == (
-        "Nearest measured parts: your labels, at 24.5 V (your pack gives 20.2 V flat out): \u25c7 below."
+        "Nearest measured parts: the same as yours, at 24.5 V (your pack gives 20.2 V flat out): \u25c7 below."
     )
     same = measured.how_near(near_to(FIRST, differences=("stator 2306.5",)))
     assert plain(same) == (
-        "Nearest measured parts: stator 2306.5, otherwise your labels, at 24.5 V, as your pack flat out: \u25c7 below."
+        "Nearest measured parts: as yours but stator 2306.5, at 24.5 V, as your pack flat out: \u25c7 below."
     )
     far = measured.how_near(near_to(FIRST, distance=2.0, differences=("3.0 in smaller",)))
     assert plain(far) == "Nearest measured parts: 3.0 in smaller, at 24.5 V; too far to compare."
