@@ -367,18 +367,6 @@ def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) ->
     winners(inputs, seen)
 
 
-def _over_words(over: Sequence[str], shared: Sequence[str]) -> str:
-    """Return what a row goes over beyond what all rows go over, which is said once below the table."""
-    rest = [name for name in over if name not in shared]
-    if not rest:
-        return ""
-    return f"; over: {len(rest)} more" if shared else f"; over: {_first_of(rest)}"
-
-
-def _first_of(names: Sequence[str]) -> str:
-    return names[0] + (f" and {len(names) - 1} more" if len(names) > 1 else "")
-
-
 def measured_parts(inputs: Inputs) -> list[str]:
     """Return the names of the measured parts of the build."""
     return in_use(inputs, inputs.own) if isinstance(inputs, OwnInputs) else []
@@ -407,10 +395,10 @@ def winners(inputs: Inputs, seen: MapState) -> None:
         ]
         over = seen.over.get(index, ())
         cells = [_answer(n, got[n], seen.bands.get(index, {}).get(n)).replace(" its weight", "") for n in names]
-        beside = ", ".join(against) + _over_words(over, shared)
+        beside = ", ".join(against) + map_words.over_beyond(over, shared)
         rows.append([f"{place}", seen.labels[index], *cells, beside])
     table = page_frame.table(headings, rows, caption="What to look for")
-    said = f'<p class="wi-small">Each of them is over: {html.escape(_first_of(shared))}.</p>' if shared else ""
+    said = f'<p class="wi-small">Each of them is over: {html.escape(map_words.first_of(shared))}.</p>' if shared else ""
     page_frame.say(f'<div class="wi-winners">{table}</div>{said}')
     with st.container(key="choose_winners", horizontal=True):
         for place, index in enumerate(p.winners, start=1):
