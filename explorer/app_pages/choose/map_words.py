@@ -21,7 +21,9 @@ from propmodel.studies.sweep import Condition, Sweep, Verdict
 __all__ = [
     "csv_of",
     "edge_words",
+    "first_of",
     "holds_words",
+    "over_beyond",
 ]
 
 
@@ -171,3 +173,16 @@ def csv_of(
             names = np.array([escape_cell(str(n)) for n in frame["name"]])
             table.insert(0, kind, names[places[kind]])
     return table.to_csv(index=False, float_format="%.6g").encode()
+
+
+def over_beyond(over: Sequence[str], shared: Sequence[str]) -> str:
+    """Return what a row goes over beyond what all rows go over, which is said once below the table."""
+    rest = [name for name in over if name not in shared]
+    if not rest:
+        return ""
+    return f"; over: {len(rest)} more" if shared else f"; over: {first_of(rest)}"
+
+
+def first_of(names: Sequence[str]) -> str:
+    """Return the first name, and how many more there are."""
+    return names[0] + (f" and {len(names) - 1} more" if len(names) > 1 else "")

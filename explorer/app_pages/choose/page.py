@@ -367,10 +367,6 @@ def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) ->
     winners(inputs, seen)
 
 
-def _first_of(names: Sequence[str]) -> str:
-    return names[0] + (f" and {len(names) - 1} more" if len(names) > 1 else "")
-
-
 def measured_parts(inputs: Inputs) -> list[str]:
     """Return the names of the measured parts of the build."""
     return in_use(inputs, inputs.own) if isinstance(inputs, OwnInputs) else []
@@ -385,7 +381,7 @@ def winners(inputs: Inputs, seen: MapState) -> None:
     now = answers.point_of(inputs, tuple(names))
     headings = ["No.", "Motor; propeller; pack", *(LOOKS[n].words for n in names), "against this build"]
     all_over = [seen.over.get(index, ()) for index in p.winners]
-    shared = all_over[0] if len(all_over) > 1 and len(set(all_over)) == 1 else ()
+    shared = tuple(name for name in all_over[0] if all(name in one for one in all_over)) if len(all_over) > 1 else ()
     rows = []
     for place, index in enumerate(p.winners, start=1):
         got = seen.answers[index]
@@ -399,10 +395,10 @@ def winners(inputs: Inputs, seen: MapState) -> None:
         ]
         over = seen.over.get(index, ())
         cells = [_answer(n, got[n], seen.bands.get(index, {}).get(n)).replace(" its weight", "") for n in names]
-        beside = ", ".join(against) + (f"; over: {_first_of(over)}" if over and not shared else "")
+        beside = ", ".join(against) + map_words.over_beyond(over, shared)
         rows.append([f"{place}", seen.labels[index], *cells, beside])
     table = page_frame.table(headings, rows, caption="What to look for")
-    said = f'<p class="wi-small">Each of them is over: {html.escape(_first_of(shared))}.</p>' if shared else ""
+    said = f'<p class="wi-small">Each of them is over: {html.escape(map_words.first_of(shared))}.</p>' if shared else ""
     page_frame.say(f'<div class="wi-winners">{table}</div>{said}')
     with st.container(key="choose_winners", horizontal=True):
         for place, index in enumerate(p.winners, start=1):
