@@ -33,17 +33,19 @@ def main() -> None:
             st.Page(page_frame.page_file(file), title=name, url_path=file, default=k == 0)
             for k, (file, name) in enumerate(PAGES)
         ],
-        position="top",
+        position="hidden",  # the page bar replaces the links of the framework, which take 100 elements
     )
     field_controls.turn_to(page.url_path or PAGES[0][0])
     field_controls.begin_run()
     frame_script.bar(PAGES)
-    side_panel.draw()
+    side_panel.draw_craft()
     try:
         page.run()
     except Exception:
         logging.getLogger("explorer").exception("page %s", page.title)
         st.error("This page could not be drawn with these inputs. They are kept: change one, or open another page.")
+    # after the page: the browser draws the charts while the rest of the panel is written
+    side_panel.draw_inputs()
     address.carry()
     stale_values.end_run()
 

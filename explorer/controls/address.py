@@ -14,12 +14,32 @@ import streamlit as st
 from explorer.inputs import Inputs
 from explorer.inputs.link import OTHER_KEYS, encode
 from explorer.inputs.measured_parts import without_measured
-from explorer.session import keys, state
+from explorer.session import keys, state, typed_labels
 
 __all__ = ["carry"]
 
 _JS = """
 export default function ({ data }) {
+  // when the browser is idle, or leaves the page before
+  if (window.wiAddress) cancelIdle(window.wiAddress);
+  else window.addEventListener("pagehide", () => window.wiAddress?.write());
+  const write = () => {
+    window.wiAddress.write = () => {};
+    replace(data);
+  };
+  window.wiAddress = { write, due: whenIdle(write) };
+}
+
+function whenIdle(write) {
+  return window.requestIdleCallback ? requestIdleCallback(write, { timeout: 500 }) : setTimeout(write, 100);
+}
+
+function cancelIdle({ due }) {
+  if (window.cancelIdleCallback) cancelIdleCallback(due);
+  else clearTimeout(due);
+}
+
+function replace(data) {
   const here = new URL(window.location.href);
   const others = new URLSearchParams();
   for (const [key, value] of here.searchParams) {
@@ -38,7 +58,13 @@ def carry() -> None:
     """Write the build and the pinned builds into the address; without changes by the user the address has no query."""
     touched = st.session_state[keys.TOUCHED] or state.inputs() != Inputs()
     query = (
-        encode(without_measured(state.usable()), *(without_measured(one) for one in state.pins())) if touched else ""
+        encode(
+            without_measured(state.usable()),
+            *(without_measured(one) for one in state.pins()),
+            lent=typed_labels.borrowed(state.usable()),
+        )
+        if touched
+        else ""
     )
     _component()(
         # includes the page, so that the address is written again after a change of page

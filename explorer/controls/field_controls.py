@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from explorer.controls.page_frame import say, units
 from explorer.figures.blades import WIDTH_WORDS, blade_silhouettes
@@ -217,10 +218,19 @@ def _slider_span(name: str, value: float) -> tuple[float, float, float]:
     return spans[name]
 
 
-def knob_board() -> None:
-    """Draw the four most important inputs, each as a slider and a number field."""
-    # one grid instead of a container for each pair: fewer elements for the browser
-    with st.container(key="board"):
+def board_place() -> DeltaGenerator:
+    """Insert the place of `knob_board`: one grid, not a container for each pair, so that there are fewer elements."""
+    return st.container(key="board")
+
+
+def strip_place() -> DeltaGenerator:
+    """Insert the place of `knob_strip`: a row instead of columns with one element each, which are twice as many."""
+    return st.container(key="strip", horizontal=True, vertical_alignment="bottom", gap="medium")
+
+
+def knob_board(place: DeltaGenerator) -> None:
+    """Draw the four most important inputs, each as a slider and a number field, in the place from `board_place`."""
+    with place:
         for name, short in BOARD.items():
             _knob(name, short=short)
             control(name, where="board", short=short)
@@ -231,16 +241,17 @@ def offer(name: str) -> None:
     st.session_state[keys.LAST_KNOB] = name
 
 
-def knob_strip(*, leave_out: Sequence[str] = ()) -> None:
+def knob_strip(place: DeltaGenerator | None = None, *, leave_out: Sequence[str] = ()) -> None:
     """Draw the slider strip: select an input, move its slider, pin the result. The same on all pages that have it.
 
     Parameters
     ----------
+    place : DeltaGenerator or None
+        From `strip_place`, if the strip is drawn after what follows it; None for here.
     leave_out : sequence of str
         Fields that already have a slider on the page.
     """
-    # elements in a row instead of columns with one element each: half as many elements for the browser
-    with st.container(key="strip", horizontal=True, vertical_alignment="bottom", gap="medium"):
+    with strip_place() if place is None else place:
         # Streamlit drops the selection at a change of page: restore it
         key = f"knob:{_page()}"
         st.session_state.setdefault(key, st.session_state.get(keys.LAST_KNOB, KNOBS[0]))

@@ -1,4 +1,4 @@
-"""Browser scripts: the page bar on a phone, overlapping labels in charts, a slider along a path.
+"""Browser scripts: the page bar, overlapping labels in charts, a slider along a path.
 
 The width of a chart and of its labels is known only in the browser. The script measures both there. It moves a label
 that overlaps another label, a mark or a line to the nearest free position.
@@ -26,12 +26,12 @@ def script(name: str) -> str:
 
 
 def bar(pages: Sequence[tuple[str, str]]) -> None:
-    """Insert the page bar and *Edit build*; the style sheet shows them on a phone only.
+    """Insert the page bar and *Edit build*; the style sheet shows the button on a phone only.
 
     Parameters
     ----------
     pages : sequence of tuple
-        Folder and title of each page.
+        Folder and title of each page; the first page has the address of the server.
     """
     _component()(
         data={"pages": [list(one) for one in pages], "page": st.session_state.get(keys.PAGE, "")}, key="bar_of_pages"

@@ -23,13 +23,14 @@ from explorer.inputs import (
 )
 from explorer.session import keys, state, typed_labels
 from explorer.text.numbers import Units, number, prose, thousands
-from explorer.text.sentence_parts import misfit_sentence
+from explorer.text.sentence_parts import misfit_sentence, misfits
 from propmodel.assess.limits import Limit
 
 __all__ = [
     "button_label",
     "chart",
     "first_sentence",
+    "is_open",
     "key_line",
     "next_question",
     "notice",
@@ -98,6 +99,7 @@ def first_sentence(verdict: str) -> str:
     waiting = typed_labels.opened()
     if not waiting:
         return verdict
+    told = misfit_sentence([replace(one, fix="") for one in _told_misfits(state.usable())])
     count = len(waiting.labels)
     quoted_labels = [
         f"“{html.escape(short_text(text))}”" if short_text(text) else "a sign" for text in waiting.labels[:3]
@@ -108,8 +110,24 @@ def first_sentence(verdict: str) -> str:
         f"Answer {'them' if count > 1 else 'it'} in the side panel"
         '<span class="wi-phone"> (behind <b>Edit build</b>)</span>. '
         "Until then there is no verdict: every number below takes a guess in place of "
-        f"{'these labels' if count > 1 else 'this label'}."
+        f"{'these labels' if count > 1 else 'this label'}." + (f" {told}" if told else "")
     )
+
+
+def is_open() -> bool:
+    """Return whether a label waits for an answer, so that the page gives no verdict."""
+    return bool(typed_labels.opened())
+
+
+def _told_misfits(inputs: Inputs) -> list[Limit]:
+    """Return the parts that do not fit by labels that were read, whatever the open ones turn out to be."""
+    told = typed_labels.reading().values.keys() - typed_labels.opened().fields
+    return [
+        one
+        for one in misfits(headlines.sorted_limits(inputs))
+        if told & set(headlines.FIT_FIELDS[one.key])
+        and ("diameter_in" if one.key == "frame_clearance" else "cells") in told
+    ]
 
 
 def waits(inputs: Inputs) -> bool:
@@ -121,8 +139,11 @@ def waits(inputs: Inputs) -> bool:
 
 
 def without_verdict(found: Sequence[Limit]) -> list[Limit]:
-    """Return the limits; without their remedies while labels are open, because these would depend on guesses."""
-    return [replace(one, fix="", fix_note="") for one in found] if typed_labels.opened() else list(found)
+    """Return the limits; while labels are open without remedies and misfits that would depend on guesses."""
+    if not typed_labels.opened():
+        return list(found)
+    kept = {one.key for one in _told_misfits(state.usable())}
+    return [replace(one, fix="", fix_note="") for one in found if one.key in kept or one not in misfits(found)]
 
 
 def pinned_keys(names: Sequence[str], *, line: bool = True) -> str:

@@ -18,7 +18,7 @@ from explorer.session import bench_log, kept_values, keys, stale_values, state, 
 from explorer.text.numbers import Units
 from propmodel.assembly.demo import demo_names
 
-__all__ = ["default_donor_of", "draw", "link_leaves_out", "untold"]
+__all__ = ["default_donor_of", "draw_craft", "draw_inputs", "link_leaves_out", "untold"]
 
 FIRST = {
     "What it carries": (("take_off_g", None),),
@@ -28,11 +28,16 @@ FIRST = {
 """The first six controls, with short labels where two are in one row."""
 
 
-def draw() -> None:
-    """Draw the side panel."""
+def draw_craft() -> None:
+    """Draw the top of the side panel: the current build and the choice of a demo craft."""
     typed_labels.clear_forgotten()
     with st.sidebar:
         _craft()
+
+
+def draw_inputs() -> None:
+    """Draw the rest of the side panel, below the craft."""
+    with st.sidebar:
         measured_parts.in_side_panel()
         _labels()
         for group in GROUPS:

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from explorer.figures.base import AIR, BAND, OVER, PINNED, PINNED_DASHES, PINNED_MARKS, SMALL, THIS
 from explorer.figures.sketch import Sketch
 
-__all__ = ["MEASURED_MARKS", "band", "dot", "hatch", "limit", "line", "measured", "pinned", "word"]
+__all__ = ["MEASURED_MARKS", "band", "dot", "dots", "hatch", "limit", "line", "measured", "pinned", "word"]
 
 
 def _axes(row: int) -> dict[str, str]:
@@ -136,47 +136,103 @@ def dot(
     )
 
 
+def dots(
+    figure: Sketch,
+    this: tuple[float, float] | None,
+    pins: Sequence[tuple[float, float] | None],
+    *,
+    name: str,
+    top: float,
+    row: int = 1,
+) -> None:
+    """Mark the same point of several builds, as one trace; a vertical line to ``top`` goes through that of this build.
+
+    Parameters
+    ----------
+    figure : Sketch
+        The chart; changed in place.
+    this : (float, float) or None
+        Point of the current build, filled; None or NaN for none.
+    pins : sequence of (float, float) or None
+        Points of the pinned builds, hollow, the latest first, each with its own marker symbol.
+    name : str
+        Name of the trace.
+    top : float
+        Upper end of the vertical line.
+    row : int
+        Panel, from 1.
+    """
+    hidden = (0, "circle", THIS, 0, THIS)
+    points: list[tuple[float | None, float | None, tuple[int, str, str, int, str]]] = []
+    if this is not None:
+        x, y = this
+        points += [(x, 0.0, hidden), (x, y, (11, "circle", THIS, 2, THIS)), (x, top, hidden)]
+    for k, one in enumerate(pins):
+        if one is not None:
+            shape = PINNED_MARKS[k % len(PINNED_MARKS)]
+            look = (10 if shape == "circle" else 11, shape, "rgba(0,0,0,0)", 2, PINNED)
+            points += [(None, None, hidden), (*one, look)]
+    if not points:
+        return
+    size, symbol, color, stroke, edge = (list(each) for each in zip(*(look for _, _, look in points), strict=True))
+    figure.add_scatter(
+        x=[x for x, _, _ in points],
+        y=[y for _, y, _ in points],
+        mode="lines+markers",
+        line={"width": 1.4, "color": THIS},
+        marker={"size": size, "symbol": symbol, "color": color, "line": {"width": stroke, "color": edge}, "opacity": 1},
+        hoverinfo="skip",
+        name=name,
+        **_axes(row),
+    )
+
+
 MEASURED_MARKS = ("diamond-open", "square-open")
 """Marker symbols of measurements, the nearest pair of parts first. Nothing else has these symbols."""
 
 
 def measured(
     figure: Sketch,
-    x: ArrayLike,
-    y: ArrayLike,
+    pairs: Sequence[tuple[ArrayLike, ArrayLike]],
     *,
     name: str,
     unit: str,
-    mark: int = 0,
     digits: str = ",.3~r",
     row: int = 1,
 ) -> None:
-    """Draw measured points: open blue markers without a line.
+    """Draw measured points: open blue markers without a line. One trace: the browser draws it twice at each move.
 
     Parameters
     ----------
     figure : Sketch
         The chart; changed in place.
-    x, y : array_like
-        One-dimensional, of the same length; points with a gap in either are omitted.
+    pairs : sequence of (array_like, array_like)
+        x and y of each pair of motor and propeller, the nearest first, at most as many as `MEASURED_MARKS`. Points with
+        a gap in either are omitted.
     name, unit : str
         Name and unit in the hover label.
-    mark : int
-        Index in `MEASURED_MARKS`.
     digits : str
         Number format of the hover label.
     row : int
         Panel, from 1.
     """
-    xs, ys = (np.asarray(v, dtype=float) for v in (x, y))
+    xs, ys = (np.concatenate([np.asarray(pair[k], dtype=float) for pair in pairs]) for k in (0, 1))
+    marks = np.concatenate([np.full(np.size(pair[0]), k) for k, pair in enumerate(pairs)])
     there = np.isfinite(xs) & np.isfinite(ys)
     if not there.any():
         return
+    shapes = [int(mark) for mark in marks[there]]
     figure.add_scatter(
         x=_rounded(xs[there]),
         y=_rounded(ys[there]),
         mode="markers",
-        marker={"symbol": MEASURED_MARKS[mark], "size": 11 - mark, "color": AIR, "line": {"width": 2, "color": AIR}},
+        marker={
+            "symbol": [MEASURED_MARKS[mark] for mark in shapes],
+            "size": [11 - mark for mark in shapes],
+            "color": AIR,
+            "line": {"width": 2, "color": AIR},
+            "opacity": 1,  # several sizes would make it 0.7
+        },
         cliponaxis=False,
         name=name,
         hovertemplate=f"{name} %{{y:{digits}}} {unit}<extra></extra>",

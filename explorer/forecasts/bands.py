@@ -48,7 +48,8 @@ def without_dive(inputs: Inputs) -> Inputs:
 
 def quantiles(values: NDArray) -> tuple[float, float]:
     """Lower and upper end of the interval of some draws."""
-    return headlines.quantile(values, LOW), headlines.quantile(values, HIGH)
+    low, high = headlines.interval(values).tolist()
+    return low, high
 
 
 def way_reserve(made: Build) -> float:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields, replace
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import streamlit as st
@@ -21,6 +21,7 @@ from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.assess.limits import Limit, limits
 from propmodel.assess.performance import evaluate, status_of
+from propmodel.base.arrays import quantiles
 from propmodel.components.controller import command_from_duty, duty_from_throttle
 from propmodel.flight.endurance import Profile, flight_time
 from propmodel.flight.level import level_flight
@@ -36,6 +37,8 @@ __all__ = [
     "ThrottleBand",
     "answers",
     "build",
+    "interval",
+    "limits_in_brief",
     "over_label",
     "plain",
     "sorted_limits",
@@ -151,17 +154,20 @@ def _answers(inputs: Inputs) -> Answers:
     flown = np.asarray(flight_time(many, profile(inputs)).time)
     mid["minutes"] = float(flown[-1])
     drawn["minutes"] = np.where(flown > 0.0, flown, np.nan)
-    sides = []
-    for share in TAILS:
-        side = {name: quantile(np.asarray(v)[:-1], share) for name, v in drawn.items()}
-        sides.append(Headlines(**side, status=status))
+    ends = interval(np.stack([np.asarray(v)[:-1] for v in drawn.values()]))
+    sides = [Headlines(**dict(zip(drawn, end.tolist(), strict=True)), status=status) for end in ends]
     return Answers(sides[0], Headlines(**mid, status=status), sides[1])
 
 
-def quantile(values: NDArray, share: float) -> float:
-    """Quantile of the finite draws; NaN where most are not finite."""
-    there = values[np.isfinite(values)]
-    return float(np.quantile(there, share)) if there.size >= 0.5 * values.size else math.nan
+def interval(values: NDArray) -> NDArray:
+    """Ends of the 80 % interval of the finite draws, shape (2, ...); NaN where most draws are not finite.
+
+    Parameters
+    ----------
+    values : ndarray, shape (..., draws)
+        In any unit.
+    """
+    return quantiles(np.where(np.isfinite(values), values, np.nan), TAILS)
 
 
 def story(inputs: Inputs) -> ThrottleBand:
@@ -197,12 +203,17 @@ def _story(inputs: Inputs) -> ThrottleBand:
 
 def sorted_limits(inputs: Inputs, hold: float = 10.0) -> list[Limit]:
     """All limits, the worst first, for full throttle during ``hold`` [s]."""
-    return _sorted_limits(plain(inputs), hold)
+    return _sorted_limits(plain(inputs), hold, "all")
+
+
+def limits_in_brief(inputs: Inputs) -> list[Limit]:
+    """All limits, the worst first; with only the remedies that a first sentence names, because their search is slow."""
+    return _sorted_limits(plain(inputs), 10.0, "worst")
 
 
 @st.cache_data(**CACHED_ANSWERS)
-def _sorted_limits(inputs: Inputs, hold: float) -> list[Limit]:
-    return limits(build(inputs), hold=hold)
+def _sorted_limits(inputs: Inputs, hold: float, remedies: Literal["all", "worst"]) -> list[Limit]:
+    return limits(build(inputs), hold=hold, remedies=remedies)
 
 
 FIT_FIELDS = {

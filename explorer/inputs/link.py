@@ -63,12 +63,18 @@ class Link:
         One sentence for each value or key that could not be used.
     bad : tuple of str
         Names of the fields that could not be read.
+    lent : frozenset of str
+        Fields whose values nobody told; see `to_params`.
+    nothing : bool
+        Whether none of the keys belongs to this program: the visitor comes as to the bare address.
     """
 
     inputs: Inputs
     pinned: tuple[Inputs, ...] = ()
     messages: tuple[str, ...] = ()
     bad: tuple[str, ...] = ()
+    lent: frozenset[str] = frozenset()
+    nothing: bool = False
 
 
 def clean_text(text: str) -> str:
@@ -114,7 +120,7 @@ def _nearest(inputs: Inputs) -> tuple[str, dict[str, str]]:
     return min(tries, key=lambda pair: len(pair[1]))
 
 
-def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
+def to_params(inputs: Inputs, *pinned: Inputs, lent: Iterable[str] = ()) -> dict[str, str]:
     """Return the keys and values of a link, in order.
 
     Parameters
@@ -123,6 +129,8 @@ def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
         The current build; numbers have six decimals, text is as returned by `clean_text`.
     *pinned : Inputs
         The pinned builds, the latest first; at most three.
+    lent : iterable of str
+        Fields whose values nobody told: they were lent by a demo craft.
 
     Returns
     -------
@@ -135,7 +143,9 @@ def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
     {'v': '1', 'm': '3', 'craft': 'scree', 'kv': '1750', 'end': '1'}
     """
     craft, values = _nearest(inputs)
-    params = {"v": str(VERSION), "m": str(MODEL_EDITION), "craft": craft, **values}
+    telling = sorted(name for name in lent if getattr(inputs, name) not in (None, ""))  # a blank is a guess anyway
+    names = {"lent": ".".join(telling)} if telling else {}
+    params = {"v": str(VERSION), "m": str(MODEL_EDITION), **names, "craft": craft, **values}
     count = len(values)
     for before, other in zip(_PINS, pinned, strict=False):
         craft, values = _nearest(other)
@@ -144,7 +154,7 @@ def to_params(inputs: Inputs, *pinned: Inputs) -> dict[str, str]:
     return {**params, "end": str(count)}
 
 
-def encode(inputs: Inputs, *pinned: Inputs) -> str:
+def encode(inputs: Inputs, *pinned: Inputs, lent: Iterable[str] = ()) -> str:
     """Return the query string of a build and the pinned builds, without the question mark.
 
     Examples
@@ -152,7 +162,7 @@ def encode(inputs: Inputs, *pinned: Inputs) -> str:
     >>> encode(replace(Inputs(), cells=5, pack_g=None))
     'v=1&m=3&craft=scree&cells=5&pack_g=none&end=2'
     """
-    return urlencode(to_params(inputs, *pinned))
+    return urlencode(to_params(inputs, *pinned, lent=lent))
 
 
 # --- reading
@@ -208,6 +218,7 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
     if version is not None:
         params = _to_this_version(version, params, messages)
     edition = params.pop("m", None)
+    lent = frozenset(params.pop("lent", "").split(".")) & FIELDS.keys()
     last = _cut_at(version, params)
     if too_long:
         messages.append(f"This link is too long; I read its first {MAX_LENGTH} characters.")
@@ -221,6 +232,11 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
     counted = sum(_ANY_PIN.sub("", key) != "craft" for key in params)
     if _is_count(end) and int(end[:6]) > len(params):
         messages.append("Some values of this link were lost on the way; theirs are those of the craft it names.")
+    if version is None and params and not any(_ANY_PIN.sub("", key) in (*FIELDS, "craft") for key in params):
+        said_so = (
+            f"This link could not be read ({_named(list(params))}); what you see is the invented craft to begin with."
+        )
+        return Link(Inputs(), messages=(*messages, said_so), nothing=True)
     inputs, bad = _build_of({k: v for k, v in params.items() if not _ANY_PIN.match(k)})
     pinned: list[Inputs] = []
     for before in _PINS:
@@ -236,7 +252,7 @@ def _read(pairs: Iterable[tuple[str, str]], *, too_long: bool) -> Link:
         end = said("link", edition_of(edition), reading=inputs.cell_mohm is not None)
         messages += [end] if end else []
     unread = tuple(name for name in bad if _ANY_PIN.sub("", name) in FIELDS)
-    return Link(inputs, tuple(pinned), tuple(messages), unread)
+    return Link(inputs, tuple(pinned), tuple(messages), unread, frozenset(lent))
 
 
 def _to_this_version(version: str, params: dict[str, str], messages: list[str]) -> dict[str, str]:
@@ -335,6 +351,8 @@ def _named(keys: list[str]) -> str:
 def _sentence(bad: list[str], counted: int) -> str:
     names = _named(bad)
     total = max(counted, len(bad))
+    if total == 1:
+        return f"The value in this link could not be read ({names}); the default stands there."
     first = _count(len(bad)).capitalize()
     stand = "the default stands there" if len(bad) == 1 else "the defaults stand there"
     return f"{first} of {_count(total)} values in this link could not be read ({names}); {stand}."

@@ -25,11 +25,44 @@ OWNER = {
     "amps": "esc", "amps_burst": "esc", "four_in_one": "esc",
 }  # fmt: skip
 WORDS = {
-    **dict.fromkeys(("motor", "motors", "stator", "winding"), "motor"),
+    **dict.fromkeys(("motor", "motors", "moteur", "moteurs", "motore", "motori", "stator", "winding"), "motor"),
     **dict.fromkeys(("lead", "leads", "wire", "wires", "cable", "cables"), "lead"),
     **dict.fromkeys(("thrust", "pull", "lift"), "thrust"),
-    **dict.fromkeys(("prop", "props", "propeller", "propellers"), "propeller"),
-    **dict.fromkeys(("pack", "packs", "battery", "batteries", "accu", "akku", "cell", "cells", "ir"), "pack"),
+    **dict.fromkeys(
+        (
+            "prop",
+            "props",
+            "propeller",
+            "propellers",
+            "h\u00e9lice",
+            "h\u00e9lices",
+            "helice",
+            "helices",
+            "elica",
+            "eliche",
+        ),
+        "propeller",
+    ),
+    **dict.fromkeys(
+        (
+            "pack",
+            "packs",
+            "battery",
+            "batteries",
+            "accu",
+            "akku",
+            "batterie",
+            "batteria",
+            "bater\u00eda",
+            "bateria",
+            "cell",
+            "cells",
+            "ir",
+        ),
+        "pack",
+    ),
+    **dict.fromkeys(("batt", "bat"), "pack"),
+    **dict.fromkeys(("plug", "plugs", "connector"), "connector"),
     **dict.fromkeys(("esc", "escs", "controller", "controllers"), "esc"),
     **dict.fromkeys(("frame", "wheelbase", "diagonal"), "frame"),
     **dict.fromkeys(
@@ -101,7 +134,16 @@ class Cursor:
         here = self.pieces[index].segment
         index += step
         while 0 <= index < len(self.pieces) and self.pieces[index].segment == here:
-            if self.pieces[index].kind not in ("word", "quantity", "connector", "plug", "price", "dry", "other"):
+            if self.pieces[index].kind not in (
+                "word",
+                "quantity",
+                "connector",
+                "plug",
+                "price",
+                "dry",
+                "other",
+                "cell_code",
+            ):
                 return self.pieces[index]
             index += step
         return None
@@ -189,12 +231,12 @@ class Cursor:
                     return owner
         return ""
 
-    def carried(self, index: int) -> bool:
-        """Whether a mass stands behind a load that a larger thing flies with: with camera 900 g."""
+    def carried(self, index: int, part: str = "load") -> bool:
+        """Whether a mass stands behind a part that a larger thing flies with: with camera 900 g."""
         other = index - 1
         if other >= 0 and self.pieces[other].mark in FILLERS:
             other -= 1
-        return other >= 1 and WORDS.get(self.pieces[other].mark) == "load" and self.pieces[other - 1].mark in _WITH
+        return other >= 1 and WORDS.get(self.pieces[other].mark) == part and self.pieces[other - 1].mark in _WITH
 
     def _leads_a_mass(self, index: int, word: int) -> bool:
         """Return True if the word after a mass belongs to the next mass, as in "1100g camera 150g"."""

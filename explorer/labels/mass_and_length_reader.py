@@ -88,6 +88,8 @@ def settle_masses(at: Cursor) -> None:
         alone = {WORDS[p.mark] for p in at.pieces if p.segment == at.pieces[index].segment and p.mark in WORDS}
         if not owner and alone == {"frame"} and at.owners[at.pieces[index].segment] == {"frame"}:
             return "frame"
+        if owner == "pack" and at.carried(index, "pack") and all(g <= grams for _, _, g in at.masses):
+            return "all"  # with battery 612 g
         if owner == "esc" or not possible(owner, grams):
             return ""
         return owner
@@ -233,6 +235,8 @@ def settle_inches(at: Cursor) -> None:
     for index, piece, inches in at.inches:
         named = at.word_before(index)
         is_known = "diameter_in" in at.found or "diameter_in" in at.asked()
+        if named == "frame" and not is_known and "frame_propeller_in" in at.found:
+            named = ""  # the frame has its size already: 225 mm wheelbase 5 in
         if named == "frame" or (is_known and named != "propeller"):
             at.add(piece.text, ("frame_propeller_in", inches))
         elif named == "propeller":

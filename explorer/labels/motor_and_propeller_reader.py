@@ -72,6 +72,10 @@ def _magnets(at: Cursor, index: int, piece: Piece) -> None:
     at.add(piece.text, ("pole_pairs", int(piece.number(0)) // 2))
 
 
+def _pole_pairs(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("pole_pairs", int(piece.number(0))))
+
+
 def _across(at: Cursor, index: int, piece: Piece) -> None:
     """Read a propeller given by its diameter in mm, as is usual for ducts."""
     at.add(piece.text, ("diameter_in", round(piece.number(0) / 25.4, 2)))
@@ -131,6 +135,7 @@ def _code_blades(at: Cursor, index: int, piece: Piece) -> None:
         (d, p, int(piece.number(1))) for d, p, n in meanings.propeller_of_code(piece.number(0)) if n is None
     ]
     _propeller(at, piece.text, sizes)
+    _nose(at, piece)
 
 
 def _propeller(at: Cursor, source: str, sizes: list[meanings.Size]) -> None:
@@ -181,12 +186,20 @@ def _of_the_kv(at: Cursor, first: float, options: list[Option]) -> list[Option]:
     return [stator] if at.kv_entered * first > MOST_KV_DIAMETER else options
 
 
+_CRAFT_WORDS = {"craft", "build", "drone"}
+"""Behind these words four digits are a part; behind "take-off" they are a mass."""
+
+
 def _code(at: Cursor, index: int, piece: Piece) -> None:
     """Read four or five digits, or a number without a unit, as a motor, a propeller, a KV or a capacity."""
     number = piece.number(0)
     source = piece.text
     word = at.pieces[index + 1].mark if index + 1 < len(at.pieces) else ""
-    if at.word_before(index) == "all" and number >= 10:
+    if at.word_before(index) == "esc" and piece.kind == "number" and 4 <= number <= 200:
+        at.add(source, ("esc_a", number))
+        return
+    of_a_part = index in at.stators or (piece.kind == "code" and at.next_word(index, -1) in _CRAFT_WORDS)
+    if at.word_before(index) == "all" and number >= 10 and not of_a_part:
         at.masses.append((index, piece, number))
         return
     if (word == "class" or (word == "size" and piece.kind == "number")) and 100 <= number <= 1500:
@@ -195,11 +208,16 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
     if number in (2, 3, 4, 5, 6) and at.kind(index, -1) in ("code", "dims") and "diameter_in" in at.found:
         at.add(source, ("blades", int(number)))
         return
+    if number in (16, 32) and "esc" in at.owners.get(piece.segment, set()):
+        at.left_out.append(source)  # bits of a processor
+        return
     stator = meanings.stator_of_code(number) if number < 10000 and piece.kind == "code" else None
     sizes = meanings.propeller_of_code(number, also_a_motor=stator is not None) if piece.kind == "code" else []
     kv, capacity = meanings.bare_kv(number), meanings.bare_capacity(number)
     capacity = capacity and not (at.beside_cells - {index})  # another number stands behind the cells
     before, after = at.kind(index, -1), at.kind(index, 1)
+    if after in ("kv", "kilo_kv") and index not in at.beside_cells and number % 50:
+        capacity = False  # the size of a motor stands there
     named = at.word_before(index)
     if {before, after} & {"blades", "blade_word"} and named != "motor" and index not in at.beside_cells:
         named = "propeller"
@@ -212,7 +230,7 @@ def _code(at: Cursor, index: int, piece: Piece) -> None:
         sizes, capacity = [], False
     elif named == "pack":
         stator, sizes, kv = None, [], False
-    beside_pack = before in ("cells", "chemistry", "volts", "parallel") or after in (
+    beside_pack = before in ("cells", "chemistry", "volts", "parallel", "c_rate", "c_burst") or after in (
         "c_rate",
         "cells",
         "volts",
@@ -288,6 +306,7 @@ def _craft(at: Cursor, index: int, piece: Piece) -> None:
 READERS: dict[str, Handler] = {
     "poles": _poles,
     "magnets": _magnets,
+    "pole_pairs": _pole_pairs,
     "across": _across,
     "kv": _kv,
     "kilo_kv": _kilo_kv,

@@ -115,7 +115,29 @@ def _wh(at: Cursor, index: int, piece: Piece) -> None:
     at.watt_hours = (piece.number(0), piece.text)
 
 
+_WEATHER = {
+    "day",
+    "air",
+    "outside",
+    "weather",
+    "hot",
+    "cold",
+    "morning",
+    "evening",
+    "sun",
+    "winter",
+    "summer",
+    "temperature",
+}
+_HOTTEST = 50.0
+"""Air is not warmer where people fly. [C]"""
+
+
 def _c_rate(at: Cursor, index: int, piece: Piece) -> None:
+    beside = {at.next_word(index, -1), at.next_word(index, 1)}
+    if beside & _WEATHER and piece.numbers[1:] in ((), (None,)) and piece.number(0) <= _HOTTEST:
+        at.add(piece.text, ("air_temperature_c", piece.number(0)))
+        return
     rates = sorted(n for n in piece.numbers if n is not None)
     at.add(piece.text, ("pack_label_c", rates[0]))
     if len(rates) > 1 and rates[1] > rates[0]:
@@ -127,7 +149,7 @@ def _c_burst(at: Cursor, index: int, piece: Piece) -> None:
 
 
 def _chemistry(at: Cursor, index: int, piece: Piece) -> None:
-    name = "lipo_hv" if "h" in piece.mark else "li_ion" if "ion" in piece.mark else "lipo"
+    name = "lipo_hv" if "hv" in piece.mark or "high" in piece.mark else "li_ion" if "ion" in piece.mark else "lipo"
     at.add(piece.text, ("chemistry", name))
 
 
@@ -150,11 +172,17 @@ def _volt_range(at: Cursor, index: int, piece: Piece) -> None:
         at.left_out.append(piece.text)
 
 
+_LIMITS = {"max", "maximum", "peak", "current"}
+
+
 def _amps(at: Cursor, index: int, piece: Piece) -> None:
     amps = [n for n in piece.numbers if n is not None]
     owners = at.owners.get(piece.segment, set())
     if "regulator" in owners and amps[0] <= 10:
         at.left_out.append(piece.text)
+        return
+    if at.word_before(index) == "connector":
+        at.add(piece.text, ("connector_a", amps[0]))
         return
     values: Values = (("esc_a", amps[0]),)
     if len(amps) > 1 and amps[1] > amps[0]:
@@ -167,7 +195,10 @@ def _amps(at: Cursor, index: int, piece: Piece) -> None:
     esc = Option(f"ESC, {_g(amps[0])} A for each motor", values)
     follows = at.pieces[index + 1].mark if index + 1 < len(at.pieces) else ""
     other = any(p.kind == "amps" and i != index and at.names(p.segment, "esc") for i, p in enumerate(at.pieces))
-    if named == "motor" or (before == "motor" and not said and (other or follows in ("max", "peak"))):
+    beside = {follows, at.next_word(index, -1)}
+    if beside & _LIMITS and not said and before != "motor" and named == "":
+        at.ask(piece.text, f'Is "{short_text(piece.text)}" the ESC or the motor\'s limit?', motor, esc)
+    elif named == "motor" or (before == "motor" and not said and (other or follows in ("max", "peak"))):
         at.add(piece.text, *motor.values)
     elif before == "motor" and not said:
         at.ask(piece.text, f'Is "{short_text(piece.text)}" the ESC or the motor\'s limit?', esc, motor)
@@ -181,6 +212,8 @@ def _amps(at: Cursor, index: int, piece: Piece) -> None:
 
 def _amps_burst(at: Cursor, index: int, piece: Piece) -> None:
     owner = OWNER.get(at.kind(index, -1), "")
+    behind = at.names(piece.segment, "esc") or at.any("amps")
+    owner = "motor" if at.stator_known and not behind else owner
     field = "motor_max_a" if owner == "motor" and "esc" not in (at.word_before(index),) else "esc_burst_a"
     at.add(piece.text, (field, piece.number(0)))
 
@@ -225,6 +258,20 @@ def age_of_pack(at: Cursor, index: int, piece: Piece) -> bool:
 def _celsius(at: Cursor, index: int, piece: Piece) -> None:
     field = "pack_temperature_c" if at.word_before(index) == "pack" else "air_temperature_c"
     at.add(piece.text, (field, piece.number(0)))
+    if field == "air_temperature_c" and piece.number(0) < _COLD_AIR and not any(_of_pack(at, i) for i in range(index)):
+        at.assumed.append(f'The pack stays warm: type "pack {piece.number(0):g} C" too if it lay in the cold.')
+
+
+_COLD_AIR = 10.0
+"""Below this a pack that was carried outside matters (common practice, from memory). [C]"""
+
+
+def _of_pack(at: Cursor, index: int) -> bool:
+    return at.pieces[index].kind == "celsius" and at.word_before(index) == "pack"
+
+
+def _fahrenheit(at: Cursor, index: int, piece: Piece) -> None:
+    at.add(piece.text, ("air_temperature_c", round((piece.number(0) - 32.0) / 1.8, 1)))
 
 
 def _metres(at: Cursor, index: int, piece: Piece) -> None:
@@ -234,7 +281,7 @@ def _metres(at: Cursor, index: int, piece: Piece) -> None:
         at.cannot(piece.text)
 
 
-_HEIGHTS = {"altitude", "elevation", "height", "asl", "above", "at", "high", "h\u00f6he", "auf"}
+_HEIGHTS = {"alt", "altitude", "elevation", "height", "asl", "above", "at", "high", "h\u00f6he", "auf"}
 
 
 def _awg(at: Cursor, index: int, piece: Piece) -> None:
@@ -299,6 +346,7 @@ READERS: dict[str, Handler] = {
     "cap": _cap,
     "cycles": _cycles,
     "celsius": _celsius,
+    "fahrenheit": _fahrenheit,
     "metres": _metres,
     "awg": _awg,
     "cell_code": _cell_code,

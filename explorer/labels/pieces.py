@@ -10,7 +10,7 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 __all__ = ["MAX_LENGTH", "Piece", "canonical", "pieces_of", "suggestions"]
 
@@ -66,6 +66,8 @@ _SHAPE = r"(?P<nose>BN|SF|bull\s?nose|slow\s?-?\s?fl(?:yer|y|ight))"
 _TYPE_LETTERS = rf"(?:(?!in)[BDEFHKLNQRTWYZ]{{1,2}}|MR){_STOP}"
 """Letters of a type right behind a size; none of them is a unit."""
 _LETTER = "[A-Za-z\u00c0-\u00d6\u00d9-\u00f6\u00f9-\u017f]"
+_OTHER_LETTER = r"(?:(?![A-Za-z\u00d7\u00d8\u00f7])[^\W\d_])"
+"""A letter of any other writing."""
 _PACK = r"(?:pack|battery|batt?|lipo|akku|accu|batterie)"
 
 _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
@@ -74,6 +76,7 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("price", r"(?:[$\u20ac\u00a3]|(?:USD|EUR|GBP)\s?)\s?\d{1,5}(?:\.\d{1,2})?"),
         ("price", rf"\d{{1,5}}(?:\.\d{{1,2}})?\s?(?:[$\u20ac\u00a3](?!\s?\d)|(?:USD|EUR|GBP|euros?|dollars?){_STOP})"),
         ("poles", rf"(\d{{1,2}})\s?N\s?(\d{{1,2}})\s?P{_STOP}"),
+        ("pole_pairs", rf"(\d{{1,2}})\s?-?\s?pole\s?-?\s?pairs?{_STOP}"),
         ("magnets", rf"(\d{{1,2}})\s?-?\s?(?:poles?|magnets?){_STOP}"),
         ("four_in_one", rf"(?:4|four)\s?-?\s?in\s?-?\s?(?:1|one){_STOP}"),
         ("stator_kv", rf"(\d{{4}}(?:\.\d)?)\s?(?:KV\s?[:=]\s?|KV)(\d{{3,5}}){_END}"),
@@ -86,15 +89,20 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("stator_kv", rf"(\d{{4}}(?:\.\d)?)\s?[-/_]\s?(\d{{3,5}})\s?(?:KV)?{_END}"),
         ("stator_kv", rf"(\d{{4}})\.(\d{{3,5}})KV{_END}"),
         ("cell_format", rf"(18650|20700|21700|26650|26700|14500|18350){_STOP}"),
-        ("code_blades", rf"(\d{{4}}(?:\.\d)?|\d{{5}})\s?[x*/-]\s?([2-8])(?:\s?-?\s?blades?|B)?{_END}"),
+        (
+            "code_blades",
+            rf"(\d{{4}}(?:\.\d)?|\d{{5}})(?:\s?[x*/-]\s?|R)([2-8])(?:\s?-?\s?blades?|\s?{_SHAPE}|B)?{_END}",
+        ),
         (
             "dims",
             rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<unit>{_IN}|mm)?\s?{_TIMES}\s?(\d{{1,3}}(?:\.\d{{1,2}})?)\s?(?P<mid>{_IN}|mm)?"
             rf"(?:\s?(?:/|{_TIMES})\s?(\d))?(?:{_TYPE_LETTERS}|\s?(?P<last>{_IN}|mm)?\s?{_SHAPE}?{_END})",
         ),
         ("across", rf"(?:D|\u00d8)\s?(\d{{2,3}})(?:\s?mm)?(?:\s?[x*-]\s?([2-8]))?{_END}"),
+        ("diameter", rf"\u00d8\s?(\d{{1,2}}(?:\.\d{{1,2}})?)\s?{_IN}?{_END}(?!\s?mm)"),
         ("craft", rf"(?P<mark>x8|y6){_STOP}"),
-        ("quantity", r"(\d{1,2})\s?(?:[x*]|pcs|pieces)(?=\s|\d{3,5}|\d{1,3}\s?A)"),
+        ("grams", rf"[2-8]\s?[x*]\s?(\d{{1,3}}(?:\.\d{{1,2}})?)\s?g{_STOP}"),
+        ("quantity", r"(\d{1,2})\s?(?:[x*]|pcs|pieces)(?=\s|\d{3,5}|\d{1,3}\s?A|\d{1,2}\s?S(?![A-Za-z]))"),
         ("quantity", rf"(\d{{1,2}})\s?(?:pcs?|pieces){_STOP}"),
         ("quantity", rf"[x*]\s?(\d{{1,2}}){_END}"),
         ("cell_range", rf"(\d{{1,2}})\s?S?\s?{_DASH}\s?(\d{{1,2}})\s?(?:S|cells?){_STOP}"),
@@ -105,7 +113,7 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("parallel", rf"(\d{{1,2}})\s?P{_STOP}"),
         ("volt_range", rf"{_N}\s?V?\s?{_DASH}\s?{_N}\s?V(?:DC)?{_STOP}"),
         ("capacitor", rf"(\d{{1,5}})\s?[u\u03bc]F(?:\s?[/@]?\s?(\d{{1,3}})\s?V)?{_STOP}"),
-        ("mah", rf"{_THOUSANDS}\s?mA\s?h(?![A-Za-z])"),
+        ("mah", rf"{_THOUSANDS}\s?(?:mA\s?h|\u043c\u0430\s?\u0447)(?![A-Za-z])"),
         ("ah", rf"{_N}\s?Ah{_STOP}"),
         ("wh", rf"{_N}\s?Wh{_STOP}"),
         ("c_rate", rf"{_N}\s?C?\s?[/-]\s?{_N}\s?C{_STOP}"),
@@ -113,10 +121,16 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("c_burst", rf"{_N}\s?C\s?(?:burst|peak|max){_STOP}{_NO_NUMBER}"),
         ("c_rate", rf"{_N}\s?C{_STOP}"),
         ("celsius", rf"(-?\d{{1,2}})\s?\u00b0?\s?C{_STOP}"),
+        ("fahrenheit", rf"(-?\d{{1,3}})\s?\u00b0\s?F{_STOP}"),
+        ("other", rf"\d{{1,3}}(?:\.\d)?\s?(?:m/s|km/h|kmh|mph|knots|kt){_STOP}"),
         ("metres", r"(\d{2,4})\s?m(?!\w)"),
         ("other", rf"\d{{1,4}}\s?W(?:atts?)?{_STOP}"),
-        ("no_load", rf"(?:no[-\s]?load|I0|Io)\s?[:=]?\s?{_N}\s?A(?:\s?[@/]?\s?{_N}\s?V)?{_STOP}"),
+        (
+            "no_load",
+            rf"(?:no[-\s]?load|idle|I0|Io)(?:\scurrent)?\s?[:=]?\s?{_N}\s?A(?:\s?(?:[@/]|at)?\s?{_N}\s?V)?{_STOP}",
+        ),
         ("no_load", rf"{_N}\s?A\s?(?:no[-\s]?load|I0|Io)?\s?@\s?{_N}\s?V{_STOP}"),
+        ("amps_burst", rf"{_N}\s?A(?:mps?)?{_FOR}\s?(?:burst|peak){_STOP}"),
         ("amps_burst", rf"(?:burst|peak)\s?:?\s?{_N}\s?A(?:mps?)?{_STOP}{_FOR}?"),
         ("amps_burst", rf"{_N}\s?A(?:mps?)?\s?(?:burst|peak){_STOP}(?:{_FOR}|{_NO_NUMBER})"),
         ("amps", rf"{_N}\s?A?\s?/\s?{_N}\s?A(?:mps?)?{_STOP}"),
@@ -139,24 +153,26 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("grams", rf"(\d{{1,5}}(?:\.\d{{1,2}})?)\s?(?:gramm?(?:e?s|os|i)?|gr|gms?|g){_STOP}"),
         ("other", rf"(?:[5-9]|1\d)T{_STOP}"),
         ("cycles", rf"(\d{{1,4}})\s?(?:cycles?|flights?){_STOP}"),
-        ("cell_code", rf"(?:[A-Z]\d{{2}}[A-Z]|\d{{2}}[QRET]){_STOP}"),
+        ("cell_code", rf"(?:[A-Z]\d{{2}}[A-Z]|\d{{2}}[QRET]|[2-5][05]S){_STOP}"),
         ("volts", rf"{_N}\s?V(?:olts?|DC)?{_STOP}"),
-        ("other", rf"V\d(?:\.\d)?{_STOP}"),
+        ("other", rf"V\d(?:\.\d)?[A-Z]?{_STOP}"),
+        ("other", rf"\d{{1,2}}\s?-?\s?(?:years?|months?|seasons?|jahre?|monate?|ans){_STOP}"),
         ("other", rf"\d{{1,3}}(?:\.\d)?\s?-?\s?(?:min(?:s|utes?|uten)?|sec(?:s|onds?)?|hours?){_STOP}"),
         ("mm", rf"(\d{{1,4}}(?:\.\d{{1,2}})?)\s?mm{_STOP}"),
         ("cm", rf"(\d{{1,3}}(?:\.\d{{1,2}})?)\s?cm{_STOP}"),
         ("diameter", rf"{_N}\s?-?\s?{_IN}\s?dia(?:m|meter)?{_STOP}"),
         ("diameter", rf"dia(?:m|meter)?\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
         ("pitch", rf"{_N}\s?-?\s?{_IN}?\s?pitch{_STOP}"),
-        ("pitch", rf"pitch\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
+        ("pitch", rf"(?:pitch|steigung|paso?|passo)\s?[:=]?\s?{_N}\s?{_IN}?{_END}"),
         ("inch", rf"(\d{{1,2}}(?:\.\d{{1,3}})?)\s?-?\s?{_IN}(?![A-Za-z0-9])"),
         ("rotors", rf"([3-8])\s?-?\s?(?:motors|rotors|propellers|props){_STOP}"),
-        ("blades", rf"(\d)\s?-?\s?(?:blad(?:es?|ed)|blatt|pales?|palas?){_STOP}"),
+        ("rotors", rf"([3-8])-motor{_STOP}"),
+        ("blades", rf"(\d)\s?-?\s?(?:blad(?:es?|ed)|bl|bl[a\u00e4]tt(?:er|ern)?|pales?|palas?){_STOP}"),
         ("blades", rf"([2-6])-?B{_STOP}"),
         ("blade_word", rf"(?P<mark>two|twin|bi|three|tri|four|quad|five|six)\s?-?\s?blad(?:es?|ed){_STOP}"),
         ("blade_word", rf"(?P<mark>tri|bi|drei|zwei)\s?-?\s?(?:blatt|pales?|palas?){_STOP}"),
         ("blade_word", rf"(?P<mark>tri|bi){_STOP}"),
-        ("code", rf"(\d{{4}}(?:\.\d)?|\d{{5}})(?:V\d(?:\.\d)?|[EFPRSTW]){_STOP}"),
+        ("code", rf"(\d{{4}}(?:\.\d)?|\d{{5}})(?:V\d(?:\.\d)?|(?!SF)[EFPRSTW][A-Z]?){_STOP}"),
         ("code", rf"(\d{{4}}(?:\.\d)?)\s?{_SHAPE}?{_END}"),
         ("code", rf"(\d{{5}})\s?{_SHAPE}?{_END}"),
         ("blade_shape", rf"(?P<mark>narrow|slim|thin|medium|middle|broad|wide)\s?-?\s?blad(?:es?|ed){_STOP}"),
@@ -164,7 +180,7 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("number", rf"(\d{{1,5}}(?:\.\d{{1,2}})?){_END}"),
         ("number", rf"(\d{{1,2}}'\d{{3}}){_END}"),
         ("chemistry", rf"(?P<mark>li\s?-?\s?hv|lipo\s?-?\s?hv|high\s?-?\s?voltage|hv){_STOP}"),
-        ("chemistry", rf"(?P<mark>li\s?-?\s?ion|lion){_STOP}"),
+        ("chemistry", rf"(?P<mark>li(?:thium)?\s?-?\s?ion|lion){_STOP}"),
         ("chemistry", rf"(?P<mark>li\s?-?\s?po(?:lymer)?){_STOP}"),
         ("connector", rf"(?!in|to|on|at|up|or|no|of)[A-Z]{{2}}-?(30|60|90|120|150)(?:H|PW|PB)?{_END}"),
         ("plug", rf"(?!KV)[A-Z]{{2,3}}\d\.\d{_STOP}"),
@@ -173,11 +189,13 @@ _PATTERNS: list[tuple[str, re.Pattern[str]]] = [
         ("threshold", rf"sub\s?-?\s?(\d{{2,4}})\s?(?:grams?|g)?{_STOP}"),
         ("word", r"(?P<mark>stators?|motors?|props?|propellers?|lipo|battery|esc|pack)(?=\d)"),
         ("prefix", r"(?!KV|mAh|Ah|uF|AWG)[A-Z]{1,3}-?(?=\d{4,5}(?!\d))"),
+        ("prefix", r"(?!KV)[A-Z]{1,2}(?=\d{1,2}(?:\.\d{1,2})?x\d(?:\.\d{1,2})?x[2-6](?!\d))"),
         ("coaxial", rf"(?P<mark>coax(?:ial)?){_STOP}"),
         ("craft", rf"(?P<mark>quad(?:copter)?|hexa?(?:copter)?|octo?(?:copter)?|tricopter){_STOP}"),
         ("screw", rf"M\d(?:\.\d)?(?:x\d{{1,2}})?{_STOP}"),
         ("word", rf"(?P<mark>all)[ -](?:up|in){_STOP}"),
         ("word", rf"(?P<mark>{_LETTER}(?:{_LETTER}|['-]){{0,30}}(?:_\d{{1,3}})?){_STOP}"),
+        ("word", rf"(?P<mark>{_OTHER_LETTER}{{1,30}})(?![A-Za-z])"),
     )
 ]
 _JUNK = re.compile(r"[^\s,;|\n]{1,80}")
@@ -186,6 +204,7 @@ _BREAK = "\n;|"
 _LOOSE = "?!-/+:()[]{}&@#=.,_~\u2022'\"*"
 
 _DECIMAL = re.compile(r"(?<![\d.])(\d{1,2}),(\d{1,2})(?![\d.,]\d|\d|\s?[Ss](?![A-Za-z])|\s?cells?)")
+_TENTH = re.compile(r"(?<![\d.,])(\d{3,4}),(\d)(?=\s?(?:g|gr|gramm?|mm)(?![A-Za-z]))")
 _HALF_STATOR = re.compile(r"(?<![\d.,])(\d{4}),(\d)(?=$|[\s\-/])")
 _MISPLACED = re.compile(r"(?<![\d.,])(\d{1,2})[,.](\d{3})(?=\s?(?:mAh|KV))", re.IGNORECASE)
 _GROUPED = re.compile(r"(?<![\d.,])(\d),(\d{3})(?=(?:\.\d)?(?:[\s\-/]|$))")
@@ -193,6 +212,12 @@ _GROUPED = re.compile(r"(?<![\d.,])(\d),(\d{3})(?=(?:\.\d)?(?:[\s\-/]|$))")
 _FRACTIONS = {"\u00bd": ".5", "\u00bc": ".25", "\u00be": ".75"}
 _FRACTION = re.compile(r"(?<=\d) ?([\u00bd\u00bc\u00be])")
 _HALF = re.compile(r"(?<=\d\d\d\d) 1/2(?![\d/])")
+_HALF_INCH = re.compile(r"(?<![\d.,/])(\d{1,2}) 1/2(?= ?(?:inch|in\b|\"|\u201d|\u2033|''|zoll))", re.IGNORECASE)
+_CELL_READINGS = re.compile(
+    r"\bIR ?[:=]? ?((?:\d{1,2}(?:\.\d)?[ /]){1,13}\d{1,2}(?:\.\d)?)(?![\w.])(?: ?m(?:ohms?|\u03a9|\u2126))?",
+    re.IGNORECASE,
+)
+"""What a charger shows of each cell: IR 11 12 12 13."""
 _WRITTEN = {
     "two": "2", "three": "3", "four": "4", "five": "5", "six": "6", "seven": "7", "eight": "8", "nine": "9",
     "ten": "10",
@@ -203,8 +228,14 @@ _CHAIN = re.compile(r"[x*]\s?\d{1,3}(?:[.,]\d{1,2})?\s?[x*]\s?\d$", re.IGNORECAS
 _SIGNS = str.maketrans(
     {"\u00d7": "x", "\u2715": "x", "\u2013": "-", "\u2014": "-", "\u2212": "-", "\u2010": "-", "\u2011": "-",
      "\u201c": '"', "\u201d": '"', "\u2033": '"', "\u2019": "'", "\u2032": "'", "\u2126": "\u03a9",
-     "\u00b5": "\u03bc", "\r": "\n", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u223c": "~"}
+     "\u00b5": "\u03bc", "\u0445": "x", "\u0425": "x",
+     "\r": "\n", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u223c": "~"}
 )  # fmt: skip
+
+
+def _mean_of_cells(found: re.Match[str]) -> str:
+    each = [float(number) for number in re.split(r"[ /]", found[1])]
+    return f"IR {sum(each) / len(each):.3g} mohm"
 
 
 def canonical(text: str) -> tuple[str, str]:
@@ -227,13 +258,14 @@ def canonical(text: str) -> tuple[str, str]:
     '5.1x4.3x3\\n6S'
     """
     text = _COUNTS_WRITTEN.sub(lambda m: _WRITTEN[m[1].lower()], text[:MAX_LENGTH])
+    text = _HALF_INCH.sub(r"\1.5", _CELL_READINGS.sub(_mean_of_cells, text))
     text = _HALF.sub(".5", _FRACTION.sub(lambda m: _FRACTIONS[m[1]], text[:MAX_LENGTH]))
     display = unicodedata.normalize("NFKC", text[:MAX_LENGTH].translate(_SIGNS)).translate(_SIGNS)[:MAX_LENGTH]
     display = "".join(ch if ch.isprintable() or ch == "\n" else " " for ch in display)  # tabs too
     display = _GROUPED.sub(r"\1\2", display)
     read = _MISPLACED.sub(r"\1'\2", display)
     read = _SPACED.sub(r"\1'\2", read)
-    read = _HALF_STATOR.sub(r"\1.\2", read)
+    read = _TENTH.sub(r"\1.\2", _HALF_STATOR.sub(r"\1.\2", read))
 
     def decimal(match: re.Match[str]) -> str:
         before = read[max(0, match.start() - 16) : match.start() + len(match[1])]
@@ -281,6 +313,8 @@ def pieces_of(text: str, accept: Callable[[Piece], bool] = lambda piece: True) -
             if piece is not None:
                 found.append(piece)
             position += length
+    if len(found) > 2 and len({piece.segment for piece in found}) == len(found):
+        return [replace(piece, segment=0) for piece in found]  # commas where others type spaces
     return found
 
 
@@ -342,6 +376,8 @@ def suggestions(text: str, accept: Callable[[Piece], bool] = lambda piece: True)
         digits.translate(str.maketrans("BZ", "82")),
         re.sub(r"([.x*-]){2,3}", r"\1", text),
     ]
+    if re.fullmatch(r"\d{4}", text) and int(text) % 50:
+        tries += [text[:i] + text[i + 1] + text[i] + text[i + 2 :] for i in (2, 1, 0)]  # two digits turned
     tries.append(re.sub(r"([A-Za-z])\1{1,3}$", r"\1", text))
     tries.append(text.strip("xX*-_./,"))
     if turned := re.fullmatch(r"([A-Za-z]{1,3})(\d{1,5}(?:\.\d)?)", text):

@@ -94,7 +94,15 @@ def _accept(piece: Piece) -> bool:
         return piece.number(0) % 2 == 0 and piece.number(0) >= 4
     if piece.kind == "poles":
         return piece.number(1) % 2 == 0 and piece.number(1) >= 4
+    if piece.kind == "dims":
+        return not _INCHES_THEN_X8.search(piece.text)
+    if piece.kind == "cells":  # 50S is the type of a cell; other numbers are too many cells
+        return piece.number(0) not in (25, 30, 35, 40, 45, 50)
     return True
+
+
+_INCHES_THEN_X8 = re.compile(r"(?:in|inch(?:es)?|zoll|\"|'')\s+x8$", re.IGNORECASE)
+"""Eight rotors in pairs behind a size, not a pitch: 8 inch X8."""
 
 
 def _better(source: str) -> str | None:
@@ -119,11 +127,15 @@ def _junk(at: Cursor, index: int, piece: Piece) -> None:
         else:
             at.left_out.append(piece.text)  # a name beside a part that is told by its sizes
         return
+    if WORDS.get(at.next_word(index, 1)) == "connector":
+        at.left_out.append(piece.text)  # the type of a plug without a rating
+        return
     at.cannot(piece.text)
 
 
 _SMALL_WORDS = {
-    "a", "an", "and", "are", "at", "be", "by", "class", "do", "does", "flying", "for", "freestyle", "from", "how", "i",
+    "a", "air", "alt", "altitude", "asl", "incl", "wind", "an", "and", "temperature",
+    "are", "at", "be", "by", "class", "do", "does", "flying", "for", "freestyle", "from", "how", "i",
     "in", "is", "it", "long", "lr", "me", "my", "no", "of", "on", "or", "race", "racing", "rated", "running", "size",
     "that", "the", "these", "this", "to", "use", "using", "what", "which", "will", "with", "x",
 }  # fmt: skip
@@ -133,6 +145,8 @@ _SMALL_WORDS = {
 def _word(at: Cursor, index: int, piece: Piece) -> None:
     if piece.mark in ("bullnose", "bn"):
         at.add(piece.text, ("blade_width", "broad"), note="blunt, broad tips")
+    elif piece.mark in ("duct", "ducts", "ducted"):
+        at.add(piece.text, ("body_shape", "ducts or boxy body"), note="ducts add drag; their lift is not computed")
     elif pack_and_esc_reader.age_of_pack(at, index, piece):
         return
     elif piece.mark not in WORDS and piece.mark not in FILLERS and piece.mark not in _SMALL_WORDS:

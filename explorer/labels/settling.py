@@ -15,6 +15,7 @@ __all__ = ["settle"]
 
 def settle(at: Cursor) -> None:
     """Determine the values that depend on the whole text."""
+    _settle_what_is_not_computed(at)
     _settle_volts(at)
     _settle_series(at)
     _settle_capacity(at)
@@ -27,6 +28,29 @@ def settle(at: Cursor) -> None:
     if at.dropped > 0:
         sentence = f"I read the first {MAX_PIECES} pieces only; {at.dropped} more were left out."
         at.unread.append(Unread("", sentence))
+
+
+_NOT_COMPUTED = {
+    "brushed": "Brushed motors are not computed: brushless motors only.",
+    "coreless": "Brushed motors are not computed: brushless motors only.",
+    "puffed": "A puffed pack must not be flown or charged: see Why, puffed.",
+    "swollen": "A swollen pack must not be flown or charged: see Why, swollen.",
+    "nimh": "NiMH cells are not computed: lithium cells only.",
+    "nicd": "NiCd cells are not computed: lithium cells only.",
+    "life": "LiFe cells are not computed: LiPo, high-voltage LiPo and Li-ion are.",
+    "bicopter": "Two rotors are not computed: 3 to 8 are.",
+}
+
+
+def _settle_what_is_not_computed(at: Cursor) -> None:
+    """Say so of craft and motors that no field describes; the size of a brushed motor is no stator."""
+    for word, said in _NOT_COMPUTED.items():
+        if at.any_word(word):
+            at.left_out = [text for text in at.left_out if text.lower() != word]
+            at.unread.append(Unread(word, said))
+    if at.any_word("brushed", "coreless"):
+        for field in ("stator_d_mm", "stator_h_mm"):
+            at.found.pop(field, None)
 
 
 _MANY_BLADES_BELOW = 7.0

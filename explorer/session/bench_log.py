@@ -63,6 +63,10 @@ class LoadedLog:
     """Meaning -> heading chosen by the user."""
     units: Mapping[str, str] = field(default_factory=dict)
     poles: int | None = None
+    kind: str | None = None
+    """"stand" or "flight" as chosen by the user; None: as inferred."""
+    headings: tuple[str, ...] = ()
+    """Headings of a file that could not be read, if its columns can be chosen by hand."""
     data: bytes | None = None
     """Bytes of the file; None if it is larger than `CACHE_BYTES`."""
     calibration: Any = None
@@ -86,6 +90,7 @@ def read_log(
     columns: Mapping[str, str] | None = None,
     units: Mapping[str, str] | None = None,
     poles: int | None = None,
+    kind: str | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> LoadedLog:
     """Read a log from the bytes of a file. It raises no error: ``problem`` says why a file cannot be used.
@@ -100,17 +105,19 @@ def read_log(
         Meaning -> heading and meaning -> unit, chosen by the user in place of an inference.
     poles : int or None
         Number of magnet poles of the motor, if it differs from the setting of the logger. [-]
+    kind : {"stand", "flight"} or None
+        Kind of log chosen by the user in place of an inference.
     progress : callable or None
         Called with the share that has been read, 0 to 1.
     """
-    loaded = LoadedLog(ident, name[:120], columns=dict(columns or {}), units=dict(units or {}), poles=poles,
+    loaded = LoadedLog(ident, name[:120], columns=dict(columns or {}), units=dict(units or {}), poles=poles, kind=kind,
                 data=data if len(data) <= CACHE_BYTES else None)  # fmt: skip
     file = io.BytesIO(data)
     file.name = name
     try:
-        log = bench.read(file, columns=columns, units=units, poles=poles, progress=progress)
+        log = bench.read(file, columns=columns, units=units, poles=poles, kind=kind, progress=progress)
     except BenchFileError as wrong:
-        return replace(loaded, problem=_sentence(str(wrong)))
+        return replace(loaded, problem=_sentence(str(wrong)), headings=wrong.headings)
     except Exception:
         logging.getLogger("explorer").exception("log %r", name)
         return replace(loaded, problem="This file could not be read as a log. Export it as CSV and try again.")

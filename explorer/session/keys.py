@@ -25,6 +25,7 @@ __all__ = [
     "LABEL_MADE",
     "LABEL_PLAIN",
     "LAST_KNOB",
+    "LENT_BY_LINK",
     "NOTICES",
     "OWN_PARTS",
     "OWN_WAS",
@@ -89,6 +90,8 @@ LABELS_FORGOTTEN = "labels_forgotten"
 """True if the labels belong to a build that is no longer on the screen."""
 LABEL_BASE = "label_base"
 """The build before the labels were read."""
+LENT_BY_LINK = "lent_by_link"
+"""Names of the fields that a link says were lent by a demo craft, and the build as it came; absent without them."""
 LABEL_PLAIN = "label_plain"
 """The build to which the values of the labels are applied."""
 LABEL_MADE = "label_made"

@@ -15,7 +15,7 @@ from explorer.figures.base import Axis, snapped
 from explorer.inputs import Inputs, apply, take_off_g, with_defaults_for_bad, with_take_off_g
 from explorer.inputs.link import OTHER_KEYS, encode, from_params
 from explorer.inputs.measured_parts import OwnParts, with_measured, without_measured
-from explorer.session import keys
+from explorer.session import keys, typed_labels
 
 __all__ = [
     "axis",
@@ -47,19 +47,25 @@ def start() -> None:
         return
     asked = {key: st.query_params.get_all(key) for key in st.query_params}
     linked = from_params(asked) if set(asked) - OTHER_KEYS else None
+    if linked is not None and linked.nothing:
+        messages, linked = list(linked.messages), None
+    else:
+        messages = [] if linked is None else list(linked.messages)
     first = Inputs() if linked is None else linked.inputs
     st.session_state[keys.INPUTS] = first
     st.session_state[keys.PINS] = [example_pin(first)] if linked is None else list(linked.pinned)
     st.session_state[keys.PIN_IS_EXAMPLE] = linked is None
+    if linked is not None and linked.lent:
+        st.session_state[keys.LENT_BY_LINK] = (linked.lent, first)
     st.session_state[keys.AXES] = {}
-    st.session_state[keys.NOTICES] = [] if linked is None else list(linked.messages)
+    st.session_state[keys.NOTICES] = messages
     st.session_state[keys.TOUCHED] = linked is not None
 
 
 def link() -> str:
     """Return the link to the build and the pinned builds."""
     place = (st.context.url or "").split("?")[0]
-    return f"{place}?{encode(usable(), *pins())}"
+    return f"{place}?{encode(usable(), *pins(), lent=typed_labels.borrowed(usable()))}"
 
 
 def example_pin(craft: Inputs) -> Inputs:

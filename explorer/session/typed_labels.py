@@ -29,6 +29,7 @@ __all__ = [
 
 _MADE_FROM_LABELS = (
     keys.LABELS, keys.DEFAULT_DONOR, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE, keys.SET_BY_HAND,
+    keys.LENT_BY_LINK,
 )  # fmt: skip
 
 
@@ -92,6 +93,7 @@ def clear_forgotten() -> None:
         for name in (keys.DEFAULT_DONOR, keys.LABEL_MADE, keys.LABEL_PLAIN, keys.LABEL_BASE):
             st.session_state[name] = None
         st.session_state[keys.SET_BY_HAND] = set()
+        st.session_state[keys.LENT_BY_LINK] = None
 
 
 def held() -> dict[str, Any]:
@@ -116,11 +118,15 @@ def moved(inputs: Inputs) -> list[str]:
 
 
 def borrowed(inputs: Inputs) -> frozenset[str]:
-    """Return the fields of a build made from labels that still have the value of the donor craft; else empty."""
+    """Return the fields of a build made from labels, now or before its link, that still have the donor's values."""
     plain: Inputs | None = st.session_state.get(keys.LABEL_PLAIN)
-    if plain is None or not st.session_state.get(keys.DEFAULT_DONOR) or st.session_state.get(keys.LABELS_FORGOTTEN):
+    if st.session_state.get(keys.LABELS_FORGOTTEN):
         return frozenset()
     found = reading()
+    if plain is None or not st.session_state.get(keys.DEFAULT_DONOR):
+        names, came = st.session_state.get(keys.LENT_BY_LINK) or (frozenset(), inputs)
+        told = answered(found, answers(found)).keys() | st.session_state.get(keys.SET_BY_HAND, set())
+        return frozenset(name for name in names if getattr(inputs, name) == getattr(came, name)) - told
     assumed = {one.field for one in found.found if one.note == "assumed"}
     given = (answered(found, answers(found)).keys() - assumed) | st.session_state.get(keys.SET_BY_HAND, set())
     unchanged = {name for name in FIELDS if getattr(inputs, name) == getattr(plain, name)}

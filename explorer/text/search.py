@@ -8,10 +8,25 @@ from typing import TypeVar
 __all__ = ["holding"]
 
 Item = TypeVar("Item")
+_ENDINGS = ("ing", "ed", "es", "s")
+"""Endings of English plurals and tenses, longest first."""
 _SMALL = """
-an and are at be by can do does for from get gets how if in into is it its me my of on or so than that the there to too
+after again an and are at be by can do does for from get gets got how if in into
+is it its me my of on or so than that the there to too says
 was what when why will with your
 """
+
+
+def _forms(word: str) -> tuple[str, ...]:
+    """Return a word and the word without the ending of a plural or a tense.
+
+    Examples
+    --------
+    >>> _forms("twitches"), _forms("cell")
+    (('twitches', 'twitch'), ('cell',))
+    """
+    stem = next((word[: -len(end)] for end in _ENDINGS if word.endswith(end) and len(word) - len(end) > 2), word)
+    return (word,) if stem == word else (word, stem)
 
 
 def holding(words: str, items: Sequence[Item], text: Callable[[Item], str]) -> list[Item]:
@@ -43,6 +58,7 @@ def holding(words: str, items: Sequence[Item], text: Callable[[Item], str]) -> l
     asked = [w for w in cleaned.split() if len(w) > 1 and w not in small]
     if not asked:
         return list(items)
-    held = [sum(word in text(item).lower() for word in asked) for item in items]
+    forms = [_forms(word) for word in asked]
+    held = [sum(any(form in text(item).lower() for form in each) for each in forms) for item in items]
     most = max(held, default=0)
     return [item for item, count in zip(items, held, strict=True) if count == most and 2 * most >= len(asked)]

@@ -8,6 +8,7 @@ with little excess thrust it may be off by a quarter (the power by 2 %, because 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -21,7 +22,7 @@ from propmodel.dive.estimate import estimate_height_lost, estimate_pull_out
 from propmodel.dive.pull_out import inflow_rise
 from propmodel.dive.stepped import Dive, PullOut
 from propmodel.flight.best_speeds import lowest_point
-from propmodel.flight.endurance import HoverTime, hover_hours, lifts
+from propmodel.flight.endurance import HoverTime, hover_hours, lifts, possible_temperature
 from propmodel.flight.top_speed import TopSpeed, find_top_speed
 from propmodel.flight.trim import Airframe, hover_trim, trim
 from propmodel.powertrain.operating_point import OperatingPoint, at_duty, at_thrust, electrical
@@ -117,9 +118,11 @@ class Assessment:
         return at_state_of_charge(self.fresh_burst, self.build, 1.0, sustained=True)
 
     @cached_property
-    def reserve_sustained(self) -> PreparedPowertrain:
-        """Powertrain with the pack at its reserve and its resistance for loads of minutes."""
-        return at_state_of_charge(self.fresh_burst, self.build, self.reserve, sustained=True)
+    def landing_sustained(self) -> PreparedPowertrain:
+        """Powertrain at the end of a hover: charge and warmth of the pack as there, its resistance for minutes."""
+        flight, pack = self.hover_flight, self.build.pack
+        warmed = replace(self.build, pack=replace(pack, temperature=possible_temperature(flight.temperature)))
+        return at_state_of_charge(self.fresh_burst, warmed, flight.end, sustained=True)
 
     # --- operating points -----------------------------------------------------------------------------------
 
@@ -131,8 +134,8 @@ class Assessment:
 
     @cached_property
     def hover_at_reserve(self) -> OperatingPoint:
-        """Operating point in hover at the reserve: the same speed and torque at a lower bus voltage."""
-        return electrical(self.reserve_sustained, self.hover.rev_per_s, self.hover.torque, self.hover.thrust)
+        """Operating point at the end of a hover: the same speed and torque at a lower bus voltage."""
+        return electrical(self.landing_sustained, self.hover.rev_per_s, self.hover.torque, self.hover.thrust)
 
     @cached_property
     def hover_command(self) -> NDArray:
@@ -142,7 +145,7 @@ class Assessment:
 
     @cached_property
     def hover_command_at_reserve(self) -> NDArray:
-        """The same with the reserve left. [-]"""
+        """The same at the end of a hover, with the pack as warm as that has made it. [-]"""
         b = self.build
         return controller.command_from_duty(b.controller, self.hover_at_reserve.duty, command_cap=b.command_cap)
 

@@ -6,7 +6,7 @@ Longer than others because the reason, the remedy and the question of each limit
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -16,7 +16,7 @@ from propmodel.assembly.build import Build, shape_of, value_at, with_fields
 from propmodel.assess import margins
 from propmodel.assess.assessment import Assessment
 from propmodel.base.arrays import number
-from propmodel.base.checks import check_number, check_positive
+from propmodel.base.checks import check_in, check_number, check_positive
 from propmodel.base.units import CELSIUS_ZERO, GRAM, INCH
 from propmodel.components import battery
 from propmodel.components.propeller.prepared import MACH_KNEE, MACH_MEASURED, MACH_RISE
@@ -27,6 +27,9 @@ TIGHT = 0.85
 """Used share of an allowance from which the limit is "tight". [-]"""
 
 State = Literal["clear", "tight", "over", "unknown"]
+
+TOO_LITTLE_THRUST = ("pull", "hover_high")
+"""Limits of a craft with too little thrust for its mass."""
 
 
 @dataclass(frozen=True)
@@ -135,7 +138,7 @@ def kv_too_high(found: Sequence[Limit]) -> Limit | None:
     return next((one for one in found if one.key == "free_tip" and one.state == "over"), None)
 
 
-def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
+def limits(build: Build, *, hold: float = 10.0, remedies: Literal["all", "worst"] = "all") -> list[Limit]:
     """Return all limits of one build, the worst first.
 
     Parameters
@@ -144,6 +147,10 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
         A single build; for arrays use `assess.margins.evaluate`.
     hold : float
         Duration of full throttle; infinity for continuous load. [s]
+    remedies : {"all", "worst"}
+        Limits for which the change that brings them within their limit (``fix``) is searched: all; or only the worst
+        one if it is exceeded by more than usual, and too little thrust. The search for all takes two thirds of the
+        time.
 
     Returns
     -------
@@ -153,7 +160,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
     Raises
     ------
     ValueError
-        If the build holds arrays, or hold is not above zero.
+        If the build holds arrays, hold is not above zero, or ``remedies`` is not one of the two.
 
     Examples
     --------
@@ -168,6 +175,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
         )
     if not (isinstance(hold, float) and hold == np.inf):
         check_positive("hold", check_number("hold", hold, "s"), "s")
+    check_in("remedies", remedies, ("all", "worst"))
     a = Assessment(build)
     values = {k: float(v) for k, v in margins.evaluate(a, hold=hold).items()}
     found: list[Limit] = []
@@ -189,7 +197,7 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
                 share.basis,
                 _reason(key, a, used, hold),
                 _more(key, a, used, hold),
-                clearing.words(key) if state in ("over", "tight") else "",
+                "",
                 ask=_ask(key) if state == "unknown" else "",
                 usual=state == "over"
                 and hold <= margins.BURST_SECONDS
@@ -219,7 +227,15 @@ def limits(build: Build, *, hold: float = 10.0) -> list[Limit]:
             )
         )
     order = {"over": 0, "tight": 1, "clear": 2, "unknown": 3}
-    return sorted(found, key=lambda x: (order[x.state], x.usual, x.kind != "fits", -np.nan_to_num(x.share, posinf=1e9)))
+    found.sort(key=lambda x: (order[x.state], x.usual, x.kind != "fits", -np.nan_to_num(x.share, posinf=1e9)))
+
+    def searched(place: int, one: Limit) -> bool:
+        if one.kind == "fits" or one.state not in ("over", "tight"):
+            return False
+        first = place == 0 and one.state == "over" and not one.usual
+        return remedies == "all" or first or one.key in TOO_LITTLE_THRUST
+
+    return [replace(one, fix=clearing.words(one.key)) if searched(k, one) else one for k, one in enumerate(found)]
 
 
 def _state(share: float) -> State:
@@ -332,7 +348,7 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         rpm = float(margins.free_speed(a)) * 60.0
         return (
             f"Unloaded the motor would turn {rpm / 1000:.0f},000 rpm on this pack, tips at {used:.2f} of the speed "
-            "of sound; a propeller that slows it makes it draw more current"
+            "of sound at 15 C; a propeller that slows it makes it draw more current"
         )
     if key == "pull":
         ratio = float(a.thrust_to_weight_at_reserve)
@@ -502,7 +518,14 @@ _COLD, _HOT = 283.15, 313.15  # [K] outside this range the pack temperature is t
 _LITTLE_LEFT = 0.10  # reserve below which an earlier landing is a remedy
 _CURRENT = ("pack_label", "pack_heat", "sag_fresh", "sag_low", "controller_current", "motor_current", "winding_heat")
 _WEAK_WHEN_COLD = ("sag_fresh", "sag_low", "brownout", "pull", "hover_high", "motor_lost")
+_OTHER_PARTS = "No single small change brings it within its limit: other parts are needed."
 _TOO_MANY_VOLTS = tuple(key for key in margins.FITS if key.endswith(("_cells", "_voltage")))
+
+
+def _is_sold(inches: NDArray) -> NDArray[np.bool_]:
+    """Propellers from 2.5 in are sold in half inches, and 5.1 and 5.2 in (common practice, from memory)."""
+    halves = np.abs(2.0 * inches - np.round(2.0 * inches)) < 1e-6
+    return (inches < 2.45) | halves | ((inches > 5.05) & (inches < 5.25))
 
 
 class _Clearing:
@@ -524,6 +547,8 @@ class _Clearing:
             count = int(abs(end / step - away) + 1e-6)
             beyond = (away + np.sign(end - now) * np.arange(1, count + 1)) * step
             numbers = np.concatenate([[now], beyond])
+            if change.path == "propeller.diameter":
+                numbers = numbers[_is_sold(numbers) | (np.arange(numbers.size) == 0)]
             if change.unit == "mAh":
                 numbers = numbers[numbers * change.factor <= battery.MOST_CAPACITY]
             build = with_fields(self.build, {change.path: numbers * change.factor + change.offset})
@@ -551,7 +576,9 @@ class _Clearing:
             return "First put right the parts that are not rated for so many cells."
         found = self._single(key)
         cold = number(self.build.pack.temperature) < _COLD and key in _WEAK_WHEN_COLD
-        return f"Warm the pack first. {found}" if cold and "warmed" not in found else found
+        if not cold or "warmed" in found:
+            return found
+        return "Warm the pack first." if found == _OTHER_PARTS else f"Warm the pack first. {found}"
 
     def _single(self, key: str) -> str:
         second = ""
@@ -569,10 +596,12 @@ class _Clearing:
             s, over = "" if change.plural else "s", shares[key][0] > 1.0
             helps = f"bring{s} it within its limit" if over else f"leave{s} it more room"
             text = f"{change.words[0].upper()}{change.words[1:]} {amount} {helps}"
+            if change.path == "command_cap" and numbers[index] > numbers[0]:
+                text = f"The throttle cap of {numbers[0]:.0f} % holds it back: raising it to {amount} {helps}"
             if fine.any():
                 return f"{text}."
             if not second:
                 worst = max((k for k in spoilt if spoilt[k][index]), key=lambda k: float(others[k][index]))
                 name = (margins.SHARES.get(worst) or margins.FITS[worst]).name
                 second = f"{text}, but then there is another limit: {name[0].lower()}{name[1:]}."
-        return second or "No single small change brings it within its limit: other parts are needed."
+        return second or _OTHER_PARTS

@@ -20,6 +20,7 @@ from propmodel.assess.assessment import Assessment
 from propmodel.base.constants import COPPER_RESISTIVITY_20C
 from propmodel.base.units import CELSIUS_ZERO
 from propmodel.components import battery
+from propmodel.components.air import STANDARD
 
 __all__ = [
     "FITS", "SHARES", "Fit", "Share", "evaluate", "hover_pack_rise", "motor_temperatures", "pack_rise", "pack_seconds",
@@ -348,7 +349,9 @@ def _tip(a: Assessment, hold: float) -> NDArray:
 
 
 def _free_tip(a: Assessment, hold: float) -> NDArray:
-    return a.fresh_burst.prop.tip_mach(free_speed(a))
+    # a rule for the choice of KV: a frosty morning, when sound is slower, does not change what is sold for these cells
+    slower = np.asarray(a.build.air.speed_of_sound, dtype=np.float64) / np.asarray(STANDARD.speed_of_sound)
+    return a.fresh_burst.prop.tip_mach(free_speed(a)) * slower
 
 
 def free_speed(a: Assessment) -> NDArray:

@@ -116,11 +116,12 @@ class Performance:
     thrust_to_weight: NDArray
     """Thrust-to-weight ratio, fresh pack. [-]"""
     thrust_to_weight_at_reserve: NDArray
-    """Thrust-to-weight ratio at landing. [-]"""
+    """Thrust-to-weight ratio at the reserve, with the pack as cold as at take-off; a flown pack is warmer and gives
+    more. [-]"""
     hover_throttle: NDArray
     """Hover command: average motor command, idle included, fresh pack. [-]"""
     hover_throttle_at_reserve: NDArray
-    """The same at the end of the flight. [-]"""
+    """The same at the end of a hover, with the charge and the warmth of the pack as they are then. [-]"""
     hover_current: NDArray
     """Pack current in hover. [A]"""
     hover_power: NDArray

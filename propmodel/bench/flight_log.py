@@ -3,6 +3,8 @@
 The charger is the reference for the current sensor: the scale is the charge it puts back over the charge that the log
 counted (common practice). The pack resistance is -dV/dI over load steps of about a second, during which the
 open-circuit voltage stays the same.
+
+Longer than others because the steps of one evaluation share their limits and their rows.
 """
 
 from __future__ import annotations
@@ -78,6 +80,8 @@ class FlightCalibration:
     steady : pandas.DataFrame
         One row per steady flight condition: ``power_w`` (``current_a`` where there is no voltage),
         ``current_a``, ``throttle``, ``seconds``, ``pieces`` and ``taken_as``: "hover", "cruise" or "on the ground".
+    hover_in_doubt : bool
+        True where the only steady flight takes so much more power than the forecast hover that it may be a cruise.
     of_motors : bool
         True where ``hover_throttle`` is the motor command, idle included; False where the log has only the stick.
     """
@@ -94,6 +98,7 @@ class FlightCalibration:
     notes: list[str]
     steady: pd.DataFrame
     of_motors: bool
+    hover_in_doubt: bool = False
 
 
 def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float | None = None) -> FlightCalibration:
@@ -157,7 +162,8 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
     steady = member == hover if hover is not None else np.zeros(amps.size, bool)
     hover_current = float(np.median(amps[steady])) * scale if steady.any() else float("nan")
     hover_throttle = float(np.nanmedian(throttle[steady])) if np.isfinite(throttle[steady]).any() else float("nan")
-    notes.extend(_steady_notes(ways, hover, scale))
+    more = _alone_above_the_forecast(ways, hover, scale, build)
+    notes.extend(_steady_notes(ways, hover, scale, more))
     resistance, resistance_sd, steps = _resistance(time, volts, amps * scale)
     if not np.isfinite(resistance):
         notes.append("No load steps large enough for the pack's resistance: log a few short climbs.")
@@ -167,7 +173,7 @@ def calibrate_flight(log: BenchLog, build: Any = None, *, charge_put_back: float
     step = np.minimum(np.diff(time, prepend=time[:1]), 5.0)
     calibration = FlightCalibration(
         hover_current, hover_throttle, resistance, resistance_sd, counted * scale, float(step[flying].sum()), scale,
-        scale_sd, pd.DataFrame(), notes, ways, _of_motors(frame),
+        scale_sd, pd.DataFrame(), notes, ways, _of_motors(frame), more > 0.0,
     )  # fmt: skip
     if build is None:
         return calibration
@@ -340,12 +346,31 @@ def _which_is_hover(ways: pd.DataFrame, scale: float, build: Any) -> int | None:
     return int(lasting.index[int(np.argmin(np.where(near, off, np.inf)))])
 
 
-def _steady_notes(ways: pd.DataFrame, hover: int | None, scale: float) -> list[str]:
+def _alone_above_the_forecast(ways: pd.DataFrame, hover: int | None, scale: float, build: Any) -> float:
+    """Share by which the only steady flight exceeds the forecast hover power, if that is too much; else 0. [-]"""
+    if build is None or hover is None or int((ways["taken_as"] != "on the ground").sum()) > 1:
+        return 0.0
+    from propmodel.assess.performance import performance
+
+    answer = performance(build)
+    volts = float(ways.loc[hover, "power_w"]) != float(ways.loc[hover, "current_a"])
+    said = number(answer.hover_power if volts else answer.hover_current)
+    ratio = float(ways.loc[hover, "power_w"]) * scale / said
+    return ratio - 1.0 if np.isfinite(ratio) and np.log(ratio) > SLOWER_THAN_HOVER else 0.0
+
+
+def _steady_notes(ways: pd.DataFrame, hover: int | None, scale: float, more: float) -> list[str]:
     if hover is None:
         return [
             f"No steady stretch of {STEADY_SECONDS:g} s was found: hover for ten seconds in still air and log again."
         ]
     row = ways.loc[hover]
+    if more:
+        return [
+            f"The only steady flight, {row['seconds']:.0f} s, takes {100.0 * more:.0f} % more power than the forecast "
+            "hover: it was a cruise or a climb, or the craft is heavier than told. Hover for ten seconds in still air "
+            "and log again."
+        ]
     where = "in one piece" if row["pieces"] == 1 else f"in {row['pieces']:.0f} pieces"
     notes = [f"Hover found {where}, {row['seconds']:.0f} s in all."]
     others = [

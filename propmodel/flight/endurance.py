@@ -5,11 +5,16 @@ share of time, discharges the pack. There is no time stepping: the time is an in
 cell table, and the end is located within its segment. The losses of the pack heat it and the air cools it. Its
 temperature is integrated from knot to knot, and its resistance depends on the temperature.
 
+At take-off the pack has the resistance of ten seconds: what minutes under load add to it has not developed then. From
+the first knot on (5 % of the charge) it has that of minutes, and a cold pack has warmed by then. So it is not refused
+for a sag that it never shows.
+
 A flight requires the same impulse (thrust times time) from every pack. Hover, cruise and hard manoeuvres require a
-given thrust. A burst requires the thrust at full throttle at that charge with this pack new and at 25 C. If full
-throttle gives less than the required thrust, it is held longer for the same impulse; this adds no flight time. The
-charge is the same, because at full throttle current is proportional to torque, and torque to thrust. A colder or older
-pack therefore never lasts longer: it uses the same charge or more for the same flight.
+given thrust. A burst requires the thrust at full throttle at that charge with a pack of this label, new and at 25 C; a
+reading of the resistance does not change what is flown. If full throttle gives less than the required thrust, it is
+held longer for the same impulse; this adds no flight time. The charge is the same, because at full throttle current is
+proportional to torque, and torque to thrust. A colder, older or weaker pack of the same label therefore never lasts
+longer: it uses the same charge or more for the same flight.
 
 A flight ends at the reserve, at the cut-off voltage, where the bus voltage is too low for the electronics, or where
 full throttle no longer supports the weight: the motor voltage in hover then exceeds the bus voltage times the command
@@ -48,6 +53,8 @@ _ZERO = np.asarray(0.0)  # a 0-d array is faster in numpy calls than a Python fl
 SEGMENTS = 20
 RESISTANCE_FALL_PER_KELVIN = 0.03
 """Relative decrease of the cell resistance per kelvin (1.6 to 4 %); used only to damp the temperature step. [1/K]"""
+LEAST_FLIGHT = 1.0 / 3600.0
+"""Shortest flight; where the voltage ends it sooner, it is below the cut-off at once. [h]"""
 END_STEPS = 6
 """Number of false-position steps that refine the charge at the end of a flight. [-]"""
 
@@ -59,12 +66,12 @@ class Profile:
     Parameters
     ----------
     hover, cruise, hard, full : array_like
-        Share of the time in hover, in level flight, in hard manoeuvres, and at full throttle, with the pack new and at
-        25 C. [-]
+        Share of the time in hover, in level flight, in hard manoeuvres, and at full throttle of a pack as on its label,
+        new and at 25 C. [-]
     cruise_speed : array_like
         Air speed of the level flight. [m/s]
     hard_load : array_like
-        Thrust over weight in hard manoeuvres; limited to full throttle with the pack new and at 25 C. [-]
+        Thrust over weight in hard manoeuvres; limited to full throttle of such a pack. [-]
     name : str
         Name for display.
 
@@ -230,6 +237,8 @@ class HoverTime(NamedTuple):
     """True where full throttle became insufficient before the reserve."""
     temperature: NDArray
     """Temperature of the cells at the end. [K]"""
+    end: NDArray
+    """State of charge at the end. [-]"""
 
 
 DUTY_TOLERANCE = 1e-9
@@ -269,8 +278,11 @@ def hover_hours(
 
     begin = np.asarray(start, dtype=np.float64)
     limit = np.maximum(cut * np.asarray(build.pack.cells), d.minimum_voltage)
-    found, _ = _run_down(build, current, begin, limit, reserve, point.rev_per_s.shape, time_only=True, quick=quick)
-    return HoverTime(found.hours, found.at_once, found.by_throttle, found.temperature)
+    shape = point.rev_per_s.shape
+    found, _ = _run_down(
+        build, current, begin, limit, reserve, shape, amps=point.pack_current, time_only=True, quick=quick
+    )
+    return HoverTime(found.hours, found.at_once, found.by_throttle, found.temperature, found.end)
 
 
 class _Warming:
@@ -324,13 +336,16 @@ def _run_down(
     reserve: NDArray,
     shape: tuple[int, ...],
     *,
+    amps: NDArray,
     time_only: bool = False,
     quick: bool = False,
 ) -> tuple[Rundown, list[tuple[NDArray, ...]]]:
     """Integrate a discharge over the knots of the cell table; ``current_at(charge, emf, r, guess) -> _Draw``.
 
     The discharge ends where the pack voltage reaches ``limit``, or where ``spare`` of the load becomes negative.
-    With ``time_only`` only time, cause and temperature are computed; energy, end and curve keep their initial values.
+    ``amps`` is an estimate of the current at take-off. At take-off the resistance is that of 10 seconds: what
+    minutes add has not developed, and a cold pack has warmed by the time it has.
+    With ``time_only`` only time, cause, end and temperature are computed; energy and curve keep their initial values.
     """
     floor = np.minimum(reserve, start)
     highest_floor = np.max(floor)
@@ -348,9 +363,8 @@ def _run_down(
     temperature = np.asarray(build.pack.temperature, dtype=np.float64)
     root = battery.cold_root(temperature)
     lasting = warming.resistance(string, root)
-    r = lasting + warming.leads
-    draw = current_at(1.0, emf, r, emf)
-    draw = current_at(1.0, emf, r, draw.voltage)
+    at_first = string * (root * root) + warming.leads
+    draw = current_at(1.0, emf, at_first, np.maximum(emf - amps * at_first, 0.5 * emf))
     voltage, current = draw.voltage, draw.current
     room = np.minimum(voltage - limit, draw.spare)
     alive = np.where(room >= 0.0, 1.0, 0.0)
@@ -362,20 +376,28 @@ def _run_down(
     per_amp, last, closing = 1.0 / current, None, np.zeros(shape, dtype=bool)
     for k in range(1, SEGMENTS + 1):
         knot = 1.0 - k / SEGMENTS
-        low, above = knot_charge(knot), emf
+        low, above, upper_r = knot_charge(knot), emf, lasting + warming.leads
         width = charge - low
         ten = None if draw.square is None else string * (root * root)
         next_temperature = warming.next(temperature, draw, per_amp, lasting, ten, width)
         emf, string = at_charge(low)
         root = battery.cold_root(next_temperature)
         lasting = warming.resistance(string, root)
-        # the bus voltage falls with the open-circuit voltage
-        draw = current_at(knot, emf, lasting + warming.leads, voltage + (emf - above))
+        follows = flat and low < start and charge < start
+        # before take-off, and at the first knot after it, the resistance is or was that of seconds
+        r = (lasting if follows else np.where(low < start, lasting, string * (root * root))) + warming.leads
+        # the current changes less than the voltage
+        draw = current_at(knot, emf, r, np.maximum(emf - current * r, 0.5 * emf))
+        if not follows:
+            draw = current_at(knot, emf, r, draw.voltage)
         next_voltage, next_current = draw.voltage, draw.current
         next_room = np.minimum(next_voltage - limit, draw.spare)
         next_per_amp = 1.0 / next_current
         short = (next_room < 0.0) & (alive > 0.0)
         ending = bool(np.any(short))
+        if ending and quick and (not flat or charge >= start):
+            first = current_at(knot, above, upper_r, voltage)
+            room = np.where(charge < start, room, np.minimum(room, np.minimum(first.voltage - limit, first.spare)))
         share, stop_current, stop_per_amp = alive, next_current, next_per_amp
         if ending or not flat or low < highest_floor:
             by_floor = np.where(width > 0.0, (charge - floor) / np.maximum(width, 1e-12), 1.0)
@@ -404,10 +426,10 @@ def _run_down(
             end_temperature = np.where(
                 alive > 0.0, temperature + share * (next_temperature - temperature), end_temperature
             )
+            end = np.where(alive > 0.0, charge - step, end)
         if not time_only:
             stop_voltage = voltage + share * (next_voltage - voltage)
             energy = energy + 0.5 * (voltage + stop_voltage) * step
-            end = np.where(alive > 0.0, charge - step, end)
             dead = alive == 0.0
             at_stop = np.where(dead, curve[-1][2], stop_voltage), np.where(dead, curve[-1][3], stop_current)
             curve.append((end, hours, *at_stop, end_temperature))
@@ -421,6 +443,7 @@ def _run_down(
             break
     if time_only:
         end_temperature = np.where(alive > 0.0, temperature, end_temperature)
+        end = np.where(alive > 0.0, charge, end)
     found = Rundown(hours, energy, end, by_voltage, by_throttle, at_once, end_temperature)
     if last is not None:
 
@@ -430,7 +453,9 @@ def _run_down(
             return current_at(np.asarray(charge), emf, r, guess)
 
         found, curve = _with_exact_end(found, curve, closing, last, at, limit)
-    return replace(found, hours=found.hours * warming.capacity, energy=found.energy * warming.capacity), curve
+    hours = found.hours * warming.capacity
+    at_once = found.at_once | (found.by_voltage & (hours < LEAST_FLIGHT))
+    return replace(found, hours=hours, energy=found.energy * warming.capacity, at_once=at_once), curve
 
 
 class _Segment(NamedTuple):
@@ -464,7 +489,10 @@ def _with_exact_end(
     ``at(charge, temperature, guess)`` returns the load; the temperature is linear along a segment.
     """
     low, high = np.zeros(closing.shape), np.ones(closing.shape)
-    left, right = np.maximum(last.room, 0.0), np.minimum(last.next_room, -1e-12)
+    # at take-off the room was that of the first seconds
+    upper = at(last.charge, last.heat, last.guess)
+    room = np.minimum(upper.voltage - limit, upper.spare)
+    left, right = np.maximum(np.minimum(room, last.room), 0.0), np.minimum(last.next_room, -1e-12)
     guess, warmer = last.guess, last.next_heat - last.heat
     for _ in range(END_STEPS):  # the margin is nearly linear, so false position gains two digits per step
         share = low + (high - low) * left / (left - right)
@@ -505,7 +533,7 @@ def _with_exact_end(
     )
 
 
-def _possible(temperature: NDArray) -> NDArray:
+def possible_temperature(temperature: NDArray) -> NDArray:
     """Clip to the range of a `battery.Pack`; NaN (no flight) becomes the lower limit. [K]"""
     low, high = battery.LEAST_TEMPERATURE, battery.MOST_TEMPERATURE
     return np.clip(np.nan_to_num(temperature, nan=low, posinf=high), low, high)
@@ -562,8 +590,9 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     hover = at_thrust(d, lift)
     _, cruise = trim(d, Airframe.of(build), np.asarray(profile.cruise_speed) * one, passes=60)
     cap = build.duty_cap * one
-    # the thrust required by bursts and hard manoeuvres does not depend on the pack's temperature and age
-    fresh = replace(build, pack=replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0))
+    # the thrust required by bursts and hard manoeuvres does not depend on temperature, age and condition of the pack
+    as_label = replace(build.pack, temperature=battery.REFERENCE_TEMPERATURE, cycles=0.0, cell_resistance=None)
+    fresh = replace(build, pack=as_label)
 
     def flat_out(charge: NDArray, *, passes: int = 6) -> OperatingPoint:
         return at_duty(at_state_of_charge(d, fresh, np.minimum(charge, start)), cap, passes=passes)
@@ -594,6 +623,8 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         return _bus_of(d, point), _least_voltage(point, cap)
 
     ways = [way_of(p) for p in (hover, cruise, hard)]
+    mixed = shares[0] < 1.0
+    any_mixed = bool(np.any(mixed))
 
     def current_at(knot: float | NDArray, emf: NDArray, r: NDArray, guess: NDArray) -> _Draw:
         mean, square, spare = np.zeros(shape), np.zeros(shape), np.full(shape, np.inf)
@@ -610,13 +641,13 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
             else:
                 bus, least = ways[k]
             voltage, current = bus(emf, r, guess)
-            if k > 0:  # `guess` is the bus voltage at the mean current
-                voltage, current = bus(emf, r, voltage)
+            if any_mixed:  # `guess` is the bus voltage at the mean current
+                closer = bus(emf, r, voltage)
+                voltage, current = np.where(mixed, closer[0], voltage), np.where(mixed, closer[1], current)
             if k == 2:
-                # at full throttle the same impulse takes the same charge: use the current at the least sufficient bus
-                full = voltage < least
-                if np.any(full):
-                    current = np.where(full, bus(least, np.zeros(shape), least)[1], current)
+                # at full throttle the same impulse takes the same charge: use the current at the least sufficient bus,
+                # which is the most, however little the pack has left
+                current = np.minimum(current, bus(least, np.zeros(shape), least)[1])
             else:
                 # every flight must be able to hover; a hard manoeuvre is held longer instead
                 spare = np.minimum(spare, np.where((share > 0.0) | (k == 0), voltage - least, np.inf))
@@ -630,12 +661,12 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
         return _Draw(emf - mean * r, mean, spare, square)
 
     limit = np.maximum(battery.cutoff_voltage(build.pack) * np.asarray(build.pack.cells), d.minimum_voltage)
-    result, curve = _run_down(build, current_at, start, limit, reserve, shape)
+    result, curve = _run_down(build, current_at, start, limit, reserve, shape, amps=hover.pack_current)
     can_hover = lifts(hover, cap)
     starved = hover.status == Status.BELOW_ELECTRONICS_MINIMUM
     if pulls:
         # a hard manoeuvre at full throttle has the bus voltage of full throttle
-        full = ~lifts(hard, cap) & (hard.status != Status.BELOW_ELECTRONICS_MINIMUM)
+        full = (hard.status == Status.PACK_CANNOT_DELIVER) | (hard.duty > cap * (1.0 + DUTY_TOLERANCE))
         least_bus = np.where(full, at_duty(d, cap).bus_voltage, hard.bus_voltage) if np.any(full) else hard.bus_voltage
         starved = starved | (least_bus < d.minimum_voltage) & (shares[2] > 0.0)
     can_cruise = lifts(cruise, cap) | (shares[1] == 0.0)
@@ -658,7 +689,7 @@ def flight_time(build: Build, profile: Profile | str = "hang still", *, state_of
     charge = (np.minimum(1.0, start) - result.end) * battery.capacity(build.pack)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean_current = np.where(result.hours > 0.0, charge / result.hours, columns[3][0])
-    warmed = replace(build, pack=replace(build.pack, temperature=_possible(result.temperature)))
+    warmed = replace(build, pack=replace(build.pack, temperature=possible_temperature(result.temperature)))
     last = at_duty(at_state_of_charge(d, warmed, result.end), cap)
     return FlightTime(
         time=result.hours * 3600.0 * nan,

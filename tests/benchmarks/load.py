@@ -261,7 +261,7 @@ async def visit(browser: playwright.Browser, address: str, who: Visitor, *, end:
             for where in TOUR:
                 if where != "Lift" or who.moves:
                     await page.evaluate("window.__watch.reset()")
-                    await page.get_by_test_id("stTopNavLink").filter(has_text=where).first.click()
+                    await page.locator("nav.wi-bar a", has_text=where).first.click()
                     await finished(page, who)
                 await check(page, who, where)
                 for _ in range(KEYS):

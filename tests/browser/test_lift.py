@@ -8,8 +8,8 @@ import pytest
 from playwright.sync_api import Page, expect
 
 SENTENCE = ".wi-sentence"
-MARKS = """['hovers here', 'pinned hovers here'].map(name => [...document.querySelectorAll('.js-plotly-plot')]
-    .flatMap(plot => plot.data).find(trace => trace.name === name).x[0])"""
+MARKS = """[0, -1].map(place => [...document.querySelectorAll('.js-plotly-plot')]
+    .flatMap(plot => plot.data).find(trace => trace.name === 'hovers here').x.at(place))"""
 """Motor command of the two hover marks, this build's and the pinned one's."""
 FIRST_NUMBER = f"{SENTENCE} b.n >> nth=0"
 
@@ -25,10 +25,10 @@ def grams(page: Page) -> int:
 
 def test_the_page_paints_sentence_charts_and_strips(visit, settle):
     page = visit()
-    expect(page.locator(SENTENCE)).to_contain_text("Scree takes off at")
+    expect(page.locator(SENTENCE)).to_contain_text("Scree, an invented 5-inch craft, takes off at")
     expect(page.locator(".js-plotly-plot .scatterlayer .trace path.js-line").first).to_be_attached()
     assert page.locator(".js-plotly-plot").count() == 1
-    expect(page.get_by_text("Nearest measured parts: stator 2306.5")).to_be_visible()
+    expect(page.get_by_text("Nearest measured parts: as yours but stator 2306.5")).to_be_visible()
     # the promise of the first screen: how near a measurement is, is said before anybody scrolls
     box = page.get_by_text("Nearest measured parts").bounding_box()
     assert box is not None and box["y"] + box["height"] < 900

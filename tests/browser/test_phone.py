@@ -1,4 +1,4 @@
-"""A phone: the bar of pages, the panel, room for a thumb; and colours and sizes of type on every screen.
+"""The bar of pages; a phone: the panel, room for a thumb; and colours and sizes of type on every screen.
 
 Room for a thumb: 44 px, success criterion 2.5.5 of the Web Content Accessibility Guidelines 2.2 (W3C, 2023).
 """
@@ -81,12 +81,47 @@ def test_there_is_room_for_a_thumb(visit, file):
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
-def test_a_wide_screen_has_no_second_row_of_pages(visit):
-    page = visit(width=1400)
-    expect(page.locator("nav.wi-bar")).to_be_hidden()
-    page.set_viewport_size({"width": 768, "height": 900})
-    shown = page.locator("nav.wi-bar").is_visible(), page.get_by_test_id("stTopNavLink").first.is_visible()
-    assert sum(shown) == 1, "one row of pages, at the very width where they change over"
+@pytest.mark.parametrize("width", (1400, 1000, 768, 390))
+def test_one_row_of_pages_opens_them_without_a_reload_at_every_width(visit, settle, width):
+    page = visit(width=width)
+    bar = page.get_by_role("navigation")
+    expect(bar).to_have_count(1)
+    expect(bar.get_by_role("link")).to_have_text([name for _, name in PAGES])
+    box = bar.bounding_box()
+    assert box["y"] == 0 and box["height"] == 60
+    assert page.get_by_role("heading", level=1).bounding_box()["y"] >= 60
+    page.evaluate("window.same = true")
+    for name in ("Minutes", "Dive"):
+        bar.get_by_role("link", name=name).click()
+        settle(page)
+        expect(bar.locator("[aria-current=page]")).to_have_text(name)
+    page.go_back()
+    settle(page)
+    expect(page.get_by_role("heading", level=1)).to_have_text("How long, doing what I do?")
+    expect(bar.locator("[aria-current=page]")).to_have_text("Minutes")
+    page.go_back()
+    settle(page)
+    expect(bar.locator("[aria-current=page]")).to_have_text("Lift")
+    assert page.evaluate("window.same === true"), "the page was never loaded anew"
+
+
+def test_a_page_opened_in_a_new_tab_shows_the_same_build(visit, settle):
+    page = visit("?v=1&m=3&craft=scree&motor_name=&kv=1800&end=2", width=1400)
+    link = page.get_by_role("navigation").get_by_role("link", name="Margins")
+    with page.context.expect_page() as opened:
+        link.click(modifiers=["ControlOrMeta"])
+    settle(opened.value)
+    expect(opened.value.get_by_role("heading", level=1)).to_have_text("Which part reaches its limit first?")
+    expect(opened.value.get_by_role("spinbutton", name="KV")).to_have_value("1800")
+
+
+def test_pages_below_a_path_of_the_server_keep_it(visit):
+    """The links are relative to the folder of the page."""
+    page = visit("margins", width=1400)
+    address = page.url
+    links = page.locator("nav.wi-bar a").evaluate_all("list => list.map(one => one.href)")
+    root = address.split("/margins")[0]
+    assert links == [f"{root}/{'' if k == 0 else file}" for k, (file, _) in enumerate(PAGES)]
 
 
 @pytest.mark.parametrize("file", ["", "minutes", "margins", "dive", "choose"])

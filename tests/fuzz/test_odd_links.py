@@ -40,7 +40,7 @@ def test_what_is_no_number_leaves_the_default_in_every_field(kind):
         assert link.inputs == SCREE, name
         assert link.bad == (name,), name
         (told,) = link.messages
-        assert told.startswith("One of one values in this link could not be read (") and told.endswith(
+        assert told.startswith("The value in this link could not be read (") and told.endswith(
             "); the default stands there."
         ), told
 

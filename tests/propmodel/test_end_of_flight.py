@@ -4,7 +4,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from random_builds import many
+from random_builds import many, matched
 
 import propmodel
 from propmodel.assembly.build import take, with_fields
@@ -20,6 +20,7 @@ from propmodel.powertrain.throttle_curve import throttle_curve
 
 FELL = propmodel.demo("fell")
 WIDE = many(4000, 13)
+MATCHED = matched(4000, 90210)
 
 
 def warmed(build, kelvin):
@@ -148,6 +149,12 @@ FLOWN = {
     "flat out": Profile(0.0, 0.0, 0.0, 1.0),
 }
 FEW = many(800, 7)
+COLD_OR_OLD = [
+    ("pack.temperature", -0.3),
+    ("pack.temperature", -3.7),
+    ("pack.temperature", -17.0),
+    ("pack.cycles", 120.0),
+]
 
 
 @cache
@@ -183,6 +190,55 @@ def test_a_colder_or_older_pack_never_lasts_longer(change):
     there = Assessment(worse_of(WIDE))
     flies = there.can_hover
     assert np.all(there.hover.pack_current[flies] >= hover_of_wide().pack_current[flies] * (1.0 - 1e-9))
+
+
+@pytest.mark.parametrize("name", WAYS_OF_FLYING)
+def test_nor_do_parts_that_go_together(name):
+    # a hard manoeuvre that full throttle cannot give is one at full throttle, however low its own bus would be; a pack
+    # near the most it can give is told at take-off as in hover
+    now = flight_time(MATCHED, name).time
+    for field, by in COLD_OR_OLD:
+        then = flight_time(with_fields(MATCHED, {field: getattr(MATCHED.pack, field.split(".")[1]) + by}), name).time
+        assert not np.any(np.isnan(now) & np.isfinite(then)), field
+        both = np.isfinite(now) & np.isfinite(then)
+        assert np.sum(then[both] > 0.0) > 500
+        assert np.all(then[both] <= now[both] * (1.0 + 1e-9)), field
+
+
+def test_the_command_at_landing_is_that_of_the_end_of_the_flight():
+    told, flown = performance(MATCHED), flight_time(MATCHED)
+    np.testing.assert_allclose(told.hover_time, flown.time, rtol=1e-6)
+    flies = flown.time > 0.0
+    assert flies.sum() > 2000
+    # a flight that goes on to its end is held up there, by a pack as warm as it has made it
+    assert np.all(told.hover_throttle_at_reserve[flies] <= 1.0 + 1e-6)
+    there = warmed(MATCHED, flown.end_temperature)
+    level = level_flight(there, 0.0, state_of_charge=np.nan_to_num(flown.end_state_of_charge))
+    np.testing.assert_allclose(told.hover_throttle_at_reserve[flies], level.throttle[flies], rtol=1e-4)
+    full = flown.stopped_by_throttle & flies
+    assert full.sum() > 20
+    np.testing.assert_allclose(told.hover_throttle_at_reserve[full], 1.0, atol=1e-5)
+
+
+def test_a_cold_pack_is_judged_at_take_off_by_the_first_seconds():
+    # what minutes add to the resistance has not developed at take-off, and the load has warmed the pack by then: -4 C
+    # is not the end of a flight that lasts at -3 C
+    scree = propmodel.demo("scree")
+    play = flight_time(with_fields(scree, {"pack.temperature": 273.15 + np.array([-3.0, -4.0, -8.0])}), "play")
+    assert np.all(play.status == Status.OK) and np.ptp(play.time) < 0.02 * play.time[0]
+    # below the cut-off in the first seconds the flight ends at once
+    frozen = flight_time(with_fields(scree, {"pack.temperature": 253.15}), "play")
+    assert frozen.status == Status.BELOW_CUTOFF_AT_ONCE and frozen.stopped_by_voltage and frozen.time < 1.0
+
+
+@pytest.mark.parametrize("name", propmodel.demo_names())
+def test_a_charger_that_reads_more_resistance_never_tells_a_longer_flight(name):
+    # the same flight is flown with a tired pack: what the bursts ask for is the pull of the label's pack
+    made = propmodel.demo(name)
+    readings = float(battery.cell_resistance_new(made.pack)) * np.geomspace(0.5, 3.0, 13)
+    for way in (*WAYS_OF_FLYING, Profile(0.5, 0.0, 0.0, 0.5)):
+        times = flight_time(with_fields(made, {"pack.cell_resistance": readings}), way).time
+        assert np.all(np.diff(np.nan_to_num(times)) <= 1e-9 * np.nanmax(times, initial=0.0))
 
 
 @pytest.mark.parametrize("name", propmodel.demo_names())

@@ -97,6 +97,47 @@ def stacked(rows: list[Drawing], shape: tuple[int, ...] | None = None) -> Build:
     return build_of({k: v.reshape(shape) if shape else v for k, v in arrays.items()})
 
 
+def matched(count: int, seed: int) -> Build:
+    """An array of builds whose parts go together (KV by tip speed, stator, frame and pack by propeller size).
+
+    The packs are cold to warm and new to old. Two in three hover; `many` gives one in eight.
+    """
+    rng = np.random.default_rng(seed)
+    inches = np.exp(rng.uniform(np.log(2.0), np.log(16.0), count))
+    cells = np.where(inches < 3.0, rng.choice([1, 2, 3], count), rng.choice([2, 3, 4, 6, 8], count))
+    kv = 60.0 * rng.uniform(140.0, 330.0, count) / (np.pi * inches * INCH * 3.75 * cells)
+    stator = np.clip(0.0055 + 0.0035 * inches * rng.uniform(0.8, 1.25, count), 0.008, 0.06)
+    frame = 0.05 * (inches / 3.0) ** 2.2 * rng.uniform(0.6, 1.6, count)
+    capacity = 2.0 / cells * (inches / 3.0) ** 2.2 * rng.uniform(0.5, 2.0, count)
+    return Build(
+        craft=Craft(
+            frame_mass=frame,
+            payload_mass=frame * rng.uniform(0.0, 1.5, count),
+            thrust_loss=rng.uniform(0.0, 0.12, count),
+            electronics_power=rng.uniform(1.0, 12.0, count),
+        ),
+        motor=from_stator(stator, np.clip(stator * rng.uniform(0.2, 0.5, count), 0.002, 0.025), kv),
+        propeller=Propeller(
+            diameter=inches * INCH,
+            pitch=inches * INCH * rng.uniform(0.35, 1.0, count),
+            blades=rng.choice([2, 3, 4], count),
+        ),
+        controller=Controller(continuous_current=40.0, max_cells=8),
+        pack=Pack(
+            rng.choice(sorted(CHEMISTRIES), count),
+            cells,
+            np.clip(capacity, 0.2, 30.0),
+            temperature=rng.uniform(258.0, 318.0, count),
+            cycles=rng.uniform(0.0, 250.0, count),
+            reserve=rng.uniform(0.05, 0.35, count),
+        ),
+        rotors=rng.choice([3, 4, 6, 8], count),
+        air=atmosphere(rng.uniform(0.0, 3500.0, count), rng.uniform(255.0, 312.0, count)),
+        command_cap=np.where(rng.random(count) < 0.7, 1.0, rng.uniform(0.4, 1.0, count)),
+        name="drawn",
+    )
+
+
 builds = drawings().map(build_of)
 
 

@@ -34,7 +34,7 @@ from explorer.inputs.build_names import distinct_names
 from explorer.inputs.measured_parts import OwnInputs, in_use
 from explorer.session import kept_values, state, typed_labels
 from explorer.text.markup import NO_BREAK
-from explorer.text.numbers import spread
+from explorer.text.numbers import NARROW, spread
 from propmodel import parts
 
 PATIENCE = 0.7
@@ -91,6 +91,9 @@ def what_to_change(inputs: Inputs, output: str) -> None:
     """Draw two-sided bars, one row per step to the next size."""
     units = page_frame.units()
     page_frame.section("Or change one part", f"to the next size sold, for {_better(output)}")
+    if page_frame.is_open():
+        page_frame.say('<p class="wi-small">No comparison while a label of this build is open.</p>')
+        return
     found = answers.changes(inputs, output)
     page_frame.say(figures.change_sentence(found, output) + figures.change_bars(found, output, units))
     page_frame.numbers("changes", lambda: figures.change_frame(found, output), file_name="steps.csv")
@@ -157,7 +160,9 @@ def best_words(inputs: Inputs, seen: MapState | None) -> str:
     beside = "thrust" if LOOKS[p.y].kind == "thrust_to_weight" else LOOKS[p.y].words
     better = f"{_better(p.x)[:1].upper()}{_better(p.x)[1:]}"
     if seen.instead:
-        better = f"No combination keeps its limits as usual. Of those that fit, {_better(p.x)}"
+        cap = inputs.command_cap_percent
+        under = f" under your throttle cap of {cap:.0f}{NARROW}%" if cap < 100.0 else ""
+        better = f"No combination keeps its limits as usual{under}. Of those that fit, {_better(p.x)}"
     # a line ends between two parts, not inside the size of one
     label = "; ".join(part.replace(" ", NO_BREAK) for part in html.escape(seen.labels[index]).split("; "))
     return f'{better}: <b class="n long">{label}</b>. {first}{against}; {beside} {second}.'
@@ -315,7 +320,7 @@ def show(inputs: Inputs, pins: Sequence[Inputs], seen: MapState, limits: str) ->
     """Draw the map with its legend, and the winners."""
     units, p = page_frame.units(), seen.picture
     here = answers.point_of(inputs, (p.x, p.y))
-    over = [one for one in headlines.sorted_limits(inputs) if one.state == "over"]
+    over = [one for one in headlines.limits_in_brief(inputs) if one.state == "over"]
     broken = [one.name for one in over if not one.usual]
     this = figures.MapMark(inputs.name, here[p.x], here[p.y], over=len(broken))
     names = distinct_names(pins, inputs)
@@ -379,22 +384,26 @@ def winners(inputs: Inputs, seen: MapState) -> None:
     names = list(dict.fromkeys([p.x, p.y, "mass", *(k for k in (PRICE,) if k in seen.answers[p.winners[0]])]))
     now = answers.point_of(inputs, tuple(names))
     headings = ["No.", "Motor; propeller; pack", *(LOOKS[n].words for n in names), "against this build"]
+    all_over = [seen.over.get(index, ()) for index in p.winners]
+    shared = all_over[0] if len(all_over) > 1 and len(set(all_over)) == 1 else ()
     rows = []
     for place, index in enumerate(p.winners, start=1):
         got = seen.answers[index]
         against = [
             words
             for n in (p.x,)
-            if math.isfinite(now[n])
+            if not page_frame.is_open()
+            and math.isfinite(now[n])
             and math.isfinite(got[n])
             and (words := looks.change_words(n, got[n], now[n])) != "the same"
         ]
         over = seen.over.get(index, ())
         cells = [_answer(n, got[n], seen.bands.get(index, {}).get(n)).replace(" its weight", "") for n in names]
-        beside = ", ".join(against) + (f"; over: {_first_of(over)}" if over else "")
+        beside = ", ".join(against) + (f"; over: {_first_of(over)}" if over and not shared else "")
         rows.append([f"{place}", seen.labels[index], *cells, beside])
     table = page_frame.table(headings, rows, caption="What to look for")
-    page_frame.say(f'<div class="wi-winners">{table}</div>')
+    said = f'<p class="wi-small">Each of them is over: {html.escape(_first_of(shared))}.</p>' if shared else ""
+    page_frame.say(f'<div class="wi-winners">{table}</div>{said}')
     with st.container(key="choose_winners", horizontal=True):
         for place, index in enumerate(p.winners, start=1):
             if st.button(

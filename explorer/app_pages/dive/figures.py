@@ -75,9 +75,24 @@ def _heights(out: PullOut, command: float) -> tuple[NDArray, NDArray]:
     return x, y
 
 
+LEAST_TO_DIVE = 1.5
+"""Thrust to weight left for the pull-out below which a craft is not dived: it sinks for seconds (common practice, from
+memory). [-]"""
+
+
+def too_weak(answer: DiveAnswer) -> bool:
+    """Return whether the thrust left for the pull-out is too small for any dive."""
+    return answer.available < LEAST_TO_DIVE
+
+
 def comes_out(answer: DiveAnswer) -> bool:
-    """Return whether it can hover, and at least 9 in 10 craft with these labels pull out of this dive."""
-    return answer.hovers and math.isfinite(float(answer.out.height_lost)) and math.isfinite(answer.high)
+    """Return whether it can hover, is not too weak, and 9 in 10 craft with these labels pull out of this dive."""
+    return (
+        answer.hovers
+        and not too_weak(answer)
+        and math.isfinite(float(answer.out.height_lost))
+        and math.isfinite(answer.high)
+    )
 
 
 def pull_by(answer: DiveAnswer) -> float:

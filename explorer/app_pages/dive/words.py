@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 
 from explorer.app_pages.dive.answers import DiveAnswer
-from explorer.app_pages.dive.figures import charge_words, comes_out, pull_by
+from explorer.app_pages.dive.figures import charge_words, comes_out, pull_by, too_weak
 from explorer.inputs import Inputs
 from explorer.text.numbers import NARROW, value
 from explorer.text.sentence_parts import build_name, dash, ink, pinned_builds, range_words, small_own_name
@@ -45,10 +45,18 @@ def dive_opening(inputs: Inputs, answer: DiveAnswer, *, start: float | None) -> 
             f"{ink(value('distance', float(out.fall_height)), bad=True)} ends in the "
             "ground before you pull out. Begin higher, or fall less."
         )
-    if not comes_out(answer):
+    if not math.isfinite(answer.high):
         return (
             f"{ink('Do not dive it', bad=True)} with this charge: at {speed} more than one in ten craft with the "
             f"labels of {name} do not come out. It needs more thrust, a slower entry or a fuller pack."
+        )
+    if too_weak(answer):
+        need = value("distance", float(out.height_lost), low=answer.low, high=answer.high)
+        return (
+            f"{ink('Do not dive it', bad=True)}: after what steering takes, {name} has a thrust of "
+            f"{ink(f'{answer.available:.1f} times', bad=True)} its weight. At {speed} it would lose about "
+            f"{ink(need)}{range_words('distance', answer.low, answer.high)} before it flies level. It needs more "
+            "thrust or less weight."
         )
     lost = value("distance", float(out.height_lost), low=answer.low, high=answer.high)
     if int(out.status) == Status.REACHES_THE_GROUND:

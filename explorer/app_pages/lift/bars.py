@@ -187,6 +187,7 @@ def power_steps(split: PowerSplit) -> str:
 # ---- what is closest --------------------------------------------------------------------------------------
 
 _SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, usual", "unknown": "? unknown"}
+_GUESS = "with a guess"
 CLOSEST_TOP = 1.5
 
 
@@ -194,13 +195,15 @@ def _used(share: float) -> str:
     return f"{100.0 * share:.0f} % used" if share < 10.0 else "more than 10 times"
 
 
-def margin_bars(found: Sequence[Limit]) -> str:
+def margin_bars(found: Sequence[Limit], *, guessed: bool = False) -> str:
     """Return the first few limits as bars of the share used, and parts that do not fit with their sentence.
 
     Parameters
     ----------
     found : sequence of Limit
         Worst first.
+    guessed : bool
+        Whether a label is open: then no bar says whether a limit is kept.
 
     Returns
     -------
@@ -212,8 +215,9 @@ def margin_bars(found: Sequence[Limit]) -> str:
         name = html.escape(one.name[:1].upper() + one.name[1:])
         words = html.escape(prose(f"{one.reason}. {one.fix}".strip()))
         state = "usual" if one.usual else one.state
+        state = "clear" if guessed and one.kind == "share" else state
         why = f'<div class="why">{words}</div>' if one.kind == "fits" else ""
-        sign = f'<span class="wi-{state}">{_SIGNS[state]}</span>'
+        sign = f'<span class="wi-{state}">{_GUESS if guessed and one.kind == "share" else _SIGNS[state]}</span>'
         if one.kind == "fits":
             fits = "does not fit" if one.state == "over" else ""
             rows.append(f'<li><div class="label">{sign}<b>{name}</b><span class="pc">{fits}</span></div>{why}</li>')

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from explorer.figures.base import Axis, Panel, panels
-from explorer.figures.marks import band, dot, limit, line, measured, pinned, word
+from explorer.figures.marks import band, dot, dots, limit, line, measured, pinned, word
 from explorer.figures.sketch import Sketch
 from explorer.text.numbers import Units, value
 from propmodel.base.constants import STANDARD_GRAVITY
@@ -183,11 +183,13 @@ def story(
         limit(figure, ceiling.current, x_top=100.0, y_top=axes[1].top, row=2)
     for place, other in reversed(list(enumerate(others))):
         _rows(figure, other, units, force, pinned_place=place)
-    for k, one in enumerate(marks):
-        x = 100.0 * one.throttle
-        measured(figure, x, thrust_of_all(one.thrust, this.rotors, units), name=one.name, unit=force, mark=k)
-        measured(figure, x, this.rotors * one.current, name=one.name, unit="A", mark=k, row=2)
     if marks:
+        places = [100.0 * one.throttle for one in marks]
+        thrusts = [thrust_of_all(one.thrust, this.rotors, units) for one in marks]
+        currents = [this.rotors * one.current for one in marks]
+        name = marks[0].name
+        measured(figure, list(zip(places, thrusts, strict=True)), name=name, unit=force)
+        measured(figure, list(zip(places, currents, strict=True)), name=name, unit="A", row=2)
         _say_measured(figure, this, marks[0], units)
     _hover_marks(figure, this, others, axes, units, ceiling)
     return figure.finished()
@@ -229,15 +231,11 @@ def _hover_marks(
 ) -> None:
     at = 100.0 * this.hover_command
     can_hover = [other for other in others if math.isfinite(other.hover_command)]
-    # the label is on the side without a pinned hover line
+    # the label is on the side without a pinned hover mark
     right = at < 72.0 and not any(at < 100.0 * other.hover_command < at + 25.0 for other in can_hover)
-    for place, other in enumerate(can_hover):
-        there = 100.0 * other.hover_command
-        # a vertical line only for the latest pinned build, to keep the chart clear
-        tops = tuple(one.top if place == 0 else None for one in axes)
-        lifted = float(thrust_of_all(np.asarray(other.weight), 1, units))
-        for row, y in enumerate((lifted, other.hover_current, 100.0 * other.hover_share), start=1):
-            dot(figure, there, y, name="pinned hovers here", pin=place, row=row, top=tops[row - 1])
+    for row, axis in enumerate(axes, start=1):
+        ours, *theirs = (_hover_point(one, row, units) for one in (this, *others))
+        dots(figure, ours, theirs, name="hovers here", top=axis.top, row=row)
     if not math.isfinite(at):
         end = np.flatnonzero(np.isfinite(_usable(this.curve, this.curve.thrust)))
         if end.size:
@@ -246,9 +244,6 @@ def _hover_marks(
             dot(figure, x, y, name="cannot hover")
             word(figure, x, y, _no_hover(this), right_of=x < 40.0, bold=True, shift=0, rise=16)
         return
-    lifted = float(thrust_of_all(np.asarray(this.weight), 1, units))
-    for row, y in enumerate((lifted, this.hover_current, 100.0 * this.hover_share), start=1):
-        dot(figure, at, y, name="hovers here", row=row, top=axes[row - 1].top)
     word(figure, at, 0.9, f"hover {at:.0f} %", row=1, right_of=right, bold=True, domain=True)
     # below the line of the ceiling, if it would cross the number
     line_at = 0.0 if ceiling is None else ceiling.current / axes[1].top
@@ -272,6 +267,14 @@ def _hover_marks(
         bold=True,
         domain=True,
     )
+
+
+def _hover_point(one: Curve, row: int, units: Units) -> tuple[float, float] | None:
+    """Return the hover point in one panel; None if the craft cannot hover."""
+    if not math.isfinite(one.hover_command):
+        return None
+    lifted = float(thrust_of_all(np.asarray(one.weight), 1, units))
+    return 100.0 * one.hover_command, (lifted, one.hover_current, 100.0 * one.hover_share)[row - 1]
 
 
 def _lifts(one: Curve) -> bool:

@@ -73,8 +73,8 @@ def how_near(found: Nearest) -> str:
     first = found.pairs[0]
     words = ", ".join(first.differences)
     if words and first.near:
-        words += ", otherwise your labels"
-    text = f"Nearest measured parts: {words or 'your labels'}, at {first.pair.volts_label}"
+        words = f"as yours but {words}"
+    text = f"Nearest measured parts: {words or 'the same as yours'}, at {first.pair.volts_label}"
     if not first.near:
         return prose(f"{text}; too far to compare.")
     if found.coaxial:

@@ -27,7 +27,7 @@ STATES = {"hover": "hover", "cruise": "your cruise", "full": "flat out"}
 def head_of(inputs: Inputs) -> summary.Headline:
     """Return the headline results of a build, with its name."""
     got = headlines.answers(inputs)
-    return summary.Headline(inputs.name, got.low, got.mid, got.high)
+    return summary.Headline(inputs.name, got.low, got.mid, got.high, summary.what_it_is(inputs))
 
 
 def curve_of(inputs: Inputs) -> figures.Curve:
@@ -50,17 +50,18 @@ def curve_of(inputs: Inputs) -> figures.Curve:
 
 
 def page(inputs: Inputs, pins: list[Inputs]) -> None:
-    """Draw the page. The chart is first, so that the browser draws it while the other results are computed."""
+    """Draw the page. The chart is first, so that the browser draws it while the rest is computed and written."""
     top = st.container(key="opening")
-    field_controls.knob_board()
-    field_controls.knob_strip(leave_out=list(field_controls.BOARD))
+    board, strip = field_controls.board_place(), field_controls.strip_place()
     waits = page_frame.waits(inputs)
     found = nearest.nearest(inputs)
     if not waits:
         throttle_block(inputs, pins, found)
+    field_controls.knob_board(board)
+    field_controls.knob_strip(strip, leave_out=list(field_controls.BOARD))
     names = distinct_names(pins, inputs)
     head, pin_heads = head_of(inputs), [replace(head_of(one), name=name) for one, name in zip(pins, names, strict=True)]
-    limits = page_frame.without_verdict(headlines.sorted_limits(inputs))
+    limits = page_frame.without_verdict(headlines.limits_in_brief(inputs))
     with top:
         opening(inputs, pins, head, pin_heads, limits, found)
     if waits:
@@ -68,7 +69,7 @@ def page(inputs: Inputs, pins: list[Inputs]) -> None:
 
     page_frame.say(
         "<h2>Weakest parts <span>share of each limit used, 10 s flat out</span></h2>"
-        + bars.margin_bars(summary.nearest_limits(limits))
+        + bars.margin_bars(summary.nearest_limits(limits), guessed=page_frame.is_open())
     )
     with st.expander("How it compares with what people fly", key="compare", on_change="rerun") as box:
         if box.open:
@@ -106,7 +107,7 @@ def opening(
             ],
             key="lift",
         )
-    page_frame.notice(first_words="" if st.session_state["touched"] else summary.first_words(inputs))
+    page_frame.notice(first_words="" if st.session_state["touched"] else summary.first_words())
 
 
 def throttle_block(inputs: Inputs, pins: list[Inputs], found: measured.Nearest) -> None:

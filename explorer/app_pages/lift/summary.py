@@ -15,9 +15,10 @@ from typing import Protocol
 
 import numpy as np
 
-from explorer.inputs import Inputs
+from explorer.inputs import Inputs, demo_inputs
 from explorer.text.numbers import NARROW, Units, change, lowered, number, percent_change, prose, value
 from explorer.text.sentence_parts import build_name, ink, misfit_sentence, misfits, pinned_builds, range_words, too_fast
+from propmodel.assembly.demo import demo_names
 from propmodel.assess.limits import Limit
 from propmodel.base.constants import STANDARD_GRAVITY
 from propmodel.base.status import Status
@@ -32,6 +33,7 @@ __all__ = [
     "opening",
     "pinned_line",
     "pinned_lines",
+    "what_it_is",
 ]
 
 # data/propellers/measured.csv: median of the fastest static runs; 11 of 211 propellers have more than two blades.
@@ -85,6 +87,8 @@ class Headline:
     low: Numbers
     mid: Numbers
     high: Numbers
+    what: str = ""
+    """What the craft is, for the reader who does not know its name: "an invented 5-inch craft"."""
 
 
 def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
@@ -110,7 +114,7 @@ def opening(head: Headline, found: Sequence[Limit], units: Units) -> str:
 
 def _flying(head: Headline, found: Sequence[Limit], units: Units) -> str:
     mid = head.mid
-    name = build_name(head.name)
+    name = build_name(head.name) + (f", {html.escape(head.what)}," if head.what else "")
     lifts, hover = value("mass", mid.mass, units), value("percent", mid.hover_throttle)
     thrust = (
         f"its thrust is {ink(value('thrust_to_weight', mid.thrust_to_weight))} its weight"
@@ -258,15 +262,26 @@ def _listed(parts: Sequence[str]) -> str:
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
-def first_words(inputs: Inputs) -> str:
-    """Return the text for a first visit: what the program is, what to move, what to type."""
-    size = {3: "three", 4: "four", 5: "five", 6: "six", 7: "seven", 8: "eight", 9: "nine", 10: "ten"}.get(
-        int(inputs.diameter_in), f"{inputs.diameter_in:.0f}"
-    )
+def what_it_is(inputs: Inputs) -> str:
+    """Return what a demo craft is, while nothing of it is changed; else "".
+
+    Examples
+    --------
+    >>> what_it_is(demo_inputs("fell")), what_it_is(demo_inputs("rill"))
+    ('an invented 10-inch craft', 'an invented 1.6-inch craft')
+    """
+    if not any(inputs == demo_inputs(name) for name in demo_names()):
+        return ""
+    size = f"{inputs.diameter_in:.1f}" if inputs.diameter_in < 2.0 else f"{inputs.diameter_in:.0f}"
+    return f"an invented {size}-inch craft"
+
+
+def first_words() -> str:
+    """Return the text for a first visit: what to move, what to type, what two things in the sentence mean."""
     return (
-        f"This {size}-inch craft and its parts are invented. Move <b>Take-off mass</b> and watch the hover line. "
-        "Then type your own labels in the side panel"
-        '<span class="wi-phone"> (behind <b>Edit build</b>)</span>.'
+        "Move <b>Take-off mass</b> and watch the hover line. Then type your own labels in the side panel"
+        '<span class="wi-phone"> (behind <b>Edit build</b>)</span>. In brackets: where 8 in 10 such craft land. '
+        "Hover command: the share of full throttle that holds it up."
     )
 
 

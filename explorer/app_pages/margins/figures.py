@@ -15,6 +15,7 @@ from propmodel.heat.hot_motor import TOUCH
 __all__ = ["BASIS", "close_bars", "fits_list", "heat_rows", "tied"]
 
 SIGNS = {"clear": "✓ clear", "tight": "! tight", "over": "✕ over", "usual": "over, usual", "unknown": "? unknown"}
+GUESS = "with a guess"
 FIT_SIGNS = {"clear": "✓ fits", "tight": "! tight", "over": "✕ does not fit", "unknown": "? not checked"}
 TOP = 1.5
 """Share at the right end of a bar; a larger share is cut, with an arrow. [-]"""
@@ -86,6 +87,7 @@ def close_bars(
     *,
     bands: Mapping[str, tuple[float, float]],
     pinned: Sequence[Mapping[str, float]] = (),
+    guessed: bool = False,
 ) -> str:
     """Return bars of the share used, worst first: those over, the worst few with remedies, and the others folded.
 
@@ -97,6 +99,8 @@ def close_bars(
         Key of the limit -> ends of its band. [-]
     pinned : sequence of mapping
         Key of the limit -> share, for each pinned build, the latest first. [-]
+    guessed : bool
+        Whether a label is open: then no bar says whether a limit is kept.
 
     Returns
     -------
@@ -106,15 +110,19 @@ def close_bars(
     rows = [one for one in found if one.kind == "share" and one.state != "unknown"]
     unknown = [one for one in found if one.kind == "share" and one.state == "unknown"]
     out = []
-    bars = max(FEWEST_BARS, sum(one.state == "over" for one in rows))
+    bars = FEWEST_BARS if guessed else max(FEWEST_BARS, sum(one.state == "over" for one in rows))
     for k, one in enumerate(rows):
         # a remedy that must come first applies to all of them: written once
         again = k > 0 and one.fix == rows[k - 1].fix and one.fix.startswith("First ")
         fix = f'<p class="fix">{html.escape(tied(one.remedy))}</p>' if one.fix and not again else ""
-        out.append(f'<li class="{_state(one)}"><div>{_bar(one, bands, pinned, first=k in (0, bars))}</div>{fix}</li>')
+        bar = _bar(one, bands, pinned, first=k in (0, bars), guessed=guessed)
+        out.append(f'<li class="{"clear" if guessed else _state(one)}"><div>{bar}</div>{fix}</li>')
     tight = sum(one.state == "tight" for one in rows[bars:])
     left = len(out) - bars
-    summary = f"{left} more within their limits{f', {tight} of them tight' if tight else ''}" if left > 0 else ""
+    summary = f"{left} more" if guessed and left > 0 else ""
+    summary = (
+        summary or f"{left} more within their limits{f', {tight} of them tight' if tight else ''}" if left > 0 else ""
+    )
     rest_of_bars = folded(summary, f'<ul class="wi-close">{"".join(out[bars:])}</ul>')
     rest = ""
     if unknown:
@@ -133,8 +141,14 @@ def _at(share: float) -> float:
 
 
 def _bar(
-    one: Limit, bands: Mapping[str, tuple[float, float]], pinned: Sequence[Mapping[str, float]], *, first: bool
+    one: Limit,
+    bands: Mapping[str, tuple[float, float]],
+    pinned: Sequence[Mapping[str, float]],
+    *,
+    first: bool,
+    guessed: bool,
 ) -> str:
+    look = "clear" if guessed else _state(one)
     beyond = not math.isfinite(one.share) or one.share > TOP
     percent = f"{100.0 * one.share:.0f}{NARROW}%" if math.isfinite(one.share) and one.share < 9.995 else "far over"
     low, high = bands.get(one.key, (math.nan, math.nan))
@@ -152,10 +166,10 @@ def _bar(
             there += f'<i class="there p{place}{mark}" style="left:{_at(other):.2f}%"></i>'
     named = '<span class="all">all used</span>' if first else ""
     return (
-        f'<div class="label"><span class="sign wi-{_state(one)}">{SIGNS[_state(one)]}</span><b>{_name(one)}</b>'
+        f'<div class="label"><span class="sign wi-{look}">{GUESS if guessed else SIGNS[look]}</span><b>{_name(one)}</b>'
         f'<span class="pc">{percent}{spread}</span></div>'
         f'<div class="track{mark}" aria-hidden="true">{named}<i class="hatch"></i><i class="bar '
-        f'{_state(one)}{" cut" if beyond else ""}" '
+        f'{look}{" cut" if beyond else ""}" '
         f'style="width:{_at(one.share if math.isfinite(one.share) else TOP):.2f}%"></i><i '
         f'class="full"></i>{there}{span}</div>'
         f'<div class="why">{html.escape(tied(one.reason))}. {_basis(one.basis, tied(one.more))}</div>'

@@ -65,7 +65,10 @@ def page(inputs: Inputs, pins: Sequence[Inputs]) -> None:
             help="A punch of two seconds and a climb of a minute are different loads: heat takes time, volts do not.",
         )  # fmt: skip
     shares = [{one.key: one.share for one in each if one.kind == "share"} for each in theirs]
-    page_frame.say(figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares) + _key(names))
+    page_frame.say(
+        figures.close_bars(found, bands=answers.share_bands(inputs, hold), pinned=shares, guessed=page_frame.is_open())
+        + _key(names)
+    )
     hot_block(inputs)
     quick_block(inputs)
     page_frame.next_question("dive", "Will it come out of the dive?")

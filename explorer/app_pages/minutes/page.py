@@ -371,8 +371,32 @@ def speed_block(inputs: Inputs, pins: Sequence[Inputs]) -> None:
         held = float(this.speed[this.held][-1]) if this.held.any() else float(this.top.speed)
         wind_text = flight_words.wind_words(answers.turn_back(this, 0.0), answers.turn_back(this, wind), wind, held)
         page_frame.say(f'<p class="wi-plain">{wind_text}</p>')
-    page_frame.say(f'<p class="wi-small">{flight_words.speed_short(this)}</p>{_cruise_words(inputs)}')
+    heavier = next(
+        (said for one, its in zip(pins, others, strict=True) if (said := _heavier(inputs, this, one, its))), ""
+    )
+    page_frame.say(f'<p class="wi-small">{flight_words.speed_short(this)}{heavier}</p>{_cruise_words(inputs)}')
     page_frame.numbers("speed", lambda: _speed_frame(this), file_name="power-against-speed.csv", every=3, words=words)
+
+
+_PROPULSION = (
+    "kv",
+    "stator_d_mm",
+    "stator_h_mm",
+    "diameter_in",
+    "pitch_in",
+    "blades",
+    "cells",
+    "capacity_mah",
+    "rotors",
+)
+
+
+def _heavier(inputs: Inputs, this: answers.SpeedCurve, pinned: Inputs, other: answers.SpeedCurve) -> str:
+    """Write why it is faster than a lighter pinned craft with the same propulsion."""
+    if any(getattr(inputs, name) != getattr(pinned, name) for name in _PROPULSION):
+        return ""
+    masses = (float(headlines.build(one).mass) for one in (inputs, pinned))
+    return flight_words.heavier_words(this, next(masses), other, next(masses))
 
 
 def _cruise_words(inputs: Inputs) -> str:

@@ -18,6 +18,7 @@ __all__ = [
     "alarm_words",
     "cold_old_words",
     "firmware_words",
+    "heavier_words",
     "minutes_opening",
     "minutes_or_why",
     "pack_words",
@@ -65,12 +66,12 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
             else f"{ink('cannot', bad=True)}: the pack gives out first"
         )
         return f"{name} should cruise at {speed} and {why}. Slow the cruise down, or look at the curve of power below."
+    cold = inputs.pack_temperature_c is not None and inputs.pack_temperature_c < COLD_PACK
     if status == Status.BELOW_CUTOFF_AT_ONCE or answer.time["your way"] < 1.0:
-        cold = inputs.pack_temperature_c is not None and inputs.pack_temperature_c < COLD_PACK
         return (
             f"Flown your way, the load pulls {name} below {ink(f'{answer.cutoff:.2f} V', bad=True)} a cell at once. "
             f"{'Warm the pack before take-off. Else land' if cold else 'Land'} at a lower voltage if the cells bear "
-            "it, fly it softer, or take a pack of less resistance."
+            "it, use less throttle, or take a pack of less resistance."
         )
     low, high = answer.low["your way"], answer.high["your way"]
     left = (
@@ -89,9 +90,10 @@ def minutes_opening(inputs: Inputs, answer: Minutes) -> str:
         if still > 1.0
         else ""
     )
+    warm = " So cold, the pack sags most in the first half minute: warm it before take-off." if cold else ""
     return (
         f"Flown your way {name} lasts about {ink(value('minutes', answer.time['your way'], low=low, high=high))}"
-        f"{range_words('minutes', low, high)}, {left}.{compare}"
+        f"{range_words('minutes', low, high)}, {left}.{compare}{warm}"
     )
 
 
@@ -147,7 +149,7 @@ def warm_words(this: Minutes) -> str:
     ends = f" to about {celsius:.0f}{NARROW}\u00b0C (estimate)" if math.isfinite(celsius) else ""
     most = PACK_LIMIT - CELSIUS_ZERO
     hot = (
-        f" More than {most:.0f}{NARROW}\u00b0C harms a pack and may set it on fire: fly it softer or shorter."
+        f" More than {most:.0f}{NARROW}\u00b0C harms a pack and may set it on fire: use less throttle, or fly shorter."
         if celsius > most
         else ""
     )
@@ -262,6 +264,17 @@ def speed_short(curve: SpeedCurve) -> str:
     if not math.isfinite(top):
         return "It cannot hover, so it cannot fly level at any speed."
     return f"Fastest, a sprint on a full pack: {value('road_speed', top)}."
+
+
+def heavier_words(this: SpeedCurve, mass: float, other: SpeedCurve, other_mass: float) -> str:
+    """Return why this craft is faster than a lighter one with the same propulsion; empty if it is not. Masses in kg."""
+    faster = float(this.top.speed) > 1.002 * float(other.top.speed)
+    if not (faster and mass > 1.005 * other_mass):
+        return ""
+    return (
+        " Faster than the lighter pinned craft: at one speed more mass tilts less, so the body drags less and the air "
+        "runs less along the shafts. A load that adds drag takes this back."
+    )
 
 
 def wind_words(still: tuple[float, float, float], blown: tuple[float, float, float], wind: float, top: float) -> str:

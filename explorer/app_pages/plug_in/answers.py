@@ -26,6 +26,7 @@ from propmodel.studies.spread import bands, draw
 
 __all__ = [
     "READINGS",
+    "READINGS_NAME",
     "Learned",
     "from_readings",
     "learned",
@@ -33,6 +34,8 @@ __all__ = [
     "reading_shares",
 ]
 
+READINGS_NAME = "your bench readings"
+"""Name of measured parts that come from readings."""
 DRAWS = 512
 
 
@@ -138,7 +141,7 @@ def from_readings(inputs: Inputs, shares: Mapping[str, float]) -> OwnParts:
     hovered = bool({"hover_command", "hover_current"} & set(shares))
     return measured(
         inputs,
-        "your bench readings",
+        READINGS_NAME,
         motor=motor,
         propeller=propeller,
         controller=controller if hovered else None,

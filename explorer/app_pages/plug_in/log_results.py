@@ -217,7 +217,8 @@ def flight(held: LoadedLog, log: bench.BenchLog, inputs: Inputs) -> None:
             else f" at a {'hover command' if flown.of_motors else 'throttle stick'} of "
             f'<b class="n">{value("percent", flown.hover_throttle)}</b>'
         )
-        bits.append(f'In hover it drew <b class="n">{value("current", flown.hover_current)}</b>{command}.')
+        when = "If its only steady flight was a hover, it drew" if flown.hover_in_doubt else "In hover it drew"
+        bits.append(f'{when} <b class="n">{value("current", flown.hover_current)}</b>{command}.')
     bits.append(
         f'The flight took <b class="n">{value("charge", flown.charge_used)}</b> in <b '
         f'class="n">{value("minutes", flown.flight_time)}</b>.'

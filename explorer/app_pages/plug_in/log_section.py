@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import Any
 
 import numpy as np
 import streamlit as st
+from streamlit.errors import StreamlitAPIException
 
 from explorer.app_pages.plug_in import figures, log_answers
 from explorer.app_pages.plug_in.log_results import clouds, flight, result, sentence
@@ -30,10 +31,15 @@ __all__ = ["log_block"]
 
 MEANINGS = {
     "stand": ("throttle", "voltage", "current", "speed", "thrust", "torque"),
-    "flight": ("time", "voltage", "current", "throttle", "charge"),
+    "flight": ("time", "voltage", "current", "motor_output_1", "throttle", "charge"),
 }
+KINDS = {"flight": "a flight", "stand": "a thrust stand"}
+_MOTOR = "motor_output_1"
+NAMES = {_MOTOR: "motor command", "throttle": "throttle"}
+"""Meaning -> words on the screen, where they differ."""
 UNITS = {
     "throttle": ("%", "share", "us", "digital command"),
+    "motor": ("%", "share", "us", "digital command"),
     "voltage": ("V", "mV", "hundredths of V"),
     "current": ("A", "mA", "hundredths of A"),
     "speed": ("rpm", "rev/s", "rad/s"),
@@ -88,6 +94,10 @@ def log_block() -> None:
         page_frame.say(
             f'<p class="wi-notice" role="alert"><b>{html.escape(held.name)}</b>: {html.escape(held.problem)}</p>'
         )
+        data = held.data if held.data is not None else (None if dropped is None else dropped.getvalue())
+        if held.headings and data is not None:
+            page_frame.section("What are its columns?")
+            choose(held, data, held.headings, {}, None)
         return
     log = held.log
     kind = "thrust stand" if log.kind == "stand" else "flight"
@@ -114,6 +124,14 @@ def _unit(unit: str) -> str:
     return WRITTEN.get(unit.lower(), unit)
 
 
+def _redraw() -> None:
+    """Draw the section again, or the whole page where the whole page was being drawn."""
+    try:
+        st.rerun(scope="fragment")
+    except StreamlitAPIException:
+        st.rerun()
+
+
 def _take(ident: str, name: str, data: bytes, **choices: Any) -> LoadedLog:
     """Read a file; a long one with a progress message."""
     slot = st.empty()
@@ -135,70 +153,99 @@ def columns(held: LoadedLog, log: bench.BenchLog, dropped: Any) -> None:
         f"{m.replace('_', ' ')} from “{g.column}”{f' ({_unit(g.unit)})' if g.unit else ''}" for m, g in used.items()
     )
     page_frame.say(f'<p class="wi-small">I read these columns: {html.escape(words)}.</p>')
-    with st.expander("Change the columns or their units", key="log_columns", on_change="rerun") as box:
+    with st.expander("Change the columns, their units or the kind of log", key="log_columns", on_change="rerun") as box:
         if not box.open:
             return
         data = held.data if held.data is not None else (None if dropped is None else dropped.getvalue())
         if data is None:
             st.caption("This file was too large to keep: drop it again to change its columns.")
             return
-        headings = [g.column for g in log.guesses]
-        for meaning in MEANINGS[log.kind]:
-            guess = used.get(meaning)
-            a, b = st.columns([2, 1], gap="small")
-            where = f"log_col:{held.ident}:{meaning}"
-            unit = f"log_unit:{held.ident}:{meaning}"
-            kept_values.put_first(where, held.columns.get(meaning, GUESS))
-            kept_values.put_first(unit, held.units.get(meaning, GUESS))
-            here = "not there" if guess is None else guess.column
-            # the first option includes the guess
-            named = {GUESS: f"{GUESS}: {here}"} | dict.fromkeys(headings)
-            written = {GUESS: GUESS if guess is None else f"{GUESS}: {_unit(guess.unit)}"} | dict.fromkeys(
-                UNITS[meaning]
-            )
-            with a:
-                st.selectbox(
-                    f"{meaning.capitalize()} stands in",
-                    list(named),
-                    key=where,
-                    format_func=partial(_said, named),
-                    help="" if guess is None else guess.why,
-                )
-            with b:
-                st.selectbox(
-                    f"Unit of {meaning}",
-                    list(written),
-                    key=unit,
-                    format_func=partial(_said, written),
-                )
-        poles = st.number_input(
-            "Magnets of the motor, if the logger was set to another number (14 is usual)",
-            2,
-            60,
-            value=held.poles,
-            step=2,
-            key=f"log_poles:{held.ident}",
-            placeholder="as set in the logger",
-        )
+        choose(held, data, [g.column for g in log.guesses], used, log.kind)
         for guess in log.guesses:
             if guess.meaning == "not used":
                 st.caption(f"“{page_frame.tame(guess.column)}” is not used: {guess.why}.")
-        if st.button("Read it again like this", key="log_again"):
-            chosen = {m: st.session_state[f"log_col:{held.ident}:{m}"] for m in MEANINGS[log.kind]}
-            units = {m: st.session_state[f"log_unit:{held.ident}:{m}"] for m in MEANINGS[log.kind]}
-            again = _take(
-                held.ident,
-                held.name,
-                data,
-                columns={m: v for m, v in chosen.items() if v != GUESS},
-                units={m: v for m, v in units.items() if v != GUESS},
-                poles=poles,
+
+
+def choose(
+    held: LoadedLog, data: bytes, headings: Sequence[str], used: Mapping[str, bench.Guess], now: str | None
+) -> None:
+    """Draw the choice of the kind of log, and of the column and unit of each quantity; read the file again with it.
+
+    Parameters
+    ----------
+    held : LoadedLog
+        The file as it was read, or could not be.
+    data : bytes
+        Its contents.
+    headings : sequence of str
+        Headings of its columns.
+    used : mapping
+        Meaning -> what was guessed; empty if nothing was.
+    now : {"stand", "flight"} or None
+        Kind of log that was found.
+    """
+    kind_key = f"log_kind:{held.ident}"
+    kept_values.put_first(kind_key, held.kind or now or "flight")
+    kind = st.segmented_control(
+        "It is a log of", list(KINDS), format_func=lambda one: KINDS[one], key=kind_key, required=True,
+        help="A stand holds the throttle in steps; a flight has a clock and a pack.",
+    ) or "flight"  # fmt: skip
+    meanings = [m for m in MEANINGS[kind] if m != _MOTOR or "motor_output" not in used]
+    for meaning in meanings:
+        guess = used.get(meaning) if kind == now else None
+        name = str(NAMES.get(meaning, meaning))
+        a, b = st.columns([2, 1], gap="small")
+        where = f"log_col:{held.ident}:{meaning}"
+        unit = f"log_unit:{held.ident}:{meaning}"
+        kept_values.put_first(where, held.columns.get(meaning, GUESS))
+        kept_values.put_first(unit, held.units.get(meaning, GUESS))
+        # the first option includes the guess
+        first = f"{GUESS}: {guess.column}" if guess else f"{GUESS}: not there" if now else "not there"
+        named = {GUESS: first} | dict.fromkeys(headings)
+        written = {GUESS: f"{GUESS}: {_unit(guess.unit)}" if guess else "from its values"} | dict.fromkeys(
+            UNITS[meaning.partition("_")[0]]
+        )
+        with a:
+            st.selectbox(
+                f"{name.capitalize()} stands in",
+                list(named),
+                key=where,
+                format_func=partial(_said, named),
+                help="" if guess is None else guess.why,
             )
-            if again.log is None:  # keep the previous log, and show why this choice cannot be read
-                bench_log.hold(held)
-                st.error(again.problem)
-            else:
-                st.rerun(scope="fragment")
+        with b:
+            st.selectbox(
+                f"Unit of {name}",
+                list(written),
+                key=unit,
+                format_func=partial(_said, written),
+            )
+    poles = st.number_input(
+        "Magnets of the motor, if the logger was set to another number (14 is usual)",
+        2,
+        60,
+        value=held.poles,
+        step=2,
+        key=f"log_poles:{held.ident}",
+        placeholder="as set in the logger",
+    )
+    if st.button("Read it again like this", key="log_again"):
+        chosen = {m: st.session_state[f"log_col:{held.ident}:{m}"] for m in meanings}
+        units = {m: st.session_state[f"log_unit:{held.ident}:{m}"] for m in meanings}
+        again = _take(
+            held.ident,
+            held.name,
+            data,
+            columns={m: v for m, v in chosen.items() if v != GUESS},
+            units={m: v for m, v in units.items() if v != GUESS},
+            poles=poles,
+            kind=None if kind == now and held.kind is None else kind,
+        )
+        if again.log is None:  # keep the previous log, and show why this choice cannot be read
+            bench_log.hold(held)
+            st.error(again.problem)
+        else:
+            _redraw()
 
 
 def stand(held: LoadedLog, log: bench.BenchLog, inputs: Inputs) -> None:
@@ -299,7 +346,7 @@ def _calibrate(
         )
     except ValueError as wrong:
         bench_log.hold(replace(held, calibration=str(wrong)))
-        st.rerun(scope="fragment")  # the checkbox to use it nevertheless is drawn with the refusal
+        _redraw()  # the checkbox to use it nevertheless is drawn with the refusal
     bench_log.hold(replace(held, calibration=fit))
     if any(mine):
         own = measured(

@@ -43,7 +43,7 @@ def page(inputs: Inputs) -> None:
     with left:
         step_list(steps, inputs)
     with right, st.container(key="readings_did"):
-        spread_now(inputs, p)
+        spread_now(inputs, p, modern=modern, volts=volts)
     facts(p)
     log_block()
     page_frame.next_question("cost", "What does a session cost?")

@@ -10,7 +10,8 @@ from explorer.app_pages.plug_in import answers, figures
 from explorer.app_pages.plug_in.log_results import end_of
 from explorer.controls import page_frame
 from explorer.inputs import Inputs
-from explorer.session import bench_log, measured_parts
+from explorer.inputs.measured_parts import in_use, without_measured
+from explorer.session import bench_log, measured_parts, state
 from explorer.text.numbers import spread
 from propmodel import power_up
 
@@ -23,8 +24,18 @@ WORDS = {
 }
 
 
-def spread_now(inputs: Inputs, p: power_up.PowerUp) -> None:
-    """Draw the effect of the readings on the bands, and a button to adopt them."""
+def spread_now(inputs: Inputs, p: power_up.PowerUp, *, modern: bool | None, volts: float | None) -> None:
+    """Draw the effect of the readings on the bands, and a button to adopt them.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The build on the screen, with its measured parts.
+    p : PowerUp
+        Its forecast of the first power-up.
+    modern, volts
+        As for `answers.power`.
+    """
     page_frame.section("What the readings did")
     read = {k: float(v) for k, v in bench_log.readings().items() if not isinstance(v, bool)}
     fine = {
@@ -32,8 +43,14 @@ def spread_now(inputs: Inputs, p: power_up.PowerUp) -> None:
         for s in power_up.power_up_steps(p)
         if figures.kind_of(power_up.judge(s, bench_log.readings().get(s.title))) != "stop"
     }
-    shares = answers.reading_shares(p, {k: v for k, v in read.items() if k in fine})
-    found = answers.learned(inputs, shares)
+    parts = state.own_parts()
+    measured = parts is not None and bool(in_use(inputs, parts))
+    adopted = parts is not None and measured and parts.name == answers.READINGS_NAME
+    # a reading counts once: against the labels, although its parts are in use already
+    base = without_measured(inputs) if adopted else inputs
+    forecast = answers.power(base, modern=modern, supply_voltage=volts) if adopted else p
+    shares = answers.reading_shares(forecast, {k: v for k, v in read.items() if k in fine})
+    found = answers.learned(base if shares else inputs, shares)
     before = measured_parts.was()
     older = {} if before is None or shares else {r.name: r.before for r in answers.learned(before, {})}
     rows = []
@@ -58,15 +75,7 @@ def spread_now(inputs: Inputs, p: power_up.PowerUp) -> None:
             f'<p class="wi-small">Outline: before. Shaded: where 8 in 10 craft with these labels land that read '
             f"as yours did ({len(shares)} of {len(answers.READINGS)} telling readings).</p>"
         )
-        st.button(
-            "Use my readings in every page",
-            key="adopt_readings",
-            on_click=_adopt_readings,
-            args=(inputs, shares),
-            help="Moves and narrows motor and propeller by what you read. Other pages take each part's doubt by "
-            "itself, so "
-            "their bands shrink somewhat less than here.",
-        )
+        _adopt(inputs, base, shares, measured=measured, adopted=adopted)
     else:
         hint = (
             "Outline: before."
@@ -78,6 +87,27 @@ def spread_now(inputs: Inputs, p: power_up.PowerUp) -> None:
         page_frame.say(f'<p class="wi-small">{hint}</p>')
     if own:
         page_frame.say(f'<p class="wi-small">{html.escape(own)} It is taken out in the side panel.</p>')
+
+
+def _adopt(inputs: Inputs, base: Inputs, shares: dict[str, float], *, measured: bool, adopted: bool) -> None:
+    """Draw the button that adopts the readings, where they are not in use and no stand table is."""
+    if measured and not adopted:
+        page_frame.say(
+            '<p class="wi-small">The measured parts in use come from a stand or a file, which tells more than single '
+            "readings. Take them out in the side panel to use these readings in their place.</p>"
+        )
+        return
+    if adopted and answers.from_readings(base, shares) == state.own_parts():
+        page_frame.say('<p class="wi-small">Every page uses these readings.</p>')
+        return
+    st.button(
+        "Use my readings in every page",
+        key="adopt_readings",
+        on_click=_adopt_readings,
+        args=(inputs, shares),
+        help="Moves and narrows motor and propeller by what you read. Other pages take each part's doubt by itself, so "
+        "their bands shrink somewhat less than here.",
+    )
 
 
 def _adopt_readings(inputs: Inputs, shares: dict[str, float]) -> None:

@@ -43,6 +43,7 @@ def step_list(steps: list[power_up.Step], inputs: Inputs) -> None:
                 width="stretch",
             )
     if read:
+        page_frame.say('<p class="wi-small">Readings are in no address: loading the page anew clears them.</p>')
         st.button("Begin anew: clear all readings", key="clear_readings", on_click=_clear)
 
 

@@ -1,4 +1,4 @@
-// The page bar on a phone, and placement of labels in charts without overlap.
+// The page bar, and placement of labels in charts without overlap.
 
 const PHONE = "(max-width: 767.98px)";
 
@@ -34,13 +34,16 @@ function fill(bar, { pages, page }) {
   const row = bar.querySelector(".row");
   if (row.dataset.page === page) return say_edit(bar);
   row.dataset.page = page;
+  const base = base_of(page === pages[0][0]);
   row.replaceChildren(
     ...pages.map(([file, name], k) => {
       const link = document.createElement("a");
       link.textContent = name;
-      link.href = address_of(k === 0 ? "" : file);
+      link.href = base + (k === 0 ? "" : file);
       if (file === page) link.setAttribute("aria-current", "page");
       link.addEventListener("click", (event) => go(event, link));
+      // the address contains the build: a new tab shows it too
+      link.addEventListener("mousedown", () => (link.search = location.search));
       return link;
     }),
   );
@@ -62,28 +65,21 @@ function show_here(row) {
   row.scrollLeft = first;
 }
 
-function pages_in_panel() {
-  return [...document.querySelectorAll('[data-testid="stSidebarNavLink"], [data-testid="stTopNavLink"]')];
+// Path of the server, with a slash at its end: the folder of this page.
+function base_of(first) {
+  const path = first ? location.pathname : location.pathname.replace(/\/+$/, "");
+  return path.slice(0, path.lastIndexOf("/") + 1);
 }
 
-function address_of(file) {
-  // relative to the base path of the server, which is that of the first page
-  const first = pages_in_panel()[0];
-  const base = first ? new URL(first.href).pathname.replace(/\/?$/, "/") : "/";
-  return base + file;
-}
-
+// Opens a page without a reload: a new entry in the history, and the event that the framework follows when one goes back.
 function go(event, link) {
   if (event.metaKey || event.ctrlKey || event.shiftKey) return;
-  const same = pages_in_panel().find((one) => trimmed(one.href) === trimmed(link.href));
-  if (!same) return; // plain navigation: the address contains the build
   event.preventDefault();
-  same.click();
+  if (link.pathname !== location.pathname) {
+    window.history.pushState({}, "", link.pathname);
+    window.dispatchEvent(new PopStateEvent("popstate", { state: {} }));
+  }
   if (matchMedia(PHONE).matches) open_panel(false);
-}
-
-function trimmed(address) {
-  return new URL(address, location.href).pathname.replace(/\/$/, "");
 }
 
 function panel_is_open() {
@@ -117,9 +113,16 @@ function watch() {
     new MutationObserver(() => document.querySelectorAll("nav.wi-bar").forEach(say_edit)).observe(panel, {
       attributes: true,
     });
-    new MutationObserver(() => {
+    let due = false;
+    const once = () => {
+      due = false;
       hold_sentences();
       follow_new();
+    };
+    // once a frame, before it is painted: a measurement after each change would lay the page out each time
+    new MutationObserver(() => {
+      if (!due) requestAnimationFrame(once);
+      due = true;
     }).observe(document.querySelector('[data-testid="stMain"]') ?? document.body, {
       childList: true,
       subtree: true,

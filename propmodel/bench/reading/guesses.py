@@ -49,6 +49,10 @@ def columns_from_values(columns: list[FloatArray]) -> dict[str, tuple[int, str]]
         free.remove(index)
 
     for i in list(free):
+        if _is_clock(columns[i]):
+            take("time", i, "rises evenly row by row, as a clock does")
+            break
+    for i in list(free):
         values = columns[i][np.isfinite(columns[i])]
         top, low = values.max(), values.min()
         rising = np.mean(np.diff(values) >= 0) > 0.9 and top > low
@@ -93,6 +97,17 @@ def columns_from_values(columns: list[FloatArray]) -> dict[str, tuple[int, str]]
         )
         break
     return found
+
+
+CLOCK_ROWS = 100
+"""Rows from which an evenly rising column is taken as a clock: a table of throttle steps is shorter. [-]"""
+
+
+def _is_clock(values: FloatArray) -> bool:
+    steps = np.diff(values)
+    if values.size < CLOCK_ROWS or not np.isfinite(steps).all() or steps.min() <= 0.0:
+        return False
+    return bool(steps.max() <= 3.0 * np.median(steps))
 
 
 def _nearest(ratio: float, factors: Mapping[str, float], middle: float) -> str:

@@ -278,6 +278,10 @@ def unit_factor(meaning: str, unit: str) -> float | None:
     return _UNITS.get(_FAMILY.get(meaning, meaning), {}).get(_unit_key(unit))
 
 
+_SHORTEST_LOG = 3.0
+"""Length below which a log would not be kept. [s] Estimate."""
+
+
 def guess_scale(meaning: str, values: NDArray[np.float64]) -> tuple[float, str, str]:
     """Infer the unit of a column from its values, if the heading has none.
 
@@ -323,8 +327,10 @@ def guess_scale(meaning: str, values: NDArray[np.float64]) -> tuple[float, str, 
     if family == "time":
         steps = np.diff(values[np.isfinite(values)])
         step = float(np.median(np.abs(steps[steps != 0]))) if np.any(steps != 0) else 0.0
+        # a whole log of less than this would be no flight: rows 100 apart are then a tenth of a second, not 100 us
+        brief = step * steps.size < _SHORTEST_LOG * 1e6
         for limit, factor, unit in ((100.0, 1e-6, "us"), (5.0, 1e-3, "ms")):
-            if step >= limit:
+            if step >= limit and not (unit == "us" and brief and step < 1e4):
                 return factor, unit, f"no unit in the heading; rows {step:.4g} apart"
         return 1.0, "s", f"no unit in the heading; rows {step:.4g} apart"
     if family == "charge":

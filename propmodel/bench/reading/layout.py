@@ -188,6 +188,14 @@ def _decimal_comma(lines: list[str], delimiter: str, parsed: list[Heading] | Non
     return bool(maybe) and not dots and delimiter == ";"
 
 
+def _unknown_heading(above: list[str], delimiter: str, width: int) -> list[str]:
+    """Return the cells of the line above the numbers if they name each column in words that are not known; else []."""
+    line = next((line for line in reversed(above) if line.strip()), "")
+    cells = split_cells(_uncommented(line).rstrip(delimiter if len(delimiter) == 1 else None), delimiter)
+    words = len(cells) == width and all(cells) and len(set(cells)) == width and not any(map(_is_number, cells))
+    return cells if words else []
+
+
 def _without_heading(lines: list[str]) -> Layout:
     rows = [(i, line) for i, line in enumerate(lines) if line.strip() and not line.lstrip().startswith("#")]
     best: tuple[int, str, int, int] | None = None
@@ -210,6 +218,7 @@ def _without_heading(lines: list[str]) -> Layout:
     _, delimiter, width, first = best
     comma = delimiter != "," and _decimal_comma([line for _, line in rows[:400]], delimiter, None)
     above = [pair for line in lines[:first] if (pair := _pair(line))]
-    names = [f"column {i + 1}" for i in range(width)]
-    note = f"no heading; cells parted by {_NAMES[delimiter]}" + ("; decimal comma." if comma else ".")
+    names = _unknown_heading(lines[:first], delimiter, width) or [f"column {i + 1}" for i in range(width)]
+    known = "no heading" if names[0] == "column 1" else "no known word in the heading"
+    note = f"{known}; cells parted by {_NAMES[delimiter]}" + ("; decimal comma." if comma else ".")
     return Layout(delimiter, names, [Heading(None, "", 9)] * width, first, False, comma, above, note)

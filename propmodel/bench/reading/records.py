@@ -16,7 +16,19 @@ Severity = Literal["note", "look", "wrong"]
 
 
 class BenchFileError(ValueError):
-    """A file that cannot be used; the message says in one sentence why, and what to do."""
+    """A file that cannot be used; the message says in one sentence why, and what to do.
+
+    Parameters
+    ----------
+    message : str
+        The sentence.
+    headings : sequence of str
+        Headings of the columns, if the file is a table whose columns could be chosen by hand; else empty.
+    """
+
+    def __init__(self, message: str, headings: Iterable[str] = ()) -> None:
+        super().__init__(message)
+        self.headings = tuple(headings)
 
 
 @dataclass(frozen=True)

@@ -193,20 +193,24 @@ def _same_headings(table: RawTable, pick: ColumnChooser, chosen: Mapping[str, in
 
 
 def _name_columns(table: RawTable, pick: ColumnChooser, doubts: list[Doubt]) -> None:
-    if any(item.meaning for item in table.layout.parsed):  # the user named them
-        return
-    found = columns_from_values([table.numbers[i] for i in sorted(table.numbers)])
     parsed = list(table.layout.parsed)
+    named_by_user = {item.meaning for item in parsed if item.meaning}
+    found = columns_from_values([table.numbers[i] for i in sorted(table.numbers)])
+    found = {m: at for m, at in found.items() if m not in named_by_user and parsed[at[0]].meaning is None}
     for meaning, (index, why) in found.items():
         pick.reasons[index] = why
         parsed[index] = parsed[index]._replace(meaning=meaning, penalty=4)
     table.layout = pick.layout = table.layout._replace(parsed=parsed)
     named = "; ".join(f"column {i + 1} as {meaning} ({why})" for meaning, (i, why) in found.items())
-    if not found:
+    if not found and not named_by_user:
         raise BenchFileError(
-            "the table has no heading and its columns cannot be told apart: name them in the first line"
+            "no heading is known, and the columns cannot be told apart by their numbers: choose what they are, or name "
+            "them in the first line",
+            table.layout.headings,
         )
-    doubts.append(Doubt("guessed_columns", f"The table has no heading. Taken: {named}. Check that this is right."))
+    if not found:
+        return
+    doubts.append(Doubt("guessed_columns", f"No heading is known. Taken: {named}. Check that this is right."))
 
 
 def _hundredths(pick: ColumnChooser, data: dict[str, Any]) -> None:
@@ -326,7 +330,8 @@ def _refuse_useless(table: RawTable, frame: pd.DataFrame, kind: str) -> None:
         headings = ", ".join(repr(name[:30]) for name in table.layout.headings[:8])
         raise BenchFileError(
             f"none of its columns ({headings}) is a thrust, or a speed or voltage with a current: "
-            "write what they are into the headings, such as thrust (g), voltage (V), current (A), or take another file"
+            "write what they are into the headings, such as thrust (g), voltage (V), current (A), or take another file",
+            table.layout.headings,
         )
 
 

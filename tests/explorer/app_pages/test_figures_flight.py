@@ -107,12 +107,29 @@ def test_the_best_pack_beats_every_pack_that_still_pulls_twice_its_weight():
 
 
 def test_a_cold_pack_is_warmed_before_anything_else_is_tried():
-    frozen = replace(SCREE, pack_temperature_c=-10.0)
+    frozen = replace(SCREE, pack_temperature_c=-20.0)
     said = flight_words.minutes_opening(frozen, answers.minutes(frozen))
     assert "at once. Warm the pack before take-off." in said
-    soft = replace(SCREE, pack_temperature_c=20.0, cell_mohm=18.0)
+    # a pack that holds in the first seconds warms itself, and is told to be warmed all the same
+    cold = replace(SCREE, pack_temperature_c=-4.0)
+    said = flight_words.minutes_opening(cold, answers.minutes(cold))
+    assert "lasts about" in said and "warm it before take-off" in said
+    assert "warm it" not in flight_words.minutes_opening(SCREE, answers.minutes(SCREE))
+    soft = replace(SCREE, pack_temperature_c=20.0, cell_mohm=30.0)
     said = flight_words.minutes_opening(soft, answers.minutes(soft))
     assert "at once. Land at a lower voltage" in said
+
+
+def test_a_heavier_craft_that_is_faster_is_told_why():
+    light, heavy = demo_inputs("tarn"), replace(demo_inputs("tarn"), payload_g=demo_inputs("tarn").payload_g + 150.0)
+    curves = [answers.speed_curve(one) for one in (light, heavy)]
+    assert curves[1].top.speed > 1.01 * curves[0].top.speed
+    said = flight_words.heavier_words(curves[1], 0.45, curves[0], 0.30)
+    assert "more mass tilts less" in said
+    # and it does tilt less at one speed
+    tilts = [np.interp(20.0, curve.speed, curve.tilt) for curve in curves]
+    assert tilts[1] < tilts[0]
+    assert not flight_words.heavier_words(curves[0], 0.30, curves[1], 0.45)
 
 
 def test_a_craft_too_weak_with_every_pack_is_told_so_and_not_that_it_cannot_fly():
@@ -511,6 +528,14 @@ def test_where_more_than_one_in_ten_never_come_out_no_height_is_named():
         assert text.startswith("Do not dive it with this charge") and "more than one in ten" in text
         assert "no later than" not in text
         assert no_height_named(answer, start)
+
+
+def test_a_craft_that_would_sink_for_seconds_is_not_to_be_dived():
+    answer = dive_answers.dive(replace(SCREE, frame_g=2100.0))
+    assert answer.hovers and math.isfinite(answer.high) and 1.0 < answer.available < 1.5
+    text = plain(dive_words.dive_opening(SCREE, answer, start=None))
+    assert text.startswith("Do not dive it: after what steering takes, Scree has a thrust of") and "would lose" in text
+    assert no_height_named(answer) and "First try" not in dive_words.dive_caution(answer)
 
 
 def test_a_craft_that_does_not_stop_the_fall_is_not_to_be_dived():

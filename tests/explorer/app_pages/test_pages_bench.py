@@ -13,6 +13,7 @@ from streamlit.testing.v1 import AppTest
 from explorer.app_pages.plug_in import answers
 from explorer.controls.page_frame import page_file
 from explorer.figures.craft_view import top_view
+from explorer.forecasts import headlines
 from explorer.forecasts.craft_view import top_view_of
 from explorer.inputs import Inputs
 from explorer.saved.store import FolderStore, Listing
@@ -113,6 +114,37 @@ def test_readings_outlast_another_page_and_narrow_the_band(folder):
     assert "Motor and propeller are as measured (your bench readings)" in said
     at.button(key="own_away").click()
     assert "as measured" not in body(run(at))
+
+
+def test_a_reading_counts_once_however_often_it_is_used(folder):
+    forecast = answers.power(Inputs(), modern=None)
+    at = open_step(opened("plug_in"), "First hover: command")
+    at.number_input(key="reading:First hover: command").set_value(round(125.0 * forecast.hover_command[1], 1))
+    first = re.search(r"band \d+ % → \d+ %", body(run(at))).group()
+    at.button(key="adopt_readings").click()
+    said = body(run(at))
+    # against the labels as before, and no second time on top of the parts in use
+    assert first in said and "Every page uses these readings." in said
+    assert not [b for b in at.button if b.key == "adopt_readings"]
+    own = at.session_state["own_parts"]
+    assert own.controller.throttle_exponent > 1.05 * headlines.build(Inputs()).controller.exponent
+    # another reading is used in place of the first one
+    at.number_input(key="reading:First hover: command").set_value(round(100.0 * forecast.hover_command[1], 1))
+    run(at)
+    at.button(key="adopt_readings").click()
+    run(at)
+    rule = headlines.build(Inputs()).controller.exponent
+    assert at.session_state["own_parts"].controller.throttle_exponent == pytest.approx(rule, rel=5e-3)
+
+
+def test_readings_do_not_take_the_place_of_a_stand_table_unasked(folder):
+    at = opened("plug_in")
+    at.session_state["own_parts"] = own_of(Inputs())
+    open_step(at, "First hover: command")
+    at.number_input(key="reading:First hover: command").set_value(28.0)
+    said = body(run(at))
+    assert "come from a stand or a file, which tells more" in said
+    assert not [b for b in at.button if b.key == "adopt_readings"]
 
 
 def test_cost_starts_in_pieces_and_becomes_a_sum(folder):

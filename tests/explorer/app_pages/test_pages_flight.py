@@ -244,7 +244,7 @@ def test_minutes_say_that_the_pack_warms_itself():
     assert "may set it on fire" not in text
     # raced, and hot before it starts
     hard = body(opened("minutes", replace(Inputs(), flying_style="race", pack_temperature_c=58.0)))
-    assert "may set it on fire: fly it softer or shorter" in hard
+    assert "may set it on fire: use less throttle, or fly shorter" in hard
 
 
 # ---- margins ----------------------------------------------------------------------------------------------

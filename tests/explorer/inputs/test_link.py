@@ -116,7 +116,7 @@ def test_one_bad_value(pair, named):
     link = decode(f"v=1&m=3&{pair}&end=1")
     assert link.inputs == Inputs()
     assert link.messages == (
-        f"One of {'two' if pair.count('=') > 1 else 'one'} values in this link could not be read ({named}); "
+        f"{'One of two values' if pair.count('=') > 1 else 'The value'} in this link could not be read ({named}); "
         "the default stands there.",
     )
 
@@ -296,3 +296,21 @@ def test_a_saved_build_with_a_former_key_is_still_read(root):
     keys = pd.read_csv(root / "data" / "propellers" / "source_keys.csv")
     for row in keys.itertuples():
         assert of_today({"measured_propeller": row.source_key})["measured_propeller"] == row.propeller
+
+
+@pytest.mark.parametrize("query", ["foo=1&bar=2", "utm_source=letter", "labels=2207+1950KV"])
+def test_a_link_of_which_nothing_is_known_is_the_bare_address_and_says_so(query):
+    link = decode(query)
+    assert link.nothing and link.inputs == Inputs() and link.pinned == ()
+    (told,) = link.messages
+    assert told.startswith("This link could not be read (") and told.endswith("the invented craft to begin with.")
+    # one known key makes it a link
+    assert not decode(query + "&kv=1800").nothing and decode(query + "&kv=1800").inputs.kv == 1800.0
+    assert not decode("").nothing and not decode("craft=nosuch").nothing
+
+
+def test_what_was_lent_stays_known_as_lent():
+    inputs = replace(Inputs(), kv=1800.0)
+    link = decode(encode(inputs, lent={"altitude_m", "frame_g"}))
+    assert link.lent == {"altitude_m", "frame_g"} and link.inputs == inputs and link.messages == ()
+    assert "lent" not in encode(inputs) and decode("v=1&m=3&lent=nosuch.kv&craft=scree&end=0").lent == {"kv"}

@@ -1,6 +1,7 @@
 """Which limit is reached first, in words: order, states, and fixes that really clear what they say they clear."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -60,7 +61,7 @@ def test_every_limit_is_told_once_and_the_worst_come_first(build, hold):
 UNITS = {"%": 0.01, "mAh": 1e-3, "in": INCH, "KV": 1.0}
 FIELDS = {
     "A throttle cap of": "command_cap",
-    "Raising the throttle cap to": "command_cap",
+    "The throttle cap of [0-9]+ % holds it back: raising it to": "command_cap",
     "A pack of": "pack.capacity_ah",
     "A pitch of": "propeller.pitch",
     "A propeller of": "propeller.diameter",
@@ -77,7 +78,8 @@ def test_a_fix_clears_what_it_says_it_clears(build):
         if match is None:
             continue
         words, number, unit = match.groups()
-        changed = propmodel.with_fields(build, {FIELDS[words]: float(number) * UNITS[unit]})
+        (field,) = [path for head, path in FIELDS.items() if re.fullmatch(head, words)]
+        changed = propmodel.with_fields(build, {field: float(number) * UNITS[unit]})
         before, after = (margins.evaluate(Assessment(b), hold=10.0) for b in (build, changed))
         share = float(after[x.key])
         goal = 1.0 if x.state == "over" else TIGHT
@@ -92,7 +94,11 @@ def test_a_fix_clears_what_it_says_it_clears(build):
     ("change", "key", "wanted"),
     [
         ({"motor.kv": 2450.0}, "sag_low", "Motors of [0-9]+ KV bring it within its limit"),
-        ({"command_cap": 0.2}, "pull", "Raising the throttle cap to [0-9]+ % brings it within its limit"),
+        (
+            {"command_cap": 0.2},
+            "pull",
+            "The throttle cap of 20 % holds it back: raising it to [0-9]+ % brings it within its limit",
+        ),
         # of a pack that was read: the label's own gives too little for any charge
         ({"pack.reserve": 0.0, "pack.cell_resistance": 4e-3}, "sag_low", "Landing with a charge left of [0-9]+ % bri"),
         ({"pack.temperature": 333.15}, "pack_heat", "A pack cooled to [0-9]+ C brings it"),
@@ -103,6 +109,27 @@ def test_a_fix_clears_what_it_says_it_clears(build):
 def test_the_fix_goes_for_the_cause(change, key, wanted):
     by_key = {x.key: x for x in limits(propmodel.with_fields(SCREE, change))}
     assert by_key[key].state == "over" and re.match(wanted, by_key[key].fix)
+
+
+@pytest.mark.parametrize(
+    "build",
+    [*map(propmodel.demo, propmodel.demo_names()), BAD]
+    + [
+        propmodel.with_fields(SCREE, change)
+        for change in ({"motor.kv": 2450.0}, {"command_cap": 0.2}, {"craft.payload_mass": 3.0})
+    ],
+)
+def test_the_remedies_of_the_worst_limits_are_those_among_all(build):
+    every, worst = limits(build), limits(build, remedies="worst")
+    assert [(one.key, one.state, one.reason) for one in every] == [(one.key, one.state, one.reason) for one in worst]
+    for place, (one, short) in enumerate(zip(every, worst, strict=True)):
+        named = place == 0 and one.state == "over" and not one.usual
+        if named or one.kind == "fits" or one.key in ("pull", "hover_high"):
+            assert short.fix == one.fix
+        else:
+            assert short.fix == ""
+    with pytest.raises(ValueError, match="remedies"):
+        limits(build, remedies="none")
 
 
 def test_nothing_is_said_to_help_while_the_cells_are_too_many():
@@ -168,3 +195,23 @@ def test_arrays_and_nonsense_are_refused():
         limits(SCREE, hold=-2.0)
     with pytest.raises(ValueError, match="hold must be a finite number, got nan"):
         limits(SCREE, hold=float("nan"))
+
+
+def test_a_larger_propeller_as_a_remedy_is_one_that_is_sold():
+    # common practice, from memory: half inches from 2.5 in, and 5.1 and 5.2 in
+    heavy = [("scree", 1.1), ("tarn", 0.35), ("moor", 0.6), ("fell", 1.2)]
+    for name, more in heavy:
+        build = propmodel.demo(name)
+        loaded = propmodel.with_fields(build, {"craft.payload_mass": build.craft.payload_mass + more})
+        sizes = re.findall(r"propeller of (\d+\.\d) in", " ".join(one.fix for one in limits(loaded)))
+        assert sizes, name
+        assert all(size in ("5.1", "5.2") or 2.0 * float(size) % 1.0 == 0.0 for size in sizes), (name, sizes)
+
+
+def test_a_frosty_morning_changes_no_verdict_on_the_kv_and_a_cold_pack_is_warmed():
+    cold = replace(SCREE, air=propmodel.atmosphere(420.0, temperature=265.15))
+    shares = [{x.key: x.share for x in limits(b)}["free_tip"] for b in (SCREE, cold)]
+    assert shares[0] == pytest.approx(shares[1], rel=1e-9) and shares[0] < 1.0
+    stiff = propmodel.with_fields(SCREE, {"pack.temperature": 275.15})
+    fixes = [x.fix for x in limits(stiff) if x.key in ("sag_low", "sag_fresh") and x.state == "over"]
+    assert fixes and all(fix.startswith("Warm the pack first.") and "other parts" not in fix for fix in fixes)

@@ -29,7 +29,9 @@ def test_shares_by_hand():
     rest = 6 * 4.1994  # the measured pouch, full
     assert got["sag_fresh"] == pytest.approx((rest - a.full_throttle.bus_voltage) / (rest - 18.0), rel=1e-6)
     assert got["pull"] == pytest.approx(1.0 / (a.thrust_to_weight_at_reserve - 1.0))
-    emf_tip = rest * 1950 / 60 * np.pi * 5.1 * 0.0254 / SCREE.air.speed_of_sound
+    emf_tip = (
+        rest * 1950 / 60 * np.pi * 5.1 * 0.0254 / 340.294
+    )  # speed of sound at 15 C (U.S. Standard Atmosphere 1976)
     assert got["free_tip"] == pytest.approx(emf_tip, rel=1e-6)
 
 

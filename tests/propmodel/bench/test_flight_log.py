@@ -316,3 +316,47 @@ def test_a_stand_whose_current_is_negative_is_a_doubt() -> None:
     log = bench.read("\n".join(["Throttle (share),Voltage (V),Current (A),Thrust (g)", *lines]).encode())
     assert log.kind == "stand"
     assert "negative_current" in [doubt.kind for doubt in log.doubts]
+
+
+def test_a_flight_that_is_all_cruise_is_not_called_a_hover_against_the_forecast() -> None:
+    """Told by users: a log of a cruise alone, which takes half as much power again as the forecast hover."""
+    build = demo("scree")
+    f = flight()
+    f["i"] = f["i"] * 1.5 * float(performance(build).hover_current) / HOVER
+    log = bench.read(controller_export(f).encode())
+    found = bench.calibrate_flight(log, build)
+    assert found.hover_in_doubt and any("it was a cruise or a climb, or the craft is heavier" in n for n in found.notes)
+    assert not bench.calibrate_flight(log).hover_in_doubt  # nothing to compare it with
+    f["i"] = f["i"] / 1.5
+    assert not bench.calibrate_flight(bench.read(controller_export(f).encode()), build).hover_in_doubt
+
+
+def _unnamed(f: dict[str, np.ndarray], *, clock: float) -> bytes:
+    out = ["p,q,r,s"]
+    rows = zip(f["t"], f["v"], f["i"], f["throttle"], strict=True)
+    out += [f"{t * clock:.3f},{v:.2f},{i:.2f},{100 * c:.1f}" for t, v, i, c in rows]
+    return "\n".join(out).encode()
+
+
+@pytest.mark.parametrize("clock", [1.0, 1000.0], ids=["s", "ms"])
+def test_a_flight_without_a_known_word_in_its_heading_is_still_a_flight(clock) -> None:
+    f = flight(10.0)
+    log = bench.read(_unnamed(f, clock=clock))
+    assert log.kind == "flight" and {g.column for g in log.guesses} >= {"p", "q", "r"}
+    assert any(d.kind == "guessed_columns" for d in log.doubts)
+    found = bench.calibrate_flight(log)
+    assert found.hover_current == pytest.approx(HOVER, rel=0.03)
+    assert found.flight_time == pytest.approx(100.0, rel=0.02)
+    named = bench.read(_unnamed(f, clock=clock), columns={"motor_output_1": "s"}, kind="flight")
+    assert "motor_1_share" in named.frame
+
+
+def test_a_table_that_cannot_be_told_apart_names_its_columns_for_a_choice() -> None:
+    rng = np.random.default_rng(1)
+    rows = ["p,q,r"] + [f"{a:.0f},{b:.1f},{c:.0f}" for a, b, c in rng.normal((1e6, -5, 3e4), (1e5, 900, 1e4), (300, 3))]
+    with pytest.raises(bench.BenchFileError, match="choose what they are") as refused:
+        bench.read("\n".join(rows).encode())
+    assert refused.value.headings == ("p", "q", "r")
+    with pytest.raises(bench.BenchFileError) as words:
+        bench.read(b"pilot,field\nme,hill\nyou,dale\n")
+    assert words.value.headings == ()

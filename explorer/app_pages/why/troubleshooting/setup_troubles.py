@@ -244,7 +244,7 @@ def _keeping(c: CraftAnswers) -> str:
 
 SETUP_TROUBLES: tuple[Trouble, ...] = (
     Trouble("swollen", "A pack is puffed or swollen: may I fly it?", _swollen, "minutes",
-            "puffy puff swell bloated soft gas battery fire dispose damaged dented"),
+            "puffy puff swell bloated soft gas warm hot battery fire dispose damaged dented"),
     Trouble("heavier_hover", "It needs more throttle to hover than forecast", _heavier_hover, "plug_in",
             "higher hover command log reading heavier weigh tired wrong propeller upside down too low differs"),
     Trouble("tiny_hover", "A tiny craft hovers at half its command: is that bad?", _tiny_hover, "lift",
@@ -264,7 +264,7 @@ SETUP_TROUBLES: tuple[Trouble, ...] = (
     Trouble("calibration", "Do the ESCs need calibration?", _calibration, "plug_in",
             "ESC calibration calibrate endpoints pulse width pwm start unevenly"),
     Trouble("tuning", "It trembles or swings: gains, filters, noise", _tuning, "margins",
-            "tune tuning gain gains PID P D term filter filters noise gyro oscillation oscillate propwash bounce back"),
+            "tune tuning gain gains PID P D term filter filters noise gyro oscillation oscillate propwash bounce back twitchy"),
     Trouble("tune_cells", "Other cells, same craft: what of idle and gains?", _tune_cells, "lift",
             "scale scaling idle gains tune PID cells 4S 6S voltage change swap"),
 )  # fmt: skip

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from explorer.app_pages.why.troubleshooting.change_troubles import CHANGE_TROUBLES
 from explorer.app_pages.why.troubleshooting.setup_troubles import SETUP_TROUBLES
 from explorer.app_pages.why.troubleshooting.trouble_records import CraftAnswers, Trouble
 from explorer.text.numbers import spread, value
@@ -440,12 +441,12 @@ TROUBLES: tuple[Trouble, ...] = (
     Trouble("esc", "Is my ESC large enough?", _esc_enough, "margins", "20 A four-in-one burnt speed controller rating first take-off maiden"),
     Trouble("pulses", "Motors twitched while I saved settings", _pulses, "plug_in", "smoke configuration reboot spin"),
     Trouble("capacitor", "An ESC died on its first flight; is a capacitor needed?", _fuse, "margins",
-            "maiden spark fuse anti-spark spikes"),
+            "maiden spark fuse anti-spark antispark spikes"),
     Trouble("supply", "It tripped or smoked on a bench supply", _supply, "margins", "braking regenerate voltage rises"),
     Trouble("flip", "It flips or drops a motor on a hard punch", _flip, "margins", "desync sync twitch lost step stutter stutters jerks"),
-    Trouble("alarm", "The low-voltage alarm rings on the first punch", _alarm, "minutes", "sag beep battery old tired worn pack"),
+    Trouble("alarm", "The low-voltage alarm rings on the first punch", _alarm, "minutes", "sag beep battery old tired worn pack landing"),
     Trouble("c_label", "Are the C numbers on packs true?", _c_label, "margins", "C rating discharge label battery"),
-    Trouble("cut", "Should low voltage stop the motors?", _cut, "minutes", "failsafe land beginner alarm"),
+    Trouble("cut", "Should low voltage stop the motors?", _cut, "minutes", "failsafe land landing beginner alarm"),
     Trouble("li_ion", "Li-ion for longer flights?", _li_ion, "minutes", "lithium ion long range chemistry 18650 21700"),
     Trouble("winter", "Half the minutes in winter", _winter, "minutes", "cold frost temperature pack freezing"),
     Trouble("counter", "The mAh counter and the charger disagree", _counter, "plug_in", "current sensor scale wrong"),
@@ -468,6 +469,7 @@ TROUBLES: tuple[Trouble, ...] = (
     Trouble("kv", "The motor turns slower than its KV says", _kv_drifts, "plug_in", "measured KV label sheet"),
     Trouble("touch", "How hot may I touch?", _touch, "margins", "temperature ESC bell finger warm"),
     *SETUP_TROUBLES,
+    *CHANGE_TROUBLES,
 )  # fmt: skip
 
 

@@ -198,9 +198,11 @@ def test_conditions_narrow_what_holds():
 def test_where_none_keeps_its_limits_as_usual_those_that_fit_are_answered_and_that_is_said():
     at = opened("moor")
     text = body(at)
-    assert "No combination keeps its limits as usual. Of those that fit, most minutes in hover:" in text
+    capped = "under your throttle cap of 60 %"
+    assert f"No combination keeps its limits as usual {capped}. Of those that fit, most minutes in hover:" in text
     assert re.search(r"Nothing holds\. .+ Shown: the [\d ]+ whose parts fit\.", text)
-    assert "; over: " in text  # what each goes over stands beside it
+    # what each goes over stands beside it, or once below where it is the same
+    assert ("; over: " in text) != ("Each of them is over: " in text)
     assert any(b.label.startswith("Load ") for b in at.button)
 
 

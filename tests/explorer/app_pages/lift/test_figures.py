@@ -128,8 +128,12 @@ def test_the_pinned_build_is_dashed_and_this_one_solid():
 
 def test_a_pinned_build_that_differs_only_in_mass_shows_by_its_hover_mark():
     figure = story(curve_of(hover_command=0.25), curve_of(hover_command=0.22))
-    assert traces(figure, "hovers here")[0].x == (25.0,) * 3
-    assert traces(figure, "pinned hovers here")[0].x == (22.0,) * 3
+    marks = traces(figure, "hovers here")
+    assert len(marks) == 3, "one in each panel"
+    for one in marks:
+        assert one.x == (25.0, 25.0, 25.0, None, 22.0), "a line and a mark, a gap, the mark of the pinned build"
+        assert list(one.marker.size) == [0, 11, 0, 0, 10]
+        assert one.marker.color[1] == base.THIS and one.marker.color[-1] == "rgba(0,0,0,0)", "filled, hollow"
 
 
 def test_hatched_only_above_the_label_and_only_when_there_is_one():

@@ -45,11 +45,11 @@ def test_the_nearest_of_a_demo_are_its_own_sizes():
 
 def test_the_first_screen_says_how_near():
     assert plain(measured.how_near(near_to(FIRST, volts=20.2))) == (
-        "Nearest measured parts: your labels, at 24.5 V (your pack gives 20.2 V flat out): \u25c7 below."
+        "Nearest measured parts: the same as yours, at 24.5 V (your pack gives 20.2 V flat out): \u25c7 below."
     )
     same = measured.how_near(near_to(FIRST, differences=("stator 2306.5",)))
     assert plain(same) == (
-        "Nearest measured parts: stator 2306.5, otherwise your labels, at 24.5 V, as your pack flat out: \u25c7 below."
+        "Nearest measured parts: as yours but stator 2306.5, at 24.5 V, as your pack flat out: \u25c7 below."
     )
     far = measured.how_near(near_to(FIRST, distance=2.0, differences=("3.0 in smaller",)))
     assert plain(far) == "Nearest measured parts: 3.0 in smaller, at 24.5 V; too far to compare."
@@ -92,9 +92,9 @@ def test_marks_are_the_rows_of_the_pair_times_the_rotors():
     (marks,) = measured.marks_of(found)
     assert marks.thrust is FIRST.thrust and marks.current is FIRST.current
     figure = base.panels([base.Panel("a", "kg", base.Axis(8.0, 2.0))], base.Axis(100.0, 25.0), x_title="x", height=200)
-    draw_measured(figure, 100.0 * marks.throttle, 4.0 * marks.thrust, name="measured", unit="N")
+    draw_measured(figure, [(100.0 * marks.throttle, 4.0 * marks.thrust)], name="measured", unit="N")
     (trace,) = figure.data
-    assert trace["mode"] == "markers" and trace["marker"]["symbol"] == "diamond-open"
+    assert trace["mode"] == "markers" and set(trace["marker"]["symbol"]) == {"diamond-open"}
     assert trace["y"] == pytest.approx(4.0 * FIRST.thrust, rel=1e-3)
 
 

@@ -23,11 +23,11 @@ def first() -> AppTest:
 
 
 def test_the_first_visit_is_alive(first):
-    assert sentence(first).startswith("Scree takes off at 690 g")
+    assert sentence(first).startswith("Scree, an invented 5-inch craft, takes off at 690 g")
     text = body(first)
     assert "Pinned: Scree without camera, 620 g" in text
     assert "Move Take-off mass and watch the hover line." in text
-    assert "Nearest measured parts: stator 2306.5, otherwise your labels" in text
+    assert "Nearest measured parts: as yours but stator 2306.5" in text
     assert len(trace(first, "this")) == 3 and len(trace(first, "pinned")) == 3
 
 
@@ -133,7 +133,7 @@ def test_moving_the_knob_moves_the_side_panel_the_sentence_and_the_mark():
     assert sentence(at).startswith("Scree takes off at 900 g")
     assert at.number_input(key="side-must:take_off_g").value == 900.0
     assert trace(at, "hovers here")[0]["x"][0] > before
-    assert trace(at, "pinned hovers here")[0]["x"][0] < before
+    assert trace(at, "hovers here")[0]["x"][-1] < before, "the pinned one"
 
 
 def test_mass_alone_leaves_the_curves_and_the_axes_where_they_are():
@@ -212,7 +212,7 @@ def test_the_other_three_craft(name, mass):
     at = opened()
     at.button_group(key="craft").set_value(name)
     run(at)
-    assert sentence(at).startswith(f"{name.capitalize()} ")
+    assert sentence(at).startswith(f"{name.capitalize()}, an invented ")
     assert mass in sentence(at)
     # it brings its own pin, so that what moves shows
     assert at.session_state["pins"][0].name.startswith(name.capitalize())
@@ -423,3 +423,10 @@ def test_fields_whose_limit_is_passed_say_so_in_their_label():
 )  # fmt: skip
 def test_only_the_field_of_the_part_that_does_not_fit_is_over(changes, marked):
     assert headlines.over_label(replace(Inputs(), **changes)) == marked
+
+
+def test_a_link_of_which_nothing_is_known_is_a_first_visit_with_a_notice():
+    at = opened(utm_source="letter")
+    assert "This link could not be read (utm source); what you see is the invented craft to begin with." in body(at)
+    assert at.session_state["inputs"] == Inputs() and at.session_state["touched"] is False
+    assert [one.name for one in at.session_state["pins"]] == ["Scree without camera"]

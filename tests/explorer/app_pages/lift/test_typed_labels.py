@@ -10,6 +10,7 @@ from lift_page import body, opened, run, sentence
 
 from explorer.controls.page_frame import page_file
 from explorer.inputs import Inputs
+from explorer.inputs.link import to_params
 
 
 def test_labels_fill_the_build_and_say_how_they_were_read():
@@ -249,3 +250,56 @@ def test_another_build_clears_the_labels_of_the_one_before():
     at.segmented_control(key="craft").set_value("moor")
     run(at)
     assert at.text_input(key="labels").value == "" and sentence(at).startswith("Moor")
+
+
+def test_while_a_label_is_open_no_bar_says_over_or_clear_but_a_told_misfit_is_said():
+    at = opened()
+    at.text_input(key="labels").set_value("2207 1950KV, ESC 2-4S 30A, 6S2P 5000mAh")
+    run(at)
+    first = re.sub(r"<[^>]+>", "", sentence(at))
+    assert first.startswith("1 label open: “5000mAh”")
+    # the cells are told, whatever the capacity turns out to be
+    assert "The ESC does not fit: the ESC is sold for 2 to 4 cells; the pack has 6 cells" in first
+    bars = body(at).partition("Weakest parts")[2]
+    assert "with a guess" in bars and "clear" not in bars and "usual" not in bars
+    at.switch_page(page_file("margins"))
+    run(at)
+    close = body(at).partition("How close?")[2].partition("A motor is hot")[0]
+    assert "with a guess" in close and "✓" not in close and "✕" not in close and "within their limits" not in close
+    at.switch_page(page_file("choose"))
+    run(at)
+    assert "No comparison while a label of this build is open." in body(at)
+    assert not re.search(r"\d % (longer|shorter)", body(at))
+    at.text_input(key="labels").set_value("2207 1950KV, ESC 2-4S 30A, 6S2P 5000mAh each")
+    run(at)
+    assert "with a guess" not in body(at)
+
+
+def test_a_misfit_that_rests_on_an_open_label_is_not_said():
+    at = opened()
+    at.text_input(key="labels").set_value("55A ESC 6S, motor up to 4S")
+    run(at)
+    assert "label open" in sentence(at) and "does not fit" not in body(at)
+
+
+def guessed(at) -> str:
+    """Return the line that counts the guessed values."""
+    (line,) = [b.proto.popover.label for b in at.get("popover") if "guessed" in b.proto.popover.label]
+    return line
+
+
+def test_after_a_reload_a_guess_is_still_a_guess():
+    lent = {"altitude_m", "flying_style", "pack_temperature_c", "frame_g"}
+    query = to_params(replace(Inputs(), kv=1750.0, name="Your build"), lent=lent)
+    told = opened(**{key: value for key, value in query.items() if key != "lent"})
+    at = opened(**query)
+    assert at.session_state["inputs"] == told.session_state["inputs"]
+    count = [int(guessed(one).split()[0]) for one in (told, at)]
+    assert count[1] == count[0] + len(lent)
+    # what is changed by hand is told
+    at.session_state["told_by_hand"] = {"altitude_m"}
+    assert int(guessed(run(at)).split()[0]) == count[1] - 1
+    # another craft has nothing of it
+    at.button_group(key="craft").set_value("tarn")
+    run(at)
+    assert not at.session_state["lent_by_link"]
