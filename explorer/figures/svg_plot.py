@@ -186,7 +186,8 @@ def svg_plot(
     bottom = 0.0 if from_zero and ys.min() >= 0.0 else float(ys.min())
     y_ticks = nice_ticks(bottom, float(ys.max()))
     left, top, base = 58.0, 30.0, 42.0
-    longest = max((min(len(one.name), LONGEST) for one in (*lines, *marks)), default=0)
+    lengths = [len(line.name) for line in lines] + [len(mark.name) for mark in marks]
+    longest = min(max(lengths, default=0), LONGEST)
     right = max(40.0, 14.0 + 7.0 * longest)  # room for the names at the ends of the curves
     x0, x1, y0, y1 = x_ticks[0], x_ticks[-1], y_ticks[0], y_ticks[-1]
 
