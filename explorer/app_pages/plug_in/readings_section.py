@@ -33,7 +33,9 @@ def spread_now(inputs: Inputs, p: power_up.PowerUp, *, modern: bool | None, volt
         The build on the screen, with its measured parts.
     p : PowerUp
         Its forecast of the first power-up.
-    modern, volts
+    modern : bool or None
+        As for `answers.power`.
+    volts : float or None
         As for `answers.power`.
     """
     page_frame.section("What the readings did")
