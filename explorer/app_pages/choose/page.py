@@ -420,8 +420,7 @@ def winners(inputs: Inputs, seen: MapState) -> None:
         )
     edge = f" {html.escape(seen.edge)}" if seen.edge else ""
     page_frame.say(
-        '<p class="wi-small">In brackets: 8 in 10 such craft. '
-        f"Load one and read its margins before you buy.{edge}</p>"
+        f'<p class="wi-small">In brackets: 8 in 10 such craft. Load one and read its margins before you buy.{edge}</p>'
     )
     page_frame.numbers("frontier", lambda: frontier_frame(seen, units), file_name="frontier.csv")
 
