@@ -224,7 +224,15 @@ def tame(text: str) -> str:
 
 
 def numbers(
-    key: str, frame: Callable[[], pd.DataFrame], *, file_name: str, every: int = 1, digits: int = 3, words: str = ""
+    key: str,
+    frame: Callable[[], pd.DataFrame],
+    *,
+    file_name: str,
+    every: int = 1,
+    digits: int = 3,
+    words: str = "",
+    title: str = "Numbers",
+    more: Callable[[], str] | None = None,
 ) -> None:
     """Draw the numbers behind a chart: a table and a CSV file, computed only when opened.
 
@@ -242,8 +250,12 @@ def numbers(
         Significant digits in the table, of the middle value of each column; the file has six.
     words : str
         The chart in sentences, above the table.
+    title : str
+        Title of the fold.
+    more : callable or None
+        Returns HTML for below the file.
     """
-    with st.expander("Numbers", key=f"numbers_{key}", on_change="rerun") as box:
+    with st.expander(title, key=f"numbers_{key}", on_change="rerun") as box:
         if not box.open:
             return
         whole = frame()
@@ -262,6 +274,8 @@ def numbers(
             on_click="ignore",
             help="All rows, six digits, units in the headings.",
         )
+        if more is not None:
+            say(more())
 
 
 def _decimals(column: pd.Series, digits: int) -> int:

@@ -267,7 +267,9 @@ def test_on_paper_no_slider_stands_and_cautions_are_whole(visit):
     page.emulate_media(media="print")
     expect(page.get_by_role("slider").first).to_be_hidden()
     assert page.locator('[data-testid="stExpander"]:visible').count() == 0
-    page.get_by_text("Numbers", exact=True).first.evaluate("e => e.closest('details').querySelector('summary').click()")
+    page.get_by_text("Numbers, measurements, sources").evaluate(
+        "e => e.closest('details').querySelector('summary').click()"
+    )
     expect(page.locator('[data-testid="stExpander"]:visible')).to_have_count(1)
     page = visit("plug_in", width=1400)
     caution = page.locator(".wb-care li").first

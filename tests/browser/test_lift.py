@@ -45,7 +45,7 @@ def test_measured_marks_are_drawn_and_a_click_tells_their_source(visit):
     # three points of two pairs in two panels, and the hover marks
     assert marks.count() >= 12
     expect(page.get_by_text("Measured, one rotor times 4")).to_be_visible()
-    page.get_by_text("Measured: numbers and sources").click()
+    page.get_by_text("Numbers, measurements, sources").click()
     expect(page.get_by_role("columnheader", name="Our forecast").first).to_be_visible()
     expect(page.get_by_text("A motor maker's own test sheet").first).to_be_visible()
     # nothing runs out at the side of a phone
@@ -126,9 +126,9 @@ def test_labels_typed_by_hand_become_a_build(visit, settle):
 def test_numbers_behind_the_chart_open_and_download(visit, settle):
     page = visit()
     assert page.locator(".wi-table").count() == 0
-    page.get_by_text("Numbers", exact=True).click()
+    page.get_by_text("Numbers, measurements, sources").click()
     settle(page)
-    expect(page.locator(".wi-table tbody tr")).to_have_count(11)
+    expect(page.locator(".wi-table").first.locator("tbody tr")).to_have_count(11)
     with page.expect_download() as waiting:
         page.get_by_role("button", name="Download as CSV").click()
     lines = waiting.value.path().read_text(encoding="utf-8").splitlines()

@@ -129,8 +129,10 @@ def throttle_block(inputs: Inputs, pins: list[Inputs], found: measured.Nearest) 
     limit = f"over {ceiling.words}" if ceiling is not None and ceiling.drawn(axes[1]) else ""
     page_frame.say(page_frame.key_line(names, limit=limit) + measured.key(found, inputs.rotors))
     beside(inputs, pins)
-    sources(found)
-    page_frame.numbers("story", lambda: story_frame(this), file_name="throttle-story.csv", every=5, words=words)
+    page_frame.numbers(
+        "story", lambda: story_frame(this), file_name="throttle-story.csv", every=5, words=words,
+        title="Numbers, measurements, sources", more=lambda: measured_numbers(found),
+    )  # fmt: skip
 
 
 def story_frame(this: figures.Curve) -> pd.DataFrame:
@@ -216,12 +218,14 @@ def _price(label: str, place: int, inputs: Inputs) -> float | None:
     )  # fmt: skip
 
 
-def sources(found: measured.Nearest) -> None:
-    """Draw the measured points as a table, and their sources, computed when opened."""
-    with st.expander("Measured: numbers and sources", key="measured_sources", on_change="rerun") as box:
-        if box.open:
-            rows = measured.rows(found, page_frame.units())
-            page_frame.say(page_frame.table(measured.HEADINGS, rows) + measured.sources(found))
+def measured_numbers(found: measured.Nearest) -> str:
+    """Return the measured points as a table, and their sources; HTML."""
+    rows = measured.rows(found, page_frame.units())
+    return (
+        "<h2>Measured parts <span>one rotor</span></h2>"
+        + page_frame.table(measured.HEADINGS, rows)
+        + measured.sources(found)
+    )
 
 
 def ceiling_of(inputs: Inputs) -> figures.Ceiling | None:
