@@ -357,8 +357,10 @@ def _reason(key: str, a: Assessment, used: float, hold: float) -> str:
         if not bool(a.can_hover):
             return "It cannot hover"
         command = float(np.minimum(a.hover_command_at_reserve, 9.99))
-        tiny = "; 40 to 60 % is usual for so light a craft" if number(a.mass) <= margins.LIGHT_CRAFT_MASS else ""
-        return f"At the end of the flight a hover takes {_percent(command)} of the motors' command, idle included{tiny}"
+        light, heavy = number(a.mass) <= margins.LIGHT_CRAFT_MASS, number(a.mass) >= margins.LIFTER_MASS
+        such = "; 40 to 60 % is usual for so light a craft" if light else ""
+        such = "; up to 60 % is usual for a craft built to lift" if heavy else such
+        return f"At the end of the flight a hover takes {_percent(command)} of the motors' command, idle included{such}"
     if key == "hover_low":
         command = float(a.hover_command)
         return f"On a fresh pack a hover takes {_percent(command)} of the motors' command, idle included"

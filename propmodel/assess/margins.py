@@ -53,6 +53,9 @@ HOVER_HIGH, HOVER_LOW = 0.50, 0.12
 practice). [-]"""
 LIGHT_CRAFT_MASS, HOVER_HIGH_TINY = 0.06, 0.65
 """Mass of a tiny craft [kg], and its `HOVER_HIGH`: such craft hover at 40 to 60 % (common practice, memory). [-]"""
+LIFTER_MASS, HOVER_HIGH_LIFTER = 2.0, 0.60
+"""Mass of a craft built to lift [kg], and its `HOVER_HIGH`: with twice its weight of thrust, which is common for such
+craft, it hovers at 55 to 65 % (common practice, from memory). [-]"""
 
 
 class Usual(NamedTuple):
@@ -318,7 +321,8 @@ def _brownout(a: Assessment, hold: float) -> NDArray:
 
 
 def _hover_high(a: Assessment, hold: float) -> NDArray:
-    most = np.interp(a.mass, (LIGHT_CRAFT_MASS, 2.0 * LIGHT_CRAFT_MASS), (HOVER_HIGH_TINY, HOVER_HIGH))
+    masses = (LIGHT_CRAFT_MASS, 2.0 * LIGHT_CRAFT_MASS, 0.5 * LIFTER_MASS, LIFTER_MASS)
+    most = np.interp(a.mass, masses, (HOVER_HIGH_TINY, HOVER_HIGH, HOVER_HIGH, HOVER_HIGH_LIFTER))
     return np.where(a.can_hover, np.minimum(a.hover_command_at_reserve, 1.0), 1.0) / most
 
 

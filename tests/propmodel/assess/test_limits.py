@@ -170,6 +170,25 @@ def test_a_tiny_craft_may_hover_at_half_its_command_and_more():
     assert heavy.state == "over" and "usual" not in heavy.reason
 
 
+@pytest.mark.parametrize(("mass", "most"), [(0.3, 0.50), (1.0, 0.50), (1.5, 0.55), (2.0, 0.60), (6.0, 0.60)])
+def test_a_lifter_may_hover_at_more_of_its_command(mass, most):
+    """Twice its weight of thrust is the usual least for craft that lift cameras; it then hovers above half (memory)."""
+    tarn = propmodel.demo("tarn")  # 0.2 kg
+    build = propmodel.with_fields(tarn, {"craft.payload_mass": tarn.craft.payload_mass + mass - float(tarn.mass)})
+    whole = Assessment(build)
+    assert float(build.mass) == pytest.approx(mass)
+    share = float(margins.evaluate(whole, hold=10.0)["hover_high"])
+    takes = float(whole.hover_command_at_reserve) if whole.can_hover else 1.0
+    assert share == pytest.approx(takes / most, rel=1e-12)
+
+
+@pytest.mark.parametrize("name", ["scree", "fell"])
+def test_the_reason_names_what_is_usual_for_a_lifter(name):
+    build = propmodel.demo(name)
+    said = {one.key: one.reason for one in limits(build)}["hover_high"]
+    assert ("up to 60 % is usual" in said) == (float(build.mass) >= 2.0) == (name == "fell")
+
+
 def test_a_limit_that_such_craft_commonly_pass_is_usual_and_comes_after_what_breaks_parts():
     """Common practice: ten seconds flat out on an almost empty pack is flown by nobody; amps in an ESC break it."""
     by_key = {x.key: x for x in limits(SCREE)}

@@ -187,7 +187,7 @@ def _tiny_hover(c: CraftAnswers) -> str:
     grams, end = 1000.0 * number(c.build.mass), c.hover_command[1]
     here = f"This one, {grams:.0f} g, takes {value('percent', c.hover_command[0])}, at the end {value('percent', end)}"
     return (
-        "Craft below 60 g on one or two cells commonly hover at 40 to 60 % and are flown so indoors; larger ones should "
+        "Craft below 60 g on one or two cells commonly hover at 40 to 60 % and are flown so indoors; larger ones up to a kilogram should "
         f"stay below half, or little is left to catch a gust. {here}, with thrust {value('thrust_to_weight', number(c.whole.thrust_to_weight_at_reserve))} "
         "its weight then. Mass counts most: 2 g more on 25 g raise the hover power by about 12 %."
     )
