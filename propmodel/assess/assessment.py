@@ -120,9 +120,18 @@ class Assessment:
     @cached_property
     def landing_sustained(self) -> PreparedPowertrain:
         """Powertrain at the end of a hover: charge and warmth of the pack as there, its resistance for minutes."""
-        flight, pack = self.hover_flight, self.build.pack
-        warmed = replace(self.build, pack=replace(pack, temperature=possible_temperature(flight.temperature)))
-        return at_state_of_charge(self.fresh_burst, warmed, flight.end, sustained=True)
+        return at_state_of_charge(self.fresh_burst, self._after_hover, self.hover_flight.end, sustained=True)
+
+    @cached_property
+    def landing_burst(self) -> PreparedPowertrain:
+        """The same with the resistance of the pack for loads of seconds."""
+        return at_state_of_charge(self.fresh_burst, self._after_hover, self.hover_flight.end)
+
+    @cached_property
+    def _after_hover(self) -> Build:
+        """The build with the pack as warm as a hover has made it."""
+        pack = self.build.pack
+        return replace(self.build, pack=replace(pack, temperature=possible_temperature(self.hover_flight.temperature)))
 
     # --- operating points -----------------------------------------------------------------------------------
 

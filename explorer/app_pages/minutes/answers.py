@@ -27,6 +27,7 @@ from propmodel.flight.climb import climb_rate
 from propmodel.flight.endurance import FlightTime, Profile, flight_time
 from propmodel.flight.level import level_flight, steepest_tilt
 from propmodel.flight.top_speed import TopSpeed, top_speed
+from propmodel.powertrain.operating_point import at_duty
 from propmodel.studies.spread import draw
 
 __all__ = [
@@ -374,7 +375,9 @@ def _firmware_hover(inputs: Inputs) -> FirmwareHover:
     start, end = (
         float(throttle_from_duty(made.controller, p.duty, command_cap=cap)) for p in (a.hover, a.hover_at_reserve)
     )
-    thrust, thrust_low = float(a.thrust_to_weight), float(a.thrust_to_weight_at_reserve)
+    # like the hover at landing, with the pack as warm as the flight has made it
+    most = at_duty(a.landing_burst, a.cap).thrust
+    thrust, thrust_low = float(a.thrust_to_weight), float(made.rotors * most / a.weight)
     return FirmwareHover(start, end, 1.0 / thrust, 1.0 / thrust_low, thrust, float(a.hover.pack_current))
 
 

@@ -27,6 +27,7 @@ from explorer.inputs import Inputs, demo_inputs, flying, mix
 from explorer.text.numbers import Units, value
 from propmodel.assembly.build import with_fields
 from propmodel.assembly.demo import demo_names
+from propmodel.assess.assessment import Assessment
 from propmodel.assess.limits import Limit
 from propmodel.components import battery
 from propmodel.dive.stepped import Delay
@@ -154,6 +155,14 @@ def test_firmware_that_evens_the_pull_hovers_near_one_over_the_pull():
     text = plain(flight_words.firmware_words(found))
     assert f"full pack {100 * found.start:.0f} %, at the end {100 * found.end:.0f} %" in text
     assert f"{100 * found.linear_start:.0f} %, at the end" in text
+
+
+def test_both_firmware_figures_at_landing_have_a_pack_as_warm_as_the_flight_made_it():
+    frosty = replace(SCREE, pack_temperature_c=-10.0)
+    cold, mild = answers.firmware_hover(frosty), answers.firmware_hover(SCREE)
+    # a flight warms a frosty pack most: at its end both figures are near those of a mild day
+    assert cold.end == pytest.approx(mild.end, rel=0.15) and cold.linear_end == pytest.approx(mild.linear_end, rel=0.25)
+    assert cold.linear_end < 0.8 / float(Assessment(headlines.build(frosty)).thrust_to_weight_at_reserve)
 
 
 def curve(speed: np.ndarray, time: np.ndarray) -> answers.SpeedCurve:
