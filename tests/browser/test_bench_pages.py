@@ -80,7 +80,7 @@ def test_a_broken_file_gets_a_sentence_and_breaks_nothing(visit, settle):
 def test_a_wrong_column_can_be_put_right(visit, settle):
     page = visit("plug_in")
     drop(page, settle, "stand.csv", TABLE.replace("thrust (gf)", "force (g)").encode())
-    page.get_by_text("Change the columns or their units").click()
+    page.get_by_text("Change the columns, their units or the kind of log").click()
     settle(page)
     page.get_by_role("combobox", name="Unit of thrust").click()
     page.get_by_role("option", name="N", exact=True).click()

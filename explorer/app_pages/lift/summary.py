@@ -279,9 +279,9 @@ def what_it_is(inputs: Inputs) -> str:
 def first_words() -> str:
     """Return the text for a first visit: what to move, what to type, what two things in the sentence mean."""
     return (
-        "Move <b>Take-off mass</b> and watch the hover line. Then type your own labels in the side panel"
-        '<span class="wi-phone"> (behind <b>Edit build</b>)</span>. In brackets: where 8 in 10 such craft land. '
-        "Hover command: the share of full throttle that holds it up."
+        "Move <b>Take-off mass</b> and watch the hover line; then type your labels in the side panel"
+        '<span class="wi-phone"> (behind <b>Edit build</b>)</span>. Brackets: 8 in 10 such craft. '
+        "Hover command: share of full throttle."
     )
 
 

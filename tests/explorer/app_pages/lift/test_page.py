@@ -26,7 +26,7 @@ def test_the_first_visit_is_alive(first):
     assert sentence(first).startswith("Scree, an invented 5-inch craft, takes off at 690 g")
     text = body(first)
     assert "Pinned: Scree without camera, 620 g" in text
-    assert "Move Take-off mass and watch the hover line." in text
+    assert "Move Take-off mass and watch the hover line; then type your labels" in text
     assert "Nearest measured parts: as yours but stator 2306.5" in text
     assert len(trace(first, "this")) == 3 and len(trace(first, "pinned")) == 3
 
