@@ -82,7 +82,10 @@ def test_a_wrong_column_can_be_put_right(visit, settle):
     drop(page, settle, "stand.csv", TABLE.replace("thrust (gf)", "force (g)").encode())
     page.get_by_text("Change the columns, their units or the kind of log").click()
     settle(page)
-    page.get_by_role("combobox", name="Unit of thrust").click()
+    unit = page.get_by_role("combobox", name="Unit of thrust")
+    unit.scroll_into_view_if_needed()
+    settle(page)  # a list that opens while the page scrolls is closed again
+    unit.click()
     page.get_by_role("option", name="N", exact=True).click()
     settle(page)
     page.get_by_role("button", name="Read it again like this").click()
